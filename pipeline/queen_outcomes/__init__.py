@@ -1,0 +1,3 @@
+"""Queen-outcome analytics for a breeding station's insemination bench."""
+
+__version__ = "0.1.0"

@@ -1,0 +1,6 @@
+"""`python -m queen_outcomes` is the same as the installed command."""
+
+from queen_outcomes.cli import main
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,94 @@
+"""The errors a user can meet, and the exit code each ends with.
+
+AppError
+├── UsageError      2  a command's words or the settings are off
+├── RecordsError    3  records unreadable, or a required table or column missing
+├── LockError       2  another build holds the folder
+└── LedgerError    70  rows read do not add up, or a check did not answer: our fault
+
+Anything else that escapes is a fault of the tool and ends with 70.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+MOST_SHOWN = 10
+"""How many problems of one kind a message spells out before "and N more"."""
+
+
+class AppError(Exception):
+    """An error told in a person's words.
+
+    Parameters
+    ----------
+    what : str
+        What is wrong, in one sentence without its place.
+    where : str
+        File, sheet, column or setting; empty when there is no place.
+    found, expected : str
+        What stood there and what would have been right; either may be empty.
+    hint : str
+        What to do next, preferably a command or an edit.
+    """
+
+    exit_code = 70
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        where: str = "",
+        found: str = "",
+        expected: str = "",
+        hint: str = "",
+    ) -> None:
+        super().__init__(what)
+        self.what, self.where = what, where
+        self.found, self.expected, self.hint = found, expected, hint
+
+    def text(self) -> str:
+        """Give the whole message, a line a part."""
+        place = f" in {self.where}" if self.where else ""
+        lines = [f"error: {self.what}{place}"]
+        lines += [f"  found:    {self.found}"] if self.found else []
+        lines += [f"  expected: {self.expected}"] if self.expected else []
+        lines += [f"  do:       {self.hint}"] if self.hint else []
+        return "\n".join(lines)
+
+
+class UsageError(AppError):
+    """The command's words or the settings cannot be used."""
+
+    exit_code = 2
+
+
+class LockError(UsageError):
+    """Another build of the same station is under way."""
+
+
+class RecordsError(AppError):
+    """The records cannot be read as the tables they should be."""
+
+    exit_code = 3
+
+
+class LedgerError(AppError):
+    """The build's own bookkeeping does not add up; the build stops."""
+
+    exit_code = 70
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """Give the known name that a mistyped word most likely meant, or None."""
+    names = {name.casefold(): name for name in known}
+    found = difflib.get_close_matches(word.casefold(), list(names), n=1, cutoff=0.6)
+    return names[found[0]] if found else None
+
+
+def shorten(problems: list[str], separator: str = "; ") -> str:
+    """Join problems, at most ``MOST_SHOWN`` of them, and count the rest."""
+    rest = len(problems) - MOST_SHOWN
+    shown = separator.join(problems[:MOST_SHOWN])
+    return f"{shown}{separator}and {rest} more" if rest > 0 else shown

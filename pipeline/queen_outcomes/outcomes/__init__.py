@@ -1,0 +1,1 @@
+"""Step 2: what became of each queen, derived in SQL, and how often."""

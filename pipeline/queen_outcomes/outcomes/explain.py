@@ -1,0 +1,114 @@
+"""One queen's whole trail: every record, what each look implies, what settled what.
+
+Reads a finished build's tables and writes nothing.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from queen_outcomes import resources
+from queen_outcomes.errors import UsageError, nearest
+from queen_outcomes.settings import Settings
+from queen_outcomes.store import Store
+
+COURSE = """
+    SELECT
+        courses.course_id, courses.d0, courses.operator, courses.dose_ul, courses.doses,
+        courses.protocol, courses.semen_batch, courses.graft_batch,
+        courses.queen_age_days, courses.drone_age_days, courses.co2_schedule,
+        'after day ' || onset."after" || coalesce(' and by day ' || onset."by", ', not seen')
+            AS laying_began,
+        ends.end_reason || ' by day ' || ends."by" || ' (after day ' || ends."after" || ')'
+            AS ended
+    FROM courses
+    INNER JOIN onset USING (course_id)
+    LEFT JOIN ends USING (course_id)
+    WHERE queen_id = $queen_id
+    ORDER BY course
+"""
+
+SECTIONS = (
+    ("Her courses", COURSE),
+    ("Every record about her", "trail.sql"),
+    ("What each look says of her own brood", "looks_explained.sql"),
+    ("What became of her", "outcomes_explained.sql"),
+)
+
+
+def explain(
+    store: Store, queen_id: str, *, settings: Settings, as_of: dt.date
+) -> dict[str, Any]:
+    """Give one queen's trail as sections of rows.
+
+    Parameters
+    ----------
+    store : Store
+        A finished build, opened to read.
+    queen_id : str
+        The queen's label, as in the records.
+    settings : Settings
+        For the stage lengths that the looks are read with.
+    as_of : date
+        The build's as-of day.
+
+    Returns
+    -------
+    dict
+        ``queen_id`` and ``sections``: each a title, the columns, and the rows.
+
+    Raises
+    ------
+    UsageError
+        No record names such a queen; the nearest label is suggested.
+    """
+    known = _known_queens(store)
+    if queen_id not in known:
+        close = nearest(queen_id, known)
+        raise UsageError(
+            "no record names this queen",
+            where=f'"{queen_id}"',
+            expected="a queen_id as the records write it",
+            hint=f'did you mean "{close}"?' if close else "look her up in the records",
+        )
+    given = {
+        "queen_id": queen_id,
+        "as_of": as_of,
+        "emerge_days": settings.outcomes.emerge_days,
+        "sources": [
+            name
+            for (name,) in store.rows(
+                "SELECT source FROM sources_read ORDER BY source_no"
+            )
+        ],
+    }
+    sections = [_section(store, title, sql, given) for title, sql in SECTIONS]
+    return {"queen_id": queen_id, "sections": sections}
+
+
+def _section(
+    store: Store, title: str, sql: str, given: dict[str, Any]
+) -> dict[str, Any]:
+    text = resources.read("sql", "6_explain", sql) if sql.endswith(".sql") else sql
+    rows = store.records(text, given)
+    columns = list(rows[0]) if rows else []
+    return {
+        "title": title,
+        "columns": columns,
+        "rows": [list(row.values()) for row in rows],
+    }
+
+
+def _known_queens(store: Store) -> set[str]:
+    tables = (
+        "accepted_queens",
+        "accepted_inseminations",
+        "linked_checks",
+        "accepted_placements",
+        "accepted_exits",
+        "accepted_co2",
+        "accepted_lab",
+    )
+    union = " UNION ".join(f"SELECT queen_id FROM {name}" for name in tables)
+    return {queen for (queen,) in store.rows(union) if queen is not None}

@@ -1,0 +1,1 @@
+"""Step 1: what the station wrote becomes accepted rows and quarantined rows."""

@@ -1,0 +1,125 @@
+-- grain: one check due or missed: a course under observation x planned check day.
+-- inputs: courses, standings, outcomes, looks, accepted_placements.
+-- Parameters: as_of, grace_days, check_days, early_days, early_until_day, missed_days.
+-- A check is due from its day (early_days sooner up to early_until_day) to grace_days after
+-- it, while no look fell in that span and an outcome it could settle is still open to it.
+-- After that it is missed, for missed_days. Soonest to close first.
+WITH observed AS (
+    SELECT courses.course_id, courses.queen_id, courses.d0, $as_of - courses.d0 AS today
+    FROM courses
+    INNER JOIN standings USING (course_id)
+    WHERE
+        standings.window_days IS NULL
+        AND standings.exit_day IS NULL
+        AND standings.end_by IS NULL
+        AND standings.next_day IS NULL
+),
+
+planned AS (
+    SELECT
+        *,
+        day - CASE WHEN day <= $early_until_day THEN $early_days ELSE 0 END AS first_day,
+        day + $grace_days AS last_day
+    FROM observed
+    CROSS JOIN (SELECT unnest($check_days) AS day)
+    WHERE
+        today >= first_day
+        AND today <= last_day + $missed_days
+),
+
+unseen AS (
+    SELECT planned.*
+    FROM planned
+    WHERE NOT EXISTS (
+        SELECT 1
+        FROM looks
+        WHERE
+            looks.course_id = planned.course_id
+            AND looks.day BETWEEN planned.first_day AND planned.last_day
+    )
+),
+
+laying_window AS (
+    SELECT max(window_days) AS days FROM outcomes WHERE outcome = 'laying'
+),
+
+serving AS (
+    SELECT
+        unseen.course_id,
+        unseen.queen_id,
+        unseen.d0,
+        unseen.day,
+        unseen.today,
+        unseen.last_day,
+        outcomes.outcome,
+        outcomes.window_days
+    FROM unseen
+    INNER JOIN outcomes USING (course_id)
+    CROSS JOIN laying_window
+    WHERE
+        outcomes.state = 'undecided'
+        AND CASE outcomes.outcome
+            WHEN 'laying' THEN unseen.day <= outcomes.window_days
+            WHEN 'lost' THEN unseen.day <= outcomes.window_days
+            WHEN 'pattern' THEN
+                unseen.day > laying_window.days AND unseen.day <= outcomes.window_days
+            ELSE unseen.day BETWEEN
+                outcomes.window_days AND outcomes.window_days + $grace_days
+        END
+),
+
+homes AS (
+    SELECT queen_id, colony_id
+    FROM accepted_placements
+    WHERE placed_on <= $as_of AND coalesce(removed_on > $as_of, true)
+    QUALIFY row_number() OVER (
+        PARTITION BY queen_id ORDER BY placed_on DESC, colony_id, ref
+    ) = 1
+),
+
+gathered AS (
+    SELECT
+        queen_id,
+        course_id,
+        day,
+        d0 + CAST(day AS INTEGER) AS "on",
+        today,
+        last_day,
+        list(outcome || ' by day ' || window_days ORDER BY window_days, outcome) AS settles,
+        list(DISTINCT outcome) AS served
+    FROM serving
+    GROUP BY ALL
+)
+
+SELECT
+    gathered.queen_id,
+    gathered.course_id,
+    homes.colony_id,
+    gathered.day,
+    gathered."on",
+    CASE WHEN gathered.today <= gathered.last_day THEN 'due' ELSE 'missed' END AS status,
+    array_to_string(
+        list_filter(
+            [
+                CASE WHEN list_has_any(served, ['laying']) THEN 'eggs, larvae, sealed brood' END,
+                CASE WHEN list_has_any(served, ['lost', 'established'])
+                    THEN 'the queen, or eggs' END,
+                CASE WHEN list_has_any(served, ['pattern'])
+                    THEN 'sealed brood and its pattern' END,
+                CASE WHEN list_has_any(served, ['drone_layer', 'established'])
+                    THEN 'drone brood in worker cells' END,
+                CASE WHEN list_has_any(served, ['superseded']) THEN 'her mark' END
+            ],
+            lambda part: part IS NOT NULL
+        ),
+        '; '
+    ) AS look_for,
+    array_to_string(gathered.settles, ', ') AS settles
+FROM gathered
+LEFT JOIN homes USING (queen_id)
+ORDER BY
+    status,
+    gathered."on" + CAST(gathered.last_day - gathered.day AS INTEGER),
+    gathered.queen_id,
+    gathered.course_id,
+    gathered.day

@@ -1,0 +1,117 @@
+-- grain: one course x horizon: each window's close (window_days), and the as-of day itself
+--   (window_days null).
+-- inputs: courses, doses_given, course_exits, end_hints, so_far, earlier_looks.
+-- Parameters: as_of, grace_days, windows, gone_reasons.
+-- What the records dated up to cut_day say: exit, end, and the last look's running values.
+-- Days count from d0. end_after, end_by: she was gone after the one and by the other.
+-- next_day: first insemination of a further course, where known by then.
+WITH horizons AS (
+    SELECT
+        courses.course_id,
+        courses.d0,
+        horizon.window_days,
+        least($as_of - courses.d0, coalesce(horizon.window_days + $grace_days, 1000000))
+            AS cut_day,
+        $as_of - courses.d0 >= horizon.window_days + $grace_days AS closed,
+        courses.next_on - courses.d0 AS next_day,
+        next_dose.ref AS next_ref,
+        courses.marked,
+        earlier_looks.mark_seen AS mark_seen_before
+    FROM courses
+    CROSS JOIN (SELECT unnest($windows) AS window_days UNION ALL SELECT NULL) AS horizon
+    LEFT JOIN (
+        SELECT queen_id, course - 1 AS course, min(ref) AS ref
+        FROM doses_given
+        WHERE inseminated_on = first_on AND course > 1
+        GROUP BY queen_id, course
+    ) AS next_dose
+        ON courses.queen_id = next_dose.queen_id AND courses.course = next_dose.course
+    LEFT JOIN earlier_looks
+        ON courses.queen_id = earlier_looks.queen_id
+        AND courses.course = earlier_looks.course
+),
+
+left_by_then AS (
+    SELECT
+        horizons.* EXCLUDE (next_day, next_ref),
+        CASE WHEN next_day <= cut_day THEN next_day END AS next_day,
+        CASE WHEN next_day <= cut_day THEN next_ref END AS next_ref,
+        CASE
+            WHEN exits.exit_day <= cut_day THEN exits.exit_day
+            WHEN exits.sampled_day <= cut_day THEN exits.sampled_day
+        END AS exit_day,
+        CASE
+            WHEN exits.exit_day <= cut_day THEN exits.exit_reason
+            WHEN exits.sampled_day <= cut_day THEN 'sampled'
+        END AS exit_reason,
+        CASE
+            WHEN exits.exit_day <= cut_day THEN exits.exit_ref
+            WHEN exits.sampled_day <= cut_day THEN exits.sampled_ref
+        END AS exit_ref
+    FROM horizons
+    LEFT JOIN course_exits AS exits USING (course_id)
+),
+
+hinted AS (
+    SELECT
+        horizon.course_id,
+        horizon.window_days,
+        hints.reason,
+        hints.by_day,
+        hints.ref,
+        hints.second_ref
+    FROM left_by_then AS horizon
+    INNER JOIN end_hints AS hints
+        ON horizon.course_id = hints.course_id
+        AND hints.valid_from <= least(horizon.cut_day, horizon.exit_day)
+        AND coalesce(hints.valid_until > least(horizon.cut_day, horizon.exit_day), true)
+    QUALIFY row_number() OVER (
+        PARTITION BY horizon.course_id, horizon.window_days
+        ORDER BY hints.by_day, hints.reason = 'superseded' DESC
+    ) = 1
+),
+
+ended AS (
+    SELECT
+        horizon.*,
+        coalesce(list_contains($gone_reasons, horizon.exit_reason), false) AS is_gone,
+        coalesce(horizon.exit_reason IS NOT NULL AND NOT is_gone, false) AS is_left,
+        CASE WHEN is_gone THEN horizon.exit_reason ELSE hinted.reason END AS end_reason,
+        CASE
+            WHEN is_gone THEN least(horizon.exit_day, hinted.by_day)
+            ELSE hinted.by_day
+        END AS end_by,
+        hinted.reason IS NOT NULL AND NOT is_gone AS inferred,
+        CASE WHEN is_gone THEN horizon.exit_ref ELSE hinted.ref END AS end_ref,
+        CASE
+            WHEN NOT is_gone THEN hinted.second_ref
+            WHEN hinted.by_day < horizon.exit_day THEN hinted.ref
+        END AS end_second_ref
+    FROM left_by_then AS horizon
+    LEFT JOIN hinted
+        ON horizon.course_id = hinted.course_id
+        AND horizon.window_days IS NOT DISTINCT FROM hinted.window_days
+)
+
+SELECT
+    ended.* EXCLUDE (marked, mark_seen_before, is_gone, d0),
+    coalesce(ended.marked, false)
+        OR coalesce(ended.mark_seen_before, false)
+        OR so_far.mark_day IS NOT NULL AS is_marked,
+    CASE
+        WHEN ended.end_by = 0 THEN -1
+        WHEN ended.end_by = so_far.day
+            -- what was seen on the very day of the end dates it no earlier,
+            -- but eggs show her alive when they were laid
+            THEN greatest(
+                0,
+                so_far.alive_before,
+                CASE WHEN so_far.eggs_hers THEN so_far.day - $hatch_days END
+            )
+        WHEN ended.end_by IS NOT NULL THEN greatest(0, so_far.alive_day)
+    END AS end_after,
+    so_far.* EXCLUDE (course_id, day, eggs_hers, alive_before)
+FROM ended
+ASOF LEFT JOIN so_far
+    ON ended.course_id = so_far.course_id
+    AND least(ended.cut_day, ended.exit_day, ended.end_by) >= so_far.day

@@ -1,0 +1,27 @@
+-- grain: one course.
+-- inputs: courses. The level that each grouping of the rates puts the course in; a value
+-- that the records lack is a level of its own, so that the levels add up to all courses.
+-- cluster: the graft batch as a number; a course without one stands alone.
+WITH batches AS (
+    SELECT graft_batch, row_number() OVER (ORDER BY graft_batch) AS batch_no
+    FROM (SELECT DISTINCT graft_batch FROM courses WHERE graft_batch IS NOT NULL)
+)
+
+SELECT
+    courses.course_id,
+    'all' AS "all",
+    iso_week,
+    strftime(d0, '%Y-%m') AS "month",
+    coalesce(operator, '(not recorded)') AS operator,
+    coalesce(protocol, '(not recorded)') AS protocol,
+    coalesce(line, '(not recorded)') AS line,
+    coalesce(drone_line, '(not recorded)') AS drone_line,
+    coalesce(semen_batch, '(not recorded)') AS semen_batch,
+    coalesce(graft_batch, '(not recorded)') AS graft_batch,
+    CASE co2_schedule WHEN 'not recorded' THEN '(not recorded)' ELSE co2_schedule END
+        AS co2_schedule,
+    CAST(doses AS VARCHAR) AS doses,
+    season,
+    coalesce(batches.batch_no, -row_number() OVER (ORDER BY courses.course_id)) AS cluster
+FROM courses
+LEFT JOIN batches USING (graft_batch)
