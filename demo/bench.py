@@ -129,12 +129,15 @@ def collect_semen(
     """
     later = days[::25] + 21 * DAY
     wanted = np.sort(np.concatenate([days, days[::3] + 2 * DAY, later]))
-    day = wanted[:: truth.semen_size] - rng.integers(0, 2, size=len(
-        wanted[:: truth.semen_size])) * DAY
+    day = wanted[:: truth.semen_size]
+    # every working day finds a load of its own day or the day before
+    working = np.unique(np.concatenate([days, days + 2 * DAY, later]))
+    day = np.concatenate([day, np.setdiff1d(working[::2], day) - DAY])
+    first = np.unique(days.astype("M8[Y]"), return_index=True)[1]
+    day = np.concatenate([day - rng.integers(0, 2, len(day)) * DAY, days[first] - DAY])
     minute = rng.integers(8 * 60, 16 * 60, size=len(day))
+    minute[-len(first) :] = 8 * 60
     collected = np.sort(day.astype("M8[m]") + minute)
-    collected[0] = days.min().astype("M8[m]") - np.timedelta64(16 * 60, "m")
-    collected = np.sort(collected)
     n = len(collected)
     age = np.clip(np.rint(rng.normal(20.0, 4.5, n)), 12, 34)
     return {

@@ -24,6 +24,7 @@ def simulate(
     courses: int | None = None,
     seasons: tuple[int, ...] | None = None,
     tag: str = "",
+    until: int | None = None,
 ) -> dict[str, pl.DataFrame]:
     """Simulate a station's records.
 
@@ -39,6 +40,8 @@ def simulate(
         Years; default ``truth.seasons``.  Courses are split evenly.
     tag : str
         Put into every id, so that several runs can be joined.
+    until : int, optional
+        Records end on 30 September of this year; default the last season.
 
     Returns
     -------
@@ -50,7 +53,7 @@ def simulate(
     years = truth.seasons if seasons is None else tuple(seasons)
     truth = replace(truth, seasons=years)
     rng = np.random.Generator(np.random.PCG64(seed))
-    cutoff = np.datetime64(f"{years[-1]}-09-30")
+    cutoff = np.datetime64(f"{until or years[-1]}-09-30")
     c, ins, semen = _courses(truth, n, rng)
     c |= colonies.place(truth, c, rng)
     c |= observation.foreign_brood(c, rng)
@@ -90,6 +93,7 @@ def _courses(
         c[name][chosen] = value
     c2, ins2 = _one_round(truth, second, day, semen, ins, rng)
     ins2["course"] = ins2["course"] + len(c["d0"])
+    c2["main"] = c2["main"] + len(ins["at"])
     joined = {k: np.concatenate([c[k], c2[k]]) for k in c}
     number = np.ones(len(joined["d0"]), dtype=np.int64)
     number[len(c["d0"]) :] = 2

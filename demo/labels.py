@@ -54,7 +54,8 @@ class Labels:
         count = running_number(year, order=c["queen"][first]) + 1
         width = 4 if len(year) < 9000 else 6
         per_queen = codes("Q", year, tag, count, width)
-        self.tag = tag
+        # one run's numbers start at 1, so a tagged run adds its first year
+        self.run = f"{year.min() % 100:02d}{tag}-" if tag else ""
         self.first = first
         self.queen = per_queen.gather(c["queen"])
         self.graft = codes("G", c["year"], tag, c["graft_no"] + 1, 2)
@@ -62,7 +63,7 @@ class Labels:
         count = running_number(year, order=semen["collected"].astype(int)) + 1
         self.semen = codes("S", year, tag, count, 3)
         number = pl.Series(c["colony"] + 1).cast(pl.String).str.zfill(3)
-        self.colony = pl.Series("colony_id", [f"N{tag}"]).new_from_index(
+        self.colony = pl.Series("colony_id", [f"N{self.run}"]).new_from_index(
             0, len(number)
         ) + number
         self.operator = tuple(o.name for o in truth.operators)

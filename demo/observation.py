@@ -24,7 +24,10 @@ def plan_looks(
     spread = np.array([1.0 if d < 30 else 2.0 + d / 30 for d in planned])
     day = planned + np.rint(rng.standard_normal((n, len(planned))) * spread)
     day += (rng.random(day.shape) < truth.check_late) * rng.integers(3, 9, day.shape)
-    spring = rng.integers(*SPRING, n)[:, None]
+    # nobody opens a hive before 5 April: day 459 from the season's new year
+    april = (c["d0"].astype("M8[Y]").astype("M8[D]") - c["d0"]).astype(int) + 459
+    low = np.clip(april, SPRING[0], SPRING[1] - 1)
+    spring = rng.integers(low, SPRING[1])[:, None]
     day = np.hstack([day.astype(int), spring])
     kept = rng.random(day.shape) >= truth.check_missed
     kept &= (day >= np.maximum(c["placed_day"], 2)[:, None])

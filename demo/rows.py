@@ -117,6 +117,23 @@ def lab(
     )
 
 
+def _answers(c: Columns, onset: np.ndarray) -> dict[str, np.ndarray]:
+    """Answers to the outcomes' questions, by the course's true days."""
+    stop = np.minimum(c["death_day"], c["superseded_day"])
+    by_death = c["death_day"] < c["superseded_day"]
+    layer = (c["drone_layer_day"] + 9 <= 60) & (c["drone_layer_day"] <= stop)
+    good = c["pattern_own"] >= 80
+    return {
+        "laying_21": onset <= 21,
+        "lost_21": by_death & (c["death_day"] <= 21),
+        "superseded_90": ~by_death & (c["superseded_day"] <= 90),
+        "superseded_365": ~by_death & (c["superseded_day"] <= 365),
+        "drone_layer_60": layer,
+        "pattern_good": good,
+        "established_60": (onset <= 60) & (stop > 60) & ~layer & good,
+    }
+
+
 def latent(names: Labels, truth: Truth, c: Columns) -> pl.DataFrame:
     """The truth, one row a course: factors, drawn effects, fate, outcomes.
 
@@ -125,15 +142,9 @@ def latent(names: Labels, truth: Truth, c: Columns) -> pl.DataFrame:
     """
     stop = np.minimum(c["death_day"], c["superseded_day"])
     onset = np.where(c["onset_day"] <= stop, c["onset_day"], NEVER)
-    by_death = c["death_day"] < c["superseded_day"]
-    laying = onset <= 21
-    layer = (c["drone_layer_day"] + 9 <= 60) & (c["drone_layer_day"] <= stop)
-    good = c["pattern_own"] >= 80
-    days = {
-        "onset_day": onset, "end_day": c["end_day"], "death_day": c["death_day"],
-        "superseded_day": c["superseded_day"], "left_day": c["left_day"],
-        "drone_layer_day": c["drone_layer_day"],
-    }  # fmt: skip
+    names_of_days = ("end_day", "death_day", "superseded_day", "left_day",
+                     "drone_layer_day")  # fmt: skip
+    days = {"onset_day": onset} | {k: c[k] for k in names_of_days}
     return pl.DataFrame(
         {
             "course_id": names.course, "queen_id": names.queen,
@@ -161,11 +172,6 @@ def latent(names: Labels, truth: Truth, c: Columns) -> pl.DataFrame:
             "recorded": c["recorded"],
             "stored_millions": c["stored_millions"],
             "pattern_own": c["pattern_own"],
-            "laying_21": laying,
-            "lost_21": by_death & (c["death_day"] <= 21),
-            "superseded_90": ~by_death & (c["superseded_day"] <= 90),
-            "superseded_365": ~by_death & (c["superseded_day"] <= 365),
-            "drone_layer_60": layer, "pattern_good": good,
-            "established_60": (onset <= 60) & (stop > 60) & ~layer & good,
+            **_answers(c, onset),
         }
     )  # fmt: skip

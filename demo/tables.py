@@ -121,7 +121,7 @@ def inseminations(
         }
     ).sort("inseminated_at", "queen_id")
     number = pl.Series(np.arange(1, n + 1)).cast(pl.String)
-    label = "I" + names.tag + number.str.zfill(5 if n < 90_000 else 7)
+    label = "I" + names.run + number.str.zfill(5 if n < 90_000 else 7)
     return frame.insert_column(0, label.alias("insemination_id"))
 
 
@@ -149,7 +149,9 @@ def co2(
         [names.queen.filter(pl.Series(other)),
          names.queen.gather(ins["course"][own])]
     )  # fmt: skip
-    given = np.concatenate([when[other], ins["at"][own] + rng.integers(1, 4)])
+    given = np.concatenate(
+        [when[other], ins["at"][own] + rng.integers(1, 4, own.sum()).astype("m8[m]")]
+    )
     frame = pl.DataFrame({"queen_id": queen, "given_at": times(given)})
     minutes = np.clip(np.rint(rng.normal(5, 1.5, len(given)) * 2) / 2, 1.5, 12)
     frame = frame.with_columns(minutes=masked(minutes, rng.random(len(given)) > 0.1))

@@ -81,7 +81,7 @@ class Truth:
     drone_lines: tuple[str, ...] = _p(("Copper", "Dun", "Slate"), "invented")
 
     # --- ever lays: additive on the logit ----------------------------------
-    lay_base: float = _p(2.65, "invented; leaves about 88 % laying, as B4")
+    lay_base: float = _p(3.05, "invented; leaves about 88 % laying, as B4")
     line_effect: tuple[float, ...] = _p((0.2, -0.75, 0.1, 0.05), "invented")
     drone_line_effect: tuple[float, ...] = _p((0.1, 0.0, -0.15), "invented")
     dose_slope: float = _p(
@@ -104,7 +104,7 @@ class Truth:
     graft_sd: float = _p(0.35, "invented: between graft batches")
     semen_sd: float = _p(0.25, "invented: between semen batches")
     co2_lay: tuple[float, ...] = _p(
-        (0.0, 0.05, 0.0, 0.0, -0.25, 0.0), "by SCHEDULES; one only: 88 % lay, B4, read"
+        (0.0, 0.05, 0.0, 0.0, -0.10, 0.0), "by SCHEDULES; one only: 88 % lay, B4, read"
     )
     drifts: tuple[Drift, ...] = _p(
         (Drift("Linden", date(2026, 5, 18), -0.95),), "invented: odds about x 2.5"

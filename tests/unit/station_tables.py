@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 
+import polars as pl
+
 from queen_outcomes.outcomes.derive import derive
 from queen_outcomes.records.dictionary import TABLES
 from queen_outcomes.settings import Settings
@@ -24,7 +26,7 @@ def station(**rows: list[dict]) -> Store:
     Tables stand in the dictionary's order as sources 1.. and rows are numbered from
     line 2, as in a file with a heading; `ref` may be given to place a row elsewhere.
     """
-    store = Store()
+    store = Store(threads=1)
     store.table(
         "sources_read",
         "SELECT * FROM (VALUES "
@@ -37,13 +39,15 @@ def station(**rows: list[dict]) -> Store:
     for number, (name, table) in enumerate(TABLES.items(), start=1):
         columns = ", ".join(f"{c.name} {c.sql_type}" for c in table.columns)
         store.execute(f"CREATE TABLE accepted_{name} (ref BIGINT, {columns})")
-        for line, row in enumerate(rows.get(name, []), start=2):
-            row = {"ref": (number << LINE_BITS) + line, **row}
-            names = ", ".join(row)
-            marks = ", ".join(f"${key}" for key in row)
-            store.execute(
-                f"INSERT INTO accepted_{name} ({names}) VALUES ({marks})", row
-            )
+        given = [
+            {"ref": (number << LINE_BITS) + line, **row}
+            for line, row in enumerate(rows.get(name, []), start=2)
+        ]
+        if given:
+            frame = pl.DataFrame(given, infer_schema_length=None)
+            store.con.register("given", frame)
+            store.execute(f"INSERT INTO accepted_{name} BY NAME SELECT * FROM given")
+            store.con.unregister("given")
     store.table("linked_checks", "SELECT * FROM accepted_checks")
     return store
 

@@ -1,0 +1,1 @@
+"""Step 6: the finished tables become charts, and the charts pages."""

@@ -1,0 +1,1 @@
+"""One file a chart: rows in, an Altair chart out. Nothing here reads a table."""

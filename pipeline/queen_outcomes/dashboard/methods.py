@@ -1,0 +1,64 @@
+"""The definitions, with this station's own settings in them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from queen_outcomes.dashboard import words
+from queen_outcomes.records.dictionary import DERIVED_LIMITS, TABLES
+from queen_outcomes.settings import Settings
+from queen_outcomes.store import Store
+
+
+def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
+    """Give what the page `methods.html` shows."""
+    del store, as_of
+    return {
+        "rules": settings.outcomes,
+        "windows": [
+            {"outcome": outcome, "days": days, "question": words.QUESTIONS[outcome]}
+            for outcome, days in settings.outcomes.windows
+        ],
+        "limits": [*_limits(settings), *_derived_limits(settings)],
+        "charts": {},
+    }
+
+
+def _limits(settings: Settings) -> list[dict[str, Any]]:
+    found = []
+    for table in TABLES.values():
+        for column in table.columns:
+            if column.flat:
+                continue
+            hard = settings.limit(table.name, column.name, "hard", column.hard)
+            soft = settings.limit(table.name, column.name, "soft", column.soft)
+            if hard or soft:
+                found.append(_limit(table.name, column.name, column.unit, hard, soft))
+    return found
+
+
+def _derived_limits(settings: Settings) -> list[dict[str, Any]]:
+    units = {"queen_age_days": "days", "drone_age_days": "days", "semen_age_h": "hours"}
+    return [
+        _limit(
+            "derived",
+            name,
+            units[name],
+            settings.limit("derived", name, "hard", hard),
+            settings.limit("derived", name, "soft", soft),
+        )
+        for name, (hard, soft) in DERIVED_LIMITS.items()
+    ]
+
+
+def _limit(table: str, column: str, unit: str, hard: Any, soft: Any) -> dict[str, Any]:
+    return {
+        "table": table,
+        "column": column,
+        "hard": hard.words(unit) if hard else "",
+        "soft": soft.words(unit) if soft else "",
+        "why": "; ".join(
+            dict.fromkeys(limit.why for limit in (hard, soft) if limit and limit.why)
+        ),
+    }

@@ -1,0 +1,118 @@
+"""The page a station opens on Monday: what is under way, what is due, what failed."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from queen_outcomes import resources
+from queen_outcomes.dashboard import theme, words
+from queen_outcomes.dashboard.charts.cohorts import cohort_chart
+from queen_outcomes.settings import Settings
+from queen_outcomes.store import Store
+
+LATELY_DAYS = 7
+"""How far back "lately" reaches, in days."""
+MOST_FAILED = 40
+"""Failures listed before the page refers to the queens page."""
+
+
+def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
+    """Give what the page `index.html` shows."""
+    window = settings.outcomes.laying_days[0]
+    cohorts = store.records(
+        resources.read("sql", "7_pages", "cohorts.sql"),
+        {"outcome": "laying", "window_days": window, "as_of": as_of},
+    )
+    season = _season_rate(store, window)
+    due = store.records("SELECT * FROM due")
+    failed = store.records(
+        resources.read("sql", "7_pages", "failed_lately.sql"),
+        {
+            "as_of": as_of,
+            "lately_days": LATELY_DAYS,
+            "grace_days": settings.outcomes.grace_days,
+        },
+    )
+    question = f"laying by day {window}"
+    charts = {}
+    if any(row["share"] is not None for row in cohorts):
+        chart = cohort_chart(
+            cohorts,
+            question=question,
+            season_rate=season["rate"] if season else None,
+        )
+        charts["cohorts"] = theme.dressed(chart)
+    return {
+        "counts": _counts(store),
+        "due": [row for row in due if row["status"] == "due"],
+        "missed": [row for row in due if row["status"] == "missed"],
+        "window": window,
+        "season": season,
+        "season_words": words.rate_in_words(season, settings.min_shown)
+        if season
+        else "",
+        "cohorts": cohorts,
+        "rates": _overall(store, settings),
+        "failed": failed[:MOST_FAILED],
+        "failed_more": max(0, len(failed) - MOST_FAILED),
+        "lacking": store.records(resources.read("sql", "7_pages", "lacking.sql")),
+        "changes": _changes(store),
+        "charts": charts,
+    }
+
+
+def _counts(store: Store) -> dict[str, int]:
+    ((courses, observed, failed),) = store.rows(
+        """
+        SELECT
+            count(*),
+            count(*) FILTER (
+                WHERE exit_day IS NULL AND end_by IS NULL AND next_day IS NULL
+            ),
+            count(*) FILTER (WHERE end_by IS NOT NULL)
+        FROM standings
+        WHERE window_days IS NULL
+        """
+    )
+    ((quarantined,),) = store.rows(
+        "SELECT count(*) FROM (SELECT DISTINCT source, line FROM quarantine)"
+    )
+    return {
+        "courses": courses,
+        "observed": observed,
+        "ended": failed,
+        "quarantined": quarantined,
+    }
+
+
+def _season_rate(store: Store, window: int) -> dict[str, Any] | None:
+    rows = store.records(
+        "SELECT * FROM rates WHERE outcome = 'laying' AND window_days = $window "
+        "AND \"grouping\" = 'season' ORDER BY level DESC LIMIT 1",
+        {"window": window},
+    )
+    return rows[0] if rows else None
+
+
+def _overall(store: Store, settings: Settings) -> list[dict[str, Any]]:
+    rows = store.records(
+        "SELECT * FROM rates WHERE \"grouping\" = 'all' ORDER BY outcome, window_days"
+    )
+    for row in rows:
+        row["question"] = words.QUESTIONS[row["outcome"]]
+        row["words"] = words.rate_in_words(row, settings.min_shown)
+    return rows
+
+
+def _changes(store: Store) -> list[dict[str, Any]]:
+    return store.records(
+        """
+        SELECT outcome, window_days, was, "is", because, count(*) AS courses,
+            min(course_id) AS example
+        FROM changes
+        GROUP BY ALL
+        ORDER BY courses DESC, outcome, window_days, was, "is", because
+        LIMIT 20
+        """
+    )
