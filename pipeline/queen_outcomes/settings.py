@@ -51,7 +51,9 @@ class Outcomes:
             "lost",
             "established",
         )
-        return [(name, days) for name in names for days in getattr(self, f"{name}_days")]
+        return [
+            (name, days) for name in names for days in getattr(self, f"{name}_days")
+        ]
 
 
 @dataclass(frozen=True)
@@ -177,5 +179,3 @@ def _check_outcomes(outcomes: Outcomes, where: str) -> None:
             found=f"course_gap_days {outcomes.course_gap_days}",
             expected=f"fewer days than the shortest window, {min(longest_first)}",
         )
-
-

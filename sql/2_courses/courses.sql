@@ -5,6 +5,8 @@
 --   (a value outside is left empty; `derived_limits` lists it).
 -- units: uL, hours, days, minutes. d0: day of the course's last insemination.
 -- next_on: first insemination of the queen's next course (null: none).
+-- course_no, queen_no: numbers in the order of the ids, cheaper to join and sort by; they
+--   are this build's own and are not exported.
 WITH totals AS (
     SELECT
         course_id,
@@ -49,6 +51,8 @@ ages AS (
 )
 
 SELECT
+    row_number() OVER (ORDER BY main.queen_id, main.course) AS course_no,
+    dense_rank() OVER (ORDER BY main.queen_id) AS queen_no,
     main.course_id,
     main.queen_id,
     main.course,

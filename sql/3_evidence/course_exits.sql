@@ -4,12 +4,12 @@
 -- laboratory result, which ends observation while no exit of hers is on record.
 WITH exits AS (
     SELECT
-        courses.course_id,
+        courses.course_no,
         exits.left_on - courses.d0 AS exit_day,
         exits.reason,
         exits.ref,
         row_number() OVER (
-            PARTITION BY courses.course_id
+            PARTITION BY courses.course_no
             ORDER BY
                 exits.left_on,
                 list_position(
@@ -29,7 +29,7 @@ WITH exits AS (
 
 samples AS (
     SELECT
-        courses.course_id,
+        courses.course_no,
         lab.sampled_on - courses.d0 AS sampled_day,
         lab.ref
     FROM accepted_lab AS lab
@@ -43,16 +43,16 @@ samples AS (
         ON lab.queen_id = earlier.queen_id AND earlier.left_on < courses.d0
     WHERE lab.sampled_on <= $as_of
     QUALIFY row_number() OVER (
-        PARTITION BY courses.course_id ORDER BY lab.sampled_on, lab.ref
+        PARTITION BY courses.course_no ORDER BY lab.sampled_on, lab.ref
     ) = 1
 )
 
 SELECT
-    course_id,
+    course_no,
     exits.exit_day,
     exits.reason AS exit_reason,
     exits.ref AS exit_ref,
     samples.sampled_day,
     samples.ref AS sampled_ref
 FROM (SELECT * FROM exits WHERE turn = 1) AS exits
-FULL JOIN samples USING (course_id)
+FULL JOIN samples USING (course_no)

@@ -5,29 +5,29 @@
 -- mark_seen: her mark was seen before d0, so she is known to be marked.
 WITH per_course AS (
     SELECT
-        queen_id,
+        queen_no,
         course,
         max(CASE WHEN eggs OR larvae OR sealed THEN checked_on END) AS brood_on,
         bool_or(coalesce(mark, false)) AS mark_seen
     FROM looks
-    GROUP BY queen_id, course
+    GROUP BY queen_no, course
     UNION ALL
     -- a course without a look of its own adds nothing but has earlier looks all the same
-    SELECT courses.queen_id, courses.course, NULL AS brood_on, false AS mark_seen
+    SELECT courses.queen_no, courses.course, NULL AS brood_on, false AS mark_seen
     FROM courses
     ANTI JOIN looks
-        ON courses.queen_id = looks.queen_id AND courses.course = looks.course
+        ON courses.queen_no = looks.queen_no AND courses.course = looks.course
 ),
 
 before AS (
     SELECT
-        queen_id,
+        queen_no,
         course,
         max(brood_on) OVER earlier AS brood_on,
         coalesce(bool_or(mark_seen) OVER earlier, false) AS mark_seen
     FROM per_course
     WINDOW earlier AS (
-        PARTITION BY queen_id ORDER BY course
+        PARTITION BY queen_no ORDER BY course
         ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
     )
 )

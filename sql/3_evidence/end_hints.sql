@@ -8,22 +8,22 @@ WITH recorded AS (
     -- looks at which the queen was not looked for neither lengthen nor break a run,
     -- unless they show brood of hers
     SELECT
-        course_id,
+        course_no,
         day,
         ref,
         is_empty,
         sum(CASE WHEN is_empty THEN 0 ELSE 1 END) OVER (
-            PARTITION BY course_id ORDER BY day
+            PARTITION BY course_no ORDER BY day
         ) AS run
     FROM evidence
-    SEMI JOIN (SELECT DISTINCT course_id FROM evidence WHERE is_empty) AS suspects
-        USING (course_id)
+    SEMI JOIN (SELECT DISTINCT course_no FROM evidence WHERE is_empty) AS suspects
+        USING (course_no)
     WHERE queen_seen IS NOT NULL OR shows_brood
 ),
 
 runs AS (
     SELECT
-        course_id,
+        course_no,
         'missing' AS reason,
         first_day AS by_day,
         min(day) AS valid_from,
@@ -32,18 +32,18 @@ runs AS (
     FROM (
         SELECT
             *,
-            min(day) OVER (PARTITION BY course_id, run) AS first_day,
-            first_value(ref) OVER (PARTITION BY course_id, run ORDER BY day) AS first_ref
+            min(day) OVER (PARTITION BY course_no, run) AS first_day,
+            first_value(ref) OVER (PARTITION BY course_no, run ORDER BY day) AS first_ref
         FROM recorded
         WHERE is_empty
     )
     WHERE day - first_day >= $missing_run_days
-    GROUP BY course_id, run, first_day
+    GROUP BY course_no, run, first_day
 ),
 
 strangers AS (
     SELECT
-        course_id,
+        course_no,
         'superseded' AS reason,
         day AS by_day,
         day AS valid_from,
@@ -60,7 +60,7 @@ hints AS (
 )
 
 SELECT
-    hints.course_id,
+    hints.course_no,
     hints.reason,
     hints.by_day,
     hints.valid_from,
@@ -69,7 +69,7 @@ SELECT
     hints.second_ref
 FROM hints
 LEFT JOIN end_signs AS signs
-    ON hints.course_id = signs.course_id
+    ON hints.course_no = signs.course_no
     AND signs.day >= hints.by_day
     AND (signs.is_own OR hints.reason = 'missing')
 GROUP BY ALL

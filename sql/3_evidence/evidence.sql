@@ -17,9 +17,9 @@ WITH dated AS (
         ) AS is_older
     FROM (SELECT * FROM looks WHERE course > 0) AS looks
     ASOF LEFT JOIN brood_given_days AS given
-        ON looks.queen_id = given.queen_id AND looks.checked_on >= given.given_on
+        ON looks.queen_no = given.queen_no AND looks.checked_on >= given.given_on
     LEFT JOIN earlier_looks AS earlier
-        ON looks.queen_id = earlier.queen_id AND looks.course = earlier.course
+        ON looks.queen_no = earlier.queen_no AND looks.course = earlier.course
 ),
 
 told AS (
@@ -29,7 +29,7 @@ told AS (
             given_on,
             old_on,
             max(CASE WHEN is_older THEN checked_on END) OVER (
-                PARTITION BY course_id ORDER BY day
+                PARTITION BY course_no ORDER BY day
                 ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
             )
         ) AS since_given,
@@ -62,8 +62,8 @@ owned AS (
 )
 
 SELECT
-    course_id,
-    queen_id,
+    course_no,
+    queen_no,
     course,
     day,
     ref,

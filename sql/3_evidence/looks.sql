@@ -4,24 +4,41 @@
 -- course: the latest course with d0 on or before the day (0: before the first, day null).
 -- mark: true, her mark was seen; false, a queen without it although she is known to be
 --   marked (her own row says so, or the mark was seen at an earlier look); null otherwise.
-WITH placed AS (
+WITH spans AS (
+    -- from each course's d0 to the next one's; course 0 reaches back before the first
     SELECT
-        days.*,
-        coalesce(courses.course, 0) AS course,
-        courses.course_id,
-        days.checked_on - courses.d0 AS day,
-        coalesce(courses.marked, queens.marked, false) AS marked
-    FROM queen_days AS days
-    ASOF LEFT JOIN courses
-        ON days.queen_id = courses.queen_id AND days.checked_on >= courses.d0
-    LEFT JOIN accepted_queens AS queens ON days.queen_id = queens.queen_id
+        queen_no,
+        course,
+        course_no,
+        d0,
+        d0 AS from_on,
+        lead(d0) OVER (PARTITION BY queen_no ORDER BY course) AS until_on,
+        marked
+    FROM courses
+    UNION ALL
+    SELECT first.queen_no, 0, NULL, NULL, NULL, first.d0, queens.marked
+    FROM courses AS first
+    LEFT JOIN accepted_queens AS queens USING (queen_id)
+    WHERE first.course = 1
 ),
 
 hers AS (
-    SELECT placed.*
-    FROM placed
-    LEFT JOIN course_exits AS exits USING (course_id)
-    WHERE coalesce(placed.day <= coalesce(exits.exit_day, exits.sampled_day), true)
+    SELECT
+        days.*,
+        spans.course,
+        spans.course_no,
+        CAST(days.checked_on - spans.d0 AS INTEGER) AS day,
+        coalesce(spans.marked, false) AS marked
+    FROM queen_days AS days
+    INNER JOIN spans
+        ON days.queen_no = spans.queen_no
+        AND coalesce(days.checked_on >= spans.from_on, true)
+        AND coalesce(days.checked_on < spans.until_on, true)
+    LEFT JOIN course_exits AS exits ON spans.course_no = exits.course_no
+    WHERE
+        coalesce(
+            days.checked_on - spans.d0 <= coalesce(exits.exit_day, exits.sampled_day), true
+        )
 )
 
 SELECT
@@ -34,7 +51,7 @@ SELECT
                 marked
                 OR coalesce(
                     bool_or(mark_seen) OVER (
-                        PARTITION BY queen_id ORDER BY checked_on
+                        PARTITION BY queen_no ORDER BY checked_on
                         ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
                     ),
                     false

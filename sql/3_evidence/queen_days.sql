@@ -1,12 +1,12 @@
 -- grain: one queen and day on which her colony was looked into, up to the as-of day.
--- inputs: linked_checks, doses_given (only queens that were inseminated). Parameter: as_of.
+-- inputs: linked_checks, courses (only queens that were inseminated). Parameter: as_of.
 -- Checks of one day are merged field by field: yes beats no beats empty, many beats few
 -- beats none, the higher pattern_pct. A scored pattern above 0, or drone brood, says that
 -- sealed brood was there. mark_seen counts only where the queen was seen.
 -- ref: the day's first row; refs: all of them where there are several, else null.
 WITH merged AS (
     SELECT
-        queen_id,
+        queens.queen_no,
         checked_on,
         min(ref) AS ref,
         CASE WHEN count(*) > 1 THEN list(ref ORDER BY ref) END AS refs,
@@ -22,13 +22,13 @@ WITH merged AS (
             CASE drone_in_worker WHEN 'none' THEN 0 WHEN 'few' THEN 1 WHEN 'many' THEN 2 END
         ) AS drone_rank
     FROM linked_checks
-    SEMI JOIN doses_given USING (queen_id)
+    INNER JOIN (SELECT DISTINCT queen_id, queen_no FROM courses) AS queens USING (queen_id)
     WHERE checked_on <= $as_of
-    GROUP BY queen_id, checked_on
+    GROUP BY queens.queen_no, checked_on
 )
 
 SELECT
-    queen_id,
+    queen_no,
     checked_on,
     ref,
     refs,

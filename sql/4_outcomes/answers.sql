@@ -39,18 +39,19 @@ laid AS (
             ELSE 'undecided'
         END AS laying,
         CASE
-            WHEN laying = 'yes' THEN [onset_by_ref, CASE WHEN conflict THEN onset_after_ref END]
-            WHEN onset_after >= window_days THEN [onset_after_ref]
-            WHEN is_ended_unlaid THEN [end_ref, no_brood_ref, end_second_ref]
-            WHEN is_anew_unlaid THEN [next_ref]
-            WHEN is_left_early THEN [exit_ref]
-            WHEN is_out THEN [next_ref]
+            WHEN laying = 'yes'
+                THEN {'a': onset_by_ref, 'b': CASE WHEN conflict THEN onset_after_ref END, 'c': NULL}
+            WHEN onset_after >= window_days THEN {'a': onset_after_ref, 'b': NULL, 'c': NULL}
+            WHEN is_ended_unlaid THEN {'a': end_ref, 'b': no_brood_ref, 'c': end_second_ref}
+            WHEN is_anew_unlaid THEN {'a': next_ref, 'b': NULL, 'c': NULL}
+            WHEN is_left_early THEN {'a': exit_ref, 'b': NULL, 'c': NULL}
+            WHEN is_out THEN {'a': next_ref, 'b': NULL, 'c': NULL}
         END AS laying_refs
     FROM settled
 )
 
 SELECT
-    course_id,
+    course_no,
     window_days,
     closed,
     is_marked,

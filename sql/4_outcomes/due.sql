@@ -5,9 +5,10 @@
 -- it, while no look fell in that span and an outcome it could settle is still open to it.
 -- After that it is missed, for missed_days. Soonest to close first.
 WITH observed AS (
-    SELECT courses.course_id, courses.queen_id, courses.d0, $as_of - courses.d0 AS today
+    SELECT
+        courses.course_id, courses.course_no, courses.queen_id, courses.d0, $as_of - courses.d0 AS today
     FROM courses
-    INNER JOIN standings USING (course_id)
+    INNER JOIN standings USING (course_no)
     WHERE
         standings.window_days IS NULL
         AND standings.exit_day IS NULL
@@ -34,7 +35,7 @@ unseen AS (
         SELECT 1
         FROM looks
         WHERE
-            looks.course_id = planned.course_id
+            looks.course_no = planned.course_no
             AND looks.day BETWEEN planned.first_day AND planned.last_day
     )
 ),

@@ -1,5 +1,5 @@
 -- grain: one course x outcome x window for which the course is at risk.
--- inputs: answers, queen_days. Parameters: questions (outcome, window_days), sources (names
+-- inputs: answers, queen_days, courses. Parameters: questions (outcome, window_days), sources (names
 -- in the order of their numbers; a ref is number * 2^36 + line).
 -- state: yes, no, undecided (nobody looked at the right time), left (she left observation
 -- first). after, by: the event's interval in days after d0, from records up to the window's
@@ -15,7 +15,7 @@ asked AS (
 
 stated AS (
     SELECT
-        course_id,
+        course_no,
         outcome,
         window_days,
         closed,
@@ -68,27 +68,31 @@ stated AS (
             WHEN 'lost' THEN CASE WHEN end_reason IN ('dead', 'missing') THEN end_by END
         END AS "by",
         CASE
-            WHEN state = 'undecided' THEN []
+            WHEN state = 'undecided' THEN NULL
             WHEN outcome = 'laying' THEN laying_refs
             WHEN outcome IN ('pattern', 'drone_layer', 'superseded') AND laying = 'left'
                 THEN laying_refs
-            WHEN outcome = 'pattern' AND state IN ('yes', 'no') THEN [pattern_ref]
-            WHEN outcome = 'drone_layer' AND state = 'yes' THEN [drone_by_ref]
-            WHEN outcome = 'drone_layer' AND state = 'no' THEN [calm_ref]
+            WHEN outcome = 'pattern' AND state <> 'left'
+                THEN {'a': pattern_ref, 'b': NULL, 'c': NULL}
+            WHEN outcome = 'drone_layer' AND state = 'yes'
+                THEN {'a': drone_by_ref, 'b': NULL, 'c': NULL}
+            WHEN outcome = 'drone_layer' AND state = 'no'
+                THEN {'a': calm_ref, 'b': NULL, 'c': NULL}
             WHEN outcome = 'superseded' AND state = 'no' AND mark_day >= window_days
-                THEN [mark_ref]
-            WHEN outcome = 'lost' AND state = 'no' THEN [last_there_ref]
+                THEN {'a': mark_ref, 'b': NULL, 'c': NULL}
+            WHEN outcome = 'lost' AND state = 'no'
+                THEN {'a': last_there_ref, 'b': NULL, 'c': NULL}
             WHEN outcome = 'established' AND state = 'yes'
-                THEN [onset_by_ref, last_there_ref, pattern_ref]
+                THEN {'a': onset_by_ref, 'b': last_there_ref, 'c': pattern_ref}
             WHEN outcome = 'established' AND state = 'no' THEN CASE
-                WHEN is_ended THEN [end_ref, end_second_ref]
+                WHEN is_ended THEN {'a': end_ref, 'b': end_second_ref, 'c': NULL}
                 WHEN laying = 'no' THEN laying_refs
-                WHEN drone_by <= window_days THEN [drone_by_ref]
-                ELSE [pattern_ref]
+                WHEN drone_by <= window_days THEN {'a': drone_by_ref, 'b': NULL, 'c': NULL}
+                ELSE {'a': pattern_ref, 'b': NULL, 'c': NULL}
             END
-            WHEN outcome <> 'established' AND is_ended THEN [end_ref, end_second_ref]
-            WHEN state = 'no' THEN [end_ref, end_second_ref]
-            ELSE [out_ref]
+            WHEN outcome <> 'established' AND is_ended OR state = 'no'
+                THEN {'a': end_ref, 'b': end_second_ref, 'c': NULL}
+            ELSE {'a': out_ref, 'b': NULL, 'c': NULL}
         END AS refs
     FROM asked
     WHERE
@@ -97,34 +101,78 @@ stated AS (
         OR (outcome IN ('pattern', 'drone_layer') AND laying <> 'no')
 ),
 
-traced AS (
-    -- the day's other rows where several looks of one day were merged; no row twice
+named AS (
     SELECT
-        stated.* EXCLUDE (refs),
-        flatten([
-            coalesce(first_day.refs, [stated.refs[1]]),
-            coalesce(second_day.refs, [stated.refs[2]]),
-            coalesce(third_day.refs, [stated.refs[3]])
-        ]) AS every_ref,
-        list_filter(
-            every_ref,
-            lambda ref, place: ref IS NOT NULL AND list_position(every_ref, ref) = place
-        )[1:5] AS refs
+        * EXCLUDE (refs),
+        refs.a AS ref_1,
+        CASE WHEN refs.b <> refs.a OR refs.a IS NULL THEN refs.b END AS ref_2,
+        CASE
+            WHEN coalesce(refs.c <> refs.a, true) AND coalesce(refs.c <> refs.b, true)
+                THEN refs.c
+        END AS ref_3
     FROM stated
-    LEFT JOIN merged_days AS first_day ON stated.refs[1] = first_day.ref
-    LEFT JOIN merged_days AS second_day ON stated.refs[2] = second_day.ref
-    LEFT JOIN merged_days AS third_day ON stated.refs[3] = third_day.ref
+),
+
+traced AS (
+    -- the day's other rows too, where several looks of one day were merged
+    SELECT
+        named.*,
+        flatten([
+            coalesce(first_day.refs, [named.ref_1]),
+            coalesce(second_day.refs, [named.ref_2]),
+            coalesce(third_day.refs, [named.ref_3])
+        ]) AS merged_refs
+    FROM named
+    LEFT JOIN merged_days AS first_day ON named.ref_1 = first_day.ref
+    LEFT JOIN merged_days AS second_day ON named.ref_2 = second_day.ref
+    LEFT JOIN merged_days AS third_day ON named.ref_3 = third_day.ref
+    WHERE coalesce(first_day.ref, second_day.ref, third_day.ref) IS NOT NULL
+),
+
+texts AS (
+    SELECT
+        course_no,
+        outcome,
+        window_days,
+        state,
+        closed,
+        "after",
+        "by",
+        -- most answers rest on one row: the list is only made longer where it must be
+        CASE
+            WHEN ref_2 IS NULL AND ref_3 IS NULL AND ref_1 IS NULL THEN CAST([] AS BIGINT[])
+            WHEN ref_2 IS NULL AND ref_3 IS NULL THEN [ref_1]
+            ELSE list_filter([ref_1, ref_2, ref_3], lambda ref: ref IS NOT NULL)
+        END AS refs
+    FROM named
+    ANTI JOIN traced USING (course_no, outcome, window_days)
+    UNION ALL
+    SELECT
+        course_no,
+        outcome,
+        window_days,
+        state,
+        closed,
+        "after",
+        "by",
+        list_filter(
+            merged_refs,
+            lambda ref, place: ref IS NOT NULL AND list_position(merged_refs, ref) = place
+        )[1:5]
+    FROM traced
 )
 
 SELECT
-    course_id,
-    outcome,
-    window_days,
-    state,
-    closed,
-    "after",
-    "by",
+    courses.course_id,
+    texts.outcome,
+    texts.window_days,
+    texts.state,
+    texts.closed,
+    texts."after",
+    texts."by",
     list_transform(
-        refs, lambda ref: $sources[ref // 68719476736] || ':' || (ref % 68719476736)
+        texts.refs,
+        lambda ref: $sources[ref // 68719476736] || ':' || (ref % 68719476736)
     ) AS settled_by
-FROM traced
+FROM texts
+INNER JOIN courses USING (course_no)

@@ -1,13 +1,14 @@
 -- grain: one course x horizon: each window's close (window_days), and the as-of day itself
 --   (window_days null).
--- inputs: courses, doses_given, course_exits, end_hints, so_far, earlier_looks.
+-- inputs: courses, doses_given, course_exits, end_hints, so_far, drone_events,
+--   earlier_looks.
 -- Parameters: as_of, grace_days, windows, gone_reasons.
 -- What the records dated up to cut_day say: exit, end, and the last look's running values.
 -- Days count from d0. end_after, end_by: she was gone after the one and by the other.
 -- next_day: first insemination of a further course, where known by then.
 WITH horizons AS (
     SELECT
-        courses.course_id,
+        courses.course_no,
         courses.d0,
         horizon.window_days,
         least($as_of - courses.d0, coalesce(horizon.window_days + $grace_days, 1000000))
@@ -27,7 +28,7 @@ WITH horizons AS (
     ) AS next_dose
         ON courses.queen_id = next_dose.queen_id AND courses.course = next_dose.course
     LEFT JOIN earlier_looks
-        ON courses.queen_id = earlier_looks.queen_id
+        ON courses.queen_no = earlier_looks.queen_no
         AND courses.course = earlier_looks.course
 ),
 
@@ -49,12 +50,12 @@ left_by_then AS (
             WHEN exits.sampled_day <= cut_day THEN exits.sampled_ref
         END AS exit_ref
     FROM horizons
-    LEFT JOIN course_exits AS exits USING (course_id)
+    LEFT JOIN course_exits AS exits USING (course_no)
 ),
 
 hinted AS (
     SELECT
-        horizon.course_id,
+        horizon.course_no,
         horizon.window_days,
         hints.reason,
         hints.by_day,
@@ -62,11 +63,11 @@ hinted AS (
         hints.second_ref
     FROM left_by_then AS horizon
     INNER JOIN end_hints AS hints
-        ON horizon.course_id = hints.course_id
+        ON horizon.course_no = hints.course_no
         AND hints.valid_from <= least(horizon.cut_day, horizon.exit_day)
         AND coalesce(hints.valid_until > least(horizon.cut_day, horizon.exit_day), true)
     QUALIFY row_number() OVER (
-        PARTITION BY horizon.course_id, horizon.window_days
+        PARTITION BY horizon.course_no, horizon.window_days
         ORDER BY hints.by_day, hints.reason = 'superseded' DESC
     ) = 1
 ),
@@ -89,12 +90,17 @@ ended AS (
         END AS end_second_ref
     FROM left_by_then AS horizon
     LEFT JOIN hinted
-        ON horizon.course_id = hinted.course_id
+        ON horizon.course_no = hinted.course_no
         AND horizon.window_days IS NOT DISTINCT FROM hinted.window_days
+),
+
+bounded AS (
+    -- looks after her exit or her end are somebody else's
+    SELECT *, least(cut_day, exit_day, end_by) AS last_day FROM ended
 )
 
 SELECT
-    ended.* EXCLUDE (marked, mark_seen_before, is_gone, d0),
+    ended.* EXCLUDE (marked, mark_seen_before, is_gone, d0, last_day),
     coalesce(ended.marked, false)
         OR coalesce(ended.mark_seen_before, false)
         OR so_far.mark_day IS NOT NULL AS is_marked,
@@ -110,8 +116,14 @@ SELECT
             )
         WHEN ended.end_by IS NOT NULL THEN greatest(0, so_far.alive_day)
     END AS end_after,
-    so_far.* EXCLUDE (course_id, day, eggs_hers, alive_before)
-FROM ended
-ASOF LEFT JOIN so_far
-    ON ended.course_id = so_far.course_id
-    AND least(ended.cut_day, ended.exit_day, ended.end_by) >= so_far.day
+    drones.drone_day,
+    drones.drone_ref,
+    drones.drone_after,
+    so_far.* EXCLUDE (course_no, day, next_day, eggs_hers, alive_before)
+FROM bounded AS ended
+LEFT JOIN so_far
+    ON ended.course_no = so_far.course_no
+    AND ended.last_day >= so_far.day
+    AND ended.last_day < so_far.next_day
+LEFT JOIN drone_events AS drones
+    ON ended.course_no = drones.course_no AND ended.last_day >= drones.drone_day

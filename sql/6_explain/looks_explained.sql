@@ -1,8 +1,8 @@
 -- grain: one look during a course of one queen, with the interval it implies.
--- inputs: evidence, standings. Parameters: queen_id, sources.
+-- inputs: evidence, standings, courses. Parameters: queen_id, sources.
 -- used: false for a look after her end, which is somebody else's.
 SELECT
-    evidence.course_id,
+    courses.course_id,
     evidence.day,
     $sources[evidence.ref // 68719476736] || ':' || (evidence.ref % 68719476736) AS source,
     concat_ws(
@@ -27,6 +27,7 @@ SELECT
         CASE WHEN evidence.day > standings.end_by THEN 'after her end: not used' END
     ) AS remark
 FROM evidence
-INNER JOIN standings USING (course_id)
-WHERE evidence.queen_id = $queen_id AND standings.window_days IS NULL
-ORDER BY evidence.course_id, evidence.day
+INNER JOIN standings USING (course_no)
+INNER JOIN courses USING (course_no)
+WHERE courses.queen_id = $queen_id AND standings.window_days IS NULL
+ORDER BY courses.course, evidence.day

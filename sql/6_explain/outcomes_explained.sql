@@ -43,7 +43,7 @@ SELECT
     END AS rule,
     array_to_string(outcomes.settled_by, ', ') AS settled_by
 FROM outcomes
-INNER JOIN answers USING (course_id, window_days)
 INNER JOIN courses USING (course_id)
+INNER JOIN answers USING (course_no, window_days)
 WHERE courses.queen_id = $queen_id
 ORDER BY courses.course, outcomes.outcome, outcomes.window_days

@@ -1,7 +1,7 @@
 -- grain: one day of a course on which something about the queen was written down.
 -- inputs: evidence, queen_days, courses, course_exits, accepted_exits. Parameter: sources.
 SELECT
-    evidence.course_id,
+    courses.course_id,
     evidence.day,
     concat_ws(
         ', ',
@@ -19,15 +19,17 @@ SELECT
     $sources[evidence.ref // 68719476736] || ':' || (evidence.ref % 68719476736) AS source
 FROM evidence
 INNER JOIN queen_days AS days
-    ON evidence.queen_id = days.queen_id AND evidence.checked_on = days.checked_on
+    ON evidence.queen_no = days.queen_no AND evidence.checked_on = days.checked_on
+INNER JOIN courses USING (course_no)
 UNION ALL
 SELECT
-    course_id,
+    courses.course_id,
     exit_day,
     'left: ' || coalesce(exit_reason, 'no reason given'),
     NULL,
     NULL,
     $sources[exit_ref // 68719476736] || ':' || (exit_ref % 68719476736)
 FROM course_exits
+INNER JOIN courses USING (course_no)
 WHERE exit_day IS NOT NULL
 ORDER BY course_id, day, source

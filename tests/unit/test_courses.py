@@ -130,7 +130,7 @@ def test_an_impossible_age_is_left_empty_and_listed():
         inseminations=[insemination(0, collected_at=at(1, 10))],
     )
     assert one(store, "queen_age_days, semen_age_h") == (None, None)
-    listed = store.rows('SELECT reason, "column", value FROM findings ORDER BY "column"')
+    listed = store.rows('SELECT reason, "column", value FROM course_findings ORDER BY "column"')
     assert listed == [
         ("derived_impossible", "queen_age_days", "-3.0"),
         ("derived_impossible", "semen_age_h", "-24.0"),
@@ -145,7 +145,7 @@ def test_a_flat_sheet_fills_what_the_proper_table_lacks_and_a_clash_is_listed():
         ],
     )
     assert one(store, "line, graft_batch, drone_age_days") == ("Flint", "G1", 18.0)
-    rows = store.rows('SELECT reason, "column", value, other FROM findings')
+    rows = store.rows('SELECT reason, "column", value, other FROM course_findings')
     assert rows == [("flat_disagrees", "line", "Chalk", "Flint")]
 
 

@@ -171,7 +171,7 @@ def test_on_one_day_the_graver_exit_counts_and_the_later_one_is_listed():
         exits=[leave(9, "sold"), leave(9, "dead"), leave(12, "missing")],
     )
     assert store.rows("SELECT end_reason FROM ends") == [("dead",)]
-    listed = store.rows("SELECT reason, value FROM findings ORDER BY value")
+    listed = store.rows("SELECT reason, value FROM course_findings ORDER BY value")
     assert listed == [("later_exit", str(day(9))), ("later_exit", str(day(12)))]
 
 
@@ -190,7 +190,7 @@ def test_looks_after_her_end_are_somebody_elses_and_listed():
         exits=[leave(16, "dead")],
     )
     assert store.rows('SELECT "after", "by" FROM onset') == [(14, None)]
-    assert store.rows("SELECT reason FROM findings") == [("after_end",)]
+    assert store.rows("SELECT reason FROM course_findings") == [("after_end",)]
     assert states(store)["laying", 21] == "no"
 
 

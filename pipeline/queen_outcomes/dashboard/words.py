@@ -46,7 +46,12 @@ def rate_in_words(row: dict[str, Any], min_shown: int) -> str:
         f", {row[name]} {name}" for name in ("undecided", "left") if row[name]
     )
     if row["rate"] is None:
-        return f"no rate under {min_shown} closed courses ({seen}{extra})"
+        why = (
+            f"no rate under {min_shown} closed courses"
+            if row["closed"] < min_shown
+            else "no course settled"
+        )
+        return f"{why} ({seen}{extra})"
     return (
         f"{percent(row['rate'])}, 95 % limits {limits(row['low'], row['high'])}, "
         f"{seen}{extra}"

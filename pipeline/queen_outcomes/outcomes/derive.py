@@ -30,6 +30,7 @@ STEPS = (
     ("3_evidence", "earlier_looks"),
     ("3_evidence", "brood_given_days"),
     ("3_evidence", "evidence"),
+    ("3_evidence", "drone_events"),
     ("3_evidence", "so_far"),
     ("3_evidence", "end_signs"),
     ("3_evidence", "end_hints"),
@@ -39,7 +40,7 @@ STEPS = (
     ("4_outcomes", "answers"),
     ("4_outcomes", "outcomes"),
     ("4_outcomes", "due"),
-    ("4_outcomes", "findings"),
+    ("4_outcomes", "course_findings"),
 )
 """Every derivation, as folder and file stem (which is the table's name), in order."""
 

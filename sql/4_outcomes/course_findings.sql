@@ -16,6 +16,28 @@ WITH strangers AS (
     SELECT ref, 'lab', queen_id FROM accepted_lab WHERE sampled_on <= $as_of
 ),
 
+unknown_queens AS (
+    -- an id one or two letters off is worth naming; the search is for the first 100 only
+    SELECT
+        queen_id,
+        arg_min(known_id, (distance, known_id)) FILTER (WHERE distance <= 2) AS nearest_id
+    FROM (
+        SELECT
+            unknown.queen_id,
+            known.queen_id AS known_id,
+            damerau_levenshtein(lower(unknown.queen_id), lower(known.queen_id)) AS distance
+        FROM (
+            SELECT queen_id, row_number() OVER (ORDER BY queen_id) AS place
+            FROM (SELECT DISTINCT queen_id FROM strangers WHERE queen_id IS NOT NULL)
+            ANTI JOIN doses_given USING (queen_id)
+        ) AS unknown
+        LEFT JOIN (SELECT DISTINCT queen_id FROM doses_given) AS known
+            ON unknown.place <= 100
+            AND abs(len(unknown.queen_id) - len(known.queen_id)) <= 2
+    )
+    GROUP BY queen_id
+),
+
 flat_facts AS (
     SELECT
         doses.ref,
@@ -102,7 +124,7 @@ derived AS (
 ),
 
 exits_placed AS (
-    SELECT exits.ref, exits.left_on, exits.reason, courses.course_id
+    SELECT exits.ref, exits.left_on, exits.reason, courses.course_id, courses.course_no
     FROM accepted_exits AS exits
     ASOF INNER JOIN courses
         ON exits.queen_id = courses.queen_id AND exits.left_on >= courses.d0
@@ -111,29 +133,29 @@ exits_placed AS (
 
 gone AS (
     SELECT
-        courses.queen_id,
+        courses.queen_no,
         courses.course,
         courses.d0 + CAST(least(standings.exit_day, standings.end_by) AS INTEGER) AS gone_on
     FROM standings
-    INNER JOIN courses USING (course_id)
+    INNER JOIN courses USING (course_no)
     WHERE
         standings.window_days IS NULL
         AND coalesce(standings.exit_day, standings.end_by) IS NOT NULL
 ),
 
 days_placed AS (
-    SELECT days.queen_id, days.ref, days.checked_on, coalesce(courses.course, 0) AS course
+    SELECT days.queen_no, days.ref, days.checked_on, coalesce(courses.course, 0) AS course
     FROM queen_days AS days
-    SEMI JOIN gone ON days.queen_id = gone.queen_id
+    SEMI JOIN gone ON days.queen_no = gone.queen_no
     ASOF LEFT JOIN courses
-        ON days.queen_id = courses.queen_id AND days.checked_on >= courses.d0
+        ON days.queen_no = courses.queen_no AND days.checked_on >= courses.d0
 )
 
-SELECT ref, "table", 'queen_not_inseminated' AS reason, 'queen_id' AS "column",
-    queen_id AS value, NULL AS other
+SELECT strangers.ref, strangers."table", 'queen_not_inseminated' AS reason,
+    'queen_id' AS "column", unknown.queen_id AS value,
+    '; the nearest known is ' || unknown.nearest_id AS other
 FROM strangers
-ANTI JOIN doses_given USING (queen_id)
-WHERE queen_id IS NOT NULL
+INNER JOIN unknown_queens AS unknown USING (queen_id)
 
 UNION ALL
 SELECT ref, 'inseminations', 'flat_disagrees', fact."column", fact."value", fact.kept
@@ -162,6 +184,7 @@ WHERE sealed_contradicted
 UNION ALL
 SELECT ref, 'checks', 'older_brood', NULL, CAST(checked_on AS VARCHAR), course_id
 FROM evidence
+INNER JOIN courses USING (course_no)
 WHERE is_older
 
 UNION ALL
@@ -177,7 +200,7 @@ UNION ALL
 SELECT exits.ref, 'exits', 'later_exit', 'left_on', CAST(exits.left_on AS VARCHAR),
     exits.course_id
 FROM exits_placed AS exits
-INNER JOIN course_exits ON exits.course_id = course_exits.course_id
+INNER JOIN course_exits USING (course_no)
 WHERE exits.ref <> course_exits.exit_ref
 
 UNION ALL
@@ -195,5 +218,5 @@ UNION ALL
 SELECT days.ref, 'checks', 'after_end', 'checked_on', CAST(days.checked_on AS VARCHAR),
     CAST(gone.gone_on AS VARCHAR)
 FROM days_placed AS days
-INNER JOIN gone ON days.queen_id = gone.queen_id AND days.course = gone.course
+INNER JOIN gone ON days.queen_no = gone.queen_no AND days.course = gone.course
 WHERE days.checked_on > gone.gone_on

@@ -1,0 +1,286 @@
+"""SQL that turns a source's columns into typed ones, and keeps what it could not read.
+
+A cast is only tried on a text whose form has been checked, since DuckDB's own casts
+take much that nobody meant (1e3, nan, 0x1F). Typed Parquet columns take
+the way of `native.py` around all this.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from queen_outcomes.records.column import UNITS, Column, Table
+from queen_outcomes.records.cutting import BLANKS
+from queen_outcomes.records.native import native_value
+from queen_outcomes.settings import Reading
+from queen_outcomes.store import literal, quote
+
+UNREAD = "__unread"
+NORMALISE = "to_nfkc"
+"""The function that the store must have before a cast runs: a text in NFKC."""
+LISTED_KINDS = ("date", "datetime", "number", "integer", "yes_no", "word")
+YES, NO = ("yes", "y", "true", "1"), ("no", "n", "false", "0")
+FIRST_YEAR, LAST_YEAR = 1900, 2200
+_SPACES = BLANKS + "\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2008\u2009\u200a\u200b"
+_CONTROLS = "\t\n\v\f\r"
+_CLOCK = r"([01]?\d|2[0-3]):[0-5]\d(:[0-5]\d([.,]\d+)?)?"
+_ISO_CLOCK = r"([01]\d|2[0-3]):[0-5]\d(:[0-5]\d(\.\d+)?)?"
+_ISO_DAY = r"\d{4}-\d{2}-\d{2}"
+_SERIAL = r"[1-9]\d{4}(\.\d+)?"
+_GROUPED = r"[+-]?[1-9]\d{0,2}(\.\d{3})+"
+
+
+@dataclass(frozen=True)
+class Form:
+    """What about a source decides how its texts are read."""
+
+    workbook: bool = False
+    """Numbers may be dates, and are always written with a point."""
+    epoch_days: int = 0
+    """Days that the workbook's calendar begins after the usual one."""
+
+
+def staged_columns(table: Table) -> dict[str, str]:
+    """Give the columns of a staged table and their types, in order."""
+    columns = {
+        "ref": "BIGINT",
+        "source_no": "INTEGER",
+        "source_line": "BIGINT",
+        "broken": "VARCHAR",
+    }
+    for column in table.columns:
+        columns[column.name] = column.sql_type
+        if column.kind in LISTED_KINDS:
+            columns[column.name + UNREAD] = "VARCHAR"
+    return columns
+
+
+def cast_query(
+    table: Table,
+    mapped: Mapping[str, str],
+    types: Mapping[str, str],
+    *,
+    source: str,
+    reading: Reading,
+    form: Form,
+) -> str:
+    """Write the SELECT that reads a source's columns.
+
+    Parameters
+    ----------
+    table : Table
+        The dictionary's table.
+    mapped : mapping
+        Our column -> the source's heading.
+    types : mapping
+        The source's heading -> its DuckDB type.
+    source : str
+        What to select from, in SQL: the raw table.
+    reading : Reading
+        How the station writes.
+    form : Form
+        What about the source decides how its texts are read.
+
+    Returns
+    -------
+    str
+        A SELECT of source_line, broken and the columns of `staged_columns` after it.
+    """
+    cells, outer = ["source_line"], ["source_line", "broken"]
+    texts, values = ["*"], ["*"]
+    cells.append("broken" if "broken" in types else "NULL::VARCHAR AS broken")
+    for number, column in enumerate(table.columns):
+        heading = mapped.get(column.name)
+        if heading is None:
+            listed = column.kind in LISTED_KINDS
+            outer += [f"NULL::{column.sql_type}"] + ["NULL::VARCHAR"] * listed
+            continue
+        cell, text, value = f"cell_{number}", f"text_{number}", f"value_{number}"
+        made, plain = _one(column, cell, text, types[heading], (table, reading, form))
+        cells.append(f"{quote(heading)} AS {cell}")
+        texts.append(f"{plain} AS {text}")
+        values.append(f"{made} AS {value}")
+        outer.append(value)
+        if column.kind in LISTED_KINDS:
+            outer.append(f"CASE WHEN {value} IS NULL THEN {text} END")
+    return (
+        f"SELECT {', '.join(outer)} FROM (SELECT {', '.join(values)} "
+        f"FROM (SELECT {', '.join(texts)} FROM (SELECT {', '.join(cells)} "
+        f"FROM {source})))"
+    )
+
+
+def _one(
+    column: Column,
+    cell: str,
+    text: str,
+    sql_type: str,
+    context: tuple[Table, Reading, Form],
+) -> tuple[str, str]:
+    """Give SQL for a column's value, and for the text that stood in its cell."""
+    table, reading, form = context
+    native = native_value(column, cell, sql_type)
+    if native is not None:
+        value, plain = native
+        return _in_our_unit(column, value, table.name, reading), plain
+    plain = _text(cell, sql_type, reading.empty)
+    if column.kind == "text":
+        return f"CASE WHEN {text} IS NOT NULL THEN {cell}::VARCHAR END", plain
+    value = _readers(column, text, reading, form)
+    return _in_our_unit(column, value, table.name, reading), plain
+
+
+def _readers(column: Column, text: str, reading: Reading, form: Form) -> str:
+    kind = column.kind
+    if kind in ("id", "label"):
+        return label(text, is_id=kind == "id")
+    if kind in ("date", "datetime"):
+        return f"CAST({moment(text, reading.date_order, form)} AS {column.sql_type})"
+    if kind == "number":
+        return number(text, reading.decimal, form)
+    if kind == "integer":
+        return integer(text, reading.decimal)
+    theirs = reading.words.get(column.name if kind == "word" else kind, {})
+    return (
+        yes_no(text, theirs) if kind == "yes_no" else word(text, column.words, theirs)
+    )
+
+
+def _text(cell: str, sql_type: str, empty: Iterable[str]) -> str:
+    whole = cell if sql_type == "VARCHAR" else f"{cell}::VARCHAR"
+    # Trimming a list of blanks costs several times a plain trim, and is rarely needed.
+    odd = " OR ".join(f"contains({whole}, chr({ord(sign)}))" for sign in _CONTROLS)
+    text = (
+        f"nullif(CASE WHEN strlen({whole}) <> length({whole}) OR {odd} "
+        f"THEN trim({whole}, {literal(_SPACES)}) ELSE trim({whole}) END, '')"
+    )
+    words = _folded(empty) - {""}
+    if not words:
+        return text
+    return f"CASE WHEN lower({text}) NOT IN ({_listed(words)}) THEN {text} END"
+
+
+def _folded(words: Iterable[str]) -> set[str]:
+    return {form for word in words for form in (word.lower(), word.casefold())}
+
+
+def _listed(words: Iterable[str]) -> str:
+    return ", ".join(literal(word) for word in sorted(words))
+
+
+def label(text: str, *, is_id: bool) -> str:
+    """Read a name: NFKC, inner blanks collapsed; an id loses a spreadsheet's ".0"."""
+    wide = f"strlen({text}) <> length({text})"
+    odd = " OR ".join(f"contains({text}, chr({ord(sign)}))" for sign in _CONTROLS)
+    plain = f"CASE WHEN {wide} THEN {NORMALISE}({text}) ELSE {text} END"
+    single = rf"nullif(trim(regexp_replace({plain}, '[\s\p{{Z}}]+', ' ', 'g')), '')"
+    cases = [f"WHEN {wide} OR contains({text}, '  ') OR {odd} THEN {single}"]
+    if is_id:
+        cases.append(
+            rf"WHEN contains({text}, '.0') AND regexp_full_match({text}, '\d+\.0+') "
+            f"THEN split_part({text}, '.', 1)"
+        )
+    return f"CASE {' '.join(cases)} ELSE {text} END"
+
+
+def moment(text: str, order: str, form: Form) -> str:
+    """Read a day or a time; what is impossible or outside 1900-2200 is null."""
+    cases = [
+        f"WHEN length({text}) = 10 AND regexp_full_match({text}, '{_ISO_DAY}') "
+        f"THEN TRY_CAST({text} AS TIMESTAMP)",
+        f"WHEN regexp_full_match({text}, '{_ISO_DAY}[T ]{_ISO_CLOCK}') "
+        f"THEN TRY_CAST({text} AS TIMESTAMP)",
+    ]
+    if order in ("dmy", "mdy"):
+        cases.append(_local_day(text, order))
+    if form.workbook:
+        days = f"{text}::DOUBLE"
+        cases.append(
+            f"WHEN regexp_full_match({text}, '{_SERIAL}') THEN TIMESTAMP '1899-12-30' "
+            f"+ to_seconds(round(({days} + {form.epoch_days}) * 86400)::BIGINT)"
+        )
+    found = f"CASE {' '.join(cases)} END"
+    return (
+        f"CASE WHEN year({found}) BETWEEN {FIRST_YEAR} AND {LAST_YEAR} THEN {found} END"
+    )
+
+
+def _local_day(text: str, order: str) -> str:
+    same = "|".join(
+        rf"\d{{1,2}}{s}\d{{1,2}}{s}(\d{{4}}|\d{{2}})" for s in (r"\.", "/", "-")
+    )
+    head = f"translate(split_part({text}, ' ', 1), '/-', '..')"
+    first, second, year = (f"split_part({head}, '.', {n})" for n in (1, 2, 3))
+    day, month = (first, second) if order == "dmy" else (second, first)
+    full_year = f"CASE WHEN length({year}) = 2 THEN '20' || {year} ELSE {year} END"
+    iso = f"({full_year}) || '-' || lpad({month}, 2, '0') || '-' || lpad({day}, 2, '0')"
+    clock = f"trim(substr({text}, length({head}) + 1))"
+    padded = f"CASE WHEN {clock}[2] = ':' THEN ' 0' ELSE ' ' END || {clock}"
+    return (
+        f"WHEN regexp_full_match({text}, '({same})( +{_CLOCK})?') THEN "
+        f"TRY_CAST({iso} || CASE WHEN {clock} = '' THEN '' ELSE "
+        f"replace({padded}, ',', '.') END AS TIMESTAMP)"
+    )
+
+
+def number(text: str, decimal: str, form: Form) -> str:
+    """Read a number with the station's decimal sign; thousands are never guessed."""
+    if decimal == ".":
+        good, plain = rf"regexp_full_match({text}, '[+-]?\d+(\.\d+)?')", text
+    else:
+        good = rf"regexp_full_match({text}, '[+-]?\d+(,\d+)?')"
+        plain = f"replace({text}, ',', '.')"
+        if form.workbook:
+            good = (
+                rf"({good} OR (regexp_full_match({text}, '[+-]?\d+\.\d+') "
+                f"AND NOT regexp_full_match({text}, '{_GROUPED}')))"
+            )
+    read = f"TRY_CAST({plain} AS DOUBLE)"
+    return f"CASE WHEN {good} AND isfinite({read}) THEN {read} END"
+
+
+def integer(text: str, decimal: str) -> str:
+    """Read a whole number, also when a program wrote it as 3.0."""
+    sign = r"\." if decimal == "." else ","
+    whole = f"TRY_CAST(split_part({text}, '{decimal}', 1) AS BIGINT)"
+    return (
+        rf"CASE WHEN regexp_full_match({text}, '[+-]?\d+({sign}0+)?') THEN {whole} END"
+    )
+
+
+def yes_no(text: str, theirs: Mapping[str, Iterable[str]]) -> str:
+    """Read yes and no: the station's words first, then the usual ones."""
+    station = {word: ours for ours, words in theirs.items() for word in _folded(words)}
+    known = dict.fromkeys(YES, "yes") | dict.fromkeys(NO, "no") | station
+    return _choose(text, known, {"yes": "TRUE", "no": "FALSE"}, f"lower({text})")
+
+
+def word(text: str, ours: Iterable[str], theirs: Mapping[str, Iterable[str]]) -> str:
+    """Read one of our words, or the station's word for it."""
+    station = {word: our for our, words in theirs.items() for word in _folded(words)}
+    canonical = f"translate(lower({text}), ' -', '__')"
+    values = {our: literal(our) for our in ours}
+    usual = _choose(text, {our: our for our in ours}, values, canonical)
+    if not station:
+        return usual
+    return f"coalesce({_choose(text, station, values, f'lower({text})')}, {usual})"
+
+
+def _choose(
+    text: str, known: Mapping[str, str], values: Mapping[str, str], key: str
+) -> str:
+    cases = []
+    for ours, value in values.items():
+        words = [word for word, meant in known.items() if meant == ours]
+        if words:
+            cases.append(f"WHEN {key} IN ({_listed(words)}) THEN {value}")
+    return f"CASE WHEN {text} IS NULL THEN NULL {' '.join(cases)} END"
+
+
+def _in_our_unit(column: Column, value: str, table: str, reading: Reading) -> str:
+    kept = reading.units.get(table, {}).get(column.name)
+    if kept is None or kept == column.unit:
+        return value
+    factor, offset = UNITS[column.unit][kept]
+    return f"round(({value}) * {factor!r}::DOUBLE + {offset!r}::DOUBLE, 9)"

@@ -1,0 +1,57 @@
+"""Files that are not what they seem end with a sentence, never with a traceback."""
+
+import zipfile
+
+import pytest
+
+from queen_outcomes.errors import RecordsError
+from queen_outcomes.records.staging import stage_records
+from queen_outcomes.settings import Settings
+from queen_outcomes.store import Store
+
+OLE = bytes.fromhex("d0cf11e0a1b11ae1") + bytes(600)
+HEAD = b"queen_id,checked_on\n"
+
+
+def refuse(path, name, content):
+    """Stage a folder in which one file is bad; give the error."""
+    (path / "inseminations.csv").write_text("queen_id,inseminated_at\n")
+    (path / name).write_bytes(content)
+    with pytest.raises(RecordsError) as caught:
+        stage_records(Store(), path, Settings())
+    assert caught.value.exit_code == 3
+    assert name in caught.value.text()
+    return caught.value.text()
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "said"),
+    [
+        ("checks.csv", b"", "is empty"),
+        ("checks.csv", b"\xef\xbb\xbf", "no text"),
+        ("checks.csv", b"\n\n ,,\n", "no text"),
+        ("checks.csv", HEAD + b"Q\0\0\1\2", "not a text table"),
+        ("checks.csv", HEAD + bytes(range(1, 9)) * 50, "not a text table"),
+        ("checks.csv", b"PK\x03\x04rest", "rename it to .xlsx"),
+        ("checks.csv", OLE, "save it as .xlsx"),
+        ("checks.csv", b"PAR1rest", "rename it to .parquet"),
+        ("checks.csv", b"one,two\n1,2\n", '"checked_on" is missing'),
+        ("checks.csv", b"\xff\xfeq\x00\x00\xd8q\x00", "not a text table"),
+        ("checks.xlsx", b"", "is empty"),
+        ("checks.xlsx", OLE, "password"),
+        ("checks.xlsx", b"PK\x03\x04rest", "damaged"),
+        ("checks.xlsx", HEAD, "not an .xlsx"),
+        ("checks.parquet", b"", "cannot be read"),
+        ("checks.parquet", b"PAR1rest", "cannot be read"),
+        ("checks.parquet", HEAD, "cannot be read"),
+    ],
+)
+def test_a_bad_file_is_told_as_what_it_is(tmp_path, name, content, said):
+    assert said in refuse(tmp_path, name, content)
+
+
+def test_a_zip_that_holds_no_workbook_is_damaged(tmp_path):
+    with zipfile.ZipFile(tmp_path / "checks.xlsx", "w") as file:
+        file.writestr("readme.txt", "nothing")
+    content = (tmp_path / "checks.xlsx").read_bytes()
+    assert "damaged" in refuse(tmp_path, "checks.xlsx", content)

@@ -1,0 +1,47 @@
+"""The wheel holds what the tool reads, and not how the demo was made."""
+
+from __future__ import annotations
+
+import zipfile
+from pathlib import Path
+
+import pytest
+
+pytest.importorskip("hatchling")
+
+from hatchling.builders.wheel import WheelBuilder
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+@pytest.fixture(scope="module")
+def packed(tmp_path_factory):
+    place = tmp_path_factory.mktemp("wheel")
+    builder = WheelBuilder(str(ROOT))
+    (made,) = builder.build(directory=str(place), versions=["standard"])
+    with zipfile.ZipFile(made) as wheel:
+        return set(wheel.namelist())
+
+
+@pytest.mark.parametrize("folder", ["sql", "reports", "demo/records"])
+def test_every_packaged_file_is_in_the_wheel(packed, folder):
+    files = [path for path in (ROOT / folder).rglob("*") if path.is_file()]
+    assert files
+    for path in files:
+        assert f"queen_outcomes/{path.relative_to(ROOT).as_posix()}" in packed
+
+
+def test_every_module_is_in_the_wheel(packed):
+    for path in (ROOT / "pipeline").rglob("*.py"):
+        assert path.relative_to(ROOT / "pipeline").as_posix() in packed
+
+
+def test_the_demos_settings_travel_and_its_making_does_not(packed):
+    demo = {name for name in packed if name.startswith("queen_outcomes/demo/")}
+    assert "queen_outcomes/demo/station.toml" in demo
+    assert not [name for name in demo if name.endswith(".py")]
+
+
+def test_no_tests_and_no_scripts_travel(packed):
+    tops = {name.split("/")[0] for name in packed}
+    assert {top for top in tops if not top.endswith(".dist-info")} == {"queen_outcomes"}
