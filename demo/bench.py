@@ -49,9 +49,7 @@ def rear_queens(truth: Truth, n: int, rng: np.random.Generator) -> Columns:
         year_column = np.full(size, year)
         parts.append((year_column, number + first, number, emerged))
         first += grafts
-    year, graft, number, emerged = (
-        np.concatenate(p) for p in zip(*parts, strict=True)
-    )
+    year, graft, number, emerged = (np.concatenate(p) for p in zip(*parts, strict=True))
     effect = truth.graft_sd * rng.standard_normal(first)
     line = rng.permuted(np.arange(first) % len(truth.lines))
     owner = np.full(first, -1)
@@ -119,9 +117,7 @@ def assign_courses(
     }  # fmt: skip
 
 
-def collect_semen(
-    truth: Truth, days: np.ndarray, rng: np.random.Generator
-) -> Columns:
+def collect_semen(truth: Truth, days: np.ndarray, rng: np.random.Generator) -> Columns:
     """Pooled semen loads, as many as the season's inseminations call for.
 
     ``days`` are the first inseminations; a few later days are added so that

@@ -39,9 +39,7 @@ def drift_shift(c: Columns, truth: Truth) -> np.ndarray:
 def operator_shift(c: Columns, truth: Truth) -> np.ndarray:
     """Skill, learning and drift of the operator, on the logit of laying."""
     skill = np.array([o.skill for o in truth.operators])[c["operator"]]
-    learning = truth.learning_depth * np.exp(
-        -c["operator_case"] / truth.learning_cases
-    )
+    learning = truth.learning_depth * np.exp(-c["operator_case"] / truth.learning_cases)
     return skill + learning + drift_shift(c, truth)
 
 

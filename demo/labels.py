@@ -63,9 +63,10 @@ class Labels:
         count = running_number(year, order=semen["collected"].astype(int)) + 1
         self.semen = codes("S", year, tag, count, 3)
         number = pl.Series(c["colony"] + 1).cast(pl.String).str.zfill(3)
-        self.colony = pl.Series("colony_id", [f"N{self.run}"]).new_from_index(
-            0, len(number)
-        ) + number
+        self.colony = (
+            pl.Series("colony_id", [f"N{self.run}"]).new_from_index(0, len(number))
+            + number
+        )
         self.operator = tuple(o.name for o in truth.operators)
         self.line, self.drone_line = truth.lines, truth.drone_lines
         self.course = self.queen + "/" + pl.Series(c["course_no"]).cast(pl.String)

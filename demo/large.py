@@ -14,8 +14,8 @@ import polars as pl
 if str(Path(__file__).resolve().parents[1]) not in sys.path:
     sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from demo.generator import simulate  # noqa: E402
-from demo.truth import Truth, for_scale  # noqa: E402
+from demo.generator import simulate
+from demo.truth import Truth, for_scale
 
 CHUNK = 100_000
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"

@@ -30,7 +30,7 @@ def plan_looks(
     spring = rng.integers(low, SPRING[1])[:, None]
     day = np.hstack([day.astype(int), spring])
     kept = rng.random(day.shape) >= truth.check_missed
-    kept &= (day >= np.maximum(c["placed_day"], 2)[:, None])
+    kept &= day >= np.maximum(c["placed_day"], 2)[:, None]
     kept &= day <= c["watched_until"][:, None]
     kept &= c["d0"][:, None] + day.astype("m8[D]") <= cutoff
     course, column = np.nonzero(kept)
@@ -53,8 +53,9 @@ def foreign_brood(c: Columns, rng: np.random.Generator) -> Columns:
     return {"foreign_day": day, "brood_at_placing": at_placing}
 
 
-def true_state(course: np.ndarray, t: np.ndarray, c: Columns,
-               rng: np.random.Generator) -> Columns:
+def true_state(
+    course: np.ndarray, t: np.ndarray, c: Columns, rng: np.random.Generator
+) -> Columns:
     """What is in the colony on each look: brood stages and whose queen."""
     gone = np.isin(c["end_reason"], [CODE["dead"], CODE["missing"],
                                      CODE["superseded"]])  # fmt: skip
@@ -79,8 +80,9 @@ def true_state(course: np.ndarray, t: np.ndarray, c: Columns,
     }  # fmt: skip
 
 
-def _look(true: np.ndarray, looked: float, wrong: float,
-          rng: np.random.Generator) -> np.ndarray:
+def _look(
+    true: np.ndarray, looked: float, wrong: float, rng: np.random.Generator
+) -> np.ndarray:
     """Yes, no or empty: not always looked for, at times misread."""
     seen = true ^ (rng.random(len(true)) < wrong)
     return np.where(rng.random(len(true)) < looked, seen.astype(int), EMPTY)
@@ -111,9 +113,7 @@ def write_looks(truth: Truth, course: np.ndarray, t: np.ndarray, c: Columns,
         s["laying_workers"], YES, np.where(rng.random(n) < 0.1, NO, EMPTY)
     )
     given = (t == c["foreign_day"][course]) & ~c["brood_at_placing"][course]
-    out["brood_given"] = np.where(
-        given, YES, np.where(rng.random(n) < 0.05, NO, EMPTY)
-    )
+    out["brood_given"] = np.where(given, YES, np.where(rng.random(n) < 0.05, NO, EMPTY))
     out["queen_cells"] = _cells(course, t, c, s, rng)
     return out
 

@@ -200,8 +200,9 @@ def for_scale(truth: Truth, *, operators: int, seasons: tuple[int, ...]) -> Trut
     )
     since = date(seasons[-1], 5, 18)
     drifts = tuple(Drift(p.name, since, -0.95) for p in people[::50])
-    bad = tuple(BadGraft(date(y, 5, 20), people[y % operators].name, -2.2)
-                for y in seasons)
+    bad = tuple(
+        BadGraft(date(y, 5, 20), people[y % operators].name, -2.2) for y in seasons
+    )
     return replace(
         truth, operators=people, seasons=seasons, drifts=drifts, bad_grafts=bad
     )

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+import os
 import platform
 import shutil
 import time
@@ -29,6 +30,10 @@ if TYPE_CHECKING:
 
 JOURNALLED = ("polars", "duckdb", "great-expectations", "altair", "pyarrow")
 """Libraries whose version could change a result."""
+
+MEMORY_SHARE = 0.6
+MEMORY_MOST_GIB = 5.0
+"""DuckDB spills to disk beyond the smaller of this share of the machine and this size."""
 
 
 @dataclass
@@ -134,6 +139,12 @@ STEPS: tuple[Step, ...] = (
     Step("tables", _tables),
     Step("draw", _draw),
 )
+
+
+def memory_limit() -> str:
+    """Give DuckDB's memory limit, so that a station of any size leaves room."""
+    whole = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
+    return f"{min(MEMORY_MOST_GIB, MEMORY_SHARE * whole):.1f}GiB"
 
 
 def run_steps(
@@ -251,7 +262,7 @@ def _make(
 
     settings, day = chosen
     earlier = folders.latest(station / "build")
-    with Store(folder / folders.STORE_FILE) as store:
+    with Store(folder / folders.STORE_FILE, memory=memory_limit()) as store:
         work = Work(store, station / "records", folder, settings, day, earlier)
         steps = run_steps(work, console, until)
         for note in work.notes:

@@ -23,7 +23,7 @@ WITH totals AS (
 main AS (
     SELECT
         *,
-        lead(first_on) OVER (PARTITION BY queen_id ORDER BY course) AS next_on
+        lead(first_on) OVER (PARTITION BY queen_no ORDER BY course) AS next_on
     FROM doses_given
     WHERE is_main
 ),
@@ -51,8 +51,8 @@ ages AS (
 )
 
 SELECT
-    row_number() OVER (ORDER BY main.queen_id, main.course) AS course_no,
-    dense_rank() OVER (ORDER BY main.queen_id) AS queen_no,
+    row_number() OVER (ORDER BY main.queen_no, main.course) AS course_no,
+    main.queen_no,
     main.course_id,
     main.queen_id,
     main.course,

@@ -7,6 +7,7 @@ WITH flat AS (
     SELECT
         course_id,
         queen_id,
+        queen_no,
         turn,
         first_value(line IGNORE NULLS) OVER so_far AS line,
         first_value(graft_batch IGNORE NULLS) OVER so_far AS graft_batch,
@@ -14,7 +15,7 @@ WITH flat AS (
         first_value(marked IGNORE NULLS) OVER so_far AS marked
     FROM doses_given
     WINDOW so_far AS (
-        PARTITION BY queen_id ORDER BY turn
+        PARTITION BY queen_no ORDER BY turn
         ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
     )
 )

@@ -114,65 +114,47 @@ named AS (
 ),
 
 traced AS (
-    -- the day's other rows too, where several looks of one day were merged
+    -- the day's other rows too, where several looks of one day were merged; the cases
+    -- spare the many answers that rest on one row the making of lists
     SELECT
         named.*,
-        flatten([
-            coalesce(first_day.refs, [named.ref_1]),
-            coalesce(second_day.refs, [named.ref_2]),
-            coalesce(third_day.refs, [named.ref_3])
-        ]) AS merged_refs
+        CASE
+            WHEN coalesce(first_day.ref, second_day.ref, third_day.ref) IS NOT NULL
+                THEN flatten([
+                    coalesce(first_day.refs, [named.ref_1]),
+                    coalesce(second_day.refs, [named.ref_2]),
+                    coalesce(third_day.refs, [named.ref_3])
+                ])
+            WHEN named.ref_2 IS NOT NULL OR named.ref_3 IS NOT NULL
+                THEN [named.ref_1, named.ref_2, named.ref_3]
+        END AS several
     FROM named
     LEFT JOIN merged_days AS first_day ON named.ref_1 = first_day.ref
     LEFT JOIN merged_days AS second_day ON named.ref_2 = second_day.ref
     LEFT JOIN merged_days AS third_day ON named.ref_3 = third_day.ref
-    WHERE coalesce(first_day.ref, second_day.ref, third_day.ref) IS NOT NULL
-),
-
-texts AS (
-    SELECT
-        course_no,
-        outcome,
-        window_days,
-        state,
-        closed,
-        "after",
-        "by",
-        -- most answers rest on one row: the list is only made longer where it must be
-        CASE
-            WHEN ref_2 IS NULL AND ref_3 IS NULL AND ref_1 IS NULL THEN CAST([] AS BIGINT[])
-            WHEN ref_2 IS NULL AND ref_3 IS NULL THEN [ref_1]
-            ELSE list_filter([ref_1, ref_2, ref_3], lambda ref: ref IS NOT NULL)
-        END AS refs
-    FROM named
-    ANTI JOIN traced USING (course_no, outcome, window_days)
-    UNION ALL
-    SELECT
-        course_no,
-        outcome,
-        window_days,
-        state,
-        closed,
-        "after",
-        "by",
-        list_filter(
-            merged_refs,
-            lambda ref, place: ref IS NOT NULL AND list_position(merged_refs, ref) = place
-        )[1:5]
-    FROM traced
 )
 
 SELECT
     courses.course_id,
-    texts.outcome,
-    texts.window_days,
-    texts.state,
-    texts.closed,
-    texts."after",
-    texts."by",
-    list_transform(
-        texts.refs,
-        lambda ref: $sources[ref // 68719476736] || ':' || (ref % 68719476736)
-    ) AS settled_by
-FROM texts
+    traced.outcome,
+    traced.window_days,
+    traced.state,
+    traced.closed,
+    traced."after",
+    traced."by",
+    CASE
+        WHEN traced.several IS NOT NULL
+            THEN list_transform(
+                list_filter(
+                    traced.several,
+                    lambda ref, place:
+                        ref IS NOT NULL AND list_position(traced.several, ref) = place
+                )[1:5],
+                lambda ref: $sources[ref // 68719476736] || ':' || (ref % 68719476736)
+            )
+        WHEN traced.ref_1 IS NOT NULL
+            THEN [$sources[traced.ref_1 // 68719476736] || ':' || (traced.ref_1 % 68719476736)]
+        ELSE []
+    END AS settled_by
+FROM traced
 INNER JOIN courses USING (course_no)

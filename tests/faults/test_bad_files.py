@@ -3,7 +3,6 @@
 import zipfile
 
 import pytest
-
 from queen_outcomes.errors import RecordsError
 from queen_outcomes.records.staging import stage_records
 from queen_outcomes.settings import Settings

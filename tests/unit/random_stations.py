@@ -6,9 +6,8 @@ import datetime as dt
 from typing import Any
 
 from hypothesis import strategies as st
-from station_tables import D0, day
-
 from queen_outcomes.records.dictionary import GONE_REASONS, LEFT_REASONS
+from station_tables import D0, day
 
 QUEENS = ("Q1", "Q2", "Q3")
 DATED = {
@@ -105,9 +104,7 @@ def cut(records: dict[str, list[dict]], last: dt.date) -> dict[str, list[dict]]:
     """Give the records as they stood on a day: nothing dated later was written yet."""
     return {
         name: [
-            row
-            for row in rows
-            if name not in DATED or as_day(row[DATED[name]]) <= last
+            row for row in rows if name not in DATED or as_day(row[DATED[name]]) <= last
         ]
         for name, rows in records.items()
     }

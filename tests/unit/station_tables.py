@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 
 import polars as pl
-
 from queen_outcomes.outcomes.derive import derive
 from queen_outcomes.records.dictionary import TABLES
 from queen_outcomes.settings import Settings
@@ -34,7 +33,7 @@ def station(**rows: list[dict]) -> Store:
             f"({number}, '{name}.csv', '{name}')"
             for number, name in enumerate(TABLES, start=1)
         )
-        + ") AS t (source_no, source, \"table\")",
+        + ') AS t (source_no, source, "table")',
     )
     for number, (name, table) in enumerate(TABLES.items(), start=1):
         columns = ", ".join(f"{c.name} {c.sql_type}" for c in table.columns)

@@ -5,7 +5,7 @@ import datetime as dt
 import pytest
 from reading import stage
 
-DAY = dt.datetime(2025, 6, 20)
+DAY = dt.datetime.fromisoformat("2025-06-20")
 
 
 def cast(path, column, texts, settings=None, table="inseminations"):
@@ -29,7 +29,10 @@ def cast(path, column, texts, settings=None, table="inseminations"):
     [
         ("2025-06-20", DAY),
         ("2025-06-20T10:30", DAY.replace(hour=10, minute=30)),
-        ("2025-06-20 10:30:15.5", dt.datetime(2025, 6, 20, 10, 30, 15, 500000)),
+        (
+            "2025-06-20 10:30:15.5",
+            dt.datetime.fromisoformat("2025-06-20T10:30:15.500000"),
+        ),
         ("2025-02-31", None),
         ("2025-6-2", None),
         ("20250620", None),
@@ -58,8 +61,12 @@ def test_days_in_the_stations_order_and_never_the_other(tmp_path, order):
         "5.4/2025",
     ]
     found = cast(tmp_path, "co2_other_at", texts, {"dates": {"order": order}})
-    day = dt.datetime(2025, 4, 5) if order == "dmy" else dt.datetime(2025, 5, 4)
-    thirteenth = dt.datetime(2025, 4, 13)
+    day = (
+        dt.datetime.fromisoformat("2025-04-05")
+        if order == "dmy"
+        else dt.datetime.fromisoformat("2025-05-04")
+    )
+    thirteenth = dt.datetime.fromisoformat("2025-04-13")
     assert [value for value, _ in found] == [
         day,
         day,

@@ -3,9 +3,8 @@
 import datetime as dt
 
 import pytest
-from station_tables import D0, check, day, derived, insemination, leave
-
 from queen_outcomes.settings import Outcomes, Settings
+from station_tables import D0, check, day, derived, insemination, leave
 
 
 def one(store, columns, course_id="Q/1"):
@@ -20,9 +19,7 @@ def at(number, hour, minute=0):
 
 
 def test_doses_at_most_the_gap_apart_are_one_course_counted_from_the_last():
-    store = derived(
-        inseminations=[insemination(0), insemination(7), insemination(15)]
-    )
+    store = derived(inseminations=[insemination(0), insemination(7), insemination(15)])
     rows = store.rows("SELECT course_id, d0, doses, first_on, next_on FROM courses")
     assert rows == [
         ("Q/1", day(7), 2, day(0), day(15)),
@@ -130,7 +127,9 @@ def test_an_impossible_age_is_left_empty_and_listed():
         inseminations=[insemination(0, collected_at=at(1, 10))],
     )
     assert one(store, "queen_age_days, semen_age_h") == (None, None)
-    listed = store.rows('SELECT reason, "column", value FROM course_findings ORDER BY "column"')
+    listed = store.rows(
+        'SELECT reason, "column", value FROM course_findings ORDER BY "column"'
+    )
     assert listed == [
         ("derived_impossible", "queen_age_days", "-3.0"),
         ("derived_impossible", "semen_age_h", "-24.0"),
@@ -168,7 +167,12 @@ def test_an_operators_cases_days_and_bench_order_are_counted():
         "SELECT queen_id, operator_case, operator_gap_days, bench_order FROM courses "
         "ORDER BY queen_id"
     )
-    assert rows == [("P", 2, None, 2), ("Q", 1, None, 1), ("R", 3, 3, 1), ("S", 1, None, 1)]
+    assert rows == [
+        ("P", 2, None, 2),
+        ("Q", 1, None, 1),
+        ("R", 3, 3, 1),
+        ("S", 1, None, 1),
+    ]
 
 
 def test_the_season_may_begin_in_another_month():
@@ -190,7 +194,9 @@ def test_the_window_is_a_setting():
         inseminations=[insemination(0)],
         checks=[check(16, eggs=False), check(20, eggs=True)],
     )
-    rows = store.rows("SELECT window_days, state FROM outcomes WHERE outcome = 'laying'")
+    rows = store.rows(
+        "SELECT window_days, state FROM outcomes WHERE outcome = 'laying'"
+    )
     assert rows == [(14, "no")]
 
 
@@ -204,4 +210,4 @@ def test_a_course_closes_with_the_grace_and_not_before():
             "SELECT state, closed FROM outcomes WHERE outcome = 'laying'"
         )
     assert rows == {27: [("no", False)], 28: [("no", True)]}
-    assert D0 == day(0)
+    assert day(0) == D0

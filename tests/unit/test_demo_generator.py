@@ -89,10 +89,12 @@ def test_large_parts_share_no_id():
 
 
 def test_one_queen_a_nucleus():
-    spans = station()["placements"].sort("colony_id", "placed_on").with_columns(
-        pl.col("placed_on").shift(-1).over("colony_id").alias("next")
+    spans = (
+        station()["placements"]
+        .sort("colony_id", "placed_on")
+        .with_columns(pl.col("placed_on").shift(-1).over("colony_id").alias("next"))
     )
-    clash = (pl.col("removed_on").is_null() | (pl.col("removed_on") >= pl.col("next")))
+    clash = pl.col("removed_on").is_null() | (pl.col("removed_on") >= pl.col("next"))
     assert spans.filter(pl.col("next").is_not_null() & clash).is_empty()
 
 

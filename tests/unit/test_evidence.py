@@ -9,7 +9,9 @@ MARKED = [{"queen_id": "Q", "marked": True}]
 def onset(*checks, **more):
     more.setdefault("inseminations", [insemination(0)])
     store = derived(queens=MARKED, checks=list(checks), **more)
-    return store.rows('SELECT "after", "by", conflict FROM onset ORDER BY course_id')[-1]
+    return store.rows('SELECT "after", "by", conflict FROM onset ORDER BY course_id')[
+        -1
+    ]
 
 
 @pytest.mark.parametrize(
@@ -41,7 +43,8 @@ def test_looks_that_contradict_each_other_leave_only_the_brood():
 
 
 @pytest.mark.parametrize(
-    ("given_on", "stage", "last_day"), [(10, "eggs", 13), (10, "larvae", 19), (10, "sealed", 31)]
+    ("given_on", "stage", "last_day"),
+    [(10, "eggs", 13), (10, "larvae", 19), (10, "sealed", 31)],
 )
 def test_given_brood_is_not_hers_until_it_has_passed(given_on, stage, last_day):
     gift = check(given_on, brood_given=True)
@@ -77,7 +80,9 @@ def test_laying_workers_are_not_her():
 
 
 def test_a_queen_without_the_mark_says_nothing_of_hers():
-    assert onset(check(9, eggs=False), check(20, queen_seen=True, mark_seen=False, eggs=True)) == (
+    assert onset(
+        check(9, eggs=False), check(20, queen_seen=True, mark_seen=False, eggs=True)
+    ) == (
         9,
         None,
         False,
@@ -128,8 +133,11 @@ EMPTY = {"queen_seen": False, "eggs": False}
             [("missing", 12, 20, True)],
         ),
         (
-            [check(5, queen_seen=True), check(20, queen_seen=False, eggs=True, multiple_eggs=True),
-             check(24, **EMPTY)],
+            [
+                check(5, queen_seen=True),
+                check(20, queen_seen=False, eggs=True, multiple_eggs=True),
+                check(24, **EMPTY),
+            ],
             [("missing", 5, 20, True)],
         ),
     ],
@@ -148,12 +156,16 @@ def test_an_exit_that_shows_her_there_undoes_an_inference():
 
 
 def test_a_lost_colony_leaves_an_earlier_inference_standing():
-    found = ends(check(7, **EMPTY), check(10, **EMPTY), exits=[leave(30, "colony_lost")])
+    found = ends(
+        check(7, **EMPTY), check(10, **EMPTY), exits=[leave(30, "colony_lost")]
+    )
     assert found == [("missing", 0, 7, True)]
 
 
 def test_nothing_is_inferred_after_an_exit():
-    assert ends(check(37, **EMPTY), check(40, **EMPTY), exits=[leave(30, "moved")]) == []
+    assert (
+        ends(check(37, **EMPTY), check(40, **EMPTY), exits=[leave(30, "moved")]) == []
+    )
 
 
 def test_a_queen_inseminated_again_was_not_missing():

@@ -1,12 +1,11 @@
 """Headings become our columns, or the station is told what to mend."""
 
 import pytest
-from reading import stage
-
 from queen_outcomes.errors import RecordsError
 from queen_outcomes.records.dictionary import TABLES
 from queen_outcomes.records.header import Names, canonical, unique
 from queen_outcomes.records.mapping import map_columns
+from reading import stage
 
 CHECKS = TABLES["checks"]
 

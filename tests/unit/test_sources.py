@@ -4,10 +4,9 @@ import subprocess
 import sys
 
 import pytest
-from reading import CHECKS, folder, stage
-
 from queen_outcomes.errors import RecordsError
 from queen_outcomes.records import sources
+from reading import CHECKS, folder, stage
 
 
 @pytest.mark.parametrize(

@@ -4,12 +4,11 @@ import datetime as dt
 
 import polars as pl
 import pytest
-from reading import folder, stage
-
 from queen_outcomes.records.dictionary import TABLES
 from queen_outcomes.records.staging import LINE_BITS, stage_records
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
+from reading import folder, stage
 
 
 def stage_frame(path, **columns):
@@ -71,8 +70,8 @@ def test_typed_columns_are_taken_as_they_are(tmp_path):
 @pytest.mark.parametrize(
     ("value", "day"),
     [
-        (dt.datetime(2025, 6, 20, 9), dt.date(2025, 6, 20)),
-        (dt.datetime(1825, 6, 20), None),
+        (dt.datetime.fromisoformat("2025-06-20T09:00:00"), dt.date(2025, 6, 20)),
+        (dt.datetime.fromisoformat("1825-06-20"), None),
         (dt.datetime(2025, 6, 20, 9, tzinfo=dt.UTC), None),
         (20250620, None),
         (" 2025-06-20 ", dt.date(2025, 6, 20)),

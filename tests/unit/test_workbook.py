@@ -4,12 +4,11 @@ import datetime as dt
 
 import pytest
 import xlsxwriter
-from reading import folder
-
 from queen_outcomes.errors import RecordsError
 from queen_outcomes.records.staging import stage_records
 from queen_outcomes.settings import parse
 from queen_outcomes.store import Store
+from reading import folder
 
 HEAD = ["queen_id", "checked_on", "eggs", "pattern_pct"]
 
@@ -37,7 +36,7 @@ def test_rows_dates_and_truths_are_read_below_a_merged_title(tmp_path, newer):
         sheet.merge_range("B2:E2", "Our checks")
         sheet.write_row("B4", HEAD)
         sheet.write("B6", 12)
-        sheet.write_datetime("C6", dt.datetime(2024, 5, 1), day)
+        sheet.write_datetime("C6", dt.datetime.fromisoformat("2024-05-01"), day)
         sheet.write("D6", True)
         sheet.write("E6", 82.5)
         sheet.write_row("B7", ["012", 45413 - 1462 * newer, 0, 80])

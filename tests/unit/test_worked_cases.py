@@ -99,7 +99,9 @@ def test_worked_case(name):
         checks=checks,
         exits=exits,
     )
-    assert store.rows('SELECT "after", "by", conflict FROM onset') == [(*interval, False)]
+    assert store.rows('SELECT "after", "by", conflict FROM onset') == [
+        (*interval, False)
+    ]
     found = states(store)
     assert (found["laying", 21], found["established", 60]) == (laying, established)
 

@@ -142,7 +142,7 @@ class Cutter:
 
     def _quoted(self, lines: pl.DataFrame) -> pl.DataFrame:
         """Cut lines whose quotes all close, and take the quotes off their cells."""
-        neat = lines["led"].str.contains(self.neat_line)
+        neat = lines["led"].str.contains(self.neat_line) & (lines["width"] == self.most)
         halves = [
             part.select(
                 "at",
@@ -158,7 +158,7 @@ class Cutter:
         return pl.concat(halves)
 
     def _neat_cells(self, lines: pl.DataFrame) -> pl.DataFrame:
-        """Cut lines in which quotes stand around cells and nowhere else."""
+        """Cut lines of full width in which quotes stand around cells only."""
         if lines.is_empty():
             return pl.DataFrame(schema=dict.fromkeys(self.cells, pl.String))
         return pl.read_csv(
@@ -166,7 +166,6 @@ class Cutter:
             has_header=False,
             separator=self.separator,
             schema=dict.fromkeys(self.cells, pl.String),
-            truncate_ragged_lines=True,
         )
 
     def _odd_cells(self, lines: pl.DataFrame) -> pl.DataFrame:

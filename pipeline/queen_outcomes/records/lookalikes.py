@@ -76,19 +76,17 @@ def _tell_odd(store: Store, column: str, tables: list[str]) -> None:
         WHERE u.id <> a.spellings[1]
         """,
     )
+    told = {
+        table: finding_sql(
+            "look_alike", table, column=column, value="id", parts={"others": "others"}
+        )
+        for table in tables
+    }
     findings.add(
         store,
         [
-            "SELECT "
-            + finding_sql(
-                "look_alike",
-                table,
-                column=column,
-                value="id",
-                parts={"others": "others"},
-            )
-            + f" FROM odd_ids WHERE place = {literal(table)}"
-            for table in tables
+            f"SELECT {finding} FROM odd_ids WHERE place = {literal(table)}"
+            for table, finding in told.items()
         ],
     )
     store.drop("odd_ids")

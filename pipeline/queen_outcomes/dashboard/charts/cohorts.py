@@ -40,11 +40,6 @@ def cohort_chart(
         title=None,
         scale=alt.Scale(domain=list(KINDS), range=[theme.CLOSED, theme.OPEN]),
     )
-    limits = (
-        base.transform_filter("isValid(datum.low)")
-        .mark_rule(strokeWidth=2, opacity=0.6)
-        .encode(x=week, y=alt.Y("low:Q", title=question), y2="high:Q", color=kind)
-    )
     points = base.mark_point(size=70, strokeWidth=2).encode(
         x=week,
         y=share,
@@ -69,14 +64,22 @@ def cohort_chart(
             alt.Tooltip("share:Q", title="share", format=".0%"),
         ],
     )
-    layers = [limits, points]
+    layers = [points]
+    closed = [point for point in values if point["low"] is not None]
+    if closed:  # a layer without data would have the scripts complain
+        limits = (
+            alt.Chart(alt.InlineData(values=closed))
+            .mark_rule(strokeWidth=2, opacity=0.6)
+            .encode(x=week, y=alt.Y("low:Q", title=question), y2="high:Q", color=kind)
+        )
+        layers.insert(0, limits)
     if season_rate is not None:
         line = alt.Chart(alt.InlineData(values=[{"rate": season_rate}]))
         layers.insert(
             0,
-            line.mark_rule(strokeDash=[5, 4], color=theme.QUIET, strokeWidth=1.5).encode(
-                y=alt.Y("rate:Q", title=question)
-            ),
+            line.mark_rule(
+                strokeDash=[5, 4], color=theme.QUIET, strokeWidth=1.5
+            ).encode(y=alt.Y("rate:Q", title=question)),
         )
     return alt.layer(*layers).properties(width="container", height=260)
 

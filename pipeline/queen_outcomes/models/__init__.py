@@ -1,0 +1,1 @@
+"""Statistical models: plain arrays in, frozen results out, nothing of the records."""

@@ -1,0 +1,260 @@
+"""Firth's penalised logistic regression, for few events or separated answers.
+
+Estimates are finite whatever the data; limits and P values come from the profile of
+the penalised likelihood, never from standard errors. No random effects here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+from scipy.optimize import brentq
+from scipy.special import expit
+
+from queen_outcomes.models.logistic_parts import (
+    Basis,
+    Rows,
+    basis_of,
+    collapse_rows,
+    log_likelihood,
+    rows_of,
+    same_answer,
+)
+from queen_outcomes.models.plain import Test
+
+MOST_STEPS = 300
+STEP = 1e-10
+MOST_DOUBLINGS = 40
+"""A limit further out than this many doublings of two standard errors is infinite."""
+
+
+@dataclass(frozen=True, eq=False)
+class FirthFit:
+    """A logistic model fitted with Firth's penalty.
+
+    Attributes
+    ----------
+    beta : ndarray, shape (p,)
+    cov : ndarray, shape (p, p)
+        Inverse Fisher information at ``beta``; not the source of the limits.
+    low, high : ndarray, shape (p,)
+        Limits by the profile; NaN when not asked for, infinite when there is none.
+    p : ndarray, shape (p,)
+        Penalised likelihood-ratio test of each coefficient.
+    penalised_log_likelihood : float
+    converged : bool
+    message : str
+        Empty, or what is wrong or remarkable in words.
+    flic_beta : ndarray, shape (p,)
+        ``beta`` with the first coefficient moved so that the mean fitted probability
+        is the observed share: the one for every probability that is shown.
+    """
+
+    beta: np.ndarray
+    cov: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    p: np.ndarray
+    penalised_log_likelihood: float
+    converged: bool
+    message: str
+    flic_beta: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class _Top:
+    """Where a climb ended."""
+
+    gamma: np.ndarray
+    value: float
+    information: np.ndarray
+    reached: bool
+
+
+def fit_firth(X, y, weights=None, *, level: float = 0.95, profile=True) -> FirthFit:
+    """Fit a logistic model by Firth's penalised likelihood.
+
+    Parameters
+    ----------
+    X : array_like, shape (n, p)
+        With its column of ones first.
+    y : array_like, shape (n,)
+        0/1, or shares of yes with counts as ``weights``.
+    weights : array_like, shape (n,), optional
+        Counts only: probability weights have no place in this likelihood.
+    level : float
+    profile : bool
+        False leaves out limits and tests, the slow part.
+
+    Returns
+    -------
+    FirthFit
+
+    Notes
+    -----
+    Maximises ``l(b) + log|X'WX| / 2`` by scoring on ``X'(y - p + h (1/2 - p))``, h the
+    hat values. Firth D. Biometrika 1993;80:27-38; Heinze G, Schemper M. Stat Med
+    2002;21:2409-2419; FLIC: Puhr R et al. Stat Med 2017;36:2302-2317.
+    """
+    rows, basis, message = _prepared(X, y, weights)
+    if basis is None:
+        return _no_fit(X, message)
+    top = _climb(rows, basis.Z, np.zeros(basis.Z.shape[1]), 0)
+    if not top.reached:
+        return _no_fit(X, "the penalised likelihood found no maximum")
+    beta, cov = basis.to_beta(top.gamma), basis.to_cov(top.information)
+    each = range(len(beta)) if profile else ()
+    found = [_profiled(rows, j, beta, cov, top.value, level) for j in each]
+    blank = np.full((len(beta), 3), np.nan)
+    low, high, p = (np.array(found) if found else blank).T
+    value = top.value + basis.log_det()
+    flic = flic_intercept(rows.X, rows.y, beta, rows.weights)
+    return FirthFit(beta, cov, low, high, p, value, True, same_answer(rows), flic)
+
+
+def penalised_lr_test(X, y, columns: Sequence[int], weights=None) -> Test:
+    """Test that the coefficients in ``columns`` are all zero.
+
+    Twice the fall of the penalised likelihood when they are held at zero while the
+    penalty stays that of all columns (Heinze and Schemper 2002); chi-square. A
+    statistic of NaN says that there is no test.
+    """
+    columns, none = list(columns), Test(np.nan, len(columns), np.nan)
+    rows, basis, _ = _prepared(X, y, weights)
+    if basis is None or not columns:
+        return none
+    basis = _rotated(rows, columns)
+    start = np.zeros(basis.Z.shape[1])
+    free, held = (_climb(rows, basis.Z, start, k) for k in (0, len(columns)))
+    if not (free.reached and held.reached):
+        return none
+    statistic = max(2.0 * (free.value - held.value), 0.0)
+    p = float(stats.chi2.sf(statistic, len(columns)))
+    return Test(statistic, len(columns), p)
+
+
+def flic_intercept(X, y, beta, weights=None) -> np.ndarray:
+    """Move the first coefficient until the mean fitted probability is the observed.
+
+    Solves ``sum w expit(eta + d) = sum w y`` for d. Where every answer is the same
+    no finite d does, and ``beta`` comes back as it is.
+    """
+    X, y, beta = (np.asarray(a, float) for a in (X, y, beta))
+    w = np.ones(len(y)) if weights is None else np.asarray(weights, float)
+    share = np.average(y, weights=w)
+    if not 0 < share < 1:
+        return beta.copy()
+    eta, middle = X @ beta, np.log(share / (1 - share))
+
+    def excess(d: float) -> float:
+        return float(np.average(expit(eta + d), weights=w) - share)
+
+    # with every eta at its largest (smallest) the share would be too small (too large)
+    low, high = middle - np.max(eta) - 1e-6, middle - np.min(eta) + 1e-6
+    moved = beta.copy()
+    moved[0] += brentq(excess, low, high, xtol=1e-13, rtol=1e-14)
+    return moved
+
+
+def _prepared(X, y, weights) -> tuple[Rows | None, Basis | None, str]:
+    rows, message = rows_of(X, y, weights)
+    if rows is None:
+        return None, None, message
+    joined = collapse_rows(rows.X, rows.y, rows.weights)
+    rows = Rows(*joined, np.zeros(len(joined[1])))
+    if len(rows.y) < rows.X.shape[1]:
+        return None, None, "more terms than distinct rows"
+    return rows, *basis_of(rows.X)
+
+
+def _rotated(rows: Rows, last: list[int]) -> Basis:
+    """Give a basis with the named columns last: fixing them fixes its last entries."""
+    first = [j for j in range(rows.X.shape[1]) if j not in last]
+    return basis_of(rows.X[:, first + last])[0]
+
+
+def _at(rows: Rows, Z: np.ndarray, gamma: np.ndarray):
+    eta = Z @ gamma
+    p = expit(eta)
+    spread = rows.weights * p * (1.0 - p)
+    information = (Z * spread[:, None]).T @ Z
+    sign, log_det = np.linalg.slogdet(information)
+    if sign <= 0 or not np.isfinite(log_det):
+        return -np.inf, None, None
+    value = log_likelihood(eta, rows.y, rows.weights) + 0.5 * log_det
+    hat = spread * np.einsum("ij,ij->i", Z, np.linalg.solve(information, Z.T).T)
+    score = Z.T @ (rows.weights * (rows.y - p) + hat * (0.5 - p))
+    return value, score, information
+
+
+def _climb(rows: Rows, Z: np.ndarray, gamma: np.ndarray, held: int) -> _Top:
+    """Maximise with the last ``held`` entries of gamma left as they are."""
+    k = len(gamma) - held
+    now = _at(rows, Z, gamma)
+    for _ in range(MOST_STEPS):
+        if not np.isfinite(now[0]):
+            break
+        step = np.zeros(len(gamma))
+        step[:k] = np.linalg.solve(now[2][:k, :k], now[1][:k])
+        step *= min(1.0, 5.0 / max(np.max(np.abs(step)), 1e-300))
+        if np.max(np.abs(step)) < STEP:
+            return _Top(gamma, now[0], now[2], True)
+        for _ in range(50):
+            new = _at(rows, Z, gamma + step)
+            if new[0] >= now[0] - 1e-12 * abs(now[0]):
+                break
+            step = step / 2
+        gamma, now = gamma + step, new
+    return _Top(gamma, now[0], now[2], False)
+
+
+def _profiled(rows, j: int, beta, cov, top: float, level: float):
+    """Give low, high and P of one coefficient."""
+    basis = _rotated(rows, [j])
+    unit = basis.R[-1, -1]
+    order = [k for k in range(len(beta)) if k != j] + [j]
+    best = basis.to_gamma(beta[order])
+    # the rotated basis has another determinant: the top must be read off in it
+    top = _climb(rows, basis.Z, best, 0).value
+    crit, warm = float(stats.chi2.isf(1 - level, 1)), {"at": best}
+
+    def fall(value: float) -> float:
+        start = warm["at"].copy()
+        start[-1] = unit * value
+        held = _climb(rows, basis.Z, start, 1)
+        if not held.reached:
+            return np.nan
+        warm["at"] = held.gamma
+        return 2.0 * (top - held.value)
+
+    se = float(np.sqrt(cov[j, j]))
+    low, high = (_limit(fall, beta[j], s * se, crit, warm, best) for s in (-1, 1))
+    warm["at"] = best
+    return low, high, float(stats.chi2.sf(max(fall(0.0), 0.0), 1))
+
+
+def _limit(fall, centre: float, se: float, crit: float, warm, best) -> float:
+    """Walk out from the estimate until the likelihood has fallen by ``crit``."""
+    warm["at"] = best
+    inner, step = centre, 2.0 * se
+    for _ in range(MOST_DOUBLINGS):
+        outer = inner + step
+        drop = fall(outer)
+        if not np.isfinite(drop):
+            return np.nan
+        if drop >= crit:
+            tight = 1e-9 * abs(se)
+            return float(brentq(lambda v: fall(v) - crit, inner, outer, xtol=tight))
+        inner, step = outer, 2.0 * step
+    return float(np.copysign(np.inf, se))
+
+
+def _no_fit(X, message: str) -> FirthFit:
+    p = np.shape(X)[1] if np.ndim(X) == 2 else 0
+    blank, square = np.full(p, np.nan), np.full((p, p), np.nan)
+    return FirthFit(
+        blank, square, blank, blank, blank, np.nan, False, message, blank
+    )

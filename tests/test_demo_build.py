@@ -1,0 +1,111 @@
+"""The whole job on the invented station, through the installed command."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import duckdb
+import polars as pl
+import pytest
+from demo_station import journal, make, run
+
+pytestmark = pytest.mark.slow
+ROOT = Path(__file__).resolve().parents[1]
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory):
+    return make(tmp_path_factory.mktemp("demo") / "station")
+
+
+@pytest.fixture(scope="module")
+def latent():
+    sys.path.insert(0, str(ROOT))
+    from demo import make as demo_make
+    from demo.generator import simulate
+    from demo.truth import Truth
+
+    return simulate(Truth(), demo_make.SEED)["latent"]
+
+
+def table(build, name):
+    return pl.read_parquet(build / "tables" / f"{name}.parquet")
+
+
+def test_every_row_read_is_accepted_or_quarantined(built):
+    sources = table(built, "sources")
+    assert sources["rows_read"].sum() > 20_000
+    for row in sources.iter_rows(named=True):
+        assert row["rows_read"] == row["accepted"] + row["quarantined"]
+    assert table(built, "quarantine").unique(["source", "line"]).height == (
+        sources["quarantined"].sum()
+    )
+
+
+def test_what_can_be_settled_agrees_with_the_truth_of_the_generator(built, latent):
+    found = table(built, "outcomes").filter(pl.col("closed"))
+    for outcome, window, truth, least in (
+        ("laying", 21, "laying_21", 0.97),
+        ("lost", 21, "lost_21", 0.95),
+    ):
+        answered = found.filter(
+            (pl.col("outcome") == outcome)
+            & (pl.col("window_days") == window)
+            & pl.col("state").is_in(["yes", "no"])
+        ).join(latent, on="course_id")
+        agrees = (answered["state"] == "yes") == answered[truth]
+        assert answered.height > 1000
+        assert agrees.mean() > least, outcome
+
+
+def test_onset_intervals_hold_the_true_day(built, latent):
+    # misjudged cells are planted, so a few intervals are wrong as they would be in life
+    found = (
+        table(built, "onset")
+        .filter(pl.col("by").is_not_null() & ~pl.col("conflict"))
+        .join(latent, on="course_id")
+        .filter(pl.col("onset_day").is_not_null())
+    )
+    holds = (found["after"] < found["onset_day"]) & (found["onset_day"] <= found["by"])
+    assert found.height > 1000
+    assert holds.mean() > 0.95
+
+
+def test_open_cohorts_due_checks_and_quarantine_are_there_to_be_seen(built):
+    assert table(built, "outcomes").filter(~pl.col("closed")).height > 100
+    assert set(table(built, "due")["status"]) == {"due", "missed"}
+    assert journal(built)["as_of"] == "2026-07-19"
+
+
+def test_two_builds_give_the_same_bytes(built, tmp_path):
+    again = make(tmp_path / "again")
+    names = sorted(
+        path.relative_to(built)
+        for part in ("tables", "dashboard")
+        for path in (built / part).rglob("*")
+        if path.is_file()
+    )
+    assert len(names) > 15
+    for name in names:
+        assert (built / name).read_bytes() == (again / name).read_bytes(), name
+
+
+def test_explain_due_and_export_read_the_finished_build(built, tmp_path):
+    station = built.parent.parent
+    with duckdb.connect(str(built / "station.duckdb"), read_only=True) as con:
+        ((queen,),) = con.execute("SELECT min(queen_id) FROM courses").fetchall()
+    told = run("explain", station, queen)
+    assert told.returncode == 0
+    assert "inseminations.csv:" in told.stdout
+    assert run("due", station).stdout.count("\n") > 10
+    assert run("export", station, tmp_path / "out", "--format", "csv").returncode == 0
+    assert (tmp_path / "out" / "datapackage.json").is_file()
+
+
+def test_a_rebuild_as_of_a_later_day_tells_what_changed(built):
+    station = built.parent.parent
+    assert run("build", station, "--as-of", "2026-07-26").returncode == 0
+    changes = table(station / "build" / "latest", "changes")
+    assert changes.height > 20
+    assert set(changes["was"].drop_nulls()) <= {"yes", "no", "undecided", "left"}
