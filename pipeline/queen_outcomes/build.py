@@ -7,29 +7,22 @@ elsewhere; here is only the order, and heavy imports wait until a step needs the
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
-import json
 import os
-import platform
 import shutil
 import time
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, field
-from importlib import metadata
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from queen_outcomes import __version__, folders
+from queen_outcomes import folders, journal
 from queen_outcomes import settings as station_settings
-from queen_outcomes.console import Console, plain
+from queen_outcomes.console import Console
 from queen_outcomes.errors import UsageError, nearest
 from queen_outcomes.settings import Settings
 
 if TYPE_CHECKING:
     from queen_outcomes.store import Store
-
-JOURNALLED = ("polars", "duckdb", "great-expectations", "altair", "pyarrow")
-"""Libraries whose version could change a result."""
 
 MEMORY_SHARE = 0.6
 MEMORY_MOST_GIB = 5.0
@@ -90,6 +83,8 @@ def _check(work: Work) -> int:
 
     sources = [source.name for source in work.staged.sources]
     accept_records(work.store, work.settings, work.as_of, sources)
+    for done_with in ("raw_", "staged_"):  # a finished build holds accepted rows only
+        work.store.drop_like(done_with)
     return _count(work.store, "sum(accepted)", "sources")
 
 
@@ -237,17 +232,17 @@ def build(
         run_id = folders.new_run_id(now)
         folder = folders.prepare(place, run_id)
         try:
-            journal = _journal(station, settings, day, now)
+            told = journal.begin(station, settings, day, now)
             work, quarantined = _make(station, folder, (settings, day), console, until)
-            journal.update(work)
+            told.update(work)
         except BaseException:
             shutil.rmtree(folder, ignore_errors=True)
             raise
         if until not in (None, STEPS[-1].name):
-            return Built(folder, journal, quarantined, complete=False)
-        folders.write_run(folder, journal)
+            return Built(folder, told, quarantined, complete=False)
+        folders.write_run(folder, told)
         _swap(place, run_id, settings.history_builds)
-        return Built(place / folders.LATEST, journal, quarantined, complete=True)
+        return Built(place / folders.LATEST, told, quarantined, complete=True)
 
 
 def _make(
@@ -282,20 +277,3 @@ def _swap(place: Path, run_id: str, keep: int) -> None:
     if before is not None and before.parent == place.resolve():
         folders.retire(place, before)
     folders.prune(place, keep)
-
-
-def _journal(
-    station: Path, settings: Settings, day: dt.date, now: dt.datetime
-) -> dict[str, Any]:
-    resolved = json.loads(json.dumps(asdict(settings), default=plain))
-    text = json.dumps(resolved, sort_keys=True)
-    return {
-        "version": __version__,
-        "as_of": day.isoformat(),
-        "started": now.isoformat(timespec="seconds"),
-        "python": platform.python_version(),
-        "libraries": {name: metadata.version(name) for name in JOURNALLED},
-        "settings_sha256": hashlib.sha256(text.encode()).hexdigest(),
-        "settings": resolved,
-        "files": folders.fingerprint(station),
-    }

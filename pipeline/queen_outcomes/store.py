@@ -17,6 +17,9 @@ from queen_outcomes import resources
 
 OFFLINE = {"autoinstall_known_extensions": False, "autoload_known_extensions": False}
 """DuckDB would otherwise try to download what it lacks."""
+UNHURRIED = {"checkpoint_threshold": "2GB", "preserve_insertion_order": False}
+"""One checkpoint at the end, not one a step; and rows in any order, since whatever needs
+an order asks for it."""
 
 _PARAMETER = re.compile(r"\$([a-z_][a-z0-9_]*)")
 _COMMENT = re.compile(r"--[^\n]*")
@@ -54,7 +57,7 @@ class Store:
         memory: str | None = None,
     ) -> None:
         self.path = path
-        config: dict[str, Any] = dict(OFFLINE)
+        config: dict[str, Any] = {**OFFLINE, **({} if read_only else UNHURRIED)}
         if threads:
             config["threads"] = threads
         if memory:
@@ -118,6 +121,17 @@ class Store:
     def drop(self, name: str) -> None:
         """Remove a table that no later step reads."""
         self.execute(f"DROP TABLE IF EXISTS {quote(name)}")
+
+    def drop_like(self, prefix: str) -> None:
+        """Remove every table and view whose name begins so."""
+        for kind in ("view", "table"):
+            found = self.rows(
+                f"SELECT {kind}_name FROM duckdb_{kind}s() "
+                f"WHERE NOT internal AND starts_with({kind}_name, $prefix)",
+                {"prefix": prefix},
+            )
+            for (name,) in found:
+                self.execute(f"DROP {kind} {quote(name)}")
 
     def close(self) -> None:
         """Write everything to the file and let go of it."""

@@ -20,22 +20,16 @@ WITH totals AS (
     GROUP BY course_id
 ),
 
-main AS (
-    SELECT
-        *,
-        lead(first_on) OVER (PARTITION BY queen_no ORDER BY course) AS next_on
-    FROM doses_given
-    WHERE is_main
-),
+main AS (SELECT * FROM doses_given WHERE is_main),
 
 placed AS (
     SELECT main.course_id, min(placements.placed_on) AS placed_on
-    FROM main
-    INNER JOIN accepted_placements AS placements
+    FROM accepted_placements AS placements
+    INNER JOIN main
         ON main.queen_id = placements.queen_id
         AND placements.placed_on >= main.d0
         AND placements.placed_on < coalesce(main.next_on, DATE '9999-12-31')
-        AND placements.placed_on <= $as_of
+    WHERE placements.placed_on <= $as_of
     GROUP BY main.course_id
 ),
 

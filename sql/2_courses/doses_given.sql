@@ -5,46 +5,52 @@
 -- where a dose is unknown. The order is by time (a date without a time stands at
 -- midnight, so first), insemination_id, dose, operator; `ref` only parts true twins.
 -- queen_no: the queens in the order of their ids, a number cheaper to sort by than a text.
-WITH queens AS (
-    SELECT queen_id, row_number() OVER (ORDER BY queen_id) AS queen_no
-    FROM (
-        SELECT DISTINCT queen_id
-        FROM accepted_inseminations
-        WHERE CAST(inseminated_at AS DATE) <= $as_of
-    )
+-- next_on: first insemination of the queen's next course (null: none).
+WITH given AS (
+    SELECT
+        ref,
+        queen_id,
+        inseminated_at,
+        insemination_id,
+        dose_ul,
+        operator,
+        CAST(inseminated_at AS DATE) AS inseminated_on
+    FROM accepted_inseminations
+    WHERE CAST(inseminated_at AS DATE) <= $as_of
 ),
 
-dated AS (
+queens AS (
+    SELECT queen_id, row_number() OVER (ORDER BY queen_id) AS queen_no
+    FROM (SELECT DISTINCT queen_id FROM given)
+),
+
+ordered AS (
     SELECT
+        given.ref,
         queens.queen_no,
-        given.*,
-        CAST(given.inseminated_at AS DATE) AS inseminated_on,
-        given.inseminated_at <> date_trunc('day', given.inseminated_at) AS has_time,
-        row_number() OVER (
-            PARTITION BY queens.queen_no
-            ORDER BY
-                given.inseminated_at, given.insemination_id, given.dose_ul, given.operator,
-                given.ref
-        ) AS turn
-    FROM accepted_inseminations AS given
+        given.inseminated_on,
+        given.dose_ul,
+        row_number() OVER by_time AS turn,
+        given.inseminated_on - lag(given.inseminated_on) OVER by_time AS gap_days
+    FROM given
     INNER JOIN queens USING (queen_id)
-    WHERE CAST(given.inseminated_at AS DATE) <= $as_of
+    WINDOW by_time AS (
+        PARTITION BY queens.queen_no
+        ORDER BY
+            given.inseminated_at, given.insemination_id, given.dose_ul, given.operator,
+            given.ref
+    )
 ),
 
 numbered AS (
     SELECT
-        *,
-        1 + sum(CASE WHEN gap_days > $course_gap_days THEN 1 ELSE 0 END) OVER (
-            PARTITION BY queen_no ORDER BY turn
-        ) AS course
-    FROM (
-        SELECT
-            *,
-            inseminated_on - lag(inseminated_on) OVER (
+        * EXCLUDE (gap_days),
+        CAST(
+            1 + sum(CASE WHEN gap_days > $course_gap_days THEN 1 ELSE 0 END) OVER (
                 PARTITION BY queen_no ORDER BY turn
-            ) AS gap_days
-        FROM dated
-    )
+            ) AS BIGINT
+        ) AS course
+    FROM ordered
 ),
 
 gathered AS (
@@ -55,16 +61,41 @@ gathered AS (
         min(inseminated_on) OVER same_course AS first_on
     FROM numbered
     WINDOW same_course AS (PARTITION BY queen_no, course)
+),
+
+placed AS (
+    SELECT
+        ref,
+        queen_no,
+        turn,
+        course,
+        d0,
+        first_on,
+        min(CASE WHEN turn > 1 AND inseminated_on = first_on THEN first_on END) OVER (
+            -- the first insemination of any later course
+            PARTITION BY queen_no ORDER BY course
+            RANGE BETWEEN 1 FOLLOWING AND UNBOUNDED FOLLOWING
+        ) AS next_on,
+        row_number() OVER (
+            PARTITION BY queen_no, course
+            ORDER BY
+                CASE WHEN NOT has_unknown_dose THEN dose_ul END DESC NULLS LAST,
+                turn DESC
+        ) = 1 AS is_main
+    FROM gathered
 )
 
 SELECT
-    * EXCLUDE (gap_days, has_unknown_dose, course),
-    CAST(course AS BIGINT) AS course,
-    queen_id || '/' || course AS course_id,
-    row_number() OVER (
-        PARTITION BY queen_no, course
-        ORDER BY
-            CASE WHEN NOT has_unknown_dose THEN dose_ul END DESC NULLS LAST,
-            turn DESC
-    ) = 1 AS is_main
-FROM gathered
+    placed.queen_no,
+    placed.turn,
+    placed.course,
+    given.queen_id || '/' || placed.course AS course_id,
+    placed.d0,
+    placed.first_on,
+    placed.next_on,
+    placed.is_main,
+    CAST(given.inseminated_at AS DATE) AS inseminated_on,
+    given.inseminated_at <> date_trunc('day', given.inseminated_at) AS has_time,
+    given.*
+FROM placed
+INNER JOIN accepted_inseminations AS given USING (ref)

@@ -127,9 +127,7 @@ def adjusted_probabilities(
     low, high = _logit_limits(probability, se, _quantile(df))
     fine = np.isfinite(probability).all() and np.isfinite(joint).all()
     message = "" if fine else "the model gives no estimate"
-    return Adjusted(
-        tuple(values), probability, se, low, high, gradient, joint, message
-    )
+    return Adjusted(tuple(values), probability, se, low, high, gradient, joint, message)
 
 
 def _average(X, beta, weights, mean_probability) -> tuple[float, np.ndarray]:

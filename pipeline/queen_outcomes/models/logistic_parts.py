@@ -90,8 +90,10 @@ def rows_of(X, y, weights=None, offset=None) -> tuple[Rows | None, str]:
 
 
 def _fault(X, y, weights, offset) -> str:
-    if X.ndim != 2 or X.shape[1] == 0 or any(
-        a.shape != (len(X),) for a in (y, weights, offset)
+    if (
+        X.ndim != 2
+        or X.shape[1] == 0
+        or any(a.shape != (len(X),) for a in (y, weights, offset))
     ):
         return "the factors and the answers differ in length"
     if not all(np.isfinite(a).all() for a in (X, y, weights, offset)):

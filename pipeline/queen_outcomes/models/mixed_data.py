@@ -115,7 +115,7 @@ def prepare(X, y, codes, trials, weights) -> Ready | str:
         return words
     root = np.linalg.cholesky(information).T
     inverse = solve_triangular(root, np.eye(len(root)))
-    white = scaled @ inverse
+    white = np.asfortranarray(scaled @ inverse)
     starts = np.cumsum(lengths) - lengths
     rows = Rows(white, wins, total, starts, lengths, cross(cells, levels))
     start = root @ coefficients

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit
 
+from queen_outcomes.models.mixed_blas import dot, times
 from queen_outcomes.models.mixed_crossing import Crossing, Curvature
 
 MOST_STEPS = 100
@@ -76,7 +77,7 @@ class Laplace:
 
     def value(self, coefficients: np.ndarray, deviations: np.ndarray) -> float:
         """Give the value alone."""
-        eta = self._settle(self.rows.X @ coefficients, deviations)
+        eta = self._settle(times(self.rows.X, coefficients), deviations)
         return self._penalised(eta, self.modes) + 0.5 * self.curvature.log_determinant
 
     def slope(self, coefficients: np.ndarray, deviations: np.ndarray):
@@ -97,13 +98,13 @@ class Laplace:
         rows, cross = self.rows, self.rows.crossing
         value = self.value(coefficients, deviations)
         scale, modes = deviations[cross.owner], self.modes
-        eta = self._eta(rows.X @ coefficients, scale * modes)
+        eta = self._eta(times(rows.X, coefficients), scale * modes)
         chance = expit(eta)
         spread = rows.trials * chance * (1 - chance)
         left = rows.successes - rows.trials * chance
         _, rays = self.curvature.inverse()
         order = list(cross.order)
-        lever = deviations[order] @ rays
+        lever = times(rays.T, deviations[order])
         bend = 0.5 * spread * (1 - 2 * chance) * np.repeat(lever, rows.lengths)
         pulled = cross.spread(rows.cell_sums(bend))
         moved = self.curvature.solve(scale * pulled)
@@ -112,8 +113,8 @@ class Laplace:
         by_effect = modes * cross.spread(rows.cell_sums(total))
         by_effect += moved * cross.spread(rows.cell_sums(left))
         by_group = np.bincount(cross.owner, by_effect, len(order))
-        by_group[order] += rays @ rows.cell_sums(spread)
-        return value, rows.X.T @ total, by_group
+        by_group[order] += times(rays, rows.cell_sums(spread))
+        return value, times(rows.X.T, total), by_group
 
     def mode_errors(self) -> np.ndarray:
         """Conditional standard deviations of u at the modes, shape (q,)."""
@@ -123,15 +124,15 @@ class Laplace:
     def linear_predictor(self, coefficients, deviations) -> np.ndarray:
         """X b + Z S u at the last modes, shape (n,)."""
         scale = deviations[self.rows.crossing.owner]
-        return self._eta(self.rows.X @ coefficients, scale * self.modes)
+        return self._eta(times(self.rows.X, coefficients), scale * self.modes)
 
     def _eta(self, fixed, effects):
         return fixed + np.repeat(self.rows.crossing.gather(effects), self.rows.lengths)
 
     def _penalised(self, eta, modes) -> float:
         rows = self.rows
-        fit = rows.successes @ eta - rows.trials @ np.logaddexp(0.0, eta)
-        return float(0.5 * modes @ modes - fit)
+        fit = dot(rows.successes, eta) - dot(rows.trials, np.logaddexp(0.0, eta))
+        return 0.5 * dot(modes, modes) - fit
 
     def _curved(self, eta, deviations) -> Curvature:
         chance = expit(eta)
@@ -154,11 +155,11 @@ class Laplace:
             left = rows.cell_sums(rows.successes - rows.trials * expit(eta))
             downhill = self.modes - scale * cross.spread(left)
             step = curvature.solve(downhill)
-            length = float(step @ downhill)
+            length = dot(step, downhill)
             if length > max(SLOW * last, SETTLED):
                 curvature = self._curved(eta, deviations)
                 step = curvature.solve(downhill)
-                length = float(step @ downhill)
+                length = dot(step, downhill)
             if length < SETTLED or ROUNDED > length > SLOW * last:
                 break
             eta = self._move(fixed, scale, eta, step, far=length > FAR)

@@ -15,6 +15,8 @@ from scipy.linalg import cholesky, lapack, solve_triangular
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import reverse_cuthill_mckee
 
+from queen_outcomes.models.mixed_blas import times
+
 DENSE_UP_TO = 400
 """Unknowns up to which ordering costs more than it saves."""
 SMALLEST_BLOCK = 160
@@ -205,11 +207,11 @@ class Factor:
             if k:
                 link = _right_solve(self.roots[-1], layout.block_below(flat, k - 1))
                 self.links.append(link)
-                block = block - link @ link.T
-                arm = arm - link @ self.arms[-1]
+                block = block - times(link, link.T)
+                arm = arm - times(link, self.arms[-1])
             self.roots.append(cholesky(block, lower=True, check_finite=False))
             self.arms.append(_left_solve(self.roots[-1], arm))
-            corner -= self.arms[-1].T @ self.arms[-1]
+            corner -= times(self.arms[-1].T, self.arms[-1])
         self.corner = cholesky(corner, lower=True, check_finite=False) if len(rows) else corner
         roots = [*self.roots, self.corner]
         self.log_determinant = 2 * sum(np.log(np.diag(root)).sum() for root in roots)
@@ -224,17 +226,17 @@ class Factor:
         for k in range(blocks):
             part = out[edges[k] : edges[k + 1]]
             if k:
-                part -= self.links[k - 1] @ out[edges[k - 1] : edges[k]]
+                part -= times(self.links[k - 1], out[edges[k - 1] : edges[k]])
             part[:] = _left_solve(self.roots[k], part)
-            tail -= self.arms[k].T @ part
+            tail -= times(self.arms[k].T, part)
         if len(tail):
             half = _left_solve(self.corner, tail)
             tail[:] = _left_solve(self.corner, half, transposed=True)
         for k in reversed(range(blocks)):
             part = out[edges[k] : edges[k + 1]]
-            part -= self.arms[k] @ tail
+            part -= times(self.arms[k], tail)
             if k + 1 < blocks:
-                part -= self.links[k].T @ out[edges[k + 1] : edges[k + 2]]
+                part -= times(self.links[k].T, out[edges[k + 1] : edges[k + 2]])
             part[:] = _left_solve(self.roots[k], part, transposed=True)
         return out
 
@@ -250,15 +252,16 @@ class Factor:
             root, low, high = self.roots[k], layout.edges[k], layout.edges[k + 1]
             own = _inverse(root)
             arm = _right_solve(root, self.arms[k].T, transposed=True)
-            to_border = -corner @ arm
+            to_border = -times(corner, arm)
             if k + 1 < layout.blocks:
                 link = _right_solve(root, self.links[k], transposed=True)
                 after = slice(high, layout.edges[k + 2])
-                to_border -= rows[:, after] @ link
-                step = layout.diagonal_block(out, k + 1) @ link + rows[:, after].T @ arm
+                to_border -= times(rows[:, after], link)
+                step = times(layout.diagonal_block(out, k + 1), link)
+                step += times(rows[:, after].T, arm)
                 layout.block_below(out, k)[:] = -step
-                own += link.T @ step
-            own -= arm.T @ to_border
+                own += times(link.T, step)
+            own -= times(arm.T, to_border)
             rows[:, low:high] = to_border
             layout.diagonal_block(out, k)[:] = own
         return out

@@ -26,9 +26,10 @@ from queen_outcomes.models.logistic_parts import (
 from queen_outcomes.models.plain import Test
 
 MOST_STEPS = 300
-STEP = 1e-10
-MOST_DOUBLINGS = 40
-"""A limit further out than this many doublings of two standard errors is infinite."""
+STEP, PROFILE_STEP = 1e-10, 1e-8
+"""Steps below these, in standard deviations of eta, are the last of a climb."""
+MOST_DOUBLINGS = 30
+"""A limit not met after this many strides, each longer than the last, is infinite."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -181,16 +182,18 @@ def _at(rows: Rows, Z: np.ndarray, gamma: np.ndarray):
     p = expit(eta)
     spread = rows.weights * p * (1.0 - p)
     information = (Z * spread[:, None]).T @ Z
-    sign, log_det = np.linalg.slogdet(information)
-    if sign <= 0 or not np.isfinite(log_det):
+    try:
+        root = np.linalg.cholesky(information)
+    except np.linalg.LinAlgError:
         return -np.inf, None, None
-    value = log_likelihood(eta, rows.y, rows.weights) + 0.5 * log_det
-    hat = spread * np.einsum("ij,ij->i", Z, np.linalg.solve(information, Z.T).T)
+    half_log_det = float(np.sum(np.log(np.diag(root))))
+    value = log_likelihood(eta, rows.y, rows.weights) + half_log_det
+    hat = spread * np.sum((Z @ np.linalg.inv(root).T) ** 2, axis=1)
     score = Z.T @ (rows.weights * (rows.y - p) + hat * (0.5 - p))
     return value, score, information
 
 
-def _climb(rows: Rows, Z: np.ndarray, gamma: np.ndarray, held: int) -> _Top:
+def _climb(rows: Rows, Z: np.ndarray, gamma: np.ndarray, held: int, least=STEP) -> _Top:
     """Maximise with the last ``held`` entries of gamma left as they are."""
     k = len(gamma) - held
     now = _at(rows, Z, gamma)
@@ -200,7 +203,7 @@ def _climb(rows: Rows, Z: np.ndarray, gamma: np.ndarray, held: int) -> _Top:
         step = np.zeros(len(gamma))
         step[:k] = np.linalg.solve(now[2][:k, :k], now[1][:k])
         step *= min(1.0, 5.0 / max(np.max(np.abs(step)), 1e-300))
-        if np.max(np.abs(step)) < STEP:
+        if np.max(np.abs(step)) < least:
             return _Top(gamma, now[0], now[2], True)
         for _ in range(50):
             new = _at(rows, Z, gamma + step)
@@ -211,50 +214,70 @@ def _climb(rows: Rows, Z: np.ndarray, gamma: np.ndarray, held: int) -> _Top:
     return _Top(gamma, now[0], now[2], False)
 
 
+@dataclass(frozen=True, eq=False)
+class _Profile:
+    """The penalised likelihood as a function of one coefficient.
+
+    Two orthonormal bases of the same columns give the same penalised likelihood, so
+    the maximum ``top`` found in another one holds here too.
+    """
+
+    rows: Rows
+    basis: Basis
+    top: float
+    best: np.ndarray
+
+    def fall(self, value: float, start: np.ndarray):
+        """Give twice the fall from the top, its slope, and where the rest went."""
+        unit = self.basis.R[-1, -1]
+        start = start.copy()
+        start[-1] = unit * value
+        held = _climb(self.rows, self.basis.Z, start, 1, PROFILE_STEP)
+        if not held.reached:
+            return np.nan, np.nan, start
+        score = _at(self.rows, self.basis.Z, held.gamma)[1]
+        return 2.0 * (self.top - held.value), -2.0 * unit * score[-1], held.gamma
+
+
 def _profiled(rows, j: int, beta, cov, top: float, level: float):
     """Give low, high and P of one coefficient."""
     basis = _rotated(rows, [j])
-    unit = basis.R[-1, -1]
     order = [k for k in range(len(beta)) if k != j] + [j]
-    best = basis.to_gamma(beta[order])
-    # the rotated basis has another determinant: the top must be read off in it
-    top = _climb(rows, basis.Z, best, 0).value
-    crit, warm = float(stats.chi2.isf(1 - level, 1)), {"at": best}
-
-    def fall(value: float) -> float:
-        start = warm["at"].copy()
-        start[-1] = unit * value
-        held = _climb(rows, basis.Z, start, 1)
-        if not held.reached:
-            return np.nan
-        warm["at"] = held.gamma
-        return 2.0 * (top - held.value)
-
-    se = float(np.sqrt(cov[j, j]))
-    low, high = (_limit(fall, beta[j], s * se, crit, warm, best) for s in (-1, 1))
-    warm["at"] = best
-    return low, high, float(stats.chi2.sf(max(fall(0.0), 0.0), 1))
+    profile = _Profile(rows, basis, top, basis.to_gamma(beta[order]))
+    crit, se = float(stats.chi2.isf(1 - level, 1)), float(np.sqrt(cov[j, j]))
+    low, high = (_limit(profile, beta[j], side * se, crit) for side in (-1, 1))
+    at_zero = max(profile.fall(0.0, profile.best)[0], 0.0)
+    return low, high, float(stats.chi2.sf(at_zero, 1))
 
 
-def _limit(fall, centre: float, se: float, crit: float, warm, best) -> float:
-    """Walk out from the estimate until the likelihood has fallen by ``crit``."""
-    warm["at"] = best
-    inner, step = centre, 2.0 * se
-    for _ in range(MOST_DOUBLINGS):
-        outer = inner + step
-        drop = fall(outer)
+def _limit(profile: _Profile, centre: float, se: float, crit: float) -> float:
+    """Walk from the estimate to where the likelihood has fallen by ``crit``.
+
+    Newton's steps on the fall; where one would leave the bracket, or before there is
+    one, the bracket is halved or the stride doubled.
+    """
+    inner, outer, start = centre, None, profile.best
+    value = centre + np.sqrt(crit) * se
+    for step in range(MOST_STEPS):
+        drop, slope, start = profile.fall(value, start)
         if not np.isfinite(drop):
             return np.nan
-        if drop >= crit:
-            tight = 1e-9 * abs(se)
-            return float(brentq(lambda v: fall(v) - crit, inner, outer, xtol=tight))
-        inner, step = outer, 2.0 * step
-    return float(np.copysign(np.inf, se))
+        if abs(drop - crit) < 1e-8:
+            return float(value)
+        inner, outer = (value, outer) if drop < crit else (inner, value)
+        new = value - (drop - crit) / slope if slope else np.inf
+        if outer is None:
+            if step > MOST_DOUBLINGS:
+                return float(np.copysign(np.inf, se))
+            furthest = value + 2.0 * (value - centre)
+            new = new if min(value, furthest) < new < max(value, furthest) else furthest
+        elif not min(inner, outer) < new < max(inner, outer):
+            new = (inner + outer) / 2
+        value = new
+    return float(value)
 
 
 def _no_fit(X, message: str) -> FirthFit:
     p = np.shape(X)[1] if np.ndim(X) == 2 else 0
     blank, square = np.full(p, np.nan), np.full((p, p), np.nan)
-    return FirthFit(
-        blank, square, blank, blank, blank, np.nan, False, message, blank
-    )
+    return FirthFit(blank, square, blank, blank, blank, np.nan, False, message, blank)

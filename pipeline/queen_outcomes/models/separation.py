@@ -28,7 +28,9 @@ class Separation:
     kind : str
         "none", "quasi" (some rows lie on the border), "complete", or "unknown".
     columns : tuple of int
-        Columns whose coefficient has no finite estimate.
+        For "quasi" the columns whose coefficient has no finite estimate. For "complete"
+        no coefficient has one, and the columns are a few that suffice to tell the
+        answers apart.
     message : str
         In words; empty for "none".
     """
@@ -77,10 +79,12 @@ def find_separation(X, y, names: tuple[str, ...] | None = None) -> Separation:
     signed = np.where(share > 0.5, 1.0, -1.0)[~mixed, None] * (X[~mixed] @ open_)
     if not _some_direction(signed):
         return Separation("none", (), "")
-    complete = not mixed.any() and _all_strictly(signed)
-    found = [j for j in range(len(kept)) if _can_move(signed, open_[j])]
+    if not mixed.any() and _all_strictly(signed):
+        kind, found = "complete", _fewest(signed)
+    else:
+        kind = "quasi"
+        found = [j for j in range(len(kept)) if _can_move(signed, open_[j])]
     columns = tuple(kept[j] for j in found)
-    kind = "complete" if complete else "quasi"
     return Separation(kind, columns, _words(kind, columns, names))
 
 
@@ -108,6 +112,17 @@ def _all_strictly(signed: np.ndarray) -> bool:
     cost = np.zeros(signed.shape[1] + 1)
     cost[-1] = -1.0
     return bool(_solve(cost, signed, np.ones(len(signed)))[-1] > MARGIN)
+
+
+def _fewest(signed: np.ndarray) -> list[int]:
+    """Give the columns of the direction with margin 1 and the least sum of sizes."""
+    p = signed.shape[1]
+    both = np.column_stack([-signed, signed])
+    answer = linprog(np.ones(2 * p), A_ub=both, b_ub=np.full(len(signed), -1.0))
+    if answer.status != 0:
+        return list(range(p))
+    size = np.abs(answer.x[:p] - answer.x[p:])
+    return [j for j in range(p) if size[j] > MARGIN * size.max()]
 
 
 def _can_move(signed: np.ndarray, row: np.ndarray) -> bool:

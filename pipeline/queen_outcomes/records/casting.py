@@ -92,23 +92,38 @@ def cast_query(
     cells.append("broken" if "broken" in types else "NULL::VARCHAR AS broken")
     for number, column in enumerate(table.columns):
         heading = mapped.get(column.name)
+        listed = column.kind in LISTED_KINDS
         if heading is None:
-            listed = column.kind in LISTED_KINDS
             outer += [f"NULL::{column.sql_type}"] + ["NULL::VARCHAR"] * listed
             continue
         cell, text, value = f"cell_{number}", f"text_{number}", f"value_{number}"
-        made, plain = _one(column, cell, text, types[heading], (table, reading, form))
+        cast = _one(column, cell, text, types[heading], (table, reading, form))
         cells.append(f"{quote(heading)} AS {cell}")
-        texts.append(f"{plain} AS {text}")
-        values.append(f"{made} AS {value}")
+        if cast.needs_text:
+            texts.append(f"{cast.text} AS {text}")
+        values.append(f"{cast.value} AS {value}")
         outer.append(value)
-        if column.kind in LISTED_KINDS:
-            outer.append(f"CASE WHEN {value} IS NULL THEN {text} END")
+        if listed:
+            # only a cell that was not read needs its text, so only there is it made
+            plain = text if cast.needs_text else cast.text
+            outer.append(
+                f"CASE WHEN {value} IS NULL AND {cell} IS NOT NULL THEN {plain} END"
+            )
     return (
-        f"SELECT {', '.join(outer)} FROM (SELECT {', '.join(values)} "
+        f"SELECT {', '.join(outer)} FROM (SELECT *, {', '.join(values[1:] or ['1'])} "
         f"FROM (SELECT {', '.join(texts)} FROM (SELECT {', '.join(cells)} "
         f"FROM {source})))"
     )
+
+
+@dataclass(frozen=True)
+class _Cast:
+    """SQL of a column's value, and of the text that stood in its cell."""
+
+    value: str
+    text: str
+    needs_text: bool
+    """The value is worked out from the text, which is made for every row."""
 
 
 def _one(
@@ -117,18 +132,42 @@ def _one(
     text: str,
     sql_type: str,
     context: tuple[Table, Reading, Form],
-) -> tuple[str, str]:
-    """Give SQL for a column's value, and for the text that stood in its cell."""
+) -> _Cast:
     table, reading, form = context
     native = native_value(column, cell, sql_type)
     if native is not None:
         value, plain = native
-        return _in_our_unit(column, value, table.name, reading), plain
+        return _Cast(_in_our_unit(column, value, table.name, reading), plain, False)
     plain = _text(cell, sql_type, reading.empty)
     if column.kind == "text":
-        return f"CASE WHEN {text} IS NOT NULL THEN {cell}::VARCHAR END", plain
+        value = f"CASE WHEN {text} IS NOT NULL THEN {cell}::VARCHAR END"
+        return _Cast(value, plain, True)
+    if column.kind in ("yes_no", "word"):
+        return _Cast(_choice(column, cell, plain, reading), plain, False)
     value = _readers(column, text, reading, form)
-    return _in_our_unit(column, value, table.name, reading), plain
+    return _Cast(_in_our_unit(column, value, table.name, reading), plain, True)
+
+
+def _choice(column: Column, cell: str, plain: str, reading: Reading) -> str:
+    """Read a word; one written just so is known at once, and most are."""
+    is_word = column.kind == "word"
+    theirs = reading.words.get(column.name if is_word else "yes_no", {})
+    station = {word.lower() for words in theirs.values() for word in words}
+    usual = dict(zip(column.words, map(literal, column.words), strict=True))
+    if not is_word:
+        usual = dict.fromkeys(YES, "TRUE") | dict.fromkeys(NO, "FALSE")
+    known = {
+        word: value
+        for word, value in usual.items()
+        if word not in station | _folded(reading.empty)
+    }
+    at_once = " ".join(
+        f"WHEN {cell}::VARCHAR IN ({_listed(w for w, v in known.items() if v == value)}) "
+        f"THEN {value}"
+        for value in dict.fromkeys(known.values())
+    )
+    slow = word(plain, column.words, theirs) if is_word else yes_no(plain, theirs)
+    return f"CASE WHEN {cell} IS NULL THEN NULL {at_once} ELSE {slow} END"
 
 
 def _readers(column: Column, text: str, reading: Reading, form: Form) -> str:
@@ -139,12 +178,7 @@ def _readers(column: Column, text: str, reading: Reading, form: Form) -> str:
         return f"CAST({moment(text, reading.date_order, form)} AS {column.sql_type})"
     if kind == "number":
         return number(text, reading.decimal, form)
-    if kind == "integer":
-        return integer(text, reading.decimal)
-    theirs = reading.words.get(column.name if kind == "word" else kind, {})
-    return (
-        yes_no(text, theirs) if kind == "yes_no" else word(text, column.words, theirs)
-    )
+    return integer(text, reading.decimal)
 
 
 def _text(cell: str, sql_type: str, empty: Iterable[str]) -> str:

@@ -33,7 +33,10 @@ def headings(store: Store, path: Path, name: str) -> list[str]:
 
 
 def land(store: Store, table: str, path: Path, name: str) -> None:
-    """Write a Parquet file's rows into a table: source_line, then its columns.
+    """Show a Parquet file's rows as a view: source_line, then its columns.
+
+    The file is read where it lies; only what becomes of its rows is written, so the view
+    must go before the build ends.
 
     Raises
     ------
@@ -46,10 +49,10 @@ def land(store: Store, table: str, path: Path, name: str) -> None:
         for old, new in zip(theirs, unique(theirs), strict=True)
     )
     try:
-        store.table(
-            table,
+        store.execute(
+            f"CREATE VIEW {quote(table)} AS "
             f"SELECT {_ROW} + 1 AS source_line, {renamed} "
-            f"FROM {_scan(path, f', {_ROW} = true')}",
+            f"FROM {_scan(path, f', {_ROW} = true')}"
         )
     except duckdb.Error as problem:
         raise _unreadable(name, problem) from None

@@ -26,6 +26,9 @@ from queen_outcomes.store import Store, literal, quote
 LINE_BITS = 36
 """A row's ref is its source's number times two to this power, plus its line."""
 
+SOURCES_AT_ONCE = 16
+"""How many sources one statement stages; more would make it long for no gain."""
+
 
 @dataclass(frozen=True)
 class LandedSource:
@@ -77,12 +80,18 @@ def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged
     opened = _open_all(store, taken, settings.reading)
     landed, unused_notes = _map_all(opened, settings.reading)
     _provide_functions(store)
+    pairs = list(zip(landed, opened, strict=True))
+    for source, how in pairs:
+        land(store, how, f"raw_{source.no}")
     for table in TABLES.values():
         columns = ", ".join(f"{quote(c)} {t}" for c, t in staged_columns(table).items())
         store.execute(f"CREATE TABLE {quote('staged_' + table.name)} ({columns})")
-    for source, how in zip(landed, opened, strict=True):
-        land(store, how, f"raw_{source.no}")
-        _stage(store, source, how, settings.reading)
+        _stage(
+            store,
+            table,
+            [pair for pair in pairs if pair[0].table == table.name],
+            settings.reading,
+        )
     _list_sources(store, landed)
     return Staged(tuple(landed), tuple(notes + unused_notes))
 
@@ -149,7 +158,27 @@ def _provide_functions(store: Store) -> None:
         )
 
 
-def _stage(store: Store, source: LandedSource, how: Opened, reading: Reading) -> None:
+def _stage(
+    store: Store,
+    table: Table,
+    pairs: Sequence[tuple[LandedSource, Opened]],
+    reading: Reading,
+) -> None:
+    """Stage a table's sources, some at a time: many small files share the threads."""
+    for first in range(0, len(pairs), SOURCES_AT_ONCE):
+        queries = [
+            _staging_query(store, source, how, reading)
+            for source, how in pairs[first : first + SOURCES_AT_ONCE]
+        ]
+        store.execute(
+            f"INSERT INTO {quote('staged_' + table.name)} "
+            + " UNION ALL ".join(queries)
+        )
+
+
+def _staging_query(
+    store: Store, source: LandedSource, how: Opened, reading: Reading
+) -> str:
     raw = f"raw_{source.no}"
     query = cast_query(
         TABLES[source.table],
@@ -160,10 +189,7 @@ def _stage(store: Store, source: LandedSource, how: Opened, reading: Reading) ->
         form=how.form,
     )
     ref = f"{source.no}::BIGINT * {2**LINE_BITS} + source_line"
-    store.execute(
-        f"INSERT INTO {quote('staged_' + source.table)} "
-        f"SELECT {ref}, {source.no}, * FROM ({query})"
-    )
+    return f"SELECT {ref}, {source.no}, * FROM ({query})"
 
 
 def _list_sources(store: Store, landed: Sequence[LandedSource]) -> None:
