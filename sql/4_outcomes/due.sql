@@ -86,7 +86,7 @@ gathered AS (
         d0 + CAST(day AS INTEGER) AS "on",
         today,
         last_day,
-        list(outcome || ' by day ' || window_days ORDER BY window_days, outcome) AS settles,
+        list(replace(outcome, '_', '-') || ' by day ' || window_days ORDER BY window_days, outcome) AS settles,
         list(DISTINCT outcome) AS served
     FROM serving
     GROUP BY ALL

@@ -1,14 +1,19 @@
 -- grain: one course that failed in the last week, with the gravest thing known of it.
--- inputs: courses, ends, outcomes, accepted_placements. Parameters: as_of, lately_days.
+-- inputs: courses, standings, outcomes. Parameters: as_of, lately_days, grace_days, sources.
 -- A failure counts on the day by which her end is known, or on which the window closed.
 WITH gone AS (
     SELECT
-        ends.course_id,
-        courses.d0 + CAST(ends."by" AS INTEGER) AS "on",
-        'gone: ' || ends.end_reason
-            || CASE WHEN ends.inferred THEN ', as the looks say' ELSE '' END AS what
-    FROM ends
-    INNER JOIN courses USING (course_id)
+        courses.course_id,
+        courses.d0 + CAST(standings.end_by AS INTEGER) AS "on",
+        'gone: ' || replace(standings.end_reason, '_', ' ')
+            || CASE WHEN standings.inferred THEN ', as the looks say' ELSE '' END AS what,
+        [
+            $sources[standings.end_ref // 68719476736]
+            || ':' || (standings.end_ref % 68719476736)
+        ] AS settled_by
+    FROM standings
+    INNER JOIN courses USING (course_no)
+    WHERE standings.window_days IS NULL AND standings.end_by IS NOT NULL
 ),
 
 closed AS (
@@ -32,7 +37,7 @@ closed AS (
 ),
 
 failed AS (
-    SELECT course_id, "on", what, NULL AS settled_by FROM gone
+    SELECT course_id, "on", what, settled_by FROM gone
     UNION ALL
     SELECT course_id, "on", what, settled_by FROM closed
 )
@@ -43,7 +48,7 @@ SELECT
     courses.operator,
     failed."on",
     string_agg(DISTINCT failed.what, '; ' ORDER BY failed.what) AS what,
-    array_to_string(flatten(list(failed.settled_by)), ', ') AS settled_by
+    array_to_string(list_sort(list_distinct(flatten(list(failed.settled_by)))), ', ') AS settled_by
 FROM failed
 INNER JOIN courses USING (course_id)
 WHERE failed."on" > $as_of - $lately_days AND failed."on" <= $as_of

@@ -108,7 +108,7 @@ def main() -> None:
     words.add_argument("--one", type=int)
     chosen = words.parse_args()
     if chosen.one:
-        print(json.dumps(run_once(chosen.one, chosen.mixing)))  # noqa: T201
+        print(json.dumps(run_once(chosen.one, chosen.mixing)))
         return
     for rows in SIZES:
         if rows < 1_000_000 or chosen.million:

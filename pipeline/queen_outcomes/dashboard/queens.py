@@ -6,6 +6,7 @@ import datetime as dt
 from typing import Any
 
 from queen_outcomes import resources
+from queen_outcomes.dashboard import words
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
 
@@ -13,13 +14,9 @@ from queen_outcomes.store import Store
 def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     """Give what the page `queens.html` shows: a card a course, and her looks."""
     del settings, as_of
-    sources = [
-        name
-        for (name,) in store.rows("SELECT source FROM sources_read ORDER BY source_no")
-    ]
     looks: dict[str, list[list[Any]]] = {}
     for course_id, *look in store.rows(
-        resources.read("sql", "7_pages", "queen_looks.sql"), {"sources": sources}
+        resources.read("sql", "7_pages", "queen_looks.sql"), {"sources": words.source_names(store)}
     ):
         looks.setdefault(course_id, []).append(look)
     cards = store.records(resources.read("sql", "7_pages", "queen_cards.sql"))

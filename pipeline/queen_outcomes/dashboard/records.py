@@ -32,8 +32,10 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "quarantine": store.records(
             GROUPED.format(table="quarantine", severity=""), most
         ),
-        "listed": store.records(
-            GROUPED.format(table="listed", severity="severity,"), most
+        "listed": sorted(
+            store.records(GROUPED.format(table="listed", severity="severity,"), most),
+            # what was set aside first, what only waits for its day last
+            key=lambda row: (row["reason"] == "after_as_of", row["severity"] == "look"),
         ),
         "coverage": coverage(store),
         "expectations": store.records(

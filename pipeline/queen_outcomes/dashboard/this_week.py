@@ -13,6 +13,8 @@ from queen_outcomes.store import Store
 
 LATELY_DAYS = 7
 """How far back "lately" reaches, in days."""
+DUE_FIRST = 30
+"""Checks due that are shown at once; the rest unfold."""
 MOST_FAILED = 40
 """Failures listed before the page refers to the queens page."""
 
@@ -32,6 +34,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
             "as_of": as_of,
             "lately_days": LATELY_DAYS,
             "grace_days": settings.outcomes.grace_days,
+            "sources": words.source_names(store),
         },
     )
     question = f"laying by day {window}"
@@ -47,6 +50,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "counts": _counts(store),
         "due": [row for row in due if row["status"] == "due"],
         "missed": [row for row in due if row["status"] == "missed"],
+        "due_first": DUE_FIRST,
         "window": window,
         "season": season,
         "season_words": words.rate_in_words(season, settings.min_shown)
@@ -102,6 +106,7 @@ def _overall(store: Store, settings: Settings) -> list[dict[str, Any]]:
     for row in rows:
         row["question"] = words.QUESTIONS[row["outcome"]]
         row["words"] = words.rate_in_words(row, settings.min_shown)
+        row["bounds"] = words.bounds(row)
     return rows
 
 

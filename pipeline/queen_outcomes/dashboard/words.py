@@ -8,6 +8,8 @@ from typing import Any
 
 from markupsafe import Markup
 
+from queen_outcomes.store import Store
+
 OUTCOME_WORDS = {
     "laying": "laying",
     "pattern": "a good brood pattern",
@@ -58,6 +60,13 @@ def rate_in_words(row: dict[str, Any], min_shown: int) -> str:
     )
 
 
+def bounds(row: dict[str, Any]) -> str:
+    """Say what a rate would be had all undecided and left gone one way."""
+    if row["rate_if_no"] is None:
+        return ""
+    return f"{percent(row['rate_if_no'])} to {percent(row['rate_if_yes'])}"
+
+
 def plain(value: Any) -> str:
     """Give any cell of a table as text; what is not known is an empty cell."""
     if value is None:
@@ -69,6 +78,12 @@ def plain(value: Any) -> str:
     if isinstance(value, dt.datetime | dt.date):
         return value.isoformat(" ") if isinstance(value, dt.datetime) else str(value)
     return str(value)
+
+
+def source_names(store: Store) -> list[str]:
+    """Give the sources' names in the order of their numbers, as SQL asks for them."""
+    rows = store.rows("SELECT source FROM sources_read ORDER BY source_no")
+    return [name for (name,) in rows]
 
 
 def script_json(value: Any) -> Markup:

@@ -95,22 +95,26 @@ def cross(codes: np.ndarray, levels: list[int]) -> Crossing:
     total, cells = int(begin[-1]), codes.shape[1]
     raw = np.array([codes[k] + b for k, b in zip(small, begin, strict=False)])
     raw = raw.reshape(len(small), cells).astype(np.int64)
-    keys, entry = np.unique(codes[big].astype(np.int64) * max(total, 1) + raw, return_inverse=True)
+    keys, entry = np.unique(
+        codes[big].astype(np.int64) * max(total, 1) + raw, return_inverse=True
+    )
     row, column = np.divmod(keys, max(total, 1))
     touch = csr_array((np.ones(len(keys)), (row, column)), shape=(levels[big], total))
     layout = plan(csr_array(touch.T @ touch)) if total else plan(csr_array((0, 0)))
     positions = layout.place[raw]
     at = np.vstack([codes[big][None], positions + levels[big]]).astype(np.intp)
-    where = dict(zip(small, np.split(layout.place + levels[big], begin[1:-1]), strict=False))
+    where = dict(
+        zip(small, np.split(layout.place + levels[big], begin[1:-1]), strict=False)
+    )
     where[big] = np.arange(levels[big])
     owner = np.empty(levels[big] + total, dtype=np.intp)
     for number, places in where.items():
         owner[places] = number
     first, second = _pairs(row)
     met = {
-        (k, l): layout.locate(positions[k], positions[l])
-        for k in range(len(small))
-        for l in range(k, len(small))
+        (one, other): layout.locate(positions[one], positions[other])
+        for one in range(len(small))
+        for other in range(one, len(small))
     }
     column = layout.place[column]
     spots = np.arange(total)
@@ -173,8 +177,9 @@ class Curvature:
         self.ratio = cross_block / self.diagonal[c.row]
         product = cross_block[c.first] * self.ratio[c.second]
         flat = -np.bincount(c.pair, product, c.layout.size)
-        for (k, l), places in c.met.items():
-            flat += np.bincount(places, sd[k + 1] * sd[l + 1] * weights, c.layout.size)
+        for (one, other), places in c.met.items():
+            shared = sd[one + 1] * sd[other + 1] * weights
+            flat += np.bincount(places, shared, c.layout.size)
         flat[c.corners] += 1
         self.factor = Factor(c.layout, flat)
         self.log_determinant += self.factor.log_determinant
@@ -220,9 +225,9 @@ class Curvature:
             between = mixed[c.entry[k - 1]]
             rays[0] -= sd[k] * between
             rays[k] -= sd[0] * between
-        for (k, l), places in c.met.items():
+        for (one, other), places in c.met.items():
             entries = flat[places]
-            rays[k + 1] += sd[l + 1] * entries
-            if k != l:
-                rays[l + 1] += sd[k + 1] * entries
+            rays[one + 1] += sd[other + 1] * entries
+            if one != other:
+                rays[other + 1] += sd[one + 1] * entries
         return np.concatenate([top, corner]), rays

@@ -58,24 +58,45 @@ def find_fault(X, y, codes, trials, weights) -> str:
     X, y, codes, trials, weights : ndarray
         As in `prepare`.
     """
-    if X.ndim != 2 or not X.size or {len(y), len(trials), len(weights)} != {len(X)}:
-        return "the columns, answers and counts are not of one length, or there are none"
-    if not len(codes):
-        return "no grouping was given"
-    if any(len(code) != len(X) for code in codes):
-        return "a grouping is not as long as the answers"
-    for name, values in (("X", X), ("y", y), ("trials", trials), ("weights", weights)):
-        bad = ~np.isfinite(values)
-        if bad.any():
-            rows = bad.any(axis=1) if values.ndim == 2 else bad
-            return f"{name} holds what is no number in {int(rows.sum())} rows"
+    for words in (
+        _misshapen(X, y, codes, trials, weights),
+        _unnumbered(X=X, y=y, trials=trials, weights=weights),
+    ):
+        if words:
+            return words
     if any(code.dtype.kind not in "iu" or code.min() < 0 for code in codes):
         return "a grouping holds codes that are not whole numbers from 0 on"
-    if (trials <= 0).any() or (weights < 0).any() or (y < 0).any() or (y > trials).any():
+    if (
+        (trials <= 0).any()
+        or (weights < 0).any()
+        or (y < 0).any()
+        or (y > trials).any()
+    ):
         return "an answer lies outside 0 to its trials, or a weight is negative"
     wins, total = float(weights @ y), float(weights @ trials)
     if wins <= 0 or wins >= total:
         return "all answers are equal"
+    return ""
+
+
+def _misshapen(X, y, codes, trials, weights) -> str:
+    if X.ndim != 2 or not X.size or {len(y), len(trials), len(weights)} != {len(X)}:
+        return (
+            "the columns, answers and counts are not of one length, or there are none"
+        )
+    if not len(codes):
+        return "no grouping was given"
+    if any(len(code) != len(X) for code in codes):
+        return "a grouping is not as long as the answers"
+    return ""
+
+
+def _unnumbered(**arrays) -> str:
+    for name, values in arrays.items():
+        bad = ~np.isfinite(values)
+        if bad.any():
+            rows = bad.any(axis=1) if values.ndim == 2 else bad
+            return f"{name} holds what is no number in {int(rows.sum())} rows"
     return ""
 
 
@@ -119,7 +140,9 @@ def prepare(X, y, codes, trials, weights) -> Ready | str:
     starts = np.cumsum(lengths) - lengths
     rows = Rows(white, wins, total, starts, lengths, cross(cells, levels))
     start = root @ coefficients
-    return Ready(rows, back @ inverse, start, constant, _per_level(rows, start, len(codes)))
+    return Ready(
+        rows, back @ inverse, start, constant, _per_level(rows, start, len(codes))
+    )
 
 
 def _constant(y, trials, weights) -> float:
@@ -153,7 +176,12 @@ def _merged(X, wins, total, cell):
     if not few or (cell[first][which] != cell).any() or (X[first][which] != X).any():
         return X, wins, total, cell
     count = len(first)
-    return X[first], np.bincount(which, wins, count), np.bincount(which, total, count), cell[first]
+    return (
+        X[first],
+        np.bincount(which, wins, count),
+        np.bincount(which, total, count),
+        cell[first],
+    )
 
 
 def _scaled(X) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -220,7 +248,9 @@ def _plain(X, wins, total) -> tuple[np.ndarray, np.ndarray, str]:
             return coefficients, information, ""
     runaway = np.flatnonzero((np.abs(coefficients) > 3) | (errors > 20))
     named = ", ".join(map(str, runaway)) or "none by itself"
-    words = f"separation: the answers fix a chance at 0 or 1; columns running away: {named}"
+    words = (
+        f"separation: the answers fix a chance at 0 or 1; columns running away: {named}"
+    )
     return coefficients, information, words
 
 

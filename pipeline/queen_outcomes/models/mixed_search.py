@@ -20,11 +20,11 @@ TOO_WIDE = 30.0
 """Largest deviation looked at; answers alike within every level drive it here."""
 NEGLIGIBLE = 0.01
 """Deviation, against the error of one level's effect, that is taken for zero."""
-GOAL = 1e-5
+GOAL = 2e-6
 """Slope, in log-likelihood a standard error, at which the quasi-Newton search stops."""
 GOOD = 1e-4
 """Slope up to which the end of a search is a maximum."""
-NUDGE = 1e-3
+NUDGE = 2e-4
 """Step of the differences, in standard errors."""
 ROUNDS = 4
 """How often deviations may be set to zero or let go again."""
@@ -69,7 +69,9 @@ class Search:
         Information of a typical level about its own effect.
     """
 
-    def __init__(self, model: Laplace, start: np.ndarray, level_information: np.ndarray):
+    def __init__(
+        self, model: Laplace, start: np.ndarray, level_information: np.ndarray
+    ):
         self.model = model
         self.p = len(start)
         owner = model.rows.crossing.owner
@@ -139,7 +141,9 @@ class Search:
         for k in np.flatnonzero(~self.free):
             tried = deviations.copy()
             tried[k] = self.floor[k]
-            pulled[k] = self.model.slope(coefficients, tried)[2][k] * self.floor[k] < -1e-7
+            pulled[k] = (
+                self.model.slope(coefficients, tried)[2][k] * self.floor[k] < -1e-7
+            )
         return pulled
 
     def _interior(self) -> np.ndarray:

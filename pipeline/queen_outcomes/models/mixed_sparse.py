@@ -68,7 +68,7 @@ class Layout:
         row, column = np.maximum(one, other), np.minimum(one, other)
         inner = self.edges[-1]
         block_of = np.zeros(self.unknowns + 1, dtype=np.intp)
-        block_of[: inner] = np.repeat(np.arange(self.blocks), np.diff(self.edges))
+        block_of[:inner] = np.repeat(np.arange(self.blocks), np.diff(self.edges))
         first = np.append(self.edges[:-1], 0)[block_of]
         width = np.append(np.diff(self.edges), 0)[block_of]
         down = block_of[row] - block_of[column]
@@ -212,7 +212,9 @@ class Factor:
             self.roots.append(cholesky(block, lower=True, check_finite=False))
             self.arms.append(_left_solve(self.roots[-1], arm))
             corner -= times(self.arms[-1].T, self.arms[-1])
-        self.corner = cholesky(corner, lower=True, check_finite=False) if len(rows) else corner
+        self.corner = (
+            cholesky(corner, lower=True, check_finite=False) if len(rows) else corner
+        )
         roots = [*self.roots, self.corner]
         self.log_determinant = 2 * sum(np.log(np.diag(root)).sum() for root in roots)
         if not np.isfinite(self.log_determinant):

@@ -115,14 +115,13 @@ def _all_strictly(signed: np.ndarray) -> bool:
 
 
 def _fewest(signed: np.ndarray) -> list[int]:
-    """Give the columns of the direction with margin 1 and the least sum of sizes."""
-    p = signed.shape[1]
-    both = np.column_stack([-signed, signed])
-    answer = linprog(np.ones(2 * p), A_ub=both, b_ub=np.full(len(signed), -1.0))
-    if answer.status != 0:
-        return list(range(p))
-    size = np.abs(answer.x[:p] - answer.x[p:])
-    return [j for j in range(p) if size[j] > MARGIN * size.max()]
+    """Drop columns, the last first, as long as the rest tell the answers apart."""
+    left = list(range(signed.shape[1]))
+    for j in reversed(range(signed.shape[1])):
+        rest = [k for k in left if k != j]
+        if rest and _all_strictly(signed[:, rest]):
+            left = rest
+    return left
 
 
 def _can_move(signed: np.ndarray, row: np.ndarray) -> bool:
