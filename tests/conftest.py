@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 from dataclasses import dataclass
 from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy, as the command does
 
 import pytest
 from queen_outcomes import build as weekly

@@ -104,6 +104,13 @@ def _rates(work: Work) -> int:
     return _count(work.store, "count(*)", "rates")
 
 
+def _curves(work: Work) -> int:
+    from queen_outcomes.outcomes.curves import draw_curves
+
+    draw_curves(work.store, work.settings)
+    return _count(work.store, "count(*)", "estimates")
+
+
 def _changes(work: Work) -> int:
     from queen_outcomes.changes import compare
 
@@ -130,6 +137,7 @@ STEPS: tuple[Step, ...] = (
     Step("check", _check),
     Step("derive", _derive),
     Step("rates", _rates),
+    Step("curves", _curves),
     Step("changes", _changes),
     Step("tables", _tables),
     Step("draw", _draw),

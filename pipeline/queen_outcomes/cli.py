@@ -242,6 +242,9 @@ def _write(path: Path, text: str) -> None:
 
 def run(argv: Sequence[str] | None = None) -> int:
     """Run a command line and give its exit code."""
+    # numpy and scipy each bring threads that spin against each other and DuckDB's;
+    # one is faster on a busy machine, and a user's own setting is left alone
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     console = Console()
     try:
         code = cli.main(argv, "queen-outcomes", standalone_mode=False, obj=console)

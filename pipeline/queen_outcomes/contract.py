@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from queen_outcomes.contract_column import Column, Kind, Table
+from queen_outcomes.contract_curves import CURVES
 from queen_outcomes.errors import LedgerError, shorten
 from queen_outcomes.records.dictionary import TABLES as RECORDS
 
@@ -177,7 +178,7 @@ OUTCOMES = Table(
     key=("course_id", "outcome", "window_days"),
 )
 _FEW = "fewer settled courses than min_shown"
-_LATER = "no curve was drawn for it"
+_LATER = "too few courses, or nobody was followed that long"
 RATES = Table(
     "rates",
     "an outcome, its window, a grouping and a level of it",
@@ -234,7 +235,7 @@ TABLES: dict[str, Table] = {
     table.name: table
     for table in (
         *(SOURCES, QUARANTINE, LISTED, EXPECTATIONS, COURSES, ONSET, ENDS),
-        *(OUTCOMES, RATES, DUE, CHANGES),
+        *(OUTCOMES, RATES, *CURVES, DUE, CHANGES),
     )
 }
 """Every exported table, in the order they are described."""

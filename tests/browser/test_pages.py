@@ -15,7 +15,7 @@ import threading
 import pytest
 from demo_station import make, run
 
-PAGES = ("index", "queens", "records", "methods")
+PAGES = ("index", "queens", "onset", "records", "methods")
 CHROMIUM = shutil.which("chromium") or shutil.which("google-chrome")
 QUIET = (
     "--no-sandbox",

@@ -174,6 +174,17 @@ def test_a_deviation_far_below_the_start_is_still_found():
     assert 0.02 < fit.theta_sd["level"] < 0.045
 
 
+@pytest.mark.parametrize("seed", [5, 23, 28, 42, 43])
+def test_few_levels_with_next_to_no_spread_still_end_at_a_maximum(seed):
+    rng = np.random.default_rng(seed)
+    codes = {name: rng.integers(0, 3, 1500) for name in "ab"}
+    X = np.column_stack([np.ones(1500), rng.normal(size=(1500, 3))])
+    eta = -1 + rng.normal(0, 1, 3)[codes["a"]] + rng.normal(0, 0.05, 3)[codes["b"]]
+    fit = fit_mixed(X, (rng.random(1500) < expit(eta)).astype(float), codes)
+    assert fit.converged, fit.message
+    assert fit.gradient_max < 1e-6
+
+
 def nonsense(fit, *words):
     assert not fit.converged
     for word in words:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from queen_outcomes.models.logistic_parts import Rows, basis_of
 from queen_outcomes.models.penalised import (
     fit_firth,
     flic_intercept,
     penalised_lr_test,
 )
+from queen_outcomes.models.penalised_climb import _hessian, place
 from random_courses import courses
 from scipy.special import expit
 from scipy.stats import chi2
@@ -56,6 +58,28 @@ def test_at_a_limit_the_likelihood_has_fallen_by_just_enough():
         )
         near = 2 * (fit.penalised_log_likelihood - held)
         assert near == pytest.approx(chi2.isf(0.05, 1), abs=2e-2)
+
+
+def test_the_curvature_is_the_derivative_of_the_score():
+    X, y, _ = courses(n=50)
+    Z = basis_of(X)[0].Z
+    rows = Rows(X, y, np.tile([1.0, 3.0], 25), np.zeros(50))
+    gamma = np.array([0.3, -0.5, 0.8, 0.1])
+    curvature = _hessian(rows, Z, place(rows, Z, gamma))
+    for j, step in enumerate(np.eye(4) * 1e-5):
+        up, down = (place(rows, Z, gamma + s).score for s in (step, -step))
+        np.testing.assert_allclose(curvature[j], (up - down) / 2e-5, rtol=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(15))
+def test_saturated_and_separated_small_data_have_every_limit(seed):
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(6, 12))
+    X = np.column_stack([np.ones(n), rng.normal(size=(n, 4))])
+    fit = fit_firth(X, (rng.random(n) < 0.3).astype(float))
+    assert fit.converged
+    assert np.all((fit.low < fit.beta) & (fit.beta < fit.high))
+    assert np.all((fit.p > 0.05) == ((fit.low < 0) & (fit.high > 0)))
 
 
 def test_units_and_order_do_not_change_the_fit():

@@ -16,7 +16,8 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     del settings, as_of
     looks: dict[str, list[list[Any]]] = {}
     for course_id, *look in store.rows(
-        resources.read("sql", "7_pages", "queen_looks.sql"), {"sources": words.source_names(store)}
+        resources.read("sql", "7_pages", "queen_looks.sql"),
+        {"sources": words.source_names(store)},
     ):
         looks.setdefault(course_id, []).append(look)
     cards = store.records(resources.read("sql", "7_pages", "queen_cards.sql"))

@@ -16,7 +16,7 @@ from typing import Any
 import jinja2
 
 from queen_outcomes import __version__, resources
-from queen_outcomes.dashboard import methods, queens, records, this_week, words
+from queen_outcomes.dashboard import methods, onset, queens, records, this_week, words
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
 
@@ -25,6 +25,7 @@ Page = Callable[[Store, Settings, dt.date], dict[str, Any]]
 PAGES: tuple[tuple[str, str, Page], ...] = (
     ("index", "This week", this_week.show),
     ("queens", "Queens", queens.show),
+    ("onset", "Onset", onset.show),
     ("records", "Records", records.show),
     ("methods", "Methods", methods.show),
 )

@@ -16,6 +16,10 @@ CLOSED = "#1b6ca8"
 OPEN = "#b3580f"
 QUIET = "#7d8790"
 
+SERIES = ["#1b6ca8", "#b3580f", "#5b8c3a", "#8e4d9e", "#7d8790", "#c2a01c"]
+"""Colours of a series, in order; told apart in the common kinds of colour-blindness."""
+DASHES = [[1, 0], [6, 3], [2, 2], [8, 3, 2, 3], [4, 1], [10, 4]]
+
 FONT = "system-ui, 'DejaVu Sans', sans-serif"
 
 

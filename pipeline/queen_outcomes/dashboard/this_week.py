@@ -56,6 +56,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "season_words": words.rate_in_words(season, settings.min_shown)
         if season
         else "",
+        "headline": words.estimate_in_words(season) if season else "",
         "cohorts": cohorts,
         "rates": _overall(store, settings),
         "failed": failed[:MOST_FAILED],
@@ -107,6 +108,7 @@ def _overall(store: Store, settings: Settings) -> list[dict[str, Any]]:
         row["question"] = words.QUESTIONS[row["outcome"]]
         row["words"] = words.rate_in_words(row, settings.min_shown)
         row["bounds"] = words.bounds(row)
+        row["headline"] = words.estimate_in_words(row)
     return rows
 
 

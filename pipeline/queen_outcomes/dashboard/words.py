@@ -60,6 +60,14 @@ def rate_in_words(row: dict[str, Any], min_shown: int) -> str:
     )
 
 
+def estimate_in_words(row: dict[str, Any]) -> str:
+    """Say the headline estimate with its limits, or a dash where there is none."""
+    if row["estimate"] is None:
+        return "–"
+    spread = limits(row["estimate_low"], row["estimate_high"])
+    return percent(row["estimate"]) + (f" (95 % limits {spread})" if spread else "")
+
+
 def bounds(row: dict[str, Any]) -> str:
     """Say what a rate would be had all undecided and left gone one way."""
     if row["rate_if_no"] is None:

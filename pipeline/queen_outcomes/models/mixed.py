@@ -144,7 +144,7 @@ def _result(names, ready, model: Laplace, found: Found) -> MixedFit:
         sd_at_zero=tuple(name for name in names if deviations[name] == 0),
         modes={k: deviations[k] * model.modes[at] for k, at in where.items()},
         mode_se={k: deviations[k] * errors[at] for k, at in where.items()},
-        log_likelihood=ready.constant - found.value,
+        log_likelihood=float(ready.constant - found.value),
         converged=not words,
         message=words,
         gradient_max=found.slope,
@@ -155,7 +155,10 @@ def _doubt(names, model: Laplace, found: Found) -> str:
     """Say why the end of the search is no usable maximum; empty when it is."""
     wide = [k for k, sd in zip(names, found.deviations, strict=True) if sd > WIDE]
     if wide:
-        return f"answers are alike within the levels of {', '.join(wide)}: its deviation runs away"
+        named = ", ".join(wide)
+        return (
+            f"a deviation runs away: answers are nearly alike within levels of {named}"
+        )
     eta = model.linear_predictor(found.coefficients, found.deviations)
     if np.abs(eta).max() > EXTREME:
         return "separation: the answers fix a chance at 0 or 1"

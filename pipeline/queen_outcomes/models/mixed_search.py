@@ -104,7 +104,7 @@ class Search:
             if not small.any() and not let_go.any():
                 break
             self.free |= let_go
-            self.point[self.p :][let_go] = (FIRST / self.unit)[let_go]
+            self.point[self.p :][let_go] = (10 * self.floor / self.unit)[let_go]
         curvature = self._curvature()
         covariance = self._inverse(curvature)
         self._polish(covariance)
@@ -116,9 +116,14 @@ class Search:
         return Found(coefficients, deviations, covariance, value, steepest)
 
     def _descend(self) -> None:
-        top = TOO_WIDE / self.unit
-        bounds = [(None, None)] * self.p
-        bounds += [(0, t if f else 0) for t, f in zip(top, self.free, strict=True)]
+        """Go downhill.
+
+        Zero itself is level whatever the data, so that a long step onto it would end
+        the search: the bound is a little above.
+        """
+        low = np.where(self.free, 0.5 * self.floor / self.unit, 0.0)
+        high = np.where(self.free, TOO_WIDE / self.unit, 0.0)
+        bounds = [(None, None)] * self.p + list(zip(low, high, strict=True))
         options = {"maxiter": 300, "ftol": 1e-15, "gtol": GOAL, "maxcor": 30}
         found = minimize(
             self.slope, self.point, jac=True, method="L-BFGS-B", bounds=bounds,

@@ -89,16 +89,17 @@ def fit_onset(X, Z, after, by, or_never, clusters=None) -> OnsetFit:
 
     Notes
     -----
-    The mixture is that of Farewell VT, Biometrics 1982;38:1041-1046; the intervals and
-    the robust variance as in survreg of R's survival.
+    The mixture is that of Farewell VT, Biometrics 1982;38:1041-1046; the intervals as in
+    survreg of R's survival.
     """
     X, Z = np.asarray(X, float), np.asarray(Z, float)
     after, by = np.asarray(after, float), np.asarray(by, float)
-    never = np.asarray(or_never, bool) | np.isposinf(by)
+    or_never = np.asarray(or_never, bool)
     shape = (X.shape[-1], Z.shape[-1])
-    fault = _find_fault(X, Z, after, by, never)
+    fault = _find_fault(X, Z, after, by, or_never)
     if fault:
         return _without(shape, fault, "none")
+    never = or_never | np.isposinf(by)
     layers = int((~never).sum())
     if not layers:
         return _without(shape, "no course is known to have laid", "nobody")
@@ -211,11 +212,11 @@ def _codes(clusters, rows: int) -> np.ndarray:
     return codes if codes.max() > 0 else np.arange(rows)
 
 
-def _find_fault(X, Z, after, by, never) -> str:
+def _find_fault(X, Z, after, by, or_never) -> str:
     """Say in words what forbids a fit; empty when nothing does."""
     if X.ndim != 2 or Z.ndim != 2 or not X.size or not Z.size:
         return "there are no courses or no columns"
-    if len({len(X), len(Z), len(after), len(by), len(never)}) > 1:
+    if len({len(X), len(Z), len(after), len(by), len(or_never)}) > 1:
         return "the columns and days are not of one length"
     if not (np.isfinite(X).all() and np.isfinite(Z).all()):
         return "a column holds what is no number"

@@ -99,9 +99,6 @@ def days_shift(fit: OnsetFit, before, instead) -> Average:
 def onset_day(fit: OnsetFit, Z, share: float = 0.5) -> np.ndarray:
     """Day by which a share of layers like each course lays, shape (n,).
 
-    The 95th percentile tells whether the unlaid were followed for long enough to speak
-    of "ever".
-
     Parameters
     ----------
     fit : OnsetFit
@@ -109,6 +106,34 @@ def onset_day(fit: OnsetFit, Z, share: float = 0.5) -> np.ndarray:
     share : float
     """
     return np.exp(np.asarray(Z, float) @ fit.beta + fit.sigma * ndtri(share))
+
+
+def followed_share(fit: OnsetFit, Z, after, share: float = 0.95) -> float:
+    """Share of the unlaid that were followed past the day on which most layers lay.
+
+    Near 1 the chance of laying can be read as "ever"; else only "by a day" can be said.
+
+    Parameters
+    ----------
+    fit : OnsetFit
+    Z : array_like, shape (m, q)
+        Columns of the courses not known to have laid.
+    after : array_like, shape (m,)
+        Last day on which each had not begun to lay.
+    share : float
+        Share of layers, 0.95 for the 95th percentile.
+
+    Returns
+    -------
+    float
+        1 where nobody is unlaid, nan without a fit.
+    """
+    if not np.isfinite(fit.sigma):
+        return np.nan
+    after = np.asarray(after, float)
+    if not len(after):
+        return 1.0
+    return float((after >= onset_day(fit, Z, share)).mean())
 
 
 def _chance(fit: OnsetFit, X, Z, day: float) -> tuple[float, np.ndarray]:

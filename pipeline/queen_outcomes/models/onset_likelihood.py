@@ -144,18 +144,19 @@ def _of_between(upper, lower, log_between, sigma):
 
     Returns the two first ones, and the second ones (mean twice, mixed, deviation twice).
     """
-    (a, u), (b, l) = (_density(place, log_between) for place in (upper, lower))
-    in_mean, in_spread = -(a - b) / sigma, -(u * a - l * b)
+    (high, u), (low, v) = (_density(place, log_between) for place in (upper, lower))
+    in_mean, in_spread = -(high - low) / sigma, -(u * high - v * low)
     second = (
         in_spread / sigma**2 - in_mean**2,
-        -(u**2 * a - l**2 * b) / sigma - in_mean - in_mean * in_spread,
-        -in_spread - (u**3 * a - l**3 * b) - in_spread**2,
+        -(u**2 * high - v**2 * low) / sigma - in_mean - in_mean * in_spread,
+        -in_spread - (u**3 * high - v**3 * low) - in_spread**2,
     )
     return (in_mean, in_spread), second
 
 
 def _density(place, log_between) -> tuple[np.ndarray, np.ndarray]:
     """Normal density at a place over D, and the place with open ends made 0."""
-    finite = np.where(np.isfinite(place), place, 0.0)
-    density = np.exp(-0.5 * finite**2 - LOG_ROOT_2PI - log_between)
-    return np.where(np.isfinite(place), density, 0.0), finite
+    there = np.isfinite(place)
+    finite = np.where(there, place, 0.0)
+    height = np.where(there, -0.5 * finite**2 - LOG_ROOT_2PI - log_between, -np.inf)
+    return np.exp(height), finite

@@ -19,15 +19,13 @@ from queen_outcomes.models.logistic_parts import (
     Rows,
     basis_of,
     collapse_rows,
-    log_likelihood,
     rows_of,
     same_answer,
 )
+from queen_outcomes.models.penalised_climb import climb
 from queen_outcomes.models.plain import Test
 
-MOST_STEPS = 300
-STEP, PROFILE_STEP = 1e-10, 1e-8
-"""Steps below these, in standard deviations of eta, are the last of a climb."""
+MOST_STEPS = 100
 MOST_DOUBLINGS = 30
 """A limit not met after this many strides, each longer than the last, is infinite."""
 
@@ -42,7 +40,8 @@ class FirthFit:
     cov : ndarray, shape (p, p)
         Inverse Fisher information at ``beta``; not the source of the limits.
     low, high : ndarray, shape (p,)
-        Limits by the profile; NaN when not asked for, infinite when there is none.
+        Limits by the profile; NaN when not asked for or not found (the message says
+        so), infinite when there is none.
     p : ndarray, shape (p,)
         Penalised likelihood-ratio test of each coefficient.
     penalised_log_likelihood : float
@@ -63,16 +62,6 @@ class FirthFit:
     converged: bool
     message: str
     flic_beta: np.ndarray
-
-
-@dataclass(frozen=True, eq=False)
-class _Top:
-    """Where a climb ended."""
-
-    gamma: np.ndarray
-    value: float
-    information: np.ndarray
-    reached: bool
 
 
 def fit_firth(X, y, weights=None, *, level: float = 0.95, profile=True) -> FirthFit:
@@ -103,7 +92,7 @@ def fit_firth(X, y, weights=None, *, level: float = 0.95, profile=True) -> Firth
     rows, basis, message = _prepared(X, y, weights)
     if basis is None:
         return _no_fit(X, message)
-    top = _climb(rows, basis.Z, np.zeros(basis.Z.shape[1]), 0)
+    top = climb(rows, basis.Z, np.zeros(basis.Z.shape[1]))
     if not top.reached:
         return _no_fit(X, "the penalised likelihood found no maximum")
     beta, cov = basis.to_beta(top.gamma), basis.to_cov(top.information)
@@ -113,7 +102,8 @@ def fit_firth(X, y, weights=None, *, level: float = 0.95, profile=True) -> Firth
     low, high, p = (np.array(found) if found else blank).T
     value = top.value + basis.log_det()
     flic = flic_intercept(rows.X, rows.y, beta, rows.weights)
-    return FirthFit(beta, cov, low, high, p, value, True, same_answer(rows), flic)
+    message = _remarks(rows, low, high) if profile else same_answer(rows)
+    return FirthFit(beta, cov, low, high, p, value, True, message, flic)
 
 
 def penalised_lr_test(X, y, columns: Sequence[int], weights=None) -> Test:
@@ -129,7 +119,7 @@ def penalised_lr_test(X, y, columns: Sequence[int], weights=None) -> Test:
         return none
     basis = _rotated(rows, columns)
     start = np.zeros(basis.Z.shape[1])
-    free, held = (_climb(rows, basis.Z, start, k) for k in (0, len(columns)))
+    free, held = (climb(rows, basis.Z, start, k) for k in (0, len(columns)))
     if not (free.reached and held.reached):
         return none
     statistic = max(2.0 * (free.value - held.value), 0.0)
@@ -177,43 +167,6 @@ def _rotated(rows: Rows, last: list[int]) -> Basis:
     return basis_of(rows.X[:, first + last])[0]
 
 
-def _at(rows: Rows, Z: np.ndarray, gamma: np.ndarray):
-    eta = Z @ gamma
-    p = expit(eta)
-    spread = rows.weights * p * (1.0 - p)
-    information = (Z * spread[:, None]).T @ Z
-    try:
-        root = np.linalg.cholesky(information)
-    except np.linalg.LinAlgError:
-        return -np.inf, None, None
-    half_log_det = float(np.sum(np.log(np.diag(root))))
-    value = log_likelihood(eta, rows.y, rows.weights) + half_log_det
-    hat = spread * np.sum((Z @ np.linalg.inv(root).T) ** 2, axis=1)
-    score = Z.T @ (rows.weights * (rows.y - p) + hat * (0.5 - p))
-    return value, score, information
-
-
-def _climb(rows: Rows, Z: np.ndarray, gamma: np.ndarray, held: int, least=STEP) -> _Top:
-    """Maximise with the last ``held`` entries of gamma left as they are."""
-    k = len(gamma) - held
-    now = _at(rows, Z, gamma)
-    for _ in range(MOST_STEPS):
-        if not np.isfinite(now[0]):
-            break
-        step = np.zeros(len(gamma))
-        step[:k] = np.linalg.solve(now[2][:k, :k], now[1][:k])
-        step *= min(1.0, 5.0 / max(np.max(np.abs(step)), 1e-300))
-        if np.max(np.abs(step)) < least:
-            return _Top(gamma, now[0], now[2], True)
-        for _ in range(50):
-            new = _at(rows, Z, gamma + step)
-            if new[0] >= now[0] - 1e-12 * abs(now[0]):
-                break
-            step = step / 2
-        gamma, now = gamma + step, new
-    return _Top(gamma, now[0], now[2], False)
-
-
 @dataclass(frozen=True, eq=False)
 class _Profile:
     """The penalised likelihood as a function of one coefficient.
@@ -228,15 +181,18 @@ class _Profile:
     best: np.ndarray
 
     def fall(self, value: float, start: np.ndarray):
-        """Give twice the fall from the top, its slope, and where the rest went."""
+        """Give twice the fall from the top, its slope, and where the rest went.
+
+        Infinite where the climb has no end: too far out, from where it started.
+        """
         unit = self.basis.R[-1, -1]
-        start = start.copy()
-        start[-1] = unit * value
-        held = _climb(self.rows, self.basis.Z, start, 1, PROFILE_STEP)
+        moved = start.copy()
+        moved[-1] = unit * value
+        held = climb(self.rows, self.basis.Z, moved, 1)
         if not held.reached:
-            return np.nan, np.nan, start
-        score = _at(self.rows, self.basis.Z, held.gamma)[1]
-        return 2.0 * (self.top - held.value), -2.0 * unit * score[-1], held.gamma
+            return np.inf, 0.0, start
+        drop = 2.0 * (self.top - held.value)
+        return drop, -2.0 * unit * held.score[-1], held.gamma
 
 
 def _profiled(rows, j: int, beta, cov, top: float, level: float):
@@ -246,7 +202,9 @@ def _profiled(rows, j: int, beta, cov, top: float, level: float):
     profile = _Profile(rows, basis, top, basis.to_gamma(beta[order]))
     crit, se = float(stats.chi2.isf(1 - level, 1)), float(np.sqrt(cov[j, j]))
     low, high = (_limit(profile, beta[j], side * se, crit) for side in (-1, 1))
-    at_zero = max(profile.fall(0.0, profile.best)[0], 0.0)
+    starts = (profile.best, np.zeros(len(beta)))
+    falls = (profile.fall(0.0, start)[0] for start in starts)
+    at_zero = next((max(f, 0.0) for f in falls if np.isfinite(f)), np.nan)
     return low, high, float(stats.chi2.sf(at_zero, 1))
 
 
@@ -260,12 +218,12 @@ def _limit(profile: _Profile, centre: float, se: float, crit: float) -> float:
     value = centre + np.sqrt(crit) * se
     for step in range(MOST_STEPS):
         drop, slope, start = profile.fall(value, start)
-        if not np.isfinite(drop):
-            return np.nan
         if abs(drop - crit) < 1e-8:
             return float(value)
+        if drop < -1e-6:  # a second, higher top: this profile belongs to neither
+            return np.nan
         inner, outer = (value, outer) if drop < crit else (inner, value)
-        new = value - (drop - crit) / slope if slope else np.inf
+        new = value - (drop - crit) / slope if slope else np.nan
         if outer is None:
             if step > MOST_DOUBLINGS:
                 return float(np.copysign(np.inf, se))
@@ -274,7 +232,14 @@ def _limit(profile: _Profile, centre: float, se: float, crit: float) -> float:
         elif not min(inner, outer) < new < max(inner, outer):
             new = (inner + outer) / 2
         value = new
-    return float(value)
+    return np.nan
+
+
+def _remarks(rows: Rows, low: np.ndarray, high: np.ndarray) -> str:
+    lost = np.flatnonzero(~np.isfinite(low) | ~np.isfinite(high))
+    listed = ", ".join(map(str, lost))
+    said = [same_answer(rows), f"no limit was found for columns: {listed}"]
+    return "; ".join(part for part in said[: 2 if len(lost) else 1] if part)
 
 
 def _no_fit(X, message: str) -> FirthFit:

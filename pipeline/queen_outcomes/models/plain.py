@@ -137,7 +137,7 @@ def _climb(rows: Rows, basis: Basis) -> tuple[np.ndarray, str]:
             break
         for _ in range(40):  # a full Newton step can overshoot: halve until it climbs
             new = _at(rows, basis, gamma + step)
-            if new[0] >= now[0] - 1e-10 * abs(now[0]):
+            if new[0] >= now[0] - 1e-10 * (1.0 + abs(now[0])):
                 break
             step = step / 2
         gamma, now = gamma + step, new

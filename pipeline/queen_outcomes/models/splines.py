@@ -78,11 +78,14 @@ def rcs_basis(x, knots) -> np.ndarray:
     x, t = np.asarray(x, float), np.asarray(knots, float)
     if len(t) < 3:
         return x[:, None].copy()
-    cubes = np.maximum(x[:, None] - t, 0.0) ** 3
-    last = t[-1] - t[-2]
-    inner = (
-        cubes[:, :-2]
-        - cubes[:, [-2]] * (t[-1] - t[:-2]) / last
-        + cubes[:, [-1]] * (t[-2] - t[:-2]) / last
-    )
-    return np.column_stack([x, inner / (t[-1] - t[0]) ** 2])
+    width, last = t[-1] - t[0], t[-1] - t[-2]
+    with np.errstate(
+        over="ignore", invalid="ignore"
+    ):  # an absurd x: not finite, as it is
+        cubes = (np.maximum(x[:, None] - t, 0.0) / width) ** 3 * width
+        inner = (
+            cubes[:, :-2]
+            - cubes[:, [-2]] * ((t[-1] - t[:-2]) / last)
+            + cubes[:, [-1]] * ((t[-2] - t[:-2]) / last)
+        )
+    return np.column_stack([x, inner])

@@ -10,16 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import nnls
+from scipy.sparse import csr_array
 
-KKT = 1.0 + 1e-8
-"""Largest directional derivative, per unit of weight, at which a fit is accepted."""
-WARM_STEPS = 15
-"""Steps of expectation and maximisation before the Newton steps."""
-NEWTON_STEPS = 60
-HALVINGS = 30
-NOISE = 1e-14
-"""Difference of two mean log-likelihoods that rounding alone can make."""
+from queen_outcomes.outcomes.turnbull_search import KKT, maximise
 
 
 @dataclass(frozen=True)
@@ -118,7 +111,7 @@ def fit_turnbull(after, by, or_never, weights=None) -> TurnbullFit:
     """
     after, by, never = _arrays(after, by, or_never)
     weights = np.ones(len(after)) if weights is None else np.asarray(weights, float)
-    fault = _find_fault(after, by, weights)
+    fault = _find_fault(after, by, never, weights)
     if fault:
         return TurnbullFit(
             np.empty((0, 2)), np.empty(0), np.nan, np.nan, 0, np.nan, False, fault
@@ -126,7 +119,7 @@ def fit_turnbull(after, by, or_never, weights=None) -> TurnbullFit:
     used = weights > 0
     sets = _candidate_sets(after[used], by[used], never[used])
     counts = np.bincount(sets.row, weights[used], minlength=len(sets.holds))
-    mass, kkt, steps = _maximise(sets.holds, counts / counts.sum(), None)
+    mass, kkt, steps = maximise(sets.holds, counts / counts.sum(), None)
     log_likelihood = float(counts @ np.log(sets.holds @ mass))
     met = kkt <= KKT
     words = "" if met else f"stopped with a derivative of {kkt:.3g} instead of 1"
@@ -135,15 +128,19 @@ def fit_turnbull(after, by, or_never, weights=None) -> TurnbullFit:
     )
 
 
-def fit_weighted_many(after, by, or_never, weight_matrix) -> TurnbullMany:
+def fit_weighted_many(
+    after, by, or_never, weight_matrix, clusters=None
+) -> TurnbullMany:
     """Fit the same observations under many weightings, for bootstrap or jackknife.
 
     Parameters
     ----------
     after, by, or_never
         As in `fit_turnbull`.
-    weight_matrix : array_like, shape (B, n)
-        A weighting a row.
+    weight_matrix : array_like, shape (B, n) or (B, G)
+        A weighting a row, of each observation or of each cluster.
+    clusters : array_like of int, shape (n,), optional
+        Cluster of each observation, 0 .. G - 1, when the weights are of clusters.
 
     Returns
     -------
@@ -152,19 +149,22 @@ def fit_weighted_many(after, by, or_never, weight_matrix) -> TurnbullMany:
     """
     after, by, never = _arrays(after, by, or_never)
     weight_matrix = np.atleast_2d(np.asarray(weight_matrix, float))
-    if _find_fault(after, by, weight_matrix):
+    if clusters is None:
+        clusters = np.arange(weight_matrix.shape[1])
+    fault = "clusters" if len(clusters) != len(after) else ""
+    if fault or _find_fault(after, by, never, weight_matrix.sum(axis=0)[clusters]):
         none = np.full(len(weight_matrix), np.nan)
         return TurnbullMany(np.empty((0, 2)), np.empty((len(none), 0)), none)
     sets = _candidate_sets(after, by, never)
-    counts = _collapse(weight_matrix, sets.row, len(sets.holds))
+    counts = _collapse(weight_matrix, sets, clusters)
     everyone = counts.sum(axis=0)
-    start = _maximise(sets.holds, everyone / everyone.sum(), None)[0]
+    start = maximise(sets.holds, everyone / everyone.sum(), None)[0]
     mass = np.full((len(counts), len(start)), np.nan)
     kkt = np.full(len(counts), np.nan)
     for number, count in enumerate(counts):
         seen = count > 0
         if seen.any():
-            found = _maximise(sets.holds[seen], count[seen] / count.sum(), start)
+            found = maximise(sets.holds[seen], count[seen] / count.sum(), start)
             mass[number], kkt[number], _ = found
     return TurnbullMany(sets.support, mass, kkt)
 
@@ -196,14 +196,15 @@ def share_by(fit: TurnbullFit | TurnbullMany, days) -> np.ndarray:
 def _arrays(after, by, or_never) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Give the observations as arrays; an open end includes never laying."""
     after, by = np.asarray(after, float), np.asarray(by, float)
-    return after, by, np.asarray(or_never, bool) | np.isposinf(by)
+    never = np.asarray(or_never, bool)
+    return after, by, never | np.isposinf(by) if len(never) == len(by) else never
 
 
-def _find_fault(after, by, weights) -> str:
+def _find_fault(after, by, never, weights) -> str:
     """Say in words what forbids a fit; empty when nothing does."""
     if not len(after):
         return "there are no courses"
-    if len(by) != len(after) or weights.shape[-1] != len(after):
+    if {len(by), len(never), weights.shape[-1]} != {len(after)}:
         return "the days and weights are not of one length"
     if not (np.isfinite(after).all() and (after < by).all()):
         wrong = int((~(np.isfinite(after) & (after < by))).sum())
@@ -238,59 +239,9 @@ def _candidate_sets(after, by, never) -> _Sets:
     return _Sets(support, holds.astype(float), row, float(days[-1]))
 
 
-def _collapse(weight_matrix, row, rows) -> np.ndarray:
-    """Add up the weights of like observations, shape (B, rows)."""
-    order = np.argsort(row, kind="stable")
-    starts = np.searchsorted(row[order], np.arange(rows))
-    return np.add.reduceat(weight_matrix[:, order], starts, axis=1)
-
-
-def _maximise(holds, share, start) -> tuple[np.ndarray, float, int]:
-    """Give the masses, the largest derivative and the steps taken.
-
-    ``share`` (R,) sums to 1. A start of None is the even one; another is mixed with it,
-    because steps of expectation and maximisation cannot revive a mass of zero.
-    """
-    even = np.full(holds.shape[1], 1.0 / holds.shape[1])
-    mass = even if start is None else 0.95 * start + 0.05 * even
-    for _ in range(WARM_STEPS if start is None else 2):
-        mass = mass * (holds.T @ (share / (holds @ mass)))
-    root = np.sqrt(share)
-    for step in range(NEWTON_STEPS):
-        chance = holds @ mass
-        kkt = float((holds.T @ (share / chance)).max())
-        if kkt <= 1.0 + 0.01 * (KKT - 1.0):
-            break
-        moved = _newton_step(holds, share, root, mass)
-        if moved is None:
-            break
-        mass = moved
-    return mass / mass.sum(), kkt, step
-
-
-def _newton_step(holds, share, root, mass) -> np.ndarray | None:
-    """Go to the best mixture of the quadratic form, or part of the way; None at the end.
-
-    The form is least squares over the simplex, which Dax's trick turns into least
-    squares over the positive orthant (Dax A, SIAM J Optim 1990, as in Wang 2007).
-    """
-    chance = holds @ mass
-    form = root[:, None] * (holds / chance[:, None] - 2.0)
-    form = np.vstack([form, np.ones(holds.shape[1])])
-    target = np.zeros(len(form))
-    target[-1] = 1.0
-    if len(form) > 2 * holds.shape[1]:
-        triangle = np.linalg.qr(np.column_stack([form, target]), mode="r")
-        form, target = triangle[:, :-1], triangle[:, -1]
-    found = nnls(form, target)[0]
-    towards = found / found.sum() - mass
-    rise = share @ ((holds @ towards) / chance)
-    gain, size = share @ np.log(chance), 1.0
-    for _ in range(HALVINGS):
-        tried = np.maximum(mass + size * towards, 0.0)
-        with np.errstate(divide="ignore"):
-            reached = share @ np.log(holds @ tried)
-        if reached >= gain + 0.1 * size * rise - NOISE:
-            return tried / tried.sum()
-        size /= 2.0
-    return None
+def _collapse(weight_matrix, sets: _Sets, clusters) -> np.ndarray:
+    """Add up the weights of like observations, shape (B, R)."""
+    shape = (len(sets.holds), weight_matrix.shape[1])
+    ones = np.ones(len(sets.row))
+    counts = csr_array((ones, (sets.row, clusters)), shape=shape)
+    return (counts @ weight_matrix.T).T

@@ -1,0 +1,81 @@
+"""Share laying by day, as steps with a band."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+
+from queen_outcomes.dashboard import theme
+
+
+def onset_chart(
+    rows: list[dict[str, Any]], *, window: int, by: str | None = None
+) -> alt.TopLevelMixin:
+    """Draw curves of the share laying by day.
+
+    Parameters
+    ----------
+    rows : list of dict
+        Of `onset_curves`: level, day, laying, low, high.
+    window : int
+        The day marked by a line.
+    by : str or None
+        What the levels are, for the legend; None draws one curve without a legend.
+    """
+    kept = ("level", "day", "laying", "low", "high")
+    values = [
+        {name: row[name] for name in kept} for row in rows if row["laying"] is not None
+    ]
+    base = alt.Chart(alt.InlineData(values=values))
+    day = alt.X("day:Q", title="days after insemination")
+    levels = sorted({row["level"] for row in values})
+    scale = alt.Scale(domain=levels, range=theme.SERIES[: len(levels)])
+    colour = alt.value(theme.CLOSED)
+    if by:
+        legend = alt.Legend(columns=2, symbolType="stroke", symbolOpacity=1)
+        colour = alt.Color("level:N", title=by, scale=scale, legend=legend)
+    layers = []
+    banded = [row for row in values if row["low"] is not None]
+    if banded:
+        band = alt.Chart(alt.InlineData(values=banded))
+        layers.append(
+            band.mark_area(interpolate="step-after", opacity=0.15).encode(
+                x=day,
+                y=alt.Y("low:Q", title="share laying"),
+                y2="high:Q",
+                color=colour,
+            )
+        )
+    line = base.mark_line(interpolate="step-after", strokeWidth=2).encode(
+        x=day,
+        y=alt.Y(
+            "laying:Q",
+            title="share laying",
+            scale=alt.Scale(domain=[0, 1]),
+            axis=alt.Axis(format=".0%"),
+        ),
+        color=colour,
+        tooltip=[
+            alt.Tooltip("level:N", title=by or "courses"),
+            alt.Tooltip("day:Q", title="day"),
+            alt.Tooltip("laying:Q", title="laying", format=".0%"),
+            alt.Tooltip("low:Q", title="low", format=".0%"),
+            alt.Tooltip("high:Q", title="high", format=".0%"),
+        ],
+    )
+    if by:
+        # told apart by dashes too, for those who do not see the colours
+        line = line.encode(
+            strokeDash=alt.StrokeDash(
+                "level:N",
+                title=by,
+                scale=alt.Scale(domain=levels, range=theme.DASHES[: len(levels)]),
+            )
+        )
+    mark = alt.Chart(alt.InlineData(values=[{"day": window}]))
+    layers += [
+        mark.mark_rule(strokeDash=[2, 4], color=theme.QUIET).encode(x=day),
+        line,
+    ]
+    return alt.layer(*layers).properties(width="container", height=280)

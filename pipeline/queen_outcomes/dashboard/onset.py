@@ -1,0 +1,107 @@
+"""When queens begin to lay: the share laying by day, by group."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from queen_outcomes.dashboard import theme, words
+from queen_outcomes.dashboard.charts.onset import onset_chart
+from queen_outcomes.settings import Settings
+from queen_outcomes.store import Store
+
+SHOWN = (
+    ("co2_schedule", "CO2 schedule"),
+    ("protocol", "dose protocol"),
+    ("season", "season"),
+    ("line", "line"),
+)
+"""Groupings with a chart of their own; the tables hold the others."""
+MOST_LEVELS = 6
+TABLE_DAYS = (7, 10, 14, 21, 28, 35)
+
+
+def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
+    """Give what the page `onset.html` shows."""
+    del as_of
+    window = settings.outcomes.laying_days[0]
+    overall = store.records(
+        "SELECT * FROM onset_curves WHERE \"grouping\" = 'all' ORDER BY day"
+    )
+    charts: dict[str, Any] = {}
+    if overall:
+        charts["onset-all"] = theme.dressed(onset_chart(overall, window=window))
+    groups = []
+    for grouping, title in SHOWN:
+        rows = _curves(store, grouping)
+        levels = sorted({row["level"] for row in rows})
+        if len(levels) > 1:
+            name = f"onset-{grouping.replace('_', '-')}"
+            charts[name] = theme.dressed(onset_chart(rows, window=window, by=title))
+            groups.append({"name": name, "title": title, "table": _table(rows)})
+    return {
+        "window": window,
+        "overall": overall,
+        "finding": _finding(overall, window),
+        "overall_table": _table(overall),
+        "table_days": TABLE_DAYS,
+        "groups": groups,
+        "spread": _spread(overall),
+        "charts": charts,
+    }
+
+
+def _curves(store: Store, grouping: str) -> list[dict[str, Any]]:
+    """Give the curves of the levels with most courses."""
+    return store.records(
+        """
+        WITH largest AS (
+            SELECT level
+            FROM rates
+            WHERE "grouping" = $grouping AND outcome = 'laying'
+                AND level <> '(not recorded)'
+            GROUP BY level
+            ORDER BY max(courses) DESC, level
+            LIMIT $most
+        )
+        SELECT onset_curves.*
+        FROM onset_curves
+        SEMI JOIN largest USING (level)
+        WHERE "grouping" = $grouping
+        ORDER BY level, day
+        """,
+        {"grouping": grouping, "most": MOST_LEVELS},
+    )
+
+
+def _finding(rows: list[dict[str, Any]], window: int) -> str:
+    for row in rows:
+        if row["day"] == window and row["laying"] is not None:
+            spread = words.limits(row["low"], row["high"])
+            return f"{words.percent(row['laying'])} lay by day {window} (95 % limits {spread})"
+    return f"share laying by day {window}"
+
+
+def _spread(rows: list[dict[str, Any]]) -> dict[str, int | None]:
+    """Give the days by which a tenth, half and nine tenths of the layers had begun."""
+    last = rows[-1]["laying"] if rows else None
+    found: dict[str, int | None] = {}
+    for name, share in (("tenth", 0.1), ("half", 0.5), ("most", 0.9)):
+        days = [row["day"] for row in rows if last and row["laying"] >= share * last]
+        found[name] = days[0] if days else None
+    return found
+
+
+def _table(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Give a row a level with the share by each of TABLE_DAYS, in words."""
+    levels: dict[str, dict[str, Any]] = {}
+    for row in rows:
+        if row["day"] in TABLE_DAYS:
+            cells = levels.setdefault(row["level"], {"level": row["level"]})
+            spread = words.limits(row["low"], row["high"])
+            share = words.percent(row["laying"])
+            cells[f"day_{row['day']}"] = f"{share} ({spread})" if spread else share
+    return [
+        {**dict.fromkeys((f"day_{d}" for d in TABLE_DAYS), ""), **cells}
+        for cells in levels.values()
+    ]

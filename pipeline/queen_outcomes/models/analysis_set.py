@@ -1,0 +1,107 @@
+"""The courses of one fit: which are complete, in which factors, and what was left out.
+
+Arrays in, arrays out; every cut is counted and said. Nothing is fitted or filled in here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from queen_outcomes.models.terms import Term, Values
+
+RECORDED = 0.8
+"""Share of courses for which a factor must be recorded, and that must be complete."""
+GROUPINGS = ("operator", "graft_batch", "semen_batch")
+
+
+@dataclass(frozen=True, eq=False)
+class AnalysisSet:
+    """The courses that a fit stands on.
+
+    Attributes
+    ----------
+    values : mapping of str to ndarray, shape (n,)
+    y : ndarray, shape (n,)
+        0 or 1.
+    terms : tuple of Term
+        Recorded often enough, in order of priority.
+    rows : ndarray of int
+        Places of these courses among those handed in.
+    left_out : tuple of str
+        Terms that went, and why.
+    message : str
+        What to know of the cuts; empty when no course was lost.
+    """
+
+    values: Values
+    y: np.ndarray
+    terms: tuple[Term, ...]
+    rows: np.ndarray
+    left_out: tuple[str, ...]
+    message: str
+
+
+def is_recorded(term: Term, values: Values) -> np.ndarray:
+    """Tell for which courses a factor's value is recorded.
+
+    The time between two exposures is asked only where there were two.
+    """
+    x = values[term.column]
+    if x.dtype.kind not in "fiu":
+        return x != ""
+    if term.kind == "gap":
+        return np.isfinite(x) | ~has_two(values)
+    return np.isfinite(x)
+
+
+def has_two(values: Values) -> np.ndarray:
+    """Tell which courses had a second CO2 exposure."""
+    return np.char.startswith(values["co2_schedule"], "other")
+
+
+def analysis_set(values: Values, y: np.ndarray, terms: Sequence[Term]) -> AnalysisSet:
+    """Leave out factors with too many gaps, then courses with a gap in the rest."""
+    kept, left_out = [], []
+    complete = np.ones(len(y), bool)
+    for term in terms:
+        seen = is_recorded(term, values)
+        share = float(seen.mean()) if len(seen) else 0.0
+        if share < RECORDED:
+            left_out.append(f"{term.label}: recorded for {100 * share:.0f} % of courses")
+        else:
+            kept.append(term)
+            complete &= seen
+    rows = np.flatnonzero(complete)
+    return AnalysisSet(
+        take(values, rows),
+        y[rows],
+        tuple(kept),
+        rows,
+        tuple(left_out),
+        _said(len(rows), len(y)),
+    )
+
+
+def take(values: Mapping[str, np.ndarray], rows: np.ndarray) -> dict[str, np.ndarray]:
+    """Give the values of some courses."""
+    return {name: column[rows] for name, column in values.items()}
+
+
+def _said(complete: int, decided: int) -> str:
+    if complete == decided:
+        return ""
+    said = f"{complete} of {decided} decided courses are complete in every factor"
+    if complete < RECORDED * decided:
+        said += "; the others are not filled in, so these figures stand on complete ones"
+    return said
+
+
+def own_level(x: np.ndarray) -> np.ndarray:
+    """Give codes 0..k-1 of a grouping; a course without a level stands alone."""
+    codes = np.unique(x, return_inverse=True)[1].astype(np.int64)
+    alone = x == ""
+    codes[alone] = codes.max(initial=0) + 1 + np.arange(alone.sum())
+    return np.unique(codes, return_inverse=True)[1]

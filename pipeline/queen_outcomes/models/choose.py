@@ -1,0 +1,180 @@
+"""What goes into a model, in which form: variation, a budget, and no two alike.
+
+The order of the terms is the order of priority. Nothing is fitted; the answers are used
+for nothing but how many there are of the rarer one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from queen_outcomes.models.analysis_set import AnalysisSet
+from queen_outcomes.models.collinear import find_aliased
+from queen_outcomes.models.terms import GROUPS, Form, Term, Values, coarsen, find_form
+
+BATCHES_EACH = 10
+"""Batches for each degree of freedom that varies only between batches."""
+BATCH_KINDS = ("graft_batch", "semen_batch")
+
+
+@dataclass(frozen=True, eq=False)
+class Design:
+    """The factors of a model and the columns they become.
+
+    Attributes
+    ----------
+    forms : tuple of Form
+    kept : ndarray of int
+        Columns that stand on their own, of all that the forms give after the constant.
+    owner : ndarray of int
+        For each kept column the number of its form; -1 for the constant.
+    names : tuple of str
+        Of the kept columns.
+    left_out : tuple of str
+    message : str
+    """
+
+    forms: tuple[Form, ...]
+    kept: np.ndarray
+    owner: np.ndarray
+    names: tuple[str, ...]
+    left_out: tuple[str, ...]
+    message: str
+
+    def matrix(self, values: Values) -> np.ndarray:
+        """Give the columns for these values, the constant first."""
+        return _whole(self.forms, values)[:, self.kept]
+
+    def columns_of(self, number: int) -> list[int]:
+        """Give the places of one factor's columns."""
+        return np.flatnonzero(self.owner == number).tolist()
+
+
+def _whole(forms: Sequence[Form], values: Values) -> np.ndarray:
+    n = len(next(iter(values.values())))
+    return np.column_stack([np.ones(n), *(form.columns(values) for form in forms)])
+
+
+def choose(
+    courses: AnalysisSet, *, fixed: Sequence[str], adjust_for: Sequence[str], each: int
+) -> Design:
+    """Choose factors and forms.
+
+    Parameters
+    ----------
+    courses : AnalysisSet
+    fixed : sequence of str
+        Groupings that enter as levels.
+    adjust_for : sequence of str
+        Factors that the budget never drops.
+    each : int
+        Of the rarer answer for each degree of freedom.
+    """
+    terms = [*courses.terms, *(GROUPS[name] for name in fixed)]
+    forms, left_out = _that_vary(terms, courses.values)
+    keep = {*adjust_for, *fixed}
+    rarer = int(min(courses.y.sum(), (1 - courses.y).sum()))
+    why = f"{rarer} of the rarer answer allow {rarer // each} degrees of freedom"
+    forms = _within(forms, rarer // each, keep, (courses.values, left_out, why))
+    for kind in BATCH_KINDS:
+        forms = _within_batches(forms, kind, keep, courses.values, left_out)
+    taken = sum(form.df for form in forms)
+    over = taken > rarer // each
+    message = f"what is always adjusted for takes {taken}; {why}" if over else ""
+    return _independent(forms, courses.values, left_out, message)
+
+
+def _that_vary(
+    terms: Sequence[Term], values: Values
+) -> tuple[list[Form], list[str]]:
+    forms, left_out = [], []
+    for term in terms:
+        form = find_form(term, values)
+        if form is None:
+            left_out.append(f"{term.label}: does not vary")
+        else:
+            forms.append(form)
+    return forms, left_out
+
+
+def _within(
+    forms: list[Form],
+    allowed: int,
+    keep: set[str],
+    told: tuple[Values, list[str], str],
+    among: set[str] | None = None,
+) -> list[Form]:
+    """Make forms simpler, then drop them, the last first, until they fit."""
+    values, left_out, why = told
+    forms = list(forms)
+
+    def inside() -> bool:
+        counted = [f for f in forms if among is None or f.term.name in among]
+        return sum(form.df for form in counted) <= allowed
+
+    for _ in range(2):
+        for at in reversed(range(len(forms))):
+            simpler = None if inside() else coarsen(forms[at], values)
+            if simpler is not None and (among is None or forms[at].term.name in among):
+                forms[at] = simpler
+    for form in reversed(list(forms)):
+        name = form.term.name
+        if not inside() and name not in keep and (among is None or name in among):
+            forms.remove(form)
+            left_out.append(f"{form.term.label}: {why}")
+    return forms
+
+
+def _within_batches(forms, kind: str, keep: set[str], values: Values, left_out):
+    """Hold what varies only between batches to the number of batches."""
+    batch = values[kind]
+    batches = len(np.unique(batch[batch != ""]))
+    if not 2 <= batches < len(batch):
+        return forms
+    among = {
+        form.term.name
+        for form in forms
+        if form.term.name not in GROUPS and is_between(values[form.term.column], batch)
+    }
+    word = GROUPS[kind].label
+    allowed = batches // BATCHES_EACH
+    why = f"varies only between the {batches} {word}es, too few for more factors"
+    return _within(forms, allowed, keep, (values, left_out, why), among)
+
+
+def is_between(x: np.ndarray, batch: np.ndarray) -> bool:
+    """Tell whether a factor is the same for all courses of every batch."""
+    known = (batch != "") & ((x != "") if x.dtype.kind == "U" else np.isfinite(x))
+    if not known.any():
+        return False
+    code = np.unique(batch[known], return_inverse=True)[1]
+    value = np.unique(x[known], return_inverse=True)[1]
+    return len(np.unique(code * (value.max() + 1) + value)) == code.max() + 1
+
+
+def _independent(forms, values: Values, left_out: list[str], message: str) -> Design:
+    """Leave out columns that earlier ones determine; forms without any go."""
+    X = _whole(forms, values)
+    owner = np.concatenate([[-1], *(np.full(f.df, k) for k, f in enumerate(forms))])
+    names = ["constant", *(f"{f.term.label}: {n}" for f in forms for n in f.names)]
+    kept = np.array(find_aliased(X).kept, int)
+    stay = [k for k in range(len(forms)) if (owner[kept] == k).any()]
+    for k, form in enumerate(forms):
+        lost = form.df - int((owner[kept] == k).sum())
+        if lost == form.df:
+            left_out.append(f"{form.term.label}: cannot be told apart from those before it")
+        elif lost:
+            left_out.append(f"{form.term.label}: in part the same as those before it")
+    if len(stay) < len(forms):
+        return _independent([forms[k] for k in stay], values, left_out, message)
+    return Design(
+        tuple(forms),
+        kept,
+        owner[kept],
+        tuple(names[j] for j in kept),
+        tuple(dict.fromkeys(left_out)),
+        message,
+    )

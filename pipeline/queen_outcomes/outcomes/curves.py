@@ -1,0 +1,287 @@
+"""Curves by day, and the headline estimates that are read off them.
+
+Reads histories and outcomes, writes onset_curves, incidence, estimates, and sets the
+estimates beside the plain rates. An estimate uses every course for as long as it was
+seen, so that a queen sold in good health, or a living queen nobody looked at, does not
+bias it as it biases a plain rate.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from queen_outcomes.outcomes.competing import cumulative_incidence, state_occupation
+from queen_outcomes.outcomes.curve_limits import (
+    batch_limits,
+    logit_limits,
+    wilson_limits,
+)
+from queen_outcomes.outcomes.derive import THERE_REASONS
+from queen_outcomes.outcomes.histories import (
+    COMPETING,
+    EVENTS,
+    HAPPENED,
+    AtRisk,
+    at_risk,
+    onset_sets,
+    working_stretches,
+)
+from queen_outcomes.settings import Settings
+from queen_outcomes.store import Store
+
+GROUPINGS = (
+    "all",
+    "iso_week",
+    "month",
+    "operator",
+    "protocol",
+    "line",
+    "drone_line",
+    "semen_batch",
+    "graft_batch",
+    "co2_schedule",
+    "doses",
+    "season",
+)
+DRAWN = (
+    "all",
+    "operator",
+    "protocol",
+    "line",
+    "drone_line",
+    "co2_schedule",
+    "doses",
+    "season",
+)
+"""Groupings whose whole curves are kept; of the others only the estimates are."""
+ONSET_DAYS = np.arange(0, 61)
+INCIDENCE_DAYS = np.concatenate([np.arange(0, 91), np.arange(95, 401, 5)])
+WORKING = 1
+
+Row = dict[str, Any]
+
+
+def draw_curves(store: Store, settings: Settings) -> None:
+    """Write the curves and estimates, and put the estimates into rates."""
+    store.step("5_rates", "histories", {"there_reasons": list(THERE_REASONS)})
+    frame = store.frame("SELECT * FROM histories ORDER BY course_id")
+    patterns = _patterns(store)
+    tables: dict[str, list[Row]] = {name: [] for name in SCHEMAS}
+    for grouping, level, part in _levels(frame, settings.min_shown):
+        place = {"grouping": grouping, "level": level}
+        for name, rows in _of_level(part, place, settings, patterns).items():
+            tables[name] += [{**row, **place} for row in rows]
+    for name, rows in tables.items():
+        _write(store, name, rows)
+    store.step("5_rates", "rates_with_estimates", {})
+    store.execute("DROP TABLE rates")
+    store.execute("ALTER TABLE rates_with_estimates RENAME TO rates")
+
+
+SCHEMAS: dict[str, dict[str, Any]] = {
+    "onset_curves": {
+        "grouping": pl.String,
+        "level": pl.String,
+        "day": pl.Int64,
+        "laying": pl.Float64,
+        "low": pl.Float64,
+        "high": pl.Float64,
+        "at_risk": pl.Int64,
+    },
+    "incidence": {
+        "event": pl.String,
+        "grouping": pl.String,
+        "level": pl.String,
+        "day": pl.Int64,
+        "incidence": pl.Float64,
+        "low": pl.Float64,
+        "high": pl.Float64,
+    },
+    "estimates": {
+        "outcome": pl.String,
+        "window_days": pl.Int32,
+        "grouping": pl.String,
+        "level": pl.String,
+        "estimate": pl.Float64,
+        "estimate_low": pl.Float64,
+        "estimate_high": pl.Float64,
+    },
+}
+
+
+def _write(store: Store, name: str, rows: list[Row]) -> None:
+    frame = pl.DataFrame(rows, schema=SCHEMAS[name]).sort(
+        [column for column in SCHEMAS[name] if SCHEMAS[name][column] != pl.Float64]
+    )
+    store.con.register("drawn", frame)
+    store.table(name, "SELECT * FROM drawn")
+    store.con.unregister("drawn")
+
+
+def _levels(
+    frame: pl.DataFrame, min_shown: int
+) -> Iterator[tuple[str, str, pl.DataFrame]]:
+    """Give every level that has enough courses to show a rate of."""
+    for grouping in GROUPINGS:
+        for (level,), part in frame.group_by(grouping, maintain_order=True):
+            if part.height >= min_shown:
+                yield grouping, level, part
+
+
+def _patterns(store: Store) -> pl.DataFrame:
+    return store.frame(
+        "SELECT groups.*, outcomes.window_days, outcomes.state FROM outcomes "
+        "INNER JOIN course_groups AS groups USING (course_id) "
+        "WHERE outcomes.outcome = 'pattern' AND outcomes.closed "
+        "AND outcomes.state IN ('yes', 'no')"
+    )
+
+
+def _of_level(
+    part: pl.DataFrame, place: Row, settings: Settings, patterns: pl.DataFrame
+) -> dict[str, list[Row]]:
+    """Give a level's curves and estimates."""
+    rules = settings.outcomes
+    is_drawn = place["grouping"] in DRAWN
+    onset, laying = _laying(part, place, rules.laying_days)
+    estimates = [("laying", *row) for row in laying]
+    incidence = []
+    for event in EVENTS:
+        risk = at_risk(part, event)
+        if is_drawn:
+            incidence += _incidence(risk, event)
+        for window in getattr(rules, f"{event}_days", ()):
+            estimates.append((event, window, *_read_off(risk, window)))
+    scored = patterns.filter(pl.col(place["grouping"]) == place["level"])
+    for window in rules.established_days:
+        good = scored.filter(pl.col("window_days") == window)
+        estimates.append(("established", window, *_established(part, window, good)))
+    names = ("outcome", "window_days", "estimate", "estimate_low", "estimate_high")
+    return {
+        "onset_curves": onset if is_drawn else [],
+        "incidence": incidence,
+        "estimates": [
+            dict(zip(names, row, strict=True))
+            for row in estimates
+            if row[2] is not None
+        ],
+    }
+
+
+def _laying(
+    part: pl.DataFrame, place: Row, windows: tuple[int, ...]
+) -> tuple[list[Row], list[tuple[Any, ...]]]:
+    after, by, or_never = onset_sets(part)
+    seed = zlib.crc32(f"{place['grouping']}/{place['level']}".encode())
+    asked = np.unique(np.concatenate([ONSET_DAYS, windows]))
+    curve = batch_limits(
+        after,
+        by,
+        or_never,
+        clusters=part["cluster"].to_numpy(),
+        days=asked,
+        seed=seed,
+    )
+    followed = np.where(np.isinf(by) & ~or_never, after, np.inf).max()
+    unsettled = ((after[:, None] <= asked) & (by[:, None] > asked)).sum(axis=0)
+    rows = [
+        {
+            "day": int(day),
+            "laying": _number(curve.estimate[place_]),
+            "low": _number(curve.low[place_]),
+            "high": _number(curve.high[place_]),
+            "at_risk": int(unsettled[place_]),
+        }
+        for place_, day in enumerate(asked)
+        if day <= ONSET_DAYS[-1]
+    ]
+    found = []
+    for window in windows:
+        at = int(np.searchsorted(asked, window))
+        known = followed >= window
+        values = (curve.estimate[at], curve.low[at], curve.high[at])
+        found.append((window, *(_number(v) if known else None for v in values)))
+    return rows, found
+
+
+def _curves(
+    risk: AtRisk, days: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Give the incidence of the event by day, with a band.
+
+    The curve has each event on the last day it can have happened; the band reaches up
+    to the limit of the curve that has each on the first.
+    """
+    late = _aalen_johansen(risk, risk.by, days)
+    early = _aalen_johansen(risk, risk.since, days)
+    return late[0], late[1], np.maximum(late[2], early[2])
+
+
+def _aalen_johansen(
+    risk: AtRisk, ends: np.ndarray, days: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    curves = cumulative_incidence(
+        risk.entry,
+        ends,
+        risk.event,
+        causes=(HAPPENED, COMPETING),
+        days=days,
+        clusters=risk.clusters,
+    )
+    return curves.estimate[0], curves.low[0], curves.high[0]
+
+
+def _incidence(risk: AtRisk, event: str) -> list[Row]:
+    if not (risk.by > risk.entry).any():
+        return []
+    last = risk.by.max()
+    days = INCIDENCE_DAYS[last >= INCIDENCE_DAYS]
+    estimate, low, high = _curves(risk, days)
+    return [
+        {
+            "event": event,
+            "day": int(day),
+            "incidence": _number(estimate[at]),
+            "low": _number(low[at]),
+            "high": _number(high[at]),
+        }
+        for at, day in enumerate(days)
+    ]
+
+
+def _read_off(risk: AtRisk, window: int) -> tuple[float | None, ...]:
+    """Read the share by a day, if anybody was followed that long."""
+    if not ((risk.by >= window) & (risk.entry < window)).any():
+        return (None, None, None)
+    estimate, low, high = _aalen_johansen(risk, risk.by, np.array([window]))
+    return (_number(estimate[0]), _number(low[0]), _number(high[0]))
+
+
+def _established(
+    part: pl.DataFrame, window: int, scored: pl.DataFrame
+) -> tuple[float | None, ...]:
+    """Share working on a day, times the share of scored patterns that are good."""
+    stretches = working_stretches(part)
+    if not (stretches["exit_"] >= window).any():
+        return (None, None, None)
+    curves = state_occupation(stretches, states=3, days=np.array([window]))
+    share, se = curves.estimate[WORKING, 0], curves.se[WORKING, 0]
+    good, of = int((scored["state"] == "yes").sum()), scored.height
+    factor = good / of if of else 1.0
+    factor_variance = factor * (1 - factor) / of if of else 0.0
+    estimate = share * factor
+    spread = np.sqrt((factor * se) ** 2 + share**2 * factor_variance)
+    low, high = logit_limits(estimate, spread, curves.clusters - 1)
+    if not spread > 0:
+        low, high = wilson_limits(estimate, part.height)
+    return (_number(estimate), _number(low), _number(high))
+
+
+def _number(value: Any) -> float | None:
+    number = float(value)
+    return number if np.isfinite(number) else None

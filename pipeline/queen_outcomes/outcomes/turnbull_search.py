@@ -1,0 +1,82 @@
+"""Finds the masses of largest likelihood of a mixture with known parts.
+
+A few steps of expectation and maximisation, then constrained Newton steps; each takes
+the likelihood up. Where the maximum is not unique, one of them is given.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.optimize import nnls
+
+KKT = 1.0 + 1e-8
+"""Largest directional derivative, per unit of weight, at which a fit is accepted."""
+WARM_STEPS = 15
+"""Steps of expectation and maximisation before the Newton steps."""
+NEWTON_STEPS = 60
+HALVINGS = 30
+NOISE = 1e-14
+"""Difference of two mean log-likelihoods that rounding alone can make."""
+
+
+def maximise(holds, share, start=None) -> tuple[np.ndarray, float, int]:
+    r"""Maximise :math:`\sum_r f_r \log \sum_j a_{rj} s_j` over the simplex.
+
+    Parameters
+    ----------
+    holds : ndarray, shape (R, m)
+        1 where observation r holds set j; every observation holds one.
+    share : ndarray, shape (R,)
+        Weights f, which sum to 1.
+    start : ndarray, shape (m,), optional
+        Masses to start from, mixed with even ones, because steps of expectation and
+        maximisation cannot revive a mass of zero.
+
+    Returns
+    -------
+    mass : ndarray, shape (m,)
+    kkt : float
+        Largest directional derivative; 1 at the maximum.
+    steps : int
+    """
+    even = np.full(holds.shape[1], 1.0 / holds.shape[1])
+    mass = even if start is None else 0.95 * start + 0.05 * even
+    for _ in range(WARM_STEPS if start is None else 2):
+        mass = mass * (holds.T @ (share / (holds @ mass)))
+    mass /= mass.sum()
+    root = np.sqrt(share)
+    steps = 0
+    while True:
+        kkt = float((holds.T @ (share / (holds @ mass))).max())
+        if kkt <= 1.0 + 0.01 * (KKT - 1.0) or steps == NEWTON_STEPS:
+            break
+        moved = _newton_step(holds, share, root, mass)
+        if moved is None:
+            break
+        mass, steps = moved, steps + 1
+    return mass, kkt, steps
+
+
+def _newton_step(holds, share, root, mass) -> np.ndarray | None:
+    """Go to the best mixture of the quadratic form, or part of the way; None at the end.
+
+    The form is least squares over the simplex, which Dax's trick turns into least
+    squares over the positive orthant (Dax A, SIAM J Optim 1990, as in Wang 2007).
+    """
+    chance = holds @ mass
+    form = root[:, None] * (holds / chance[:, None] - 2.0)
+    form = np.vstack([form, np.ones(holds.shape[1])])
+    target = np.zeros(len(form))
+    target[-1] = 1.0
+    found = nnls(form, target)[0]
+    towards = found / found.sum() - mass
+    rise = share @ ((holds @ towards) / chance)
+    gain, size = share @ np.log(chance), 1.0
+    for _ in range(HALVINGS):
+        tried = np.maximum(mass + size * towards, 0.0)
+        with np.errstate(divide="ignore"):
+            reached = share @ np.log(holds @ tried)
+        if reached >= gain + 0.1 * size * rise - NOISE:
+            return tried / tried.sum()
+        size /= 2.0
+    return None

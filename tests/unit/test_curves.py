@@ -1,0 +1,123 @@
+"""Headline estimates: what biases a plain rate must not bias them."""
+
+import numpy as np
+import pytest
+from queen_outcomes.outcomes.curves import draw_curves
+from queen_outcomes.outcomes.rates import count_rates
+from queen_outcomes.settings import Settings
+from station_tables import check, day, derived, insemination, leave
+
+QUEENS = 1500
+LOOKS = (7, 14, 21, 28, 35, 42, 49, 56, 63)
+LAYS, DIES = 0.85, 0.2
+"""Truth of the invented queens: share that lays, and share of all that dies by day 60,
+evenly over the days, whether she lays or not."""
+
+
+def station(*, sold=0.0, looked=1.0, seed=1):
+    """Make queens of known fate; each begins to lay on day 9 or never does.
+
+    ``sold``: share of living layers sold on day 28. ``looked``: chance that a living
+    queen is looked at on a planned day from day 21 on; a death is always written down.
+    """
+    draw = np.random.default_rng(seed)
+    lays = draw.random(QUEENS) < LAYS
+    death = np.where(draw.random(QUEENS) < DIES, draw.integers(1, 61, QUEENS), 9999)
+    goes = lays & (death > 28) & (draw.random(QUEENS) < sold)
+    checks, exits, queens, inseminations = [], [], [], []
+    for n in range(QUEENS):
+        name = f"Q{n:04d}"
+        queens.append({"queen_id": name, "graft_batch": f"G{n % 60}", "marked": True})
+        inseminations.append(insemination(0, name))
+        last = min(death[n], 28 if goes[n] else 9999)
+        for look in LOOKS:
+            if look > last or (look >= 21 and draw.random() > looked):
+                continue
+            checks.append(
+                check(look, name, queen_seen=True, eggs=bool(lays[n] and look > 9))
+            )
+        if goes[n]:
+            exits.append(leave(28, "sold", name))
+        elif death[n] < 9999:
+            exits.append(leave(int(death[n]), "dead", name))
+    records = {
+        "queens": queens,
+        "inseminations": inseminations,
+        "checks": checks,
+        "exits": exits,
+    }
+    # what these very queens would have shown, had nobody sold or overlooked any
+    truth = {
+        "established": float(np.mean(lays & (death > 60))),
+        "lost": float(np.mean(death <= 21)),
+    }
+    return records, truth
+
+
+def rates(records, outcome, as_of=day(120)):
+    store = derived(as_of, **records)
+    settings = Settings()
+    count_rates(store, settings)
+    draw_curves(store, settings)
+    (row,) = store.records(
+        "SELECT * FROM rates WHERE \"grouping\" = 'all' AND outcome = $outcome "
+        "ORDER BY window_days LIMIT 1",
+        {"outcome": outcome},
+    )
+    return row
+
+
+def test_selling_good_queens_biases_the_plain_rate_and_not_the_estimate():
+    records, truth = station(sold=0.6)
+    row, truth = rates(records, "established"), truth["established"]
+    assert abs(row["rate"] - truth) > 0.05
+    assert abs(row["estimate"] - truth) < 0.02
+    assert row["estimate_low"] < truth < row["estimate_high"]
+
+
+def test_looking_only_at_some_living_queens_does_not_make_deaths_common():
+    records, truth = station(looked=0.3)
+    row, truth = rates(records, "lost"), truth["lost"]
+    assert abs(row["rate"] - truth) > 0.05
+    assert abs(row["estimate"] - truth) < 0.02
+    assert row["estimate_low"] < truth < row["estimate_high"]
+
+
+def test_where_all_is_seen_plain_rate_and_estimate_agree():
+    records, truth = station()
+    for outcome in ("lost", "established"):
+        row = rates(records, outcome)
+        assert row["rate"] == pytest.approx(truth[outcome], abs=0.005)
+        assert row["estimate"] == pytest.approx(truth[outcome], abs=0.005)
+
+
+def test_a_first_week_has_counts_and_no_estimate():
+    records = {
+        "inseminations": [insemination(0, f"Q{n}") for n in range(30)],
+        "checks": [check(5, f"Q{n}", eggs=False) for n in range(30)],
+    }
+    row = rates(records, "laying", as_of=day(6))
+    assert (row["open"], row["closed"], row["estimate"]) == (30, 0, None)
+
+
+def test_no_curve_is_drawn_of_fewer_courses_than_are_shown():
+    store = derived(inseminations=[insemination(0, f"Q{n}") for n in range(9)])
+    count_rates(store, Settings())
+    draw_curves(store, Settings())
+    assert store.rows("SELECT count(*) FROM onset_curves") == [(0,)]
+
+
+def test_curves_rise_and_stay_between_their_limits():
+    store = derived(day(90), **station(looked=0.7)[0])
+    count_rates(store, Settings())
+    draw_curves(store, Settings())
+    for table, column in (("onset_curves", "laying"), ("incidence", "incidence")):
+        rows = store.rows(
+            f"SELECT {column}, low, high, {column} - lag({column}, 1, 0) OVER ("
+            f"PARTITION BY {'event, ' if table == 'incidence' else ''} "
+            f'"grouping", level ORDER BY day) FROM {table}'
+        )
+        assert len(rows) > 50
+        for share, low, high, step in rows:
+            assert low <= share + 1e-9 <= high + 2e-9
+            assert step >= -1e-9
