@@ -63,6 +63,8 @@ class Store:
         if memory:
             config["memory_limit"] = memory
         self.con = duckdb.connect(str(path), read_only=read_only, config=config)
+        # a time with an offset is written out the same wherever the build runs
+        self.con.execute("SET TimeZone = 'UTC'").fetchall()
 
     def execute(self, sql: str, parameters: Mapping[str, Any] | None = None) -> None:
         """Run a statement for what it does."""

@@ -22,6 +22,6 @@ SELECT
         AS co2_schedule,
     CAST(doses AS VARCHAR) AS doses,
     season,
-    coalesce(batches.batch_no, -row_number() OVER (ORDER BY courses.course_id)) AS cluster
+    coalesce(batches.batch_no, -courses.course_no) AS cluster
 FROM courses
 LEFT JOIN batches USING (graft_batch)

@@ -7,8 +7,9 @@ import json
 
 import polars as pl
 from queen_outcomes.records import accept, expectations
+from queen_outcomes.records.column import LINE_BITS
 from queen_outcomes.records.dictionary import TABLES
-from queen_outcomes.records.findings import LINE_BITS, UNREAD_KINDS
+from queen_outcomes.records.findings import UNREAD_KINDS
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store, quote
 

@@ -6,12 +6,12 @@ import datetime as dt
 
 import polars as pl
 from queen_outcomes.outcomes.derive import derive
+from queen_outcomes.records.column import LINE_BITS
 from queen_outcomes.records.dictionary import TABLES
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
 
 D0 = dt.date(2025, 6, 1)
-LINE_BITS = 36
 
 
 def day(number: int) -> dt.date:

@@ -54,8 +54,8 @@ def station(*, sold=0.0, looked=1.0, seed=1):
     return records, truth
 
 
-def rates(records, outcome, as_of=day(120)):
-    store = derived(as_of, **records)
+def rates(records, outcome, days=120):
+    store = derived(day(days), **records)
     settings = Settings()
     count_rates(store, settings)
     draw_curves(store, settings)
@@ -96,7 +96,7 @@ def test_a_first_week_has_counts_and_no_estimate():
         "inseminations": [insemination(0, f"Q{n}") for n in range(30)],
         "checks": [check(5, f"Q{n}", eggs=False) for n in range(30)],
     }
-    row = rates(records, "laying", as_of=day(6))
+    row = rates(records, "laying", days=6)
     assert (row["open"], row["closed"], row["estimate"]) == (30, 0, None)
 
 

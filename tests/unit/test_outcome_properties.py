@@ -4,6 +4,8 @@ import random
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from queen_outcomes.outcomes.rates import count_rates
+from queen_outcomes.settings import Settings
 from random_stations import cut, some_day, stations
 from station_tables import day, derived
 
@@ -13,6 +15,7 @@ TABLES = {
     "ends": "*",
     "outcomes": "* EXCLUDE (settled_by)",
     "due": "*",
+    "rates": "*",
 }
 LATE = day(600)
 
@@ -28,6 +31,7 @@ def tables(store, only_closed=False):
     where = "WHERE closed" if only_closed else ""
     if only_closed:
         return set(store.rows(f"SELECT * EXCLUDE (settled_by) FROM outcomes {where}"))
+    count_rates(store, Settings())
     return {
         name: sorted(store.rows(f"SELECT {columns} FROM {name}"), key=str)
         for name, columns in TABLES.items()

@@ -5,7 +5,8 @@ import datetime as dt
 import polars as pl
 import pytest
 from queen_outcomes.records.dictionary import TABLES
-from queen_outcomes.records.staging import LINE_BITS, stage_records
+from queen_outcomes.records.column import LINE_BITS
+from queen_outcomes.records.staging import stage_records
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
 from reading import folder, stage
@@ -89,6 +90,6 @@ def test_staging_twice_gives_the_same(tmp_path):
     for _ in range(2):
         store = Store()
         stage_records(store, tmp_path, Settings())
-        tables.append(store.rows("SELECT * FROM staged_checks"))
+        tables.append(store.rows("SELECT * FROM staged_checks ORDER BY ref"))
     assert tables[0] == tables[1]
     assert len(tables[0]) == 3

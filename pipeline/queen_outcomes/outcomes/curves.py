@@ -155,8 +155,10 @@ def _of_level(
         risk = at_risk(part, event)
         if is_drawn:
             incidence += _incidence(risk, event)
-        for window in getattr(rules, f"{event}_days", ()):
-            estimates.append((event, window, *_read_off(risk, window)))
+        estimates += [
+            (event, window, *_read_off(risk, window))
+            for window in getattr(rules, f"{event}_days", ())
+        ]
     scored = patterns.filter(pl.col(place["grouping"]) == place["level"])
     for window in rules.established_days:
         good = scored.filter(pl.col("window_days") == window)

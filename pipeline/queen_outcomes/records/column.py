@@ -15,6 +15,10 @@ Severity = Literal["quarantine", "hard", "soft"]
 """quarantine: the row cannot be placed. hard: the cell is set aside, the row used.
 soft: the value is used and listed for a second look."""
 
+LINE_BITS = 36
+"""A row's ref is its source's number times two to this power, plus its line; the SQL
+files write the power out, 68719476736."""
+
 SQL_TYPES: dict[Kind, str] = {
     "id": "VARCHAR",
     "label": "VARCHAR",

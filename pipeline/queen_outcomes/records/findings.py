@@ -9,12 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from queen_outcomes.records import reasons
-from queen_outcomes.records.column import Table
+from queen_outcomes.records.column import LINE_BITS, Table
 from queen_outcomes.records.rules import Rule, key_rule
 from queen_outcomes.store import Store, literal, quote
-
-LINE_BITS = 36
-"""ref = the source's number, then this many bits of line number."""
 
 PLACE_SQL = (
     "(SELECT source FROM sources_read "

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from queen_outcomes.errors import LedgerError, shorten
+from queen_outcomes.records.column import LINE_BITS
 from queen_outcomes.records.dictionary import TABLES
-from queen_outcomes.records.findings import LINE_BITS
 from queen_outcomes.store import Store, literal
 
 REPORT = "this is a fault of the tool; please report it with these lines"

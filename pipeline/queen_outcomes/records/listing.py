@@ -7,8 +7,8 @@ repeated: the row it repeats carries the rest.
 from __future__ import annotations
 
 from queen_outcomes.records import findings
+from queen_outcomes.records.column import LINE_BITS
 from queen_outcomes.records.dictionary import TABLES
-from queen_outcomes.records.findings import LINE_BITS
 from queen_outcomes.records.reasons import finding_sql
 from queen_outcomes.store import Store, literal
 

@@ -5,7 +5,7 @@ Takes the text from the raw tables, only for the lines concerned. It judges noth
 
 from __future__ import annotations
 
-from queen_outcomes.records.findings import LINE_BITS
+from queen_outcomes.records.column import LINE_BITS
 from queen_outcomes.store import Store, literal, quote
 
 RAW_EXTRAS = ("broken", "broken_text")

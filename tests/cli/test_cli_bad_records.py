@@ -1,0 +1,101 @@
+"""What a person meets when the records cannot be used: words, and no half-made build."""
+
+import pytest
+import xlsxwriter
+
+INSEMINATIONS = "queen_id,inseminated_at,dose_ul\nQ1,2026-05-01,8\nQ2,2026-05-01,8\n"
+CHECKS = "queen_id,checked_on,eggs\nQ1,2026-05-14,yes\nQ2,2026-05-14,no\n"
+
+
+@pytest.fixture
+def records(station):
+    """A station with the two tables that must be there."""
+    folder = station / "records"
+    (folder / "inseminations.csv").write_text(INSEMINATIONS, encoding="utf-8")
+    (folder / "checks.csv").write_text(CHECKS, encoding="utf-8")
+    return folder
+
+
+def wide(path):
+    """Write a sheet of two hundred columns, of which we know three."""
+    with xlsxwriter.Workbook(path) as book:
+        sheet = book.add_worksheet("checks")
+        for column in range(200):
+            sheet.write(0, column, f"Column {column}")
+        for column, name in enumerate(("queen_id", "checked_on", "eggs")):
+            sheet.write(0, 100 + column, name)
+        sheet.write_row(1, 100, ["Q1", "2026-05-14", "yes"])
+
+
+REFUSED = {
+    "no records at all": (lambda r: [p.unlink() for p in r.iterdir()], "inseminations"),
+    "an empty file": (lambda r: (r / "checks.csv").write_bytes(b""), "empty"),
+    "rubbish named csv": (
+        lambda r: (r / "checks.csv").write_bytes(bytes(range(256)) * 40),
+        "not a text table",
+    ),
+    "a locked workbook": (
+        lambda r: (r / "lab.xlsx").write_bytes(
+            bytes.fromhex("d0cf11e0a1b11ae1") + bytes(4096)
+        ),
+        "password",
+    ),
+    "a missing column": (
+        lambda r: (r / "checks.csv").write_text("queen_id,chekced_on\nQ1,2026-05-14\n"),
+        "chekced_on",
+    ),
+    "a required table missing": (lambda r: (r / "checks.csv").unlink(), "checks"),
+}
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_unusable_records_are_refused_in_words(command, records, name):
+    spoil, expected = REFUSED[name]
+    spoil(records)
+    ran = command("build", records.parent)
+    assert ran.code == 3, ran.err
+    assert expected in ran.err
+    assert "Traceback" not in ran.err
+    assert not (records.parent / "build" / "latest").exists()
+
+
+def test_a_refused_build_leaves_the_one_before_as_it_was(command, records):
+    assert command("build", records.parent).code == 0
+    latest = records.parent / "build" / "latest"
+    before = (latest / "run.json").read_bytes()
+    (records / "checks.csv").write_bytes(b"")
+    assert command("build", records.parent).code == 3
+    assert (latest / "run.json").read_bytes() == before
+
+
+def test_headings_alone_make_a_build_that_says_there_is_nothing_yet(command, records):
+    for path in records.iterdir():
+        path.write_text(path.read_text(encoding="utf-8").splitlines()[0] + "\n")
+    assert command("build", records.parent).code == 0
+    page = records.parent / "build" / "latest" / "dashboard" / "index.html"
+    assert "No queen has been inseminated" in page.read_text(encoding="utf-8")
+
+
+def test_the_same_file_twice_counts_once_and_is_told(command, records):
+    (records / "checks_copy.csv").write_text(CHECKS, encoding="utf-8")
+    ran = command("build", records.parent)
+    assert ran.code == 0
+    assert "copy" in ran.err
+    told = command("explain", records.parent, "Q1")
+    assert told.out.count("checks") >= 1
+    assert command("check", records.parent).code == 0
+
+
+def test_a_sheet_of_two_hundred_columns_is_read(command, records):
+    (records / "checks.csv").unlink()
+    wide(records / "checks.xlsx")
+    ran = command("build", records.parent)
+    assert ran.code == 0, ran.err
+
+
+def test_a_quarantined_row_makes_check_and_strict_builds_end_with_one(command, records):
+    with (records / "checks.csv").open("a", encoding="utf-8") as file:
+        file.write("Q1,someday,yes\n")
+    assert command("check", records.parent).code == 1
+    assert command("build", records.parent).code == 0
+    assert command("build", records.parent, "--strict").code == 1
