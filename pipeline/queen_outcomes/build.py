@@ -111,6 +111,13 @@ def _curves(work: Work) -> int:
     return _count(work.store, "count(*)", "estimates")
 
 
+def _models(work: Work) -> int:
+    from queen_outcomes.models.results import fit_models
+
+    fit_models(work.store, work.settings)
+    return _count(work.store, "count(*)", "model_fits")
+
+
 def _changes(work: Work) -> int:
     from queen_outcomes.changes import compare
 
@@ -138,6 +145,7 @@ STEPS: tuple[Step, ...] = (
     Step("derive", _derive),
     Step("rates", _rates),
     Step("curves", _curves),
+    Step("models", _models),
     Step("changes", _changes),
     Step("tables", _tables),
     Step("draw", _draw),

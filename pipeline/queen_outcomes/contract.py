@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 
 from queen_outcomes.contract_column import Column, Kind, Table
 from queen_outcomes.contract_curves import CURVES
+from queen_outcomes.contract_models import MODELS
 from queen_outcomes.errors import LedgerError, shorten
 from queen_outcomes.records.dictionary import TABLES as RECORDS
 
@@ -235,7 +236,7 @@ TABLES: dict[str, Table] = {
     table.name: table
     for table in (
         *(SOURCES, QUARANTINE, LISTED, EXPECTATIONS, COURSES, ONSET, ENDS),
-        *(OUTCOMES, RATES, *CURVES, DUE, CHANGES),
+        *(OUTCOMES, RATES, *CURVES, *MODELS, DUE, CHANGES),
     )
 }
 """Every exported table, in the order they are described."""

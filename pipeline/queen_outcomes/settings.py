@@ -16,7 +16,7 @@ from typing import Any
 
 from queen_outcomes.errors import UsageError
 from queen_outcomes.records.column import Limits
-from queen_outcomes.settings_form import FORM, read_section
+from queen_outcomes.settings_form import FORM, MAIN_TERMS, read_section
 
 STATION_FILE = "station.toml"
 
@@ -57,6 +57,15 @@ class Outcomes:
 
 
 @dataclass(frozen=True)
+class Models:
+    """Which factors the models hold, in order of priority."""
+
+    terms: tuple[str, ...] = MAIN_TERMS
+    adjust_for: tuple[str, ...] = ("line", "drone_line", "year", "season", "co2_schedule")
+    """Factors that are never dropped for want of answers."""
+
+
+@dataclass(frozen=True)
 class Reading:
     """How this station writes: names, words, dates, numbers and units."""
 
@@ -86,6 +95,9 @@ class Settings:
         default_factory=dict
     )
     """table (or "derived") -> column -> "hard" or "soft" -> the station's own limit."""
+    models: Models = field(default_factory=Models)
+    prior_cases: Mapping[str, int] = field(default_factory=dict)
+    """operator -> cases before the first record."""
     min_shown: int = 10
     history_builds: int = 60
     season_first_month: int = 1
@@ -150,13 +162,15 @@ def parse(content: Mapping[str, Any], *, where: str = STATION_FILE) -> Settings:
         units=sections.get("units", {}),
     )
     show = sections.get("show", {})
-    top = {name: sections[name] for name in ("name", "as_of") if name in sections}
+    names = ("name", "as_of", "prior_cases")
+    top = {name: sections[name] for name in names if name in sections}
     season = sections.get("season", {})
     return Settings(
         outcomes=outcomes,
         reading=reading,
         limits=sections.get("limits", {}),
         season_first_month=season.get("first_month", 1),
+        models=Models(**sections.get("models", {})),
         **top,
         **show,
     )

@@ -120,6 +120,29 @@ def _word_columns() -> dict[str, dict[str, Field]]:
     }
 
 
+MAIN_TERMS = (
+    *("dose", "drone_age", "queen_age", "semen_age", "doses", "co2_schedule"),
+    *("experience", "line", "drone_line", "year", "season"),
+)
+"""The factors of the models, in the default order of priority."""
+
+
+def _terms(value: Any) -> tuple[str, ...] | None:
+    named = _texts(value)
+    fits = named is not None and len(set(named)) == len(named)
+    return named if named and fits and set(named) <= set(MAIN_TERMS) else None
+
+
+def _cases(value: Any) -> dict[str, int] | None:
+    fits = isinstance(value, dict) and all(
+        isinstance(cases, int) and not isinstance(cases, bool) and 0 <= cases <= 10**6
+        for cases in value.values()
+    )
+    return {name.strip(): cases for name, cases in value.items()} if fits else None
+
+
+TERMS = Field(_terms, "a list, each once, of " + ", ".join(MAIN_TERMS))
+
 FORM: dict[str, Any] = {
     "name": TEXT,
     "as_of": Field(_day, "a day without quotes, such as 2026-07-05"),
@@ -148,6 +171,8 @@ FORM: dict[str, Any] = {
         "min_shown": _whole(1, 1000),
         "history_builds": _whole(0, 10_000),
     },
+    "models": {"terms": TERMS, "adjust_for": TERMS},
+    "prior_cases": Field(_cases, "[prior_cases] with lines such as Anna = 120"),
     "season": {"first_month": _whole(1, 12)},
     "dates": {"order": _choice("iso", "dmy", "mdy")},
     "numbers": {"decimal": _choice(".", ",")},

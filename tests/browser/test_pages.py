@@ -15,7 +15,7 @@ import threading
 import pytest
 from demo_station import make, run
 
-PAGES = ("index", "queens", "onset", "records", "methods")
+PAGES = ("index", "queens", "onset", "factors", "records", "methods")
 CHROMIUM = shutil.which("chromium") or shutil.which("google-chrome")
 QUIET = (
     "--no-sandbox",

@@ -4,8 +4,8 @@ import datetime as dt
 
 import polars as pl
 import pytest
-from queen_outcomes.records.dictionary import TABLES
 from queen_outcomes.records.column import LINE_BITS
+from queen_outcomes.records.dictionary import TABLES
 from queen_outcomes.records.staging import stage_records
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store

@@ -15,7 +15,7 @@ UNCOMMENTED = re.sub(r"^#(?=[a-z])", "", TEXT, flags=re.MULTILINE)
 
 def names(content, place=""):
     for name, value in content.items():
-        if isinstance(value, dict):
+        if isinstance(value, dict) and name != "prior_cases":  # operators, not names
             yield from names(value, f"{place}{name}.")
         else:
             yield f"{place}{name}"

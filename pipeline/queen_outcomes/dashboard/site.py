@@ -16,7 +16,15 @@ from typing import Any
 import jinja2
 
 from queen_outcomes import __version__, resources
-from queen_outcomes.dashboard import methods, onset, queens, records, this_week, words
+from queen_outcomes.dashboard import (
+    factors,
+    methods,
+    onset,
+    queens,
+    records,
+    this_week,
+    words,
+)
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
 
@@ -26,6 +34,7 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("index", "This week", this_week.show),
     ("queens", "Queens", queens.show),
     ("onset", "Onset", onset.show),
+    ("factors", "Factors", factors.show),
     ("records", "Records", records.show),
     ("methods", "Methods", methods.show),
 )

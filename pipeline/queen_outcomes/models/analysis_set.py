@@ -70,7 +70,9 @@ def analysis_set(values: Values, y: np.ndarray, terms: Sequence[Term]) -> Analys
         seen = is_recorded(term, values)
         share = float(seen.mean()) if len(seen) else 0.0
         if share < RECORDED:
-            left_out.append(f"{term.label}: recorded for {100 * share:.0f} % of courses")
+            left_out.append(
+                f"{term.label}: recorded for {100 * share:.0f} % of courses"
+            )
         else:
             kept.append(term)
             complete &= seen
@@ -95,7 +97,9 @@ def _said(complete: int, decided: int) -> str:
         return ""
     said = f"{complete} of {decided} decided courses are complete in every factor"
     if complete < RECORDED * decided:
-        said += "; the others are not filled in, so these figures stand on complete ones"
+        said += (
+            "; the others are not filled in, so these figures stand on complete ones"
+        )
     return said
 
 

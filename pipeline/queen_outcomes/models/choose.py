@@ -87,9 +87,7 @@ def choose(
     return _independent(forms, courses.values, left_out, message)
 
 
-def _that_vary(
-    terms: Sequence[Term], values: Values
-) -> tuple[list[Form], list[str]]:
+def _that_vary(terms: Sequence[Term], values: Values) -> tuple[list[Form], list[str]]:
     forms, left_out = [], []
     for term in terms:
         form = find_form(term, values)
@@ -165,7 +163,9 @@ def _independent(forms, values: Values, left_out: list[str], message: str) -> De
     for k, form in enumerate(forms):
         lost = form.df - int((owner[kept] == k).sum())
         if lost == form.df:
-            left_out.append(f"{form.term.label}: cannot be told apart from those before it")
+            left_out.append(
+                f"{form.term.label}: cannot be told apart from those before it"
+            )
         elif lost:
             left_out.append(f"{form.term.label}: in part the same as those before it")
     if len(stay) < len(forms):

@@ -1,0 +1,256 @@
+"""What a fitted model says of each factor: adjusted probabilities and differences.
+
+Every course is predicted with the factor changed and all else as it was, averaged over
+random intercepts. Values that hardly share operators, lines or batches get no difference.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from scipy import stats
+
+from queen_outcomes.models.adjusted import (
+    Adjusted,
+    adjusted_probabilities,
+    contrast,
+    fixed_probability,
+)
+from queen_outcomes.models.analysis_set import has_two
+from queen_outcomes.models.choose import is_between
+from queen_outcomes.models.fitted import Fitted
+from queen_outcomes.models.mixed import integrate_random
+from queen_outcomes.models.multiplicity import holm
+from queen_outcomes.models.terms import OTHER, Form, Values
+
+GRID = 15
+EDGES = (0.02, 0.98)
+FEW_VALUES = 6
+"""Numbers with no more distinct values than this are shown at those values."""
+LEAST_OVERLAP = 0.10
+NODES = 32
+SHARED = ("operator", "line", "graft_batch")
+"""Within these, courses of both values are looked for."""
+
+MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
+
+Row = dict[str, object]
+
+
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """A factor of a fit, its values to be shown, and the courses it applies to."""
+
+    fitted: Fitted
+    form: Form
+    values: tuple
+    weights: np.ndarray
+    adjusted: Adjusted
+
+    def label(self, value) -> str:
+        """Name a value as people know it."""
+        if isinstance(value, str):
+            return value
+        term = self.form.term
+        if term.kind == "season":
+            day = dt.date(2025, 1, 1) + dt.timedelta(days=round(value) - 1)
+            return f"{day.day} {MONTHS[day.month - 1]}"
+        shown = term.as_read(value)
+        digits = f"{shown:.0f}" if abs(shown) >= 100 else f"{shown:.3g}"
+        return f"{digits} {term.unit}".strip()
+
+    def number(self, value) -> float | None:
+        """Give a value as people know it; None for a word."""
+        return None if isinstance(value, str) else self.form.term.as_read(value)
+
+
+def asked_values(form: Form, x: np.ndarray) -> tuple:
+    """Give the values at which a factor is shown, in order."""
+    if form.term.kind == "words":
+        return tuple(sorted(form.levels))
+    seen = x[np.isfinite(x)]
+    distinct = np.unique(seen)
+    if len(distinct) <= FEW_VALUES:
+        return tuple(distinct.tolist())
+    low, high = np.quantile(seen, EDGES)
+    inside = distinct[(distinct >= low) & (distinct <= high)]
+    if len(inside) <= 2 * GRID and (inside == np.round(inside)).all():
+        return tuple(inside.tolist())  # whole days: nothing lies between them
+    return tuple(np.unique(np.linspace(low, high, GRID)).tolist())
+
+
+def compared_values(form: Form, x: np.ndarray) -> tuple[object, tuple]:
+    """Give the usual value and those it is compared with."""
+    if form.term.kind == "words":
+        return form.levels[0], form.levels[1:]
+    seen = x[np.isfinite(x)]
+    distinct, counts = np.unique(seen, return_counts=True)
+    if len(distinct) <= FEW_VALUES:
+        usual = float(distinct[np.argmax(counts)])
+        return usual, tuple(v for v in distinct.tolist() if v != usual)
+    low, usual, high = np.quantile(seen, [0.25, 0.5, 0.75]).tolist()
+    return usual, tuple(v for v in (low, high) if v != usual)
+
+
+def set_to(values: Values, form: Form, value) -> dict[str, np.ndarray]:
+    """Give the courses' values with one factor changed.
+
+    A changed CO2 schedule is taken at the usual time between exposures.
+    """
+    column = form.term.column
+    x = values[column]
+    changed = dict(values)
+    changed[column] = np.full(
+        len(x), value, dtype=None if isinstance(value, str) else float
+    )
+    if column == "co2_schedule":
+        changed["co2_gap"] = np.full(len(x), np.nan)
+    return changed
+
+
+def ask(fitted: Fitted, form: Form, values: Sequence) -> Asked:
+    """Predict every course with the factor at each value, and average."""
+    courses = fitted.courses.values
+    n = len(fitted.courses.y)
+    weights = np.ones(n) if fitted.weights is None else fitted.weights
+    if form.term.kind == "gap":
+        weights = weights * has_two(courses)
+    mean = fixed_probability
+    if fitted.sd_total > 0:
+        mean = partial(_averaged, sd=fitted.sd_total)
+
+    def make_X(value) -> np.ndarray:
+        return fitted.design.matrix(set_to(courses, form, value))
+
+    def predict(df) -> Adjusted:
+        return adjusted_probabilities(
+            *(make_X, tuple(values), fitted.beta, fitted.cov),
+            weights=weights,
+            mean_probability=mean,
+            df=df,
+        )
+
+    found = predict(None)
+    df = fitted.freedom(found.gradient)
+    return Asked(
+        fitted, form, tuple(values), weights, found if df is None else predict(df)
+    )
+
+
+def _averaged(eta: np.ndarray, sd: float) -> tuple[np.ndarray, np.ndarray]:
+    mean, slope, _ = integrate_random(eta, sd, nodes=NODES)
+    return mean, slope
+
+
+def adjusted_rows(fitted: Fitted) -> list[Row]:
+    """Give every factor's adjusted probabilities."""
+    rows: list[Row] = []
+    for form in fitted.design.forms:
+        x = fitted.courses.values[form.term.column]
+        asked = ask(fitted, form, asked_values(form, x))
+        place = nearest(form, x, asked.values)
+        for at, value in enumerate(asked.values):
+            rows.append(
+                {
+                    "factor": form.term.name,
+                    "value": asked.number(value),
+                    "label": asked.label(value),
+                    "probability": asked.adjusted.probability[at],
+                    "low": asked.adjusted.low[at],
+                    "high": asked.adjusted.high[at],
+                    "courses_near": int((place == at).sum()),
+                }
+            )
+    return rows
+
+
+def nearest(form: Form, x: np.ndarray, values: Sequence) -> np.ndarray:
+    """Give the place of the value that each course is nearest to; -1: none."""
+    if form.term.kind == "words":
+        level = np.where(np.isin(x, form.levels), x, OTHER)
+        places = {value: at for at, value in enumerate(values)}
+        return np.array([places.get(str(name), -1) for name in level])
+    away = np.abs(x[:, None] - np.asarray(values, float)[None, :])
+    place = np.argmin(np.nan_to_num(away, nan=np.inf), axis=1)
+    return np.where(np.isfinite(x), place, -1)
+
+
+def contrast_rows(fitted: Fitted) -> list[Row]:
+    """Compare every factor's usual value with its alternatives; Holm over all."""
+    rows: list[Row] = []
+    for form in fitted.design.forms:
+        usual, others = compared_values(form, fitted.courses.values[form.term.column])
+        if others:
+            asked = ask(fitted, form, (usual, *others))
+            rows += [_compared(asked, at) for at in range(1, len(asked.values))]
+    p = np.array([np.nan if row["p"] is None else row["p"] for row in rows], float)
+    for row, raised in zip(rows, holm(p), strict=True):
+        row["p_holm"] = raised
+    return rows
+
+
+def _compared(asked: Asked, at: int) -> Row:
+    x = asked.fitted.courses.values[asked.form.term.column]
+    place = nearest(asked.form, x, asked.values)
+    share = overlap(asked.fitted.courses.values, asked.form, place == at, place == 0)
+    row: Row = {
+        "factor": asked.form.term.name,
+        "value": asked.label(asked.values[at]),
+        "reference": asked.label(asked.values[0]),
+        "overlap": share,
+    }
+    blank = ("risk_difference", "low", "high", "odds_ratio", "or_low", "or_high", "p")
+    if share < LEAST_OVERLAP:
+        return row | dict.fromkeys(blank)
+    gradient = asked.adjusted.gradient[at] - asked.adjusted.gradient[0]
+    df = asked.fitted.freedom(gradient[None, :])
+    found = contrast(asked.adjusted, at, 0, df=None if df is None else float(df[0]))
+    difference = found.difference
+    numbers = (difference.estimate, difference.low, difference.high)
+    return row | dict(
+        zip(blank, (*numbers, *odds_ratio(asked, at), found.p), strict=True)
+    )
+
+
+def odds_ratio(asked: Asked, at: int) -> tuple[float, float, float]:
+    """Give the odds ratio within batch and operator, with limits."""
+    fitted, form = asked.fitted, asked.form
+    one = np.flatnonzero(asked.weights > 0)[:1]
+    course = {name: x[one] for name, x in fitted.courses.values.items()}
+    X = [
+        fitted.design.matrix(set_to(course, form, asked.values[place]))[0]
+        for place in (at, 0)
+    ]
+    step = X[0] - X[1]
+    df = fitted.freedom(step[None, :])
+    arm = stats.norm.isf(0.025) if df is None else float(stats.t.isf(0.025, df[0]))
+    size, spread = step @ fitted.beta, arm * np.sqrt(step @ fitted.cov @ step)
+    with np.errstate(over="ignore"):
+        return tuple(float(np.exp(size + side * spread)) for side in (0, -1, 1))
+
+
+def overlap(values: Values, form: Form, one: np.ndarray, other: np.ndarray) -> float:
+    """Give the share of courses whose operator, line and batch hold both values.
+
+    The smallest share over the groupings. A factor that is the same for a whole batch
+    (a line, a season) is compared between batches, so batches are not asked then; nor is
+    a grouping that is the factor itself.
+    """
+    shares = []
+    for name in SHARED:
+        group, x = values[name], values[form.term.column]
+        batchwise = name == "graft_batch" and is_between(x, group)
+        if name == form.term.name or batchwise or not (group != "").any():
+            continue
+        code = np.unique(group, return_inverse=True)[1]
+        both = (np.bincount(code, one) > 0) & (np.bincount(code, other) > 0)
+        chosen = (one | other) & (group != "")
+        shares.append(float(both[code[chosen]].mean()) if chosen.any() else 0.0)
+    return min(shares, default=1.0)

@@ -1,0 +1,190 @@
+"""The factors that may enter a model, and the columns that each becomes.
+
+A form is found once, on the courses of a fit, and handed on: columns for changed values
+never learn their own knots or levels. What goes into a model is chosen elsewhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+import numpy as np
+
+from queen_outcomes.models.splines import rcs_basis, rcs_knots
+
+Kind = Literal["spline", "line", "words", "season", "gap"]
+Values = Mapping[str, np.ndarray]
+"""Column -> values of each course: floats (NaN: not recorded) or texts ("")."""
+
+OTHER = "other"
+FEWEST = 10
+"""Courses that a level needs to stand alone."""
+MOST_KNOTS = 4
+
+
+@dataclass(frozen=True)
+class Term:
+    """A factor: where its values stand, and how it is named.
+
+    ``shown`` says how a number of the model's scale is turned back: "log1p" or "log".
+    """
+
+    name: str
+    kind: Kind
+    column: str
+    label: str
+    unit: str = ""
+    shown: str = ""
+
+    def as_read(self, value: float) -> float:
+        """Turn a value of the model's scale into the one that people know."""
+        if self.shown == "log1p":
+            return float(np.expm1(value))
+        return float(np.exp(value)) if self.shown == "log" else float(value)
+
+
+def _by_name(*terms: Term) -> dict[str, Term]:
+    return {term.name: term for term in terms}
+
+
+MAIN = _by_name(
+    Term("dose", "spline", "dose", "dose", "uL"),
+    Term("drone_age", "spline", "drone_age", "age of the drones", "days"),
+    Term("queen_age", "spline", "queen_age", "age of the queen", "days"),
+    Term("semen_age", "line", "semen_age", "age of the semen", "h", "log1p"),
+    Term("doses", "line", "doses", "doses"),
+    Term("co2_schedule", "words", "co2_schedule", "CO2 schedule"),
+    Term("co2_gap", "gap", "co2_gap", "time between CO2 exposures", "h"),
+    Term("experience", "line", "experience", "operator's cases so far", "cases", "log"),
+    Term("line", "words", "line", "line"),
+    Term("drone_line", "words", "drone_line", "drone line"),
+    Term("year", "words", "year", "season"),
+    Term("season", "season", "day_of_year", "time of year"),
+)
+"""What is known before the queen is done, in order of priority."""
+
+BENCH = _by_name(
+    Term("leak", "words", "leak", "backflow"),
+    Term("attempts", "line", "attempts", "attempts"),
+    Term("minutes", "line", "minutes", "time in the instrument", "min"),
+    Term("dose_error", "line", "dose_error", "dose given minus meant", "uL"),
+    Term("bench_order", "line", "bench_order", "place in the day's order"),
+)
+"""What happens on the bench: these may be how a factor of the main model acts."""
+
+GROUPS = _by_name(
+    Term("operator", "words", "operator", "operator"),
+    Term("graft_batch", "words", "graft_batch", "graft batch"),
+    Term("semen_batch", "words", "semen_batch", "semen batch"),
+)
+"""Groupings, as fixed effects where they have too few levels for anything else."""
+
+
+@dataclass(frozen=True, eq=False)
+class Form:
+    """A factor in the shape it enters a model.
+
+    Attributes
+    ----------
+    term : Term
+    knots : ndarray
+        Of a spline; fewer than 3 make a line.
+    levels : tuple of str
+        Of words, the commonest first: it is what the others are compared with.
+    centre : float
+        Taken off a number, so that the constant stands for a usual course.
+    """
+
+    term: Term
+    knots: np.ndarray = field(default_factory=lambda: np.empty(0))
+    levels: tuple[str, ...] = ()
+    centre: float = 0.0
+
+    @property
+    def df(self) -> int:
+        """How many columns it takes."""
+        if self.term.kind == "words":
+            return len(self.levels) - 1
+        return 2 if self.term.kind == "season" else max(1, len(self.knots) - 1)
+
+    @property
+    def said(self) -> str:
+        """Give the form in words."""
+        if self.term.kind == "words":
+            return f"{len(self.levels)} levels"
+        if self.term.kind == "season":
+            return "sine and cosine of the year"
+        return f"spline of {len(self.knots)} knots" if len(self.knots) else "line"
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Name the columns."""
+        if self.term.kind == "words":
+            return tuple(
+                f"{level} against {self.levels[0]}" for level in self.levels[1:]
+            )
+        if self.term.kind == "season":
+            return ("sine", "cosine")
+        return ("line", *(f"bend {j}" for j in range(1, self.df)))
+
+    def columns(self, values: Values) -> np.ndarray:
+        """Give the columns (n, df) for these values."""
+        x = values[self.term.column]
+        if self.term.kind == "words":
+            level = self.level_of(x)
+            return np.column_stack([level == name for name in self.levels[1:]]).astype(
+                float
+            )
+        if self.term.kind == "season":
+            angle = 2 * np.pi * x / 365.25
+            return np.column_stack([np.sin(angle), np.cos(angle)])
+        made = rcs_basis(x, self.knots) - rcs_basis(np.array([self.centre]), self.knots)
+        # one exposure has no gap: no column then, and the schedule carries the difference
+        return np.nan_to_num(made) if self.term.kind == "gap" else made
+
+    def level_of(self, x: np.ndarray) -> np.ndarray:
+        """Give each course's level, rare ones joined."""
+        return np.where(np.isin(x, self.levels), x, OTHER)
+
+
+def find_form(term: Term, values: Values) -> Form | None:
+    """Find the fullest form that the values allow; None where they do not vary.
+
+    Knots of 3 are found anew by `coarsen`, since their quantiles differ.
+    """
+    x = values[term.column]
+    if term.kind == "words":
+        levels = find_levels(x, 1 if term.name in GROUPS else FEWEST)
+        return Form(term, levels=levels) if len(levels) > 1 else None
+    seen = x[np.isfinite(x)]
+    if len(seen) == 0 or np.ptp(seen) <= 1e-9 * max(1.0, np.abs(seen).max()):
+        return None
+    knots = (
+        np.empty(0) if term.kind in ("line", "season") else rcs_knots(seen, MOST_KNOTS)
+    )
+    return Form(term, knots=knots, centre=float(np.median(seen)))
+
+
+def coarsen(form: Form, values: Values) -> Form | None:
+    """Give the next simpler form: 3 knots, then a line, then None."""
+    if len(form.knots) > 3:
+        return replace(form, knots=rcs_knots(values[form.term.column], 3))
+    return replace(form, knots=np.empty(0)) if len(form.knots) else None
+
+
+def find_levels(x: np.ndarray, fewest: int = FEWEST) -> tuple[str, ...]:
+    """Give the levels of a text, the commonest first, rare ones joined as "other".
+
+    When those joined are still too few, the next rarest level joins them.
+    """
+    names, counts = np.unique(x, return_counts=True)
+    order = np.lexsort((names, -counts))
+    kept = [(str(names[at]), int(counts[at])) for at in order]
+    joined = 0
+    while kept and (kept[-1][1] < fewest or 0 < joined < fewest):
+        joined += kept.pop()[1]
+    if joined:
+        kept.append((OTHER, joined))
+    return tuple(name for name, _ in sorted(kept, key=lambda pair: (-pair[1], pair[0])))

@@ -1,0 +1,73 @@
+"""The shapes that factors take."""
+
+import numpy as np
+import pytest
+from queen_outcomes.models.terms import (
+    MAIN,
+    OTHER,
+    Form,
+    coarsen,
+    find_form,
+    find_levels,
+)
+
+
+def words(**counts):
+    return np.repeat(list(counts), list(counts.values()))
+
+
+def test_the_commonest_level_comes_first_and_rare_ones_are_joined():
+    assert find_levels(words(a=20, b=50, c=6, d=5)) == ("b", "a", OTHER)
+
+
+def test_rare_levels_that_stay_rare_when_joined_take_the_next_with_them():
+    assert find_levels(words(a=50, b=12, c=3)) == ("a", OTHER)
+
+
+def test_one_odd_word_does_not_make_a_factor():
+    assert find_form(MAIN["line"], {"line": words(a=50, b=1)}) is None
+
+
+def test_a_number_that_never_changes_has_no_form():
+    assert find_form(MAIN["dose"], {"dose": np.full(50, 8.1)}) is None
+
+
+def test_a_spline_falls_to_three_knots_then_to_a_line():
+    values = {"dose": np.linspace(5, 14, 200)}
+    form = find_form(MAIN["dose"], values)
+    assert (form.df, form.said) == (3, "spline of 4 knots")
+    form = coarsen(form, values)
+    assert (form.df, form.said) == (2, "spline of 3 knots")
+    form = coarsen(form, values)
+    assert (form.df, form.said) == (1, "line")
+    assert coarsen(form, values) is None
+
+
+def test_columns_for_a_changed_value_use_the_knots_once_found():
+    values = {"dose": np.linspace(5, 14, 200)}
+    form = find_form(MAIN["dose"], values)
+    changed = form.columns({"dose": np.full(3, values["dose"][70])})
+    np.testing.assert_allclose(changed, np.tile(form.columns(values)[70], (3, 1)))
+
+
+def test_the_usual_value_gives_zero_columns():
+    form = find_form(MAIN["queen_age"], {"queen_age": np.arange(1.0, 102.0)})
+    usual = form.columns({"queen_age": np.array([form.centre])})
+    np.testing.assert_allclose(usual, 0, atol=1e-12)
+
+
+def test_a_single_exposure_has_no_gap_and_zero_columns():
+    gap = np.where(np.arange(60) < 20, np.nan, np.arange(60.0))
+    form = find_form(MAIN["co2_gap"], {"co2_gap": gap})
+    assert np.all(form.columns({"co2_gap": gap})[:20] == 0)
+
+
+def test_a_level_that_was_joined_is_read_as_other():
+    form = Form(MAIN["line"], levels=("a", OTHER))
+    assert form.columns({"line": np.array(["a", "b"])}).ravel().tolist() == [0, 1]
+
+
+@pytest.mark.parametrize(("name", "value"), [("semen_age", 24.0), ("experience", 310)])
+def test_numbers_are_shown_as_people_know_them(name, value):
+    inner = np.log1p(value) if name == "semen_age" else np.log(value)
+    assert MAIN[name].as_read(inner) == pytest.approx(value)
