@@ -61,7 +61,13 @@ class Models:
     """Which factors the models hold, in order of priority."""
 
     terms: tuple[str, ...] = MAIN_TERMS
-    adjust_for: tuple[str, ...] = ("line", "drone_line", "year", "season", "co2_schedule")
+    adjust_for: tuple[str, ...] = (
+        "line",
+        "drone_line",
+        "year",
+        "season",
+        "co2_schedule",
+    )
     """Factors that are never dropped for want of answers."""
 
 

@@ -14,7 +14,8 @@ from typing import Any
 
 from queen_outcomes.errors import UsageError, nearest
 from queen_outcomes.records.column import UNITS, Limits, Table
-from queen_outcomes.records.dictionary import DERIVED_LIMITS, TABLES
+from queen_outcomes.records.dictionary import TABLES
+from queen_outcomes.records.limits import DERIVED_LIMITS
 
 
 @dataclass(frozen=True)

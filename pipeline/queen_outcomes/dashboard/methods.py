@@ -6,7 +6,8 @@ import datetime as dt
 from typing import Any
 
 from queen_outcomes.dashboard import words
-from queen_outcomes.records.dictionary import DERIVED_LIMITS, TABLES
+from queen_outcomes.records.dictionary import TABLES
+from queen_outcomes.records.limits import DERIVED_LIMITS
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
 

@@ -10,9 +10,9 @@ import datetime as dt
 from typing import Any
 
 from queen_outcomes.records.dictionary import (
-    DERIVED_LIMITS,
     GONE_REASONS,
 )
+from queen_outcomes.records.limits import DERIVED_LIMITS
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
 

@@ -1,44 +1,35 @@
 """SQL that turns a source's columns into typed ones, and keeps what it could not read.
 
-A cast is only tried on a text whose form has been checked, since DuckDB's own casts
-take much that nobody meant (1e3, nan, 0x1F). Typed Parquet columns take
-the way of `native.py` around all this.
+Only puts the parts together: texts are read as `text_readers.py` says, and typed Parquet
+columns take the way of `native.py` around that.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from queen_outcomes.records.column import UNITS, Column, Table
-from queen_outcomes.records.cutting import BLANKS
 from queen_outcomes.records.native import native_value
+from queen_outcomes.records.text_readers import (
+    NO,
+    YES,
+    Form,
+    clean_text,
+    folded,
+    integer,
+    label,
+    listed,
+    moment,
+    number,
+    word,
+    yes_no,
+)
 from queen_outcomes.settings import Reading
 from queen_outcomes.store import literal, quote
 
 UNREAD = "__unread"
-NORMALISE = "to_nfkc"
-"""The function that the store must have before a cast runs: a text in NFKC."""
 LISTED_KINDS = ("date", "datetime", "number", "integer", "yes_no", "word")
-YES, NO = ("yes", "y", "true", "1"), ("no", "n", "false", "0")
-FIRST_YEAR, LAST_YEAR = 1900, 2200
-_SPACES = BLANKS + "\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2008\u2009\u200a\u200b"
-_CONTROLS = "\t\n\v\f\r"
-_CLOCK = r"([01]?\d|2[0-3]):[0-5]\d(:[0-5]\d([.,]\d+)?)?"
-_ISO_CLOCK = r"([01]\d|2[0-3]):[0-5]\d(:[0-5]\d(\.\d+)?)?"
-_ISO_DAY = r"\d{4}-\d{2}-\d{2}"
-_SERIAL = r"[1-9]\d{4}(\.\d+)?"
-_GROUPED = r"[+-]?[1-9]\d{0,2}(\.\d{3})+"
-
-
-@dataclass(frozen=True)
-class Form:
-    """What about a source decides how its texts are read."""
-
-    workbook: bool = False
-    """Numbers may be dates, and are always written with a point."""
-    epoch_days: int = 0
-    """Days that the workbook's calendar begins after the usual one."""
 
 
 def staged_columns(table: Table) -> dict[str, str]:
@@ -90,20 +81,20 @@ def cast_query(
     cells, outer = ["source_line"], ["source_line", "broken"]
     texts, values = ["*"], ["*"]
     cells.append("broken" if "broken" in types else "NULL::VARCHAR AS broken")
-    for number, column in enumerate(table.columns):
+    for place, column in enumerate(table.columns):
         heading = mapped.get(column.name)
-        listed = column.kind in LISTED_KINDS
+        is_listed = column.kind in LISTED_KINDS
         if heading is None:
-            outer += [f"NULL::{column.sql_type}"] + ["NULL::VARCHAR"] * listed
+            outer += [f"NULL::{column.sql_type}"] + ["NULL::VARCHAR"] * is_listed
             continue
-        cell, text, value = f"cell_{number}", f"text_{number}", f"value_{number}"
+        cell, text, value = f"cell_{place}", f"text_{place}", f"value_{place}"
         cast = _one(column, cell, text, types[heading], (table, reading, form))
         cells.append(f"{quote(heading)} AS {cell}")
         if cast.needs_text:
             texts.append(f"{cast.text} AS {text}")
         values.append(f"{cast.value} AS {value}")
         outer.append(value)
-        if listed:
+        if is_listed:
             # only a cell that was not read needs its text, so only there is it made
             plain = text if cast.needs_text else cast.text
             outer.append(
@@ -138,7 +129,7 @@ def _one(
     if native is not None:
         value, plain = native
         return _Cast(_in_our_unit(column, value, table.name, reading), plain, False)
-    plain = _text(cell, sql_type, reading.empty)
+    plain = clean_text(cell, sql_type, reading.empty)
     if column.kind == "text":
         value = f"CASE WHEN {text} IS NOT NULL THEN {cell}::VARCHAR END"
         return _Cast(value, plain, True)
@@ -159,10 +150,10 @@ def _choice(column: Column, cell: str, plain: str, reading: Reading) -> str:
     known = {
         word: value
         for word, value in usual.items()
-        if word not in station | _folded(reading.empty)
+        if word not in station | folded(reading.empty)
     }
     at_once = " ".join(
-        f"WHEN {cell}::VARCHAR IN ({_listed(w for w, v in known.items() if v == value)}) "
+        f"WHEN {cell}::VARCHAR IN ({listed(w for w, v in known.items() if v == value)}) "
         f"THEN {value}"
         for value in dict.fromkeys(known.values())
     )
@@ -179,137 +170,6 @@ def _readers(column: Column, text: str, reading: Reading, form: Form) -> str:
     if kind == "number":
         return number(text, reading.decimal, form)
     return integer(text, reading.decimal)
-
-
-def _text(cell: str, sql_type: str, empty: Iterable[str]) -> str:
-    whole = cell if sql_type == "VARCHAR" else f"{cell}::VARCHAR"
-    # Trimming a list of blanks costs several times a plain trim, and is rarely needed.
-    odd = " OR ".join(f"contains({whole}, chr({ord(sign)}))" for sign in _CONTROLS)
-    text = (
-        f"nullif(CASE WHEN strlen({whole}) <> length({whole}) OR {odd} "
-        f"THEN trim({whole}, {literal(_SPACES)}) ELSE trim({whole}) END, '')"
-    )
-    words = _folded(empty) - {""}
-    if not words:
-        return text
-    return f"CASE WHEN lower({text}) NOT IN ({_listed(words)}) THEN {text} END"
-
-
-def _folded(words: Iterable[str]) -> set[str]:
-    return {form for word in words for form in (word.lower(), word.casefold())}
-
-
-def _listed(words: Iterable[str]) -> str:
-    return ", ".join(literal(word) for word in sorted(words))
-
-
-def label(text: str, *, is_id: bool) -> str:
-    """Read a name: NFKC, inner blanks collapsed; an id loses a spreadsheet's ".0"."""
-    wide = f"strlen({text}) <> length({text})"
-    odd = " OR ".join(f"contains({text}, chr({ord(sign)}))" for sign in _CONTROLS)
-    plain = f"CASE WHEN {wide} THEN {NORMALISE}({text}) ELSE {text} END"
-    single = rf"nullif(trim(regexp_replace({plain}, '[\s\p{{Z}}]+', ' ', 'g')), '')"
-    cases = [f"WHEN {wide} OR contains({text}, '  ') OR {odd} THEN {single}"]
-    if is_id:
-        cases.append(
-            rf"WHEN contains({text}, '.0') AND regexp_full_match({text}, '\d+\.0+') "
-            f"THEN split_part({text}, '.', 1)"
-        )
-    return f"CASE {' '.join(cases)} ELSE {text} END"
-
-
-def moment(text: str, order: str, form: Form) -> str:
-    """Read a day or a time; what is impossible or outside 1900-2200 is null."""
-    cases = [
-        f"WHEN length({text}) = 10 AND regexp_full_match({text}, '{_ISO_DAY}') "
-        f"THEN TRY_CAST({text} AS TIMESTAMP)",
-        f"WHEN regexp_full_match({text}, '{_ISO_DAY}[T ]{_ISO_CLOCK}') "
-        f"THEN TRY_CAST({text} AS TIMESTAMP)",
-    ]
-    if order in ("dmy", "mdy"):
-        cases.append(_local_day(text, order))
-    if form.workbook:
-        days = f"{text}::DOUBLE"
-        cases.append(
-            f"WHEN regexp_full_match({text}, '{_SERIAL}') THEN TIMESTAMP '1899-12-30' "
-            f"+ to_seconds(round(({days} + {form.epoch_days}) * 86400)::BIGINT)"
-        )
-    found = f"CASE {' '.join(cases)} END"
-    return (
-        f"CASE WHEN year({found}) BETWEEN {FIRST_YEAR} AND {LAST_YEAR} THEN {found} END"
-    )
-
-
-def _local_day(text: str, order: str) -> str:
-    same = "|".join(
-        rf"\d{{1,2}}{s}\d{{1,2}}{s}(\d{{4}}|\d{{2}})" for s in (r"\.", "/", "-")
-    )
-    head = f"translate(split_part({text}, ' ', 1), '/-', '..')"
-    first, second, year = (f"split_part({head}, '.', {n})" for n in (1, 2, 3))
-    day, month = (first, second) if order == "dmy" else (second, first)
-    full_year = f"CASE WHEN length({year}) = 2 THEN '20' || {year} ELSE {year} END"
-    iso = f"({full_year}) || '-' || lpad({month}, 2, '0') || '-' || lpad({day}, 2, '0')"
-    clock = f"trim(substr({text}, length({head}) + 1))"
-    padded = f"CASE WHEN {clock}[2] = ':' THEN ' 0' ELSE ' ' END || {clock}"
-    return (
-        f"WHEN regexp_full_match({text}, '({same})( +{_CLOCK})?') THEN "
-        f"TRY_CAST({iso} || CASE WHEN {clock} = '' THEN '' ELSE "
-        f"replace({padded}, ',', '.') END AS TIMESTAMP)"
-    )
-
-
-def number(text: str, decimal: str, form: Form) -> str:
-    """Read a number with the station's decimal sign; thousands are never guessed."""
-    if decimal == ".":
-        good, plain = rf"regexp_full_match({text}, '[+-]?\d+(\.\d+)?')", text
-    else:
-        good = rf"regexp_full_match({text}, '[+-]?\d+(,\d+)?')"
-        plain = f"replace({text}, ',', '.')"
-        if form.workbook:
-            good = (
-                rf"({good} OR (regexp_full_match({text}, '[+-]?\d+\.\d+') "
-                f"AND NOT regexp_full_match({text}, '{_GROUPED}')))"
-            )
-    read = f"TRY_CAST({plain} AS DOUBLE)"
-    return f"CASE WHEN {good} AND isfinite({read}) THEN {read} END"
-
-
-def integer(text: str, decimal: str) -> str:
-    """Read a whole number, also when a program wrote it as 3.0."""
-    sign = r"\." if decimal == "." else ","
-    whole = f"TRY_CAST(split_part({text}, '{decimal}', 1) AS BIGINT)"
-    return (
-        rf"CASE WHEN regexp_full_match({text}, '[+-]?\d+({sign}0+)?') THEN {whole} END"
-    )
-
-
-def yes_no(text: str, theirs: Mapping[str, Iterable[str]]) -> str:
-    """Read yes and no: the station's words first, then the usual ones."""
-    station = {word: ours for ours, words in theirs.items() for word in _folded(words)}
-    known = dict.fromkeys(YES, "yes") | dict.fromkeys(NO, "no") | station
-    return _choose(text, known, {"yes": "TRUE", "no": "FALSE"}, f"lower({text})")
-
-
-def word(text: str, ours: Iterable[str], theirs: Mapping[str, Iterable[str]]) -> str:
-    """Read one of our words, or the station's word for it."""
-    station = {word: our for our, words in theirs.items() for word in _folded(words)}
-    canonical = f"translate(lower({text}), ' -', '__')"
-    values = {our: literal(our) for our in ours}
-    usual = _choose(text, {our: our for our in ours}, values, canonical)
-    if not station:
-        return usual
-    return f"coalesce({_choose(text, station, values, f'lower({text})')}, {usual})"
-
-
-def _choose(
-    text: str, known: Mapping[str, str], values: Mapping[str, str], key: str
-) -> str:
-    cases = []
-    for ours, value in values.items():
-        words = [word for word, meant in known.items() if meant == ours]
-        if words:
-            cases.append(f"WHEN {key} IN ({_listed(words)}) THEN {value}")
-    return f"CASE WHEN {text} IS NULL THEN NULL {' '.join(cases)} END"
 
 
 def _in_our_unit(column: Column, value: str, table: str, reading: Reading) -> str:

@@ -2,27 +2,25 @@
 
 The one source of these facts: the reader, the expectations, the blank workbook
 and the pages take them from here. `column.py` says what a column is; this file
-says which there are. Each limit carries where it comes from: *practice* is common
-practice without a source, *memory* a source named from memory.
+says which there are, `limits.py` what may stand in them.
 """
 
 from __future__ import annotations
 
 from queen_outcomes.records.column import Column, Limits, Pair, Table
-
-SM2 = "Cobey, Tarpy and Woyke 2013, J. Apic. Res. 52(4), doi 10.3896/IBRA.1.52.4.09"
-PRACTICE = "common practice"
-CANNOT = "by definition"
-
-PERCENT = Limits(0, 100, why=CANNOT)
-DOSE_HARD = Limits(0, 40, low_open=True, why="published doses 1-36 uL")
-DOSE_SOFT = Limits(2, 14, why=f"{SM2}: 8-12 uL a queen")
-DRONE_AGE_HARD = Limits(6, 90, why=PRACTICE)
-DRONE_AGE_SOFT = Limits(12, 35, why=f"{SM2}; Metz and Tarpy 2019, Insects 10(1):11")
-STORAGE_HARD = Limits(-196, 40, why="liquid nitrogen to above hive temperature")
-STORAGE_SOFT = Limits(10, 25, why="J. Econ. Entomol. 93(3):568-571, 2000: 12-25 C")
-CO2_HARD = Limits(0, 60, low_open=True, why=PRACTICE)
-CO2_SOFT = Limits(high=12, why=PRACTICE)
+from queen_outcomes.records.limits import (
+    CANNOT,
+    CO2_HARD,
+    CO2_SOFT,
+    DOSE_HARD,
+    DOSE_SOFT,
+    DRONE_AGE_HARD,
+    DRONE_AGE_SOFT,
+    PERCENT,
+    PRACTICE,
+    STORAGE_HARD,
+    STORAGE_SOFT,
+)
 
 LEAK = ("none", "some", "most")
 DRONE_IN_WORKER = ("none", "few", "many")
@@ -294,16 +292,6 @@ TABLES = {
     table.name: table
     for table in (QUEENS, SEMEN, INSEMINATIONS, CO2, PLACEMENTS, CHECKS, EXITS, LAB)
 }
-
-DERIVED_LIMITS: dict[str, tuple[Limits, Limits | None]] = {
-    "queen_age_days": (
-        Limits(1, 60, why=PRACTICE),
-        Limits(5, 14, why=f"{SM2}, section 4.3"),
-    ),
-    "semen_age_h": (Limits(0, why=CANNOT), Limits(high=48, why=PRACTICE)),
-    "drone_age_days": (DRONE_AGE_HARD, DRONE_AGE_SOFT),
-}
-"""Hard and soft limits on values that are worked out from several records."""
 
 IN_THE_FUTURE_DAYS = 366
 """A row dated more days than this after the as-of day cannot be placed."""
