@@ -39,24 +39,25 @@ hers AS (
         coalesce(
             days.checked_on - spans.d0 <= coalesce(exits.exit_day, exits.sampled_day), true
         )
+),
+
+first_marks AS (
+    -- the first look at which her mark was seen; only asked of queens that no row calls
+    -- marked, and a sorted window over all looks would cost many times as much
+    SELECT queen_no, min(checked_on) AS seen_on
+    FROM hers
+    WHERE mark_seen AND NOT marked
+    GROUP BY queen_no
 )
 
 SELECT
-    * EXCLUDE (mark_seen, marked),
+    hers.* EXCLUDE (mark_seen, marked),
     CASE
-        WHEN mark_seen THEN true
+        WHEN hers.mark_seen THEN true
         WHEN
-            NOT mark_seen
-            AND (
-                marked
-                OR coalesce(
-                    bool_or(mark_seen) OVER (
-                        PARTITION BY queen_no ORDER BY checked_on
-                        ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
-                    ),
-                    false
-                )
-            )
+            NOT hers.mark_seen
+            AND (hers.marked OR coalesce(first_marks.seen_on < hers.checked_on, false))
             THEN false
     END AS mark
 FROM hers
+LEFT JOIN first_marks USING (queen_no)
