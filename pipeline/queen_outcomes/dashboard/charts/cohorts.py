@@ -9,6 +9,12 @@ import altair as alt
 from queen_outcomes.dashboard import theme
 
 KINDS = ("closed week", "still open: known so far")
+WEEK = alt.X("week:T", title="week of insemination", axis=alt.Axis(format="%d %b"))
+KIND = alt.Color(
+    "kind:N",
+    title=None,
+    scale=alt.Scale(domain=list(KINDS), range=[theme.CLOSED, theme.OPEN]),
+)
 
 
 def cohort_chart(
@@ -27,23 +33,33 @@ def cohort_chart(
         The season's own rate, drawn as a line; None draws no line.
     """
     values = [_point(row) for row in rows if row["share"] is not None]
+    layers = [_points(values, question)]
+    closed = [point for point in values if point["low"] is not None]
+    if closed:  # a layer without data would have the scripts complain
+        limits = alt.Chart(alt.InlineData(values=closed))
+        limits = limits.mark_rule(strokeWidth=2, opacity=0.6).encode(
+            x=WEEK, y=alt.Y("low:Q", title=question), y2="high:Q", color=KIND
+        )
+        layers.insert(0, limits)
+    if season_rate is not None:
+        line = alt.Chart(alt.InlineData(values=[{"rate": season_rate}]))
+        line = line.mark_rule(strokeDash=[5, 4], color=theme.QUIET, strokeWidth=1.5)
+        layers.insert(0, line.encode(y=alt.Y("rate:Q", title=question)))
+    return alt.layer(*layers).properties(width="container", height=260)
+
+
+def _points(values: list[dict[str, Any]], question: str) -> alt.Chart:
     base = alt.Chart(alt.InlineData(values=values))
-    week = alt.X("week:T", title="week of insemination", axis=alt.Axis(format="%d %b"))
-    share = alt.Y(
-        "share:Q",
-        title=question,
-        scale=alt.Scale(domain=[0, 1]),
-        axis=alt.Axis(format=".0%"),
-    )
-    kind = alt.Color(
-        "kind:N",
-        title=None,
-        scale=alt.Scale(domain=list(KINDS), range=[theme.CLOSED, theme.OPEN]),
-    )
-    points = base.mark_point(size=70, strokeWidth=2).encode(
-        x=week,
-        y=share,
-        color=kind,
+    counts = ("courses", "yes", "no", "undecided", "left")
+    return base.mark_point(size=70, strokeWidth=2).encode(
+        x=WEEK,
+        y=alt.Y(
+            "share:Q",
+            title=question,
+            scale=alt.Scale(domain=[0, 1]),
+            axis=alt.Axis(format=".0%"),
+        ),
+        color=KIND,
         shape=alt.Shape(
             "kind:N",
             title=None,
@@ -56,32 +72,10 @@ def cohort_chart(
         ),
         tooltip=[
             alt.Tooltip("iso_week:N", title="week"),
-            alt.Tooltip("courses:Q", title="courses"),
-            alt.Tooltip("yes:Q", title="yes"),
-            alt.Tooltip("no:Q", title="no"),
-            alt.Tooltip("undecided:Q", title="undecided"),
-            alt.Tooltip("left:Q", title="left"),
+            *(alt.Tooltip(f"{name}:Q", title=name) for name in counts),
             alt.Tooltip("share:Q", title="share", format=".0%"),
         ],
     )
-    layers = [points]
-    closed = [point for point in values if point["low"] is not None]
-    if closed:  # a layer without data would have the scripts complain
-        limits = (
-            alt.Chart(alt.InlineData(values=closed))
-            .mark_rule(strokeWidth=2, opacity=0.6)
-            .encode(x=week, y=alt.Y("low:Q", title=question), y2="high:Q", color=kind)
-        )
-        layers.insert(0, limits)
-    if season_rate is not None:
-        line = alt.Chart(alt.InlineData(values=[{"rate": season_rate}]))
-        layers.insert(
-            0,
-            line.mark_rule(
-                strokeDash=[5, 4], color=theme.QUIET, strokeWidth=1.5
-            ).encode(y=alt.Y("rate:Q", title=question)),
-        )
-    return alt.layer(*layers).properties(width="container", height=260)
 
 
 def _point(row: dict[str, Any]) -> dict[str, Any]:

@@ -8,6 +8,8 @@ import altair as alt
 
 from queen_outcomes.dashboard import theme
 
+DAY = alt.X("day:Q", title="days after insemination")
+
 
 def onset_chart(
     rows: list[dict[str, Any]], *, window: int, by: str | None = None
@@ -27,28 +29,44 @@ def onset_chart(
     values = [
         {name: row[name] for name in kept} for row in rows if row["laying"] is not None
     ]
-    base = alt.Chart(alt.InlineData(values=values))
-    day = alt.X("day:Q", title="days after insemination")
     levels = sorted({row["level"] for row in values})
-    scale = alt.Scale(domain=levels, range=theme.SERIES[: len(levels)])
-    colour = alt.value(theme.CLOSED)
-    if by:
-        legend = alt.Legend(columns=2, symbolType="stroke", symbolOpacity=1)
-        colour = alt.Color("level:N", title=by, scale=scale, legend=legend)
+    colour = _colour(levels, by)
     layers = []
     banded = [row for row in values if row["low"] is not None]
     if banded:
-        band = alt.Chart(alt.InlineData(values=banded))
-        layers.append(
-            band.mark_area(interpolate="step-after", opacity=0.15).encode(
-                x=day,
-                y=alt.Y("low:Q", title="share laying"),
-                y2="high:Q",
-                color=colour,
-            )
-        )
+        layers.append(_band(banded, colour))
+    mark = alt.Chart(alt.InlineData(values=[{"day": window}]))
+    layers += [
+        mark.mark_rule(strokeDash=[2, 4], color=theme.QUIET).encode(x=DAY),
+        _line(values, levels, colour, by),
+    ]
+    return alt.layer(*layers).properties(width="container", height=280)
+
+
+def _colour(levels: list[str], by: str | None) -> Any:
+    if by is None:
+        return alt.value(theme.CLOSED)
+    return alt.Color(
+        "level:N",
+        title=by,
+        scale=alt.Scale(domain=levels, range=theme.SERIES[: len(levels)]),
+        legend=alt.Legend(columns=2, symbolType="stroke", symbolOpacity=1),
+    )
+
+
+def _band(values: list[dict[str, Any]], colour: Any) -> alt.Chart:
+    band = alt.Chart(alt.InlineData(values=values))
+    return band.mark_area(interpolate="step-after", opacity=0.15).encode(
+        x=DAY, y=alt.Y("low:Q", title="share laying"), y2="high:Q", color=colour
+    )
+
+
+def _line(
+    values: list[dict[str, Any]], levels: list[str], colour: Any, by: str | None
+) -> alt.Chart:
+    base = alt.Chart(alt.InlineData(values=values))
     line = base.mark_line(interpolate="step-after", strokeWidth=2).encode(
-        x=day,
+        x=DAY,
         y=alt.Y(
             "laying:Q",
             title="share laying",
@@ -64,18 +82,8 @@ def onset_chart(
             alt.Tooltip("high:Q", title="high", format=".0%"),
         ],
     )
-    if by:
-        # told apart by dashes too, for those who do not see the colours
-        line = line.encode(
-            strokeDash=alt.StrokeDash(
-                "level:N",
-                title=by,
-                scale=alt.Scale(domain=levels, range=theme.DASHES[: len(levels)]),
-            )
-        )
-    mark = alt.Chart(alt.InlineData(values=[{"day": window}]))
-    layers += [
-        mark.mark_rule(strokeDash=[2, 4], color=theme.QUIET).encode(x=day),
-        line,
-    ]
-    return alt.layer(*layers).properties(width="container", height=280)
+    if by is None:
+        return line
+    # told apart by dashes too, for those who do not see the colours
+    dashes = alt.Scale(domain=levels, range=theme.DASHES[: len(levels)])
+    return line.encode(strokeDash=alt.StrokeDash("level:N", title=by, scale=dashes))
