@@ -10,8 +10,8 @@ from pathlib import Path
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy, as the command does
 
 import pytest
-from queen_outcomes import build as weekly
 from queen_outcomes import cli, contract
+from queen_outcomes import steps as weekly
 from queen_outcomes.store import Store, quote
 
 EMPTY_STATION = 'name = "Test station"\nas_of = 2026-07-01\n'

@@ -8,7 +8,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from queen_outcomes import build
+from queen_outcomes import build, steps
 from queen_outcomes import settings as station_settings
 from queen_outcomes.console import Console
 
@@ -69,8 +69,8 @@ def check(
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         with Store(folder / "check.duckdb") as store:
-            work = build.Work(store, station / "records", folder, settings, day)
-            build.run_steps(work, console, until="check")
+            work = steps.Work(store, station / "records", folder, settings, day)
+            steps.run_steps(work, console, until="check")
             if not store.has("listed"):
                 # what later steps would add to it concerns courses, not records
                 store.table("listed", "SELECT * FROM listed_records")

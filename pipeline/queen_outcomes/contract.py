@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+from queen_outcomes.contract_audit import AUDIT
 from queen_outcomes.contract_column import Column, Kind, Table
 from queen_outcomes.contract_curves import CURVES
 from queen_outcomes.contract_models import MODELS
@@ -236,7 +237,7 @@ TABLES: dict[str, Table] = {
     table.name: table
     for table in (
         *(SOURCES, QUARANTINE, LISTED, EXPECTATIONS, COURSES, ONSET, ENDS),
-        *(OUTCOMES, RATES, *CURVES, *MODELS, DUE, CHANGES),
+        *(OUTCOMES, RATES, *CURVES, *MODELS, *AUDIT, DUE, CHANGES),
     )
 }
 """Every exported table, in the order they are described."""

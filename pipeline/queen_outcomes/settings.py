@@ -16,7 +16,8 @@ from typing import Any
 
 from queen_outcomes.errors import UsageError
 from queen_outcomes.records.column import Limits
-from queen_outcomes.settings_form import FORM, MAIN_TERMS, read_section
+from queen_outcomes.settings_form import FORM, read_section
+from queen_outcomes.settings_plan import MAIN_TERMS, QUESTIONS
 
 STATION_FILE = "station.toml"
 
@@ -43,16 +44,8 @@ class Outcomes:
     @property
     def windows(self) -> list[tuple[str, int]]:
         """Every outcome and window, in the order they are shown."""
-        names = (
-            "laying",
-            "pattern",
-            "drone_layer",
-            "superseded",
-            "lost",
-            "established",
-        )
         return [
-            (name, days) for name in names for days in getattr(self, f"{name}_days")
+            (name, days) for name in QUESTIONS for days in getattr(self, f"{name}_days")
         ]
 
 
@@ -69,6 +62,33 @@ class Models:
         "co2_schedule",
     )
     """Factors that are never dropped for want of answers."""
+    forms: Mapping[str, str] = field(default_factory=dict)
+    """factor -> "line", "3 knots" or "4 knots", fixed whatever the answers allow."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What the station set out to learn this season, before it saw the answers.
+
+    ``margin`` is a share; None where the station states none, and nothing is then
+    called not worse. ``false_alarm_chance`` is a season's, for each direction of a
+    running series. Both counts by name come from sections of their own.
+    """
+
+    outcome: str = "laying"
+    days: int = 21
+    margin: float | None = None
+    false_alarm_chance: float = 0.01
+    fewest_cases: int = 50
+    planned_cases: Mapping[str, int] = field(default_factory=dict)
+    """operator -> cases planned for the season."""
+    planned_arms: Mapping[str, int] = field(default_factory=dict)
+    """trial -> closed courses planned for each arm."""
+
+    @property
+    def question(self) -> tuple[str, int]:
+        """The outcome and window that technique and doses are judged by."""
+        return self.outcome, self.days
 
 
 @dataclass(frozen=True)
@@ -102,6 +122,7 @@ class Settings:
     )
     """table (or "derived") -> column -> "hard" or "soft" -> the station's own limit."""
     models: Models = field(default_factory=Models)
+    plan: Plan = field(default_factory=Plan)
     prior_cases: Mapping[str, int] = field(default_factory=dict)
     """operator -> cases before the first record."""
     min_shown: int = 10
@@ -167,6 +188,10 @@ def parse(content: Mapping[str, Any], *, where: str = STATION_FILE) -> Settings:
         decimal=numbers.get("decimal", "."),
         units=sections.get("units", {}),
     )
+    by_name = ("planned_cases", "planned_arms")
+    given = {name: sections[name] for name in by_name if name in sections}
+    plan = Plan(**sections.get("plan", {}), **given)
+    _check_plan(plan, outcomes, where)
     show = sections.get("show", {})
     names = ("name", "as_of", "prior_cases")
     top = {name: sections[name] for name in names if name in sections}
@@ -177,6 +202,7 @@ def parse(content: Mapping[str, Any], *, where: str = STATION_FILE) -> Settings:
         limits=sections.get("limits", {}),
         season_first_month=season.get("first_month", 1),
         models=Models(**sections.get("models", {})),
+        plan=plan,
         **top,
         **show,
     )
@@ -198,4 +224,16 @@ def _check_outcomes(outcomes: Outcomes, where: str) -> None:
             where=f"{where} [outcomes]",
             found=f"course_gap_days {outcomes.course_gap_days}",
             expected=f"fewer days than the shortest window, {min(longest_first)}",
+        )
+
+
+def _check_plan(plan: Plan, outcomes: Outcomes, where: str) -> None:
+    if plan.question not in outcomes.windows:
+        asked = [f"{name} by day {days}" for name, days in outcomes.windows]
+        raise UsageError(
+            "the plan asks what the outcomes do not",
+            where=f"{where} [plan]",
+            found=f"{plan.outcome} by day {plan.days}",
+            expected="one of " + ", ".join(asked),
+            hint=f"add {plan.days} to {plan.outcome}_days under [outcomes]",
         )

@@ -6,68 +6,25 @@ right name and what was expected. It knows nothing of what the values are for.
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from queen_outcomes.errors import UsageError, nearest
 from queen_outcomes.records.column import UNITS, Limits, Table
 from queen_outcomes.records.dictionary import TABLES
 from queen_outcomes.records.limits import DERIVED_LIMITS
-
-
-@dataclass(frozen=True)
-class Field:
-    """One value: a reader that gives the value or None when it does not fit."""
-
-    read: Callable[[Any], Any]
-    expected: str
-
-
-def _text(value: Any) -> str | None:
-    return value.strip() or None if isinstance(value, str) else None
-
-
-def _day(value: Any) -> dt.date | None:
-    fits = isinstance(value, dt.date) and not isinstance(value, dt.datetime)
-    return value if fits else None
-
-
-def _whole(low: int, high: int) -> Field:
-    def read(value: Any) -> int | None:
-        fits = isinstance(value, int) and not isinstance(value, bool)
-        return value if fits and low <= value <= high else None
-
-    return Field(read, f"a whole number from {low} to {high}")
-
-
-def _percent(value: Any) -> float | None:
-    fits = isinstance(value, int | float) and not isinstance(value, bool)
-    return float(value) if fits and 0 < value <= 100 else None
-
-
-def _days(value: Any) -> tuple[int, ...] | None:
-    listed = value if isinstance(value, list) else [value]
-    fits = all(
-        isinstance(day, int) and not isinstance(day, bool) and 1 <= day <= 3650
-        for day in listed
-    )
-    return tuple(sorted(set(listed))) if fits and listed else None
-
-
-def _texts(value: Any) -> tuple[str, ...] | None:
-    listed = value if isinstance(value, list) else [value]
-    fits = all(isinstance(text, str) for text in listed)
-    return tuple(text.strip() for text in listed) if fits else None
-
-
-def _choice(*allowed: str) -> Field:
-    return Field(
-        lambda value: value if value in allowed else None,
-        "one of " + ", ".join(f'"{word}"' for word in allowed),
-    )
+from queen_outcomes.settings_fields import (
+    DAYS,
+    TEXT,
+    TEXTS,
+    Field,
+    choice,
+    read_day,
+    read_percent,
+    whole,
+)
+from queen_outcomes.settings_plan import MODELS, PLAN, by_name
 
 
 def _limits(table: str, column: str, kind: str) -> Field:
@@ -95,17 +52,12 @@ def _default_limits(table: str, column: str, kind: str) -> Limits | None:
     return getattr(TABLES[table].column(column), kind)
 
 
-TEXT = Field(_text, "a text in quotes")
-DAYS = Field(_days, "a number of days, or a list of them, each from 1 to 3650")
-TEXTS = Field(_texts, "a text in quotes, or a list of them")
-
-
 def _by_table(columns: Callable[[Table], Mapping[str, Any]]) -> dict[str, Any]:
     return {name: columns(table) for name, table in TABLES.items()}
 
 
 def _unit(unit: str) -> Field:
-    return _choice(*UNITS[unit])
+    return choice(*UNITS[unit])
 
 
 def _limit_fields(table: str, column: str) -> dict[str, Field]:
@@ -121,32 +73,9 @@ def _word_columns() -> dict[str, dict[str, Field]]:
     }
 
 
-MAIN_TERMS = (
-    *("dose", "drone_age", "queen_age", "semen_age", "doses", "co2_schedule"),
-    *("experience", "line", "drone_line", "year", "season"),
-)
-"""The factors of the models, in the default order of priority."""
-
-
-def _terms(value: Any) -> tuple[str, ...] | None:
-    named = _texts(value)
-    fits = named is not None and len(set(named)) == len(named)
-    return named if named and fits and set(named) <= set(MAIN_TERMS) else None
-
-
-def _cases(value: Any) -> dict[str, int] | None:
-    fits = isinstance(value, dict) and all(
-        isinstance(cases, int) and not isinstance(cases, bool) and 0 <= cases <= 10**6
-        for cases in value.values()
-    )
-    return {name.strip(): cases for name, cases in value.items()} if fits else None
-
-
-TERMS = Field(_terms, "a list, each once, of " + ", ".join(MAIN_TERMS))
-
 FORM: dict[str, Any] = {
     "name": TEXT,
-    "as_of": Field(_day, "a day without quotes, such as 2026-07-05"),
+    "as_of": Field(read_day, "a day without quotes, such as 2026-07-05"),
     "outcomes": {
         **{
             f"{name}_days": DAYS
@@ -160,23 +89,26 @@ FORM: dict[str, Any] = {
                 "check",
             )
         },
-        "grace_days": _whole(0, 60),
-        "pattern_good_pct": Field(_percent, "a percentage above 0 and at most 100"),
-        "course_gap_days": _whole(1, 30),
-        "look_gap_days": _whole(0, 60),
-        "hatch_days": _whole(1, 10),
-        "seal_days": _whole(2, 20),
-        "emerge_days": _whole(3, 40),
+        "grace_days": whole(0, 60),
+        "pattern_good_pct": Field(read_percent, "a percentage above 0 and at most 100"),
+        "course_gap_days": whole(1, 30),
+        "look_gap_days": whole(0, 60),
+        "hatch_days": whole(1, 10),
+        "seal_days": whole(2, 20),
+        "emerge_days": whole(3, 40),
     },
     "show": {
-        "min_shown": _whole(1, 1000),
-        "history_builds": _whole(0, 10_000),
+        "min_shown": whole(1, 1000),
+        "history_builds": whole(0, 10_000),
     },
-    "models": {"terms": TERMS, "adjust_for": TERMS},
-    "prior_cases": Field(_cases, "[prior_cases] with lines such as Anna = 120"),
-    "season": {"first_month": _whole(1, 12)},
-    "dates": {"order": _choice("iso", "dmy", "mdy")},
-    "numbers": {"decimal": _choice(".", ",")},
+    "models": MODELS,
+    "plan": PLAN,
+    "prior_cases": by_name("prior_cases"),
+    "planned_cases": by_name("planned_cases"),
+    "planned_arms": by_name("planned_arms", "Doses_2026"),
+    "season": {"first_month": whole(1, 12)},
+    "dates": {"order": choice("iso", "dmy", "mdy")},
+    "numbers": {"decimal": choice(".", ",")},
     "tables": _by_table(lambda table: TEXTS),  # type: ignore[arg-type,return-value]
     "columns": _by_table(lambda table: dict.fromkeys(table.names, TEXT)),
     "words": {"yes": TEXTS, "no": TEXTS, "empty": TEXTS, **_word_columns()},

@@ -1,5 +1,6 @@
 -- grain: one insemination dated up to the as-of day.
--- inputs: accepted_inseminations. Parameters: as_of, course_gap_days.
+-- inputs: accepted_inseminations. Parameters: as_of, course_gap_days, from_first (day 0
+--   is the course's first insemination instead of its last: for comparing doses).
 -- Numbers each queen's courses (inseminations at most course_gap_days apart are one),
 -- and names the main insemination of each: the largest dose, the last on a tie or
 -- where a dose is unknown. The order is by time (a date without a time stands at
@@ -57,7 +58,10 @@ gathered AS (
     SELECT
         *,
         bool_or(dose_ul IS NULL) OVER same_course AS has_unknown_dose,
-        max(inseminated_on) OVER same_course AS d0,
+        CASE
+            WHEN $from_first THEN min(inseminated_on) OVER same_course
+            ELSE max(inseminated_on) OVER same_course
+        END AS d0,
         min(inseminated_on) OVER same_course AS first_on
     FROM numbered
     WINDOW same_course AS (PARTITION BY queen_no, course)

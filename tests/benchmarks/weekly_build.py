@@ -41,7 +41,7 @@ def make_records(place: Path, courses: int, form: str) -> Path:
 
 def run_once(station: Path) -> dict:
     """Run the steps in this process; give seconds a step and peak memory."""
-    from queen_outcomes import build, settings
+    from queen_outcomes import build, settings, steps
     from queen_outcomes.store import Store
 
     chosen = settings.load(station)
@@ -49,10 +49,10 @@ def run_once(station: Path) -> dict:
     with tempfile.TemporaryDirectory(dir=station) as scratch:
         path = Path(scratch) / "station.duckdb"
         with Store(path, threads=2, memory=build.memory_limit()) as store:
-            work = build.Work(
+            work = steps.Work(
                 store, station / "records", Path(scratch), chosen, chosen.as_of
             )
-            for step in build.STEPS:
+            for step in steps.STEPS:
                 if step.name in STEPS:
                     begin = time.perf_counter()
                     step.run(work)

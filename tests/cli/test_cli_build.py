@@ -6,8 +6,9 @@ import datetime as dt
 import json
 
 import pytest
-from queen_outcomes import build as weekly
+from queen_outcomes import build as weekly_build
 from queen_outcomes import contract, folders
+from queen_outcomes import steps as weekly
 from queen_outcomes.console import Console
 
 QUIET = Console(quiet=True)
@@ -51,7 +52,7 @@ def test_the_flag_outranks_the_settings_day(command, built):
 def test_without_any_day_it_is_today(built):
     (built / "station.toml").write_text("", encoding="utf-8")
     now = dt.datetime(2026, 8, 9, 23, 30, tzinfo=dt.UTC)
-    assert weekly.build(built, QUIET, now=now).journal["as_of"] == "2026-08-09"
+    assert weekly_build.build(built, QUIET, now=now).journal["as_of"] == "2026-08-09"
 
 
 def test_the_same_records_give_the_same_tables(command, built):

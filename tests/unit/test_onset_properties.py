@@ -10,7 +10,9 @@ from queen_outcomes.models.onset_averages import (
     followed_share,
     laying_by,
     laying_shift,
+    median_day,
     onset_day,
+    p_of,
 )
 from queen_outcomes.models.onset_likelihood import (
     Courses,
@@ -141,6 +143,7 @@ def test_the_averages_have_the_delta_methods_limits():
         lambda f: laying_by(f, X, Z, 21),
         lambda f: laying_shift(f, later, sooner, 21),
         lambda f: days_shift(f, Z * [1, 0], Z * [1, 0] + [0, 1]),
+        lambda f: median_day(f, Z),
     )
     for figure in figures:
         slope = [
@@ -153,6 +156,11 @@ def test_the_averages_have_the_delta_methods_limits():
         assert found.low < found.estimate < found.high
     shift = figures[2](fit)
     assert shift.high - shift.estimate == pytest.approx(t.ppf(0.975, 24) * shift.se)
+    tail = 2 * t.sf(abs(shift.estimate / shift.se), 24)
+    assert p_of(fit, shift) == pytest.approx(tail)
+    day = figures[3](fit)
+    assert day.estimate == pytest.approx(onset_day(fit, Z).mean())
+    assert day.high / day.estimate == pytest.approx(day.estimate / day.low)
 
 
 def test_laying_rises_with_the_day_to_the_chance_of_laying():

@@ -13,9 +13,13 @@ TEXT = resources.read("reports", "text", "station.toml")
 UNCOMMENTED = re.sub(r"^#(?=[a-z])", "", TEXT, flags=re.MULTILINE)
 
 
+THEIR_OWN = ("prior_cases", "planned_cases", "planned_arms")
+"""Sections whose names are the station's: of operators, of trials."""
+
+
 def names(content, place=""):
     for name, value in content.items():
-        if isinstance(value, dict) and name != "prior_cases":  # operators, not names
+        if isinstance(value, dict) and name not in THEIR_OWN:
             yield from names(value, f"{place}{name}.")
         else:
             yield f"{place}{name}"

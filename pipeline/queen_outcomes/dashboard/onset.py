@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from queen_outcomes.dashboard import theme, words
+from queen_outcomes.dashboard import onset_model, theme, words
 from queen_outcomes.dashboard.charts.onset import onset_chart
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
@@ -39,7 +39,9 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
             name = f"onset-{grouping.replace('_', '-')}"
             charts[name] = theme.dressed(onset_chart(rows, window=window, by=title))
             groups.append({"name": name, "title": title, "table": _table(rows)})
+    model = onset_model.show(store, settings, charts)
     return {
+        "model": model,
         "window": window,
         "overall": overall,
         "finding": _finding(overall, window),

@@ -14,7 +14,8 @@ import numpy as np
 from scipy import stats
 from scipy.special import expit, logit
 
-MeanProbability = Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]]
+MeanProbability = Callable[[np.ndarray], tuple[np.ndarray, ...]]
+"""Linear predictors -> chances, their slopes, and slopes in further parameters."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,8 +28,9 @@ class Adjusted:
         What the factor was set to, k of them.
     probability, se, low, high : ndarray, shape (k,)
         Limits are taken on the logit scale.
-    gradient : ndarray, shape (k, p)
-        Of each probability in beta: a contrast for `satterthwaite_df`.
+    gradient : ndarray, shape (k, p) or (k, p + K)
+        Of each probability in beta (a contrast for `satterthwaite_df`), then in the
+        K further parameters of the mean, such as deviations.
     cov : ndarray, shape (k, k)
     message : str
         Why there is nothing; empty when there is.
@@ -100,12 +102,14 @@ def adjusted_probabilities(
         ``make_X(value)`` gives the design (n, p) with the factor set to the value.
     values : sequence
     beta : array_like, shape (p,)
-    cov : array_like, shape (p, p)
-        Model or robust covariance.
+    cov : array_like, shape (p, p) or (p + K, p + K)
+        Model or robust covariance, of the K further parameters too where the mean
+        has slopes in them.
     weights : array_like, shape (n,), optional
         Of the courses in the mean.
     mean_probability : callable
-        ``eta -> (p, dp/deta)``, both (n,): random intercepts averaged over.
+        ``eta -> (p, dp/deta, ...)``, all (n,): random intercepts averaged over, with
+        K further slopes, one for each deviation.
     df : float or array, optional
         Degrees of freedom of Student's t for 95 % limits; normal when not given.
 
@@ -121,7 +125,7 @@ def adjusted_probabilities(
     beta, cov = np.asarray(beta, float), np.asarray(cov, float)
     parts = [_average(make_X(v), beta, weights, mean_probability) for v in values]
     probability = np.array([mean for mean, _ in parts])
-    gradient = np.array([slope for _, slope in parts]).reshape(len(parts), len(beta))
+    gradient = np.array([slope for _, slope in parts]).reshape(len(parts), len(cov))
     joint = gradient @ cov @ gradient.T
     se = np.sqrt(np.maximum(np.diag(joint), 0.0))
     low, high = _logit_limits(probability, se, _quantile(df))
@@ -133,10 +137,11 @@ def adjusted_probabilities(
 def _average(X, beta, weights, mean_probability) -> tuple[float, np.ndarray]:
     X = np.asarray(X, float)
     w = np.ones(len(X)) if weights is None else np.asarray(weights, float)
+    p, slope, *further = mean_probability(X @ beta)
     if not w.sum() > 0:
-        return np.nan, np.full(len(beta), np.nan)
-    p, slope = mean_probability(X @ beta)
-    return float(w @ p / w.sum()), (w * slope) @ X / w.sum()
+        return np.nan, np.full(len(beta) + len(further), np.nan)
+    gradient = [(w * slope) @ X, *([w @ step] for step in further)]
+    return float(w @ p / w.sum()), np.concatenate(gradient) / w.sum()
 
 
 def _quantile(df) -> np.ndarray | float:

@@ -18,6 +18,7 @@ from queen_outcomes.models.adjusted import (
     Adjusted,
     adjusted_probabilities,
     contrast,
+    e_value,
     fixed_probability,
 )
 from queen_outcomes.models.analysis_set import has_two
@@ -56,19 +57,29 @@ class Asked:
 
     def label(self, value) -> str:
         """Name a value as people know it."""
-        if isinstance(value, str):
-            return value
-        term = self.form.term
-        if term.kind == "season":
-            day = dt.date(2025, 1, 1) + dt.timedelta(days=round(value) - 1)
-            return f"{day.day} {MONTHS[day.month - 1]}"
-        shown = term.as_read(value)
-        digits = f"{shown:.0f}" if abs(shown) >= 100 else f"{shown:.3g}"
-        return f"{digits} {term.unit}".strip()
+        return label_of(self.form, value)
 
     def number(self, value) -> float | None:
         """Give a value as people know it; None for a word."""
-        return None if isinstance(value, str) else self.form.term.as_read(value)
+        return number_of(self.form, value)
+
+
+def label_of(form: Form, value) -> str:
+    """Name a value of a factor as people know it."""
+    if isinstance(value, str):
+        return value
+    term = form.term
+    if term.kind == "season":
+        day = dt.date(2025, 1, 1) + dt.timedelta(days=round(value) - 1)
+        return f"{day.day} {MONTHS[day.month - 1]}"
+    shown = term.as_read(value)
+    digits = f"{shown:.0f}" if abs(shown) >= 100 else f"{shown:.3g}"
+    return f"{digits} {term.unit}".strip()
+
+
+def number_of(form: Form, value) -> float | None:
+    """Give a value of a factor as people know it; None for a word."""
+    return None if isinstance(value, str) else form.term.as_read(value)
 
 
 def asked_values(form: Form, x: np.ndarray) -> tuple:
@@ -117,21 +128,21 @@ def set_to(values: Values, form: Form, value) -> dict[str, np.ndarray]:
 
 def ask(fitted: Fitted, form: Form, values: Sequence) -> Asked:
     """Predict every course with the factor at each value, and average."""
-    courses = fitted.courses.values
-    n = len(fitted.courses.y)
+    courses = fitted.predicted
+    n = len(courses["operator"])
     weights = np.ones(n) if fitted.weights is None else fitted.weights
     if form.term.kind == "gap":
         weights = weights * has_two(courses)
     mean = fixed_probability
-    if fitted.sd_total > 0:
-        mean = partial(_averaged, sd=fitted.sd_total)
+    if fitted.mixed is not None:
+        mean = partial(_averaged, deviations=fitted.deviations)
 
     def make_X(value) -> np.ndarray:
         return fitted.design.matrix(set_to(courses, form, value))
 
     def predict(df) -> Adjusted:
         return adjusted_probabilities(
-            *(make_X, tuple(values), fitted.beta, fitted.cov),
+            *(make_X, tuple(values), fitted.beta, fitted.cov_all),
             weights=weights,
             mean_probability=mean,
             df=df,
@@ -144,9 +155,12 @@ def ask(fitted: Fitted, form: Form, values: Sequence) -> Asked:
     )
 
 
-def _averaged(eta: np.ndarray, sd: float) -> tuple[np.ndarray, np.ndarray]:
-    mean, slope, _ = integrate_random(eta, sd, nodes=NODES)
-    return mean, slope
+def _averaged(eta: np.ndarray, deviations: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Average over all random intercepts; with a slope in each deviation."""
+    sd = float(np.sqrt(np.sum(deviations**2)))
+    mean, slope, by_sd = integrate_random(eta, sd, nodes=NODES)
+    share = deviations / sd if sd > 0 else np.zeros(len(deviations))
+    return mean, slope, *(by_sd * part for part in share)
 
 
 def adjusted_rows(fitted: Fitted) -> list[Row]:
@@ -174,8 +188,8 @@ def adjusted_rows(fitted: Fitted) -> list[Row]:
 def nearest(form: Form, x: np.ndarray, values: Sequence) -> np.ndarray:
     """Give the place of the value that each course is nearest to; -1: none."""
     if form.term.kind == "words":
-        level = np.where(np.isin(x, form.levels), x, OTHER)
-        places = {value: at for at, value in enumerate(values)}
+        level = np.where(np.isin(x, form.levels) | (x == ""), x, OTHER)
+        places = {value: at for at, value in enumerate(values)} | {"": -1}
         return np.array([places.get(str(name), -1) for name in level])
     away = np.abs(x[:, None] - np.asarray(values, float)[None, :])
     place = np.argmin(np.nan_to_num(away, nan=np.inf), axis=1)
@@ -206,24 +220,30 @@ def _compared(asked: Asked, at: int) -> Row:
         "reference": asked.label(asked.values[0]),
         "overlap": share,
     }
-    blank = ("risk_difference", "low", "high", "odds_ratio", "or_low", "or_high", "p")
+    blank = (
+        *("risk_difference", "low", "high", "odds_ratio", "or_low", "or_high", "p"),
+        *("e_value", "e_value_limit"),
+    )
     if share < LEAST_OVERLAP:
         return row | dict.fromkeys(blank)
     gradient = asked.adjusted.gradient[at] - asked.adjusted.gradient[0]
     df = asked.fitted.freedom(gradient[None, :])
     found = contrast(asked.adjusted, at, 0, df=None if df is None else float(df[0]))
     difference = found.difference
-    numbers = (difference.estimate, difference.low, difference.high)
-    return row | dict(
-        zip(blank, (*numbers, *odds_ratio(asked, at), found.p), strict=True)
+    failures = found.failure_ratio
+    hidden = e_value(failures.estimate, failures.low, failures.high)
+    numbers = (
+        *(difference.estimate, difference.low, difference.high),
+        *(*odds_ratio(asked, at), found.p, hidden.estimate, hidden.limit),
     )
+    return row | dict(zip(blank, numbers, strict=True))
 
 
 def odds_ratio(asked: Asked, at: int) -> tuple[float, float, float]:
     """Give the odds ratio within batch and operator, with limits."""
     fitted, form = asked.fitted, asked.form
     one = np.flatnonzero(asked.weights > 0)[:1]
-    course = {name: x[one] for name, x in fitted.courses.values.items()}
+    course = {name: x[one] for name, x in fitted.predicted.items()}
     X = [
         fitted.design.matrix(set_to(course, form, asked.values[place]))[0]
         for place in (at, 0)

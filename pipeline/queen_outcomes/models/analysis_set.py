@@ -14,6 +14,8 @@ from queen_outcomes.models.terms import Term, Values
 
 RECORDED = 0.8
 """Share of courses for which a factor must be recorded, and that must be complete."""
+RECORDED_WHEN_FIXED = 0.5
+"""The same share for a factor whose form was fixed: it does not flicker about 80 %."""
 GROUPINGS = ("operator", "graft_batch", "semen_batch")
 
 
@@ -34,6 +36,8 @@ class AnalysisSet:
         Terms that went, and why.
     message : str
         What to know of the cuts; empty when no course was lost.
+    decided : int
+        Courses handed in.
     """
 
     values: Values
@@ -42,6 +46,12 @@ class AnalysisSet:
     rows: np.ndarray
     left_out: tuple[str, ...]
     message: str
+    decided: int
+
+    @property
+    def is_short(self) -> bool:
+        """Tell whether too few courses are complete to stand for all."""
+        return len(self.y) < RECORDED * self.decided
 
 
 def is_recorded(term: Term, values: Values) -> np.ndarray:
@@ -62,14 +72,16 @@ def has_two(values: Values) -> np.ndarray:
     return np.char.startswith(values["co2_schedule"], "other")
 
 
-def analysis_set(values: Values, y: np.ndarray, terms: Sequence[Term]) -> AnalysisSet:
+def analysis_set(
+    values: Values, y: np.ndarray, terms: Sequence[Term], recorded: float = RECORDED
+) -> AnalysisSet:
     """Leave out factors with too many gaps, then courses with a gap in the rest."""
     kept, left_out = [], []
     complete = np.ones(len(y), bool)
     for term in terms:
         seen = is_recorded(term, values)
         share = float(seen.mean()) if len(seen) else 0.0
-        if share < RECORDED:
+        if share < recorded:
             left_out.append(
                 f"{term.label}: recorded for {100 * share:.0f} % of courses"
             )
@@ -84,7 +96,21 @@ def analysis_set(values: Values, y: np.ndarray, terms: Sequence[Term]) -> Analys
         rows,
         tuple(left_out),
         _said(len(rows), len(y)),
+        len(y),
     )
+
+
+def complete_rows(courses: AnalysisSet) -> np.ndarray:
+    """Give the places of the courses that are recorded in every factor."""
+    seen = [is_recorded(term, courses.values) for term in courses.terms]
+    return np.flatnonzero(np.all(seen, axis=0)) if seen else np.arange(len(courses.y))
+
+
+def with_gaps(courses: AnalysisSet, values: Values, y: np.ndarray) -> AnalysisSet:
+    """Give all decided courses with the same factors, their gaps to be filled."""
+    said = f"{len(courses.y)} of {len(y)} decided courses are complete in every factor"
+    rows = np.arange(len(y))
+    return AnalysisSet(values, y, courses.terms, rows, courses.left_out, said, len(y))
 
 
 def take(values: Mapping[str, np.ndarray], rows: np.ndarray) -> dict[str, np.ndarray]:
@@ -95,12 +121,10 @@ def take(values: Mapping[str, np.ndarray], rows: np.ndarray) -> dict[str, np.nda
 def _said(complete: int, decided: int) -> str:
     if complete == decided:
         return ""
-    said = f"{complete} of {decided} decided courses are complete in every factor"
-    if complete < RECORDED * decided:
-        said += (
-            "; the others are not filled in, so these figures stand on complete ones"
-        )
-    return said
+    return (
+        f"{complete} of {decided} decided courses are complete in every factor, and "
+        "these figures stand on them"
+    )
 
 
 def own_level(x: np.ndarray) -> np.ndarray:

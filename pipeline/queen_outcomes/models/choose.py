@@ -59,7 +59,12 @@ def _whole(forms: Sequence[Form], values: Values) -> np.ndarray:
 
 
 def choose(
-    courses: AnalysisSet, *, fixed: Sequence[str], adjust_for: Sequence[str], each: int
+    courses: AnalysisSet,
+    *,
+    fixed: Sequence[str],
+    adjust_for: Sequence[str],
+    each: int,
+    counted: tuple[int, str] | None = None,
 ) -> Design:
     """Choose factors and forms.
 
@@ -72,12 +77,18 @@ def choose(
         Factors that the budget never drops.
     each : int
         Of the rarer answer for each degree of freedom.
+    counted : tuple of int and str, optional
+        How many there are of what limits the model, and what that is; the rarer answer
+        when not given.
     """
     terms = [*courses.terms, *(GROUPS[name] for name in fixed)]
     forms, left_out = _that_vary(terms, courses.values)
     keep = {*adjust_for, *fixed}
-    rarer = int(min(courses.y.sum(), (1 - courses.y).sum()))
-    why = f"{rarer} of the rarer answer allow {rarer // each} degrees of freedom"
+    if counted is None:
+        rarer = int(min(courses.y.sum(), (1 - courses.y).sum()))
+        counted = (rarer, "of the rarer answer")
+    rarer, what = counted
+    why = f"{rarer} {what} allow {rarer // each} degrees of freedom"
     forms = _within(forms, rarer // each, keep, (courses.values, left_out, why))
     for kind in BATCH_KINDS:
         forms = _within_batches(forms, kind, keep, courses.values, left_out)
@@ -85,6 +96,43 @@ def choose(
     over = taken > rarer // each
     message = f"what is always adjusted for takes {taken}; {why}" if over else ""
     return _independent(forms, courses.values, left_out, message)
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """A choice fixed earlier: its factors, what was left out then, what was said."""
+
+    terms: tuple[Term, ...]
+    left_out: tuple[str, ...]
+    message: str
+
+
+def take_earlier(
+    courses: AnalysisSet, earlier: Earlier, *, fixed: Sequence[str]
+) -> Design:
+    """Take the factors in the forms that were fixed earlier; no budget is asked."""
+    terms = [*courses.terms, *(GROUPS[name] for name in fixed)]
+    forms, vary_not = _that_vary(terms, courses.values)
+    left_out = [*earlier.left_out, *vary_not]
+    return _independent(forms, courses.values, left_out, earlier.message)
+
+
+def leave_out(
+    design: Design, numbers: Sequence[int], values: Values, why: str
+) -> Design:
+    """Give a design without some of its forms, and say why they went."""
+    stay = [form for k, form in enumerate(design.forms) if k not in numbers]
+    gone = [f"{design.forms[k].term.label}: {why}" for k in numbers]
+    return _independent(stay, values, [*design.left_out, *gone], design.message)
+
+
+def by_reason(left_out: Sequence[str]) -> tuple[str, ...]:
+    """Join what was left out for the same reason: "dose, line: does not vary"."""
+    names: dict[str, list[str]] = {}
+    for said in left_out:
+        name, _, why = said.partition(": ")
+        names.setdefault(why, []).append(name)
+    return tuple(f"{', '.join(found)}: {why}" for why, found in names.items())
 
 
 def _that_vary(terms: Sequence[Term], values: Values) -> tuple[list[Form], list[str]]:

@@ -12,6 +12,7 @@ from queen_outcomes.models.analysis_set import AnalysisSet
 from queen_outcomes.models.choose import Design
 from queen_outcomes.models.mixed import MixedFit
 from queen_outcomes.models.plain import Test
+from queen_outcomes.models.terms import Values
 
 NO_TEST = Test(np.nan, 0, np.nan)
 
@@ -41,6 +42,10 @@ class Fitted:
     message : str
     weights : ndarray, shape (n,), or None
         Of the courses, where they are not all worth the same.
+    filled : mapping of str to ndarray, shape (imputations * n,), or None
+        The courses as often as gaps were filled, one filling after the other.
+    imputations : int
+        How often gaps were filled; 0: never.
     """
 
     method: str
@@ -59,12 +64,23 @@ class Fitted:
     converged: bool
     message: str
     weights: np.ndarray | None = None
+    filled: Values | None = None
+    imputations: int = 0
 
     @property
-    def sd_total(self) -> float:
-        """Deviation of all random intercepts together; 0 without any."""
-        sds = self.mixed.theta_sd.values() if self.mixed else ()
-        return float(np.sqrt(sum(sd**2 for sd in sds)))
+    def deviations(self) -> np.ndarray:
+        """Standard deviation of each grouping's random intercepts; empty without any."""
+        return np.array(list(self.mixed.theta_sd.values()) if self.mixed else ())
+
+    @property
+    def cov_all(self) -> np.ndarray:
+        """Covariance of coefficients and, where there are some, deviations."""
+        return self.mixed.cov_joint if self.mixed else self.cov
+
+    @property
+    def predicted(self) -> Values:
+        """Courses to average predictions over: with the gaps filled where they were."""
+        return self.courses.values if self.filled is None else self.filled
 
 
 def no_model(courses: AnalysisSet, why: str, design: Design | None = None) -> Fitted:

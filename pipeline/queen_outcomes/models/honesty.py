@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import expit
 
+from queen_outcomes.models.analysis_set import complete_rows
 from queen_outcomes.models.clustered import cluster_codes
 from queen_outcomes.models.collinear import find_aliased
 from queen_outcomes.models.fitted import Fitted
@@ -28,8 +29,10 @@ def cross_validate(fitted: Fitted, seed: int) -> Validation | None:
         return (
             None  # the weighted model has the main one's form and predicts as it does
         )
-    X, y = fitted.X, fitted.courses.y
-    batches = cluster_codes(fitted.courses)
+    # what was filled in was filled with the answer in view: only whole courses are asked
+    rows = complete_rows(fitted.courses)
+    X, y = fitted.X[rows], fitted.courses.y[rows]
+    batches = cluster_codes(fitted.courses)[rows]
 
     def fit_predict(train: np.ndarray, test: np.ndarray) -> np.ndarray:
         return _predict(X, y, train, test)
@@ -42,12 +45,13 @@ def look_forward(fitted: Fitted) -> str:
     """Fit on the seasons before the last and say how the last was foreseen."""
     if fitted.method == "none" or fitted.weights is not None:
         return ""
-    y = fitted.courses.y
-    names, season = np.unique(fitted.courses.values["year"], return_inverse=True)
+    rows = complete_rows(fitted.courses)
+    X, y = fitted.X[rows], fitted.courses.y[rows]
+    names, season = np.unique(fitted.courses.values["year"][rows], return_inverse=True)
     before, last = forward_split(season)
     if min(y[before].sum(), (1 - y[before]).sum()) < FEWEST or not last.any():
         return ""
-    p = _predict(fitted.X, y, before, last)
+    p = _predict(X, y, before, last)
     brier, base = (
         np.mean((p - y[last]) ** 2),
         np.mean((y[before].mean() - y[last]) ** 2),

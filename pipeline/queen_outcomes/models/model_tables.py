@@ -22,7 +22,8 @@ SCHEMAS: dict[str, dict[str, Any]] = {
         "method": pl.String,
         **_columns(pl.Int64, "imputations", "rows", "events"),
         "left_out": pl.String,
-        **_columns(pl.Float64, "log_likelihood", "auc", "brier", "brier_base"),
+        **_columns(pl.Float64, "log_likelihood", "auc", "auc_low", "auc_high"),
+        **_columns(pl.Float64, "brier", "brier_base"),
         **_columns(pl.Float64, "calibration_intercept", "calibration_slope"),
         "converged": pl.Boolean,
         "message": pl.String,
@@ -58,5 +59,19 @@ SCHEMAS: dict[str, dict[str, Any]] = {
         **_columns(pl.String, "factor", "value", "reference"),
         **_columns(pl.Float64, "overlap", "risk_difference", "low", "high"),
         **_columns(pl.Float64, "odds_ratio", "or_low", "or_high", "p", "p_holm"),
+        **_columns(pl.Float64, "e_value", "e_value_limit"),
+    },
+    "onset_days": {
+        "factor": pl.String,
+        "value": pl.Float64,
+        "label": pl.String,
+        **_columns(pl.Float64, "days", "low", "high"),
+        "courses_near": pl.Int64,
+        "reference": pl.String,
+        **_columns(pl.Float64, "overlap", "difference"),
+        **_columns(pl.Float64, "difference_low", "difference_high", "p", "p_holm"),
     },
 }
+
+RISK_MODELS: dict[str, Any] = {**_FIT, "risks": pl.String}
+"""The build's own: a main model's risks, as JSON, for what leans on them later."""

@@ -82,6 +82,38 @@ def laying_shift(fit: OnsetFit, before, instead, day: float) -> Average:
     return _difference(fit, first, second)
 
 
+def median_day(fit: OnsetFit, Z) -> Average:
+    r"""Average median day of onset among layers.
+
+    .. math:: \frac{1}{n} \sum_i \exp(Z_i b)
+
+    Parameters
+    ----------
+    fit : OnsetFit
+    Z : array_like, shape (n, q)
+        Columns of the courses averaged over, as in the fit or with a factor set.
+
+    Returns
+    -------
+    Average
+        Limits symmetric in the log day.
+    """
+    value, slope = _median(fit, Z)
+    se = _deviation(fit, slope)
+    reach = np.exp(_multiple(fit) * se / value)
+    return Average(value, value / reach, value * reach, se)
+
+
+def p_of(fit: OnsetFit, difference: Average) -> float:
+    """Two-sided P of a difference, by t with clusters - 1 degrees of freedom.
+
+    nan where the difference has no deviation.
+    """
+    if not (difference.se > 0 and fit.clusters > 1):
+        return np.nan
+    return float(2.0 * t.sf(abs(difference.estimate) / difference.se, fit.clusters - 1))
+
+
 def days_shift(fit: OnsetFit, before, instead) -> Average:
     r"""Change in the average median day of onset among layers; above 0 is later.
 

@@ -18,6 +18,8 @@ class Pooled:
     beta : ndarray, shape (p,)
     cov : ndarray, shape (p, p)
         Within plus ``1 + 1/m`` times between.
+    between : ndarray, shape (p, p)
+        Of the fits' estimates among each other.
     df, low, high, p : ndarray, shape (p,)
         By Student's t.
     missing_information : ndarray, shape (p,)
@@ -29,6 +31,7 @@ class Pooled:
 
     beta: np.ndarray
     cov: np.ndarray
+    between: np.ndarray
     df: np.ndarray
     low: np.ndarray
     high: np.ndarray
@@ -73,27 +76,39 @@ def pool(
         size = len(betas[0]) if len(betas) else 0
         blank = np.full(size, np.nan)
         square = np.full((size, size), np.nan)
-        return Pooled(blank, square, *[blank] * 5, 0, "no imputation could be fitted")
+        return Pooled(
+            blank, square, square, *[blank] * 5, 0, "no imputation could be fitted"
+        )
     m = len(sound)
     each = np.array([b for b, _ in sound])
     within = np.mean([V for _, V in sound], axis=0)
     away = each - each.mean(axis=0)
     between = away.T @ away / max(m - 1, 1)
     cov = within + (1 + 1 / m) * between
-    share, df = _freedom(np.diag(between), np.diag(cov), m, complete_df)
+    share = _lost_share(np.diag(between), np.diag(cov), m)
+    df = freedom_of(np.diag(between), np.diag(cov), m, complete_df)
     beta, se = each.mean(axis=0), np.sqrt(np.diag(cov))
     arm = stats.t.isf((1 - level) / 2, df) * se
-    p = 2 * stats.t.sf(np.abs(beta) / se, df)
+    size = np.divide(np.abs(beta), se, out=np.full(len(se), np.inf), where=se > 0)
+    p = 2 * stats.t.sf(size, df)
     lost = len(betas) - m
     message = f"{lost} of {len(betas)} imputations could not be fitted" if lost else ""
-    return Pooled(beta, cov, df, beta - arm, beta + arm, p, share, m, message)
+    return Pooled(beta, cov, between, df, beta - arm, beta + arm, p, share, m, message)
 
 
-def _freedom(between, total, m: int, complete: float):
-    share = (1 + 1 / m) * between / total
-    infinite = np.full(len(share), np.inf)
+def freedom_of(between, total, m: int, complete: float = np.inf) -> np.ndarray:
+    """Give degrees of freedom from variances between ``m`` fits and in all."""
+    share = _lost_share(between, total, m)
+    infinite = np.full(np.shape(share), np.inf)
     old = np.divide(max(m - 1, 1), share**2, out=infinite, where=share > 0)
     if np.isinf(complete):
-        return share, old
+        return old
     observed = (complete + 1) / (complete + 3) * complete * (1 - share)
-    return share, 1 / (1 / old + 1 / observed)
+    return 1 / (1 / old + 1 / observed)
+
+
+def _lost_share(between, total, m: int) -> np.ndarray:
+    """Give the share of the variance that stems from the gaps; 0 without variance."""
+    total = np.asarray(total, float)
+    blank = np.zeros(np.shape(total))
+    return np.divide((1 + 1 / m) * between, total, out=blank, where=total > 0)

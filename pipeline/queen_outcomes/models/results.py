@@ -6,25 +6,26 @@ row with its reason.
 
 from __future__ import annotations
 
+import json
 import zlib
-from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 import polars as pl
 from scipy import stats
 
-from queen_outcomes import resources
 from queen_outcomes.models.adjusted_factors import adjusted_rows, contrast_rows
-from queen_outcomes.models.analysis_set import analysis_set, take
-from queen_outcomes.models.fit import fit_courses
+from queen_outcomes.models.choose import by_reason
 from queen_outcomes.models.fitted import Fitted, join
 from queen_outcomes.models.honesty import cross_validate, look_forward
-from queen_outcomes.models.model_tables import SCHEMAS
+from queen_outcomes.models.model_tables import RISK_MODELS, SCHEMAS
 from queen_outcomes.models.multiplicity import holm
+from queen_outcomes.models.onset_results import onset_rows
 from queen_outcomes.models.plain import wald_test
-from queen_outcomes.models.terms import BENCH, MAIN, Term
-from queen_outcomes.models.weighted import Closed, fit_weighted
+from queen_outcomes.models.questions import models_of
+from queen_outcomes.models.risks import risk_model, write_risks
+from queen_outcomes.models.station_factors import read_closed, read_factors
+from queen_outcomes.season_plan import SeasonPlan
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
 
@@ -32,82 +33,38 @@ Row = dict[str, Any]
 Z_95 = float(stats.norm.isf(0.025))
 
 
-def fit_models(store: Store, settings: Settings) -> None:
-    """Fit the main, the bench and the weighted model of every outcome and window."""
+def fit_models(
+    store: Store, settings: Settings, plan: SeasonPlan | None = None
+) -> None:
+    """Fit every model of every outcome and window, and write what they say.
+
+    Parameters
+    ----------
+    store : Store
+        Holds courses, onset and outcomes.
+    settings : Settings
+    plan : SeasonPlan, optional
+        What is fixed for the season, and takes up what is fixed now; not given:
+        everything is chosen anew.
+    """
     values = read_factors(store, settings.prior_cases)
     tables: dict[str, list[Row]] = {name: [] for name in SCHEMAS}
+    risks: list[Row] = []
     for question in settings.outcomes.windows:
-        closed = _closed(store, values, question)
-        for model, fitted in _models(closed, question[0], settings).items():
+        closed = read_closed(store, values, question)
+        for model, fitted in models_of(question, closed, settings, plan).items():
             names = ("outcome", "window_days", "model")
             place = dict(zip(names, (*question, model), strict=True))
             for name, rows in rows_of(fitted, place).items():
                 tables[name] += [{**place, **row} for row in rows]
+            if model == "main":
+                told = write_risks(risk_model(question[0], fitted))
+                risks.append({**place, "risks": json.dumps(told)})
+    for name, rows in onset_rows(store, settings, values).items():
+        tables[name] += rows
     for name, rows in tables.items():
-        _write(store, name, rows)
-
-
-def _models(closed: Closed, outcome: str, settings: Settings) -> dict[str, Fitted]:
-    decided = np.flatnonzero(closed.decided)
-    values, answers = take(closed.values, decided), closed.answer[decided]
-    terms, always = main_terms(settings), settings.models.adjust_for
-    main = fit_courses(analysis_set(values, answers, terms), always)
-    bench = analysis_set(values, answers, (*terms, *BENCH.values()))
-    return {
-        "main": main,
-        "bench": fit_courses(bench, always),
-        "weighted": fit_weighted(main, closed, outcome),
-    }
-
-
-def main_terms(settings: Settings) -> tuple[Term, ...]:
-    """Give the station's terms in its order; what is adjusted for is always in.
-
-    The time between two exposures goes with the schedule.
-    """
-    names = list(dict.fromkeys([*settings.models.terms, *settings.models.adjust_for]))
-    if "co2_schedule" in names and "co2_gap" not in names:
-        names.insert(names.index("co2_schedule") + 1, "co2_gap")
-    return tuple(MAIN[name] for name in names)
-
-
-def read_factors(store: Store, prior: Mapping[str, int]) -> dict[str, np.ndarray]:
-    """Give every course's factors as arrays, in the order of the ids."""
-    frame = store.frame(resources.read("sql", "8_models", "factors.sql"))
-    values = {
-        name: frame[name].cast(pl.Float64).to_numpy()
-        if frame[name].dtype.is_numeric()
-        else frame[name].to_numpy().astype(str)
-        for name in frame.columns
-    }
-    values = {
-        name: np.where(np.isfinite(x), x, np.nan) if x.dtype.kind == "f" else x
-        for name, x in values.items()
-    }
-    before = np.array([prior.get(name, 0) for name in values["operator"]], float)
-    values["experience"] = np.log(np.maximum(values["operator_case"] + before, 1))
-    values["semen_age"] = np.log1p(values["semen_age_h"])
-    return values
-
-
-def _closed(
-    store: Store, values: dict[str, np.ndarray], question: tuple[str, int]
-) -> Closed:
-    found = store.frame(
-        resources.read("sql", "8_models", "decided.sql"),
-        dict(zip(("outcome", "window_days"), question, strict=True)),
-    )
-    ids = found["course_id"].to_numpy().astype(str)
-    rows = np.flatnonzero(np.isin(values["course_id"], ids))
-    # numpy orders texts by code point, whatever the database does: both are put so
-    rows = rows[np.argsort(values["course_id"][rows], kind="stable")]
-    found = found[np.argsort(ids, kind="stable")]
-    return Closed(
-        take(values, rows),
-        found["answer"].cast(pl.Float64).fill_null(np.nan).to_numpy(),
-        found["laid"].to_numpy().astype(bool),
-        found["month"].to_numpy().astype(str),
-    )
+        _write(store, name, rows, SCHEMAS[name])
+    _write(store, "risk_models", risks, RISK_MODELS)
 
 
 def rows_of(fitted: Fitted, place: Row) -> dict[str, list[Row]]:
@@ -127,18 +84,23 @@ def rows_of(fitted: Fitted, place: Row) -> dict[str, list[Row]]:
 def fit_row(fitted: Fitted, seed: int) -> Row:
     """Say what was fitted on what, and how well it predicts."""
     checked = cross_validate(fitted, seed)
-    figures = ("auc", "brier", "base_brier", "intercept", "slope")
+    figures = (
+        *("auc", "auc_low", "auc_high", "brier", "base_brier"),
+        *("intercept", "slope"),
+    )
     shown = [getattr(checked, name) if checked else None for name in figures]
     names = (
-        *("auc", "brier", "brier_base"),
+        *("auc", "auc_low", "auc_high", "brier", "brier_base"),
         *("calibration_intercept", "calibration_slope"),
     )
     return {
         "method": fitted.method,
-        "imputations": 0,
+        "imputations": fitted.imputations,
         "rows": len(fitted.courses.y),
         "events": int(fitted.courses.y.sum()),
-        "left_out": "; ".join([*fitted.courses.left_out, *fitted.design.left_out]),
+        "left_out": "; ".join(
+            by_reason([*fitted.courses.left_out, *fitted.design.left_out])
+        ),
         "log_likelihood": fitted.log_likelihood,
         **dict(zip(names, shown, strict=True)),
         "converged": fitted.converged,
@@ -200,10 +162,9 @@ def group_rows(fitted: Fitted) -> list[Row]:
     rows: list[Row] = []
     for name, sd in fitted.mixed.theta_sd.items():
         levels, counts = np.unique(fitted.courses.values[name], return_counts=True)
-        sizes = {"low": None, "high": None}
         rows.append(
             {"grouping": name, "level": None, "courses": len(fitted.courses.y)}
-            | {"effect": sd, **sizes}
+            | {"effect": sd, **deviation_limits(fitted, name)}
         )
         named = levels != ""
         first = int(
@@ -219,8 +180,18 @@ def group_rows(fitted: Fitted) -> list[Row]:
     return rows
 
 
-def _write(store: Store, name: str, rows: list[Row]) -> None:
-    schema = SCHEMAS[name]
+def deviation_limits(fitted: Fitted, name: str) -> Row:
+    """Give a deviation's limits, on the logarithm; none where it is zero."""
+    mixed = fitted.mixed
+    sd, at = mixed.theta_sd[name], len(fitted.beta) + mixed.names.index(name)
+    se = float(np.sqrt(max(mixed.cov_joint[at, at], 0.0)))
+    if not (sd > 0 and se > 0):
+        return {"low": None, "high": None}
+    arm = Z_95 * se / sd
+    return {"low": sd * np.exp(-arm), "high": sd * np.exp(min(arm, 50.0))}
+
+
+def _write(store: Store, name: str, rows: list[Row], schema: Row) -> None:
     plain = [{key: _plain(value) for key, value in row.items()} for row in rows]
     store.con.register("modelled", pl.DataFrame(plain, schema=schema))
     store.table(name, "SELECT * FROM modelled")

@@ -6,7 +6,7 @@ never learn their own knots or levels. What goes into a model is chosen elsewher
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -29,6 +29,8 @@ class Term:
     """A factor: where its values stand, and how it is named.
 
     ``shown`` says how a number of the model's scale is turned back: "log1p" or "log".
+    ``knots`` fixes the form: how many (0: a line), or where they lie; None leaves it to
+    how many answers there are.
     """
 
     name: str
@@ -37,6 +39,7 @@ class Term:
     label: str
     unit: str = ""
     shown: str = ""
+    knots: int | tuple[float, ...] | None = None
 
     def as_read(self, value: float) -> float:
         """Turn a value of the model's scale into the one that people know."""
@@ -64,6 +67,18 @@ MAIN = _by_name(
     Term("season", "season", "day_of_year", "time of year"),
 )
 """What is known before the queen is done, in order of priority."""
+
+
+def terms_in_order(names: Sequence[str], adjust_for: Sequence[str]) -> tuple[Term, ...]:
+    """Give a station's terms in its order; what is adjusted for is always in.
+
+    The time between two exposures goes with the schedule.
+    """
+    chosen = list(dict.fromkeys([*names, *adjust_for]))
+    if "co2_schedule" in chosen and "co2_gap" not in chosen:
+        chosen.insert(chosen.index("co2_schedule") + 1, "co2_gap")
+    return tuple(MAIN[name] for name in chosen)
+
 
 BENCH = _by_name(
     Term("leak", "words", "leak", "backflow"),
@@ -161,14 +176,21 @@ def find_form(term: Term, values: Values) -> Form | None:
     seen = x[np.isfinite(x)]
     if len(seen) == 0 or np.ptp(seen) <= 1e-9 * max(1.0, np.abs(seen).max()):
         return None
-    knots = (
-        np.empty(0) if term.kind in ("line", "season") else rcs_knots(seen, MOST_KNOTS)
-    )
-    return Form(term, knots=knots, centre=float(np.median(seen)))
+    return Form(term, knots=_knots(term, seen), centre=float(np.median(seen)))
+
+
+def _knots(term: Term, seen: np.ndarray) -> np.ndarray:
+    if isinstance(term.knots, tuple):
+        return np.array(term.knots)
+    if term.kind in ("line", "season") or term.knots == 0:
+        return np.empty(0)
+    return rcs_knots(seen, term.knots or MOST_KNOTS)
 
 
 def coarsen(form: Form, values: Values) -> Form | None:
-    """Give the next simpler form: 3 knots, then a line, then None."""
+    """Give the next simpler form: 3 knots, then a line, then None, as if it is fixed."""
+    if form.term.knots is not None:
+        return None
     if len(form.knots) > 3:
         return replace(form, knots=rcs_knots(values[form.term.column], 3))
     return replace(form, knots=np.empty(0)) if len(form.knots) else None

@@ -86,7 +86,9 @@ def derive(store: Store, settings: Settings, as_of: dt.date) -> None:
         store.step(folder, name, given)
 
 
-def parameters(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
+def parameters(
+    store: Store, settings: Settings, as_of: dt.date, *, from_first: bool = False
+) -> dict[str, Any]:
     """Give every number and list that the SQL files name, by its name there."""
     rules = settings.outcomes
     limits = {
@@ -96,6 +98,7 @@ def parameters(store: Store, settings: Settings, as_of: dt.date) -> dict[str, An
     }
     return {
         "as_of": as_of,
+        "from_first": from_first,
         "season_first_month": settings.season_first_month,
         "windows": sorted({days for _, days in rules.windows}),
         "questions": [

@@ -64,7 +64,12 @@ def curve_chart(
     return alt.layer(*layers).properties(width="container", height=200)
 
 
-def difference_chart(rows: list[dict[str, Any]], *, question: str) -> alt.TopLevelMixin:
+def difference_chart(
+    rows: list[dict[str, Any]],
+    *,
+    question: str,
+    forms: tuple[str, str] = ("+.0%", "+.1%"),
+) -> alt.TopLevelMixin:
     """Draw adjusted differences with their limits, one a line.
 
     Parameters
@@ -73,18 +78,21 @@ def difference_chart(rows: list[dict[str, Any]], *, question: str) -> alt.TopLev
         With name, difference, low, high (shares), in the order they are shown.
     question : str
         What the difference is of.
+    forms : tuple of str
+        How numbers are written along the axis and in what hovering shows.
     """
+    along, hovering = forms
     names = [row["name"] for row in rows]
     base = alt.Chart(alt.InlineData(values=rows))
     y = alt.Y(
         "name:N", title=None, sort=names, axis=alt.Axis(labelLimit=260, grid=False)
     )
-    x = alt.X("difference:Q", title=question, axis=alt.Axis(format="+.0%"))
+    x = alt.X("difference:Q", title=question, axis=alt.Axis(format=along))
     tooltip = [
         alt.Tooltip("name:N", title="compared"),
-        alt.Tooltip("difference:Q", format="+.1%"),
-        alt.Tooltip("low:Q", format="+.1%"),
-        alt.Tooltip("high:Q", format="+.1%"),
+        alt.Tooltip("difference:Q", format=hovering),
+        alt.Tooltip("low:Q", format=hovering),
+        alt.Tooltip("high:Q", format=hovering),
     ]
     zero = alt.Chart(alt.InlineData(values=[{"none": 0}]))
     return alt.layer(

@@ -1,0 +1,109 @@
+"""The step of the build that audits technique: batches first, then operators.
+
+Reads courses, outcomes and what the models' step left; writes the tables of SCHEMAS.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from queen_outcomes import resources
+from queen_outcomes.audit.audit_tables import SCHEMAS, write
+from queen_outcomes.audit.batch_figures import batch_rows
+from queen_outcomes.audit.cases import Cases, Question, read_cases, read_risk_model
+from queen_outcomes.audit.figures import Z_95, Intercept, Row, operator_rows
+from queen_outcomes.audit.season_measure import Season, running_series_of
+from queen_outcomes.models.station_factors import read_closed, read_factors
+from queen_outcomes.season_plan import SeasonPlan
+from queen_outcomes.settings import Settings
+from queen_outcomes.store import Store
+
+PROCESS = ("process_measures", "checker_pairs")
+
+
+def audit_station(
+    store: Store, settings: Settings, plan: SeasonPlan | None = None
+) -> None:
+    """Write operators, batches, running series and what they were measured by.
+
+    Parameters
+    ----------
+    store : Store
+        Holds courses, outcomes, model_groups and risk_models.
+    settings : Settings
+    plan : SeasonPlan, optional
+        What is fixed for the season, and takes up what is fixed now.
+    """
+    values = read_factors(store, settings.prior_cases)
+    rows: dict[str, list[Row]] = {name: [] for name in SCHEMAS}
+    frames = []
+    for question in settings.outcomes.windows:
+        place = dict(zip(("outcome", "window_days"), question, strict=True))
+        model = read_risk_model(store, question)
+        grace = settings.outcomes.grace_days
+        cases, factors = read_cases(store, values, question, grace)
+        cases = cases.with_risk(model.risks(factors))
+        signals: dict[str, int] = {}
+        is_primary = question == settings.plan.question
+        if is_primary:
+            name = plan.season if plan else max(cases.season.tolist(), default="")
+            closed = read_closed(store, values, question)
+            season = Season(name, cases, factors, closed, question, settings, plan)
+            found, limits = running_series_of(season, model)
+            rows["operator_series"] += [{**place, **row} for row in found]
+            rows["series_limits"] += [{**place, **row} for row in limits]
+            for row in limits:
+                signals[row["operator"]] = (
+                    signals.get(row["operator"], 0) + row["signals"]
+                )
+        operators = operator_rows(
+            cases, model, intercepts(store, question), settings.min_shown
+        )
+        for row in operators:
+            row["signals"] = signals.get(row["operator"], 0) if is_primary else None
+            row["provisional"] = season.is_provisional if is_primary else None
+        rows["operators"] += [{**place, **row} for row in operators]
+        rows["batches"] += [
+            {**place, **row} for row in batch_rows(cases, model.deviations)
+        ]
+        frames.append(_frame(cases, question))
+    for name, schema in SCHEMAS.items():
+        if name != "audit_courses":
+            write(store, name, pl.DataFrame(rows[name], schema=schema))
+    write(store, "audit_courses", pl.concat(frames))
+    for name in PROCESS:
+        store.step("9_audit", name, {})
+
+
+def intercepts(store: Store, question: Question) -> dict[str, Intercept]:
+    """Give the operators' random intercepts in the main model of a question."""
+    found = store.rows(
+        resources.read("sql", "9_audit", "operator_intercepts.sql"),
+        dict(zip(("outcome", "window_days"), question, strict=True)),
+    )
+    return {
+        level: Intercept(effect, (high - low) / (2 * Z_95))
+        for level, effect, low, high in found
+    }
+
+
+def _frame(cases: Cases, question: Question) -> pl.DataFrame:
+    outcome, days = question
+    case = cases.operator_case
+    columns = {
+        name: getattr(cases, name)
+        for name in SCHEMAS["audit_courses"]
+        if hasattr(cases, name)
+    }
+    columns |= {"operator_case": np.where(np.isfinite(case), case, -1).astype(np.int64)}
+    frame = pl.DataFrame(columns).with_columns(
+        outcome=pl.lit(outcome),
+        window_days=pl.lit(days, pl.Int64),
+        operator_case=pl.when(pl.col("operator_case") > 0).then(
+            pl.col("operator_case")
+        ),
+    )
+    return frame.select(
+        pl.col(name).cast(kind) for name, kind in SCHEMAS["audit_courses"].items()
+    )

@@ -1,0 +1,1 @@
+"""Dose protocols compared and the next trial planned: arrays in, frozen results out."""

@@ -1,0 +1,226 @@
+"""One comparison and one question: every arm against the reference, by every method.
+
+One method was fixed beforehand and carries the verdict: within blocks where arms were
+given by lot, otherwise the main model with the arm in the place of dose and doses. The
+others stand beside it. A difference is of *success*: where the outcome itself is the
+failure (lost, superseded, drone-laying) it is that of the courses without it, so that
+above 0 is better for the station whatever is asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from queen_outcomes.doses.arm_courses import Answers, ArmCourses, Comparison
+from queen_outcomes.doses.arm_model import ArmModel, arm_model
+from queen_outcomes.doses.differences import (
+    ADJUSTED,
+    STRATIFIED,
+    UNADJUSTED,
+    Difference,
+    Pair,
+    stratified,
+    unadjusted,
+)
+from queen_outcomes.doses.overlap import Overlap, find_overlap
+from queen_outcomes.doses.verdict import (
+    Trial,
+    Verdict,
+    simultaneous_level,
+    simultaneous_p,
+    verdict,
+)
+from queen_outcomes.models.analysis_set import take
+from queen_outcomes.models.choose import Earlier
+from queen_outcomes.models.risks import failures_of
+from queen_outcomes.settings import Settings
+
+Row = dict[str, Any]
+METHODS = (UNADJUSTED, STRATIFIED, ADJUSTED)
+
+
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """What is asked of a comparison.
+
+    Attributes
+    ----------
+    question : tuple of str and int
+    reference : str
+    method : str
+        STRATIFIED or ADJUSTED: the one that was fixed beforehand.
+    margin : float or None
+    judged : bool
+        Whether the primary method gives a verdict on this question.
+    planned : int or None
+        Closed courses that a trial's plan set for each arm.
+    settings : Settings
+    fixed : Earlier or None
+        Factors and forms of the main model that the season has fixed.
+    """
+
+    question: tuple[str, int]
+    reference: str
+    method: str
+    margin: float | None
+    judged: bool
+    planned: int | None
+    settings: Settings
+    fixed: Earlier | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Compared:
+    """An arm against the reference: overlap, and the difference by each method.
+
+    ``p_all`` is P raised for all arms of the comparison; ``closed`` counts both arms.
+    """
+
+    arm: str
+    overlap: Overlap | None
+    differences: dict[str, Difference]
+    verdict: Verdict
+    closed: int
+    p_all: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """What one comparison says to one question; see `compare`."""
+
+    asked: Asked
+    comparison: Comparison
+    arms: tuple[str, ...]
+    model: ArmModel | None
+    pairs: tuple[Compared, ...]
+
+
+def success_of(outcome: str, yes: np.ndarray) -> np.ndarray:
+    """Give successes from answers: 1 or 0, NaN not settled."""
+    return 1.0 - failures_of(outcome, yes)
+
+
+def shown_arms(comparison: Comparison, answers: Answers, fewest: int) -> list[str]:
+    """Name the arms with enough closed courses to be compared, by name."""
+    closed = answers.closed[comparison.rows]
+    names, counts = np.unique(comparison.arm[closed], return_counts=True)
+    return [str(n) for n, k in zip(names, counts, strict=True) if n and k >= fewest]
+
+
+def compare(
+    courses: ArmCourses, comparison: Comparison, answers: Answers, asked: Asked
+) -> Found:
+    """Compare all arms with the reference.
+
+    Parameters
+    ----------
+    courses : ArmCourses
+    comparison : Comparison
+    answers : Answers
+        To the question, by the clock of the first insemination.
+    asked : Asked
+
+    Returns
+    -------
+    Found
+        ``arms`` are those that could be compared; an arm with fewer closed courses
+        than are shown has a pair without differences, in words. Limits and P of each
+        method hold for all arms together (Bonferroni).
+    """
+    fewest = asked.settings.min_shown
+    arms = shown_arms(comparison, answers, fewest)
+    others = [name for name in comparison.commonest if name != asked.reference]
+    several = max(sum(name != asked.reference for name in arms), 1)
+    data = _Data(courses, comparison, answers, asked, simultaneous_level(several))
+    model = None
+    if asked.reference in arms and len(arms) > 1:
+        model = data.model(arms)
+    pairs = [_pair(data, name, arms, model) for name in sorted(others)]
+    return Found(asked, comparison, tuple(arms), model, tuple(_raised(pairs)))
+
+
+@dataclass(frozen=True, eq=False)
+class _Data:
+    courses: ArmCourses
+    comparison: Comparison
+    answers: Answers
+    asked: Asked
+    level: float
+
+    def closed_in(self, arms: Sequence[str]) -> np.ndarray:
+        """Give places, within the comparison, of the closed courses of some arms."""
+        closed = self.answers.closed[self.comparison.rows]
+        return np.flatnonzero(closed & np.isin(self.comparison.arm, arms))
+
+    def success(self, kept: np.ndarray) -> np.ndarray:
+        yes = self.answers.yes[self.comparison.rows[kept]]
+        return success_of(self.asked.question[0], yes)
+
+    def values(self, kept: np.ndarray) -> dict[str, np.ndarray]:
+        return take(self.courses.values, self.comparison.rows[kept])
+
+    def model(self, arms: Sequence[str]) -> ArmModel:
+        kept = self.closed_in(arms)
+        return arm_model(
+            *(self.values(kept), self.comparison.arm[kept], self.success(kept)),
+            *(self.asked.settings, self.asked.fixed),
+        )
+
+
+def _pair(data: _Data, arm: str, arms: list[str], model: ArmModel | None) -> Compared:
+    asked = data.asked
+    kept = data.closed_in([arm, asked.reference])
+    first = data.comparison.arm[kept] == arm
+    few = [name for name in (arm, asked.reference) if name not in arms]
+    if few or model is None:
+        least = asked.settings.min_shown
+        said = f"{' and '.join(few)}: fewer than {least} closed courses, counts only"
+        return Compared(arm, None, {}, Verdict("none", said), len(kept))
+    values = data.values(kept)
+    pair = Pair(
+        *(data.success(kept), first, values["graft_batch"]),
+        *(data.comparison.block[kept], data.level, asked.margin),
+    )
+    seen = find_overlap(values, first & pair.decided, ~first & pair.decided)
+    by_lot = data.comparison.randomised
+    if seen.apart and not by_lot:
+        found = {name: Difference(name, said=seen.apart) for name in METHODS}
+        return Compared(arm, seen, found, Verdict("none", seen.apart), len(kept))
+    found = {
+        UNADJUSTED: unadjusted(pair),
+        STRATIFIED: stratified(pair, by_lot=by_lot),
+        ADJUSTED: model.difference(arm, asked.reference, data.level, asked.margin),
+    }
+    said = _judge(data, found[asked.method], first)
+    return Compared(arm, seen, found, said, len(kept))
+
+
+def _judge(data: _Data, primary: Difference, first: np.ndarray) -> Verdict:
+    """Judge by the primary method, where this question is the one to be judged."""
+    asked, comparison = data.asked, data.comparison
+    if not asked.judged:
+        return Verdict("none", "no verdict: the plan asks another question")
+    if not comparison.intended:
+        return Verdict("none", f"no verdict: {comparison.said}")
+    if asked.margin is not None and not np.isfinite(primary.estimate):
+        return Verdict("none", f"no verdict: {primary.said}")
+    counts = (int(first.sum()), int((~first).sum()))
+    planned = None if asked.planned is None else 2 * asked.planned
+    # an arm that is ahead of its plan does not make up for one that is behind
+    closed = sum(min(n, asked.planned) if asked.planned else n for n in counts)
+    trial = Trial(closed, planned, comparison.intended)
+    return verdict(primary.low, primary.high, asked.margin, trial)
+
+
+def _raised(pairs: list[Compared]) -> list[Compared]:
+    """Raise P of each method for all arms of the comparison."""
+    compared = [pair for pair in pairs if pair.differences]
+    for method in METHODS:
+        p = [pair.differences[method].p for pair in compared]
+        for pair, raised in zip(compared, simultaneous_p(p), strict=True):
+            pair.p_all[method] = float(raised)
+    return pairs

@@ -1,0 +1,159 @@
+"""The dose for a stated share of success, from a fitted curve."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+from scipy.special import logit
+
+NEARLY = 1e-12
+"""Shares are held this far from 0 and 1 where a curve is read on the logit scale."""
+
+
+@dataclass(frozen=True)
+class DoseFor:
+    """A dose for a stated success.
+
+    Attributes
+    ----------
+    success : float
+        The share asked for.
+    dose, low, high : float
+        In the unit of the doses given; NaN where there is none, with the reason.
+    se : float
+        NaN for a dose read off a curve.
+    message : str
+    """
+
+    success: float
+    dose: float
+    low: float
+    high: float
+    se: float
+    message: str
+
+
+def dose_on_line(
+    success: float,
+    line: tuple[float, float],
+    cov,
+    given: tuple[float, float] | None = None,
+    *,
+    df: float = np.inf,
+    level: float = 0.95,
+) -> DoseFor:
+    """Give the dose at which a line on the logit scale reaches a success.
+
+    Parameters
+    ----------
+    success : float
+    line : tuple of float
+        Constant and slope.
+    cov : array_like, shape (2, 2)
+        Of the two.
+    given : tuple of float, optional
+        Smallest and largest dose given; a dose outside is not stated.
+    df : float
+        Degrees of freedom of Student's t; the normal when not given.
+    level : float
+
+    Returns
+    -------
+    DoseFor
+
+    Notes
+    -----
+    ``D = (logit p - b0) / b1``; by the delta method with the gradient
+    ``-(1, D) / b1``. Venables WN, Ripley BD. Modern Applied Statistics with S, 7.2.
+    """
+    constant, slope = line
+    if not 0 < success < 1:
+        return _none(success, "a success to be reached lies between 0 and 1")
+    if not slope > 0:
+        return _none(success, "success does not rise with the dose")
+    dose = float((logit(success) - constant) / slope)
+    if given is not None and not given[0] <= dose <= given[1]:
+        return _none(
+            success, "lies outside the doses given: the line is not carried on"
+        )
+    gradient = -np.array([1.0, dose]) / slope
+    se = float(np.sqrt(max(gradient @ np.asarray(cov, float) @ gradient, 0.0)))
+    reach = float(stats.t.isf((1 - level) / 2, df)) * se
+    return DoseFor(success, dose, dose - reach, dose + reach, se, "")
+
+
+def dose_on_curve(success: float, dose, probability, low, high) -> DoseFor:
+    """Read off a fitted curve the dose at which it first reaches a success.
+
+    Parameters
+    ----------
+    success : float
+    dose : array_like, shape (k,)
+        Ascending, over the doses given.
+    probability, low, high : array_like, shape (k,)
+        The curve with its pointwise limits.
+
+    Returns
+    -------
+    DoseFor
+        Read on the part that rises to the curve's highest point. The limits are the
+        doses around it at which the success asked for lies between the curve's
+        limits: those that a test of each dose would not reject. Where that goes on to
+        an end of the doses given there is no limit on that side.
+    """
+    dose = np.asarray(dose, float)
+    curve, below, above = (
+        logit(np.clip(np.asarray(v, float), NEARLY, 1 - NEARLY))
+        for v in (probability, low, high)
+    )
+    if not 0 < success < 1:
+        return _none(success, "a success to be reached lies between 0 and 1")
+    if len(dose) == 0 or not np.isfinite(curve).all():
+        return _none(success, "there is no curve")
+    wanted, peak = float(logit(success)), int(np.argmax(curve))
+    if curve[peak] < wanted:
+        return _none(success, "is not reached by any dose given")
+    falls = np.flatnonzero(np.diff(curve[: peak + 1]) < 0)
+    start = int(falls[-1]) + 1 if len(falls) else 0
+    if curve[start] >= wanted:
+        where = "at the smallest dose given" if start == 0 else "before the curve rises"
+        return _none(success, f"is reached already {where}")
+    after = start + int(np.argmax(curve[start : peak + 1] >= wanted))
+    middle = _crossing(dose, curve, after, wanted)
+    left = _last_below(dose, above, after, wanted)
+    right = _first_reached(dose, below, after, wanted)
+    return DoseFor(success, middle, left, right, np.nan, _without(left, right))
+
+
+def _crossing(dose, curve, after: int, wanted: float) -> float:
+    """Give the dose at which the curve passes a value just before a point."""
+    one, two = curve[after - 1], curve[after]
+    part = 1.0 if two == one else (wanted - one) / (two - one)
+    return float(dose[after - 1] + part * (dose[after] - dose[after - 1]))
+
+
+def _last_below(dose, above, after: int, wanted: float) -> float:
+    under = np.flatnonzero(above[:after] < wanted)
+    return _crossing(dose, above, int(under[-1]) + 1, wanted) if len(under) else np.nan
+
+
+def _first_reached(dose, below, after: int, wanted: float) -> float:
+    # the curve's own step may hold the crossing, so the point before it counts too
+    reached = np.flatnonzero(below[after:] >= wanted)
+    return (
+        _crossing(dose, below, after + int(reached[0]), wanted)
+        if len(reached)
+        else np.nan
+    )
+
+
+def _without(left: float, right: float) -> str:
+    sides = [name for name, end in (("lower", left), ("upper", right)) if np.isnan(end)]
+    return f"no {' and no '.join(sides)} limit within the doses given" if sides else ""
+
+
+def _none(success: float, why: str) -> DoseFor:
+    said = f"{100 * success:g} %: {why}"
+    return DoseFor(success, np.nan, np.nan, np.nan, np.nan, said)

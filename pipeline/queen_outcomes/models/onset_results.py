@@ -1,0 +1,207 @@
+"""The rows that the onset model adds to the tables of the models.
+
+One fit serves every window of laying. It stands on every course, with the same days as
+the curves of laying.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from scipy import stats
+
+from queen_outcomes import resources
+from queen_outcomes.models.choose import Design
+from queen_outcomes.models.fitted import join
+from queen_outcomes.models.multiplicity import holm
+from queen_outcomes.models.onset_averages import followed_share, laying_by
+from queen_outcomes.models.onset_factors import (
+    days_rows,
+    laying_differences,
+    laying_rows,
+)
+from queen_outcomes.models.onset_station import OnsetModel, Seen, fit_station
+from queen_outcomes.models.plain import Test, wald_test
+from queen_outcomes.models.questions import main_terms
+from queen_outcomes.models.terms import Form, Values
+from queen_outcomes.outcomes.histories import onset_sets
+from queen_outcomes.settings import Settings
+from queen_outcomes.store import Store
+
+FOLLOWED = 0.95
+"""Share of the unlaid to be followed past the days of most layers, to speak of ever."""
+
+Row = dict[str, Any]
+Place = tuple[str, Design, Form, list[int]]
+
+
+def onset_rows(
+    store: Store, settings: Settings, values: Values
+) -> dict[str, list[Row]]:
+    """Fit the onset model and give its rows for every table that it adds to.
+
+    Parameters
+    ----------
+    store : Store
+        Holds courses, onset and standings.
+    settings : Settings
+        Windows of laying; terms and what is adjusted for.
+    values : mapping of str to ndarray, shape (n,)
+        Factors of every course, with `course_id`.
+
+    Returns
+    -------
+    dict of str to list of dict
+    """
+    windows = settings.outcomes.laying_days
+    if not windows:
+        return {}
+    terms = main_terms(settings)
+    seen = read_seen(store, values["course_id"])
+    always = settings.models.adjust_for
+    return rows_of(fit_station(values, seen, terms, always, min(windows)), windows)
+
+
+def read_seen(store: Store, course_ids: np.ndarray) -> Seen:
+    """Give what is known of each course's onset, in the order of the given ids."""
+    frame = store.frame(resources.read("sql", "8_models", "onset_intervals.sql"))
+    ids = frame["course_id"].to_numpy().astype(str)
+    order = np.argsort(ids, kind="stable")
+    rows = order[np.searchsorted(ids[order], course_ids)]
+    return Seen(*onset_sets(frame[rows]))
+
+
+def rows_of(model: OnsetModel, windows: tuple[int, ...]) -> dict[str, list[Row]]:
+    """Give the rows of a model for every table."""
+    there = model.method != "none"
+    tests = term_rows(model) if there else []
+    coefficients = coefficient_rows(model) if there else []
+    found: dict[str, list[Row]] = {}
+    for window in windows:
+        place = {"outcome": "laying", "window_days": window, "model": "onset"}
+        rows = {
+            "model_fits": [fit_row(model)],
+            "model_terms": tests,
+            "model_coefficients": coefficients,
+            "adjusted": laying_rows(model, window) if there else [],
+            "contrasts": laying_differences(model, window) if there else [],
+        }
+        for name, part in rows.items():
+            found.setdefault(name, []).extend({**place, **row} for row in part)
+    return {**found, "onset_days": days_rows(model) if there else []}
+
+
+def fit_row(model: OnsetModel) -> Row:
+    """Say what was fitted on what, and whether it speaks of laying at all."""
+    return {
+        "method": model.method,
+        "imputations": 0,
+        "rows": len(model.courses.y),
+        "events": int(model.courses.y.sum()),
+        "left_out": "; ".join(model.left_out),
+        "log_likelihood": model.fit.log_likelihood if model.fit else None,
+        "converged": model.method != "none",
+        "message": join(_ever(model), model.message),
+    }
+
+
+def _ever(model: OnsetModel) -> str:
+    """Say how many lay at all, where the unlaid were followed long enough to tell."""
+    if model.method == "none" or model.fit.kind == "everybody":
+        return ""
+    columns = model.columns(model.courses.values)
+    open_ = np.isinf(model.seen.by) & ~model.seen.or_never
+    followed = followed_share(model.fit, columns[1][open_], model.seen.after[open_])
+    if followed >= FOLLOWED:
+        return f"{_said(laying_by(model.fit, *columns, np.inf))} lay sooner or later"
+    seen = round(followed * open_.sum())
+    return (
+        f"nothing is said of laying ever: of {open_.sum()} courses that have not laid and "
+        f"have not ended, {seen} were followed past the day by which 95 % of layers lay"
+    )
+
+
+def _said(share) -> str:
+    spread = ""
+    if np.isfinite(share.low):
+        spread = f" (95 % limits {100 * share.low:.0f} to {100 * share.high:.0f})"
+    return f"{100 * share.estimate:.0f} %{spread}"
+
+
+def _places(model: OnsetModel) -> Iterator[Place]:
+    """Give every factor with its part and the places of its coefficients."""
+    p = len(model.fit.gamma)
+    for part, design, start in (("chance", model.chance, 0), ("days", model.days, p)):
+        for number, form in enumerate(design.forms):
+            columns = [start + j for j in design.columns_of(number)]
+            yield part, design, form, columns
+
+
+def term_rows(model: OnsetModel) -> list[Row]:
+    """Test every factor of either part as a whole, by Wald with batches."""
+    places = list(_places(model))
+    tests = [_test(model, columns) for *_, columns in places]
+    raised = holm(np.array([test.p for test in tests], float))
+    return [
+        {
+            "term": f"{part}: {form.term.name}",
+            "df": test.df,
+            "statistic": test.statistic,
+            "p": test.p,
+            "p_holm": p_holm,
+            "chosen_form": join(form.said, _bends(model, form, columns)),
+        }
+        for (part, _, form, columns), test, p_holm in zip(
+            places, tests, raised, strict=True
+        )
+    ]
+
+
+def _test(model: OnsetModel, columns: list[int]) -> Test:
+    """Test coefficients together; no test where the batches are fewer than these."""
+    fit = model.fit
+    if fit.clusters <= len(columns) + 1:
+        return Test(np.nan, len(columns), np.nan)
+    return wald_test(_estimates(model), fit.cov_joint, columns, df=fit.clusters - 1.0)
+
+
+def _bends(model: OnsetModel, form: Form, columns: list[int]) -> str:
+    """Test a spline against a line; say nothing of other forms."""
+    if not len(form.knots) or len(columns) < 2:
+        return ""
+    p = _test(model, columns[1:]).p
+    return f"against a line P = {p:.2g}" if np.isfinite(p) else ""
+
+
+def coefficient_rows(model: OnsetModel) -> list[Row]:
+    """Give the coefficients: log odds of laying, log days, log of the days' spread."""
+    fit, names = model.fit, []
+    parts = [("chance", model.chance), ("days", model.days)]
+    for part, design in parts:
+        for name, owner in zip(design.names, design.owner, strict=True):
+            term = design.forms[owner].term.name if owner >= 0 else "constant"
+            names.append((f"{part}: {term}", name.split(": ", 1)[-1]))
+    names.append(("days: spread", "log of the deviation"))
+    estimate = _estimates(model)
+    se = np.sqrt(np.maximum(np.diag(fit.cov_joint), 0.0))
+    arm = stats.t.isf(0.025, fit.clusters - 1) * se
+    return [
+        {
+            "term": term,
+            "coefficient": coefficient,
+            "estimate": estimate[j],
+            "se": se[j],
+            "low": estimate[j] - arm[j],
+            "high": estimate[j] + arm[j],
+        }
+        for j, (term, coefficient) in enumerate(names)
+        # where everybody lays, the chance is a fixed number and no estimate
+        if fit.kind != "everybody" or not term.startswith("chance")
+    ]
+
+
+def _estimates(model: OnsetModel) -> np.ndarray:
+    fit = model.fit
+    return np.concatenate([fit.gamma, fit.beta, [np.log(fit.sigma)]])

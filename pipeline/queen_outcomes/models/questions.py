@@ -1,0 +1,161 @@
+"""The models of one outcome and window, with what is fixed for the season.
+
+Main, with its gaps filled in or not; bench; weighted; and complete where gaps were filled.
+"""
+
+from __future__ import annotations
+
+import zlib
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from queen_outcomes.models.analysis_set import (
+    RECORDED_WHEN_FIXED,
+    analysis_set,
+    take,
+    with_gaps,
+)
+from queen_outcomes.models.choose import Earlier, by_reason
+from queen_outcomes.models.filled import fill_once, fit_filled
+from queen_outcomes.models.fit import find_design, fit_courses
+from queen_outcomes.models.fitted import Fitted
+from queen_outcomes.models.terms import (
+    BENCH,
+    GROUPS,
+    MAIN,
+    Term,
+    Values,
+    terms_in_order,
+)
+from queen_outcomes.models.weighted import Closed, fit_weighted
+from queen_outcomes.season_plan import SeasonPlan, Section
+from queen_outcomes.settings import Settings
+from queen_outcomes.settings_plan import KNOTS
+
+TERMS = {**MAIN, **BENCH}
+
+
+def models_of(
+    question: tuple[str, int],
+    closed: Closed,
+    settings: Settings,
+    plan: SeasonPlan | None = None,
+) -> dict[str, Fitted]:
+    """Fit every model of an outcome and window; name -> model."""
+    outcome, days = question
+    terms = main_terms(settings)
+    under = chosen_under(settings)
+    found: dict[str, Fitted] = {}
+    for model, some in (("main", terms), ("bench", (*terms, *BENCH.values()))):
+        name = f"form of {outcome} by day {days}, {model} model"
+        section = plan.fixed(name, under) if plan else None
+        asked = Asked(closed, some, settings.models.adjust_for, outcome)
+        form = read_form(section) if section else choose_form(asked)
+        found[model], complete = fit_form(asked, form)
+        if model == "main":
+            found["weighted"] = fit_weighted(complete, closed, outcome)
+            if complete is not found[model]:
+                found["complete"] = complete
+        if plan and form and not section and found[model].method != "none":
+            courses = len(found[model].courses.y)
+            plan.fix(name, {"courses": courses, **write_form(form)}, under)
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """What a model is asked: closed courses, factors, those that always stay."""
+
+    closed: Closed
+    terms: tuple[Term, ...]
+    always: tuple[str, ...]
+    outcome: str
+
+    @property
+    def seed(self) -> int:
+        """Seed of what is drawn for it."""
+        return zlib.crc32(self.outcome.encode())
+
+    @property
+    def decided(self) -> tuple[Values, np.ndarray]:
+        """Factors and answers of the courses that the records settle."""
+        rows = np.flatnonzero(self.closed.decided)
+        return take(self.closed.values, rows), self.closed.answer[rows]
+
+
+def choose_form(asked: Asked) -> Earlier | None:
+    """Choose factors and forms on the decided courses; None: nothing to choose from."""
+    values, y = asked.decided
+    courses = analysis_set(values, y, asked.terms)
+    if courses.is_short:
+        courses = fill_once(with_gaps(courses, values, y), asked.seed)
+    design = find_design(courses, asked.always)
+    if isinstance(design, Fitted):
+        return None
+    terms = [
+        replace(form.term, knots=tuple(form.knots.tolist()) or 0)
+        for form in design.forms
+        if form.term.name not in GROUPS
+    ]
+    left_out = by_reason([*courses.left_out, *design.left_out])
+    return Earlier(tuple(terms), left_out, design.message)
+
+
+def fit_form(
+    asked: Asked, form: Earlier | None, *, tested: bool = True
+) -> tuple[Fitted, Fitted]:
+    """Fit all courses, gaps filled in if need be, and the complete ones.
+
+    Courses count as complete by the factors that were chosen, not by those that went.
+    """
+    values, y = asked.decided
+    if form is None:
+        nothing = fit_courses(analysis_set(values, y, asked.terms), asked.always)
+        return nothing, nothing
+    courses = analysis_set(values, y, form.terms, RECORDED_WHEN_FIXED)
+    complete = fit_courses(courses, asked.always, form, tested=tested)
+    if not courses.is_short:
+        return complete, complete
+    whole = with_gaps(courses, values, y)
+    return fit_filled(whole, asked.always, form, seed=asked.seed), complete
+
+
+def main_terms(settings: Settings) -> tuple[Term, ...]:
+    """Give the station's terms in its order and the forms that it fixed."""
+    forms = settings.models.forms
+    return tuple(
+        replace(term, knots=KNOTS[forms[term.name]]) if term.name in forms else term
+        for term in terms_in_order(settings.models.terms, settings.models.adjust_for)
+    )
+
+
+def chosen_under(settings: Settings) -> dict[str, Any]:
+    """Give the settings that the choice of factors and forms depends on."""
+    models = settings.models
+    return {
+        "terms": models.terms,
+        "adjust_for": models.adjust_for,
+        "forms": dict(models.forms),
+    }
+
+
+def write_form(form: Earlier) -> Section:
+    """Give a choice of factors and forms as it is written down."""
+    return {
+        "terms": [term.name for term in form.terms],
+        "knots": {term.name: list(term.knots) for term in form.terms if term.knots},
+        "left_out": list(form.left_out),
+        "said": form.message,
+    }
+
+
+def read_form(section: Section) -> Earlier:
+    """Read back what `write_form` gave."""
+    knots = section["knots"]
+    terms = [
+        replace(TERMS[name], knots=tuple(knots.get(name, ())) or 0)
+        for name in section["terms"]
+    ]
+    return Earlier(tuple(terms), tuple(section["left_out"]), section["said"])

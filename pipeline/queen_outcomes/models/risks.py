@@ -1,0 +1,204 @@
+"""The risk of failing that a course had before anybody touched it.
+
+From the main model, with what happens on the bench left out and the operator's part set
+to the average over courses: what the station's average hand would have made of the same
+queens, semen and dates. A season's risk model is fixed at its first build.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from scipy.optimize import brentq
+
+from queen_outcomes.models.analysis_set import is_recorded, own_level
+from queen_outcomes.models.choose import Design
+from queen_outcomes.models.fitted import Fitted
+from queen_outcomes.models.mixed_average import integrate_random
+from queen_outcomes.models.terms import MAIN, Form, Values
+
+BATCHES = ("graft_batch", "semen_batch")
+FAILS = {"drone_layer": 1.0, "superseded": 1.0, "lost": 1.0}
+"""Outcomes whose yes is the failure; of the others it is the no."""
+FARTHEST = 12.0
+"""Log odds by which expected failures are shifted at most to meet the observed."""
+
+
+@dataclass(frozen=True, eq=False)
+class RiskModel:
+    """Chances of failing by what was known beforehand.
+
+    Attributes
+    ----------
+    forms : tuple of Form
+        Of the main factors; none: every course has the station's rate.
+    kept : ndarray of int
+        Columns of all that the forms give that the coefficients belong to.
+    beta : ndarray
+        Log odds of yes; the operators' average is in the first.
+    shift : float
+        Added to every log odds of yes so that the expected failures add up to the
+        observed.
+    deviations : dict of str to float
+        Of the random intercepts of operators and batches; empty without any.
+    is_yes_failure : bool
+    courses, failures : int
+        What it was made from.
+    message : str
+        What to know; empty when there is nothing.
+    """
+
+    forms: tuple[Form, ...]
+    kept: np.ndarray
+    beta: np.ndarray
+    shift: float
+    deviations: Mapping[str, float]
+    is_yes_failure: bool
+    courses: int
+    failures: int
+    message: str = ""
+
+    def batch_deviations(self) -> np.ndarray:
+        """Give the deviations of graft and semen batches; 0 without any."""
+        return np.array([self.deviations.get(name, 0.0) for name in BATCHES])
+
+    def risks(self, values: Values) -> np.ndarray:
+        """Give each course's risk; NaN where a factor of the model is not recorded."""
+        eta = self._design().matrix(values) @ self.beta
+        risk = self._failing(eta, self.shift)
+        known = np.ones(len(risk), bool)
+        for form in self.forms:
+            known &= is_recorded(form.term, values)
+        return np.where(known, risk, np.nan)
+
+    def _design(self) -> Design:
+        return Design(self.forms, self.kept, np.array([]), (), (), "")
+
+    def _failing(self, eta: np.ndarray, shift: float) -> np.ndarray:
+        spread = float(np.sqrt(np.sum(self.batch_deviations() ** 2)))
+        yes, _, _ = integrate_random(eta + shift, spread)
+        return yes if self.is_yes_failure else 1.0 - yes
+
+    def recalibrated(self, values: Values, failed: np.ndarray) -> RiskModel:
+        """Shift all log odds so that expected and observed failures agree.
+
+        ``failed`` is 1, 0 or NaN: undecided courses take no part.
+        """
+        known = np.isfinite(failed) & np.isfinite(self.risks(values))
+        eta = (self._design().matrix(values) @ self.beta)[known]
+        observed = float(failed[known].sum())
+        if not 0 < observed < known.sum():
+            return self
+
+        def gap(shift: float) -> float:
+            return float(self._failing(eta, shift).sum()) - observed
+
+        if gap(-FARTHEST) * gap(FARTHEST) > 0:
+            return self
+        return replace(self, shift=float(brentq(gap, -FARTHEST, FARTHEST, xtol=1e-10)))
+
+
+def failures_of(outcome: str, answers: np.ndarray) -> np.ndarray:
+    """Give failures from answers: 1 failed, 0 not, NaN undecided."""
+    return answers if outcome in FAILS else 1.0 - answers
+
+
+def risk_model(outcome: str, fitted: Fitted) -> RiskModel:
+    """Take the risks out of a fitted main model, the operators at their average.
+
+    Without a model every course has the station's rate, and the message says so.
+    """
+    y = fitted.courses.y
+    failed = failures_of(outcome, y)
+    sizes = {"courses": len(y), "failures": int(failed.sum())}
+    yes_fails = outcome in FAILS
+    if fitted.method == "none":
+        rate = (float(y.sum()) + 0.5) / (len(y) + 1.0)
+        why = f"no factor could be allowed for ({fitted.message}): the station's rate"
+        flat = np.array([np.log(rate / (1.0 - rate))])
+        return RiskModel(
+            (), np.zeros(1, int), flat, 0.0, {}, yes_fails, **sizes, message=why
+        )
+    forms, kept, beta = _without_operator(fitted)
+    deviations = dict(fitted.mixed.theta_sd) if fitted.mixed else {}
+    model = RiskModel(forms, kept, beta, 0.0, deviations, yes_fails, **sizes)
+    return model.recalibrated(fitted.courses.values, failed)
+
+
+def _without_operator(
+    fitted: Fitted,
+) -> tuple[tuple[Form, ...], np.ndarray, np.ndarray]:
+    """Drop operator and batch columns; their average over courses joins the constant."""
+    design, beta = fitted.design, fitted.beta.copy()
+    gone = [k for k, form in enumerate(design.forms) if form.term.name not in MAIN]
+    constant = float(beta[0])
+    for number in gone:
+        columns = design.columns_of(number)
+        constant += float(fitted.X[:, columns].mean(axis=0) @ beta[columns])
+    if fitted.mixed is not None and "operator" in fitted.mixed.modes:
+        constant += _mean_mode(fitted)
+    stay = np.array([k < 0 or k not in gone for k in design.owner])
+    beta[0] = constant
+    forms = tuple(form for k, form in enumerate(design.forms) if k not in gone)
+    return forms, _places(design, gone)[stay], beta[stay]
+
+
+def _mean_mode(fitted: Fitted) -> float:
+    """Give the operators' mean random intercept over courses."""
+    modes = fitted.mixed.modes["operator"]
+    return float(modes[own_level(fitted.courses.values["operator"])].mean())
+
+
+def _places(design: Design, gone: Sequence[int]) -> np.ndarray:
+    """Give the kept columns' places once the columns of some forms are gone."""
+    sizes = [1, *(form.df for form in design.forms)]
+    starts = np.concatenate([[0], np.cumsum(sizes)])
+    less = np.zeros(len(design.kept), int)
+    for number in gone:
+        less += (design.kept >= starts[number + 2]) * sizes[number + 1]
+    return design.kept - less
+
+
+def write_risks(model: RiskModel) -> dict[str, Any]:
+    """Give a risk model as the season's file keeps it."""
+    return {
+        "terms": [form.term.name for form in model.forms],
+        "knots": {f.term.name: f.knots.tolist() for f in model.forms if len(f.knots)},
+        "levels": {f.term.name: list(f.levels) for f in model.forms if f.levels},
+        "centres": {f.term.name: f.centre for f in model.forms},
+        "kept": model.kept.tolist(),
+        "beta": model.beta.tolist(),
+        "shift": model.shift,
+        "deviations": dict(model.deviations),
+        "is_yes_failure": model.is_yes_failure,
+        "courses": model.courses,
+        "failures": model.failures,
+        "said": model.message,
+    }
+
+
+def read_risks(section: Mapping[str, Any]) -> RiskModel:
+    """Read back what `write_risks` gave."""
+    forms = tuple(
+        Form(
+            MAIN[name],
+            np.array(section["knots"].get(name, ()), float),
+            tuple(section["levels"].get(name, ())),
+            section["centres"][name],
+        )
+        for name in section["terms"]
+    )
+    return RiskModel(
+        forms,
+        np.array(section["kept"], int),
+        np.array(section["beta"], float),
+        section["shift"],
+        dict(section["deviations"]),
+        section["is_yes_failure"],
+        section["courses"],
+        section["failures"],
+        section["said"],
+    )

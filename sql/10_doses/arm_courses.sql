@@ -1,0 +1,43 @@
+-- grain: one course, in the order of the ids.
+-- inputs: courses, doses_given, co2_exposures. What says which arm a course was meant for,
+-- and what was known when its first dose was given.
+-- queen_age, day_of_year: on the day of the first insemination (courses has them on the
+-- last, which a queen has to live to see). co2_before: another exposure than the dose's own
+-- in the 5 days before it; an exposure after it would tell who was still alive.
+-- units: uL, days. A text that is missing is empty.
+WITH first_doses AS (
+    SELECT course_id, queen_id, first_on, inseminated_at, has_time
+    FROM doses_given
+    QUALIFY row_number() OVER (PARTITION BY course_id ORDER BY turn) = 1
+),
+
+before AS (
+    SELECT DISTINCT first_doses.course_id
+    FROM first_doses
+    INNER JOIN co2_exposures AS exposures USING (queen_id)
+    WHERE
+        CAST(exposures.given_at AS DATE) BETWEEN first_doses.first_on - 5
+        AND first_doses.first_on
+        AND CASE
+            WHEN first_doses.has_time AND exposures.has_time
+                THEN date_diff('minute', exposures.given_at, first_doses.inseminated_at)
+                    > 120
+            ELSE CAST(exposures.given_at AS DATE) < first_doses.first_on
+        END
+)
+
+SELECT
+    courses.course_id,
+    coalesce(courses.trial, '') AS trial,
+    coalesce(courses.block, '') AS block,
+    coalesce(courses.protocol, '') AS protocol,
+    CAST(courses.doses AS DOUBLE) AS doses,
+    courses.dose_meant_ul AS dose_meant,
+    courses.dose_ul AS dose_given,
+    CAST(courses.queen_age_days - (courses.d0 - courses.first_on) AS DOUBLE) AS queen_age,
+    CAST(dayofyear(courses.first_on) AS DOUBLE) AS day_of_year,
+    CASE WHEN before.course_id IS NULL THEN 'none before' ELSE 'one before' END
+        AS co2_before
+FROM courses
+LEFT JOIN before USING (course_id)
+ORDER BY courses.course_id

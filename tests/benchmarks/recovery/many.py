@@ -1,0 +1,122 @@
+"""Many stations at once through the product's own reading, checking and deriving.
+
+One folder of records holds the stations of a chunk; what is read off it later is a
+station at a time. A station's tag stands in place of the grouping "all", so that the
+product's own statement counts the rates of each.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+from queen_outcomes.models.onset_results import read_seen
+from queen_outcomes.models.onset_station import Seen
+from queen_outcomes.models.station_factors import read_closed, read_factors
+from queen_outcomes.models.weighted import Closed
+from queen_outcomes.outcomes import curves, rates
+from queen_outcomes.outcomes.derive import THERE_REASONS, derive
+from queen_outcomes.records.accept import accept_records
+from queen_outcomes.records.staging import stage_records
+from queen_outcomes.settings import Models, Settings
+from queen_outcomes.store import Store
+from recovery.world import AS_OF, World, prior_cases, simulate_station, tag
+
+QUESTION = ("laying", 21)
+PLAN = ("dose", "doses", "experience", "semen_age", "line", "season")
+"""A station's own list of terms: with the factors that it asks about it would have no
+answers left for the others, so none of these is ever dropped."""
+TAG_AT = slice(3, 6)
+"""Where the tag stands in a course's id: Q25AAA-0001/1."""
+
+
+@dataclass(frozen=True, eq=False)
+class Many:
+    """Stations, derived: what the methods are handed.
+
+    Attributes
+    ----------
+    settings : Settings
+        A station's defaults.
+    rates : DataFrame
+        The product's rates; `level` is the station's tag.
+    histories, patterns : dict of str to DataFrame, DataFrame
+        What the curves are drawn from; histories by tag, in the order of the ids.
+    laying : Closed
+        Every course with its answer, in the order of the ids.
+    seen : Seen
+        What is known of the onset of each course of `laying`.
+    station : ndarray of str
+        Tag of each course of `laying`.
+    """
+
+    settings: Settings
+    rates: pl.DataFrame
+    histories: dict[str, pl.DataFrame]
+    patterns: pl.DataFrame
+    laying: Closed
+    seen: Seen
+    station: np.ndarray
+
+
+def write_records(world: World, seed: int, numbers: range, folder: Path) -> None:
+    """Simulate the stations and write their tables, one file each."""
+    parts: dict[str, list[pl.DataFrame]] = {}
+    for number in numbers:
+        for name, frame in simulate_station(world, seed, number).items():
+            parts.setdefault(name, []).append(frame)
+    folder.mkdir()
+    for name, frames in parts.items():
+        if name != "latent":
+            pl.concat(frames).write_parquet(folder / f"{name}.parquet")
+
+
+def derive_stations(world: World, seed: int, numbers: range, place: Path) -> Many:
+    """Simulate stations, and run the build's steps up to the derivations and rates."""
+    write_records(world, seed, numbers, place / "records")
+    settings = Settings(as_of=AS_OF, prior_cases=prior_cases(world, numbers))
+    with Store(place / "station.duckdb", threads=1, memory="4GB") as store:
+        staged = stage_records(store, place / "records", settings)
+        sources = [source.name for source in staged.sources]
+        accept_records(store, settings, AS_OF, sources)
+        derive(store, settings, AS_OF)
+        _count(store, settings)
+        return _taken(store, settings, [tag(number) for number in numbers])
+
+
+def _count(store: Store, settings: Settings) -> None:
+    """Count the rates with the station in place of all, and write the histories."""
+    given = {"min_shown": settings.min_shown, "z": rates.Z_95}
+    for name in rates.STEPS:
+        store.step("5_rates", name, given)
+        if name == "course_groups":
+            # "month" too: its estimates come without whole curves, in half the time
+            own = f"substr(course_id, {TAG_AT.start + 1}, {TAG_AT.stop - TAG_AT.start})"
+            store.execute(f'UPDATE course_groups SET "all" = {own}, "month" = {own}')
+    store.step("5_rates", "histories", {"there_reasons": list(THERE_REASONS)})
+
+
+def _taken(store: Store, settings: Settings, tags: list[str]) -> Many:
+    counted = store.frame("SELECT * FROM rates WHERE \"grouping\" = 'all'")
+    frame = store.frame("SELECT * FROM histories")
+    names = frame["course_id"].to_numpy().astype(str)
+    frame = frame[np.argsort(names, kind="stable")]
+    histories = frame.partition_by("all", as_dict=True, maintain_order=True)
+    laying = read_closed(store, read_factors(store, settings.prior_cases), QUESTION)
+    ids = laying.values["course_id"]
+    return Many(
+        replace(settings, prior_cases={}),
+        counted,
+        {letters: histories[(letters,)] for letters in tags},
+        curves._patterns(store),
+        laying,
+        read_seen(store, ids),
+        np.array([course[TAG_AT] for course in ids]),
+    )
+
+
+def planned(settings: Settings) -> Settings:
+    """Give the settings of a station that wants the dose compared, whatever comes."""
+    return replace(settings, models=Models(PLAN, PLAN))
