@@ -9,6 +9,7 @@ from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy, as the command does
 
+import demo_station
 import pytest
 from queen_outcomes import cli, contract
 from queen_outcomes import steps as weekly
@@ -36,6 +37,12 @@ def command(capsys):
         return Ran(code, said.out, said.err)
 
     return run
+
+
+@pytest.fixture(scope="session")
+def built_demo(tmp_path_factory) -> Path:
+    """The invented station's finished build, made once; tests that change it copy it."""
+    return demo_station.make(tmp_path_factory.mktemp("demo") / "station")
 
 
 def make_table(store: Store, name: str, rows=()) -> None:

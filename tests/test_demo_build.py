@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import shutil
 import sys
 from pathlib import Path
 
@@ -14,9 +16,9 @@ pytestmark = pytest.mark.slow
 ROOT = Path(__file__).resolve().parents[1]
 
 
-@pytest.fixture(scope="module")
-def built(tmp_path_factory):
-    return make(tmp_path_factory.mktemp("demo") / "station")
+@pytest.fixture
+def built(built_demo):
+    return built_demo
 
 
 @pytest.fixture(scope="module")
@@ -31,6 +33,11 @@ def latent():
 
 def table(build, name):
     return pl.read_parquet(build / "tables" / f"{name}.parquet")
+
+
+def signals(build):
+    series = table(build, "operator_series").filter(pl.col("signal") != "")
+    return set(series.select("operator", "series", "course_id", "signal").iter_rows())
 
 
 def test_every_row_read_is_accepted_or_quarantined(built):
@@ -78,6 +85,40 @@ def test_open_cohorts_due_checks_and_quarantine_are_there_to_be_seen(built):
     assert journal(built)["as_of"] == "2026-07-19"
 
 
+def test_the_drifting_operator_is_signalled_after_the_drift_began(built):
+    sys.path.insert(0, str(ROOT))
+    from demo.truth import Truth
+
+    (drift,) = Truth().drifts
+    found = table(built, "operator_series").filter(
+        (pl.col("operator") == drift.operator) & (pl.col("signal") == "worse")
+    )
+    assert found.height >= 1
+    assert found["inseminated_at"].min().date() >= drift.since
+
+
+def test_a_bad_graft_of_one_operator_is_shown_as_a_batch(built):
+    flagged = table(built, "batches").filter(
+        (pl.col("outcome") == "laying") & (pl.col("flag") == "more")
+    )
+    alone = flagged.filter(
+        (pl.col("kind") == "graft_batch") & (pl.col("operators").list.len() == 1)
+    )
+    assert alone.height == 1
+    (operator,) = alone["operators"][0]
+    told = run("audit", built.parent.parent, "--operator", operator)
+    assert told.returncode == 0
+    assert f"Graft {alone['batch'][0]}" in told.stdout
+    assert "operator and batch cannot be told apart" in told.stdout
+
+
+def test_what_the_season_fixed_is_there_to_read_and_hashed(built):
+    text = (built.parent.parent / "seasons" / "2026.toml").read_bytes()
+    kept = journal(built)["season"]
+    assert kept["sha256"] == hashlib.sha256(text).hexdigest()
+    assert b"risk of laying by day 21" in text
+
+
 def test_two_builds_give_the_same_bytes(built, tmp_path):
     again = make(tmp_path / "again")
     names = sorted(
@@ -103,9 +144,24 @@ def test_explain_due_and_export_read_the_finished_build(built, tmp_path):
     assert (tmp_path / "out" / "datapackage.json").is_file()
 
 
-def test_a_rebuild_as_of_a_later_day_tells_what_changed(built):
-    station = built.parent.parent
+def test_an_export_under_pseudonyms_names_no_operator(built, tmp_path):
+    out = tmp_path / "out"
+    words = ("export", built.parent.parent, out, "--format", "csv", "--pseudonyms")
+    assert run(*words).returncode == 0
+    text = "".join(path.read_text("utf-8") for path in sorted(out.iterdir()))
+    for (name,) in table(built, "operators").select("operator").unique().iter_rows():
+        assert name not in text
+
+
+def test_a_rebuild_as_of_a_later_day_tells_what_changed(built, tmp_path):
+    station = tmp_path / "copy"
+    shutil.copytree(built.parent.parent, station, symlinks=True)
+    before = signals(built)
     assert run("build", station, "--as-of", "2026-07-26").returncode == 0
     changes = table(station / "build" / "latest", "changes")
     assert changes.height > 20
     assert set(changes["was"].drop_nulls()) <= {"yes", "no", "undecided", "left"}
+    # a week of further courses is in the series, and no signal has vanished
+    later = signals(station / "build" / "latest")
+    assert before
+    assert before <= later

@@ -19,6 +19,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from queen_outcomes import __version__
+from queen_outcomes.commands_finished import audit
+from queen_outcomes.commands_plan import plan
+from queen_outcomes.compare import compare
 from queen_outcomes.console import Console
 from queen_outcomes.failures import DONE, FAULT, QUARANTINED, exit_code, message
 from queen_outcomes.options import (
@@ -50,6 +53,7 @@ All commands: queen-outcomes --help"""
 EPILOG = (
     "Exit codes: 0 done; 1 done, and records were quarantined (check, build --strict); "
     "2 usage or settings; 3 records unreadable or a required table missing; "
+    "4 nothing could be fitted or compared (audit, compare); "
     "70 a fault of the tool; 130 interrupted."
 )
 
@@ -198,9 +202,12 @@ def explain(console: Console, words: tuple[str, ...]) -> None:
     show_default=True,
     help="The files' format.",
 )
+@click.option("--pseudonyms", is_flag=True, help="Codes in the place of operators' names.")
 @shared
 @click.make_pass_decorator(Console, ensure=True)
-def export(console: Console, words: tuple[str, ...], form: str) -> None:
+def export(
+    console: Console, words: tuple[str, ...], form: str, *, pseudonyms: bool
+) -> None:
     """Write all tables with a machine-readable description."""
     from queen_outcomes import export as exporting
     from queen_outcomes.finished import open_latest
@@ -208,8 +215,18 @@ def export(console: Console, words: tuple[str, ...], form: str) -> None:
     station, dest = one_or_two(words, "DEST")
     with open_latest(station, console) as last:
         day = last.journal["as_of"]
-        written = exporting.export(last.store, Path(dest), form, as_of=day)
+        store = last.store
+        if pseudonyms:
+            from queen_outcomes.pseudonyms import masked
+
+            store = masked(store)
+        written = exporting.export(store, Path(dest), form, as_of=day)
     _tell_files(console, written)
+
+
+cli.add_command(audit)
+cli.add_command(compare)
+cli.add_command(plan)
 
 
 def _tell_files(console: Console, files: Sequence[Path]) -> None:

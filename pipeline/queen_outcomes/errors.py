@@ -3,6 +3,7 @@
 AppError
 ├── UsageError      2  a command's words or the settings are off
 ├── RecordsError    3  records unreadable, or a required table or column missing
+├── NoModelError    4  nothing could be fitted or compared where that was asked for
 ├── LockError       2  another build holds the folder
 └── LedgerError    70  rows read do not add up, or a check did not answer: our fault
 
@@ -72,6 +73,12 @@ class RecordsError(AppError):
     """The records cannot be read as the tables they should be."""
 
     exit_code = 3
+
+
+class NoModelError(AppError):
+    """No model could be fitted, and no comparison made, where one was asked for."""
+
+    exit_code = 4
 
 
 class LedgerError(AppError):

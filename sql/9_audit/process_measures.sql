@@ -1,6 +1,6 @@
 -- grain: one operator x season x measure of what happens on the bench.
--- inputs: courses, doses_given. units: uL, attempts, share of inseminations, minutes,
--- queens. recorded: inseminations (days, for queens a day) that the figure stands on.
+-- inputs: courses, doses_given. units: uL, attempts, share of inseminations (leak: any
+-- backflow), minutes, queens. recorded: inseminations (days, for queens a day) that the figure stands on.
 -- station_*: the same over all operators of the season.
 WITH measured AS (
     SELECT
@@ -10,7 +10,7 @@ WITH measured AS (
         given.queen_id,
         given.dose_ul - given.dose_meant_ul AS dose_error,
         CAST(given.attempts AS DOUBLE) AS attempts,
-        CASE given.leak WHEN 'no' THEN 0.0 WHEN 'yes' THEN 1.0 END AS leak,
+        CASE WHEN given.leak = 'none' THEN 0.0 WHEN given.leak IS NOT NULL THEN 1.0 END AS leak,
         given.minutes
     FROM doses_given AS given
     INNER JOIN courses USING (course_id)

@@ -13,7 +13,7 @@ import shutil
 import threading
 
 import pytest
-from demo_station import make, run
+from demo_station import run
 
 PAGES = ("index", "queens", "onset", "factors", "records", "methods")
 CHROMIUM = shutil.which("chromium") or shutil.which("google-chrome")
@@ -37,9 +37,8 @@ pytestmark = [
 
 
 @pytest.fixture(scope="module")
-def dashboard(tmp_path_factory):
-    place = tmp_path_factory.mktemp("pages") / "station"
-    return (make(place) / "dashboard").resolve()
+def dashboard(built_demo):
+    return (built_demo / "dashboard").resolve()
 
 
 @pytest.fixture(scope="module")

@@ -24,6 +24,8 @@ from queen_outcomes.audit.shared_effects import SharedEffects, effect_columns
 
 POINTS = 256
 """Draws of the batches' deviations; limits are averages over them."""
+MANY, POINTS_FOR_MANY = 1_000, 128
+"""Courses from which on fewer draws do: many batches average out by themselves."""
 WIDEST = 60.0
 """Change of the log odds beyond which no limit is looked for."""
 CLOSE = 1e-5
@@ -158,7 +160,8 @@ def _counter(
     columns = effect_columns(shared, len(logits))
     if columns.nothing_shared:
         return lambda change: independent_counts(expit(logits + change))
-    points = batch_points(expit(logits), columns, seed, POINTS)
+    draws = POINTS if len(logits) < MANY else POINTS_FOR_MANY
+    points = batch_points(expit(logits), columns, seed, draws)
     return lambda change: counts_at(expit(logits + change), points)
 
 

@@ -83,8 +83,10 @@ ORDER = {
 }
 
 
-def write(store: Store, name: str, frame: pl.DataFrame) -> None:
-    """Write one of these tables, its numbers that are not finite as empty cells."""
+def write(
+    store: Store, name: str, frame: pl.DataFrame, order: str | None = None
+) -> None:
+    """Write a table of the audit, its numbers that are not finite as empty cells."""
     if "inseminated_at" in frame.columns:
         when = pl.col("inseminated_at").str.to_datetime("%Y-%m-%dT%H:%M:%S")
         frame = frame.with_columns(when)
@@ -93,5 +95,5 @@ def write(store: Store, name: str, frame: pl.DataFrame) -> None:
         pl.when(floats.is_finite()).then(floats).otherwise(None).name.keep()
     )
     store.con.register("audited", frame)
-    store.table(name, f"SELECT * FROM audited ORDER BY {ORDER[name]}")
+    store.table(name, f"SELECT * FROM audited ORDER BY {order or ORDER[name]}")
     store.con.unregister("audited")

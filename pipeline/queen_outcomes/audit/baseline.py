@@ -23,7 +23,9 @@ from queen_outcomes.settings import Plan
 
 HALF = 0.5
 """Failures added and taken so that a baseline without failures has finite odds."""
-REPLICATES = 20_000
+REPLICATES, FEWEST_REPLICATES = 20_000, 4_000
+MOST_SIMULATED = 4_000_000
+"""Courses simulated for one limit: a season of thousands is simulated fewer times."""
 
 
 @dataclass(frozen=True)
@@ -113,13 +115,15 @@ def baseline(
         return replace(own, level=none, drift=none)
     seed = zlib.crc32(name.encode())
 
+    times = min(replicates, max(FEWEST_REPLICATES, MOST_SIMULATED // len(season)))
+
     def limits(risks: np.ndarray) -> Limits:
         return _limits(
             calibrate(
                 risks,
                 season.shared(model.deviations),
                 false_alarm_chance=plan.false_alarm_chance,
-                replicates=replicates,
+                replicates=times,
                 seed=seed,
             )
         )

@@ -12,12 +12,16 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+from scipy.special import ndtr
 
 from queen_outcomes.audit.cases import Cases
-from queen_outcomes.audit.poisson_binomial import CountDistribution, batch_counts
+from queen_outcomes.audit.poisson_binomial import batch_counts
 from queen_outcomes.models.risks import BATCHES
 
 Row = dict[str, Any]
+NEAR = 1.5
+"""Standard deviations within which the normal curve gives the tails: above 0.06, far from
+any limit. A large station has tens of thousands of such batches."""
 OUTSIDE = 0.001
 """Tail beyond which a batch lies outside the 99.8 % limits."""
 
@@ -53,8 +57,7 @@ def _of_kind(kind: str, cases: Cases, others: Mapping[str, float]) -> list[Row]:
 
 def _row(kind: str, name: str, own: Cases, others: Mapping[str, float]) -> Row:
     failures, expected = int(own.failed.sum()), float(own.risk.sum())
-    seed = zlib.crc32(f"{kind} {name}".encode())
-    counts = batch_counts(own.risk, own.shared(others), seed=seed)
+    below, above = _tails(f"{kind} {name}", own, failures, others)
     hands = np.unique(own.operator[own.operator != ""]).tolist()
     return {
         "kind": kind,
@@ -63,14 +66,33 @@ def _row(kind: str, name: str, own: Cases, others: Mapping[str, float]) -> Row:
         "failures": failures,
         "expected": expected,
         "ratio": failures / expected,
-        "mid_p": counts.two_sided(failures),
-        "flag": _flag(counts, failures),
+        "mid_p": min(1.0, 2.0 * min(below, above)),
+        "flag": "more" if above < OUTSIDE else "fewer" if below < OUTSIDE else "",
         "first_on": own.d0.min().item(),
         "operators": hands,
     }
 
 
-def _flag(counts: CountDistribution, failures: int) -> str:
-    if counts.mid_upper(failures) < OUTSIDE:
-        return "more"
-    return "fewer" if counts.mid_lower(failures) < OUTSIDE else ""
+def _tails(
+    name: str, own: Cases, failures: int, others: Mapping[str, float]
+) -> tuple[float, float]:
+    """Give both mid-P tails; of a batch near what was expected by the normal curve."""
+    z = (failures - own.risk.sum()) / np.sqrt(_variance(own, others))
+    if abs(z) < NEAR:
+        return float(ndtr(z)), float(ndtr(-z))
+    seed = zlib.crc32(name.encode())
+    counts = batch_counts(own.risk, own.shared(others), seed=seed)
+    return counts.mid_lower(failures), counts.mid_upper(failures)
+
+
+def _variance(own: Cases, others: Mapping[str, float]) -> float:
+    """Give the variance of failures, by chance and by the other kind of batch."""
+    each = own.risk * (1 - own.risk)
+    variance = float(each.sum())
+    for kind in BATCHES:
+        deviation = others.get(kind, 0.0)
+        if deviation > 0:
+            codes = np.unique(getattr(own, kind), return_inverse=True)[1]
+            together = np.bincount(codes, each)
+            variance += float(deviation**2 * (together**2).sum())
+    return variance

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 from scipy import stats
+from scipy.special import expit, logit
 
 from queen_outcomes.audit.adjusted_rate import adjusted_rate
 from queen_outcomes.audit.cases import Cases
@@ -23,6 +24,8 @@ Row = dict[str, Any]
 SEPARABLE = 0.30
 """Share of an operator's courses in batches shared with others, below which operator and
 batch cannot be told apart."""
+MOST_RISKS = 4_096
+"""Risks that stand for a station's mix of courses."""
 Z_95 = float(stats.norm.isf(0.025))
 NOTHING = dict.fromkeys(
     (
@@ -59,7 +62,7 @@ def operator_rows(
     """
     rows = []
     shared = shared_courses(cases)
-    station = cases.risk[cases.counted]
+    station = thinned(cases.risk[cases.counted])
     for name, own in cases.by_operator().items():
         row = _counts(name, cases.some(own), shared[own], fewest)
         if row["courses"]:
@@ -69,6 +72,14 @@ def operator_rows(
     _flag(rows)
     _rank(rows, intercepts, model, cases)
     return rows
+
+
+def thinned(risks: np.ndarray) -> np.ndarray:
+    """Give fewer risks with the same mean rate at any odds, to 1e-6, for large stations."""
+    if len(risks) <= MOST_RISKS:
+        return risks
+    parts = np.array_split(np.sort(logit(risks)), MOST_RISKS)
+    return expit(np.array([part.mean() for part in parts]))
 
 
 def _counts(name: str, own: Cases, shared: np.ndarray, fewest: int) -> Row:
@@ -138,7 +149,7 @@ def _rank(
     ranks = rank_limits(worse, errors**2)
     sizes = np.array([row["courses"] for row in ranked], float)
     usual = float(sizes @ effects / sizes.sum())
-    levels = cases.risk[cases.counted]
+    levels = thinned(cases.risk[cases.counted])
     for at, row in enumerate(ranked):
         around = effects[at] - usual + np.array([0.0, -1.0, 1.0]) * Z_95 * errors[at]
         rates = [_moved(levels, step, model) for step in around]

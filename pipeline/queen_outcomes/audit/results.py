@@ -12,6 +12,7 @@ from queen_outcomes import resources
 from queen_outcomes.audit.audit_tables import SCHEMAS, write
 from queen_outcomes.audit.batch_figures import batch_rows
 from queen_outcomes.audit.cases import Cases, Question, read_cases, read_risk_model
+from queen_outcomes.audit.details import write_details
 from queen_outcomes.audit.figures import Z_95, Intercept, Row, operator_rows
 from queen_outcomes.audit.season_measure import Season, running_series_of
 from queen_outcomes.models.station_factors import read_closed, read_factors
@@ -38,12 +39,13 @@ def audit_station(
     values = read_factors(store, settings.prior_cases)
     rows: dict[str, list[Row]] = {name: [] for name in SCHEMAS}
     frames = []
+    audited: dict[Question, Cases] = {}
     for question in settings.outcomes.windows:
         place = dict(zip(("outcome", "window_days"), question, strict=True))
         model = read_risk_model(store, question)
         grace = settings.outcomes.grace_days
         cases, factors = read_cases(store, values, question, grace)
-        cases = cases.with_risk(model.risks(factors))
+        cases = audited[question] = cases.with_risk(model.risks(factors))
         signals: dict[str, int] = {}
         is_primary = question == settings.plan.question
         if is_primary:
@@ -74,6 +76,8 @@ def audit_station(
     write(store, "audit_courses", pl.concat(frames))
     for name in PROCESS:
         store.step("9_audit", name, {})
+    primary = audited[settings.plan.question]
+    write_details(store, settings, primary, rows["operator_series"])
 
 
 def intercepts(store: Store, question: Question) -> dict[str, Intercept]:

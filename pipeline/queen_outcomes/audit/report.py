@@ -1,0 +1,259 @@
+"""`audit`: how operators' failures compare with what their courses would lead to expect."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+
+from queen_outcomes.audit.period import Period, read_period
+from queen_outcomes.audit.sheet import (
+    APART,
+    KINDS,
+    failing,
+    percent,
+    series_points,
+    sheet,
+)
+from queen_outcomes.console import Console
+from queen_outcomes.errors import NoModelError, UsageError, nearest
+from queen_outcomes.pseudonyms import codes
+from queen_outcomes.settings import Settings
+from queen_outcomes.store import Store
+
+Row = dict[str, Any]
+COLUMNS = (
+    *("operator", "courses", "failures", "expected", "failed_to_expected"),
+    *("adjusted", "limits", "stands_out", "rank", "shared", "signals"),
+)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the command was asked: all may be left out."""
+
+    operator: str | None = None
+    outcome: str | None = None
+    days: int | None = None
+    since: dt.date | None = None
+    until: dt.date | None = None
+    pseudonyms: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Report:
+    """An audit as it is printed and drawn.
+
+    Attributes
+    ----------
+    title : str
+    period : Period
+    rows : list of dict
+        One an operator, names as shown.
+    batches : list of str
+        Batches outside the 99.8 % limits, in words.
+    sheet : dict or None
+        Of the one operator asked for.
+    points : list of dict
+        Of that operator's running series, for a chart.
+    file : str
+        A name for files.
+    """
+
+    title: str
+    period: Period
+    rows: list[Row]
+    batches: list[str]
+    sheet: Row | None
+    points: list[Row]
+    file: str
+
+
+def audit(store: Store, settings: Settings, asked: Asked) -> Report:
+    """Audit a finished build.
+
+    Raises
+    ------
+    UsageError
+        No such outcome, window or operator, or days in the wrong order.
+    NoModelError
+        No operator has a course that the records settle.
+    """
+    question = _question(settings, asked)
+    if asked.since and asked.until and asked.since > asked.until:
+        raise UsageError(
+            "the period ends before it begins",
+            where="--from, --to",
+            found=f"{asked.since} to {asked.until}",
+        )
+    period = read_period(store, question, asked.since, asked.until, settings.min_shown)
+    if not any(row["courses"] for row in period.operators):
+        raise NoModelError(
+            "there is nothing to audit",
+            where=f"{question[0]} by day {question[1]}",
+            found=_why_nothing(period),
+            hint="ask for another outcome or period, or record who inseminated",
+        )
+    known = codes(store) if asked.pseudonyms else {}
+    operator = _operator(period, asked.operator, known)
+    shown = known.get(operator, operator) if operator else None
+    told = sheet(store, period, operator, shown) if operator else None
+    points = told.pop("points") if told else []
+    what = failing(question)
+    return Report(
+        title=f"{shown}: courses {what}" if shown else f"Technique: courses {what}",
+        period=period,
+        rows=[_row(row, period, known) for row in period.operators],
+        batches=_batches(period, known),
+        sheet=told,
+        points=series_points(points),
+        file=_file_name(shown or "all operators", question),
+    )
+
+
+def _question(settings: Settings, asked: Asked) -> tuple[str, int]:
+    windows = settings.outcomes.windows
+    outcome = asked.outcome or settings.plan.outcome
+    names = [name for name, _ in windows]
+    if outcome not in names:
+        close = nearest(outcome, names)
+        raise UsageError(
+            "there is no such outcome",
+            where="--outcome",
+            found=outcome,
+            expected="one of " + ", ".join(dict.fromkeys(names)),
+            hint=f"did you mean {close}?" if close else "",
+        )
+    days = [day for name, day in windows if name == outcome]
+    chosen = asked.days or (
+        settings.plan.days if outcome == settings.plan.outcome else days[0]
+    )
+    if chosen not in days:
+        raise UsageError(
+            "that outcome has no such window",
+            where="--days",
+            found=str(chosen),
+            expected=" or ".join(map(str, days)),
+        )
+    return outcome, chosen
+
+
+def _why_nothing(period: Period) -> str:
+    cases = period.cases
+    if not len(cases):
+        return "no closed course"
+    if not (cases.operator != "").any():
+        return f"{len(cases)} closed courses, and no operator is recorded"
+    return f"{len(cases)} closed courses, none of them decided and of known risk"
+
+
+def _operator(period: Period, asked: str | None, known: dict[str, str]) -> str | None:
+    if asked is None:
+        return None
+    names = [row["operator"] for row in period.operators]
+    by_code = {code: name for name, code in known.items()}
+    if asked in names or asked in by_code:
+        return by_code.get(asked, asked)
+    close = nearest(asked, names)
+    raise UsageError(
+        "there is no such operator among the closed courses",
+        where="--operator",
+        found=asked,
+        expected="one of " + ", ".join(names),
+        hint=f"did you mean {close}?" if close else "",
+    )
+
+
+def _row(row: Row, period: Period, known: dict[str, str]) -> Row:
+    """Give what the table of operators shows; counts only where figures are held back."""
+    shown = row["shown"]
+    ranked = shown and row["rank_low"] is not None
+    signals = row.get("signals")
+    return {
+        "operator": known.get(row["operator"], row["operator"]),
+        "courses": row["courses"],
+        "failures": row["failures"],
+        "expected": round(row["expected"], 1) if shown else None,
+        "failed_to_expected": round(row["ratio"], 2) if shown else None,
+        "adjusted": percent(row["adjusted"]) if shown else None,
+        "limits": f"{100 * row['low']:.0f}-{100 * row['high']:.0f}" if shown else None,
+        "stands_out": row["flag"] if shown else "too few courses",
+        "rank": f"{row['rank_low']}-{row['rank_high']}" if ranked else None,
+        "shared": _shared(row),
+        "signals": signals,
+    }
+
+
+def _shared(row: Row) -> str | None:
+    if row["shared_pct"] is None:
+        return None
+    return f"{row['shared_pct']:.0f} %" + ("" if row["separable"] else f", {APART}")
+
+
+def _batches(period: Period, known: dict[str, str]) -> list[str]:
+    said = []
+    for batch in sorted(period.batches, key=lambda row: (row["mid_p"], row["batch"])):
+        if batch["flag"]:
+            hands = ", ".join(known.get(name, name) for name in batch["operators"])
+            alone = f"; {APART}" if len(batch["operators"]) == 1 else ""
+            said.append(
+                f"{KINDS[batch['kind']]} {batch['batch']}: {batch['failures']} of "
+                f"{batch['courses']} failed, {batch['expected']:.1f} expected "
+                f"({hands or 'nobody named'}{alone})"
+            )
+    return said
+
+
+def _file_name(shown: str, question: tuple[str, int]) -> str:
+    """Give a file's name; an operator's own spelling is kept where a path allows it."""
+    safe = "".join(sign if sign.isalnum() else "-" for sign in shown).strip("-") or "-"
+    return f"{safe}-{question[0]}-{question[1]}"
+
+
+def tell(report: Report, console: Console, files: list[str]) -> None:
+    """Print an audit: batches first, then operators, then the one asked for."""
+    if console.json:
+        console.emit_json(
+            {
+                "title": report.title,
+                "batches": report.batches,
+                "operators": report.rows,
+                "sheet": report.sheet,
+                "files": files,
+            }
+        )
+        return
+    console.emit(report.title)
+    console.emit("\nBatches first: outside what chance gives 998 times in 1,000")
+    for said in report.batches or ["none"]:
+        console.emit(f"  {said}")
+    if report.sheet is None:
+        console.emit("\nOperators")
+        console.emit_table(
+            [name.replace("_", " ") for name in COLUMNS],
+            [[row[name] for name in COLUMNS] for row in report.rows],
+        )
+        console.emit(
+            "\nThe ratio is each operator's own; ratios do not rank operators. "
+            "What stands out asks for a look at semen, queens and bench, and names no "
+            "cause."
+        )
+    else:
+        _tell_sheet(report.sheet, console)
+    for path in files:
+        console.emit(path)
+
+
+def _tell_sheet(told: Row, console: Console) -> None:
+    console.emit(f"\n{told['verdict']}")
+    parts = {
+        "What was done": "done",
+        "How it compares": "compares",
+        "The running series": "series",
+        "What to look at first": "first",
+        "What this comparison cannot tell": "limits",
+    }
+    for title, key in parts.items():
+        console.emit(f"\n{title}")
+        for said in told[key]:
+            console.emit(f"  {said}")

@@ -1,0 +1,264 @@
+"""What one operator's audit says, in words: the content of a page to sit down with.
+
+Works on a finished build's tables. It names what to look at, in order of ease; never who
+is to blame.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from queen_outcomes.audit.excess import LARGE, BatchPart, batch_parts
+from queen_outcomes.audit.period import Period
+from queen_outcomes.store import Store
+
+Row = dict[str, Any]
+FAILURE = {
+    "laying": "not laying by day {}",
+    "pattern": "brood pattern not good by day {}",
+    "drone_layer": "turned drone-layer by day {}",
+    "superseded": "superseded by day {}",
+    "lost": "lost by day {}",
+    "established": "not established by day {}",
+}
+MEASURES = {
+    "dose_error": ("dose given minus meant", "uL"),
+    "attempts": ("attempts", ""),
+    "leak": ("backflow seen", "share"),
+    "minutes": ("time in the instrument", "min"),
+    "queens_a_day": ("queens a day", ""),
+}
+KINDS = {"graft_batch": "graft", "semen_batch": "semen load"}
+MOST_BATCHES = 3
+APART = "operator and batch cannot be told apart"
+
+
+def failing(question: tuple[str, int]) -> str:
+    """Name the failure that a question counts."""
+    outcome, days = question
+    return FAILURE[outcome].format(days)
+
+
+def percent(share: float) -> str:
+    """Give a share as per cent."""
+    return f"{100 * share:.0f} %"
+
+
+def sheet(store: Store, period: Period, operator: str, shown_as: str) -> Row:
+    """Give what the page of one operator says; see the templates for its parts.
+
+    Parameters
+    ----------
+    store : Store
+    period : Period
+    operator : str
+        In the records.
+    shown_as : str
+        On the page: the name, or a pseudonym.
+    """
+    (row,) = [row for row in period.operators if row["operator"] == operator]
+    parts = batch_parts(operator, period.cases)
+    process = _process(store, operator)
+    signals = _signals(store, period, operator)
+    return {
+        "verdict": verdict(row, shown_as, period) + _signalled(signals["points"]),
+        "done": _done(period, operator, row),
+        "process": [measure["cells"] for measure in process],
+        "compares": compares(row, period),
+        "series": signals["said"],
+        "points": signals["points"],
+        "first": _first(row, parts, process, signals["worse"]),
+        "limits": LIMITS,
+    }
+
+
+LIMITS = [
+    "The comparison knows only what is recorded. Queens, semen or colonies that differ in "
+    "something nobody wrote down are compared as if they were alike.",
+    "Undecided courses are left out; a queen nobody looked at says nothing.",
+    "A signal comes by chance now and then, and a real change is often missed when "
+    "courses are few. It names no cause.",
+]
+
+
+def verdict(row: Row, name: str, period: Period) -> str:
+    """Say in one sentence how the operator's failures compare."""
+    what = failing(period.question)
+    if not row["courses"]:
+        return f"{name} has no course here that the records settle and whose risk is known."
+    counts = f"{row['failures']} of {row['courses']} courses: {what}"
+    if not row["shown"]:
+        return f"{counts}: too few courses to compare with what was expected."
+    against = f"{counts}; {row['expected']:.1f} would be expected of the same courses"
+    word = {"more": "more than", "fewer": "fewer than"}.get(row["flag"])
+    if word:
+        return f"{against}. That is {word} chance and batches give."
+    return f"{against}. That is within what chance and batches give."
+
+
+def _signalled(points: list[Row]) -> str:
+    """Say that there was a signal, if there was; the series say when."""
+    ways = sorted({point["signal"] for point in points if point["signal"]})
+    if not ways:
+        return ""
+    return f" A running series of this season signalled: {' and '.join(ways)}."
+
+
+def compares(row: Row, period: Period) -> list[str]:
+    """Say the adjusted rate, the rank, and whether operator and batch can be told apart."""
+    if not row["shown"]:
+        return ["Figures are held back under the smallest number of courses shown."]
+    counted = period.cases.counted
+    station = float(period.cases.failed[counted].mean())
+    said = [
+        f"On the station's own mix of courses: {percent(row['adjusted'])}, 95 % limits "
+        f"{100 * row['low']:.0f} to {100 * row['high']:.0f}; the station as a whole "
+        f"{percent(station)}.",
+        f"{row['shared_pct']:.0f} % of the courses lie in a graft and a semen load that "
+        "others worked on too" + ("." if row["separable"] else f": {APART}."),
+    ]
+    if row["rank_low"] is not None:
+        of = sum(other["rank_low"] is not None for other in period.operators)
+        said.append(
+            f"Rank among {of} operators, 1 for the fewest failing: anywhere from "
+            f"{row['rank_low']} to {row['rank_high']}."
+        )
+    for key, word in (("undecided", "undecided"), ("unknown_risk", "of unknown risk")):
+        if row[key]:
+            said.append(f"{row[key]} further closed courses are {word} and left out.")
+    return said
+
+
+def _done(period: Period, operator: str, row: Row) -> list[str]:
+    own = period.cases.operator == operator
+    days = period.cases.d0[own]
+    cases = period.cases
+    grafts = len(set(cases.graft_batch[own & (cases.graft_batch != "")].tolist()))
+    loads = len(set(cases.semen_batch[own & (cases.semen_batch != "")].tolist()))
+    return [
+        f"{int(own.sum())} closed courses, day 0 from {days.min()} to {days.max()}, "
+        f"from {grafts} grafts and {loads} semen loads; {row['courses']} are decided "
+        "and of known risk."
+    ]
+
+
+def _process(store: Store, operator: str) -> list[Row]:
+    """Give this operator's last season on the bench beside the station's."""
+    rows = store.records(
+        "SELECT * FROM process_measures WHERE operator = $operator AND season = "
+        "(SELECT max(season) FROM process_measures WHERE operator = $operator)",
+        {"operator": operator},
+    )
+    found = []
+    for measure, (label, unit) in MEASURES.items():
+        for row in rows:
+            if row["measure"] == measure:
+                digits = 2 if unit in ("uL", "share", "") else 1
+                cells = [
+                    f"{label} ({unit})" if unit else label,
+                    str(row["recorded"]),
+                    *(f"{row[key]:.{digits}f}" for key in ("mean", "station_mean")),
+                    f"{row['station_low']:.{digits}f} to {row['station_high']:.{digits}f}",
+                ]
+                found.append({**row, "label": label, "unit": unit, "cells": cells})
+    return found
+
+
+def _signals(store: Store, period: Period, operator: str) -> Row:
+    place = dict(zip(("outcome", "window_days"), period.question, strict=True))
+    given = {"operator": operator, **place}
+    where = (
+        "WHERE operator = $operator AND outcome = $outcome AND "
+        "window_days = $window_days"
+    )
+    limits = store.records(
+        f"SELECT * FROM series_limits {where} ORDER BY series DESC", given
+    )
+    points = store.records(
+        f'SELECT * FROM operator_series {where} ORDER BY series DESC, "case"', given
+    )
+    said = [_series_said(row, points) for row in limits]
+    if not said:
+        said = ["There is no running series: only the plan's outcome has one."]
+    worse = any(point["signal"] == "worse" for point in points)
+    return {"said": said, "points": points, "worse": worse}
+
+
+def _series_said(row: Row, points: list[Row]) -> str:
+    against = {
+        "level": "Against the station",
+        "drift": "Against the operator's own earlier courses",
+    }[row["series"]]
+    if row["message"]:
+        return f"{against}: no limits ({row['message']})."
+    own = [p for p in points if p["series"] == row["series"] and p["signal"]]
+    chance = (
+        ""
+        if row["detection"] is None
+        else (
+            f" If the odds of failing doubled, a season of {row['holds_for']} courses would "
+            f"show it with a chance of {percent(row['detection'])}."
+        )
+    )
+    early = " Provisional: there is no earlier season." if row["provisional"] else ""
+    if not own:
+        return f"{against}: no signal in {row['cases']} courses.{chance}{early}"
+    when = "; ".join(
+        f"{p['signal']} at case {p['case']} ({p['inseminated_at'].date()}, known "
+        f"{p['known_on']})"
+        for p in own
+    )
+    return f"{against}: {when}.{chance}{early}"
+
+
+def _first(
+    row: Row, parts: list[BatchPart], process: list[Row], has_signal: bool
+) -> list[str]:
+    """Say what to look at: semen and queens by their batches, then the bench."""
+    said = []
+    excess = row["failures"] - (row["expected"] or 0.0)
+    large = [part for part in parts if part.excess > max(1.0, LARGE * abs(excess))]
+    for part in large[:MOST_BATCHES]:
+        apart = f" Nobody else worked on it: {APART}." if part.alone else ""
+        said.append(
+            f"{KINDS[part.kind].capitalize()} {part.batch}: {part.failures} of "
+            f"{part.courses} failed, {part.expected:.1f} expected.{apart}"
+        )
+    for measure in process:
+        low, high = measure["station_low"], measure["station_high"]
+        if not low <= measure["mean"] <= high:
+            said.append(
+                f"{measure['label'].capitalize()}: a mean of {measure['mean']:.2f} "
+                f"{measure['unit']} lies outside the station's middle 80 %."
+            )
+    if has_signal or row["flag"] == "more":
+        said.append(
+            "Then the semen's age and storage, the queens' age and line, and a few "
+            "inseminations watched side by side."
+        )
+    return said or ["Nothing stands out; carry on as planned."]
+
+
+def series_points(points: list[Row]) -> list[Row]:
+    """Give the running series' points as a chart takes them, better turned downwards."""
+    return [
+        {
+            "series": {"level": "against the station", "drift": "against own"}[
+                point["series"]
+            ],
+            "case": point["case"],
+            "worse": point["cusum_worse"],
+            "better": -point["cusum_better"],
+            "limit_worse": _finite(point["limit_worse"]),
+            "limit_better": _finite(point["limit_better"], -1.0),
+            "signal": point["signal"],
+            "undecided": point["failed"] is None,
+        }
+        for point in points
+    ]
+
+
+def _finite(value: float | None, sign: float = 1.0) -> float | None:
+    return None if value is None or not np.isfinite(value) else sign * value

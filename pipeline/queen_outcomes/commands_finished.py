@@ -1,0 +1,42 @@
+"""Commands that read the last build and answer one question of it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import click
+
+from queen_outcomes.console import Console
+from queen_outcomes.options import Day, shared, station_argument
+
+
+@click.command()
+@station_argument
+@click.option("--operator", help="One operator's sheet, to sit down with.")
+@click.option("--outcome", help="Else the outcome of [plan].")
+@click.option("--days", type=int, help="Its window, where there are several.")
+@click.option("--from", "since", type=Day(), help="First day 0.")
+@click.option("--to", "until", type=Day(), help="Last day 0.")
+@click.option("--pseudonyms", is_flag=True, help="Codes in the place of names.")
+@shared
+@click.make_pass_decorator(Console, ensure=True)
+def audit(
+    console: Console,
+    station: Path,
+    since: dt.date | None,
+    until: dt.date | None,
+    **asked,
+) -> None:
+    """Audit operators' technique, batches first; write a page."""
+    from queen_outcomes import settings
+    from queen_outcomes.audit import report as auditing
+    from queen_outcomes.finished import open_latest
+    from queen_outcomes.printing import audit_pages
+
+    choices = settings.load(station)
+    with open_latest(station, console) as last:
+        request = auditing.Asked(since=since, until=until, **asked)
+        found = auditing.audit(last.store, choices, request)
+    files = audit_pages.write(found, station, choices.name, last.as_of)
+    auditing.tell(found, console, [str(path) for path in files])

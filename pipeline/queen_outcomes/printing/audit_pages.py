@@ -1,0 +1,79 @@
+"""Writes an audit as a page, and one operator's as a sheet of paper beside it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import jinja2
+from markupsafe import Markup
+
+from queen_outcomes import __version__, resources
+from queen_outcomes.audit.report import COLUMNS, Report
+from queen_outcomes.dashboard import words
+from queen_outcomes.printing.pdf import set_pdf
+from queen_outcomes.printing.series_picture import series_svg
+
+FOLDER = "audit"
+FOOT = (
+    "Made by queen-outcomes {version} from the station's own records. A figure names no "
+    "cause. CO2, stings, glass and drugs in diluent can hurt: follow local codes and those "
+    "licensed to advise."
+)
+PICTURE = "series.svg"
+
+
+def write(report: Report, station: Path, name: str, as_of: dt.date) -> list[Path]:
+    """Write the page, and for one operator the PDF; give their paths.
+
+    Parameters
+    ----------
+    report : Report
+    station : Path
+        They go to ``build/audit``, which later builds leave alone.
+    name : str
+        The station's.
+    as_of : date
+    """
+    folder = station / "build" / FOLDER
+    folder.mkdir(parents=True, exist_ok=True)
+    picture = series_svg(report.points)
+    page = folder / f"{report.file}.html"
+    page.write_text(_html(report, name, as_of, picture), encoding="utf-8", newline="\n")
+    if report.sheet is None:
+        return [page]
+    data = {
+        **report.sheet,
+        "station": name,
+        "title": report.title,
+        "as_of": f"as of {as_of.isoformat()}",
+        "foot": FOOT.format(version=__version__),
+        "chart": PICTURE if picture else None,
+    }
+    paper = folder / f"{report.file}.pdf"
+    images = {PICTURE: picture} if picture else {}
+    paper.write_bytes(set_pdf("audit_sheet.typ", data, as_of, images))
+    return [page, paper]
+
+
+def _html(report: Report, name: str, as_of: dt.date, picture: str | None) -> str:
+    environment = jinja2.Environment(
+        loader=jinja2.FunctionLoader(
+            lambda file: resources.read("reports", "templates", file)
+        ),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters.update(plain=words.plain, percent=words.percent)
+    return environment.get_template("audit_sheet.html").render(
+        station=name,
+        as_of=as_of,
+        title=report.title,
+        report=report,
+        columns=[(key, key.replace("_", " ")) for key in COLUMNS],
+        picture=Markup(picture) if picture else None,  # drawn here, no text of records
+        style=Markup(resources.read("reports", "static", "style.css")),
+        foot=FOOT.format(version=__version__),
+    )

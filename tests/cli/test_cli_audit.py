@@ -1,0 +1,93 @@
+"""`audit`: what it prints, writes and refuses, on the invented station's build."""
+
+from __future__ import annotations
+
+import json
+import shutil
+
+import pytest
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(scope="module")
+def station(built_demo, tmp_path_factory):
+    copy = tmp_path_factory.mktemp("audit") / "station"
+    shutil.copytree(built_demo.parent.parent, copy, symlinks=True)
+    return copy
+
+
+def test_batches_come_before_operators(command, station):
+    ran = command("audit", station)
+    assert ran.code == 0
+    assert ran.out.index("Batches first") < ran.out.index("Operators")
+    assert "good" not in ran.out
+
+
+def test_expected_and_observed_failures_agree_over_all_operators(command, station):
+    told = json.loads(command("audit", station, "--json").out)
+    expected = sum(row["expected"] for row in told["operators"])
+    failures = sum(row["failures"] for row in told["operators"])
+    assert expected == pytest.approx(failures, abs=0.6)  # rounded to tenths
+    assert failures > 100
+
+
+def test_one_operator_has_a_page_and_a_sheet_of_one_page(command, station):
+    told = json.loads(command("audit", station, "--operator", "Linden", "--json").out)
+    page, paper = told["files"]
+    text = (station / page).read_text(encoding="utf-8")
+    assert "Linden" in text
+    assert "<script" not in text
+    data = (station / paper).read_bytes()
+    assert data.startswith(b"%PDF-")
+    assert data.count(b"/Type /Page\n") + data.count(b"/Type/Page\n") == 1 or (
+        b"/Count 1" in data
+    )
+
+
+def test_the_same_build_gives_the_same_files(command, station):
+    def files():
+        told = json.loads(
+            command("audit", station, "--operator", "Rowan", "--json").out
+        )
+        return [(station / path).read_bytes() for path in told["files"]]
+
+    assert files() == files()
+
+
+def test_a_period_has_its_own_expected_failures(command, station):
+    words = ("--from", "2026-01-01", "--to", "2026-05-31", "--json")
+    some = json.loads(command("audit", station, *words).out)["operators"]
+    whole = json.loads(command("audit", station, "--json").out)["operators"]
+    assert sum(r["courses"] for r in some) < sum(r["courses"] for r in whole)
+    expected = sum(row["expected"] for row in some)
+    assert expected == pytest.approx(sum(r["failures"] for r in some), abs=0.6)
+
+
+def test_pseudonyms_leave_no_name(command, station):
+    ran = command("audit", station, "--operator", "Birch", "--pseudonyms")
+    assert ran.code == 0
+    names = ("Alder", "Birch", "Hazel", "Linden", "Rowan", "Willow")
+    assert not any(name in ran.out for name in names)
+    assert "operator " in ran.out
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--operator", "Lindn"), "did you mean Linden?"),
+        (("--outcome", "layng"), "did you mean laying?"),
+        (("--days", "22"), "expected: 21"),
+        (("--from", "2026-06-01", "--to", "2026-05-01"), "ends before it begins"),
+    ],
+)
+def test_what_cannot_be_asked_is_refused_in_words(command, station, words, told):
+    ran = command("audit", station, *words)
+    assert (ran.code, ran.out) == (2, "")
+    assert told in ran.err
+
+
+def test_a_period_without_courses_ends_with_4(command, station):
+    ran = command("audit", station, "--from", "2027-01-01")
+    assert ran.code == 4
+    assert "there is nothing to audit" in ran.err

@@ -1,0 +1,77 @@
+"""The risk of failing at the average hand, as it is taken out of a model and written down."""
+
+import json
+
+import numpy as np
+import pytest
+from modelled import modelled, queens
+from queen_outcomes.audit.cases import read_cases, read_risk_model
+from queen_outcomes.models.risks import read_risks, write_risks
+from queen_outcomes.models.station_factors import read_factors
+
+QUESTION = ("laying", 21)
+
+
+@pytest.fixture(scope="module")
+def usual():
+    return modelled(queens(300))
+
+
+def cases_of(store):
+    model = read_risk_model(store, QUESTION)
+    cases, values = read_cases(store, read_factors(store, {}), QUESTION, 7)
+    return model, cases.with_risk(model.risks(values)), values
+
+
+def test_expected_failures_add_up_to_the_observed(usual):
+    _, cases, _ = cases_of(usual)
+    counted = cases.counted
+    assert cases.risk[counted].sum() == pytest.approx(cases.failed[counted].sum())
+    assert ((cases.risk[counted] > 0) & (cases.risk[counted] < 1)).all()
+
+
+def test_a_low_dose_has_the_higher_risk(usual):
+    _, cases, values = cases_of(usual)
+    low = values["dose"] < 9
+    assert np.nanmean(cases.risk[low]) > np.nanmean(cases.risk[~low]) + 0.1
+
+
+def test_who_operates_does_not_change_the_risk(usual):
+    model, cases, values = cases_of(usual)
+    swapped = {**values, "operator": np.full(len(cases), "somebody else")}
+    np.testing.assert_array_equal(model.risks(swapped), cases.risk)
+
+
+def test_few_operators_as_levels_are_averaged_out_too():
+    made = queens(240)
+    for number, queen in enumerate(made):
+        queen["operator"] = "AB"[number % 2]
+        queen["lays"] = queen["lays"] and (number % 2 or number % 6)
+    model, cases, values = cases_of(modelled(made))
+    swapped = {**values, "operator": np.full(len(cases), "A")}
+    np.testing.assert_array_equal(model.risks(swapped), cases.risk)
+    counted = cases.counted
+    assert cases.risk[counted].sum() == pytest.approx(cases.failed[counted].sum())
+
+
+def test_what_is_written_down_reads_back_to_the_last_digit(usual):
+    model, cases, values = cases_of(usual)
+    again = read_risks(json.loads(json.dumps(write_risks(model))))
+    np.testing.assert_array_equal(again.risks(values), cases.risk)
+
+
+def test_a_course_with_a_gap_has_no_risk(usual):
+    model, _, values = cases_of(usual)
+    gappy = {
+        **values,
+        "dose": np.where(np.arange(len(values["dose"])) == 0, np.nan, 8.0),
+    }
+    risk = model.risks(gappy)
+    assert np.isnan(risk[0])
+    assert np.isfinite(risk[1:]).all()
+
+
+def test_without_a_model_every_course_has_the_station_s_rate():
+    model, cases, _ = cases_of(modelled(queens(40, lays=True)))
+    assert "no factor could be allowed for" in model.message
+    assert np.unique(cases.risk).tolist() == [pytest.approx(0.5 / 41)]
