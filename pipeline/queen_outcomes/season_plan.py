@@ -93,7 +93,8 @@ class SeasonPlan:
         for key in names:
             if was.get(key) != now.get(key):
                 what = f"{name}: {key} was {was.get(key)}, is {now.get(key)}"
-                self.changed.append({"on": self.as_of, "what": what})
+                row = {"on": self.as_of, "what": what}
+                self.changed += [] if row in self.changed else [row]
 
 
 def read(station: Path, season: str, as_of: dt.date) -> SeasonPlan:

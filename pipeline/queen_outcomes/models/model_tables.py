@@ -75,3 +75,9 @@ SCHEMAS: dict[str, dict[str, Any]] = {
 
 RISK_MODELS: dict[str, Any] = {**_FIT, "risks": pl.String}
 """The build's own: a main model's risks, as JSON, for what leans on them later."""
+MODEL_INPUTS: dict[str, Any] = {
+    "outcome": pl.String,
+    "window_days": pl.Int64,
+    "mark": pl.String,
+}
+"""The build's own: a hash of all that a question's models stand on."""

@@ -44,12 +44,12 @@ def models_of(
     plan: SeasonPlan | None = None,
 ) -> dict[str, Fitted]:
     """Fit every model of an outcome and window; name -> model."""
-    outcome, days = question
+    outcome, _ = question
     terms = main_terms(settings)
     under = chosen_under(settings)
     found: dict[str, Fitted] = {}
     for model, some in (("main", terms), ("bench", (*terms, *BENCH.values()))):
-        name = f"form of {outcome} by day {days}, {model} model"
+        name = form_name(question, model)
         section = plan.fixed(name, under) if plan else None
         asked = Asked(closed, some, settings.models.adjust_for, outcome)
         form = read_form(section) if section else choose_form(asked)
@@ -62,6 +62,22 @@ def models_of(
             courses = len(found[model].courses.y)
             plan.fix(name, {"courses": courses, **write_form(form)}, under)
     return found
+
+
+def form_name(question: tuple[str, int], model: str) -> str:
+    """Name a model's form as the season's file does."""
+    return f"form of {question[0]} by day {question[1]}, {model} model"
+
+
+def form_sections(
+    question: tuple[str, int], settings: Settings, plan: SeasonPlan | None
+) -> list[Section | None]:
+    """Give what is fixed of a question's forms, or has just been; None: nothing."""
+    if plan is None:
+        return [None, None]
+    names = [form_name(question, model) for model in ("main", "bench")]
+    under = chosen_under(settings)
+    return [plan.fixed(name, under) or plan.fresh.get(name) for name in names]
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import zlib
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,13 +19,20 @@ from queen_outcomes.models.adjusted_factors import adjusted_rows, contrast_rows
 from queen_outcomes.models.choose import by_reason
 from queen_outcomes.models.fitted import Fitted, join
 from queen_outcomes.models.honesty import cross_validate, look_forward
-from queen_outcomes.models.model_tables import RISK_MODELS, SCHEMAS
+from queen_outcomes.models.model_tables import MODEL_INPUTS, RISK_MODELS, SCHEMAS
 from queen_outcomes.models.multiplicity import holm
 from queen_outcomes.models.onset_results import onset_rows
 from queen_outcomes.models.plain import wald_test
 from queen_outcomes.models.questions import models_of
+from queen_outcomes.models.reuse import (
+    INPUTS,
+    earlier_store,
+    fingerprint,
+    take_over,
+)
 from queen_outcomes.models.risks import risk_model, write_risks
 from queen_outcomes.models.station_factors import read_closed, read_factors
+from queen_outcomes.models.weighted import Closed
 from queen_outcomes.season_plan import SeasonPlan
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
@@ -34,8 +42,11 @@ Z_95 = float(stats.norm.isf(0.025))
 
 
 def fit_models(
-    store: Store, settings: Settings, plan: SeasonPlan | None = None
-) -> None:
+    store: Store,
+    settings: Settings,
+    plan: SeasonPlan | None = None,
+    earlier: Path | None = None,
+) -> int:
     """Fit every model of every outcome and window, and write what they say.
 
     Parameters
@@ -46,25 +57,58 @@ def fit_models(
     plan : SeasonPlan, optional
         What is fixed for the season, and takes up what is fixed now; not given:
         everything is chosen anew.
+    earlier : Path, optional
+        The folder of the build before: a question whose models would stand on the same
+        takes its rows over.
+
+    Returns
+    -------
+    int
+        Questions taken over.
     """
     values = read_factors(store, settings.prior_cases)
-    tables: dict[str, list[Row]] = {name: [] for name in SCHEMAS}
-    risks: list[Row] = []
-    for question in settings.outcomes.windows:
-        closed = read_closed(store, values, question)
-        for model, fitted in models_of(question, closed, settings, plan).items():
-            names = ("outcome", "window_days", "model")
-            place = dict(zip(names, (*question, model), strict=True))
-            for name, rows in rows_of(fitted, place).items():
-                tables[name] += [{**place, **row} for row in rows]
-            if model == "main":
-                told = write_risks(risk_model(question[0], fitted))
-                risks.append({**place, "risks": json.dumps(told)})
+    schemas = {**SCHEMAS, "risk_models": RISK_MODELS}
+    own = [name for name in schemas if name != "onset_days"]
+    tables: dict[str, list[Row]] = {name: [] for name in schemas}
+    marks: list[Row] = []
+    taken = 0
+    with earlier_store(earlier) as before:
+        for question in settings.outcomes.windows:
+            closed = read_closed(store, values, question)
+            mark = fingerprint(question, closed, settings, plan)
+            found = take_over(before, question, mark, own)
+            taken += found is not None
+            if found is None:
+                found = _fitted(question, closed, settings, plan)
+            for name, rows in found.items():
+                tables[name] += rows
+            now = fingerprint(question, closed, settings, plan)
+            marks.append(dict(zip(MODEL_INPUTS, (*question, now), strict=True)))
     for name, rows in onset_rows(store, settings, values).items():
         tables[name] += rows
     for name, rows in tables.items():
-        _write(store, name, rows, SCHEMAS[name])
-    _write(store, "risk_models", risks, RISK_MODELS)
+        _write(store, name, rows, schemas[name])
+    _write(store, INPUTS, marks, MODEL_INPUTS)
+    return taken
+
+
+def _fitted(
+    question: tuple[str, int],
+    closed: Closed,
+    settings: Settings,
+    plan: SeasonPlan | None,
+) -> dict[str, list[Row]]:
+    """Fit a question's models and give their rows for every table."""
+    found: dict[str, list[Row]] = {"risk_models": []}
+    for model, fitted in models_of(question, closed, settings, plan).items():
+        names = ("outcome", "window_days", "model")
+        place = dict(zip(names, (*question, model), strict=True))
+        for name, rows in rows_of(fitted, place).items():
+            found.setdefault(name, []).extend({**place, **row} for row in rows)
+        if model == "main":
+            told = write_risks(risk_model(question[0], fitted))
+            found["risk_models"].append({**place, "risks": json.dumps(told)})
+    return found
 
 
 def rows_of(fitted: Fitted, place: Row) -> dict[str, list[Row]]:

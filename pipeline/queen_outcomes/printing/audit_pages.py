@@ -11,15 +11,10 @@ from markupsafe import Markup
 from queen_outcomes import __version__, resources
 from queen_outcomes.audit.report import COLUMNS, Report
 from queen_outcomes.dashboard import words
-from queen_outcomes.printing.pdf import set_pdf
+from queen_outcomes.printing.pdf import FOOT, set_pdf
 from queen_outcomes.printing.series_picture import series_svg
 
 FOLDER = "audit"
-FOOT = (
-    "Made by queen-outcomes {version} from the station's own records. A figure names no "
-    "cause. CO2, stings, glass and drugs in diluent can hurt: follow local codes and those "
-    "licensed to advise."
-)
 PICTURE = "series.svg"
 
 

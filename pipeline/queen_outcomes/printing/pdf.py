@@ -16,6 +16,11 @@ from typing import Any
 from queen_outcomes import resources
 
 MAIN, DATA = "main.typ", "data.json"
+FOOT = (
+    "Made by queen-outcomes {version} from the station's own records. A figure names no "
+    "cause. CO2, stings, glass and drugs in diluent can hurt: follow local codes and those "
+    "licensed to advise."
+)
 
 
 def set_pdf(

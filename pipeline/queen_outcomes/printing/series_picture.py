@@ -7,8 +7,8 @@ from typing import Any
 import altair as alt
 
 from queen_outcomes.dashboard import theme
+from queen_outcomes.printing.picture import drawn
 
-VEGA_LITE = "6.4"
 WIDTH, HEIGHT = 300, 150
 
 
@@ -22,15 +22,13 @@ def series_svg(points: list[dict[str, Any]]) -> str | None:
     """
     if not points:
         return None
-    import vl_convert
-
     names = list(dict.fromkeys(point["series"] for point in points))
     panels = [
         _panel([point for point in points if point["series"] == name], name)
         for name in names
     ]
     spec = theme.dressed(alt.hconcat(*panels))
-    return vl_convert.vegalite_to_svg(spec, vl_version=VEGA_LITE)
+    return drawn(spec)
 
 
 def _panel(points: list[dict[str, Any]], name: str) -> alt.LayerChart:
