@@ -88,3 +88,28 @@ def test_e_values_of_the_paper():
     assert e_value(2.0, 0.9, 4.4).estimate == pytest.approx(3.414214, abs=1e-6)
     assert e_value(2.0, 0.9, 4.4).limit == 1.0
     assert bias_factor(4.0, 2.0) == pytest.approx(1.6)
+
+
+def test_standardisation_of_the_smoking_cessation_study():
+    # Hernan & Robins, What If, ch. 13 (3.5); R 4.2.2 lm with qsmk and its product with
+    # the number of cigarettes: 5.2735873 - 1.7562131. The averaging is that of adjusted
+    # probabilities, with a mean that is the predictor itself; weights in tens of kg keep
+    # it within the unit interval that probabilities have
+    Z, quit_, change = nhefs()
+    cigarettes = Z[:, 2]
+    X = np.column_stack([Z, quit_, quit_ * cigarettes])
+    beta, *_ = np.linalg.lstsq(X, change / 10 + 0.2, rcond=None)
+
+    def arm(value):
+        return np.column_stack([Z, np.full(len(Z), value), value * cigarettes])
+
+    found = adjusted_probabilities(
+        arm,
+        [1.0, 0.0],
+        beta,
+        np.eye(len(beta)),
+        mean_probability=lambda eta: (eta, np.ones_like(eta)),
+    )
+    means = (found.probability - 0.2) * 10
+    np.testing.assert_allclose(means, [5.2735873, 1.7562131], atol=1e-6)
+    assert means[0] - means[1] == pytest.approx(3.5173742, abs=1e-6)

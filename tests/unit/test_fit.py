@@ -6,6 +6,10 @@ import numpy as np
 import pytest
 from modelled import everything, fit, modelled, queens
 from queen_outcomes import contract
+from queen_outcomes.models.adjusted_factors import adjusted_rows
+from queen_outcomes.models.analysis_set import analysis_set
+from queen_outcomes.models.fit import fit_courses
+from queen_outcomes.models.terms import MAIN
 
 TABLES = (
     *("model_fits", "model_terms", "model_coefficients", "model_groups"),
@@ -170,3 +174,27 @@ def test_a_dose_of_one_operator_alone_is_not_compared():
 def test_an_empty_station_gives_a_row_for_every_question():
     store = modelled([])
     assert fit(store)["message"].startswith("0 yes and 0 no")
+
+
+def test_another_unit_of_a_factor_changes_no_share():
+    rng = np.random.default_rng(11)
+    n = 400
+    values = {
+        "dose": rng.choice([6.0, 8.0, 10.0, 12.0], n),
+        "queen_age": rng.uniform(5, 14, n),
+        "line": rng.choice(["x", "y"], n),
+        "operator": rng.choice(list("ABCDEF"), n),
+        "graft_batch": np.array([f"g{k // 12}" for k in range(n)]),
+        "semen_batch": np.array([f"s{k // 7}" for k in range(n)]),
+        "co2_schedule": np.full(n, "other before"),
+    }
+    y = (rng.random(n) < 0.5 + 0.03 * (values["dose"] - 8)).astype(float)
+    terms = [MAIN[name] for name in ("dose", "queen_age", "line")]
+    shares = []
+    for unit in (1.0, 1000.0):
+        scaled = {**values, "dose": values["dose"] * unit}
+        fitted = fit_courses(analysis_set(scaled, y, terms), ("line",))
+        assert fitted.method == "glmm"
+        rows = adjusted_rows(fitted)
+        shares.append([(r["probability"], r["low"], r["high"]) for r in rows])
+    np.testing.assert_allclose(shares[1], shares[0], rtol=1e-6)
