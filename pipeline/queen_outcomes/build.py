@@ -72,6 +72,7 @@ def build(
     as_of: dt.date | None = None,
     until: str | None = None,
     now: dt.datetime | None = None,
+    pdf: bool = False,
 ) -> Built:
     """Rebuild a station's tables and dashboard, and switch ``latest`` to them.
 
@@ -88,6 +89,8 @@ def build(
         without switching ``latest``; the next build removes it.
     now : datetime or None
         The clock, for the build's name and journal only.
+    pdf : bool
+        Print the week on a sheet of paper too.
 
     Raises
     ------
@@ -106,7 +109,7 @@ def build(
         plan = season_plan.read(station, season, day)
         try:
             told = journal.begin(station, settings, day, now)
-            chosen = (settings, day, plan)
+            chosen = (settings, day, plan, pdf)
             work, quarantined = _make(station, folder, chosen, console, until)
             told.update(work)
         except BaseException:
@@ -124,18 +127,18 @@ def build(
 def _make(
     station: Path,
     folder: Path,
-    chosen: tuple[Settings, dt.date, SeasonPlan],
+    chosen: tuple[Settings, dt.date, SeasonPlan, bool],
     console: Console,
     until: str | None,
 ) -> tuple[dict[str, Any], int]:
     """Run the steps in the build's own file; give what they add to the journal."""
     from queen_outcomes.store import Store
 
-    settings, day, plan = chosen
+    settings, day, plan, pdf = chosen
     earlier = folders.latest(station / "build")
     with Store(folder / folders.STORE_FILE, memory=memory_limit()) as store:
         work = steps.Work(
-            store, station / "records", folder, settings, day, earlier, plan
+            store, station / "records", folder, settings, day, earlier, plan, pdf
         )
         done = steps.run_steps(work, console, until)
         for note in work.notes:

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from queen_outcomes import __version__
-from queen_outcomes.commands_finished import audit
+from queen_outcomes.commands_finished import audit, sheets
 from queen_outcomes.commands_plan import plan
 from queen_outcomes.compare import compare
 from queen_outcomes.console import Console
@@ -97,6 +97,7 @@ def demo(console: Console, folder: Path) -> None:
 @station_argument
 @click.option("--as-of", type=Day(), help="The day the figures stand for.")
 @click.option("--until", metavar="STEP", help="Stop after a step; latest stays.")
+@click.option("--pdf", is_flag=True, help="Print the week on a sheet of A4 too.")
 @click.option("--strict", is_flag=True, help="End with 1 when rows were quarantined.")
 @shared
 @click.make_pass_decorator(Console, ensure=True)
@@ -106,7 +107,7 @@ def build(
     """Read, check, link, derive and draw: the weekly rebuild."""
     from queen_outcomes import build as weekly
 
-    built = weekly.build(station, console, as_of=as_of, until=until)
+    built = weekly.build(station, console, as_of=as_of, until=until, pdf=flags["pdf"])
     if not any(step["rows"] for step in built.journal["steps"][:1]):
         console.note(f"note: there are no rows yet; fill in {station / 'records'}")
     if built.quarantined:
@@ -202,7 +203,9 @@ def explain(console: Console, words: tuple[str, ...]) -> None:
     show_default=True,
     help="The files' format.",
 )
-@click.option("--pseudonyms", is_flag=True, help="Codes in the place of operators' names.")
+@click.option(
+    "--pseudonyms", is_flag=True, help="Codes in the place of operators' names."
+)
 @shared
 @click.make_pass_decorator(Console, ensure=True)
 def export(
@@ -225,6 +228,7 @@ def export(
 
 
 cli.add_command(audit)
+cli.add_command(sheets)
 cli.add_command(compare)
 cli.add_command(plan)
 

@@ -40,3 +40,29 @@ def audit(
         found = auditing.audit(last.store, choices, request)
     files = audit_pages.write(found, station, choices.name, last.as_of)
     auditing.tell(found, console, [str(path) for path in files])
+
+
+@click.command()
+@station_argument
+@shared
+@click.make_pass_decorator(Console, ensure=True)
+def sheets(console: Console, station: Path) -> None:
+    """Print sheets to write on: a day at the bench, and the checks due in the yard."""
+    from queen_outcomes import folders, settings
+    from queen_outcomes.finished import DUE, open_latest
+    from queen_outcomes.printing import sheets as printing
+
+    choices = settings.load(station)
+    if folders.latest(station / "build") is None:
+        console.note("note: there is no build yet, so there is no list of checks due")
+        today = dt.datetime.now().astimezone().date()
+        files = printing.write(None, choices, choices.as_of or today, station)
+    else:
+        with open_latest(station, console) as last:
+            due = last.store.records(DUE)
+            files = printing.write(due, choices, last.as_of, station)
+    if console.json:
+        console.emit_json([str(path) for path in files])
+        return
+    for path in files:
+        console.emit(str(path))

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from queen_outcomes.contract_audit import AUDIT
 from queen_outcomes.contract_column import Column, Kind, Table
 from queen_outcomes.contract_curves import CURVES
+from queen_outcomes.contract_doses import DOSES
 from queen_outcomes.contract_models import MODELS
 from queen_outcomes.errors import LedgerError, shorten
 from queen_outcomes.records.dictionary import TABLES as RECORDS
@@ -237,7 +238,7 @@ TABLES: dict[str, Table] = {
     table.name: table
     for table in (
         *(SOURCES, QUARANTINE, LISTED, EXPECTATIONS, COURSES, ONSET, ENDS),
-        *(OUTCOMES, RATES, *CURVES, *MODELS, *AUDIT, DUE, CHANGES),
+        *(OUTCOMES, RATES, *CURVES, *MODELS, *AUDIT, *DOSES, DUE, CHANGES),
     )
 }
 """Every exported table, in the order they are described."""

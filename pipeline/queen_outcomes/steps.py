@@ -40,6 +40,8 @@ class Work:
     plan : SeasonPlan or None
         What is fixed for the season, and takes up what this build fixes; None: nothing
         is fixed and nothing kept.
+    pdf : bool
+        Print the week on a sheet of paper too.
     """
 
     store: Store
@@ -49,6 +51,7 @@ class Work:
     as_of: dt.date
     earlier: Path | None = None
     plan: SeasonPlan | None = None
+    pdf: bool = False
     staged: Any = None
     results: dict[str, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
@@ -124,9 +127,7 @@ def _models(work: Work) -> int:
 
     if work.plan:
         work.plan.provisional = not _has_earlier_season(work, work.plan.season)
-    fit_models(work.store, work.settings, work.plan)
-    changed = work.plan.changed if work.plan else []
-    work.notes += [f"the plan changed: {row['what']}" for row in changed]
+    fit_models(work.store, work.settings, work.plan, work.earlier)
     return count_rows(work.store, "count(*)", "model_fits")
 
 
@@ -137,9 +138,20 @@ def _audit(work: Work) -> int:
     return count_rows(work.store, "count(*)", "operators")
 
 
-def _changes(work: Work) -> int:
-    from queen_outcomes.changes import compare
+def _doses(work: Work) -> int:
+    from queen_outcomes.doses.results import compare_station
 
+    compare_station(work.store, work.settings, work.as_of, work.plan)
+    return count_rows(work.store, "count(*)", "arm_contrasts")
+
+
+def _changes(work: Work) -> int:
+    from queen_outcomes.changes import compare, keep_plan
+
+    if work.plan:
+        keep_plan(work.store, work.plan)
+        changed = [row["what"] for row in work.plan.changed]
+        work.notes += [f"the plan changed: {what}" for what in changed]
     return compare(work.store, work.earlier)
 
 
@@ -155,7 +167,12 @@ def _draw(work: Work) -> int:
     from queen_outcomes.dashboard.site import draw
 
     target = work.folder / "dashboard"
-    return len(draw(work.store, work.settings, work.as_of, target))
+    pages = draw(work.store, work.settings, work.as_of, target)
+    if work.pdf:
+        from queen_outcomes.printing import week
+
+        pages.append(week.write(work.store, work.settings, work.as_of, target))
+    return len(pages)
 
 
 STEPS: tuple[Step, ...] = (
@@ -166,6 +183,7 @@ STEPS: tuple[Step, ...] = (
     Step("curves", _curves),
     Step("models", _models),
     Step("audit", _audit),
+    Step("doses", _doses),
     Step("changes", _changes),
     Step("tables", _tables),
     Step("draw", _draw),

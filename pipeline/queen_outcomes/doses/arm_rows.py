@@ -15,7 +15,6 @@ from queen_outcomes.doses.differences import ADJUSTED, batch_counts
 from queen_outcomes.doses.drone_semen import DroneSemen
 from queen_outcomes.models.analysis_set import own_level
 from queen_outcomes.models.proportions import wilson
-from queen_outcomes.models.risks import FAILS
 
 Row = dict[str, Any]
 STATES = ("yes", "no", "undecided", "left")
@@ -33,7 +32,9 @@ def arm_rows(courses: ArmCourses, found: Found, answers: Answers) -> list[Row]:
         own = comparison.arm == arm
         at = comparison.rows[own]
         closed = answers.closed[at]
-        counts = {name: int((answers.state[at[closed]] == name).sum()) for name in STATES}
+        counts = {
+            name: int((answers.state[at[closed]] == name).sum()) for name in STATES
+        }
         rows.append(
             {
                 "trial": comparison.trial,
@@ -72,11 +73,7 @@ def _adjusted(found: Found, arm: str) -> Row:
     share = (np.nan,) * 3
     if found.model is not None and arm in found.arms:
         share = found.model.share(arm)
-    if found.asked.question[0] in FAILS:
-        share = (1 - share[0], 1 - share[2], 1 - share[1])
-    return dict(
-        zip(("adjusted", "adjusted_low", "adjusted_high"), share, strict=True)
-    )
+    return dict(zip(("adjusted", "adjusted_low", "adjusted_high"), share, strict=True))
 
 
 def _mean(dose: np.ndarray) -> float | None:
@@ -117,16 +114,17 @@ def _contrast(found: Found, pair: Compared, method: str) -> Row:
         "overlap": pair.overlap.least if pair.overlap else None,
         "margin": asked.margin if asked.judged else None,
         "verdict": None,
-        "said": pair.verdict.said if is_primary or not pair.differences else "",
+        "said": pair.verdict.said if is_primary else "",
+        "note": "" if pair.differences else pair.verdict.said,
     }
     if is_primary and pair.verdict.word != "none":
         row["verdict"] = pair.verdict.word
     if not pair.differences:
         return row
     one = pair.differences[method]
+    row["note"] = one.said
     if not np.isfinite(one.estimate):
-        return row | {"said": one.said}
-    said = [row["said"], one.said]
+        return row
     return row | {
         "difference": one.estimate,
         "low": one.low,
@@ -140,7 +138,6 @@ def _contrast(found: Found, pair: Compared, method: str) -> Row:
         "unseen_low": one.unseen.low,
         "unseen_high": one.unseen.high,
         "homogeneity_p": one.homogeneity_p,
-        "said": "; ".join(part for part in said if part),
     }
 
 
@@ -162,6 +159,22 @@ def model_row(found: Found) -> Row:
     }
 
 
+def overlap_rows(found: Found) -> list[Row]:
+    """Say how far every arm meets the reference, by grouping."""
+    return [
+        {
+            "trial": found.comparison.trial,
+            "arm": pair.arm,
+            "reference": found.asked.reference,
+            "grouping": name,
+            "shared": share,
+        }
+        for pair in found.pairs
+        if pair.overlap
+        for name, share in pair.overlap.shares.items()
+    ]
+
+
 def cost_rows(
     courses: ArmCourses, found: Found, answers: Answers, semen: DroneSemen
 ) -> list[Row]:
@@ -180,9 +193,16 @@ def cost_rows(
         costs.append(
             arm_cost(courses.given[at], success, batch, semen.ul_a_drone, seed=seed)
         )
-    best = frontier(*([c.drones.estimate for c in costs], [c.queens.estimate for c in costs]))
+    best = frontier(
+        *([c.drones.estimate for c in costs], [c.queens.estimate for c in costs])
+    )
     return [
-        {"trial": comparison.trial, "arm": arm, **_cost(cost, semen), "frontier": bool(on)}
+        {
+            "trial": comparison.trial,
+            "arm": arm,
+            **_cost(cost, semen),
+            "frontier": bool(on),
+        }
         for arm, cost, on in zip(arms, costs, best, strict=True)
     ]
 

@@ -165,9 +165,10 @@ class _Data:
 
     def model(self, arms: Sequence[str]) -> ArmModel:
         kept = self.closed_in(arms)
+        yes = self.answers.yes[self.comparison.rows[kept]]
         return arm_model(
-            *(self.values(kept), self.comparison.arm[kept], self.success(kept)),
-            *(self.asked.settings, self.asked.fixed),
+            *(self.values(kept), self.comparison.arm[kept], yes),
+            *(self.asked.question[0], self.asked.settings, self.asked.fixed),
         )
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from queen_outcomes.models.onset_likelihood import Courses
+from queen_outcomes.models.onset_robust import Freedom, robust_cov
 from queen_outcomes.models.onset_search import Peak, climb, whiten
 
 SURE = 30.0
@@ -37,7 +38,7 @@ class OnsetFit:
     sigma : float
         Deviation of the log day.
     cov_joint : ndarray, shape (p + q + 1, p + q + 1)
-        Of gamma, beta and log sigma, robust by cluster with G / (G - 1).
+        Of gamma, beta and log sigma, robust by cluster; see `onset_robust`.
     log_likelihood : float
     converged : bool
     message : str
@@ -46,9 +47,11 @@ class OnsetFit:
         "mixture"; "everybody" (the chance is fixed at 1: gamma only says so, and has no
         variance); "nobody" (the chance is 0, no coefficients); "none" (no fit).
     clusters : int
-        G; the limits use t with G - 1 degrees of freedom.
+        G.
     layers : int
         Courses known to have laid.
+    freedom : callable or None
+        A contrast of the parameters -> degrees of freedom; None: G - 1.
     """
 
     gamma: np.ndarray
@@ -61,6 +64,15 @@ class OnsetFit:
     kind: str
     clusters: int = 0
     layers: int = field(default=0)
+    freedom: Freedom | None = field(default=None, compare=False)
+
+    def df(self, contrast) -> float:
+        """Give the degrees of freedom of a contrast of the parameters; nan: none."""
+        if self.clusters < 2:
+            return np.nan
+        if self.freedom is None:
+            return self.clusters - 1.0
+        return self.freedom(contrast)
 
 
 def fit_onset(X, Z, after, by, or_never, clusters=None) -> OnsetFit:
@@ -125,10 +137,10 @@ def _fit(courses: Courses, codes, layers: int) -> OnsetFit:
         peak = climb(white, _start(white))
         eta = white.X @ peak.parameter[: shape[0]]
         if eta.min() < CERTAIN:
-            return _finish(peak, (X[1], Z[1]), codes, layers, eta)
+            return _finish(white, peak, (X[1], Z[1]), codes, eta)
     white = Courses(X[0][:, :0], Z[0], *ends, True)
     peak = climb(white, _start(white))
-    found = _finish(peak, (np.zeros((0, 0)), Z[1]), codes, layers, np.zeros(1))
+    found = _finish(white, peak, (np.zeros((0, 0)), Z[1]), codes, np.zeros(1))
     return _as_everybody(found, courses.X)
 
 
@@ -149,7 +161,7 @@ def _start(courses: Courses) -> np.ndarray:
     return np.concatenate([gamma, beta, [np.log(spread)]])
 
 
-def _finish(peak: Peak, backs, codes, layers: int, eta) -> OnsetFit:
+def _finish(white: Courses, peak: Peak, backs, codes, eta) -> OnsetFit:
     """Turn the peak into coefficients of the given columns, with robust variance."""
     p, q = len(backs[0]), len(backs[1])
     back = np.zeros((p + q + 1, p + q + 1))
@@ -157,17 +169,15 @@ def _finish(peak: Peak, backs, codes, layers: int, eta) -> OnsetFit:
     parameter = back @ peak.parameter
     sigma = float(np.exp(parameter[-1]))
     words = _find_trouble(peak, sigma, eta)
-    clusters = int(codes.max()) + 1
-    cov = np.full_like(back, np.nan)
+    cov, freedom = np.full_like(back, np.nan), None
     if peak.lowest > FLAT:
-        bread = np.linalg.inv(peak.at.information)
-        sums = np.zeros((clusters, len(parameter)))
-        np.add.at(sums, codes, peak.at.scores)
-        meat = sums.T @ sums * (clusters / (clusters - 1.0))
-        cov = back @ bread @ meat @ bread @ back.T
+        own, of_white = robust_cov(white, peak.parameter, peak.at, codes)
+        cov = back @ own @ back.T
+        freedom = of_white and (lambda contrast: of_white(back.T @ contrast))
     gamma, beta = parameter[:p], parameter[p : p + q]
-    fit = (gamma, beta, sigma, cov, peak.at.value)
-    return OnsetFit(*fit, not words, words, "mixture", clusters, layers)
+    fit = (gamma, beta, sigma, cov, peak.at.value, not words, words, "mixture")
+    counts = (int(codes.max()) + 1, int((~white.never).sum()))
+    return OnsetFit(*fit, *counts, freedom)
 
 
 def _find_trouble(peak: Peak, sigma: float, eta) -> str:
@@ -194,7 +204,10 @@ def _as_everybody(found: OnsetFit, X) -> OnsetFit:
     if found.message:
         words = f"{words}; {found.message}"
     fit = (gamma, found.beta, found.sigma, cov, found.log_likelihood, found.converged)
-    return OnsetFit(*fit, words, "everybody", found.clusters, found.layers)
+    own = found.freedom
+    freedom = own and (lambda contrast: own(np.asarray(contrast)[p:]))
+    counts = (found.clusters, found.layers)
+    return OnsetFit(*fit, words, "everybody", *counts, freedom)
 
 
 def _without(shape, words: str, kind: str, layers: int = 0) -> OnsetFit:

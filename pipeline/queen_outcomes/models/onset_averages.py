@@ -24,12 +24,15 @@ class Average:
     Attributes
     ----------
     estimate, low, high, se : float
+    df : float
+        Degrees of freedom of its t.
     """
 
     estimate: float
     low: float
     high: float
     se: float
+    df: float = np.nan
 
 
 def laying_by(fit: OnsetFit, X, Z, day: float) -> Average:
@@ -53,12 +56,12 @@ def laying_by(fit: OnsetFit, X, Z, day: float) -> Average:
     if fit.kind == "nobody":
         return Average(0.0, np.nan, np.nan, np.nan)
     value, slope = _chance(fit, X, Z, day)
-    se = _deviation(fit, slope)
+    se, df = _deviation(fit, slope), fit.df(slope)
     if not 0.0 < value < 1.0:
         return Average(value, np.nan, np.nan, np.nan)
-    reach = _multiple(fit) * se / (value * (1.0 - value))
+    reach = _multiple(df) * se / (value * (1.0 - value))
     low, high = (float(expit(logit(value) + side * reach)) for side in (-1.0, 1.0))
-    return Average(value, low, high, se)
+    return Average(value, low, high, se, df)
 
 
 def laying_shift(fit: OnsetFit, before, instead, day: float) -> Average:
@@ -99,19 +102,19 @@ def median_day(fit: OnsetFit, Z) -> Average:
         Limits symmetric in the log day.
     """
     value, slope = _median(fit, Z)
-    se = _deviation(fit, slope)
-    reach = np.exp(_multiple(fit) * se / value)
-    return Average(value, value / reach, value * reach, se)
+    se, df = _deviation(fit, slope), fit.df(slope)
+    reach = np.exp(_multiple(df) * se / value)
+    return Average(value, value / reach, value * reach, se, df)
 
 
-def p_of(fit: OnsetFit, difference: Average) -> float:
-    """Two-sided P of a difference, by t with clusters - 1 degrees of freedom.
+def p_of(difference: Average) -> float:
+    """Two-sided P of a difference, by t with its degrees of freedom.
 
     nan where the difference has no deviation.
     """
-    if not (difference.se > 0 and fit.clusters > 1):
+    if not difference.se > 0:
         return np.nan
-    return float(2.0 * t.sf(abs(difference.estimate) / difference.se, fit.clusters - 1))
+    return float(2.0 * t.sf(abs(difference.estimate) / difference.se, difference.df))
 
 
 def days_shift(fit: OnsetFit, before, instead) -> Average:
@@ -197,15 +200,16 @@ def _median(fit: OnsetFit, Z) -> tuple[float, np.ndarray]:
 def _difference(fit: OnsetFit, first, second) -> Average:
     """Second minus first, each a value with its slope."""
     value = second[0] - first[0]
-    se = _deviation(fit, second[1] - first[1])
-    reach = _multiple(fit) * se
-    return Average(value, value - reach, value + reach, se)
+    slope = second[1] - first[1]
+    se, df = _deviation(fit, slope), fit.df(slope)
+    reach = _multiple(df) * se
+    return Average(value, value - reach, value + reach, se, df)
 
 
 def _deviation(fit: OnsetFit, slope) -> float:
     return float(np.sqrt(np.maximum(slope @ fit.cov_joint @ slope, 0.0)))
 
 
-def _multiple(fit: OnsetFit) -> float:
-    """97.5 % point of t with clusters - 1 degrees of freedom."""
-    return float(t.ppf(0.975, fit.clusters - 1)) if fit.clusters > 1 else np.nan
+def _multiple(df: float) -> float:
+    """97.5 % point of t; nan without degrees of freedom."""
+    return float(t.ppf(0.975, df)) if df > 0 else np.nan

@@ -83,7 +83,7 @@ def laying_differences(model: OnsetModel, day: int) -> list[Row]:
             instead = _columns(model, form, value)
             found = laying_shift(model.fit, before, instead, day)
             row = _pair(model, form, (usual, *others), value)
-            rows.append(row | _difference(model, found, row["overlap"], names))
+            rows.append(row | _difference(found, row["overlap"], names))
     return _raised(rows)
 
 
@@ -111,7 +111,7 @@ def days_rows(model: OnsetModel) -> list[Row]:
             if at:
                 pair = _pair(model, form, (usual, *others), value)
                 shift = days_shift(model.fit, before, instead)
-                shown = _difference(model, shift, pair["overlap"], names)
+                shown = _difference(shift, pair["overlap"], names)
                 row |= {key: pair[key] for key in ("reference", "overlap")} | shown
             rows.append(row)
     return _raised(rows)
@@ -153,11 +153,11 @@ def _pair(model: OnsetModel, form: Form, values: Sequence, value) -> Row:
     }
 
 
-def _difference(model: OnsetModel, found: Average, share: float, names) -> Row:
+def _difference(found: Average, share: float, names) -> Row:
     """Give a difference with limits and P; nothing where the values hardly meet."""
     if share < LEAST_OVERLAP:
         return dict.fromkeys(names)
-    shown = (found.estimate, found.low, found.high, p_of(model.fit, found))
+    shown = (found.estimate, found.low, found.high, p_of(found))
     return dict(zip(names, shown, strict=True))
 
 

@@ -164,7 +164,9 @@ def _test(model: OnsetModel, columns: list[int]) -> Test:
     fit = model.fit
     if fit.clusters <= len(columns) + 1:
         return Test(np.nan, len(columns), np.nan)
-    return wald_test(_estimates(model), fit.cov_joint, columns, df=fit.clusters - 1.0)
+    every = np.eye(len(fit.cov_joint))
+    df = min(fit.df(every[j]) for j in columns)
+    return wald_test(_estimates(model), fit.cov_joint, columns, df=df)
 
 
 def _bends(model: OnsetModel, form: Form, columns: list[int]) -> str:
@@ -186,7 +188,8 @@ def coefficient_rows(model: OnsetModel) -> list[Row]:
     names.append(("days: spread", "log of the deviation"))
     estimate = _estimates(model)
     se = np.sqrt(np.maximum(np.diag(fit.cov_joint), 0.0))
-    arm = stats.t.isf(0.025, fit.clusters - 1) * se
+    df = np.array([fit.df(row) for row in np.eye(len(se))])
+    arm = stats.t.isf(0.025, df) * se
     return [
         {
             "term": term,

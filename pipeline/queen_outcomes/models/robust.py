@@ -105,7 +105,7 @@ def cluster_cov(X, y, beta, clusters, kind="CR2", weights=None) -> np.ndarray:
     groups = len(white.starts)
     scores = np.add.reduceat(white.Q * white.residual[:, None], white.starts)
     if kind == "CR2":
-        scores = np.einsum("gij,gj->gi", _adjusters(white.blocks()), scores)
+        scores = np.einsum("gij,gj->gi", adjusters(white.blocks()), scores)
     half = solve_triangular(white.R, scores.T)
     factor = groups / (groups - 1) if kind == "CR1" else 1.0
     return factor * (half @ half.T)
@@ -141,12 +141,12 @@ def satterthwaite_df(X, beta, clusters, contrasts=None, weights=None) -> np.ndar
     if white is None or len(white.starts) < 2:
         return np.full(len(contrasts), np.nan)
     blocks = white.blocks()
-    adjust = _adjusters(blocks)
+    adjust = adjusters(blocks)
     turned = solve_triangular(white.R, np.asarray(contrasts, float).T, trans="T")
-    return np.array([_matched(blocks, adjust @ column) for column in turned.T])
+    return np.array([matched_df(blocks, adjust @ column) for column in turned.T])
 
 
-def _matched(blocks: np.ndarray, b: np.ndarray) -> float:
+def matched_df(blocks: np.ndarray, b: np.ndarray) -> float:
     """Match mean and variance; ``b`` (G, p) is the adjusted contrast of each group."""
     q = np.einsum("gij,gj->gi", blocks, b)
     own = np.einsum("gi,gi->g", b, q)
@@ -156,7 +156,7 @@ def _matched(blocks: np.ndarray, b: np.ndarray) -> float:
     return float(mean**2 / spread) if spread > 0 else np.nan
 
 
-def _adjusters(blocks: np.ndarray) -> np.ndarray:
+def adjusters(blocks: np.ndarray) -> np.ndarray:
     """Give ``(I - T_g)^(-1/2)`` of each group, zero where T_g has eigenvalue 1."""
     values, vectors = np.linalg.eigh(np.eye(blocks.shape[1]) - blocks)
     free = values > 1e-8

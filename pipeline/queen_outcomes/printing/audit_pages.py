@@ -5,14 +5,14 @@ from __future__ import annotations
 import datetime as dt
 from pathlib import Path
 
-import jinja2
 from markupsafe import Markup
 
 from queen_outcomes import __version__, resources
 from queen_outcomes.audit.report import COLUMNS, Report
-from queen_outcomes.dashboard import words
+from queen_outcomes.dashboard import cells
 from queen_outcomes.printing.pdf import FOOT, set_pdf
 from queen_outcomes.printing.series_picture import series_svg
+from queen_outcomes.templates import environment
 
 FOLDER = "audit"
 PICTURE = "series.svg"
@@ -52,19 +52,10 @@ def write(report: Report, station: Path, name: str, as_of: dt.date) -> list[Path
 
 
 def _html(report: Report, name: str, as_of: dt.date, picture: str | None) -> str:
-    environment = jinja2.Environment(
-        loader=jinja2.FunctionLoader(
-            lambda file: resources.read("reports", "templates", file)
-        ),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters.update(plain=words.plain, percent=words.percent)
-    return environment.get_template("audit_sheet.html").render(
+    template = environment(cells.FILTERS).get_template("audit_sheet.html")
+    return template.render(
         station=name,
-        as_of=as_of,
+        as_of=f"as of {as_of.isoformat()}",
         title=report.title,
         report=report,
         columns=[(key, key.replace("_", " ")) for key in COLUMNS],

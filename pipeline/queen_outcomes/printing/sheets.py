@@ -6,15 +6,13 @@ import datetime as dt
 from pathlib import Path
 from typing import Any
 
-import jinja2
 from markupsafe import Markup
 
 from queen_outcomes import __version__, resources
-from queen_outcomes.finished import DUE
 from queen_outcomes.printing.pdf import FOOT, set_pdf
 from queen_outcomes.records.dictionary import TABLES
 from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.templates import environment
 
 FOLDER = "sheets"
 BENCH_ROWS = 25
@@ -47,14 +45,15 @@ Row = dict[str, Any]
 
 
 def write(
-    store: Store | None, settings: Settings, as_of: dt.date, station: Path
+    due: list[Row] | None, settings: Settings, as_of: dt.date, station: Path
 ) -> list[Path]:
     """Write the sheets as PDF and HTML into ``build/sheets``; give their paths.
 
     Parameters
     ----------
-    store : Store or None
-        A finished build; without one only the bench sheet is made.
+    due : list of dict or None
+        Rows of ``due``, in the order of the list; None without a build: then only the
+        bench sheet is made.
     settings : Settings
         Its own headings stand on the bench sheet.
     as_of : date
@@ -63,8 +62,8 @@ def write(
     folder = station / "build" / FOLDER
     folder.mkdir(parents=True, exist_ok=True)
     made = [("bench", bench(settings, as_of))]
-    if store is not None:
-        made.append(("yard", yard(store, settings, as_of)))
+    if due is not None:
+        made.append(("yard", yard(due, settings, as_of)))
     written = []
     for name, data in made:
         paper, page = folder / f"{name}.pdf", folder / f"{name}.html"
@@ -93,9 +92,9 @@ def bench(settings: Settings, as_of: dt.date) -> Row:
     }
 
 
-def yard(store: Store, settings: Settings, as_of: dt.date) -> Row:
+def yard(listed: list[Row], settings: Settings, as_of: dt.date) -> Row:
     """Give the checks due, with room to write what is seen."""
-    due = [row for row in store.records(DUE) if row["status"] == "due"]
+    due = [row for row in listed if row["status"] == "due"]
     return {
         **_common(
             settings,
@@ -127,16 +126,9 @@ def _common(settings: Settings, as_of: dt.date, title: str) -> Row:
 
 
 def _html(name: str, data: Row) -> str:
-    environment = jinja2.Environment(
-        loader=jinja2.FunctionLoader(
-            lambda file: resources.read("reports", "templates", file)
-        ),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     style = Markup(resources.read("reports", "static", "style.css"))
-    return environment.get_template(f"{name}_sheet.html").render(
-        **data, style=style, blanks=BLANKS
+    return (
+        environment()
+        .get_template(f"{name}_sheet.html")
+        .render(**data, style=style, blanks=BLANKS)
     )

@@ -1,0 +1,180 @@
+"""A station's courses for comparing doses, and the comparisons that they allow.
+
+Everything stands as it was known on the day of the first insemination; the answers are
+those of the windows that begin on that day.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import polars as pl
+
+from queen_outcomes import resources
+from queen_outcomes.doses.arm_labels import label_arms
+from queen_outcomes.models.analysis_set import take
+from queen_outcomes.models.station_factors import read_factors
+from queen_outcomes.models.terms import Values
+from queen_outcomes.store import Store
+
+FOLDER = "10_doses"
+MIXED = 0.5
+"""Share of a trial's courses in blocks that hold two arms, for these to be by lot."""
+IN_BLOCKS = 0.8
+"""Share of a trial's courses whose block must be recorded."""
+
+
+@dataclass(frozen=True, eq=False)
+class ArmCourses:
+    """Every course of a station, in the order of the ids; arrays of one length n.
+
+    Attributes
+    ----------
+    values : mapping of str to ndarray
+        Factors, by column; texts that are missing are empty.
+    trial, block, protocol : ndarray of str
+    doses, meant, given : ndarray
+        Inseminations; uL of all of them, NaN where one is not recorded.
+    """
+
+    values: Values
+    trial: np.ndarray
+    block: np.ndarray
+    protocol: np.ndarray
+    doses: np.ndarray
+    meant: np.ndarray
+    given: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """Courses whose arms are compared with each other.
+
+    Attributes
+    ----------
+    trial : str
+        Empty: courses outside of trials.
+    rows : ndarray of int
+        Places among the station's courses.
+    arm, block : ndarray of str
+        Of these courses; empty where it is not recorded.
+    source : str
+        What the arms' names were taken from.
+    intended : bool
+    said : str
+        Why the arms do not stand for what was meant; empty when they do.
+    randomised : bool
+        A trial with blocks in which arms are mixed.
+    """
+
+    trial: str
+    rows: np.ndarray
+    arm: np.ndarray
+    block: np.ndarray
+    source: str
+    intended: bool
+    said: str
+    randomised: bool
+
+    def only(self, kept: np.ndarray) -> Comparison:
+        """Give the comparison of some of its courses."""
+        return replace(
+            self, rows=self.rows[kept], arm=self.arm[kept], block=self.block[kept]
+        )
+
+    @property
+    def commonest(self) -> list[str]:
+        """Names of the arms, the one with most courses first."""
+        names, counts = np.unique(self.arm[self.arm != ""], return_counts=True)
+        return [str(name) for name in names[np.lexsort((names, -counts))]]
+
+
+def read_courses(store: Store, prior: Mapping[str, int]) -> ArmCourses:
+    """Read every course; ``prior`` are operators' cases before the records."""
+    found = store.frame(resources.read("sql", FOLDER, "arm_courses.sql"))
+    ids = found["course_id"].to_numpy().astype(str)
+    order = np.argsort(ids, kind="stable")
+    columns = {
+        name: found[name].cast(pl.Float64).fill_null(np.nan).to_numpy()[order]
+        if found[name].dtype.is_numeric()
+        else found[name].to_numpy().astype(str)[order]
+        for name in found.columns
+    }
+    values = read_factors(store, prior)
+    values = take(values, np.argsort(values["course_id"], kind="stable"))
+    ours = ("queen_age", "day_of_year", "co2_before")
+    values |= {name: columns[name] for name in ours}
+    names = ("trial", "block", "protocol", "doses", "dose_meant", "dose_given")
+    return ArmCourses(values, *(columns[name] for name in names))
+
+
+def find_comparisons(courses: ArmCourses) -> list[Comparison]:
+    """Part the courses into those outside of trials and each trial's.
+
+    A comparison without any course is not given.
+    """
+    found = []
+    for trial in np.unique(courses.trial):
+        rows = np.flatnonzero(courses.trial == trial)
+        labels = label_arms(
+            *(x[rows] for x in (courses.protocol, courses.doses)),
+            *(x[rows] for x in (courses.meant, courses.given)),
+        )
+        block = courses.block[rows]
+        by_lot = trial != "" and is_mixed(labels.label, block)
+        found.append(
+            Comparison(
+                *(str(trial), rows, labels.label, block, labels.source),
+                *(labels.intended, labels.said, by_lot),
+            )
+        )
+    return found
+
+
+def is_mixed(arm: np.ndarray, block: np.ndarray) -> bool:
+    """Tell whether blocks are recorded and arms stand side by side within them."""
+    known = (arm != "") & (block != "")
+    if not known.any() or known.sum() < IN_BLOCKS * (arm != "").sum():
+        return False
+    names, code = np.unique(block[known], return_inverse=True)
+    pairs = np.unique(np.column_stack([code, _codes(arm[known])]), axis=0)
+    arms_in = np.bincount(pairs[:, 0], minlength=len(names))
+    return float((arms_in[code] > 1).mean()) >= MIXED
+
+
+def _codes(x: np.ndarray) -> np.ndarray:
+    return np.unique(x, return_inverse=True)[1]
+
+
+@dataclass(frozen=True, eq=False)
+class Answers:
+    """The answers to one question, for all courses of a station; shape (n,).
+
+    ``state`` is yes, no, undecided or left; ``closed`` tells whether the window is over.
+    """
+
+    state: np.ndarray
+    closed: np.ndarray
+
+    @property
+    def yes(self) -> np.ndarray:
+        """1 yes, 0 no, NaN: not closed, or not settled by the records."""
+        answer = np.where(self.state == "yes", 1.0, 0.0)
+        settled = self.closed & np.isin(self.state, ("yes", "no"))
+        return np.where(settled, answer, np.nan)
+
+
+def read_answers(store: Store, question: tuple[str, int], ids: np.ndarray) -> Answers:
+    """Read the answers in the order of these course ids."""
+    found = store.frame(
+        resources.read("sql", FOLDER, "first_answers.sql"),
+        dict(zip(("outcome", "window_days"), question, strict=True)),
+    )
+    state, closed = np.full(len(ids), "", "U9"), np.zeros(len(ids), bool)
+    asked = found["course_id"].to_numpy().astype(str)
+    place = np.searchsorted(ids, asked)
+    state[place] = found["state"].to_numpy().astype(str)
+    closed[place] = found["closed"].to_numpy().astype(bool)
+    return Answers(state, closed)
