@@ -32,3 +32,9 @@ def test_a_folder_with_files_is_refused_untouched(command, tmp_path, name):
     ran = command(name, tmp_path)
     assert ran.code == 2
     assert [path.name for path in tmp_path.iterdir()] == ["diary.txt"]
+
+
+def test_the_blank_workbook_s_own_words_are_no_unread_table(command, tmp_path):
+    place = tmp_path / "mine"
+    assert command("new", place).code == 0
+    assert "How to fill in" not in command("check", place).err

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from queen_outcomes.errors import RecordsError, shorten
 from queen_outcomes.records import sources
+from queen_outcomes.records.blanks import GUIDE
 from queen_outcomes.records.dictionary import TABLES
 from queen_outcomes.records.sources import Found
 from queen_outcomes.records.workbook import Workbook
@@ -89,6 +90,8 @@ def _table_of(
         table = table or sources.table_of_file(place.name)
         return table, None if table else _belongs_nowhere(place.name)
     table = _table_of_sheet(place, files)
+    if table is None and place.sheet == GUIDE:  # the blank workbook's own words
+        return None, None
     if place.book.is_empty(place.sheet):  # type: ignore[union-attr]
         note = f"{place.name}: not read, since the sheet is empty" if table else None
         return None, note
