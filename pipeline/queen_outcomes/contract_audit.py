@@ -45,6 +45,12 @@ OPERATORS = Table(
             "courses",
             _NO_COURSE,
         ),
+        _number(
+            "expected_by_others",
+            "the same by a model of the other operators' courses only",
+            "courses",
+            "not the plan's outcome, fewer than 5 operators, or no such model",
+        ),
         _number("ratio", "failures over expected; no ranking", "", _NO_COURSE),
         _share("adjusted", "failing, on the station's own mix of courses"),
         _share("low", "lower 95 % limit, batches allowed for"),

@@ -98,3 +98,26 @@ def test_undecided_courses_are_marked_and_passed_over(usual):
     )
     for (_, before), (failed, now) in pairwise(rows):
         assert failed is not None or now == before
+
+
+def test_the_others_model_expects_more_of_a_good_hand_than_its_own_does():
+    made = two_seasons()
+    for number, queen in enumerate(made):
+        if queen["operator"] == "A":
+            queen["lays"] = number % 9 > 0
+    store, _ = audited(made)
+    rows = store.rows(
+        "SELECT operator, expected_by_others, failures FROM operators "
+        "WHERE outcome = 'laying' ORDER BY operator"
+    )
+    found = {name: (expected, failures) for name, expected, failures in rows}
+    assert all(expected is not None for expected, _ in found.values())
+    assert found["A"][0] > 2 * found["A"][1]
+
+
+def test_with_few_operators_nobody_is_left_out():
+    made = two_seasons(200)
+    for number, queen in enumerate(made):
+        queen["operator"] = "AB"[number // 3 % 2]
+    store, _ = audited(made)
+    assert store.rows("SELECT DISTINCT expected_by_others FROM operators") == [(None,)]

@@ -41,7 +41,8 @@ def agreement_rows(store: Store, fewest: int) -> list[Row]:
     list of dict
         ``first_checker`` is None in the row of any two: its agreement takes them as
         exchangeable, and has no limits because a queen may stand in it several times.
-        ``low`` and ``high`` are 95 % limits of kappa, or the limits of agreement.
+        ``low`` and ``high`` are 95 % limits of kappa (None where two always agree), or
+        the limits of agreement.
     """
     rows: list[Row] = []
     for measure in (*WORDS, NUMBER):
@@ -85,7 +86,9 @@ def _words(seen: list[tuple], measure: str, fewest: int, *, any_two: bool) -> Ro
         table = (table + table.T) / 2
     weights = "none" if measure == "eggs" else "linear"
     found = cohen_kappa(table, weights=weights)
-    limits = {} if any_two else {"low": found.low, "high": found.high}
+    # where every score is the same the limits shrink to a point, which says nothing
+    has_limits = not any_two and found.ase > 0
+    limits = {"low": found.low, "high": found.high} if has_limits else {}
     return {**counts, "kappa": found.kappa, **limits, "message": found.message}
 
 

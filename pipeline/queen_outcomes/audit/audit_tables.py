@@ -20,7 +20,7 @@ SCHEMAS: dict[str, dict[str, Any]] = {
         "operator": pl.String,
         **_QUESTION,
         **_columns(pl.Int64, "courses", "failures", "undecided", "unknown_risk"),
-        **_columns(pl.Float64, "crude", "expected", "ratio"),
+        **_columns(pl.Float64, "crude", "expected", "expected_by_others", "ratio"),
         **_columns(pl.Float64, "adjusted", "low", "high"),
         **_columns(pl.Float64, "shrunken", "shrunken_low", "shrunken_high", "mid_p"),
         "flag": pl.String,

@@ -113,7 +113,7 @@ def _design_effect(
     codes = np.unique(own, return_inverse=True)[1]
     n = np.bincount(codes)
     share, total = answer.mean(), len(answer)
-    if len(n) < 2 or not 0 < share < 1:
+    if len(n) < 2 or len(n) == total or not 0 < share < 1:
         return 1.0
     apart = np.bincount(codes, answer) - share * n
     variance = len(n) / (len(n) - 1) * float((apart**2).sum()) / total**2

@@ -14,7 +14,9 @@ from queen_outcomes.audit.batch_figures import batch_rows
 from queen_outcomes.audit.cases import Cases, Question, read_cases, read_risk_model
 from queen_outcomes.audit.details import write_details
 from queen_outcomes.audit.figures import Z_95, Intercept, Row, operator_rows
+from queen_outcomes.audit.left_out import expected_by_others
 from queen_outcomes.audit.season_measure import Season, running_series_of
+from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.models.station_factors import read_closed, read_factors
 from queen_outcomes.season_plan import SeasonPlan
 from queen_outcomes.settings import Settings
@@ -39,36 +41,27 @@ def audit_station(
     values = read_factors(store, settings.prior_cases)
     rows: dict[str, list[Row]] = {name: [] for name in SCHEMAS}
     frames = []
-    audited: dict[Question, Cases] = {}
+    primary: Cases | None = None
     for question in settings.outcomes.windows:
-        place = dict(zip(("outcome", "window_days"), question, strict=True))
         model = read_risk_model(store, question)
         grace = settings.outcomes.grace_days
         cases, factors = read_cases(store, values, question, grace)
-        cases = audited[question] = cases.with_risk(model.risks(factors))
-        signals: dict[str, int] = {}
-        is_primary = question == settings.plan.question
-        if is_primary:
+        cases = cases.with_risk(model.risks(factors))
+        found = {
+            "operators": operator_rows(
+                cases, model, intercepts(store, question), settings.min_shown
+            ),
+            "batches": batch_rows(cases, model.deviations),
+        }
+        if question == settings.plan.question:
+            primary = cases
             name = plan.season if plan else max(cases.season.tolist(), default="")
             closed = read_closed(store, values, question)
             season = Season(name, cases, factors, closed, question, settings, plan)
-            found, limits = running_series_of(season, model)
-            rows["operator_series"] += [{**place, **row} for row in found]
-            rows["series_limits"] += [{**place, **row} for row in limits]
-            for row in limits:
-                signals[row["operator"]] = (
-                    signals.get(row["operator"], 0) + row["signals"]
-                )
-        operators = operator_rows(
-            cases, model, intercepts(store, question), settings.min_shown
-        )
-        for row in operators:
-            row["signals"] = signals.get(row["operator"], 0) if is_primary else None
-            row["provisional"] = season.is_provisional if is_primary else None
-        rows["operators"] += [{**place, **row} for row in operators]
-        rows["batches"] += [
-            {**place, **row} for row in batch_rows(cases, model.deviations)
-        ]
+            found |= _followed(season, model, found["operators"])
+        place = dict(zip(("outcome", "window_days"), question, strict=True))
+        for name, made in found.items():
+            rows[name] += [{**place, **row} for row in made]
         frames.append(_frame(cases, question))
     for name, schema in SCHEMAS.items():
         if name != "audit_courses":
@@ -76,8 +69,22 @@ def audit_station(
     write(store, "audit_courses", pl.concat(frames))
     for name in PROCESS:
         store.step("9_audit", name, {})
-    primary = audited[settings.plan.question]
-    write_details(store, settings, primary, rows["operator_series"])
+    if primary is not None:
+        write_details(store, settings, primary, rows["operator_series"])
+
+
+def _followed(
+    season: Season, model: RiskModel, operators: list[Row]
+) -> dict[str, list[Row]]:
+    """Give the plan's outcome its running series, and operators what belongs to them."""
+    series, limits = running_series_of(season, model)
+    others = expected_by_others(season)
+    for row in operators:
+        own = [one["signals"] for one in limits if one["operator"] == row["operator"]]
+        row["signals"] = sum(own)
+        row["provisional"] = season.is_provisional
+        row["expected_by_others"] = others.get(row["operator"])
+    return {"operator_series": series, "series_limits": limits}
 
 
 def intercepts(store: Store, question: Question) -> dict[str, Intercept]:

@@ -119,6 +119,11 @@ def compares(row: Row, period: Period) -> list[str]:
         f"{row['shared_pct']:.0f} % of the courses lie in a graft and a semen load that "
         "others worked on too" + ("." if row["separable"] else f": {APART}."),
     ]
+    if row.get("expected_by_others") is not None:
+        said.append(
+            f"By a model of the other operators' courses only, "
+            f"{row['expected_by_others']:.1f} failures would be expected."
+        )
     if row["rank_low"] is not None:
         of = sum(other["rank_low"] is not None for other in period.operators)
         said.append(

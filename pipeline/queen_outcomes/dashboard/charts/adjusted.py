@@ -23,7 +23,7 @@ def curve_chart(
     factor, question : str
         Names of the axes, with units.
     """
-    base = alt.Chart(alt.InlineData(values=rows))
+    base = alt.Chart(theme.data(rows))
     x = alt.X(
         "value:Q", title=factor, scale=alt.Scale(zero=False, nice=False, padding=8)
     )
@@ -41,16 +41,16 @@ def curve_chart(
         y=y,
         tooltip=[
             alt.Tooltip("label:N", title="value"),
-            alt.Tooltip("probability:Q", format=".1%"),
-            alt.Tooltip("low:Q", format=".1%"),
-            alt.Tooltip("high:Q", format=".1%"),
+            alt.Tooltip("probability:Q", title="adjusted share", format=".1%"),
+            alt.Tooltip("low:Q", title="lower limit", format=".1%"),
+            alt.Tooltip("high:Q", title="upper limit", format=".1%"),
             alt.Tooltip("courses_near:Q", title="courses near"),
         ],
     )
     layers = [band, line]
     near = [row for row in rows if row["courses_near"]]
     if near:  # a layer without data would have the scripts complain
-        rug = alt.Chart(alt.InlineData(values=[{**row, "floor": 0} for row in near]))
+        rug = alt.Chart(theme.data([{**row, "floor": 0} for row in near]))
         layers.append(
             rug.mark_point(filled=True, color=theme.QUIET, opacity=0.8).encode(
                 x=x,
@@ -75,7 +75,8 @@ def difference_chart(
     Parameters
     ----------
     rows : list of dict
-        With name, difference, low, high (shares), in the order they are shown.
+        With name, reference, overlap (in words), difference, low, high, in the order
+        they are shown.
     question : str
         What the difference is of.
     forms : tuple of str
@@ -83,18 +84,20 @@ def difference_chart(
     """
     along, hovering = forms
     names = [row["name"] for row in rows]
-    base = alt.Chart(alt.InlineData(values=rows))
+    base = alt.Chart(theme.data(rows))
     y = alt.Y(
         "name:N", title=None, sort=names, axis=alt.Axis(labelLimit=260, grid=False)
     )
     x = alt.X("difference:Q", title=question, axis=alt.Axis(format=along))
     tooltip = [
         alt.Tooltip("name:N", title="compared"),
+        alt.Tooltip("reference:N", title="against"),
         alt.Tooltip("difference:Q", format=hovering),
-        alt.Tooltip("low:Q", format=hovering),
-        alt.Tooltip("high:Q", format=hovering),
+        alt.Tooltip("low:Q", title="lower limit", format=hovering),
+        alt.Tooltip("high:Q", title="upper limit", format=hovering),
+        alt.Tooltip("overlap:N", title="overlap"),
     ]
-    zero = alt.Chart(alt.InlineData(values=[{"none": 0}]))
+    zero = alt.Chart(theme.data([{"none": 0}]))
     return alt.layer(
         zero.mark_rule(color=theme.QUIET, strokeDash=[5, 4]).encode(
             x=alt.X("none:Q", title=question)
@@ -102,7 +105,7 @@ def difference_chart(
         base.mark_rule(color=theme.CLOSED, strokeWidth=2).encode(
             y=y, x=alt.X("low:Q", title=question), x2="high:Q", tooltip=tooltip
         ),
-        base.mark_point(color=theme.CLOSED, filled=True, size=60).encode(
+        base.mark_point(color=theme.CLOSED, filled=True, size=60, opacity=1).encode(
             y=y, x=x, tooltip=tooltip
         ),
     ).properties(width="container", height=ROW_HEIGHT * len(rows))

@@ -19,13 +19,13 @@ def onset_chart(
     Parameters
     ----------
     rows : list of dict
-        Of `onset_curves`: level, day, laying, low, high.
+        Of `onset_curves`: level, day, laying, low, high, at_risk.
     window : int
         The day marked by a line.
     by : str or None
         What the levels are, for the legend; None draws one curve without a legend.
     """
-    kept = ("level", "day", "laying", "low", "high")
+    kept = ("level", "day", "laying", "low", "high", "at_risk")
     values = [
         {name: row[name] for name in kept} for row in rows if row["laying"] is not None
     ]
@@ -35,7 +35,7 @@ def onset_chart(
     banded = [row for row in values if row["low"] is not None]
     if banded:
         layers.append(_band(banded, colour))
-    mark = alt.Chart(alt.InlineData(values=[{"day": window}]))
+    mark = alt.Chart(theme.data([{"day": window}]))
     layers += [
         mark.mark_rule(strokeDash=[2, 4], color=theme.QUIET).encode(x=DAY),
         _line(values, levels, colour, by),
@@ -55,7 +55,7 @@ def _colour(levels: list[str], by: str | None) -> Any:
 
 
 def _band(values: list[dict[str, Any]], colour: Any) -> alt.Chart:
-    band = alt.Chart(alt.InlineData(values=values))
+    band = alt.Chart(theme.data(values))
     return band.mark_area(interpolate="step-after", opacity=0.15).encode(
         x=DAY, y=alt.Y("low:Q", title="share laying"), y2="high:Q", color=colour
     )
@@ -64,7 +64,7 @@ def _band(values: list[dict[str, Any]], colour: Any) -> alt.Chart:
 def _line(
     values: list[dict[str, Any]], levels: list[str], colour: Any, by: str | None
 ) -> alt.Chart:
-    base = alt.Chart(alt.InlineData(values=values))
+    base = alt.Chart(theme.data(values))
     line = base.mark_line(interpolate="step-after", strokeWidth=2).encode(
         x=DAY,
         y=alt.Y(
@@ -77,9 +77,10 @@ def _line(
         tooltip=[
             alt.Tooltip("level:N", title=by or "courses"),
             alt.Tooltip("day:Q", title="day"),
-            alt.Tooltip("laying:Q", title="laying", format=".0%"),
-            alt.Tooltip("low:Q", title="low", format=".0%"),
-            alt.Tooltip("high:Q", title="high", format=".0%"),
+            alt.Tooltip("laying:Q", title="laying by then", format=".0%"),
+            alt.Tooltip("low:Q", title="lower limit", format=".0%"),
+            alt.Tooltip("high:Q", title="upper limit", format=".0%"),
+            alt.Tooltip("at_risk:Q", title="courses not known either way"),
         ],
     )
     if by is None:

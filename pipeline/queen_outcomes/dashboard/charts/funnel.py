@@ -1,0 +1,125 @@
+"""Failures over expected against the number of courses, with the limits of chance."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+
+from queen_outcomes.dashboard import theme
+from queen_outcomes.dashboard.charts import marks
+
+RATIO = "failed over expected"
+MOST_TOP = 8.0
+DASHES = {"95": [5, 3], "998": [1, 2]}
+
+
+def funnel_chart(
+    points: list[dict[str, Any]],
+    lines: list[dict[str, float]],
+    *,
+    size: str,
+    height: int = 280,
+    least_top: float = 3.0,
+) -> alt.TopLevelMixin:
+    """Draw a funnel.
+
+    Parameters
+    ----------
+    points : list of dict
+        name, courses, failures, expected, ratio, degree, label (drawn beside the point;
+        may be empty), who. A point past the scale stands at its upper edge.
+    lines : list of dict
+        As `audit.funnel_lines.funnel_lines` gives them.
+    size : str
+        What is counted along the axis.
+    least_top : float
+        The vertical scale reaches up to this or further.
+    """
+    top = max([least_top, *(1.1 * point["ratio"] for point in points)])
+    top = min(top, MOST_TOP)
+    scale = alt.Scale(domain=[0, top], type="sqrt", nice=False)
+    y = alt.Y(
+        "ratio:Q",
+        title=RATIO,
+        scale=scale,
+        axis=alt.Axis(values=_ticks(top), format="~g", labelOverlap=False),
+    )
+    x = alt.X(
+        "courses:Q", title=size, scale=alt.Scale(zero=True, nice=False, padding=6)
+    )
+    drawn = [{**point, "ratio": min(point["ratio"], top)} for point in points]
+    base = alt.Chart(theme.data(drawn))
+    layers = [*_limits(lines, scale), _middle(scale)]
+    layers.append(
+        base.mark_point(filled=True, size=55, opacity=0.85, clip=True).encode(
+            x=x, y=y, shape=marks.shape(), color=marks.colour(), tooltip=_tooltip()
+        )
+    )
+    layers += _labels(drawn, x, y)
+    return alt.layer(*layers).properties(width="container", height=height)
+
+
+def _labels(points: list[dict[str, Any]], x: alt.X, y: alt.Y) -> list[alt.Chart]:
+    """Write names beside points.
+
+    Each stands on the side away from its nearest neighbour, and away from the middle.
+    """
+    named = sorted(
+        (point for point in points if point["label"]),
+        key=lambda point: (point["courses"], point["ratio"]),
+    )
+    places: dict[tuple[str, int], list[dict[str, Any]]] = {}
+    for at, point in enumerate(named):
+        before = point["courses"] - named[at - 1]["courses"] if at else None
+        after = named[at + 1]["courses"] - point["courses"] if named[at + 1 :] else None
+        is_right = before is not None and (after is None or before < after)
+        place = ("left" if is_right else "right", -8 if point["ratio"] >= 1 else 9)
+        places.setdefault(place, []).append(point)
+    return [
+        alt.Chart(theme.data(own))
+        .mark_text(
+            align=align,
+            dx=8 if align == "left" else -8,
+            dy=dy,
+            color=theme.INK,
+            fontSize=12,
+        )
+        .encode(x=x, y=y, text="label:N", tooltip=_tooltip())
+        for (align, dy), own in places.items()
+    ]
+
+
+def _ticks(top: float) -> list[float]:
+    near, far = (0, 0.25, 0.5, 1, 1.5, 2, 3), (0, 0.5, 1, 2, 3, 5, 8)
+    return [at for at in (far if top > 4 else near) if at <= top]
+
+
+def _tooltip() -> list[alt.Tooltip]:
+    return [
+        alt.Tooltip("name:N", title="which"),
+        alt.Tooltip("courses:Q"),
+        alt.Tooltip("failures:Q", title="failed"),
+        alt.Tooltip("expected:Q", format=".1f"),
+        alt.Tooltip("who:N", title="done by"),
+    ]
+
+
+def _middle(scale: alt.Scale) -> alt.Chart:
+    one = alt.Chart(theme.data([{"one": 1}]))
+    return one.mark_rule(color=theme.QUIET, strokeWidth=1).encode(
+        y=alt.Y("one:Q", title=RATIO, scale=scale)
+    )
+
+
+def _limits(lines: list[dict[str, float]], scale: alt.Scale) -> list[alt.Chart]:
+    base = alt.Chart(theme.data(lines))
+    drawn = []
+    for name in ("low_998", "low_95", "high_95", "high_998") if lines else ():
+        dash = DASHES[name.split("_")[1]]
+        drawn.append(
+            base.mark_line(
+                color=theme.QUIET, strokeDash=dash, strokeWidth=1.5, clip=True
+            ).encode(x="size:Q", y=alt.Y(f"{name}:Q", title=RATIO, scale=scale))
+        )
+    return drawn

@@ -1,0 +1,242 @@
+"""The part of the operators' page on the bench itself, and on how checkers agree."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from queen_outcomes.audit.sheet import MEASURES
+from queen_outcomes.dashboard import theme, words
+from queen_outcomes.dashboard.charts.process import process_chart
+from queen_outcomes.dashboard.figures import Figure, Numbers
+from queen_outcomes.settings import Settings
+from queen_outcomes.store import Store
+
+Row = dict[str, Any]
+KEYS = (
+    *("operator", "recorded", "mean", "low", "high", "station_mean", "station_low"),
+    *("station_high", "before"),
+)
+COLUMNS = (
+    ("operator", "Operator"),
+    ("recorded", "Recorded"),
+    ("mean_said", "Mean"),
+    ("middle", "Middle 80 %"),
+    ("before_said", "Mean the season before"),
+    ("station_said", "Station's mean"),
+    ("station_middle", "Station's middle 80 %"),
+)
+NUMBERS = tuple(key for key, _ in COLUMNS if key != "operator")
+CHECKED = {
+    "eggs": "eggs seen or not",
+    "drone_in_worker": "drone brood in worker cells: none, few, many",
+    "pattern_pct": "brood pattern, %",
+}
+PAIR_COLUMNS = (
+    ("checkers", "Checkers"),
+    ("pairs", "Pairs of looks"),
+    ("agree_said", "The same"),
+    ("figure", "Kappa or mean difference"),
+    ("limits", "Limits"),
+    ("message", "To know"),
+)
+
+
+def show(store: Store, settings: Settings, charts: dict[str, Any]) -> Row:
+    """Give what the page says of the bench and of checkers."""
+    rows = store.records("SELECT * FROM process_measures ORDER BY ALL")
+    season = max((row["season"] for row in rows), default="")
+    before = max((row["season"] for row in rows if row["season"] < season), default="")
+    measures = []
+    for measure, (label, unit) in MEASURES.items():
+        own = _measure(rows, measure, season, before, settings.min_shown)
+        if own:
+            name = f"{label} ({unit})" if unit else label
+            measures.append(_figure(measure, name, own, charts))
+    return {
+        "season": season,
+        "before": before,
+        "title": _title(measures, season),
+        "measures": measures,
+        "checkers": _checkers(store),
+    }
+
+
+def _measure(
+    rows: list[Row], measure: str, season: str, before: str, fewest: int
+) -> list[Row]:
+    """Give this season's operators, figures of too few records held back."""
+    own = [row for row in rows if row["measure"] == measure]
+    earlier = {
+        row["operator"]: row["mean"]
+        for row in own
+        if row["season"] == before and row["recorded"] >= fewest
+    }
+    return [
+        {
+            **row,
+            "shown": row["recorded"] >= fewest,
+            "before": earlier.get(row["operator"]),
+        }
+        for row in own
+        if row["season"] == season
+    ]
+
+
+def _figure(measure: str, name: str, rows: list[Row], charts: dict[str, Any]) -> Row:
+    shown = [row for row in rows if row["shown"]]
+    # the middle 80 % of a yes or no says nothing: only its share is drawn and told
+    is_share = measure == "leak"
+    figure = None
+    if shown:
+        key = f"process-{measure.replace('_', '-')}"
+        values = [_drawn(row, is_share) for row in shown]
+        axis = name.removesuffix(" (share)")
+        chart = process_chart(values, measure=axis, is_share=is_share)
+        charts[key] = theme.dressed(chart)
+        means = "; ".join(f"{row['operator']} {row['mean']:.2f}" for row in shown)
+        figure = Figure(key, _title_of(axis), f"{axis}, mean by operator: {means}.")
+    return {
+        "name": name,
+        "outside": [row["operator"] for row in shown if not is_share and _outside(row)],
+        "figure": figure,
+        "table": Numbers(
+            COLUMNS,
+            [_said(row, is_share) for row in rows],
+            NUMBERS,
+            f"The numbers: {name.removesuffix(' (share)')}",
+        ),
+    }
+
+
+def _title_of(name: str) -> str:
+    return name[:1].upper() + name[1:]
+
+
+def _outside(row: Row) -> bool:
+    return not row["station_low"] <= row["mean"] <= row["station_high"]
+
+
+def _drawn(row: Row, is_share: bool) -> Row:
+    found = {key: row[key] for key in KEYS}
+    if is_share:
+        found |= {"low": row["mean"], "high": row["mean"]}
+        found |= dict.fromkeys(("station_low", "station_high"), row["station_mean"])
+    return {k: round(v, 3) if isinstance(v, float) else v for k, v in found.items()}
+
+
+def _said(row: Row, is_share: bool) -> Row:
+    found = {"operator": row["operator"], "recorded": row["recorded"]}
+    if not row["shown"]:
+        blank = [key for key in NUMBERS if key != "recorded"]
+        return {**found, **dict.fromkeys(blank, ""), "mean_said": "too few"}
+    before, form = row["before"], words.percent if is_share else "{:.2f}".format
+    middle = (
+        ("", "")
+        if is_share
+        else (
+            _span(row["low"], row["high"]),
+            _span(row["station_low"], row["station_high"]),
+        )
+    )
+    return {
+        **found,
+        "mean_said": form(row["mean"]),
+        "middle": middle[0],
+        "before_said": "" if before is None else form(before),
+        "station_said": form(row["station_mean"]),
+        "station_middle": middle[1],
+    }
+
+
+def _span(low: float, high: float) -> str:
+    return f"{low:.1f} to {high:.1f}"
+
+
+def _title(measures: list[Row], season: str) -> str:
+    if not any(measure["figure"] for measure in measures):
+        return "On the bench: nothing to compare yet"
+    outside = [measure for measure in measures if measure["outside"]]
+    if not outside:
+        return (
+            f"On the bench, season {season}: every mean lies within the station's "
+            "middle 80 %"
+        )
+    named = "; ".join(
+        f"{measure['name']} ({', '.join(measure['outside'])})" for measure in outside
+    )
+    return f"On the bench, season {season}: means outside the station's middle 80 %: {named}"
+
+
+def _checkers(store: Store) -> list[Row]:
+    rows = store.records("SELECT * FROM checker_agreement ORDER BY ALL")
+    found = []
+    for measure, label in CHECKED.items():
+        own = [row for row in rows if row["measure"] == measure]
+        if own:
+            any_two = [row for row in own if row["first_checker"] is None]
+            pairs = [row for row in own if row["first_checker"] is not None]
+            found.append(
+                {
+                    "name": label,
+                    "said": any_two_said(any_two[0], pairs),
+                    "table": Numbers(
+                        PAIR_COLUMNS,
+                        [_pair(row) for row in pairs],
+                        ("pairs", "agree_said", "figure", "limits"),
+                        f"Pair by pair: {label}",
+                    ),
+                }
+            )
+    return found
+
+
+def any_two_said(row: Row, pairs: list[Row]) -> str:
+    """Say how any two checkers agree, and how far the pairs lie apart."""
+    start = f"{row['pairs']} pairs of looks"
+    told = [pair for pair in pairs if not pair["message"]]
+    if row["spread"] is not None:
+        said = f"{start}: 95 % of two scores lie within {row['spread']:.0f} points."
+    elif row["kappa"] is not None:
+        said = (
+            f"{start}, {words.percent(row['agree'] / row['pairs'])} the same; kappa "
+            f"{row['kappa']:.2f}, where 1 is full agreement and 0 what chance gives."
+        )
+    elif row["agree"] is not None:
+        said = f"{start}, {row['agree']} of them the same; no kappa: {row['message']}."
+    else:
+        said = f"{start}: {row['message']}."
+    if not told:
+        return f"{said} No pair of checkers has enough looks of its own."
+    if row["kappa"] is None:
+        return said
+    ends = sorted(told, key=lambda pair: (pair["kappa"], pair["first_checker"]))
+    low, high = ends[0], ends[-1]
+    if low is high:
+        return said
+    return (
+        f"{said} By pair from {_kappa(low)} to {_kappa(high)}, 95 % limits in brackets."
+    )
+
+
+def _kappa(row: Row) -> str:
+    limits = "always the same"
+    if row["low"] is not None:
+        limits = f"{row['low']:.2f} to {row['high']:.2f}"
+    return f"{row['kappa']:.2f} ({_names(row)}; {limits})"
+
+
+def _names(row: Row) -> str:
+    return f"{row['first_checker']} and {row['second_checker']}"
+
+
+def _pair(row: Row) -> Row:
+    figure = row["kappa"] if row["kappa"] is not None else row["mean"]
+    has_limits = row["low"] is not None
+    return {
+        "checkers": _names(row),
+        "pairs": row["pairs"],
+        "agree_said": "" if row["agree"] is None else str(row["agree"]),
+        "figure": "" if figure is None else f"{figure:.2f}",
+        "limits": f"{row['low']:.2f} to {row['high']:.2f}" if has_limits else "",
+        "message": row["message"],
+    }
