@@ -35,8 +35,8 @@ INCIDENCE = Table(
         Column("event", "text", "drone_layer, superseded, lost or culled_fault"),
         *_GROUPED,
         _share("incidence", "share that has met the event by that day"),
-        _share("low", "lower 95 % limit"),
-        _share("high", "upper 95 % limit, events at their earliest day"),
+        _share("low", "lowest 95 % limit, ends spread, on their last or first day"),
+        _share("high", "highest 95 % limit, ends spread, on their last or first day"),
     ),
     key=("event", "grouping", "level", "day"),
 )

@@ -167,7 +167,8 @@ def _draw(work: Work) -> int:
     from queen_outcomes.dashboard.site import draw
 
     target = work.folder / "dashboard"
-    pages = draw(work.store, work.settings, work.as_of, target)
+    earlier = work.earlier / "dashboard" if work.earlier else None
+    pages = draw(work.store, work.settings, work.as_of, target, earlier)
     if work.pdf:
         from queen_outcomes.printing import week
 

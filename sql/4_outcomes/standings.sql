@@ -2,10 +2,18 @@
 --   (window_days null).
 -- inputs: courses, doses_given, course_exits, end_hints, so_far, drone_events,
 --   earlier_looks.
--- Parameters: as_of, grace_days, windows, gone_reasons.
+-- Parameters: as_of, grace_days, windows, gone_reasons, there_reasons, hatch_days,
+--   early_end_days, look_gap_days, noticed_days.
 -- What the records dated up to cut_day say: exit, end, and the last look's running values.
 -- Days count from d0. end_after, end_by: she was gone after the one and by the other.
--- next_day: first insemination of a further course, where known by then.
+-- end_behind: the curves spread her end over the days behind this one, up to end_by: from
+-- when she was last shown alive where a look brought it to light (the looks tell it, or one
+-- was made on the exit's day or the day before); noticed_days back where the exit alone
+-- dates it; the very day where she was found dead or taken out by hand.
+-- next_day: first insemination of a further course, where known by then. is_unlaid: gone, or
+-- inseminated again, and it is settled that she had not laid: too early for it, or seen
+-- without brood shortly before. begun_by: where that is not settled and no brood was seen,
+-- the latest day on which she may have begun: half way through the days in which she went.
 WITH horizons AS (
     SELECT
         courses.course_no,
@@ -116,6 +124,30 @@ SELECT
             )
         WHEN ended.end_by IS NOT NULL THEN greatest(0, so_far.alive_day)
     END AS end_after,
+    CASE
+        WHEN list_contains($there_reasons, ended.end_reason) THEN ended.end_by - 1
+        WHEN
+            ended.inferred
+            OR ended.end_by < ended.exit_day
+            OR so_far.day >= ended.end_by - 1
+            THEN end_after
+        WHEN ended.end_reason = 'dead' THEN ended.end_by - 1
+        ELSE greatest(end_after, ended.end_by - $noticed_days)
+    END AS end_behind,
+    coalesce(
+        so_far.onset_by IS NULL
+        AND (
+            least(ended.end_by, ended.next_day) <= $early_end_days
+            OR least(ended.end_by, ended.next_day) - so_far.no_brood_day <= $look_gap_days
+        ),
+        false
+    ) AS is_unlaid,
+    CASE
+        WHEN so_far.onset_by IS NOT NULL OR is_unlaid THEN NULL
+        WHEN ended.end_by <= coalesce(ended.next_day, ended.end_by)
+            THEN (greatest(0, end_after) + ended.end_by) // 2
+        ELSE ended.next_day
+    END AS begun_by,
     drones.drone_day,
     drones.drone_ref,
     drones.drone_after,

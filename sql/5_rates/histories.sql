@@ -3,6 +3,9 @@
 -- What the curves need of a course: when laying began, what ended it, and the last day on
 -- which each state is known. Days count from d0; null is never, or never seen.
 -- unlaid_day: gone, or inseminated again, by that day with no brood of hers ever seen.
+-- begun_by: the latest day on which such a course may have begun to lay all the same; null
+-- where it is settled that it had not.
+-- end_behind: her end is spread over the days behind this one, up to end_by.
 -- alive_day: last day she was shown to be there. sound_day: last look at sealed brood
 -- without many drone cells. mark_day: last day her mark was seen, or she left in hand.
 WITH told AS (
@@ -21,9 +24,11 @@ SELECT
     CASE WHEN told.conflict THEN 0 ELSE greatest(0, told.onset_after) END AS onset_after,
     told.onset_by,
     CASE WHEN told.onset_by IS NULL THEN least(told.end_by, told.next_day) END AS unlaid_day,
+    told.begun_by,
     told.end_reason,
     told.end_after,
     told.end_by,
+    told.end_behind,
     greatest(told.there_day, told.in_hand_day, told.next_day) AS alive_day,
     greatest(told.mark_day, told.in_hand_day, told.next_day) AS mark_day,
     told.calm_day AS sound_day,
@@ -31,6 +36,7 @@ SELECT
     CASE
         WHEN told.drone_day <= coalesce(told.drone_exit_day, told.drone_day)
             THEN told.drone_after
+        WHEN told.clean_day < told.drone_exit_day THEN told.clean_day
         WHEN told.drone_exit_day IS NOT NULL THEN 0
     END AS drone_after,
     told.is_marked

@@ -1,8 +1,9 @@
--- grain: one look during a course of one queen, with the interval it implies.
--- inputs: evidence, standings, courses. Parameters: queen_id, sources.
--- used: false for a look after her end, which is somebody else's.
+-- grain: one look during a course of the queens asked for, with the interval it implies.
+-- inputs: evidence, standings, courses. Parameters: queens (a list of ids), sources,
+--   emerge_days. ref: the day's first row, to join by.
 SELECT
     courses.course_id,
+    evidence.ref,
     evidence.day,
     $sources[evidence.ref // 68719476736] || ':' || (evidence.ref % 68719476736) AS source,
     concat_ws(
@@ -29,5 +30,6 @@ SELECT
 FROM evidence
 INNER JOIN standings USING (course_no)
 INNER JOIN courses USING (course_no)
-WHERE courses.queen_id = $queen_id AND standings.window_days IS NULL
-ORDER BY courses.course, evidence.day
+SEMI JOIN (SELECT unnest($queens) AS queen_id) AS asked ON courses.queen_id = asked.queen_id
+WHERE standings.window_days IS NULL
+ORDER BY courses.queen_id, courses.course, evidence.day

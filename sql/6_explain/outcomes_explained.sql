@@ -1,5 +1,6 @@
--- grain: one outcome x window of one queen's courses, with the rule that settled it.
--- inputs: outcomes, answers, courses. Parameter: queen_id.
+-- grain: one outcome x window of the courses of the queens asked for, with the rule that
+--   settled it.
+-- inputs: outcomes, answers, courses. Parameter: queens (a list of ids).
 SELECT
     outcomes.course_id,
     outcomes.outcome,
@@ -12,6 +13,12 @@ SELECT
             || ']'
     END AS "interval",
     CASE
+        WHEN outcomes.state = 'undecided' AND NOT outcomes.closed THEN 'not settled yet'
+        WHEN
+            outcomes.state = 'undecided'
+            AND outcomes."after" < outcomes.window_days
+            AND outcomes."by" > outcomes.window_days
+            THEN 'the looks leave it open on which side of day ' || outcomes.window_days
         WHEN outcomes.state = 'undecided' THEN 'no look at the right time'
         WHEN outcomes.state = 'left' AND answers.is_out
             THEN 'left observation, or inseminated again, before day ' || outcomes.window_days
@@ -45,5 +52,5 @@ SELECT
 FROM outcomes
 INNER JOIN courses USING (course_id)
 INNER JOIN answers USING (course_no, window_days)
-WHERE courses.queen_id = $queen_id
-ORDER BY courses.course, outcomes.outcome, outcomes.window_days
+SEMI JOIN (SELECT unnest($queens) AS queen_id) AS asked ON courses.queen_id = asked.queen_id
+ORDER BY courses.queen_id, courses.course, outcomes.outcome, outcomes.window_days

@@ -1,59 +1,81 @@
--- grain: one row of the records about one queen, oldest first.
--- inputs: accepted_*, linked_checks, quarantine, courses. Parameters: queen_id, as_of,
---   sources (names in the order of their numbers; a ref is number * 2^36 + line).
+-- grain: one row of the records about the queens asked for, oldest first; a row of a flat
+--   sheet stands once for each thing it tells (a queen's emergence, another exposure).
+-- inputs: accepted_*, linked_checks, quarantine, courses. Parameters: queens (a list of
+--   ids), as_of, sources (names in the order of their numbers; a ref is number * 2^36 + line).
 -- day: days after the day 0 of the course the row belongs to; null before the first.
-WITH semen_used AS (
-    SELECT DISTINCT semen_batch
+-- event: what the row tells, in one word. until: last day of a stay in a colony.
+WITH asked AS (SELECT DISTINCT unnest($queens) AS queen_id),
+
+semen_used AS (
+    SELECT DISTINCT queen_id, semen_batch
     FROM accepted_inseminations
-    WHERE queen_id = $queen_id AND semen_batch IS NOT NULL
+    SEMI JOIN asked USING (queen_id)
+    WHERE semen_batch IS NOT NULL
 ),
 
 told AS (
     SELECT
-        'queens' AS "table", ref, CAST(emerged_on AS TIMESTAMP) AS stamp,
+        queen_id, 'queens' AS "table", 'emerged' AS event, ref,
+        CAST(emerged_on AS TIMESTAMP) AS stamp, CAST(NULL AS DATE) AS "until",
         concat_ws(
             ', ', 'emerged ' || emerged_on, 'line ' || line, 'graft ' || graft_batch,
             CASE WHEN marked THEN 'marked' WHEN NOT marked THEN 'not marked' END, mark
         ) AS says
     FROM accepted_queens
-    WHERE queen_id = $queen_id
+    UNION ALL
+    (
+        SELECT
+            queen_id, 'inseminations', 'emerged', ref, CAST(emerged_on AS TIMESTAMP), NULL,
+            'emerged ' || emerged_on
+        FROM accepted_inseminations
+        ANTI JOIN accepted_queens USING (queen_id)
+        WHERE emerged_on IS NOT NULL
+        QUALIFY row_number() OVER (
+            PARTITION BY queen_id ORDER BY inseminated_at, ref
+        ) = 1
+    )
     UNION ALL
     SELECT
-        'semen', ref, collected_at,
+        semen_used.queen_id, 'semen', 'semen', ref, collected_at, NULL,
         concat_ws(
             ', ', 'semen ' || semen_batch, 'drone line ' || drone_line,
             volume_ul || ' uL', 'from ' || drones_yielding || ' drones',
             'handled ' || drones_handled
         )
     FROM accepted_semen
-    SEMI JOIN semen_used USING (semen_batch)
+    INNER JOIN semen_used USING (semen_batch)
     UNION ALL
     SELECT
-        'inseminations', ref, inseminated_at,
+        queen_id, 'inseminations', 'inseminated', ref, inseminated_at, NULL,
         concat_ws(
-            ', ', 'inseminated by ' || operator, dose_ul || ' uL',
+            ', ', coalesce('inseminated by ' || operator, 'inseminated'), dose_ul || ' uL',
             'meant ' || dose_meant_ul || ' uL', 'semen ' || semen_batch,
             'protocol ' || protocol, attempts || ' attempts', 'leak ' || leak, note
         )
     FROM accepted_inseminations
-    WHERE queen_id = $queen_id
-    UNION ALL
-    SELECT 'co2', ref, given_at, concat_ws(', ', 'CO2 exposure', minutes || ' min')
-    FROM accepted_co2
-    WHERE queen_id = $queen_id
     UNION ALL
     SELECT
-        'placements', ref, CAST(placed_on AS TIMESTAMP),
+        queen_id, 'co2', 'co2', ref, given_at, NULL,
+        concat_ws(', ', 'CO2 exposure', minutes || ' min')
+    FROM accepted_co2
+    UNION ALL
+    SELECT
+        queen_id, 'inseminations', 'co2', ref, co2_other_at, NULL,
+        concat_ws(', ', 'CO2 exposure', co2_other_minutes || ' min')
+    FROM accepted_inseminations
+    WHERE co2_other_at IS NOT NULL
+    UNION ALL
+    SELECT
+        queen_id, 'placements', 'placed', ref, CAST(placed_on AS TIMESTAMP), removed_on,
         concat_ws(
             ', ', 'placed in ' || colony_id, method,
             CASE WHEN brood_present THEN 'brood of another queen there' END,
             'removed ' || removed_on
         )
     FROM accepted_placements
-    WHERE queen_id = $queen_id
     UNION ALL
     SELECT
-        'checks', ref, CAST(checked_on AS TIMESTAMP),
+        queen_id, 'checks', 'checked', ref, CAST(checked_on AS TIMESTAMP), NULL,
         concat_ws(
             ', ', 'in ' || colony_id,
             CASE WHEN queen_seen THEN 'queen seen' WHEN NOT queen_seen THEN 'queen not seen' END,
@@ -67,46 +89,58 @@ told AS (
             'queen cells ' || queen_cells, note
         )
     FROM linked_checks
-    WHERE queen_id = $queen_id
     UNION ALL
     SELECT
-        'exits', ref, CAST(left_on AS TIMESTAMP),
+        queen_id, 'exits', 'left', ref, CAST(left_on AS TIMESTAMP), NULL,
         'left observation: ' || coalesce(reason, 'no reason given')
     FROM accepted_exits
-    WHERE queen_id = $queen_id
     UNION ALL
     SELECT
-        'lab', ref, CAST(sampled_on AS TIMESTAMP),
+        queen_id, 'lab', 'sampled', ref, CAST(sampled_on AS TIMESTAMP), NULL,
         concat_ws(
             ', ', 'spermatheca', sperm_millions || ' million sperm', viability_pct || ' % live'
         )
     FROM accepted_lab
-    WHERE queen_id = $queen_id
+),
+
+named AS (
+    -- the queens that a quarantined row's own text names
+    SELECT
+        source, line, "table", reason, message,
+        unnest(list_distinct(json_extract_string("row", '$.*'))) AS queen_id
+    FROM quarantine
 ),
 
 rows_of_hers AS (
     SELECT
+        told.queen_id,
         CAST(told.stamp AS DATE) AS "on",
-        CASE WHEN told."table" NOT IN ('queens', 'semen') THEN CAST(told.stamp AS DATE) - courses.d0
+        CASE
+            WHEN told.event NOT IN ('emerged', 'semen') THEN CAST(told.stamp AS DATE) - courses.d0
         END AS day,
+        told.ref,
         $sources[told.ref // 68719476736] || ':' || (told.ref % 68719476736) AS source,
         told."table",
+        told.event,
+        told."until",
         told.says
             || CASE WHEN CAST(told.stamp AS DATE) > $as_of THEN ' (after the as-of day: not used)'
                 ELSE '' END AS says,
         told.stamp
-    FROM (SELECT *, $queen_id AS queen_id FROM told) AS told
+    FROM (SELECT * FROM told SEMI JOIN asked USING (queen_id)) AS told
     ASOF LEFT JOIN courses
         ON told.queen_id = courses.queen_id AND CAST(told.stamp AS DATE) >= courses.d0
     UNION ALL
     SELECT
-        NULL, NULL, source || ':' || line, "table",
+        queen_id, NULL, NULL,
+        list_position($sources, source) * 68719476736 + line, source || ':' || line, "table",
+        'quarantined', NULL,
         'quarantined: ' || string_agg(message, ' ' ORDER BY reason), NULL
-    FROM quarantine
-    WHERE contains("row", CAST(to_json(CAST($queen_id AS VARCHAR)) AS VARCHAR))
-    GROUP BY source, line, "table"
+    FROM named
+    SEMI JOIN asked USING (queen_id)
+    GROUP BY queen_id, source, line, "table"
 )
 
-SELECT "on", day, source, "table", says
+SELECT queen_id, "on", day, ref, source, "table", event, "until", says
 FROM rows_of_hers
-ORDER BY stamp NULLS LAST, "table", source, says
+ORDER BY queen_id, stamp NULLS LAST, "table", source, event, says

@@ -1,25 +1,11 @@
--- grain: one course, with the state of every outcome, newest first.
--- inputs: courses, outcomes, onset, ends, accepted_placements. Parameter: as_of.
-WITH states AS (
-    SELECT
-        course_id,
-        list(
-            {
-                'outcome': outcome,
-                'window_days': window_days,
-                'state': state,
-                'closed': closed,
-                'settled_by': settled_by
-            }
-            ORDER BY outcome, window_days
-        ) AS outcomes
-    FROM outcomes
-    GROUP BY course_id
-)
-
+-- grain: one course, newest first: what a list of queens is searched and sorted by.
+-- inputs: courses, onset, ends, standings.
+-- end_after .. end_by: days after d0 between which she was gone (null: not known to be).
+-- exit_day, next_day: observation ended on that day, a further course began (null: neither).
 SELECT
     courses.course_id,
     courses.queen_id,
+    courses.course,
     courses.d0,
     courses.operator,
     courses.line,
@@ -29,11 +15,16 @@ SELECT
     courses.dose_ul,
     onset."after" AS onset_after,
     onset."by" AS onset_by,
+    onset.conflict,
     ends.end_reason,
+    ends."after" AS end_after,
     ends."by" AS end_by,
-    states.outcomes
+    ends.inferred,
+    standings.exit_day,
+    standings.next_day
 FROM courses
-INNER JOIN states USING (course_id)
 INNER JOIN onset USING (course_id)
+INNER JOIN standings USING (course_no)
 LEFT JOIN ends USING (course_id)
+WHERE standings.window_days IS NULL
 ORDER BY courses.d0 DESC, courses.course_id

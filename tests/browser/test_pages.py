@@ -1,94 +1,20 @@
-"""Every page in a real browser, from the file system and over localhost.
-
-Skips visibly where there is no Chromium; `.ci/run` installs one and sets CI, and then a
-missing browser is a failure.
-"""
+"""Every page in a real browser, from the file system and over localhost."""
 
 from __future__ import annotations
 
-import functools
-import http.server
-import os
-import shutil
-import threading
+from pathlib import Path
+from urllib.parse import unquote, urlsplit
 
 import pytest
+from chromium import MARKS
 from demo_station import run
+from queen_outcomes.dashboard import site
 
-PAGES = ("index", "queens", "onset", "factors", "records", "methods")
-CHROMIUM = shutil.which("chromium") or shutil.which("google-chrome")
-QUIET = (
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-)
+pytestmark = MARKS
 
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.needs_chromium,
-    pytest.mark.skipif(
-        CHROMIUM is None and not os.environ.get("CI"),
-        reason="no Chromium on this machine; install it to test the pages",
-    ),
-]
-
-
-@pytest.fixture(scope="module")
-def dashboard(built_demo):
-    return (built_demo / "dashboard").resolve()
-
-
-@pytest.fixture(scope="module")
-def browser():
-    from playwright.sync_api import sync_playwright
-
-    with (
-        sync_playwright() as play,
-        play.chromium.launch(executable_path=CHROMIUM, args=QUIET) as chromium,
-    ):
-        yield chromium
-
-
-class _Silent(http.server.SimpleHTTPRequestHandler):
-    def log_message(self, *_):
-        pass
-
-
-@pytest.fixture(scope="module", params=["file", "localhost"])
-def base(request, dashboard):
-    if request.param == "file":
-        yield dashboard.as_uri()
-        return
-    handler = functools.partial(_Silent, directory=str(dashboard))
-    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler) as server:
-        threading.Thread(target=server.serve_forever, daemon=True).start()
-        yield f"http://127.0.0.1:{server.server_port}"
-        server.shutdown()
-
-
-@pytest.fixture
-def visit(browser):
-    """Open a page and note every complaint and every request."""
-    opened = []
-
-    def go(address, width=1200, scheme="light"):
-        page = browser.new_page(
-            viewport={"width": width, "height": 900}, color_scheme=scheme
-        )
-        page.complaints, page.asked = [], []
-        page.on("console", lambda said: page.complaints.append(said.text))
-        page.on("pageerror", lambda error: page.complaints.append(str(error)))
-        page.on("request", lambda request: page.asked.append(request.url))
-        page.goto(address)
-        opened.append(page)
-        return page
-
-    yield go
-    for page in opened:
-        page.close()
+PAGES = tuple(name for name, _, _ in site.PAGES)
+MIB = 2**20
+NARROW = 360
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -101,42 +27,52 @@ def test_a_page_opens_without_complaint_and_asks_for_nothing_outside(base, visit
     assert page.locator("h1").count() == 1
 
 
-def test_the_charts_are_drawn(base, visit):
-    page = visit(f"{base}/index.html")
-    page.wait_for_selector("#chart-cohorts[data-drawn=yes]", timeout=10_000)
-    assert page.locator("#chart-cohorts svg .mark-symbol path").count() > 10
-
-
-def test_a_queen_is_found_and_her_looks_are_shown(base, visit):
-    page = visit(f"{base}/queens.html")
-    page.wait_for_selector("#courses tbody tr")
-    everyone = page.locator("#found").inner_text()
-    page.fill("#query", "Q26-0153")
-    page.wait_for_function(
-        "before => document.querySelector('#found').textContent !== before",
-        arg=everyone,
+@pytest.mark.parametrize("name", PAGES)
+def test_nothing_scrolls_sideways_on_a_phone(dashboard, visit, name):
+    page = visit(f"{dashboard.as_uri()}/{name}.html", width=NARROW)
+    page.wait_for_load_state("networkidle")
+    page.evaluate(
+        "document.querySelectorAll('details').forEach(d => { d.open = true; })"
     )
-    assert page.locator("#courses tbody tr").count() == 1
-    page.click("#courses tbody button")
-    assert "Q26-0153/1" in page.locator("#panel h2").inner_text()
-    assert page.locator("#panel table").first.locator("tbody tr").count() >= 1
+    assert page.evaluate("document.documentElement.scrollWidth") <= NARROW
 
 
-def test_the_filter_keeps_only_what_it_says(base, visit):
-    page = visit(f"{base}/queens.html")
-    page.select_option("#state", "ended")
-    page.wait_for_selector("#courses tbody tr")
-    ends = page.locator("#courses tbody tr td:last-child").all_inner_texts()
-    assert ends
-    assert all("by day" in end for end in ends)
+def test_the_whole_site_is_light(dashboard):
+    files = [path for path in dashboard.rglob("*") if path.is_file()]
+    assert sum(path.stat().st_size for path in files) <= 6 * MIB
+
+
+def test_the_first_page_is_light_with_all_it_loads(dashboard, visit):
+    page = visit((dashboard / "index.html").as_uri())
+    page.wait_for_load_state("networkidle")
+    loaded = {
+        Path(unquote(urlsplit(url).path))
+        for url in page.asked
+        if url.startswith("file:")
+    }
+    assert dashboard / "index.html" in loaded
+    assert sum(path.stat().st_size for path in loaded) <= 1.5 * MIB
+
+
+def test_a_queen_is_reached_from_the_first_page(dashboard, visit):
+    page = visit((dashboard / "index.html").as_uri())
+    link = page.locator("#due + .scroll tbody a").first
+    assert "/" not in link.get_attribute("href").split("#")[1]
+    name = link.inner_text()
+    link.click()
+    page.wait_for_selector("#panel h2")
+    assert name in page.locator("#panel h2").inner_text()
 
 
 @pytest.mark.parametrize("name", PAGES)
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_nothing_scrolls_sideways_on_a_phone(base, visit, name, scheme):
-    page = visit(f"{base}/{name}.html", width=360, scheme=scheme)
+def test_a_page_can_be_put_on_paper(dashboard, visit, name):
+    page = visit((dashboard / f"{name}.html").as_uri(), width=794)
     page.wait_for_load_state("networkidle")
-    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    page.emulate_media(media="print")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 794
+    for quiet in (".tools", "nav"):
+        for part in page.locator(quiet).all():
+            assert not part.is_visible()
 
 
 HOSTILE = "<script>document.title='taken'</script><img src=x onerror=alert(1)>"
@@ -167,6 +103,8 @@ def test_records_that_hold_scripts_stay_text(tmp_path, visit):
         assert page.title() != "taken"
         assert page.complaints == []
         assert page.locator("main img, header img").count() == 0
-    page = visit((folder / "queens.html").as_uri())
-    page.click("#courses tbody button")
+    page = visit((folder / "index.html").as_uri())
+    page.locator("#due + .scroll tbody a").first.click()
+    page.wait_for_selector("#panel h2")
     assert HOSTILE in page.locator("#panel").inner_text()
+    assert page.title() != "taken"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 import pytest
 from queen_outcomes import __version__, cli, failures
-from queen_outcomes import build as weekly
+from queen_outcomes import steps as weekly
 from queen_outcomes.errors import LedgerError, LockError, RecordsError, UsageError
 
 

@@ -91,6 +91,39 @@ def test_where_all_is_seen_plain_rate_and_estimate_agree():
         assert row["estimate"] == pytest.approx(truth[outcome], abs=0.005)
 
 
+def test_ends_found_at_a_late_look_do_not_outlive_the_survivors():
+    """Colonies replace a third of the queens within the year, any day.
+
+    In spring, on days 366 to 395, every second colony is opened; the other queens were
+    last seen well on day 60.
+    """
+    draw = np.random.default_rng(4)
+    queens, inseminations, checks, found = [], [], [], []
+    for n in range(600):
+        name = f"Q{n:04d}"
+        queens.append({"queen_id": name, "graft_batch": f"G{n % 30}", "marked": True})
+        inseminations.append(insemination(0, name))
+        seen = {"queen_seen": True, "eggs": True, "mark_seen": True}
+        checks += [check(day_, name, **seen) for day_ in (10, 60)]
+        if n % 2:
+            found.append(bool(draw.random() < 1 / 3))
+            spring = int(draw.integers(366, 396))
+            seen = {"queen_seen": True, "mark_seen": not found[-1]}
+            checks.append(check(spring, name, **seen))
+    records = {"queens": queens, "inseminations": inseminations, "checks": checks}
+    store = derived(day(900), **records)
+    count_rates(store, Settings())
+    draw_curves(store, Settings())
+    shares = store.rows(
+        "SELECT incidence, low, high FROM incidence WHERE event = 'superseded' "
+        "AND \"grouping\" = 'all' AND day BETWEEN 370 AND 385 ORDER BY day"
+    )
+    # of those opened, and of the others as many: not nobody first and everybody later
+    for share, low, high in shares:
+        assert share == pytest.approx(np.mean(found), abs=0.06)
+        assert low < np.mean(found) < high
+
+
 def test_a_first_week_has_counts_and_no_estimate():
     records = {
         "inseminations": [insemination(0, f"Q{n}") for n in range(30)],

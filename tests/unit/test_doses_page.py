@@ -79,7 +79,7 @@ def values_of(spec):
     if isinstance(spec, dict):
         yield spec
     parts = spec.values() if isinstance(spec, dict) else spec
-    for part in parts if isinstance(spec, dict | list) else ():
+    for part in parts if isinstance(spec, dict | list | tuple) else ():
         yield from values_of(part)
 
 

@@ -19,6 +19,7 @@ from queen_outcomes.models.onset_likelihood import (
     derivatives,
     log_likelihood,
 )
+from scipy.linalg import sqrtm
 from scipy.special import expit
 from scipy.stats import t
 
@@ -92,21 +93,50 @@ def test_the_likelihood_stays_finite_far_out_in_both_tails():
         assert np.isfinite(found.scores).all()
 
 
-def test_the_variance_is_the_sandwich_by_batch():
-    X, Z, after, by, ended, batch = station(1)
-    fit = fit_onset(X, Z, after, by, ended, batch)
+def at_the_maximum(fit, X, Z, after, by, ended, rows=slice(None)):
+    """Give scores and information of some of the courses."""
     with np.errstate(divide="ignore"):
         ends = np.log(after), np.log(by), ended | np.isinf(by)
-    at = derivatives(
-        Courses(X, Z, *ends, False),
-        np.array([*fit.gamma, *fit.beta, np.log(fit.sigma)]),
-    )
+    courses = Courses(X[rows], Z[rows], *(part[rows] for part in ends), False)
+    return derivatives(courses, np.array([*fit.gamma, *fit.beta, np.log(fit.sigma)]))
+
+
+def test_the_variance_of_many_batches_is_the_sandwich():
+    *data, batch = station(1, courses=400, batches=40)
+    fit = fit_onset(*data, batch)
+    at = at_the_maximum(fit, *data)
     np.testing.assert_allclose(at.scores.sum(axis=0), 0, atol=1e-4)
-    sums = np.array([at.scores[batch == b].sum(axis=0) for b in range(25)])
+    sums = np.array([at.scores[batch == b].sum(axis=0) for b in range(40)])
     bread = np.linalg.inv(at.information)
-    expected = bread @ (sums.T @ sums) @ bread * 25 / 24
+    expected = bread @ (sums.T @ sums) @ bread * 40 / 39
     np.testing.assert_allclose(fit.cov_joint, expected, rtol=1e-6, atol=1e-9)
-    assert (fit.clusters, fit.converged, fit.message) == (25, True, "")
+    assert (fit.clusters, fit.converged, fit.message) == (40, True, "")
+    assert fit.df(np.ones(5)) == 39
+
+
+def test_the_variance_of_few_batches_is_raised_for_their_pull():
+    """Scores raised by (1 - T)^(-1/2), T the batch's part; by another square root."""
+    *data, batch = station(1, batches=12)
+    fit = fit_onset(*data, batch)
+    whole = at_the_maximum(fit, *data)
+    root = np.real(sqrtm(np.linalg.inv(whole.information)))
+    expected = np.zeros((5, 5))
+    for b in range(12):
+        part = at_the_maximum(fit, *data, rows=batch == b)
+        less = np.eye(5) - root @ part.information @ root
+        pull = root @ np.linalg.inv(sqrtm(less)) @ root @ part.scores.sum(axis=0)
+        expected += np.outer(pull, pull)
+    np.testing.assert_allclose(fit.cov_joint, expected, rtol=1e-5, atol=1e-8)
+    for contrast in np.eye(5):
+        assert 1 <= fit.df(contrast) < 11
+
+
+def test_a_factor_of_two_whole_batches_has_few_degrees_of_freedom():
+    *data, batch = station(5, batches=12)
+    X = np.column_stack([data[0][:, 0], batch < 2])
+    fit = fit_onset(X, *data[1:], batch)
+    assert fit.df([0, 1, 0, 0, 0]) < 3
+    assert fit.df([0, 0, 1, 0, 0]) > 6
 
 
 def test_the_order_of_the_courses_changes_nothing():
@@ -155,9 +185,11 @@ def test_the_averages_have_the_delta_methods_limits():
         assert found.se == pytest.approx(se, rel=1e-6)
         assert found.low < found.estimate < found.high
     shift = figures[2](fit)
-    assert shift.high - shift.estimate == pytest.approx(t.ppf(0.975, 24) * shift.se)
-    tail = 2 * t.sf(abs(shift.estimate / shift.se), 24)
-    assert p_of(fit, shift) == pytest.approx(tail)
+    assert 5 < shift.df < 24  # under 40 batches each contrast has its own
+    reach = t.ppf(0.975, shift.df) * shift.se
+    assert shift.high - shift.estimate == pytest.approx(reach)
+    tail = 2 * t.sf(abs(shift.estimate / shift.se), shift.df)
+    assert p_of(shift) == pytest.approx(tail)
     day = figures[3](fit)
     assert day.estimate == pytest.approx(onset_day(fit, Z).mean())
     assert day.high / day.estimate == pytest.approx(day.estimate / day.low)

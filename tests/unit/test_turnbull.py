@@ -191,8 +191,14 @@ def test_one_batch_and_one_answer_still_get_limits():
     after, by, _ = station(6, courses=30)
     never = np.zeros(30, bool)
     same = batch_limits(after, by, never, clusters=np.ones(30), days=[21], seed=1)
-    assert same.method == "bootstrap over 30 courses of one batch"
+    assert same.method == "jackknife over 30 courses of one batch"
     assert same.low[0] < same.estimate[0] < same.high[0]
+    without = [
+        share_by(fit_turnbull(*(np.delete(v, i) for v in (after, by, never))), [21])[0]
+        for i in range(30)
+    ]
+    expected = np.sqrt(29 / 30 * np.sum((without - np.mean(without)) ** 2))
+    assert same.se[0] == pytest.approx(expected, abs=1e-9)
     all_laid = batch_limits(
         np.zeros(30),
         np.full(30, 9.0),

@@ -10,8 +10,9 @@ import datetime as dt
 from itertools import groupby
 from typing import Any
 
-from queen_outcomes.dashboard import theme, words
+from queen_outcomes.dashboard import findings, theme, words
 from queen_outcomes.dashboard.charts.adjusted import curve_chart, difference_chart
+from queen_outcomes.models.fit import TOO_RARE
 from queen_outcomes.models.terms import BENCH, GROUPS, MAIN, Term
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
@@ -52,7 +53,14 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     sections = [
         _section(question, tables, charts) for question in settings.outcomes.windows
     ]
-    return {"sections": sections, "charts": charts, "least_overlap": LEAST_OVERLAP}
+    fitted = [part for part in sections if part["has_model"]]
+    return {
+        "sections": fitted,
+        "without": [part for part in sections if not part["has_model"]],
+        "least_overlap": LEAST_OVERLAP,
+        "least_rarer": TOO_RARE,
+        "charts": charts,
+    }
 
 
 def _section(
@@ -77,17 +85,22 @@ def _section(
     compared = _compared(main["contrasts"], models["weighted"]["contrasts"])
     shown = [row for row in compared if row["difference"] is not None]
     if shown:
-        chart = difference_chart(shown, question=f"difference in {asked}")
+        chart = difference_chart(drawn_rows(shown), question=f"difference in {asked}")
         charts[f"differences-{key}"] = theme.dressed(chart)
     fit = main["model_fits"][0] if main["model_fits"] else None
     return {
         "key": key,
         "title": f"{asked}".capitalize(),
         "fit": fit,
+        "has_model": bool(fit) and fit["method"] != "none",
+        "courses": fit["rows"] if fit else 0,
+        "events": fit["events"] if fit else 0,
+        "reason": fit["message"] if fit else "not fitted",
         "verdict": verdict(fit),
         "method": METHODS[fit["method"]] if fit else "",
         "terms": _terms(main["model_terms"]),
         "curves": drawn,
+        "differences_said": findings.differences(shown) if shown else "",
         "adjusted": _adjusted(main["adjusted"]),
         "compared": compared,
         "deviations": [
@@ -98,6 +111,12 @@ def _section(
         "weighted": models["weighted"]["model_fits"],
         "bench": _bench(models["bench"]),
     }
+
+
+def drawn_rows(rows: list[Row]) -> list[Row]:
+    """Keep of differences what a chart draws and tells."""
+    keys = ("name", "reference", "overlap", "difference", "low", "high")
+    return [{key: row[key] for key in keys} for row in rows]
 
 
 def verdict(fit: Row | None) -> str:
@@ -150,7 +169,11 @@ def _draw_curves(
         values = [{column: row[column] for column in keys} for row in rows]
         chart = f"curve-{key}-{name}"
         charts[chart] = theme.dressed(curve_chart(values, factor=axis, question=asked))
-        drawn.append({**term, "chart": chart, "axis": axis})
+        said = findings.curve(TERMS[name].label, values)
+        table = [{**row, "share": row["probability"]} for row in values]
+        drawn.append(
+            {**term, "chart": chart, "axis": axis, "said": said, "rows": table}
+        )
     return drawn
 
 

@@ -38,7 +38,10 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         if len(levels) > 1:
             name = f"onset-{grouping.replace('_', '-')}"
             charts[name] = theme.dressed(onset_chart(rows, window=window, by=title))
-            groups.append({"name": name, "title": title, "table": _table(rows)})
+            said = _side_by_side(rows, window)
+            groups.append(
+                {"name": name, "title": title, "said": said, "table": _table(rows)}
+            )
     model = onset_model.show(store, settings, charts)
     return {
         "model": model,
@@ -82,6 +85,16 @@ def _finding(rows: list[dict[str, Any]], window: int) -> str:
             spread = words.limits(row["low"], row["high"])
             return f"{words.percent(row['laying'])} lay by day {window} (95 % limits {spread})"
     return f"share laying by day {window}"
+
+
+def _side_by_side(rows: list[dict[str, Any]], window: int) -> str:
+    """Say the share of each level by the window's day."""
+    shares = [
+        f"{row['level']} {words.percent(row['laying'])}"
+        for row in rows
+        if row["day"] == window
+    ]
+    return f"Laying by day {window}: {', '.join(shares)}"
 
 
 def _spread(rows: list[dict[str, Any]]) -> dict[str, int | None]:

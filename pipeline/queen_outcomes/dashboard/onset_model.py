@@ -9,7 +9,7 @@ from __future__ import annotations
 from itertools import groupby
 from typing import Any
 
-from queen_outcomes.dashboard import theme, words
+from queen_outcomes.dashboard import findings, theme, words
 from queen_outcomes.dashboard.charts.adjusted import difference_chart
 from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP
 from queen_outcomes.models.onset_factors import ALL, AS_RECORDED
@@ -36,13 +36,15 @@ def show(store: Store, settings: Settings, charts: dict[str, Any]) -> Row:
         reason = fit["message"] if fit else "it was not fitted"
         return {"there": False, "reason": reason}
     days = _days(store)
-    _draw(charts, "onset-days", days, "days later than at the usual value", DAY_FORMS)
+    later = "days later than at the usual value"
+    drawn = _draw(charts, "onset-days", days, later, DAY_FORMS)
     return {
         "there": True,
         "fit": fit,
         "beside": [_beside(store, window) for window in windows],
         "days": days,
         "days_said": days_in_words(days),
+        "days_drawn": drawn,
         "windows": [_window(store, window, charts) for window in windows],
         "terms": [_named(row) for row in _rows(store, "model_terms", windows[0])],
         "least_overlap": round(100 * LEAST_OVERLAP),
@@ -59,15 +61,16 @@ def _rows(store: Store, table: str, window: int) -> list[Row]:
 
 def _draw(
     charts: dict[str, Any], name: str, rows: list[Row], question: str, forms
-) -> None:
-    """Draw the differences that there are."""
-    keys = ("name", "difference", "low", "high")
+) -> str:
+    """Draw the differences that there are; give what they show, in words."""
+    keys = ("name", "reference", "overlap", "difference", "low", "high")
     shown = [
         {key: row[key] for key in keys} for row in rows if row["difference"] is not None
     ]
     if shown:
         chart = difference_chart(shown, question=question, forms=forms)
         charts[name] = theme.dressed(chart)
+    return findings.differences(shown) if shown else ""
 
 
 def _beside(store: Store, window: int) -> str:
@@ -103,11 +106,12 @@ def _window(store: Store, window: int, charts: dict[str, Any]) -> Row:
         for row in _ordered(_rows(store, "contrasts", window))
     ]
     asked = f"difference in laying by day {window}"
-    _draw(charts, f"onset-differences-{window}", compared, asked, SHARE_FORMS)
+    drawn = _draw(charts, f"onset-differences-{window}", compared, asked, SHARE_FORMS)
     adjusted = _ordered(_rows(store, "adjusted", window))
     return {
         "window": window,
         "compared": compared,
+        "drawn": drawn,
         "adjusted": [
             {"factor": _label(factor), "rows": [_shown(row) for row in part]}
             for factor, part in groupby(adjusted, key=lambda row: row["factor"])

@@ -1,4 +1,8 @@
-"""Find a queen, and see what her records say of her."""
+"""Find a queen, and see what her records say of her.
+
+The page carries the list of courses; what is told of each queen lies in further files
+that her browser loads when she is picked, so that 50,000 courses open at once.
+"""
 
 from __future__ import annotations
 
@@ -6,50 +10,51 @@ import datetime as dt
 from typing import Any
 
 from queen_outcomes import resources
-from queen_outcomes.dashboard import words
+from queen_outcomes.dashboard import queen_details, queen_files, queen_index, words
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
 
+STATIC = (
+    "queens.css",
+    "queens-data.js",
+    "queens-words.js",
+    "queens-table.js",
+    "queens-marks.js",
+    "queens-story.js",
+    "queens-timeline.js",
+    "queens-panel.js",
+)
+"""The page's own style and scripts."""
+
 
 def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
-    """Give what the page `queens.html` shows: a card a course, and her looks."""
-    del settings, as_of
-    looks: dict[str, list[list[Any]]] = {}
-    for course_id, *look in store.rows(
-        resources.read("sql", "7_pages", "queen_looks.sql"),
-        {"sources": words.source_names(store)},
-    ):
-        looks.setdefault(course_id, []).append(look)
-    cards = store.records(resources.read("sql", "7_pages", "queen_cards.sql"))
+    """Give what the page `queens.html` shows, and the files it loads."""
+    courses = store.frame(resources.read("sql", "7_pages", "queen_cards.sql"))
+    answers = store.frame(resources.read("sql", "7_pages", "queen_answers.sql"))
+    queens = courses["queen_id"].unique().sort().to_list()
+    sources = words.source_names(store)
+    listed = queen_index.index(courses, answers, queens, settings, as_of)
+    listed["sources"] = sources
+    listed["queens_a_file"] = queen_files.QUEENS_A_FILE
+    told = queen_details.tables(store, courses, answers, settings, as_of)
+    parts = queen_files.files(told, queens, sources, settings.outcomes.windows)
+    rules = settings.outcomes
     return {
-        "count": len(cards),
-        "cards": [_card(row, looks.get(row["course_id"], [])) for row in cards],
+        "count": len(courses),
+        "questions": rules.windows,
+        "first_window": rules.laying_days[0],
+        "first_answer": rules.laying_days[0] + rules.grace_days,
+        "files": {
+            "data/queens-list.js": _script("list", listed),
+            **{
+                f"data/queens-{number}.js": _script(number, part)
+                for number, part in enumerate(parts)
+            },
+        },
         "charts": {},
     }
 
 
-def _card(row: dict[str, Any], looks: list[list[Any]]) -> dict[str, Any]:
-    """Give one course as short keys; the page carries every course there is."""
-    return {
-        "id": row["course_id"],
-        "d0": row["d0"].isoformat(),
-        "by": row["operator"],
-        "line": row["line"],
-        "graft": row["graft_batch"],
-        "semen": row["semen_batch"],
-        "protocol": row["protocol"],
-        "ul": row["dose_ul"],
-        "onset": [row["onset_after"], row["onset_by"]],
-        "end": [row["end_reason"], row["end_by"]] if row["end_reason"] else None,
-        "outcomes": [
-            [
-                answer["outcome"],
-                answer["window_days"],
-                answer["state"],
-                answer["closed"],
-                answer["settled_by"],
-            ]
-            for answer in row["outcomes"]
-        ],
-        "looks": looks,
-    }
+def _script(name: str | int, content: dict[str, Any]) -> str:
+    """Give a script that hands its content over; a page from a disk may load no other."""
+    return f"queens.take({words.script_json(name)}, {words.script_json(content)});\n"

@@ -10,20 +10,22 @@ from __future__ import annotations
 import datetime as dt
 import shutil
 from collections.abc import Callable
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-import jinja2
-
-from queen_outcomes import __version__, resources
+from queen_outcomes import __version__, resources, templates
 from queen_outcomes.dashboard import (
+    cells,
+    doses,
     factors,
     methods,
     onset,
+    operators,
     queens,
     records,
+    theme,
     this_week,
-    words,
 )
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
@@ -35,6 +37,8 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("queens", "Queens", queens.show),
     ("onset", "Onset", onset.show),
     ("factors", "Factors", factors.show),
+    ("operators", "Operators", operators.show),
+    ("doses", "Doses", doses.show),
     ("records", "Records", records.show),
     ("methods", "Methods", methods.show),
 )
@@ -43,7 +47,16 @@ VEGA_LITE = "6.4"
 """The version of the chart grammar that Altair 6 writes and the scripts must read."""
 
 
-def draw(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> list[Path]:
+CHART_SCRIPTS = "chart-scripts.js"
+
+
+def draw(
+    store: Store,
+    settings: Settings,
+    as_of: dt.date,
+    folder: Path,
+    earlier: Path | None = None,
+) -> list[Path]:
     """Write every page and what the pages share.
 
     Parameters
@@ -56,6 +69,9 @@ def draw(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> list
         The day the figures stand for.
     folder : Path
         Where to write; made when absent.
+    earlier : Path, optional
+        A dashboard whose chart scripts are taken over if they are the same ones: putting
+        them together takes seconds.
 
     Returns
     -------
@@ -63,21 +79,16 @@ def draw(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> list
         The pages, in the order of the menu.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    _write_static(folder)
+    _write_static(folder, earlier)
     environment = _environment()
-    menu = [(f"{name}.html", title) for name, title, _ in PAGES]
-    common = {
-        "station": settings.name,
-        "as_of": as_of,
-        "version": __version__,
-        "menu": menu,
-        "min_shown": settings.min_shown,
-    }
+    common = _common(settings, as_of)
     written = []
     for name, title, show in PAGES:
-        page = show(store, settings, as_of)
+        with theme.unchecked():
+            page = show(store, settings, as_of)
+        _write_beside(page.pop("files", {}), folder)
         text = environment.get_template(f"{name}.html").render(
-            **common, here=f"{name}.html", title=title, **page
+            {**common, "here": f"{name}.html", "title": title, **page}
         )
         path = folder / f"{name}.html"
         path.write_text(text, encoding="utf-8", newline="\n")
@@ -85,33 +96,90 @@ def draw(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> list
     return written
 
 
-def _environment() -> jinja2.Environment:
-    environment = jinja2.Environment(
-        loader=jinja2.FunctionLoader(
-            lambda name: resources.read("reports", "templates", name)
-        ),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
+def draw_apart(
+    name: str,
+    page: dict[str, Any],
+    settings: Settings,
+    as_of: dt.date,
+    folder: Path,
+    home: str,
+) -> Path:
+    """Write one page of a command's, apart from the dashboard, with what it needs.
+
+    Parameters
+    ----------
+    name : str
+        Of its template.
+    page : dict
+        What the template shows, with its ``title``.
+    settings : Settings
+    as_of : date
+    folder : Path
+        Where to write ``index.html``; made when absent.
+    home : str
+        The way from there to the dashboard, ending in a slash.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    shared = folder / home / "static"
+    if shared.is_dir():  # the chart scripts take seconds to put together
+        shutil.copytree(shared, folder / "static", dirs_exist_ok=True)
+    else:
+        _write_static(folder)
+    common = _common(settings, as_of, home)
+    text = (
+        _environment()
+        .get_template(f"{name}.html")
+        .render(**common, home=home, here="", **page)
     )
-    environment.filters.update(
-        percent=words.percent, plain=words.plain, script_json=words.script_json
-    )
-    environment.globals.update(limits=words.limits)
-    return environment
+    path = folder / "index.html"
+    path.write_text(text, encoding="utf-8", newline="\n")
+    return path
 
 
-def _write_static(folder: Path) -> None:
-    import vl_convert
+def _common(settings: Settings, as_of: dt.date, home: str = "") -> dict[str, Any]:
+    """Give what every page knows."""
+    return {
+        "station": settings.name,
+        "as_of": as_of,
+        "version": __version__,
+        "menu": [(f"{home}{name}.html", title) for name, title, _ in PAGES],
+        "min_shown": settings.min_shown,
+    }
 
+
+def _environment():
+    return templates.environment(cells.FILTERS)
+
+
+def _write_static(folder: Path, earlier: Path | None = None) -> None:
     static = folder / "static"
     static.mkdir(exist_ok=True)
-    for name in ("style.css", "charts.js", "queens.js"):
+    for name in ("style.css", "charts.js", "saving.js", "weeks.js", *queens.STATIC):
         text = resources.read("reports", "static", name)
         (static / name).write_text(text, encoding="utf-8", newline="\n")
-    bundle = vl_convert.javascript_bundle(vl_version=VEGA_LITE)
-    (static / "chart-scripts.js").write_text(bundle, encoding="utf-8", newline="\n")
+    text = _chart_scripts(earlier / "static" / CHART_SCRIPTS if earlier else None)
+    (static / CHART_SCRIPTS).write_text(text, encoding="utf-8", newline="\n")
+
+
+def _chart_scripts(earlier: Path | None) -> str:
+    """Give the chart scripts, from an earlier copy where it is of the same making."""
+    made_by = version("vl-convert-python")
+    head = f"/* chart scripts by vl-convert {made_by} for Vega-Lite {VEGA_LITE} */\n"
+    if earlier and earlier.is_file():
+        text = earlier.read_text(encoding="utf-8")
+        if text.startswith(head):
+            return text
+    import vl_convert
+
+    return head + vl_convert.javascript_bundle(vl_version=VEGA_LITE)
+
+
+def _write_beside(files: dict[str, str], folder: Path) -> None:
+    """Write what a page loads when it is asked for."""
+    for name, text in files.items():
+        path = folder / name
+        path.parent.mkdir(exist_ok=True)
+        path.write_text(text, encoding="utf-8", newline="\n")
 
 
 def clear(folder: Path) -> None:

@@ -7,50 +7,68 @@ them carries a meaning that shape or words do not.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import altair as alt
+from altair.utils.schemapi import debug_mode
+
+from queen_outcomes.dashboard import responses
 
 INK = "currentColor"
 CLOSED = "#1b6ca8"
 OPEN = "#b3580f"
 QUIET = "#7d8790"
 
-SERIES = ["#1b6ca8", "#b3580f", "#5b8c3a", "#8e4d9e", "#7d8790", "#c2a01c"]
+SERIES = ["#1b6ca8", "#b3580f", "#5b8c3a", "#8e4d9e", "#7d8790", "#987a00"]
 """Colours of a series, in order; told apart in the common kinds of colour-blindness."""
 DASHES = [[1, 0], [6, 3], [2, 2], [8, 3, 2, 3], [4, 1], [10, 4]]
 
 FONT = "system-ui, 'DejaVu Sans', sans-serif"
 
-
-def dressed(chart: alt.TopLevelMixin) -> dict[str, Any]:
-    """Give a chart's specification in the pages' common style."""
-    axis = {
-        "labelColor": INK,
-        "titleColor": INK,
+TEXT = {
+    "labelColor": INK,
+    "titleColor": INK,
+    "labelFontSize": 12,
+    "titleFontSize": 12,
+    "titleFontWeight": "normal",
+}
+CONFIG = {
+    "background": "transparent",
+    "font": FONT,
+    "view": {"stroke": None},
+    "axis": {
+        **TEXT,
+        "labelFont": FONT,
+        "titleFont": FONT,
+        "titlePadding": 8,
         "domainColor": QUIET,
         "tickColor": QUIET,
         "gridColor": QUIET,
         "gridOpacity": 0.2,
-        "labelFontSize": 12,
-        "titleFontSize": 12,
-        "titleFontWeight": "normal",
-        "labelFont": FONT,
-        "titleFont": FONT,
-    }
-    legend = {
-        "labelColor": INK,
-        "titleColor": INK,
-        "labelFontSize": 12,
-        "titleFontSize": 12,
-        "titleFontWeight": "normal",
-        "orient": "top",
-        "symbolStrokeWidth": 2,
-    }
-    return (
-        chart.configure(background="transparent", font=FONT)
-        .configure_view(stroke=None)
-        .configure_axis(**axis)
-        .configure_legend(**legend)
-        .to_dict()
-    )
+    },
+    # as many marks along the axis as its labels have room for, on a phone too
+    "axisX": {"tickCount": {"expr": "clamp(floor(width / 50), 3, 12)"}},
+    "legend": {**TEXT, "orient": "top", "symbolStrokeWidth": 2, "labelLimit": 260},
+}
+
+
+def unchecked():
+    """Give a context in which the parts of a chart are not checked as they are made.
+
+    Checking takes longer than all the rest of drawing; a test checks every chart of the
+    demo against the grammar's schema.
+    """
+    return debug_mode(False)
+
+
+def data(rows: Iterable[dict[str, Any]]) -> alt.InlineData:
+    """Hand rows to a chart; a tuple, since lists are copied at every step of a chart."""
+    return alt.InlineData(values=tuple(rows))
+
+
+def dressed(chart: alt.TopLevelMixin) -> dict[str, Any]:
+    """Give a chart's specification in the pages' common style, made to respond."""
+    spec = chart.to_dict(validate=False)
+    spec["config"] = CONFIG
+    return responses.responding(spec)

@@ -13,8 +13,10 @@ from queen_outcomes.store import Store
 
 LATELY_DAYS = 7
 """How far back "lately" reaches, in days."""
-DUE_FIRST = 30
+DUE_FIRST = 12
 """Checks due that are shown at once; the rest unfold."""
+FAILED_FIRST = 12
+"""Failures shown at once; the rest unfold."""
 MOST_FAILED = 40
 """Failures listed before the page refers to the queens page."""
 
@@ -60,11 +62,49 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "cohorts": cohorts,
         "rates": _overall(store, settings),
         "failed": failed[:MOST_FAILED],
+        "failed_first": FAILED_FIRST,
         "failed_more": max(0, len(failed) - MOST_FAILED),
         "lacking": store.records(resources.read("sql", "7_pages", "lacking.sql")),
         "changes": _changes(store),
         "charts": charts,
+        "title_said": _title(season, window),
+        "first_closes": first_close(store, settings, as_of),
     }
+
+
+def _title(season: dict[str, Any] | None, window: int) -> str:
+    """Say the season's estimate, or what is asked while there is none."""
+    if season is None or season["estimate"] is None:
+        return f"Laying by day {window}, week by week"
+    return (
+        f"Laying by day {window}: {words.percent(season['estimate'])} of the queens of "
+        f"season {season['level']}"
+    )
+
+
+def first_close(
+    store: Store, settings: Settings, as_of: dt.date
+) -> dict[str, Any] | None:
+    """Give when the first window closes, while none has.
+
+    Returns
+    -------
+    dict or None
+        outcome, window_days and ``on``, the day it closes; None once a window has
+        closed, or where there is no course.
+    """
+    rows = store.records(
+        """
+        SELECT outcome, window_days, min(d0) + window_days + $grace AS "on"
+        FROM outcomes
+        JOIN courses USING (course_id)
+        GROUP BY outcome, window_days
+        ORDER BY "on", outcome
+        LIMIT 1
+        """,
+        {"grace": settings.outcomes.grace_days},
+    )
+    return rows[0] if rows and rows[0]["on"] > as_of else None
 
 
 def _counts(store: Store) -> dict[str, int]:

@@ -19,6 +19,8 @@ OUTCOME_WORDS = {
     "established": "established",
 }
 
+MOSTLY = 0.5
+"""Share of closed courses that are decided, under which a plain rate carries a warning."""
 QUESTIONS = {
     "laying": "has she begun to lay?",
     "pattern": "is her brood pattern good?",
@@ -54,10 +56,11 @@ def rate_in_words(row: dict[str, Any], min_shown: int) -> str:
             else "no course settled"
         )
         return f"{why} ({seen}{extra})"
-    return (
-        f"{percent(row['rate'])}, 95 % limits {limits(row['low'], row['high'])}, "
-        f"{seen}{extra}"
-    )
+    told = f"{percent(row['rate'])}, 95 % limits {limits(row['low'], row['high'])}"
+    decided = row["yes"] + row["no"]
+    if decided < MOSTLY * row["closed"]:
+        told = f"{told}, but of the {decided} decided only"
+    return f"{told}, {seen}{extra}"
 
 
 def estimate_in_words(row: dict[str, Any]) -> str:

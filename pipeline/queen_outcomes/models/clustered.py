@@ -58,31 +58,39 @@ def fit_clustered(
     )
     if alone or clusters < FEW_FOR_CR2:
         return _without_clusters(base, found, clusters, alone)
+    return _by_batch(base, found, codes)
+
+
+def _by_batch(base: Fitted, found, codes: np.ndarray) -> Fitted:
+    """Give limits by graft batch."""
+    X, y, weights, beta = base.X, base.courses.y, base.weights, found.beta
+    clusters = len(np.unique(codes))
     kind = "CR1" if clusters >= MANY_FOR_CR1 else "CR2"
-    cov = cluster_cov(X, courses.y, found.beta, codes, kind, weights)
+    cov = cluster_cov(X, y, beta, codes, kind, weights)
     if not np.isfinite(cov).all():
-        return no_model(courses, "the batches give no standard errors", design)
+        why = "the batches give no standard errors"
+        return no_model(base.courses, why, base.design)
 
     def freedom(contrasts) -> np.ndarray:
         rows = np.atleast_2d(contrasts)
         if kind == "CR1":
             return np.full(len(rows), clusters - 1.0)
-        return satterthwaite_df(X, found.beta, codes, rows, weights)
+        return satterthwaite_df(X, beta, codes, rows, weights)
 
-    each = freedom(np.eye(len(found.beta)))
+    each = freedom(np.eye(len(beta)))
     se = np.sqrt(np.maximum(np.diag(cov), 0))
     arm = stats.t.isf(0.025, each) * se
     return replace(
         base,
         method="cluster_robust",
-        beta=found.beta,
+        beta=beta,
         cov=cov,
         se=se,
-        low=found.beta - arm,
-        high=found.beta + arm,
+        low=beta - arm,
+        high=beta + arm,
         freedom=freedom,
         tests=every_test(
-            design, lambda c: wald_test(found.beta, cov, c, df=float(each[c].min()))
+            base.design, lambda c: wald_test(beta, cov, c, df=float(each[c].min()))
         ),
         message=join(base.message, f"limits by {kind} over {clusters} graft batches"),
     )

@@ -167,7 +167,7 @@ def _find_batches(courses: AnalysisSet) -> _Batches:
     count = len(np.unique(codes))
     if count >= FEW_FOR_CR2:
         said = f"limits by graft batch, over {count} batches"
-        few = ": with so few they may be too narrow" if count < MANY_FOR_CR1 else ""
+        few = ", raised because they are few" if count < MANY_FOR_CR1 else ""
         return _Batches(codes, (), said + few)
     if count == 1:
         return _Batches(None, (), "one graft batch: nothing is said of others")

@@ -20,8 +20,7 @@ from queen_outcomes.outcomes.aalen_johansen import (
 from queen_outcomes.outcomes.curve_limits import (
     ENOUGH_BATCHES,
     draw_batches,
-    logit_limits,
-    wilson_limits,
+    share_limits,
 )
 
 UNSETTLED, WORKING, FAILED = 0, 1, 2
@@ -197,24 +196,41 @@ def _curves(rows: Stretches, start, days, seed, shown: slice) -> Curves:
         again = walk_again(rows, len(start), start, draws)
         se = widened = again.std(axis=1, ddof=1)[place].T[shown]
         method = f"bootstrap over {clusters} clusters"
-    known = _known(rows, days)
-    low, high = logit_limits(share, widened, freedom)
-    # one cluster's influence is 0 but for rounding
-    flat = ~(se > 1e-12) | (share <= 0) | (share >= 1)
-    wilson = wilson_limits(np.clip(share, 0.0, 1.0), known)
-    low, high = np.where(flat, wilson[0], low), np.where(flat, wilson[1], high)
+    ended = (rows.to >= 0) & ~np.isin(rows.to, rows.state)
+    # a move counts on its day, a leaving after it
+    upto = np.where(rows.to < 0, rows.exit, rows.exit - 1.0)
+    weight = rows.copies[rows.cluster]
+    known = known_courses(rows.entry, upto, rows.exit, ended, days, weight)
+    low, high = share_limits(share, widened, known, freedom)
     return Curves(days, share, se, low, high, known, clusters, method)
 
 
-def _known(rows: Stretches, days) -> np.ndarray:
-    """Count the courses whose state on each day is known."""
-    weight = rows.copies[rows.cluster]
-    ended = (rows.to >= 0) & ~np.isin(rows.to, rows.state)
-    leaving = rows.to < 0
-    counts = []
-    for day in days:
-        here = (rows.entry <= day) & (
-            (rows.exit > day) | (leaving & (rows.exit == day))
+def known_courses(entry, upto, by, ended, days, weight=None) -> np.ndarray:
+    """Count the courses whose state on each day is known.
+
+    Parameters
+    ----------
+    entry, upto : array_like, shape (n,)
+        Under observation from the one to the other, both included.
+    by : array_like, shape (n,)
+        Day from which an end is known.
+    ended : array_like of bool, shape (n,)
+    days : array_like, shape (k,)
+    weight : array_like, shape (n,), optional
+        Courses that each row stands for.
+
+    Returns
+    -------
+    ndarray of int, shape (k,)
+    """
+    weight = np.ones(len(entry)) if weight is None else weight
+    ends = np.where(ended, by, np.inf)
+    order = [np.argsort(part, kind="stable") for part in (entry, upto, ends)]
+    sums = [np.append(0.0, np.cumsum(weight[at])) for at in order]
+    came, left, over = (
+        total[np.searchsorted(part[at], days, side=side)]
+        for total, part, at, side in zip(
+            sums, (entry, upto, ends), order, ("right", "left", "right"), strict=True
         )
-        counts.append(weight[here | (ended & (rows.exit <= day))].sum())
-    return np.array(counts, int)
+    )
+    return (came - left + over).astype(int)

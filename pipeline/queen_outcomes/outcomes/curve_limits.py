@@ -55,7 +55,8 @@ def batch_limits(
     after, by, or_never
         As in `turnbull.fit_turnbull`.
     clusters : array_like, shape (n,)
-        Batch of each course. With a single batch every course stands for itself.
+        Batch of each course. With a single batch every course stands for itself, and
+        one at a time is left out.
     days : array_like, shape (k,)
     seed : int
         Of the draws; the same seed gives the same limits.
@@ -72,7 +73,8 @@ def batch_limits(
     In a simulation of 20 to 60 batches of 8 to 12 courses (share 0.77, intercept
     deviation 0.5) these covered 93 to 96 %, percentile limits 91 to 93 %; with 5, 10
     and 16 batches the jackknife covered 95 to 96 %. Limits on the complementary log-log
-    scale covered a point less or as much.
+    scale covered a point less or as much. Of one batch of 12 to 40 courses the jackknife
+    covered 93 to 99 %, and the bootstrap, which takes ten times as long, 93 to 97 %.
     """
     days = np.atleast_1d(np.asarray(days, float))
     after, by = np.asarray(after, float), np.asarray(by, float)
@@ -83,21 +85,21 @@ def batch_limits(
     # numbered by name, so that the order of the rows does not matter
     codes = np.unique(np.asarray(clusters), return_inverse=True)[1].ravel()
     groups = int(codes.max()) + 1
-    what = "batches"
     if groups == 1:
-        codes, what = _each_alone(after, by, or_never), "courses of one batch"
-        groups = len(codes)
-    draws = _weightings(groups, seed, replicates)
-    shares = share_by(fit_weighted_many(after, by, or_never, draws, codes), days)
+        groups, how = len(after), "jackknife over {} courses of one batch"
+        se = _deviation_alone(after, by, or_never, days)
+    elif groups >= ENOUGH_BATCHES:
+        how, draws = "bootstrap over {} batches", draw_batches(groups, seed, replicates)
+        many = fit_weighted_many(after, by, or_never, draws, codes)
+        se = share_by(many, days).std(axis=0, ddof=1)
+    else:
+        how, draws = "jackknife over {} batches", 1 - np.eye(groups, dtype=int)
+        many = fit_weighted_many(after, by, or_never, draws, codes)
+        se = _jackknife(share_by(many, days), np.ones(groups))
     estimate = share_by(fit, days)
-    se = _spread(shares, groups)
-    low, high = logit_limits(estimate, se, groups - 1)
     settled = ((by[:, None] <= days) | (after[:, None] >= days)).sum(axis=0)
-    flat = ~(se > 1e-12) | (estimate <= 0) | (estimate >= 1)
-    wilson = wilson_limits(estimate, settled)
-    low, high = np.where(flat, wilson[0], low), np.where(flat, wilson[1], high)
-    how = "bootstrap over" if groups >= ENOUGH_BATCHES else "jackknife over"
-    return CurveLimits(days, estimate, low, high, se, groups, f"{how} {groups} {what}")
+    low, high = share_limits(estimate, se, settled, groups - 1)
+    return CurveLimits(days, estimate, low, high, se, groups, how.format(groups))
 
 
 def logit_limits(estimate, se, freedom) -> tuple[np.ndarray, np.ndarray]:
@@ -126,6 +128,29 @@ def logit_limits(estimate, se, freedom) -> tuple[np.ndarray, np.ndarray]:
     return low, high
 
 
+def share_limits(share, se, known, freedom) -> tuple[np.ndarray, np.ndarray]:
+    """95 % limits of a curve of shares, also where it does not vary.
+
+    Parameters
+    ----------
+    share, se : array_like, shape (...)
+    known : array_like, shape (...)
+        Courses whose state is known, for Wilson's limits where the share is 0 or 1, or
+        does not vary between batches, or there is one.
+    freedom : float
+        Degrees of freedom of t elsewhere.
+
+    Returns
+    -------
+    low, high : ndarray, shape (...)
+    """
+    share, se = np.asarray(share, float), np.asarray(se, float)
+    low, high = logit_limits(share, se, freedom)
+    flat = ~(se > 1e-12) | (share <= 0) | (share >= 1) | (freedom < 1)
+    wilson = wilson_limits(np.clip(share, 0.0, 1.0), known)
+    return np.where(flat, wilson[0], low), np.where(flat, wilson[1], high)
+
+
 def wilson_limits(share, of) -> tuple[np.ndarray, np.ndarray]:
     """Wilson's 95 % limits of a share of ``of`` courses; 0 to 1 where there are none."""
     share, of = np.asarray(share, float), np.asarray(of, float)
@@ -144,27 +169,21 @@ def draw_batches(groups: int, seed: int, replicates: int = REPLICATES) -> np.nda
     return np.random.default_rng(seed).multinomial(groups, even, replicates)
 
 
-def _each_alone(after, by, or_never) -> np.ndarray:
-    """Number the courses by what is known of them, so that row order does not matter."""
-    order = np.lexsort([np.asarray(or_never, bool), by, after])
-    codes = np.empty(len(order), int)
-    codes[order] = np.arange(len(order))
-    return codes
+def _deviation_alone(after, by, or_never, days) -> np.ndarray:
+    """Leave out one course at a time, shape (k,); courses known alike are one refit."""
+    sets = np.column_stack([after, by, np.asarray(or_never, bool)])
+    alike, times = np.unique(sets, axis=0, return_counts=True)
+    less = times - np.eye(len(times), dtype=int)
+    many = fit_weighted_many(alike[:, 0], alike[:, 1], alike[:, 2] > 0, less)
+    return _jackknife(share_by(many, days), times)
 
 
-def _weightings(groups: int, seed: int, replicates: int) -> np.ndarray:
-    """Weights of the batches in each refit."""
-    if groups >= ENOUGH_BATCHES:
-        return draw_batches(groups, seed, replicates)
-    return 1 - np.eye(groups, dtype=int)
-
-
-def _spread(shares, groups: int) -> np.ndarray:
-    """Standard error of the curve, from its refits, shape (k,)."""
-    shares = shares[np.isfinite(shares).all(axis=1)]
-    if len(shares) < 2:
+def _jackknife(shares, times) -> np.ndarray:
+    """Standard error of a curve from its refits, each for so many left out, (k,)."""
+    fitted = np.isfinite(shares).all(axis=1)
+    shares, times = shares[fitted], times[fitted]
+    count = times.sum()
+    if count < 2:
         return np.full(shares.shape[1], np.nan)
-    if groups >= ENOUGH_BATCHES:
-        return shares.std(axis=0, ddof=1)
-    off = shares - shares.mean(axis=0)
-    return np.sqrt((groups - 1) / groups * (off**2).sum(axis=0))
+    off = shares - times @ shares / count
+    return np.sqrt((count - 1) / count * (times @ off**2))

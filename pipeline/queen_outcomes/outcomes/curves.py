@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from queen_outcomes.outcomes.competing import cumulative_incidence, state_occupation
+from queen_outcomes.outcomes.competing import state_occupation
 from queen_outcomes.outcomes.curve_limits import (
     batch_limits,
     logit_limits,
@@ -23,14 +23,12 @@ from queen_outcomes.outcomes.curve_limits import (
 )
 from queen_outcomes.outcomes.derive import THERE_REASONS
 from queen_outcomes.outcomes.histories import (
-    COMPETING,
     EVENTS,
-    HAPPENED,
-    AtRisk,
     at_risk,
     onset_sets,
     working_stretches,
 )
+from queen_outcomes.outcomes.incidence import incidence_of, number
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
 
@@ -60,7 +58,6 @@ DRAWN = (
 )
 """Groupings whose whole curves are kept; of the others only the estimates are."""
 ONSET_DAYS = np.arange(0, 61)
-INCIDENCE_DAYS = np.concatenate([np.arange(0, 91), np.arange(95, 401, 5)])
 WORKING = 1
 
 Row = dict[str, Any]
@@ -134,11 +131,18 @@ def _levels(
 
 
 def _patterns(store: Store) -> pl.DataFrame:
+    """Give the scored patterns of the queens that were working on the window's day.
+
+    Those of queens that failed before it say nothing of the share that works.
+    """
     return store.frame(
-        "SELECT groups.*, outcomes.window_days, outcomes.state FROM outcomes "
-        "INNER JOIN course_groups AS groups USING (course_id) "
+        "SELECT known.*, outcomes.window_days, outcomes.state FROM outcomes "
+        "INNER JOIN histories AS known USING (course_id) "
         "WHERE outcomes.outcome = 'pattern' AND outcomes.closed "
-        "AND outcomes.state IN ('yes', 'no')"
+        "AND outcomes.state IN ('yes', 'no') "
+        "AND known.alive_day >= outcomes.window_days "
+        "AND coalesce(known.end_by > outcomes.window_days, true) "
+        "AND coalesce(known.drone_by > outcomes.window_days, true)"
     )
 
 
@@ -152,13 +156,10 @@ def _of_level(
     estimates = [("laying", *row) for row in laying]
     incidence = []
     for event in EVENTS:
-        risk = at_risk(part, event)
-        if is_drawn:
-            incidence += _incidence(risk, event)
-        estimates += [
-            (event, window, *_read_off(risk, window))
-            for window in getattr(rules, f"{event}_days", ())
-        ]
+        windows = getattr(rules, f"{event}_days", ())
+        rows, found = incidence_of(at_risk(part, event), windows, drawn=is_drawn)
+        incidence += [{"event": event, **row} for row in rows]
+        estimates += [(event, *row) for row in found]
     scored = patterns.filter(pl.col(place["grouping"]) == place["level"])
     for window in rules.established_days:
         good = scored.filter(pl.col("window_days") == window)
@@ -194,9 +195,9 @@ def _laying(
     rows = [
         {
             "day": int(day),
-            "laying": _number(curve.estimate[place_]),
-            "low": _number(curve.low[place_]),
-            "high": _number(curve.high[place_]),
+            "laying": number(curve.estimate[place_]),
+            "low": number(curve.low[place_]),
+            "high": number(curve.high[place_]),
             "at_risk": int(unsettled[place_]),
         }
         for place_, day in enumerate(asked)
@@ -207,67 +208,14 @@ def _laying(
         at = int(np.searchsorted(asked, window))
         known = followed >= window
         values = (curve.estimate[at], curve.low[at], curve.high[at])
-        found.append((window, *(_number(v) if known else None for v in values)))
+        found.append((window, *(number(v) if known else None for v in values)))
     return rows, found
-
-
-def _curves(
-    risk: AtRisk, days: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Give the incidence of the event by day, with a band.
-
-    The curve has each event on the last day it can have happened; the band reaches up
-    to the limit of the curve that has each on the first.
-    """
-    late = _aalen_johansen(risk, risk.by, days)
-    early = _aalen_johansen(risk, risk.since, days)
-    return late[0], late[1], np.maximum(late[2], early[2])
-
-
-def _aalen_johansen(
-    risk: AtRisk, ends: np.ndarray, days: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    curves = cumulative_incidence(
-        risk.entry,
-        ends,
-        risk.event,
-        causes=(HAPPENED, COMPETING),
-        days=days,
-        clusters=risk.clusters,
-    )
-    return curves.estimate[0], curves.low[0], curves.high[0]
-
-
-def _incidence(risk: AtRisk, event: str) -> list[Row]:
-    if not (risk.by > risk.entry).any():
-        return []
-    last = risk.by.max()
-    days = INCIDENCE_DAYS[last >= INCIDENCE_DAYS]
-    estimate, low, high = _curves(risk, days)
-    return [
-        {
-            "event": event,
-            "day": int(day),
-            "incidence": _number(estimate[at]),
-            "low": _number(low[at]),
-            "high": _number(high[at]),
-        }
-        for at, day in enumerate(days)
-    ]
-
-
-def _read_off(risk: AtRisk, window: int) -> tuple[float | None, ...]:
-    """Read the share by a day, if anybody was followed that long."""
-    if not ((risk.by >= window) & (risk.entry < window)).any():
-        return (None, None, None)
-    estimate, low, high = _aalen_johansen(risk, risk.by, np.array([window]))
-    return (_number(estimate[0]), _number(low[0]), _number(high[0]))
 
 
 def _established(
     part: pl.DataFrame, window: int, scored: pl.DataFrame
 ) -> tuple[float | None, ...]:
-    """Share working on a day, times the share of scored patterns that are good."""
+    """Share working on a day, times the share of their scored patterns that are good."""
     stretches = working_stretches(part)
     if not (stretches["exit_"] >= window).any():
         return (None, None, None)
@@ -281,9 +229,4 @@ def _established(
     low, high = logit_limits(estimate, spread, curves.clusters - 1)
     if not spread > 0:
         low, high = wilson_limits(estimate, part.height)
-    return (_number(estimate), _number(low), _number(high))
-
-
-def _number(value: Any) -> float | None:
-    number = float(value)
-    return number if np.isfinite(number) else None
+    return (number(estimate), number(low), number(high))

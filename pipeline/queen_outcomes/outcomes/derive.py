@@ -62,6 +62,13 @@ DRONE_REPEAT_DAYS = 7
 EARLY_END_DAYS = 5
 """A queen gone by this day cannot have begun to lay; no look is needed to say so."""
 
+NOTICED_DAYS = 30
+"""A loss written down without a look is taken to have come so many days before at most.
+
+A judgement: nobody misses a queen, or finds another in her place, without opening the
+colony, and whoever does writes it down; looks lie further apart than this in winter only.
+"""
+
 EARLY_DAYS = 2
 """The first checks may come this many days before their day and still answer for it."""
 EARLY_UNTIL_DAY = 14
@@ -120,6 +127,7 @@ def parameters(
         "missing_run_days": MISSING_RUN_DAYS,
         "drone_repeat_days": DRONE_REPEAT_DAYS,
         "early_end_days": EARLY_END_DAYS,
+        "noticed_days": NOTICED_DAYS,
         "early_days": EARLY_DAYS,
         "early_until_day": EARLY_UNTIL_DAY,
         "missed_days": MISSED_DAYS,

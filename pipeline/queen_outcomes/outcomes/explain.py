@@ -25,7 +25,7 @@ COURSE = """
     FROM courses
     INNER JOIN onset USING (course_id)
     LEFT JOIN ends USING (course_id)
-    WHERE queen_id = $queen_id
+    WHERE list_contains($queens, queen_id)
     ORDER BY course
 """
 
@@ -35,6 +35,9 @@ SECTIONS = (
     ("What each look says of her own brood", "looks_explained.sql"),
     ("What became of her", "outcomes_explained.sql"),
 )
+
+TO_JOIN_BY = ("queen_id", "ref", "event", "until")
+"""Columns that serve the queens page and add no word to the trail."""
 
 
 def explain(
@@ -72,8 +75,17 @@ def explain(
             expected="a queen_id as the records write it",
             hint=f'did you mean "{close}"?' if close else "look her up in the records",
         )
-    given = {
-        "queen_id": queen_id,
+    given = parameters(store, [queen_id], settings=settings, as_of=as_of)
+    sections = [_section(store, title, sql, given) for title, sql in SECTIONS]
+    return {"queen_id": queen_id, "sections": sections}
+
+
+def parameters(
+    store: Store, queens: list[str], *, settings: Settings, as_of: dt.date
+) -> dict[str, Any]:
+    """Give what the SQL files of a trail name, for one queen or for many."""
+    return {
+        "queens": queens,
         "as_of": as_of,
         "emerge_days": settings.outcomes.emerge_days,
         "sources": [
@@ -83,8 +95,6 @@ def explain(
             )
         ],
     }
-    sections = [_section(store, title, sql, given) for title, sql in SECTIONS]
-    return {"queen_id": queen_id, "sections": sections}
 
 
 def _section(
@@ -92,11 +102,11 @@ def _section(
 ) -> dict[str, Any]:
     text = resources.read("sql", "6_explain", sql) if sql.endswith(".sql") else sql
     rows = store.records(text, given)
-    columns = list(rows[0]) if rows else []
+    columns = [name for name in rows[0] if name not in TO_JOIN_BY] if rows else []
     return {
         "title": title,
         "columns": columns,
-        "rows": [list(row.values()) for row in rows],
+        "rows": [[row[name] for name in columns] for row in rows],
     }
 
 

@@ -30,36 +30,45 @@ class AtRisk:
     """Courses at risk of an event: arrays of one length.
 
     ``entry`` is the day behind which each is at risk; ``by`` and ``since`` the latest
-    and the earliest day on which its time at risk may have ended, ``event`` how.
+    and the earliest day on which its time at risk may have ended, ``event`` how. Who
+    has time at risk at all has ``entry < since <= by``. An end may as well have come on
+    any day in ``(behind, by]``: from when she was last seen well where a look brought it
+    to light, nearer to ``by`` where it was written down without one.
     """
 
     entry: np.ndarray
     by: np.ndarray
     since: np.ndarray
+    behind: np.ndarray
     event: np.ndarray
     clusters: np.ndarray
 
 
 def days(frame: pl.DataFrame, column: str, missing: float) -> np.ndarray:
     """Give a column of days as floats, with a number in place of null."""
-    return frame[column].cast(pl.Float64).fill_null(missing).to_numpy()
+    found = frame[column].to_numpy().astype(float)  # nan in place of null
+    return np.where(np.isnan(found), missing, found)
 
 
 def onset_sets(frame: pl.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Give (after, by], and whether the course may also never have laid.
 
-    A course that ended, or was inseminated anew, without brood of hers may have begun
-    between the last look and that day, or never; one that left or is open is known only
-    not to have begun by its last look.
+    A course that ended, or was inseminated anew, without brood of hers never laid where
+    that is settled: she went too early for it, or was seen without brood shortly
+    before. Otherwise she may have begun between the last look and the middle of the
+    days in which she went, or never. The middle, because she went on one day of them
+    and can have begun only while she lived: to let her begin until the last of them
+    makes layers of queens that were dead. One that left or is open is known only not to
+    have begun by its last look.
     """
     after = days(frame, "onset_after", 0)
     by = days(frame, "onset_by", np.inf)
-    ended = days(frame, "unlaid_day", np.nan)
-    closed = np.isinf(by) & ~np.isnan(ended)
-    between = closed & (ended > after)
+    closed = np.isinf(by) & ~np.isnan(days(frame, "unlaid_day", np.nan))
+    begun_by = days(frame, "begun_by", -1)
+    between = closed & (begun_by > after)
     never = closed & ~between
     after = np.where(never, NEVER_ONLY, after)
-    by = np.where(between, ended, by)
+    by = np.where(between, begun_by, by)
     return after, by, closed
 
 
@@ -67,8 +76,9 @@ def at_risk(frame: pl.DataFrame, event: str) -> AtRisk:
     """Give who is at risk of an event, from when, and how that ended.
 
     Drone-laying and supersedure are looked for among layers, from the day by which they
-    were laying; supersedure among queens known to be marked. Without the event or a
-    competing end, a course counts until its state was last known.
+    were laying; supersedure among queens known to be marked. An end that may lie before
+    that day is one of the days behind it, since she was at risk on it. Without the
+    event or a competing end, a course counts until its state was last known.
     """
     if event in AMONG_LAYERS:
         frame = frame.filter(pl.col("onset_by").is_not_null())
@@ -95,9 +105,13 @@ def at_risk(frame: pl.DataFrame, event: str) -> AtRisk:
     entry = (
         days(frame, "onset_by", 0) if event in AMONG_LAYERS else np.full(len(by), -1.0)
     )
-    return AtRisk(
-        entry, by, np.minimum(earliest, by), code, frame["cluster"].to_numpy()
-    )
+    since = np.minimum(np.maximum(earliest, entry + 1), by)
+    behind = days(frame, "end_behind", -1)
+    if event == "drone_layer":
+        # to take her out for it, somebody must have looked
+        behind = np.where(is_event, since - 1, behind)
+    behind = np.where(code == CENSORED, by, np.maximum(behind, since - 1))
+    return AtRisk(entry, by, since, behind, code, frame["cluster"].to_numpy())
 
 
 def working_stretches(frame: pl.DataFrame) -> dict[str, np.ndarray]:

@@ -29,8 +29,7 @@ def maximise(holds, share, start=None) -> tuple[np.ndarray, float, int]:
     share : ndarray, shape (R,)
         Weights f, which sum to 1.
     start : ndarray, shape (m,), optional
-        Masses to start from, mixed with even ones, because steps of expectation and
-        maximisation cannot revive a mass of zero.
+        Masses to start from; every observation holds some of them.
 
     Returns
     -------
@@ -39,21 +38,24 @@ def maximise(holds, share, start=None) -> tuple[np.ndarray, float, int]:
         Largest directional derivative; 1 at the maximum.
     steps : int
     """
-    even = np.full(holds.shape[1], 1.0 / holds.shape[1])
-    mass = even if start is None else 0.95 * start + 0.05 * even
-    for _ in range(WARM_STEPS if start is None else 2):
+    mass = np.full(holds.shape[1], 1.0 / holds.shape[1]) if start is None else start
+    for _ in range(WARM_STEPS if start is None else 0):
         mass = mass * (holds.T @ (share / (holds @ mass)))
-    mass /= mass.sum()
+    mass = mass / mass.sum()
     root = np.sqrt(share)
     steps = 0
     while True:
-        kkt = float((holds.T @ (share / (holds @ mass))).max())
+        slope = holds.T @ (share / (holds @ mass))
+        kkt = float(slope.max())
         if kkt <= 1.0 + 0.01 * (KKT - 1.0) or steps == NEWTON_STEPS:
             break
-        moved = _newton_step(holds, share, root, mass)
+        # a set without mass gains some only where the likelihood rises with it
+        own = np.flatnonzero((mass > 0) | (slope > 1.0))
+        moved = _newton_step(holds[:, own], share, root, mass[own])
         if moved is None:
             break
-        mass, steps = moved, steps + 1
+        mass = np.zeros_like(mass)
+        mass[own], steps = moved, steps + 1
     return mass, kkt, steps
 
 

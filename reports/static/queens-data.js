@@ -1,0 +1,206 @@
+// Reads the packed list of courses and, when a queen is picked, the file that tells of her.
+// What the letters stand for is said in `dashboard/packing.py`, which writes them.
+"use strict";
+var queens = {}; // what this page's scripts share
+{
+  const ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_";
+  const DIGIT = new Uint8Array(128);
+  for (let place = 0; place < 64; place += 1) DIGIT[ALPHABET.charCodeAt(place)] = place;
+
+  const STATES = ["yes", "no", "undecided", "left"];
+  const EVENTS = ["emerged", "semen", "inseminated", "co2", "placed", "checked", "left",
+    "sampled", "quarantined", "another", "drones", "brood", "empty", "no_brood", "queen",
+    "nothing"];
+  const COLUMNS = { // a column in which nothing is known has no text in the file
+    courses: ["course", "conflict", "end_after", "inferred", "exit_day", "next_day"],
+    records: ["on", "until", "event", "place", "laying_after", "laying_by", "remark"],
+    answers: ["asked", "after", "by", "rule"],
+    due: ["course", "day", "on", "look_for", "settles"],
+  };
+  const LISTS = { records: "says", answers: "settled" };
+  const packed = new Map(); // number of a file -> its content as it came
+  const opened = new Map(); // number of a file -> promise of its tables
+
+  function coded(text) {
+    const found = [];
+    let value = 0;
+    let scale = 1;
+    for (let place = 1; place < text.length; place += 1) {
+      const digit = DIGIT[text.charCodeAt(place)];
+      value += (digit & 31) * scale; // not shifted: a number may pass 32 bits
+      if (digit & 32) {
+        scale *= 32;
+      } else {
+        found.push(value);
+        value = 0;
+        scale = 1;
+      }
+    }
+    return found;
+  }
+
+  // A column of whole numbers, with null where nothing is known.
+  function numbers(text, rows) {
+    if (!text) return new Array(rows).fill(null);
+    const signed = text[0] === "s" || text[0] === "S";
+    const known = signed
+      ? (code) => (code % 2 ? (code - 1) / 2 : -code / 2)
+      : (code) => code - 1;
+    const codes = coded(text);
+    if (text[0] === "u" || text[0] === "s") {
+      return codes.map((code) => (code === 0 ? null : known(code)));
+    }
+    const column = new Array(rows).fill(null);
+    let row = -1;
+    for (let place = 0; place < codes.length; place += 2) {
+      row += codes[place] + 1;
+      column[row] = known(codes[place + 1]);
+    }
+    return column;
+  }
+
+  function lists({ n, v }, rows) {
+    const values = numbers(v, 0);
+    let start = 0;
+    return numbers(n, rows).map((count) => {
+      start += count ?? 0;
+      return values.slice(start - (count ?? 0), start);
+    });
+  }
+
+  const day = (iso) => Date.parse(`${iso}T00:00Z`) / 86_400_000;
+
+  // The list: a column each, a row a course, newest first.
+  function openList(content) {
+    const rows = coded(content.columns.queen ?? "u").length;
+    const column = (name) => numbers(content.columns[name], rows);
+    const first = day(content.first_day);
+    const named = (name) => column(name).map((place) => content.lists[name][place] ?? null);
+    const list = {
+      rows,
+      queens: content.queens,
+      sources: content.sources,
+      questions: content.questions,
+      queensAFile: content.queens_a_file,
+      grace: content.grace_days,
+      asOf: day(content.as_of),
+      values: content.lists,
+      places: {},
+      states: content.states.map((text) => numbers(text, rows)),
+      queen: column("queen"),
+      course: column("course"),
+      d0: column("d0").map((days) => first + days),
+      dose: named("dose_ul"),
+      onsetAfter: column("onset_after"),
+      onsetBy: column("onset_by"),
+      endBy: column("end_by"),
+    };
+    for (const name of Object.keys(content.lists)) list.places[name] = column(name);
+    list.ids = list.queen.map((queen, row) => `${list.queens[queen]}/${list.course[row]}`);
+    list.named = (name, row) => content.lists[name][list.places[name][row]] ?? null;
+    list.state = (question, row) => {
+      const code = list.states[question][row];
+      return code ? { state: STATES[(code - 1) % 4], closed: code <= 4 } : null;
+    };
+    list.coursesOf = (queen) => {
+      const rows = [];
+      list.queen.forEach((other, row) => { if (other === queen) rows.push(row); });
+      return rows.sort((one, other) => list.course[one] - list.course[other]);
+    };
+    queens.list = list;
+  }
+
+  queens.take = (name, content) => {
+    if (name === "list") openList(content);
+    else packed.set(name, content);
+  };
+
+  function fetched(number) {
+    return new Promise((resolve, reject) => {
+      const script = document.createElement("script");
+      script.src = `data/queens-${number}.js`;
+      script.addEventListener("load", () => resolve(packed.get(number)));
+      script.addEventListener("error", () => {
+        opened.delete(number);
+        reject(new Error(
+          `the file data/queens-${number}.js is not beside this page; copy the whole folder, or build again`));
+      });
+      document.head.append(script);
+    });
+  }
+
+  // One table of a file: where each queen's rows begin, and its columns.
+  function table(content, name) {
+    const columns = content[name];
+    const starts = [0];
+    for (const count of numbers(columns.rows, 0)) starts.push(starts.at(-1) + count);
+    const total = starts.at(-1);
+    const open = {};
+    for (const column of COLUMNS[name]) open[column] = numbers(columns[column], total);
+    if (name in LISTS) open[LISTS[name]] = lists(columns[LISTS[name]], total);
+    return {
+      of: (queen) => Array.from({ length: starts[queen + 1] - starts[queen] }, (_, turn) => {
+        const row = {};
+        for (const column of Object.keys(open)) row[column] = open[column][starts[queen] + turn];
+        return row;
+      }),
+    };
+  }
+
+  function open(number) {
+    if (!opened.has(number)) {
+      opened.set(number, fetched(number).then((content) => ({
+        words: content.words,
+        courses: table(content, "courses"),
+        records: table(content, "records"),
+        answers: table(content, "answers"),
+        due: table(content, "due"),
+      })));
+    }
+    return opened.get(number);
+  }
+
+  // Everything told of one course: a promise, since her file may have to be loaded first.
+  queens.told = async (row) => {
+    const list = queens.list;
+    const file = Math.floor(list.queen[row] / list.queensAFile);
+    const tables = await open(file);
+    const queen = list.queen[row] - file * list.queensAFile;
+    const hers = list.coursesOf(list.queen[row]);
+    const first = list.d0[hers[0]];
+    const dated = (days) => (days === null ? null : first + days);
+    const word = (place) => tables.words[place] ?? "";
+    const records = tables.records.of(queen).map((record) => ({
+      date: dated(record.on),
+      until: dated(record.until),
+      event: EVENTS[record.event],
+      says: record.says.map(word).join(", "),
+      source: source(record.place),
+      course: hers.findLast((one) => record.on !== null && list.d0[one] <= first + record.on) ?? null,
+      after: record.laying_after,
+      by: record.laying_by,
+      remark: word(record.remark),
+    }));
+    const course = tables.courses.of(queen).find((one) => one.course === list.course[row]);
+    const answers = new Map();
+    for (const answer of tables.answers.of(queen)) {
+      if (Math.floor(answer.asked / list.questions.length) !== list.course[row] - 1) continue;
+      answers.set(answer.asked % list.questions.length, {
+        after: answer.after,
+        by: answer.by,
+        rule: word(answer.rule),
+        settled: answer.settled.map((place) => records[place].source),
+      });
+    }
+    const due = tables.due.of(queen).filter((one) => one.course === list.course[row])
+      .map((one) => ({
+        day: one.day, date: dated(one.on), lookFor: word(one.look_for), settles: word(one.settles),
+      }));
+    return { records, answers, due, course };
+  };
+
+  function source(place) {
+    const { sources } = queens.list;
+    return `${sources[place % sources.length]}:${Math.floor(place / sources.length)}`;
+  }
+}

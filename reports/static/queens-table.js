@@ -1,0 +1,214 @@
+// The list of courses: search, filters with their counts, order, and more on demand.
+"use strict";
+if (queens.list) {
+  const STEP = 50;
+  const { list, element } = queens;
+  const place = (id) => document.getElementById(id);
+  const lower = (text) => String(text).toLocaleLowerCase("en");
+  const ids = list.ids.map(lower);
+  const searched = ["operator", "line", "graft_batch", "semen_batch", "protocol", "end_reason"];
+  const inputs = ["query", "state", "operator", "line", "batch", "from", "to"].map(place);
+  const [query, state, operator, line, batch, from, to] = inputs;
+  const body = document.querySelector("#courses tbody");
+  const question = (name) => list.questions.findIndex((asked) => asked.outcome === name);
+  const asked = { laying: question("laying"), established: question("established") };
+  const decimals = list.values.dose_ul.every(Number.isInteger) ? 0 : 1;
+  const dose = (row) => list.dose[row]?.toFixed(decimals) ?? "";
+  let shown = STEP;
+  let order = { key: "d0", down: true };
+  let found = [];
+
+  const is = (name, value, row) => {
+    const code = list.states[asked[name]]?.[row];
+    return code === value || code === value + 4;
+  };
+  const keeps = {
+    "": () => true,
+    open: (row) => list.states.some((column) => column[row] > 4),
+    established: (row) => is("established", 1, row),
+    not_laying: (row) => is("laying", 2, row),
+    ended: (row) => list.places.end_reason[row] !== null,
+    undecided: (row) => list.states.some((column) => column[row] === 3),
+  };
+
+  // Which of these each course is kept by, a bit for each: asked once, not at every letter.
+  const kinds = Object.keys(keeps);
+  const keptBy = Uint8Array.from({ length: list.rows }, (_, row) =>
+    kinds.reduce((bits, kind, place) => (keeps[kind](row) ? bits | (1 << place) : bits), 0));
+
+  // What each column is sorted by; a text's place among its sorted values serves as well.
+  const keys = {
+    id: (row) => list.queen[row] * 4096 + list.course[row],
+    d0: (row) => list.d0[row],
+    operator: (row) => list.places.operator[row],
+    line: (row) => list.places.line[row],
+    dose: (row) => list.dose[row],
+    onset: (row) => list.onsetBy[row],
+    established: (row) => list.states[asked.established]?.[row] || null,
+    end: (row) => list.endBy[row],
+  };
+  const orders = new Map();
+
+  function rowsInOrder({ key, down }) {
+    const name = `${key} ${down}`;
+    if (!orders.has(name)) {
+      const value = Array.from({ length: list.rows }, (_, row) => keys[key](row));
+      const sign = down ? -1 : 1;
+      const rows = Array.from(value.keys()).sort((one, other) => {
+        if (value[one] === null || value[other] === null) { // what is not known comes last
+          return (value[one] === null) - (value[other] === null) || one - other;
+        }
+        return sign * (value[one] - value[other]) || one - other;
+      });
+      orders.set(name, rows);
+    }
+    return orders.get(name);
+  }
+
+  // Which values of a list hold a text, as a test of a row.
+  function holds(name, text) {
+    const hits = list.values[name].map((value) => lower(value).includes(text));
+    const places = list.places[name];
+    return hits.includes(true) ? (row) => hits[places[row]] === true : null;
+  }
+
+  function tests() {
+    const made = lower(query.value).split(/\s+/).filter(Boolean).map((word) => {
+      const others = searched.map((name) => holds(name, word)).filter(Boolean);
+      return (row) => ids[row].includes(word) || others.some((test) => test(row));
+    });
+    for (const [input, name] of [[operator, "operator"], [line, "line"]]) {
+      if (input.value === "") continue;
+      const wanted = Number(input.value);
+      made.push((row) => list.places[name][row] === wanted);
+    }
+    const typed = lower(batch.value).trim();
+    if (typed) {
+      const either = [holds("graft_batch", typed), holds("semen_batch", typed)].filter(Boolean);
+      made.push((row) => either.some((test) => test(row)));
+    }
+    const [first, last] = [from.valueAsNumber / 86_400_000, to.valueAsNumber / 86_400_000];
+    if (Number.isFinite(first)) made.push((row) => list.d0[row] >= first);
+    if (Number.isFinite(last)) made.push((row) => list.d0[row] <= last);
+    return made;
+  }
+
+  function search() {
+    const made = tests();
+    const counts = kinds.map(() => 0);
+    const wanted = 1 << kinds.indexOf(state.value);
+    found = [];
+    for (const row of rowsInOrder(order)) {
+      if (!made.every((test) => test(row))) continue;
+      const bits = keptBy[row];
+      for (let kind = 0; kind < counts.length; kind += 1) counts[kind] += (bits >> kind) & 1;
+      if (bits & wanted) found.push(row);
+    }
+    for (const option of state.options) {
+      const count = counts[kinds.indexOf(option.value)].toLocaleString("en");
+      option.textContent = `${option.dataset.words} (${count})`;
+    }
+    draw();
+  }
+
+  function draw() {
+    const all = list.rows.toLocaleString("en");
+    const few = Math.min(shown, found.length).toLocaleString("en");
+    const many = found.length.toLocaleString("en");
+    place("found").textContent = found.length === 0
+      ? `None of ${all} courses fits.`
+      : `${many} of ${all} courses${found.length > shown ? `, the first ${few} shown` : ""}.`;
+    place("clear").hidden = inputs.every((input) => input.value === "");
+    body.replaceChildren(...found.slice(0, shown).map(drawRow));
+    place("list").hidden = found.length === 0;
+    place("more").hidden = found.length <= shown;
+    for (const button of document.querySelectorAll("#courses th button")) {
+      const sorted = button.dataset.key === order.key;
+      const cell = button.closest("th");
+      if (sorted) cell.setAttribute("aria-sort", order.down ? "descending" : "ascending");
+      else cell.removeAttribute("aria-sort");
+    }
+    queens.mark?.();
+  }
+
+  const heads = [...document.querySelectorAll("#courses th")].map((cell) => cell.textContent);
+
+  function drawRow(row) {
+    const opener = element("button", list.ids[row]);
+    opener.type = "button";
+    const end = list.named("end_reason", row);
+    const cells = [
+      ["kept first", opener],
+      ["kept first", queens.isoDate(list.d0[row])],
+      ["wide", list.named("operator", row)],
+      ["wide", list.named("line", row)],
+      ["number wide", dose(row)],
+      ["", queens.onset(list.onsetAfter[row], list.onsetBy[row])],
+      ["", asked.established < 0 ? "" : queens.stateWords(list.state(asked.established, row))],
+      ["", end ? `${queens.reason(end)} by day ${list.endBy[row]}` : ""],
+    ];
+    const made = queens.row(cells, heads);
+    made.dataset.row = row;
+    return made;
+  }
+
+  function fill(select, values) {
+    values.forEach((value, number) => {
+      const option = element("option", value);
+      option.value = number;
+      select.append(option);
+    });
+  }
+
+  // The course before and after one in the list as it stands.
+  queens.neighbours = (row) => {
+    const at = found.indexOf(row);
+    return at < 0 ? {} : { before: found[at - 1], after: found[at + 1], at, of: found.length };
+  };
+  queens.searchFor = (text) => {
+    query.value = text;
+    again();
+  };
+
+  function again() {
+    shown = STEP;
+    search();
+  }
+
+  fill(operator, list.values.operator);
+  fill(line, list.values.line);
+  for (const value of new Set([...list.values.graft_batch, ...list.values.semen_batch])) {
+    const option = element("option");
+    option.value = value;
+    place("batches").append(option);
+  }
+  for (const input of inputs) input.addEventListener("input", again);
+  place("clear").addEventListener("click", () => {
+    for (const input of inputs) input.value = "";
+    again();
+    query.focus();
+  });
+  place("more").addEventListener("click", () => {
+    const next = shown;
+    shown += STEP;
+    draw();
+    body.rows[next]?.querySelector("button").focus();
+  });
+  body.addEventListener("click", (event) => {
+    const row = event.target.closest("tr");
+    if (row) queens.pick(Number(row.dataset.row));
+  });
+  document.querySelector("#courses thead").addEventListener("click", (event) => {
+    const button = event.target.closest("button");
+    if (!button) return;
+    const down = order.key === button.dataset.key ? !order.down : button.dataset.key === "d0";
+    order = { key: button.dataset.key, down };
+    again();
+  });
+  place("find").addEventListener("submit", (event) => event.preventDefault());
+  place("filters").open = window.matchMedia("(min-width: 48rem)").matches;
+  search();
+} else {
+  document.getElementById("found").textContent =
+    "The file data/queens-list.js is not beside this page: copy the whole folder, or build again.";
+}

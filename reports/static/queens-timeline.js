@@ -1,0 +1,245 @@
+// Draws a course as lanes over a common axis of days; stepped through by keyboard.
+"use strict";
+{
+  const { drawn, element } = queens;
+  const LANES = {
+    bench: ["Bench", 40],
+    colony: ["Colony", 24],
+    looks: ["Looks", 30],
+    implied: ["What each look implies", 16],
+    onset: ["Laying began", 24],
+    drones: ["Drone-laying", 24],
+    end: ["Gone", 26],
+    windows: ["Windows close", 34],
+  };
+  const ROW = 9; // height of one look's implied interval
+  const STEPS = [1, 2, 5, 10, 20, 30, 60, 90, 180, 360];
+  const RANGES = [35, 100];
+
+  // Where each lane lies, and how days become places on the page.
+  function layout(width, story, last) {
+    const narrow = width < 560;
+    const left = narrow ? 10 : 150;
+    const right = 24;
+    const scale = (width - left - right) / (last - story.first);
+    const lanes = {};
+    let top = 24;
+    for (const [name, [label, height]] of Object.entries(LANES)) {
+      const items = story.items.filter((item) => item.lane === name);
+      if (items.length === 0) continue;
+      let inside = height;
+      if (name === "implied") inside = 8 + ROW * items.length;
+      if (name === "colony") inside = height * tracks(items);
+      const head = narrow ? 18 : 0;
+      const gone = items.some((item) => item.from !== undefined);
+      lanes[name] = { label: name === "end" && !gone ? "Left" : label, items, top: top + head, height: inside };
+      top += inside + head + 6;
+    }
+    return { width, narrow, left, right, last, lanes, bottom: top, height: top + 40,
+      x: (day) => left + (Math.min(day, last) - story.first) * scale, scale };
+  }
+
+  // Stays that overlap lie under each other.
+  function tracks(items) {
+    const ends = [];
+    for (const item of items) {
+      let track = ends.findIndex((end) => end <= item.from);
+      if (track < 0) track = ends.push(0) - 1;
+      ends[track] = item.to;
+      item.track = track;
+    }
+    return ends.length;
+  }
+
+  function axis(svg, place, story, d0) {
+    const step = STEPS.find((days) => days * place.scale >= (place.narrow ? 46 : 62)) ?? 720;
+    const start = Math.ceil(story.first / step) * step;
+    for (let day = start; day <= place.last; day += step) {
+      const x = place.x(day);
+      svg.append(drawn("line", { x1: x, x2: x, y1: 18, y2: place.bottom, class: day === 0 ? "zero" : "grid" }));
+      const number = drawn("text", { x, y: place.bottom + 15, class: "tick" });
+      number.textContent = day;
+      const date = drawn("text", { x, y: place.bottom + 31, class: "tick soft" });
+      date.textContent = queens.shortDate(d0 + day);
+      svg.append(number, date);
+    }
+    if (story.today >= story.first && story.today <= place.last) {
+      const x = place.x(story.today);
+      const near = x > place.width - 90;
+      svg.append(drawn("line", { x1: x, x2: x, y1: 16, y2: place.bottom, class: "today" }));
+      const label = drawn("text", { x: x + (near ? -4 : 4), y: 12, class: "tick warm", "text-anchor": near ? "end" : "start" });
+      label.textContent = `as of ${queens.shortDate(d0 + story.today)}`;
+      svg.append(label);
+    }
+  }
+
+  // An interval: solid where both ends are known, an arrow where one is not.
+  function span(x, from, to, y, className) {
+    if (from !== null && to !== null) {
+      const start = x(from);
+      return drawn("path", { d: `M${start} ${y}H${Math.max(x(to), start + 2)}`, class: `span ${className}` });
+    }
+    const end = from === null ? x(to) : x(from);
+    const way = from === null ? -1 : 1;
+    return drawn("path", { class: `reach ${className}`,
+      d: `M${end} ${y - 3.5}v7M${end} ${y}h${way * 22}m${way * -4} -3l${way * 4} 3l${way * -4} 3` });
+  }
+
+  const draws = {
+    bench: (item, lane, place) => mark(item, place, lane.top + (item.shape === "co2" ? 29 : 11)),
+    looks: (item, lane, place) => mark(item, place, lane.top + 15),
+    implied: (item, lane, place) => {
+      const y = lane.top + 8 + ROW * lane.items.indexOf(item);
+      return group(item, place.x(item.to ?? item.from), y, span(place.x, item.from, item.to, y, "quiet"));
+    },
+    colony: (item, lane, place) => {
+      const y = lane.top + 24 * item.track;
+      const start = Math.max(place.x(item.from), place.left);
+      const end = Math.max(place.x(item.to), start + 3);
+      const bar = drawn("rect", { x: start, y: y + 3, width: end - start, height: 17, rx: 3, class: item.ended ? "stay" : "stay goes-on" });
+      const made = group(item, start, y + 11, bar);
+      if (end - start > 24) {
+        const text = drawn("text", { x: start + 6, y: y + 16, class: "inside" });
+        text.textContent = shortened(item.label, (end - start - 10) / 7);
+        made.append(text);
+      }
+      return made;
+    },
+    onset: interval("laying"),
+    drones: interval("warm"),
+    end: (item, lane, place) => (item.shape
+      ? mark(item, place, lane.top + 13)
+      : interval("warm")(item, lane, place)),
+    windows: (item, lane, place) => {
+      const y = lane.top + 25;
+      const made = mark(item, place, y);
+      made.prepend(span(place.x, item.from, item.to, y, "grace"));
+      const text = drawn("text", { x: place.x(item.from), y: lane.top + 14, class: "tick" });
+      text.textContent = item.label;
+      made.append(text);
+      return made;
+    },
+  };
+
+  function interval(className) {
+    return (item, lane, place) => {
+      const y = lane.top + 12;
+      return group(item, place.x(item.to ?? item.from), y, span(place.x, item.from, item.to, y, `wide-span ${className}`));
+    };
+  }
+
+  const shortened = (text, most) => (text.length <= most ? text : `${text.slice(0, Math.max(1, Math.floor(most) - 1))}…`);
+
+  function group(item, x, y, ...children) {
+    const made = drawn("g", { class: "item" }, ...children);
+    made.append(drawn("circle", { cx: x, cy: y, r: 10, class: "ring" }));
+    item.drawn = made;
+    return made;
+  }
+
+  function mark(item, place, y) {
+    const x = place.x(item.day);
+    const made = queens.drawMark(item.shape);
+    made.setAttribute("transform", `translate(${x} ${y})`);
+    return group(item, x, y, made);
+  }
+
+  // The onset's bounds as a band behind the looks that gave them.
+  function band(svg, place, item) {
+    if (!place.lanes.implied || item.to === null || item.to > place.last) return;
+    const top = place.lanes.looks ? place.lanes.looks.top : place.lanes.implied.top;
+    const { onset } = place.lanes;
+    const x = place.x(item.from);
+    svg.append(drawn("rect", { x, y: top, width: Math.max(2, place.x(item.to) - x), height: onset.top + onset.height - top, class: "band" }));
+  }
+
+  function draw(row, story, last, width, say) {
+    const place = layout(width, story, last);
+    const svg = drawn("svg", { viewBox: `0 0 ${width} ${place.height}`, width, height: place.height,
+      role: "img", "aria-label": queens.storyInWords(row, story) });
+    const shapes = new Set();
+    axis(svg, place, story, queens.list.d0[row]);
+    for (const item of place.lanes.onset.items) band(svg, place, item);
+    for (const [name, lane] of Object.entries(place.lanes)) {
+      const label = drawn("text", { x: 2, y: place.narrow ? lane.top - 4 : lane.top + Math.min(lane.height, 30) / 2 + 4, class: "lane" });
+      label.textContent = lane.label;
+      svg.append(label);
+      for (const item of lane.items) {
+        if ((item.from ?? item.day) > last || item.day > last && item.shape) continue;
+        const made = draws[name](item, lane, place);
+        made.addEventListener("pointerenter", () => say(item));
+        made.addEventListener("click", () => say(item));
+        svg.append(made);
+        if (item.shape && name !== "colony") shapes.add(item.shape);
+      }
+    }
+    return { svg, shapes, place };
+  }
+
+  function rangeChoice(story, drawAgain) {
+    const fits = RANGES.filter((days) => story.last > days * 1.3);
+    const choices = [...fits.map((days) => [days, `to day ${days}`]), [story.last, "all"]];
+    const box = element("fieldset", undefined, "ranges");
+    box.append(element("legend", "Days shown"));
+    choices.forEach(([days, words], number) => {
+      const label = element("label");
+      const input = element("input");
+      input.type = "radio";
+      input.name = "range";
+      input.checked = number === Math.min(1, choices.length - 1) || choices.length === 1;
+      input.addEventListener("change", () => drawAgain(days));
+      label.append(input, words);
+      box.append(label);
+    });
+    box.hidden = choices.length === 1;
+    return { box, start: choices[Math.min(1, choices.length - 1)][0] };
+  }
+
+  // A figure that redraws itself when its place changes size.
+  queens.timeline = (row, told) => {
+    const story = queens.story(row, told);
+    const figure = element("figure", undefined, "timeline");
+    const stage = element("div", undefined, "stage");
+    stage.tabIndex = 0;
+    stage.setAttribute("role", "group");
+    stage.setAttribute("aria-label", "Timeline. The left and right arrow keys step through its marks.");
+    const said = element("p", "Point at a mark, or step through them with the arrow keys.", "said");
+    said.setAttribute("role", "status");
+    const key = element("div");
+    let last;
+    let width = 0;
+    let at = -1;
+    let order = [];
+
+    const say = (item) => {
+      for (const lit of figure.parentElement?.querySelectorAll(".lit") ?? []) lit.classList.remove("lit");
+      at = order.indexOf(item);
+      item.drawn.classList.add("lit");
+      item.record?.line?.classList.add("lit");
+      const date = queens.isoDate(queens.list.d0[row] + item.day);
+      said.replaceChildren(element("b", `Day ${item.day}, ${date}`), ` ${item.words}`);
+    };
+    const drawAgain = () => {
+      const made = draw(row, story, last, width, say);
+      stage.replaceChildren(made.svg);
+      key.replaceChildren(queens.key(made.shapes));
+      order = story.items.filter((item) => item.drawn?.isConnected || made.svg.contains(item.drawn));
+    };
+    const range = rangeChoice(story, (days) => { last = days; drawAgain(); });
+    last = range.start;
+    stage.addEventListener("keydown", (event) => {
+      const steps = { ArrowRight: at + 1, ArrowLeft: at < 0 ? order.length - 1 : at - 1, Home: 0, End: order.length - 1 };
+      if (!(event.key in steps) || order.length === 0) return;
+      event.preventDefault();
+      say(order[Math.max(0, Math.min(order.length - 1, steps[event.key]))]);
+    });
+    new ResizeObserver(() => {
+      const now = Math.floor(stage.clientWidth);
+      if (now === width || now === 0) return;
+      width = now;
+      drawAgain();
+    }).observe(stage);
+    figure.append(range.box, stage, said, key);
+    return figure;
+  };
+}

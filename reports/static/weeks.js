@@ -1,0 +1,58 @@
+// Weeks chosen on the chart, or by the two lists under it: the table and a line follow.
+"use strict";
+{
+  const place = document.getElementById("chart-cohorts");
+  const form = document.getElementById("weeks");
+  const [from, to] = form.querySelectorAll("select");
+  const line = form.querySelector("output");
+  const COLUMNS = ["week", "courses", "closed", "yes", "no", "undecided", "left"];
+  const COUNTS = ["courses", "yes", "no", "undecided", "left"];
+  const rows = [...document.querySelectorAll("#cohort-table tbody tr")].map((row) => {
+    const texts = [...row.cells].map((cell) => cell.textContent.trim());
+    return { row, ...Object.fromEntries(COLUMNS.map((name, at) => [name, texts[at]])) };
+  });
+  const everything = () => [rows[0].week, rows.at(-1).week];
+
+  function said(shown) {
+    const sum = (name, of = shown) => of.reduce((total, one) => total + Number(one[name]), 0);
+    const span = shown.length > 1 ? `${shown[0].week} to ${shown.at(-1).week}` : shown[0].week;
+    const parts = COUNTS.map((name) => `${sum(name)} ${name}`).join(", ");
+    const closed = shown.filter((one) => one.closed === "yes");
+    const decided = sum("yes", closed) + sum("no", closed);
+    const fewest = Number(form.dataset.fewest);
+    const rate = sum("courses", closed) < fewest || !decided
+      ? `under ${fewest} courses in closed weeks, so no rate`
+      : `${Math.round((100 * sum("yes", closed)) / decided)} % yes of the ${decided} decided in closed weeks`;
+    return `${span}: ${parts}; ${rate}.`;
+  }
+
+  function choose(first, last) {
+    from.value = first;
+    to.value = last;
+    const shown = rows.filter((one) => one.week >= first && one.week <= last);
+    for (const one of rows) one.row.hidden = !shown.includes(one);
+    line.textContent = shown.length ? said(shown) : "No week with a queen lies in there.";
+  }
+
+  form.addEventListener("change", () => {
+    const [first, last] = [from.value, to.value].sort();
+    choose(first, last);
+  });
+  form.addEventListener("reset", (event) => {
+    event.preventDefault();
+    choose(...everything());
+  });
+  form.addEventListener("submit", (event) => event.preventDefault());
+  place?.addEventListener("drawn", ({ detail: view }) => {
+    view.addSignalListener("weeks", (_, { iso_week: weeks = [] }) => {
+      const chosen = weeks.filter((week) => /^\d/.test(week)).sort();
+      if (chosen.length) choose(chosen[0], chosen.at(-1));
+      else choose(...everything());
+    });
+    form.querySelector("button").addEventListener("click", () => {
+      view.data("weeks_store", []).runAsync();
+    });
+  });
+  form.hidden = false;
+  choose(...everything());
+}

@@ -1,0 +1,43 @@
+"""Every page by the rules of accessibility, in light and in dark, all of it unfolded."""
+
+from __future__ import annotations
+
+import pytest
+from chromium import MARKS
+from queen_outcomes.dashboard import site
+
+pytestmark = MARKS
+
+PAGES = tuple(name for name, _, _ in site.PAGES)
+OPTIONS = {"preload": False}
+"""The rules would otherwise ask for the style sheet again, which the page forbids."""
+
+
+def violations(page):
+    """Give what the rules find, in words."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    found = Axe().run(page, options=OPTIONS).response["violations"]
+    return [
+        f"{rule['id']}: {node['html'][:120]}"
+        for rule in found
+        for node in rule["nodes"]
+    ]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_keeps_the_rules(dashboard, visit, name, scheme):
+    page = visit((dashboard / f"{name}.html").as_uri(), scheme=scheme)
+    page.wait_for_load_state("networkidle")
+    page.evaluate(
+        "document.querySelectorAll('details').forEach(d => { d.open = true; })"
+    )
+    assert violations(page) == []
+    assert page.complaints == []
+
+
+def test_a_phone_keeps_the_rules_too(dashboard, visit):
+    page = visit((dashboard / "index.html").as_uri(), width=360)
+    page.wait_for_load_state("networkidle")
+    assert violations(page) == []

@@ -1,0 +1,224 @@
+"""What charts do: they are drawn, told in words, answer to pointing, and can be taken along."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import struct
+import xml.etree.ElementTree as ET
+
+import pytest
+from chromium import MARKS
+from queen_outcomes.dashboard import site
+
+pytestmark = MARKS
+
+PAGES = tuple(name for name, _, _ in site.PAGES)
+SVG = "{http://www.w3.org/2000/svg}"
+AS_OF = "2026-07-19"
+
+
+@pytest.fixture
+def opened(dashboard, visit):
+    """Give a maker of pages whose charts are all drawn."""
+
+    def open_page(name, **how):
+        page = visit((dashboard / f"{name}.html").as_uri(), **how)
+        page.wait_for_function(
+            "[...document.querySelectorAll('.chart')]"
+            ".every(place => place.dataset.drawn === 'yes')",
+            timeout=30_000,
+        )
+        return page
+
+    return open_page
+
+
+def specs_of(page):
+    """Give the page's charts as specifications."""
+    found = page.locator("#chart-specs")
+    return json.loads(found.text_content()) if found.count() else {}
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_every_chart_is_drawn_and_told(opened, name):
+    page = opened(name)
+    for chart in specs_of(page):
+        place = page.locator(f"#chart-{chart}")
+        drawn = place.locator(".role-mark path, .role-mark line, .role-mark text")
+        assert drawn.count() > 0, chart
+        assert place.get_attribute("role") == "img"
+        assert len(place.get_attribute("aria-label")) > 20, chart
+        tools = page.locator(f"#chart-{chart} + .tools")
+        title = tools.get_attribute("aria-label").removeprefix("Tools of the chart:")
+        assert title.strip(), chart
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_every_chart_has_its_numbers_one_click_away(opened, name):
+    page = opened(name)
+    for chart in specs_of(page):
+        page.evaluate(
+            "document.querySelectorAll('details').forEach(d => { d.open = false; })"
+        )
+        page.locator(f"#chart-{chart} + .tools button", has_text="Numbers").click()
+        reached = page.evaluate(
+            "(document.activeElement.closest('details') ?? document.activeElement)"
+            ".querySelectorAll('tbody tr').length"
+        )
+        assert reached > 0, chart
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_every_chart_tells_more_when_pointed_at(opened, name):
+    for chart, spec in specs_of(opened(name)).items():
+        told = [unit for unit in units_of(spec) if "tooltip" in unit["encoding"]]
+        assert told, chart
+
+
+def units_of(spec):
+    """Give the layers of a chart, however deep."""
+    if "layer" in spec:
+        return [unit for part in spec["layer"] for unit in units_of(part)]
+    return [spec]
+
+
+def saved(page, chart, face):
+    """Press a button of a chart's tools by keyboard; give the file's name and bytes."""
+    button = page.locator(f"#chart-{chart} + .tools button", has_text=face)
+    with page.expect_download() as waiting:
+        button.focus()
+        page.keyboard.press("Enter")
+    done = waiting.value
+    return done.suggested_filename, done.path().read_bytes()
+
+
+def test_a_chart_is_saved_as_a_picture(base, visit):
+    page = visit(f"{base}/index.html")
+    page.wait_for_selector("#chart-cohorts[data-drawn=yes]")
+    name, content = saved(page, "cohorts", "PNG")
+    assert name == f"cohorts_{AS_OF}.png"
+    assert content.startswith(b"\x89PNG\r\n")
+    width, height = struct.unpack(">II", content[16:24])
+    shown = page.locator("#chart-cohorts svg").bounding_box()
+    assert width >= 2 * shown["width"]
+    assert height >= 2 * shown["height"]
+    assert page.complaints == []
+
+
+def test_a_saved_drawing_says_what_it_is(opened):
+    page = opened("index")
+    name, content = saved(page, "cohorts", "SVG")
+    assert name == f"cohorts_{AS_OF}.svg"
+    root = ET.fromstring(content)
+    texts = [" ".join(text.itertext()) for text in root.iter(f"{SVG}text")]
+    assert page.locator("#cohort-title").inner_text() in texts
+    assert any(text.endswith(f"as of {AS_OF}") for text in texts)
+    assert b"currentColor" not in content
+
+
+def test_saved_numbers_are_those_of_the_table(opened):
+    page = opened("index")
+    name, content = saved(page, "cohorts", "CSV")
+    assert name == f"cohorts_{AS_OF}.csv"
+    rows = {
+        row["iso_week"]: row for row in csv.DictReader(io.StringIO(content.decode()))
+    }
+    shown = page.locator("#cohort-table tbody tr").evaluate_all(
+        "rows => rows.map(row => [...row.cells].map(cell => cell.textContent))"
+    )
+    drawn = [cells for cells in shown if cells[7] != "–"]
+    assert [cells[0] for cells in drawn] == list(rows)
+    for week, courses, _, *counts, share, _, _ in drawn:
+        own = rows[week]
+        assert own["courses"] == courses
+        assert [own[key] for key in ("yes", "no", "undecided", "left")] == counts
+        assert f"{100 * float(own['share']):.0f} %" == share
+
+
+def faint(page, chart):
+    """Count the marks that stand back."""
+    return page.locator(f"#chart-{chart} .role-mark path").evaluate_all(
+        "marks => marks.filter(mark => { const opacity = mark.getAttribute('opacity');"
+        " return opacity !== null && Number(opacity) < 0.2 && Number(opacity) > 0; }).length"
+    )
+
+
+def test_a_legend_entry_shows_its_series_alone(opened):
+    page = opened("onset")
+    chart = "onset-protocol"
+    before = faint(page, chart)
+    entries = page.locator(f"#chart-{chart} .role-legend-label text")
+    levels = entries.all_text_contents()
+    entries.first.click()
+    alone = faint(page, chart)
+    assert alone > before
+    choice = page.locator(f"#chart-{chart} + .tools select")
+    assert choice.input_value() == levels[0]
+    entries.nth(1).click(modifiers=["Shift"])
+    assert before < faint(page, chart) < alone or len(levels) == 2
+    choice.select_option("")
+    page.wait_for_timeout(100)
+    assert faint(page, chart) == before
+
+
+def test_a_series_is_chosen_from_the_list_too(opened):
+    page = opened("onset")
+    chart = "onset-protocol"
+    before = faint(page, chart)
+    page.locator(f"#chart-{chart} + .tools select").select_option(index=1)
+    page.wait_for_timeout(100)
+    assert faint(page, chart) > before
+
+
+def test_pointing_at_a_week_tells_its_counts(opened):
+    page = opened("index")
+    page.locator("#chart-cohorts .role-mark.cohorts_marks path").first.hover()
+    told = page.locator("#vg-tooltip-element.visible")
+    told.wait_for(timeout=3000)
+    text = told.inner_text()
+    for word in ("week", "from", "courses", "yes", "no", "undecided", "left"):
+        assert word in text
+
+
+def shown_weeks(page):
+    """Give the weeks that the table shows."""
+    return page.locator(
+        "#cohort-table tbody tr:not([hidden]) td:first-child"
+    ).evaluate_all("cells => cells.map(cell => cell.textContent)")
+
+
+def test_weeks_drawn_across_are_added_up(opened):
+    page = opened("index")
+    everything = shown_weeks(page)
+    said = page.locator("#weeks output")
+    before = said.inner_text()
+    place = page.locator("#chart-cohorts svg")
+    place.scroll_into_view_if_needed()
+    box = place.bounding_box()
+    middle = box["y"] + box["height"] / 2
+    page.mouse.move(box["x"] + 0.6 * box["width"], middle)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 0.8 * box["width"], middle, steps=5)
+    page.mouse.up()
+    some = shown_weeks(page)
+    assert 1 <= len(some) < len(everything)
+    assert said.inner_text().startswith(f"{some[0]} to {some[-1]}: ")
+    page.get_by_role("button", name="All weeks").click()
+    assert shown_weeks(page) == everything
+    assert said.inner_text() == before
+
+
+def test_weeks_chosen_from_the_lists_are_added_up(opened):
+    page = opened("index")
+    weeks = shown_weeks(page)
+    first, last = weeks[1], weeks[3]
+    page.locator("#weeks select").first.select_option(first)
+    page.locator("#weeks select").nth(1).select_option(last)
+    assert shown_weeks(page) == weeks[1:4]
+    counted = page.locator("#cohort-table tbody tr:not([hidden])").evaluate_all(
+        "rows => rows.map(row => Number(row.cells[1].textContent))"
+    )
+    said = page.locator("#weeks output").inner_text()
+    assert said.startswith(f"{first} to {last}: {sum(counted)} courses, ")
