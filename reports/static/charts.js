@@ -18,6 +18,13 @@
     return made;
   };
 
+  // a legend as wide as the chart has room for
+  function fitted(spec, place) {
+    const columns = Math.max(1, Math.min(6, Math.floor(place.clientWidth / 170)));
+    const legend = { ...spec.config.legend, columns };
+    return { ...spec, config: { ...spec.config, legend } };
+  }
+
   function titleOf(place) {
     const near = place.closest("figure, div:has(> .chart-title)")?.querySelector(".chart-title");
     const head = place.closest("section")?.querySelector("h2, h3");
@@ -86,7 +93,7 @@
     sheet.setAttribute("aria-hidden", "true");
     place.append(sheet);
     window
-      .vegaEmbed(sheet, spec, options)
+      .vegaEmbed(sheet, fitted(spec, place), options)
       .then(({ view }) => {
         tools(name, place, view);
         place.dispatchEvent(new CustomEvent("drawn", { detail: view }));

@@ -10,6 +10,7 @@ COUNT_OF = "document.querySelector('#found').textContent"
 def open_queen(visit, base, course, **how):
     page = visit(f"{base}/queens.html#{course.replace('/', '%2F')}", **how)
     page.wait_for_selector(f"#panel[data-drawn='{course}']")
+    page.wait_for_selector("#panel svg[role=img] .item", state="attached")
     return page
 
 

@@ -53,6 +53,6 @@ def differences(rows: list[Row]) -> str:
     ]
     if not clear:
         return f"The limits of all {len(rows)} differences include zero"
-    many = "difference has" if len(clear) == 1 else "differences have"
-    told = f"{len(clear)} of {len(rows)} {many} limits on one side of zero"
+    verb = "has" if len(clear) == 1 else "have"
+    told = f"{len(clear)} of {len(rows)} differences {verb} limits on one side of zero"
     return f"{told}: {', '.join(clear)}" if len(clear) <= 3 else told

@@ -28,6 +28,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     overall = store.records(
         "SELECT * FROM onset_curves WHERE \"grouping\" = 'all' ORDER BY day"
     )
+    closed = _closed(store, window)
     charts: dict[str, Any] = {}
     if overall:
         charts["onset-all"] = theme.dressed(onset_chart(overall, window=window))
@@ -47,7 +48,9 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "model": model,
         "window": window,
         "overall": overall,
-        "finding": _finding(overall, window),
+        "finding": _finding(overall, window)
+        if closed >= settings.min_shown
+        else f"Too early to say what share lays by day {window}: {closed} courses closed",
         "overall_table": _table(overall),
         "table_days": TABLE_DAYS,
         "groups": groups,
@@ -79,6 +82,16 @@ def _curves(store: Store, grouping: str) -> list[dict[str, Any]]:
     )
 
 
+def _closed(store: Store, window: int) -> int:
+    """Count the courses whose window has closed."""
+    ((closed,),) = store.rows(
+        "SELECT coalesce(sum(closed), 0) FROM rates WHERE \"grouping\" = 'all' "
+        "AND outcome = 'laying' AND window_days = $window",
+        {"window": window},
+    )
+    return int(closed)
+
+
 def _finding(rows: list[dict[str, Any]], window: int) -> str:
     for row in rows:
         if row["day"] == window and row["laying"] is not None:
@@ -90,11 +103,11 @@ def _finding(rows: list[dict[str, Any]], window: int) -> str:
 def _side_by_side(rows: list[dict[str, Any]], window: int) -> str:
     """Say the share of each level by the window's day."""
     shares = [
-        f"{row['level']} {words.percent(row['laying'])}"
+        f"{words.percent(row['laying'])} with {row['level']}"
         for row in rows
         if row["day"] == window
     ]
-    return f"Laying by day {window}: {', '.join(shares)}"
+    return f"Laying by day {window}: {'; '.join(shares)}"
 
 
 def _spread(rows: list[dict[str, Any]]) -> dict[str, int | None]:

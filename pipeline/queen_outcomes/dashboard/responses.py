@@ -29,12 +29,11 @@ def responding(spec: Spec) -> Spec:
         A chart as a specification, which is changed.
     """
     units = list(_units(spec))
-    for unit in units:
-        _touchable(unit)
     field, levels = _series(units)
     if field:
         _filter_by_legend(spec, units, field)
         spec["usermeta"] = {SERIES: {"field": field, "levels": levels}}
+    _make_touchable(spec)
     return spec
 
 
@@ -52,15 +51,29 @@ def _mark(unit: Spec) -> Spec:
     return mark if isinstance(mark, dict) else {"type": mark}
 
 
-def _touchable(unit: Spec) -> None:
-    """Let a line be pointed at on each of its steps: a line itself tells but its first."""
+def _make_touchable(spec: Spec) -> None:
+    """Lay points that are not seen over lines: a line itself tells only its first step."""
+    laid: list[Spec] = []
+    for part in spec.get("layer", ()):
+        _make_touchable(part)
+        laid.append(part)
+        if "mark" in part and _is_told_line(part):
+            laid.append(_unseen_points(part))
+    if laid:
+        spec["layer"] = laid
+
+
+def _is_told_line(unit: Spec) -> bool:
     mark = _mark(unit)
-    if (
-        mark["type"] == "line"
-        and "point" not in mark
-        and "tooltip" in unit.get("encoding", {})
-    ):
-        unit["mark"] = {**mark, "point": {"opacity": 0, "size": 90, "filled": True}}
+    told = "tooltip" in unit.get("encoding", {})
+    return told and mark["type"] == "line" and "point" not in mark
+
+
+def _unseen_points(line: Spec) -> Spec:
+    kept = {name: line["encoding"][name] for name in ("x", "y", "tooltip")}
+    mark = {"type": "point", "filled": True, "size": 90, "opacity": 0}
+    given = {"data": line["data"]} if "data" in line else {}
+    return {**given, "mark": mark, "encoding": kept}
 
 
 def _series(units: list[Spec]) -> tuple[str | None, list[Any]]:

@@ -49,7 +49,13 @@ CONFIG = {
     },
     # as many marks along the axis as its labels have room for, on a phone too
     "axisX": {"tickCount": {"expr": "clamp(floor(width / 50), 3, 12)"}},
-    "legend": {**TEXT, "orient": "top", "symbolStrokeWidth": 2, "labelLimit": 260},
+    "legend": {
+        **TEXT,
+        "orient": "top",
+        "symbolStrokeWidth": 2,
+        "labelLimit": 260,
+        "columns": 2,  # the page's script makes it as many as there is room for
+    },
 }
 
 

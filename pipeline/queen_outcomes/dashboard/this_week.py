@@ -67,15 +67,20 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "lacking": store.records(resources.read("sql", "7_pages", "lacking.sql")),
         "changes": _changes(store),
         "charts": charts,
-        "title_said": _title(season, window),
+        "title_said": title(season, window, settings.min_shown),
         "first_closes": first_close(store, settings, as_of),
     }
 
 
-def _title(season: dict[str, Any] | None, window: int) -> str:
-    """Say the season's estimate, or what is asked while there is none."""
-    if season is None or season["estimate"] is None:
+def title(season: dict[str, Any] | None, window: int, min_shown: int) -> str:
+    """Say the season's estimate, or why it is no headline yet."""
+    if season is None:
         return f"Laying by day {window}, week by week"
+    if season["estimate"] is None or season["closed"] < min_shown:
+        return (
+            f"Laying by day {window}: too early to say for season {season['level']}, "
+            f"{season['closed']} of {season['courses']} courses closed"
+        )
     return (
         f"Laying by day {window}: {words.percent(season['estimate'])} of the queens of "
         f"season {season['level']}"
@@ -95,7 +100,7 @@ def first_close(
     """
     rows = store.records(
         """
-        SELECT outcome, window_days, min(d0) + window_days + $grace AS "on"
+        SELECT outcome, window_days, min(d0) + CAST(window_days + $grace AS INTEGER) AS "on"
         FROM outcomes
         JOIN courses USING (course_id)
         GROUP BY outcome, window_days

@@ -50,7 +50,7 @@ def _colour(levels: list[str], by: str | None) -> Any:
         "level:N",
         title=by,
         scale=alt.Scale(domain=levels, range=theme.SERIES[: len(levels)]),
-        legend=alt.Legend(columns=2, symbolType="stroke", symbolOpacity=1),
+        legend=alt.Legend(symbolType="stroke", symbolOpacity=1),
     )
 
 
