@@ -6,10 +6,13 @@
 --   early_end_days, look_gap_days, noticed_days.
 -- What the records dated up to cut_day say: exit, end, and the last look's running values.
 -- Days count from d0. end_after, end_by: she was gone after the one and by the other.
+-- end_since: end_after, but for a superseded queen the last day on which what was seen can
+-- only have been hers: her mark, or the brood that dated her onset; later eggs may well be
+-- her successor's.
 -- end_behind: the curves spread her end over the days behind this one, up to end_by: from
--- when she was last shown alive where a look brought it to light (the looks tell it, or one
--- was made on the exit's day or the day before); noticed_days back where the exit alone
--- dates it; the very day where she was found dead or taken out by hand.
+-- end_since where a look brought it to light (the looks tell it, or one was made on the
+-- exit's day or the day before); noticed_days back where the exit alone dates it; the very
+-- day where she was found dead or taken out by hand.
 -- next_day: first insemination of a further course, where known by then. is_unlaid: gone, or
 -- inseminated again, and it is settled that she had not laid: too early for it, or seen
 -- without brood shortly before. begun_by: where that is not settled and no brood was seen,
@@ -125,14 +128,19 @@ SELECT
         WHEN ended.end_by IS NOT NULL THEN greatest(0, so_far.alive_day)
     END AS end_after,
     CASE
+        WHEN ended.end_reason = 'superseded'
+            THEN least(end_after, greatest(0, so_far.onset_by, so_far.mark_day))
+        ELSE end_after
+    END AS end_since,
+    CASE
         WHEN list_contains($there_reasons, ended.end_reason) THEN ended.end_by - 1
         WHEN
             ended.inferred
             OR ended.end_by < ended.exit_day
             OR so_far.day >= ended.end_by - 1
-            THEN end_after
+            THEN end_since
         WHEN ended.end_reason = 'dead' THEN ended.end_by - 1
-        ELSE greatest(end_after, ended.end_by - $noticed_days)
+        ELSE greatest(end_since, ended.end_by - $noticed_days)
     END AS end_behind,
     coalesce(
         so_far.onset_by IS NULL

@@ -5,6 +5,7 @@
 -- unlaid_day: gone, or inseminated again, by that day with no brood of hers ever seen.
 -- begun_by: the latest day on which such a course may have begun to lay all the same; null
 -- where it is settled that it had not.
+-- end_since: the last day on which she was surely there herself, before her end.
 -- end_behind: her end is spread over the days behind this one, up to end_by.
 -- alive_day: last day she was shown to be there. sound_day: last look at sealed brood
 -- without many drone cells. mark_day: last day her mark was seen, or she left in hand.
@@ -26,7 +27,7 @@ SELECT
     CASE WHEN told.onset_by IS NULL THEN least(told.end_by, told.next_day) END AS unlaid_day,
     told.begun_by,
     told.end_reason,
-    told.end_after,
+    told.end_since,
     told.end_by,
     told.end_behind,
     greatest(told.there_day, told.in_hand_day, told.next_day) AS alive_day,

@@ -132,6 +132,25 @@ def test_a_look_finds_what_may_be_old_and_an_exit_alone_dates_it():
     assert lost(alive) == [9, 10, 10]
 
 
+def superseded(*checks, exits=()):
+    risk = at_risk(histories(LAYING, *checks, exits=exits), "superseded")
+    return [float(part[0]) for part in (risk.since - 1, risk.behind, risk.by)]
+
+
+def test_eggs_do_not_tell_a_queen_from_her_successor():
+    eggs, stranger = check(60, eggs=True), check(90, mark_seen=False, queen_seen=True)
+    mark = check(35, mark_seen=True, queen_seen=True)
+    # from the day by which she laid herself, or her mark was last seen
+    assert superseded(eggs, stranger) == [12, 12, 90]
+    assert superseded(mark, eggs, stranger) == [35, 35, 90]
+    # written down without a look: within the month before
+    gone = [leave(100, "superseded")]
+    assert superseded(mark, eggs, exits=gone) == [35, 70, 100]
+    # of a queen that died the same eggs tell that she lived: nobody replaced her
+    risk = at_risk(histories(LAYING, eggs, exits=[leave(90, "missing")]), "lost")
+    assert float(risk.since[0]) - 1 == 57  # eggs show her alive when they were laid
+
+
 def test_patterns_of_queens_that_failed_say_nothing_of_those_that_work():
     """Of 40 layers 20 have poor patterns and die by day 60; all others work."""
     checks, exits, inseminations = [], [], []

@@ -84,7 +84,7 @@ def at_risk(frame: pl.DataFrame, event: str) -> AtRisk:
         frame = frame.filter(pl.col("onset_by").is_not_null())
     if event == "superseded":
         frame = frame.filter("is_marked")
-    end_by, end_since = days(frame, "end_by", np.inf), days(frame, "end_after", 0) + 1
+    end_by, end_since = days(frame, "end_by", np.inf), days(frame, "end_since", 0) + 1
     reason = frame["end_reason"].fill_null("").to_numpy()
     known = {"superseded": "mark_day", "drone_layer": "sound_day"}.get(
         event, "alive_day"
