@@ -8,6 +8,7 @@ import random
 
 from queen_outcomes.models.onset_results import onset_rows
 from queen_outcomes.models.station_factors import read_factors
+from queen_outcomes.season_plan import SeasonPlan
 from queen_outcomes.settings import Models, Outcomes, Settings
 from station_tables import check, day, derived, leave
 
@@ -74,10 +75,16 @@ def station(made: list[dict], shuffle: int = 0, settings: Settings = SETTINGS):
     return derived(AS_OF, settings, **records(made, shuffle))
 
 
-def modelled(made: list[dict], shuffle: int = 0, settings: Settings = SETTINGS):
+def modelled(
+    made: list[dict],
+    shuffle: int = 0,
+    settings: Settings = SETTINGS,
+    plan: SeasonPlan | None = None,
+):
     """Give the onset model's rows of a station, by table."""
     store = station(made, shuffle, settings)
-    return onset_rows(store, settings, read_factors(store, settings.prior_cases))
+    values = read_factors(store, settings.prior_cases)
+    return onset_rows(store, settings, values, plan)
 
 
 def of_factor(rows: dict[str, list[dict]], table: str, name: str) -> list[dict]:

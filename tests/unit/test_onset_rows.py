@@ -1,9 +1,11 @@
 """The onset model in the build: its courses, its rows, and answers for odd stations."""
 
+import datetime as dt
+
 import numpy as np
 import pytest
 from onset_records import SETTINGS, modelled, of_factor, queens, station
-from queen_outcomes import contract
+from queen_outcomes import contract, season_plan
 from queen_outcomes.models.model_tables import SCHEMAS
 from queen_outcomes.models.onset_results import read_seen, rows_of
 from queen_outcomes.models.onset_station import fit_station
@@ -14,6 +16,7 @@ from queen_outcomes.outcomes.derive import THERE_REASONS
 from queen_outcomes.outcomes.histories import onset_sets
 from queen_outcomes.outcomes.rates import count_rates
 from queen_outcomes.outcomes.turnbull import fit_turnbull, share_by
+from queen_outcomes.season_plan import SeasonPlan
 
 TABLES = (
     *("model_fits", "model_terms", "model_coefficients"),
@@ -261,3 +264,20 @@ def test_one_batch_and_few_batches_are_said():
         in (the_fit(rows)["message"])
     )
     assert any(row["term"] == "chance: graft_batch" for row in rows["model_terms"])
+
+
+def test_a_seasons_form_is_fixed_at_its_first_build_and_kept(tmp_path):
+    """Later courses would bend the dose and bring a factor in; the season's form holds."""
+    plan = SeasonPlan("2026", dt.date(2026, 5, 2))
+    first = modelled(queens(150), plan=plan)
+    season_plan.write(tmp_path, plan)
+    later = season_plan.read(tmp_path, "2026", dt.date(2026, 6, 1))
+    kept, free = (modelled(queens(400), plan=given) for given in (later, None))
+    forms = [
+        [(row["term"], row["df"]) for row in rows["model_terms"]]
+        for rows in (first, kept, free)
+    ]
+    assert forms[0] == forms[1] != forms[2]
+    assert the_fit(kept)["left_out"] == the_fit(first)["left_out"]
+    assert the_fit(kept)["rows"] == 400
+    assert not later.fresh

@@ -7,7 +7,7 @@ for nothing but how many there are of the rarer one.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -105,6 +105,20 @@ class Earlier:
     terms: tuple[Term, ...]
     left_out: tuple[str, ...]
     message: str
+
+
+def as_earlier(design: Design, left_out: Sequence[str] = ()) -> Earlier:
+    """Give a design's factors and knots, so that they can be fixed.
+
+    ``left_out`` names what had gone before the choice.
+    """
+    terms = [
+        replace(form.term, knots=tuple(form.knots.tolist()) or 0)
+        for form in design.forms
+        if form.term.name not in GROUPS
+    ]
+    gone = by_reason([*left_out, *design.left_out])
+    return Earlier(tuple(terms), gone, design.message)
 
 
 def take_earlier(

@@ -17,6 +17,7 @@ from queen_outcomes.models.choose import Design
 from queen_outcomes.models.fitted import join
 from queen_outcomes.models.multiplicity import holm
 from queen_outcomes.models.onset_averages import followed_share, laying_by
+from queen_outcomes.models.onset_choice import OnsetForm
 from queen_outcomes.models.onset_factors import (
     days_rows,
     laying_differences,
@@ -24,21 +25,30 @@ from queen_outcomes.models.onset_factors import (
 )
 from queen_outcomes.models.onset_station import OnsetModel, Seen, fit_station
 from queen_outcomes.models.plain import Test, wald_test
-from queen_outcomes.models.questions import main_terms
+from queen_outcomes.models.questions import (
+    chosen_under,
+    main_terms,
+    read_form,
+    write_form,
+)
 from queen_outcomes.models.terms import Form, Values
 from queen_outcomes.outcomes.histories import onset_sets
+from queen_outcomes.season_plan import SeasonPlan, Section
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
 
 FOLLOWED = 0.95
 """Share of the unlaid to be followed past the days of most layers, to speak of ever."""
 
+FORM, PARTS = "form of laying, onset model", ("chance", "days")
+"""Name of what the season's file keeps of this model, and of its two parts."""
+
 Row = dict[str, Any]
 Place = tuple[str, Design, Form, list[int]]
 
 
 def onset_rows(
-    store: Store, settings: Settings, values: Values
+    store: Store, settings: Settings, values: Values, plan: SeasonPlan | None = None
 ) -> dict[str, list[Row]]:
     """Fit the onset model and give its rows for every table that it adds to.
 
@@ -50,6 +60,8 @@ def onset_rows(
         Windows of laying; terms and what is adjusted for.
     values : mapping of str to ndarray, shape (n,)
         Factors of every course, with `course_id`.
+    plan : SeasonPlan, optional
+        What is fixed for the season, and takes up what is fixed now.
 
     Returns
     -------
@@ -58,10 +70,31 @@ def onset_rows(
     windows = settings.outcomes.laying_days
     if not windows:
         return {}
-    terms = main_terms(settings)
-    seen = read_seen(store, values["course_id"])
-    always = settings.models.adjust_for
-    return rows_of(fit_station(values, seen, terms, always, min(windows)), windows)
+    seen, under = read_seen(store, values["course_id"]), chosen_under(settings)
+    section = plan.fixed(FORM, under) if plan else None
+    model = fit_station(
+        values,
+        seen,
+        main_terms(settings),
+        settings.models.adjust_for,
+        min(windows),
+        _read(section) if section else None,
+    )
+    if plan and not section and model.method != "none":
+        plan.fix(FORM, _written(model), under)
+    return rows_of(model, windows)
+
+
+def _read(section: Section) -> OnsetForm:
+    parts = (read_form(section[part]) for part in PARTS)
+    return OnsetForm(*parts, tuple(section["left_out"]))
+
+
+def _written(model: OnsetModel) -> Section:
+    form = model.form
+    parts = {part: write_form(getattr(form, part)) for part in PARTS}
+    said = {"courses": len(model.courses.y), "left_out": list(form.left_out)}
+    return {**said, **parts}
 
 
 def read_seen(store: Store, course_ids: np.ndarray) -> Seen:

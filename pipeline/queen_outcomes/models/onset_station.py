@@ -11,21 +11,29 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from queen_outcomes.models.analysis_set import AnalysisSet, analysis_set, take
-from queen_outcomes.models.choose import Design, by_reason, choose, leave_out
-from queen_outcomes.models.clustered import cluster_codes
-from queen_outcomes.models.fit import EACH, RARE, TOO_RARE, groupings
+from queen_outcomes.models.analysis_set import (
+    RECORDED,
+    RECORDED_WHEN_FIXED,
+    AnalysisSet,
+    analysis_set,
+)
+from queen_outcomes.models.choose import Design, as_earlier, by_reason, leave_out
+from queen_outcomes.models.fit import RARE
 from queen_outcomes.models.fitted import join
 from queen_outcomes.models.onset import NARROW, WIDE, OnsetFit, fit_onset
-from queen_outcomes.models.robust import FEW_FOR_CR2, MANY_FOR_CR1
+from queen_outcomes.models.onset_choice import (
+    BATCH,
+    Batches,
+    OnsetForm,
+    choose_chance,
+    choose_days,
+    find_batches,
+)
 from queen_outcomes.models.separation import find_separation
 from queen_outcomes.models.terms import Term, Values
 
-DAY_TERMS = ("co2_schedule", "dose", "queen_age")
-"""Factors of the days to laying, numbers as lines, in order of priority."""
 NOTHING_LEFT = "no factor is left to compare"
 UNDETERMINED = "with it the records do not determine the model"
-BATCH = "graft_batch"
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,6 +91,12 @@ class OnsetModel:
         return "mixture" if self.fit is not None and self.fit.converged else "none"
 
     @property
+    def form(self) -> OnsetForm:
+        """Give both parts' factors and knots, so that they can be fixed."""
+        gone = by_reason(self.courses.left_out)
+        return OnsetForm(as_earlier(self.chance), as_earlier(self.days), gone)
+
+    @property
     def left_out(self) -> tuple[str, ...]:
         """Give what was left out of both parts or one, and why."""
         parts = (("chance", self.chance), ("days", self.days))
@@ -98,21 +112,13 @@ class OnsetModel:
         return self.chance.matrix(values), self.days.matrix(values)
 
 
-@dataclass(frozen=True, eq=False)
-class _Batches:
-    """How graft batches enter: as clusters, as levels, or not at all."""
-
-    clusters: np.ndarray | None
-    levels: tuple[str, ...]
-    said: str
-
-
 def fit_station(
     values: Values,
     seen: Seen,
     terms: Sequence[Term],
     adjust_for: Sequence[str],
     day: int,
+    form: OnsetForm | None = None,
 ) -> OnsetModel:
     """Choose the factors of both parts and fit.
 
@@ -128,13 +134,18 @@ def fit_station(
         Factors that the budget does not drop, where answers are not rare.
     day : int
         Not laying on this day counts as not laying when the budget is reckoned.
+    form : OnsetForm, optional
+        Factors and forms of both parts that were fixed earlier; not given: chosen now.
 
     Returns
     -------
     OnsetModel
     """
     every = len(seen.after)
-    courses = analysis_set(values, seen.laid.astype(float), terms)
+    asked, recorded = (form.terms, RECORDED_WHEN_FIXED) if form else (terms, RECORDED)
+    courses = analysis_set(values, seen.laid.astype(float), asked, recorded)
+    if form:
+        courses = replace(courses, left_out=(*form.left_out, *courses.left_out))
     short = len(courses.y) < every
     said = (
         f"{len(courses.y)} of {every} courses are complete in every factor, and these "
@@ -149,9 +160,9 @@ def fit_station(
         known = f"{layers} courses are" if layers else "no course is"
         few = ", too few for a model of the day" if layers else ""
         return _no_model(courses, seen, f"{known} known to have laid{few}")
-    batches = _find_batches(courses)
-    chance = _choose_chance(courses, seen.unlaid(day), adjust_for, batches)
-    days = _choose_days(courses, batches)
+    batches = find_batches(courses)
+    chance = choose_chance(courses, seen.unlaid(day), adjust_for, batches, form)
+    days = choose_days(courses, batches, form)
     model = OnsetModel(courses, seen, chance, days, None, courses.message)
     return _fit_down(model, batches, day)
 
@@ -161,64 +172,7 @@ def _no_model(courses: AnalysisSet, seen: Seen, why: str) -> OnsetModel:
     return OnsetModel(courses, seen, empty, empty, None, join(why, courses.message))
 
 
-def _find_batches(courses: AnalysisSet) -> _Batches:
-    """Let limits allow for batches where there are enough, else make them levels."""
-    codes = cluster_codes(courses)
-    count = len(np.unique(codes))
-    if count >= FEW_FOR_CR2:
-        said = f"limits by graft batch, over {count} batches"
-        few = ", raised because they are few" if count < MANY_FOR_CR1 else ""
-        return _Batches(codes, (), said + few)
-    if count == 1:
-        return _Batches(None, (), "one graft batch: nothing is said of others")
-    if count < len(codes):
-        return _Batches(None, (BATCH,), f"{count} graft batches")
-    return _Batches(None, (), "each course stands by itself")
-
-
-def _choose_chance(
-    courses: AnalysisSet, unlaid: np.ndarray, adjust_for, batches: _Batches
-) -> Design:
-    """Choose what goes with laying at all, on courses that laid or did not.
-
-    A level seen in open courses alone would have no answer: it is not a level then.
-    """
-    rarer = int(min(courses.y.sum(), unlaid.sum()))
-    settled = _part(courses, np.flatnonzero((courses.y > 0) | unlaid))
-    fixed = [name for name in groupings(settled)[1] if name != BATCH]
-    return choose(
-        settled,
-        fixed=[*fixed, *batches.levels] if rarer >= TOO_RARE else (),
-        adjust_for=adjust_for if rarer >= RARE else (),
-        each=EACH,
-        counted=(rarer, "of the rarer answer"),
-    )
-
-
-def _choose_days(courses: AnalysisSet, batches: _Batches) -> Design:
-    """Choose what goes with the day, on courses known to have laid."""
-    layers = _part(courses, np.flatnonzero(courses.y > 0))
-    there = {term.name: term for term in courses.terms}
-    terms = [there[name] for name in DAY_TERMS if name in there]
-    lines = [
-        replace(term, kind="line", knots=None) if term.kind == "spline" else term
-        for term in terms
-    ]
-    return choose(
-        replace(layers, terms=tuple(lines)),
-        fixed=batches.levels,
-        adjust_for=(),
-        each=EACH,
-        counted=(len(layers.y), "courses known to have laid"),
-    )
-
-
-def _part(courses: AnalysisSet, rows: np.ndarray) -> AnalysisSet:
-    values, y = take(courses.values, rows), courses.y[rows]
-    return replace(courses, values=values, y=y, rows=courses.rows[rows])
-
-
-def _fit_down(model: OnsetModel, batches: _Batches, day: int) -> OnsetModel:
+def _fit_down(model: OnsetModel, batches: Batches, day: int) -> OnsetModel:
     """Fit, and leave out what the records do not determine until the rest is."""
     values, seen = model.courses.values, model.seen
     while model.chance.forms or model.days.forms:
@@ -271,7 +225,7 @@ def _is_of_spread(fit: OnsetFit) -> bool:
     return bool(np.isfinite(fit.sigma)) and not NARROW < fit.sigma < WIDE
 
 
-def _levels_said(model: OnsetModel, batches: _Batches) -> str:
+def _levels_said(model: OnsetModel, batches: Batches) -> str:
     """Say where graft batches stand as levels."""
     if not batches.levels:
         return ""

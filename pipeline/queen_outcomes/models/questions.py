@@ -17,13 +17,12 @@ from queen_outcomes.models.analysis_set import (
     take,
     with_gaps,
 )
-from queen_outcomes.models.choose import Earlier, by_reason
+from queen_outcomes.models.choose import Earlier, as_earlier
 from queen_outcomes.models.filled import fill_once, fit_filled
 from queen_outcomes.models.fit import find_design, fit_courses
 from queen_outcomes.models.fitted import Fitted
 from queen_outcomes.models.terms import (
     BENCH,
-    GROUPS,
     MAIN,
     Term,
     Values,
@@ -110,13 +109,7 @@ def choose_form(asked: Asked) -> Earlier | None:
     design = find_design(courses, asked.always)
     if isinstance(design, Fitted):
         return None
-    terms = [
-        replace(form.term, knots=tuple(form.knots.tolist()) or 0)
-        for form in design.forms
-        if form.term.name not in GROUPS
-    ]
-    left_out = by_reason([*courses.left_out, *design.left_out])
-    return Earlier(tuple(terms), left_out, design.message)
+    return as_earlier(design, courses.left_out)
 
 
 def fit_form(

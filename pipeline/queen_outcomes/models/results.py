@@ -84,7 +84,7 @@ def fit_models(
                 tables[name] += rows
             now = fingerprint(question, closed, settings, plan)
             marks.append(dict(zip(MODEL_INPUTS, (*question, now), strict=True)))
-    for name, rows in onset_rows(store, settings, values).items():
+    for name, rows in onset_rows(store, settings, values, plan).items():
         tables[name] += rows
     for name, rows in tables.items():
         _write(store, name, rows, schemas[name])
