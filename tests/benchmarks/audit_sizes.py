@@ -2,8 +2,9 @@
 
     python tests/benchmarks/audit_sizes.py --courses 500000 --operators 200
 
-Prints seconds for operators' figures, batches' figures and, with --calibrate, limits of
-running series; and each as a multiple of one pass that sorts the courses by operator.
+Prints seconds for operators' figures, batches' figures, running series against given
+limits and, with --calibrate, the limits of so many operators; and each as a multiple of
+one pass that sorts the courses by operator.
 """
 
 from __future__ import annotations
@@ -12,10 +13,11 @@ import argparse
 import time
 
 import numpy as np
-from queen_outcomes.audit.baseline import baseline
+from queen_outcomes.audit.baseline import Baseline, Limits, baseline
 from queen_outcomes.audit.batch_figures import batch_rows
 from queen_outcomes.audit.cases import Cases
 from queen_outcomes.audit.figures import operator_rows
+from queen_outcomes.audit.series_rows import series_rows
 from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.settings import Plan
 from scipy.special import expit
@@ -66,11 +68,19 @@ def main() -> None:
     none = np.zeros(1, int)
     model = RiskModel((), none, np.zeros(1), 0.0, DEVIATIONS, False, 0, 0)
     unit = timed(cases.by_operator)
+    every = list(cases.by_operator().items())
+    owned = every[: given.calibrate]
+    fixed = Limits(2_500, 4.5, 4.5, 0.5, 300.0)
+
+    def series() -> None:
+        for name, rows in every:
+            series_rows(name, cases.some(rows), Baseline(1, 0.0, fixed, fixed))
+
     parts = {
         "operators": lambda: operator_rows(cases, model, {}, 10),
         "batches": lambda: batch_rows(cases, DEVIATIONS),
+        "running series": series,
     }
-    owned = list(cases.by_operator().items())[: given.calibrate]
 
     def limits() -> None:
         for name, rows in owned:

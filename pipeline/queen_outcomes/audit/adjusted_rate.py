@@ -8,13 +8,13 @@ would give at those odds.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.optimize import brentq
 from scipy.special import expit, logit, ndtri
 
-from queen_outcomes.audit.batch_points import batch_points
+from queen_outcomes.audit.batch_points import BatchPoints, batch_points
 from queen_outcomes.audit.poisson_binomial import (
     CountDistribution,
     counts_at,
@@ -28,6 +28,8 @@ MANY, POINTS_FOR_MANY = 1_000, 128
 """Courses from which on fewer draws do: many batches average out by themselves."""
 WIDEST = 60.0
 """Change of the log odds beyond which no limit is looked for."""
+STEPS = 0.01, 2.0
+"""Shortest and longest first step on the way to a limit, in log odds."""
 CLOSE = 1e-5
 """Accuracy of a limit's log odds."""
 SMALLEST, LARGEST = 1e-300, 1.0 - 1e-15
@@ -112,9 +114,7 @@ def adjusted_rate(
     own, whole = logit(risks), logit(station)
     expected = float(risks.sum())
     delta = change_of_odds(own, failures)
-    low, high = _limits(
-        own, failures, delta, (1 - level) / 2, _counter(own, shared, seed)
-    )
+    low, high = _limits(own, failures, (1 - level) / 2, _counter(own, shared, seed))
     rates = (float(expit(whole + change).mean()) for change in (delta, low, high))
     return AdjustedRate(n, failures, expected, failures / expected, delta, *rates, "")
 
@@ -153,59 +153,83 @@ def _fault(risks: np.ndarray, failures: int, station: np.ndarray) -> str:
     return ""
 
 
-def _counter(
-    logits: np.ndarray, shared: SharedEffects | None, seed: int
-) -> Callable[[float], CountDistribution]:
-    """Give the distribution of the number of failures as a function of delta."""
+@dataclass(frozen=True)
+class _Counter:
+    """Gives the distribution of the number of failures when all log odds are moved.
+
+    Of each change it is worked out once. ``points`` are draws of the batches' deviations;
+    None where courses share nothing.
+    """
+
+    logits: np.ndarray
+    points: BatchPoints | None
+    known: dict[float, CountDistribution] = field(default_factory=dict)
+
+    def at(self, change: float) -> CountDistribution:
+        """Give the distribution with the log odds moved by `change`."""
+        if change not in self.known:
+            risks = expit(self.logits + change)
+            self.known[change] = (
+                counts_at(risks, self.points)
+                if self.points
+                else independent_counts(risks)
+            )
+        return self.known[change]
+
+    def deviation(self, change: float) -> float:
+        """Give roughly by how much of the log odds a count strays by chance."""
+        counts = self.at(change)
+        risks = expit(self.logits + change)
+        return float(np.sqrt(counts.variance) / (risks * (1.0 - risks)).sum())
+
+
+def _counter(logits: np.ndarray, shared: SharedEffects | None, seed: int) -> _Counter:
     columns = effect_columns(shared, len(logits))
     if columns.nothing_shared:
-        return lambda change: independent_counts(expit(logits + change))
+        return _Counter(logits, None)
     draws = POINTS if len(logits) < MANY else POINTS_FOR_MANY
-    points = batch_points(expit(logits), columns, seed, draws)
-    return lambda change: counts_at(expit(logits + change), points)
+    return _Counter(logits, batch_points(expit(logits), columns, seed, draws))
 
 
 def _limits(
-    logits: np.ndarray,
-    failures: int,
-    delta: float,
-    tail: float,
-    counts: Callable[[float], CountDistribution],
+    logits: np.ndarray, failures: int, tail: float, counts: _Counter
 ) -> tuple[float, float]:
     """Changes of the log odds at which either mid-P tail is `tail`."""
     n = len(logits)
     # half a failure from the edge gives a finite place to look from
     start = change_of_odds(logits, float(np.clip(failures, 0.5, n - 0.5)))
+    step = float(np.clip(-ndtri(tail) * counts.deviation(start), *STEPS))
     low, high = -np.inf, np.inf
-    if np.isfinite(delta) or delta > 0:
-        low = _crossing(lambda d: counts(d).mid_upper(failures), tail, start, -1.0)
-    if np.isfinite(delta) or delta < 0:
-        high = _crossing(lambda d: counts(d).mid_lower(failures), tail, start, 1.0)
+    if failures > 0:
+        low = _crossing(lambda d: counts.at(d).mid_upper(failures), tail, start, -step)
+    if failures < n:
+        high = _crossing(lambda d: counts.at(d).mid_lower(failures), tail, start, step)
     return low, high
 
 
 def _crossing(
-    chance: Callable[[float], float], tail: float, start: float, side: float
+    chance: Callable[[float], float], tail: float, start: float, step: float
 ) -> float:
-    """Go from `start` to that side until the tail is met; normal deviates are smooth.
+    """Go from `start` by steps until the tail is met; normal deviates are smooth.
 
-    The tail falls to that side. A limit further away than `WIDEST` is infinite.
+    The tail falls in the step's direction. A limit further away than `WIDEST` is
+    infinite.
     """
 
     def over(change: float) -> float:
         found = min(max(chance(change), SMALLEST), LARGEST)
         return float(ndtri(found) - ndtri(tail))
 
-    inner, step = start, 0.5
-    outer = start + side * step
-    above = over(inner)
-    while above <= 0:  # the start lies beyond, as with batches alike in all courses
-        outer, inner = inner, inner - side * step
-        above, step = over(inner), 2 * step
-        if step > WIDEST:
+    side = np.sign(step)
+    inner, outer = start, start + step
+    while (
+        over(inner) <= 0
+    ):  # the start lies beyond, as with batches alike in all courses
+        outer, inner, step = inner, inner - step, 2 * step
+        if abs(step) > WIDEST:
             return -side * np.inf
     while over(outer) > 0:
-        inner, outer, step = outer, outer + side * step, 2 * step
-        if step > WIDEST:
+        inner, outer, step = outer, outer + step, 2 * step
+        if abs(step) > WIDEST:
             return side * np.inf
     return brentq(over, *sorted((inner, outer)), xtol=CLOSE)

@@ -44,55 +44,60 @@ def batch_rows(cases: Cases, deviations: Mapping[str, float]) -> list[Row]:
 
 
 def _of_kind(kind: str, cases: Cases, others: Mapping[str, float]) -> list[Row]:
-    names = getattr(cases, kind)
-    order = np.argsort(names, kind="stable")
-    found, starts = np.unique(names[order], return_index=True)
-    parts = np.split(order, starts[1:]) if len(order) else []
-    return [
-        _row(kind, str(name), cases.some(part), others)
-        for name, part in zip(found, parts, strict=True)
-        if name != ""
-    ]
+    names, batch = np.unique(getattr(cases, kind), return_inverse=True)
+    failures = np.bincount(batch, cases.failed, len(names))
+    expected = np.bincount(batch, cases.risk, len(names))
+    strays = np.sqrt(_variances(batch, len(names), cases, others))
+    parts = np.split(np.argsort(batch, kind="stable"), np.bincount(batch).cumsum()[:-1])
+    rows = []
+    for at in np.flatnonzero(names != "").tolist():
+        z = float((failures[at] - expected[at]) / strays[at])
+        own, name = parts[at], str(names[at])
+        tails = (
+            (float(ndtr(z)), float(ndtr(-z)))
+            if abs(z) < NEAR
+            else _tails(f"{kind} {name}", cases.some(own), others)
+        )
+        rows.append({"kind": kind, "batch": name, **_figures(cases, own, tails)})
+    return rows
 
 
-def _row(kind: str, name: str, own: Cases, others: Mapping[str, float]) -> Row:
-    failures, expected = int(own.failed.sum()), float(own.risk.sum())
-    below, above = _tails(f"{kind} {name}", own, failures, others)
-    hands = np.unique(own.operator[own.operator != ""]).tolist()
+def _figures(cases: Cases, own: np.ndarray, tails: tuple[float, float]) -> Row:
+    below, above = tails
+    failures, expected = int(cases.failed[own].sum()), float(cases.risk[own].sum())
+    hands = sorted({name for name in cases.operator[own].tolist() if name})
     return {
-        "kind": kind,
-        "batch": name,
         "courses": len(own),
         "failures": failures,
         "expected": expected,
         "ratio": failures / expected,
         "mid_p": min(1.0, 2.0 * min(below, above)),
         "flag": "more" if above < OUTSIDE else "fewer" if below < OUTSIDE else "",
-        "first_on": own.d0.min().item(),
+        "first_on": cases.d0[own].min().item(),
         "operators": hands,
     }
 
 
-def _tails(
-    name: str, own: Cases, failures: int, others: Mapping[str, float]
-) -> tuple[float, float]:
-    """Give both mid-P tails; of a batch near what was expected by the normal curve."""
-    z = (failures - own.risk.sum()) / np.sqrt(_variance(own, others))
-    if abs(z) < NEAR:
-        return float(ndtr(z)), float(ndtr(-z))
-    seed = zlib.crc32(name.encode())
+def _tails(name: str, own: Cases, others: Mapping[str, float]) -> tuple[float, float]:
+    """Give both mid-P tails of a batch's failures."""
+    seed, failures = zlib.crc32(name.encode()), int(own.failed.sum())
     counts = batch_counts(own.risk, own.shared(others), seed=seed)
     return counts.mid_lower(failures), counts.mid_upper(failures)
 
 
-def _variance(own: Cases, others: Mapping[str, float]) -> float:
-    """Give the variance of failures, by chance and by the other kind of batch."""
-    each = own.risk * (1 - own.risk)
-    variance = float(each.sum())
+def _variances(
+    batch: np.ndarray, batches: int, cases: Cases, others: Mapping[str, float]
+) -> np.ndarray:
+    """Give each batch's variance of failures, by chance and by the other kind of batch."""
+    each = cases.risk * (1 - cases.risk)
+    variances = np.bincount(batch, each, batches)
     for kind in BATCHES:
         deviation = others.get(kind, 0.0)
         if deviation > 0:
-            codes = np.unique(getattr(own, kind), return_inverse=True)[1]
-            together = np.bincount(codes, each)
-            variance += float(deviation**2 * (together**2).sum())
-    return variance
+            levels, codes = np.unique(getattr(cases, kind), return_inverse=True)
+            pairs, place = np.unique(batch * len(levels) + codes, return_inverse=True)
+            together = np.bincount(place, each) ** 2
+            variances += deviation**2 * np.bincount(
+                pairs // len(levels), together, batches
+            )
+    return variances

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from scipy.special import ndtri
@@ -94,8 +95,18 @@ def batch_points(
 
 def _even_normals(points: int, columns: int, seed: int) -> np.ndarray:
     """Standard normal draws that fill their space evenly, shape (points, columns)."""
-    rng = np.random.default_rng(seed)
     if columns > LARGEST:
-        return rng.standard_normal((points, columns))
+        return np.random.default_rng(seed).standard_normal((points, columns))
+    return _sequence(columns, seed, max(points, POINTS))[:points]
+
+
+@lru_cache(maxsize=1)
+def _sequence(columns: int, seed: int, points: int) -> np.ndarray:
+    """Give the beginning of a scrambled sequence, as normal deviates.
+
+    Kept for the next call: limits and tails of one operator stand on one sequence, and
+    scrambling it is what takes time.
+    """
+    rng = np.random.default_rng(seed)
     even = Sobol(columns, scramble=True, rng=rng).random(points)
     return ndtri(np.clip(even, NEAREST, 1.0 - NEAREST))

@@ -41,24 +41,25 @@ def _one(
     words = np.where(
         found.worse.signal, "worse", np.where(found.better.signal, "better", "")
     )
+    decided = np.isfinite(own.failed)
+    failed = np.where(decided, own.failed > 0, None).tolist()
+    columns = {
+        "case": range(1, len(own) + 1),
+        "course_id": own.course_id.tolist(),
+        "inseminated_at": own.inseminated_at.tolist(),
+        "known_on": own.known_on.tolist(),
+        "failed": failed,
+        "expected": risks.tolist(),
+        "sum_over_expected": found.over_expected.tolist(),
+        "cusum_worse": found.worse.value.tolist(),
+        "cusum_better": found.better.value.tolist(),
+        "signal": words.tolist(),
+    }
+    held = {"limit_worse": limits.worse, "limit_better": limits.better}
+    given = {"operator": name, "series": series, **held}
     return [
-        {
-            "operator": name,
-            "series": series,
-            "case": at + 1,
-            "course_id": str(own.course_id[at]),
-            "inseminated_at": str(own.inseminated_at[at]),
-            "known_on": own.known_on[at].item(),
-            "failed": bool(own.failed[at]) if np.isfinite(own.failed[at]) else None,
-            "expected": risks[at],
-            "sum_over_expected": found.over_expected[at],
-            "cusum_worse": found.worse.value[at],
-            "cusum_better": found.better.value[at],
-            "limit_worse": limits.worse,
-            "limit_better": limits.better,
-            "signal": str(words[at]),
-        }
-        for at in range(len(own))
+        {**given, **dict(zip(columns, row, strict=True))}
+        for row in zip(*columns.values(), strict=True)
     ]
 
 

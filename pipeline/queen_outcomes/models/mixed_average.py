@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from scipy.special import expit, roots_hermitenorm
 
@@ -33,13 +35,20 @@ def integrate_random(eta, sd_total, *, nodes: int = NODES):
     polynomials for the standard normal density (Abramowitz and Stegun 1964, 25.4.46).
     For a single intercept of several, d sd_total / d sd_k = sd_k / sd_total.
     """
-    places, weights = roots_hermitenorm(nodes)
+    places, weights = _rule(nodes)
     eta, sd = np.broadcast_arrays(np.asarray(eta, float), np.asarray(sd_total, float))
     mean, by_eta, by_sd = (np.zeros(eta.shape) for _ in range(3))
-    for place, weight in zip(places, weights / weights.sum(), strict=True):
+    for place, weight in zip(places, weights, strict=True):
         chance = expit(eta + sd * place)
         steep = weight * chance * (1 - chance)
         mean += weight * chance
         by_eta += steep
         by_sd += place * steep
     return mean, by_eta, by_sd
+
+
+@lru_cache
+def _rule(nodes: int) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Give places and weights, the weights adding up to 1."""
+    places, weights = roots_hermitenorm(nodes)
+    return tuple(places.tolist()), tuple((weights / weights.sum()).tolist())
