@@ -8,7 +8,8 @@
 -- end_since: the last day on which she was surely there herself, before her end.
 -- end_behind: her end is spread over the days behind this one, up to end_by.
 -- alive_day: last day she was shown to be there. sound_day: last look at sealed brood
--- without many drone cells. mark_day: last day her mark was seen, or she left in hand.
+-- without many drone cells; mark_day: last day her mark was seen; for all three also the
+-- day she left in hand, until which each of her states counts as watched.
 WITH told AS (
     SELECT
         *,
@@ -32,7 +33,7 @@ SELECT
     told.end_behind,
     greatest(told.there_day, told.in_hand_day, told.next_day) AS alive_day,
     greatest(told.mark_day, told.in_hand_day, told.next_day) AS mark_day,
-    told.calm_day AS sound_day,
+    greatest(told.calm_day, told.in_hand_day) AS sound_day,
     least(told.drone_day, told.drone_exit_day) AS drone_by,
     CASE
         WHEN told.drone_day <= coalesce(told.drone_exit_day, told.drone_day)

@@ -109,6 +109,14 @@ def test_one_taken_out_for_it_was_sound_when_last_seen_so():
     assert drone_layer(exits=[leave(50, "drone_layer")]) == [12, 13, 50]
 
 
+def test_one_that_left_in_hand_was_watched_until_then():
+    sound = check(30, sealed=True, drone_in_worker="none", queen_seen=True)
+    assert drone_layer(sound)[2] == 30
+    assert drone_layer(sound, exits=[leave(50, "sold")])[2] == 50
+    # a colony that was lost, and her with it, was in nobody's hand
+    assert drone_layer(sound, exits=[leave(50, "colony_lost")])[2] == 30
+
+
 def lost(*checks, exits=()):
     risk = at_risk(histories(*checks, exits=exits), "lost")
     return [float(part[0]) for part in (risk.since - 1, risk.behind, risk.by)]

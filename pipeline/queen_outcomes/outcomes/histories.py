@@ -78,7 +78,7 @@ def at_risk(frame: pl.DataFrame, event: str) -> AtRisk:
     Drone-laying and supersedure are looked for among layers, from the day by which they
     were laying; supersedure among queens known to be marked. An end that may lie before
     that day is one of the days behind it, since she was at risk on it. Without the
-    event or a competing end, a course counts until its state was last known.
+    event or a competing end, a course counts until its state was last known, or it left.
     """
     if event in AMONG_LAYERS:
         frame = frame.filter(pl.col("onset_by").is_not_null())
