@@ -6,6 +6,7 @@ import re
 
 import pytest
 from armed import AS_OF, asking, compared, queens
+from queen_outcomes.dashboard import dose_section
 from queen_outcomes.dashboard import doses as page
 from queen_outcomes.dashboard.site import _common, _environment
 from queen_outcomes.doses.said import difference_said, needed_said, points
@@ -138,7 +139,20 @@ def test_trend_and_dose_are_told_with_what_limits_there_are():
         "9.2 uL, 95 % limits from below the doses given to 11.0."
     )
     unread = {**dose, "dose_ul": None, "said": "80 %: is not reached by any dose given"}
-    assert (
-        page.dose_said(unread)
-        == "80 % success (80 %): is not reached by any dose given."
-    )
+    assert page.dose_said(unread) == "80 % success is not reached by any dose given."
+
+
+def test_what_all_costs_stand_on_is_said_once():
+    costs = [
+        {"arm": arm, "assumptions": f"0.65 uL a drone handled; over {n} batches; plain"}
+        for arm, n in (("a", 9), ("b", 12), ("c", 12))
+    ]
+    assert dose_section.assumptions(costs) == [
+        "0.65 uL a drone handled; plain",
+        "a: over 9 batches",
+        "b, c: over 12 batches",
+    ]
+    assert dose_section.assumptions(costs[1:]) == [
+        "0.65 uL a drone handled; over 12 batches; plain"
+    ]
+    assert dose_section.assumptions([]) == []

@@ -97,9 +97,24 @@ def section(told: Told, key: str, charts: dict[str, Any]) -> Row:
         "notes": _notes(own),
         "apart": _apart(told),
         "costs": [_cost(row) for row in told.costs],
-        "assumptions": [f"{row['arm']}: {row['assumptions']}" for row in told.costs],
+        "assumptions": assumptions(told.costs),
         "model": next((m for m in told.models if _is_asked(m, told.question)), None),
     }
+
+
+def assumptions(costs: list[Row]) -> list[str]:
+    """Say once what all arms' costs stand on, and by arm what differs."""
+    parts = {row["arm"]: row["assumptions"].split("; ") for row in costs}
+    shared = [
+        p for p in next(iter(parts.values()), []) if all(p in o for o in parts.values())
+    ]
+    arms: dict[str, list[str]] = {}
+    for arm, own in parts.items():
+        differs = "; ".join(part for part in own if part not in shared)
+        if differs:
+            arms.setdefault(differs, []).append(arm)
+    told = [f"{', '.join(names)}: {differs}" for differs, names in arms.items()]
+    return [*(["; ".join(shared)] if shared else []), *told]
 
 
 def _is_asked(row: Row, question: tuple[str, int]) -> bool:

@@ -115,9 +115,13 @@ def trend_said(row: Row) -> str:
 
 def dose_said(row: Row) -> str:
     """Say the dose for a share of success, with what limits there are."""
-    asked = f"{100 * row['success']:.0f} % success"
+    share = f"{100 * row['success']:.0f} %"
+    asked = f"{share} success"
+    if row["asked"] != share:
+        asked += f" ({row['asked']})"
     if row["dose_ul"] is None:
-        return f"{asked} ({row['asked']}): {row['said'].split(': ', 1)[-1]}."
+        why = row["said"].split(": ", 1)[-1]
+        return f"{asked}{' ' if why.startswith('is ') else ': '}{why}."
     low, high = row["low"], row["high"]
     if low is None and high is None:
         limits = "no limits within the doses given"
@@ -127,4 +131,4 @@ def dose_said(row: Row) -> str:
         limits = f"95 % limits from below the doses given to {high:.1f}"
     else:
         limits = f"95 % limits {low:.1f} to {high:.1f}"
-    return f"{asked} ({row['asked']}): {row['dose_ul']:.1f} uL, {limits}."
+    return f"{asked}: {row['dose_ul']:.1f} uL, {limits}."

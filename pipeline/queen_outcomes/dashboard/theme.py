@@ -73,6 +73,11 @@ def data(rows: Iterable[dict[str, Any]]) -> alt.InlineData:
     return alt.InlineData(values=tuple(rows))
 
 
+def signed_axis(form: str) -> alt.Axis:
+    """Give an axis of differences: every number with its sign, zero without."""
+    return alt.Axis(labelExpr=f"datum.value == 0 ? '0' : format(datum.value, '{form}')")
+
+
 def dressed(chart: alt.TopLevelMixin) -> dict[str, Any]:
     """Give a chart's specification in the pages' common style, made to respond."""
     spec = chart.to_dict(validate=False)

@@ -64,6 +64,10 @@ class Asked:
         return number_of(self.form, value)
 
 
+COUNTED = ("cases",)
+"""Units of what is counted: a value between two counts has no name."""
+
+
 def label_of(form: Form, value) -> str:
     """Name a value of a factor as people know it."""
     if isinstance(value, str):
@@ -73,7 +77,8 @@ def label_of(form: Form, value) -> str:
         day = dt.date(2025, 1, 1) + dt.timedelta(days=round(value) - 1)
         return f"{day.day} {MONTHS[day.month - 1]}"
     shown = term.as_read(value)
-    digits = f"{shown:.0f}" if abs(shown) >= 100 else f"{shown:.3g}"
+    whole = abs(shown) >= 100 or term.unit in COUNTED
+    digits = f"{shown:.0f}" if whole else f"{shown:.3g}"
     return f"{digits} {term.unit}".strip()
 
 

@@ -88,7 +88,7 @@ def difference_chart(
     y = alt.Y(
         "name:N", title=None, sort=names, axis=alt.Axis(labelLimit=260, grid=False)
     )
-    x = alt.X("difference:Q", title=question, axis=alt.Axis(format=along))
+    x = alt.X("difference:Q", title=question, axis=theme.signed_axis(along))
     tooltip = [
         alt.Tooltip("name:N", title="compared"),
         alt.Tooltip("reference:N", title="against"),

@@ -36,7 +36,7 @@ def arm_difference_chart(
         *(alt.Tooltip(f"{k}:Q", format="+.1%") for k in ("difference", "low", "high")),
     ]
     base = alt.Chart(theme.data(rows))
-    axis = alt.Axis(format="+.0%")
+    axis = theme.signed_axis("+.0%")
     layers = [
         _across(0.0, question, [5, 4], "no difference"),
         base.mark_rule(color=theme.CLOSED, strokeWidth=2).encode(
