@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
-import io
 from typing import Any
 
-from queen_outcomes import resources
 from queen_outcomes.dashboard import words
+from queen_outcomes.dashboard.how_sure import how_sure
 from queen_outcomes.records.dictionary import TABLES
 from queen_outcomes.records.limits import DERIVED_LIMITS
 from queen_outcomes.settings import Settings
@@ -37,37 +35,6 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
 def _rows(store: Store, name: str, order: str) -> list[dict[str, Any]]:
     there = store.has(name)
     return store.records(f"SELECT * FROM {name} ORDER BY {order}") if there else []
-
-
-def how_sure() -> dict[str, Any]:
-    """Give the kept tables of simulated stations: coverage, and false signals."""
-    recovery = _kept("recovery.csv")
-    shown = [
-        {
-            "what": f"{row['what']}: {row['question']}",
-            "stations": row["stations"],
-            "share": float(row["share"]),
-            "nominal": float(row["nominal"]),
-            "bias": f"{100 * float(row['bias']):+.1f}" if row["bias"] else "",
-            "off": not float(row["band_low"])
-            <= float(row["share"])
-            <= float(row["band_high"]),
-        }
-        for row in recovery
-    ]
-    return {
-        "recovery": shown,
-        "recovery_said": f"{recovery[0]['command']}, {recovery[0]['made_on']}",
-        "signals": [
-            {**row, "signalled": f"{100 * float(row['signalled']):.1f} %"}
-            for row in _kept("false_signals.csv")
-        ],
-    }
-
-
-def _kept(name: str) -> list[dict[str, str]]:
-    text = resources.read("reports", "text", name)
-    return list(csv.DictReader(io.StringIO(text)))
 
 
 def _limits(settings: Settings) -> list[dict[str, Any]]:
