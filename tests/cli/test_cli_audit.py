@@ -76,8 +76,8 @@ def test_pseudonyms_leave_no_name(command, station):
     ("words", "told"),
     [
         (("--operator", "Lindn"), "did you mean Linden?"),
-        (("--outcome", "layng"), "did you mean laying?"),
-        (("--days", "22"), "expected: 21"),
+        (("--outcome", "layng"), 'did you mean "laying"?'),
+        (("--days", "22"), "laying by day 21"),
         (("--from", "2026-06-01", "--to", "2026-05-01"), "ends before it begins"),
     ],
 )

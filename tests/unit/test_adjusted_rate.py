@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from queen_outcomes.audit.adjusted_rate import adjusted_rate, change_of_odds
-from queen_outcomes.audit.poisson_binomial import independent_counts
+from queen_outcomes.audit.poisson_binomial import batch_tails, independent_counts
 from queen_outcomes.audit.shared_effects import SharedEffects, conditional_logits
 from scipy.special import expit, logit
 from scipy.stats import binom
@@ -40,7 +40,7 @@ def test_limits_enclose_the_rate_and_meet_their_tails(risks, station, data):
         if 0 < limit < 1:
             change = change_of_odds(whole, limit * len(whole))
             counts = independent_counts(expit(own + change))
-            assert getattr(counts, tail)(failures) == pytest.approx(0.025, rel=1e-3)
+            assert getattr(counts, tail)(failures) == pytest.approx(0.025, rel=1e-5)
 
 
 def test_as_many_failures_as_expected_give_the_station_back():
@@ -96,6 +96,19 @@ def test_batches_widen_the_limits(failures):
     assert again == wide
     other = adjusted_rate(p, failures, p, shared=shared, seed=2)
     assert (other.low, other.high) == pytest.approx((wide.low, wide.high), abs=0.01)
+
+
+@pytest.mark.parametrize(("n", "failures"), [(60, 9), (60, 1), (400, 70), (1200, 210)])
+def test_limits_of_batches_meet_their_tails(n, failures):
+    p = courses(n)
+    levels = np.column_stack([np.arange(n) // 12, np.arange(n) // 5])
+    shared = SharedEffects(levels, np.array([0.5, 0.4]))
+    found = adjusted_rate(p, failures, p, shared=shared, seed=1)
+    # the draws of limits are the first of those of a single tail: near, not the same
+    for limit, tail in ((found.low, "above"), (found.high, "below")):
+        change = change_of_odds(logit(p), limit * n)
+        tails = batch_tails(expit(logit(p) + change), failures, shared, seed=1)
+        assert getattr(tails, tail) == pytest.approx(0.025, rel=0.1)
 
 
 def test_limits_cover_the_truth_when_batches_are_shared():

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.doses.clusters import clustered_share, effective_counts
 from queen_outcomes.doses.icc import anova_icc, arms_within_batches, icc_of_counts
 from queen_outcomes.doses.strata import (
     odds_ratio,
@@ -20,6 +19,7 @@ from queen_outcomes.doses.strata_tests import (
     woolf_test,
 )
 from queen_outcomes.doses.trend import trend_test
+from queen_outcomes.models.design_effect import clustered_share, effective_counts
 from scipy.optimize import brentq
 
 TWO = ([8, 15], [10, 20], [5, 9], [10, 18])

@@ -19,8 +19,9 @@ from queen_outcomes.doses.dose_curve import dose_for_rows, meant_by_arm, within_
 from queen_outcomes.doses.drone_semen import drone_semen
 from queen_outcomes.doses.needed import margins_needed
 from queen_outcomes.doses.overlap import find_overlap
-from queen_outcomes.doses.wanted import Wanted, comparison_of, question_of, read_names
+from queen_outcomes.doses.wanted import Wanted, comparison_of, read_names
 from queen_outcomes.errors import NoModelError, UsageError
+from queen_outcomes.outcomes.asked_question import asked_question
 from queen_outcomes.settings import Models, Settings
 from station_tables import derived
 
@@ -266,14 +267,13 @@ def test_without_any_arm_there_is_nothing_to_compare():
 
 
 def test_the_question_is_the_plans_unless_another_is_asked():
-    assert question_of(Wanted(), Settings()) == QUESTION
-    assert question_of(Wanted(outcome="superseded"), Settings()) == ("superseded", 90)
-    assert question_of(Wanted(outcome="superseded", days=365), Settings()) == (
-        "superseded",
-        365,
-    )
-    with pytest.raises(UsageError):
-        question_of(Wanted(days=30), Settings())
+    assert asked_question(Settings(), None, None) == QUESTION
+    assert asked_question(Settings(), "superseded", None) == ("superseded", 90)
+    assert asked_question(Settings(), "superseded", 365) == ("superseded", 365)
+    for days in (30, 0):
+        with pytest.raises(UsageError) as refused:
+            asked_question(Settings(), None, days)
+        assert "laying by day 21" in refused.value.text()
 
 
 def test_terms_that_a_station_drops_are_not_allowed_for():

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from queen_outcomes.audit.batch_points import batch_points
-from queen_outcomes.audit.count_mixture import mixture_pmf
+from queen_outcomes.audit.count_mixture import mixture_tails
 from queen_outcomes.audit.poisson_binomial import (
     CountDistribution,
-    batch_counts,
+    batch_tails,
     independent_counts,
 )
 from queen_outcomes.audit.shared_effects import (
@@ -33,6 +33,21 @@ def risks_around(mean, n, seed=0):
 def in_batches(n, batches, deviation, seed=1):
     code = np.random.default_rng(seed).integers(0, batches, n)
     return SharedEffects(code[:, None], np.array([deviation]))
+
+
+def tails_of(risks, shared, seed=0):
+    """Give the tails at every number of failures, shape (n + 1, 2)."""
+    found = [batch_tails(risks, k, shared, seed=seed) for k in range(len(risks) + 1)]
+    return np.array([(one.below, one.above) for one in found])
+
+
+def counts_of(risks, shared, seed=0):
+    """Give the distribution whose tails they are."""
+    pmf, before = [], 0.0
+    for below, _ in tails_of(risks, shared, seed):
+        pmf.append(2 * (below - before))
+        before += pmf[-1]
+    return CountDistribution(np.array(pmf))
 
 
 def one_grouping(risks, shared):
@@ -102,7 +117,7 @@ def test_a_risk_of_nothing_or_everything_stays():
     eta = conditional_logits([0.0, 1.0], [0.7, 0.7])
     np.testing.assert_array_equal(expit(eta), [0, 1])
     shared = SharedEffects(np.zeros((2, 1), int), np.array([0.7]))
-    np.testing.assert_allclose(batch_counts([0.0, 1.0], shared).pmf, [0, 1, 0])
+    np.testing.assert_allclose(counts_of([0.0, 1.0], shared).pmf, [0, 1, 0])
 
 
 @given(
@@ -115,7 +130,7 @@ def test_batches_keep_the_mean_and_widen(risks, deviation, batches):
     p = np.array(risks)
     code = np.arange(len(p)) % (batches + 1)
     shared = SharedEffects(code[:, None], np.array([deviation]))
-    found, alone = batch_counts(p, shared, seed=2), independent_counts(p)
+    found, alone = counts_of(p, shared, seed=2), independent_counts(p)
     sd = np.sqrt(found.variance)
     assert found.mean == pytest.approx(p.sum(), abs=0.02 * sd + 1e-6)
     assert found.variance >= alone.variance * 0.98
@@ -133,20 +148,22 @@ def test_batches_keep_the_mean_and_widen(risks, deviation, batches):
 )
 def test_tails_of_batches_are_those_of_exact_integration(n, batches, deviation, mean):
     p, shared = risks_around(mean, n), in_batches(n, batches, deviation)
-    exact, found = one_grouping(p, shared), batch_counts(p, shared, seed=5)
+    exact = one_grouping(p, shared)
     below = np.cumsum(exact.pmf)
     for tail, near in ((0.001, 0.15), (0.025, 0.07), (0.25, 0.03)):
         k = int(np.searchsorted(below, tail))
-        assert found.mid_lower(k) == pytest.approx(exact.mid_lower(k), rel=near)
+        found = batch_tails(p, k, shared, seed=5)
+        assert found.below == pytest.approx(exact.mid_lower(k), rel=near)
         k = int(np.searchsorted(below, 1 - tail))
-        assert found.mid_upper(k) == pytest.approx(exact.mid_upper(k), rel=near)
+        found = batch_tails(p, k, shared, seed=5)
+        assert found.above == pytest.approx(exact.mid_upper(k), rel=near)
 
 
 def test_crossed_batches_agree_with_simulation():
     p = risks_around(0.2, 90)
     levels = np.column_stack([np.arange(90) // 15, np.arange(90) % 4])
     shared = SharedEffects(levels, np.array([0.6, 0.5]))
-    found = batch_counts(p, shared, seed=3)
+    found = counts_of(p, shared, seed=3)
     rng = np.random.default_rng(8)
     logits = conditional_logits(p, np.full(90, np.hypot(0.6, 0.5)))
     graft = 0.6 * rng.standard_normal((40_000, 6))[:, levels[:, 0]]
@@ -164,40 +181,59 @@ def test_the_expansion_is_the_exact_distribution_given_the_batches(monkeypatch):
     columns = effect_columns(shared, 300)
     points = batch_points(p, columns, 0, 64)
     logits = conditional_logits(p, columns.total_deviation)
-    quick = mixture_pmf(logits, points)
+    counts = range(0, 301, 7)
+    quick = [mixture_tails(logits, points, k) for k in counts]
     monkeypatch.setattr("queen_outcomes.audit.count_mixture.FEW", 300)
-    np.testing.assert_allclose(
-        np.cumsum(quick), np.cumsum(mixture_pmf(logits, points)), atol=2e-6
-    )
+    exact = [mixture_tails(logits, points, k) for k in counts]
+    np.testing.assert_allclose(quick, exact, atol=2e-6)
+
+
+@pytest.mark.parametrize(("n", "mean"), [(40, 0.2), (40, 0.8), (300, 0.3), (300, 0.9)])
+def test_tails_of_batches_fit_together(n, mean):
+    p, shared = risks_around(mean, n), in_batches(n, 6, 0.4)
+    counts = np.linspace(0, n, 11).astype(int).tolist()
+    found = [batch_tails(p, k, shared, seed=7) for k in counts]
+    below, above = np.array([(one.below, one.above) for one in found]).T
+    np.testing.assert_allclose(below + above, 1, atol=1e-12)
+    assert (np.diff(below) >= -1e-12).all()
+    # successes are counted from the other end, by the same batches turned about
+    turned = [batch_tails(1 - p, n - k, shared, seed=7).above for k in counts]
+    np.testing.assert_allclose(below, turned, atol=0.01)
 
 
 def test_order_of_courses_and_names_of_batches_do_not_matter():
     p = risks_around(0.2, 200)
     levels = np.column_stack([np.arange(200) // 20, np.arange(200) % 7])
     deviations = np.array([0.5, 0.3])
-    one = batch_counts(p, SharedEffects(levels, deviations), seed=4)
+    counts = (20, 40, 60)
+    one = SharedEffects(levels, deviations)
     order = np.random.default_rng(1).permutation(200)
     named = levels[order] * 10 + 3  # other numbers in the same order
-    other = batch_counts(p[order], SharedEffects(named, deviations), seed=4)
-    np.testing.assert_allclose(other.pmf, one.pmf, atol=1e-13)
+    other = SharedEffects(named, deviations)
+    np.testing.assert_allclose(
+        [batch_tails(p[order], k, other, seed=4).below for k in counts],
+        [batch_tails(p, k, one, seed=4).below for k in counts],
+        rtol=1e-11,
+    )
 
 
 def test_unknown_batches_and_deviations_of_zero_share_nothing():
     p = risks_around(0.2, 50)
-    alone = independent_counts(p).pmf
+    alone = independent_counts(p).tails(12)
     unknown = SharedEffects(np.full((50, 1), -1), np.array([0.5]))
     zero = SharedEffects(np.zeros((50, 1), int), np.array([0.0]))
     for shared in (unknown, zero, None):
-        np.testing.assert_array_equal(batch_counts(p, shared).pmf, alone)
+        assert batch_tails(p, 12, shared) == alone
     partly = np.column_stack([np.arange(50) // 10, np.zeros(50, int)])
-    both = batch_counts(p, SharedEffects(partly, np.array([0.5, 0.0])), seed=1)
-    first = batch_counts(p, SharedEffects(partly[:, :1], np.array([0.5])), seed=1)
-    np.testing.assert_array_equal(both.pmf, first.pmf)
+    both = SharedEffects(partly, np.array([0.5, 0.0]))
+    first = SharedEffects(partly[:, :1], np.array([0.5]))
+    found = batch_tails(p, 12, both, seed=1)
+    assert found == batch_tails(p, 12, first, seed=1)
+    assert found != alone
 
 
 def test_no_courses_have_no_failures():
     shared = SharedEffects(np.empty((0, 2), int), np.array([0.5, 0.2]))
-    for found in (independent_counts([]), batch_counts([], shared)):
-        np.testing.assert_array_equal(found.pmf, [1])
-        assert found.courses == 0
-        assert found.two_sided(0) == 1
+    np.testing.assert_array_equal(independent_counts([]).pmf, [1])
+    for found in (independent_counts([]).tails(0), batch_tails([], 0, shared)):
+        assert found.two_sided == 1

@@ -14,24 +14,30 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import expit, logit, ndtri
 
-from queen_outcomes.audit.batch_points import BatchPoints, batch_points
+from queen_outcomes.audit.batch_points import MANY, BatchPoints, batch_points
 from queen_outcomes.audit.poisson_binomial import (
-    CountDistribution,
-    counts_at,
+    Tails,
     independent_counts,
+    tails_given,
 )
-from queen_outcomes.audit.shared_effects import SharedEffects, effect_columns
+from queen_outcomes.audit.shared_effects import (
+    SharedEffects,
+    conditional_logits,
+    effect_columns,
+)
 
 POINTS = 256
 """Draws of the batches' deviations; limits are averages over them."""
-MANY, POINTS_FOR_MANY = 1_000, 128
-"""Courses from which on fewer draws do: many batches average out by themselves."""
+POINTS_FOR_MANY = 128
+"""Draws that do from `MANY` courses on: many batches average out by themselves."""
 WIDEST = 60.0
 """Change of the log odds beyond which no limit is looked for."""
 STEPS = 0.01, 2.0
 """Shortest and longest first step on the way to a limit, in log odds."""
-CLOSE = 1e-5
-"""Accuracy of a limit's log odds."""
+CLOSE, CLOSER = 1e-5, 1e-7
+"""Agreement of two readings of a limit's log odds; accuracy where readings fail."""
+MOST_LOOKS = 8
+"""Looks at the tails after which readings are given up."""
 SMALLEST, LARGEST = 1e-300, 1.0 - 1e-15
 """Tails taken for ones that underflow, or are rounded to all there is."""
 
@@ -114,7 +120,7 @@ def adjusted_rate(
     own, whole = logit(risks), logit(station)
     expected = float(risks.sum())
     delta = change_of_odds(own, failures)
-    low, high = _limits(own, failures, (1 - level) / 2, _counter(own, shared, seed))
+    low, high = _limits(_counter(own, failures, shared, seed), (1 - level) / 2)
     rates = (float(expit(whole + change).mean()) for change in (delta, low, high))
     return AdjustedRate(n, failures, expected, failures / expected, delta, *rates, "")
 
@@ -155,55 +161,61 @@ def _fault(risks: np.ndarray, failures: int, station: np.ndarray) -> str:
 
 @dataclass(frozen=True)
 class _Counter:
-    """Gives the distribution of the number of failures when all log odds are moved.
+    """Gives the tails at the number of failures when all log odds are moved.
 
-    Of each change it is worked out once. ``points`` are draws of the batches' deviations;
-    None where courses share nothing.
+    Of each change they are worked out once. ``points`` are draws of the batches'
+    deviations; None where courses share nothing.
     """
 
     logits: np.ndarray
+    failures: int
     points: BatchPoints | None
-    known: dict[float, CountDistribution] = field(default_factory=dict)
+    known: dict[float, Tails] = field(default_factory=dict)
 
-    def at(self, change: float) -> CountDistribution:
-        """Give the distribution with the log odds moved by `change`."""
+    def at(self, change: float) -> Tails:
+        """Give the tails with the log odds moved by `change`."""
         if change not in self.known:
-            risks = expit(self.logits + change)
-            self.known[change] = (
-                counts_at(risks, self.points)
-                if self.points
-                else independent_counts(risks)
-            )
+            self.known[change] = self._tails(expit(self.logits + change))
         return self.known[change]
+
+    def _tails(self, risks: np.ndarray) -> Tails:
+        if self.points is None:
+            return independent_counts(risks).tails(self.failures)
+        spread = self.points.columns.total_deviation
+        return tails_given(
+            conditional_logits(risks, spread), self.points, self.failures
+        )
 
     def deviation(self, change: float) -> float:
         """Give roughly by how much of the log odds a count strays by chance."""
-        counts = self.at(change)
         risks = expit(self.logits + change)
-        return float(np.sqrt(counts.variance) / (risks * (1.0 - risks)).sum())
+        steep = risks * (1.0 - risks)
+        pull = 0.0 if self.points is None else self.points.columns.pull(steep)
+        return float(np.sqrt(steep.sum() + np.sum(pull**2)) / steep.sum())
 
 
-def _counter(logits: np.ndarray, shared: SharedEffects | None, seed: int) -> _Counter:
+def _counter(
+    logits: np.ndarray, failures: int, shared: SharedEffects | None, seed: int
+) -> _Counter:
     columns = effect_columns(shared, len(logits))
     if columns.nothing_shared:
-        return _Counter(logits, None)
+        return _Counter(logits, failures, None)
     draws = POINTS if len(logits) < MANY else POINTS_FOR_MANY
-    return _Counter(logits, batch_points(expit(logits), columns, seed, draws))
+    points = batch_points(expit(logits), columns, seed, draws)
+    return _Counter(logits, failures, points)
 
 
-def _limits(
-    logits: np.ndarray, failures: int, tail: float, counts: _Counter
-) -> tuple[float, float]:
+def _limits(counts: _Counter, tail: float) -> tuple[float, float]:
     """Changes of the log odds at which either mid-P tail is `tail`."""
-    n = len(logits)
+    n, failures = len(counts.logits), counts.failures
     # half a failure from the edge gives a finite place to look from
-    start = change_of_odds(logits, float(np.clip(failures, 0.5, n - 0.5)))
+    start = change_of_odds(counts.logits, float(np.clip(failures, 0.5, n - 0.5)))
     step = float(np.clip(-ndtri(tail) * counts.deviation(start), *STEPS))
     low, high = -np.inf, np.inf
     if failures > 0:
-        low = _crossing(lambda d: counts.at(d).mid_upper(failures), tail, start, -step)
+        low = _crossing(lambda d: counts.at(d).above, tail, start, -step)
     if failures < n:
-        high = _crossing(lambda d: counts.at(d).mid_lower(failures), tail, start, step)
+        high = _crossing(lambda d: counts.at(d).below, tail, start, step)
     return low, high
 
 
@@ -222,9 +234,8 @@ def _crossing(
 
     side = np.sign(step)
     inner, outer = start, start + step
-    while (
-        over(inner) <= 0
-    ):  # the start lies beyond, as with batches alike in all courses
+    # the start may lie beyond, as with batches alike in all courses
+    while over(inner) <= 0:
         outer, inner, step = inner, inner - step, 2 * step
         if abs(step) > WIDEST:
             return -side * np.inf
@@ -232,4 +243,39 @@ def _crossing(
         inner, outer, step = outer, outer + step, 2 * step
         if abs(step) > WIDEST:
             return side * np.inf
-    return brentq(over, *sorted((inner, outer)), xtol=CLOSE)
+    return _between(over, inner, outer)
+
+
+def _between(over: Callable[[float], float], inner: float, outer: float) -> float:
+    """Find where a falling function is zero, by few looks at it.
+
+    The place is read off a polynomial in the function's values through all that is known.
+    A smooth function is met after two or three looks, and where two readings agree to
+    `CLOSE` the later is nearer by orders of magnitude. Where a reading leaves what is
+    known to enclose the zero, Brent's method goes on.
+    """
+    places, values = [inner, outer], [over(inner), over(outer)]
+    read = np.inf
+    while len(places) < MOST_LOOKS:
+        before, read = read, _read_off(places, values)
+        if not min(inner, outer) < read < max(inner, outer):
+            break
+        if abs(read - before) < CLOSE:
+            return read
+        value = over(read)
+        if value in values:
+            break
+        places.append(read)
+        values.append(value)
+        inner, outer = (read, outer) if value > 0 else (inner, read)
+    return brentq(over, *sorted((inner, outer)), xtol=CLOSER)
+
+
+def _read_off(places: list[float], values: list[float]) -> float:
+    """Give the place of the value zero (Neville's scheme, places as a function of values)."""
+    table = list(places)
+    for gap in range(1, len(table)):
+        for at in range(len(table) - gap):
+            low, high = values[at], values[at + gap]
+            table[at] = (high * table[at] - low * table[at + 1]) / (high - low)
+    return table[0]

@@ -15,7 +15,12 @@ import numpy as np
 from scipy.special import ndtr
 
 from queen_outcomes.audit.cases import Cases
-from queen_outcomes.audit.poisson_binomial import batch_counts
+from queen_outcomes.audit.poisson_binomial import batch_tails
+from queen_outcomes.audit.shared_effects import (
+    SharedEffects,
+    conditional_logits,
+    effect_columns,
+)
 from queen_outcomes.models.risks import BATCHES
 
 Row = dict[str, Any]
@@ -45,44 +50,72 @@ def batch_rows(cases: Cases, deviations: Mapping[str, float]) -> list[Row]:
 
 def _of_kind(kind: str, cases: Cases, others: Mapping[str, float]) -> list[Row]:
     names, batch = np.unique(getattr(cases, kind), return_inverse=True)
-    failures = np.bincount(batch, cases.failed, len(names))
-    expected = np.bincount(batch, cases.risk, len(names))
+    if not len(names):
+        return []
+    order = np.argsort(batch, kind="stable")
+    courses = np.bincount(batch)
+    starts = np.cumsum(courses) - courses
+    failures = np.bincount(batch, cases.failed).astype(int)
+    expected = np.bincount(batch, cases.risk)
     strays = np.sqrt(_variances(batch, len(names), cases, others))
-    parts = np.split(np.argsort(batch, kind="stable"), np.bincount(batch).cumsum()[:-1])
-    rows = []
-    for at in np.flatnonzero(names != "").tolist():
-        z = float((failures[at] - expected[at]) / strays[at])
-        own, name = parts[at], str(names[at])
-        tails = (
-            (float(ndtr(z)), float(ndtr(-z)))
-            if abs(z) < NEAR
-            else _tails(f"{kind} {name}", cases.some(own), others)
-        )
-        rows.append({"kind": kind, "batch": name, **_figures(cases, own, tails)})
-    return rows
-
-
-def _figures(cases: Cases, own: np.ndarray, tails: tuple[float, float]) -> Row:
-    below, above = tails
-    failures, expected = int(cases.failed[own].sum()), float(cases.risk[own].sum())
-    hands = sorted({name for name in cases.operator[own].tolist() if name})
-    return {
-        "courses": len(own),
-        "failures": failures,
-        "expected": expected,
-        "ratio": failures / expected,
-        "mid_p": min(1.0, 2.0 * min(below, above)),
-        "flag": "more" if above < OUTSIDE else "fewer" if below < OUTSIDE else "",
-        "first_on": cases.d0[own].min().item(),
-        "operators": hands,
+    z = (failures - expected) / strays
+    below, above = ndtr(z), ndtr(-z)
+    far = np.flatnonzero((names != "") & (np.abs(z) >= NEAR))
+    parts = [order[starts[at] : starts[at] + courses[at]] for at in far.tolist()]
+    labels = [f"{kind} {name}" for name in names[far].tolist()]
+    below[far], above[far] = _tails(labels, parts, cases, others)
+    columns = {
+        "batch": names.tolist(),
+        "courses": courses.tolist(),
+        "failures": failures.tolist(),
+        "expected": expected.tolist(),
+        "ratio": (failures / expected).tolist(),
+        "mid_p": np.minimum(1.0, 2.0 * np.minimum(below, above)).tolist(),
+        "flag": _flags(below, above).tolist(),
+        "first_on": np.minimum.reduceat(cases.d0[order], starts).tolist(),
+        "operators": _hands(batch, len(names), cases.operator),
     }
+    rows = zip(*columns.values(), strict=True)
+    made = [{"kind": kind, **dict(zip(columns, row, strict=True))} for row in rows]
+    return [row for row in made if row["batch"]]
 
 
-def _tails(name: str, own: Cases, others: Mapping[str, float]) -> tuple[float, float]:
-    """Give both mid-P tails of a batch's failures."""
-    seed, failures = zlib.crc32(name.encode()), int(own.failed.sum())
-    counts = batch_counts(own.risk, own.shared(others), seed=seed)
-    return counts.mid_lower(failures), counts.mid_upper(failures)
+def _flags(below: np.ndarray, above: np.ndarray) -> np.ndarray:
+    return np.where(above < OUTSIDE, "more", np.where(below < OUTSIDE, "fewer", ""))
+
+
+def _hands(batch: np.ndarray, batches: int, operator: np.ndarray) -> list[list[str]]:
+    """Give the operators named in each batch, in order."""
+    names, who = np.unique(operator, return_inverse=True)
+    pairs = np.unique(batch * len(names) + who)
+    of, name = pairs // len(names), names[pairs % len(names)]
+    of, name = of[name != ""], name[name != ""]
+    ends = np.cumsum(np.bincount(of, minlength=batches))
+    return [part.tolist() for part in np.split(name, ends[:-1])]
+
+
+def _tails(
+    labels: list[str],
+    parts: list[np.ndarray],
+    cases: Cases,
+    others: Mapping[str, float],
+) -> np.ndarray:
+    """Give both mid-P tails of the failures of some batches, shape (2, batches)."""
+    shared, found = cases.shared(others), np.empty((2, len(parts)))
+    asked = np.concatenate(parts) if parts else np.empty(0, int)
+    spread = effect_columns(shared, len(cases)).total_deviation[asked]
+    logits = np.full(len(cases), np.nan)
+    logits[asked] = conditional_logits(cases.risk[asked], spread)
+    for at, (label, own) in enumerate(zip(labels, parts, strict=True)):
+        tails = batch_tails(
+            cases.risk[own],
+            int(cases.failed[own].sum()),
+            SharedEffects(shared.levels[own], shared.deviations),
+            seed=zlib.crc32(label.encode()),
+            logits=logits[own],
+        )
+        found[:, at] = tails.below, tails.above
+    return found
 
 
 def _variances(

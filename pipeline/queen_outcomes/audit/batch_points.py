@@ -17,6 +17,11 @@ WIDER = 1.5
 """How much wider than normal the leading direction is drawn, for the tails' sake."""
 LARGEST = 20_000
 """Deviations up to which draws are spread evenly; more are drawn at random."""
+MANY = 1_000
+"""Courses from which on limits and draws are made more cheaply."""
+FINE, COARSE = 30, 20
+"""Binary digits of a draw's place between 0 and 1, of few courses and of many: making
+them random is most of the work, and 512 draws need 9."""
 NEAREST = 1e-12
 """Smallest and, from 1, largest probability turned into a normal deviate."""
 
@@ -77,14 +82,11 @@ def batch_points(
         and weighted back; it and the directions across it come from one scrambled
         Sobol sequence, so that the draws cover the deviations evenly.
     """
-    steep = risks * (1.0 - risks)
-    pull = np.zeros(len(columns.scale))
-    for index in columns.index.T:
-        pull += np.bincount(index, steep, len(pull))
-    pull *= columns.scale
+    pull = columns.pull(risks * (1.0 - risks))
     length = np.sqrt((pull**2).sum())
     lead = pull / length if length > 0 else np.eye(1, len(pull))[0]
-    drawn = _even_normals(points, len(pull), seed)
+    digits = FINE if len(risks) < MANY else COARSE
+    drawn = _even_normals(points, len(pull), seed, digits)
     drawn = np.roll(drawn, -1, axis=1)
     # the most even of the draws stand where nothing is shared: a place free for this
     place = WIDER * drawn[:, -1]
@@ -93,20 +95,21 @@ def batch_points(
     return BatchPoints(columns, drawn * columns.scale, weights / weights.sum())
 
 
-def _even_normals(points: int, columns: int, seed: int) -> np.ndarray:
+def _even_normals(points: int, columns: int, seed: int, digits: int) -> np.ndarray:
     """Standard normal draws that fill their space evenly, shape (points, columns)."""
     if columns > LARGEST:
         return np.random.default_rng(seed).standard_normal((points, columns))
-    return _sequence(columns, seed, max(points, POINTS))[:points]
+    return _sequence(columns, seed, max(points, POINTS), digits)[:points]
 
 
 @lru_cache(maxsize=1)
-def _sequence(columns: int, seed: int, points: int) -> np.ndarray:
+def _sequence(columns: int, seed: int, points: int, digits: int) -> np.ndarray:
     """Give the beginning of a scrambled sequence, as normal deviates.
 
     Kept for the next call: limits and tails of one operator stand on one sequence, and
     scrambling it is what takes time.
     """
-    rng = np.random.default_rng(seed)
-    even = Sobol(columns, scramble=True, rng=rng).random(points)
+    even = Sobol(columns, scramble=True, rng=seed, bits=digits).random(points)
+    if digits == COARSE:
+        even += 0.5 * 2.0**-COARSE  # the middle of what the digits leave open
     return ndtri(np.clip(even, NEAREST, 1.0 - NEAREST))

@@ -1,4 +1,4 @@
-"""The distribution of a count, averaged over draws given which courses are independent."""
+"""Tails of a count, averaged over draws given which courses are independent."""
 
 from __future__ import annotations
 
@@ -18,8 +18,10 @@ CELLS = 100_000
 ROOT_2PI = np.sqrt(2.0 * np.pi)
 
 
-def mixture_pmf(logits: np.ndarray, points: BatchPoints) -> np.ndarray:
-    """Chance of 0 to n failures, averaged over the draws.
+def mixture_tails(
+    logits: np.ndarray, points: BatchPoints, failures: int
+) -> tuple[float, float]:
+    """Both mid-P tails at a number of failures, averaged over the draws.
 
     Parameters
     ----------
@@ -27,25 +29,40 @@ def mixture_pmf(logits: np.ndarray, points: BatchPoints) -> np.ndarray:
         Log odds of each course where no batch deviates.
     points : BatchPoints
         Draws and their weights.
+    failures : int
+        0 to n.
 
     Returns
     -------
-    ndarray, shape (n + 1,)
+    tuple of float
+        Chance of fewer and of more failures, each with half the chance of as many.
     """
+    exact, moments = _given_draws(logits, points)
+    tails = np.zeros(2)
+    if exact.any():
+        pmf = _exact(logits, points, exact)
+        same = pmf[failures] / 2
+        tails += pmf[:failures].sum() + same, pmf[failures + 1 :].sum() + same
+    if not exact.all():
+        weights = points.weights[~exact]
+        tails += _expanded(len(logits), failures, moments[~exact], weights)
+    below, above = np.minimum(tails, 1.0).tolist()
+    return below, above
+
+
+def _given_draws(
+    logits: np.ndarray, points: BatchPoints
+) -> tuple[np.ndarray, np.ndarray]:
+    """Tell which draws are to be built exactly, and give all draws' cumulants if not all."""
     n, draws = len(logits), len(points.weights)
-    rows = max(1, CELLS // max(n, 1))
+    if n <= FEW:
+        return np.ones(draws, bool), np.empty((draws, 0))
+    rows = max(1, CELLS // n)
     blocks = [slice(start, start + rows) for start in range(0, draws, rows)]
     moments = np.concatenate(
-        [_cumulants(expit(logits + points.sums(b))) for b in blocks]
+        [_cumulants(expit(logits + points.sums(block))) for block in blocks]
     )
-    exact = (moments[:, 1] < NARROW) | (n <= FEW)
-    pmf = np.zeros(n + 1)
-    if exact.any():
-        chances = expit(logits + points.sums(np.flatnonzero(exact)))
-        pmf += _exact(chances, points.weights[exact])
-    if not exact.all():
-        pmf += _expanded(n, moments[~exact], points.weights[~exact])
-    return pmf / pmf.sum()
+    return moments[:, 1] < NARROW, moments
 
 
 def _cumulants(chance: np.ndarray) -> np.ndarray:
@@ -57,41 +74,45 @@ def _cumulants(chance: np.ndarray) -> np.ndarray:
     return np.column_stack([chance.sum(axis=1), second, third, fourth])
 
 
-def _exact(chance: np.ndarray, weights: np.ndarray) -> np.ndarray:
+def _exact(logits: np.ndarray, points: BatchPoints, exact: np.ndarray) -> np.ndarray:
     """Build the distribution course by course, up to a count that no draw reaches."""
+    chance = expit(logits + points.sums(np.flatnonzero(exact)))
     draws, n = chance.shape
     mean = chance.sum(axis=1)
     reach = mean + FAR * np.sqrt(mean) + 2 * FAR
     top = int(min(n, np.ceil(reach.max())))
     table = np.zeros((top + 1, draws))
-    table[0] = weights
-    for risk in np.ascontiguousarray(chance.T):
-        moved = table * risk
-        table -= moved
-        table[1:] += moved[:-1]
+    table[0] = points.weights[exact]
+    for already, risk in enumerate(np.ascontiguousarray(chance.T)):
+        met = table[: already + 2]  # more failures than courses so far have no chance
+        moved = met * risk
+        met -= moved
+        met[1:] += moved[: len(met) - 1]
     return np.concatenate([table.sum(axis=1), np.zeros(n - top)])
 
 
-def _expanded(n: int, moments: np.ndarray, weights: np.ndarray) -> np.ndarray:
-    """Expand around the normal distribution, to the second order.
+def _expanded(
+    n: int, failures: int, moments: np.ndarray, weights: np.ndarray
+) -> tuple[float, float]:
+    """Expand around the normal distribution, to the second order, from either side.
 
     Edgeworth's series at k + 1/2 with the variance lowered by 1/12, as sums of whole
     numbers ask for (Kolassa JE, McCullagh P. Annals of Statistics 1990;18:981-985).
     """
     mean, variance, third, fourth = moments.T
     sd = np.sqrt(variance - 1.0 / 12.0)
-    low = int(max(0, np.floor((mean - FAR * sd).min())))
-    high = int(min(n, np.ceil((mean + FAR * sd).max())))
-    mixed = np.empty(high - low + 1)
-    rows = max(1, CELLS // len(mean))
-    for start in range(low, high + 1, rows):
-        counts = np.arange(start, min(start + rows, high + 1))
-        x = (counts[:, None] + 0.5 - mean) / sd
-        below = _edgeworth(x, third / sd**3, fourth / sd**4)
-        mixed[counts - low] = np.einsum("ij,j->i", np.clip(below, 0.0, 1.0), weights)
-    mixed[-1] = weights.sum()
-    steps = np.diff(np.maximum.accumulate(mixed), prepend=0.0)
-    return np.concatenate([np.zeros(low), steps, np.zeros(n - high)])
+    skew, tail = third / sd**3, fourth / sd**4
+
+    def at_most(count: int, mean: np.ndarray, skew: np.ndarray) -> float:
+        if not 0 <= count < n:
+            return float(weights.sum()) if count == n else 0.0
+        chance = _edgeworth((count + 0.5 - mean) / sd, skew, tail)
+        return float(np.clip(chance, 0.0, 1.0) @ weights)
+
+    below = at_most(failures, mean, skew) + at_most(failures - 1, mean, skew)
+    passed = n - failures
+    above = at_most(passed, n - mean, -skew) + at_most(passed - 1, n - mean, -skew)
+    return below / 2, above / 2
 
 
 def _edgeworth(x: np.ndarray, skew: np.ndarray, tail: np.ndarray) -> np.ndarray:

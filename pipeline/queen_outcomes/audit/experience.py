@@ -12,6 +12,12 @@ from typing import Any
 import numpy as np
 
 from queen_outcomes.audit.cases import Cases
+from queen_outcomes.models.analysis_set import own_level
+from queen_outcomes.models.design_effect import (
+    batch_counts,
+    clustered_share,
+    effective_counts,
+)
 from queen_outcomes.models.proportions import wilson
 
 Row = dict[str, Any]
@@ -88,8 +94,7 @@ def _figures(own: Cases, fewest: int) -> Row:
     if courses < fewest:
         none = dict.fromkeys(("share", "low", "high", "expected"))
         return {**counts, **none, "shown": False}
-    worth = courses / _design_effect(1.0 - own.failed, own.graft_batch, own.course_id)
-    limits = wilson(yes / courses * worth, worth)
+    limits = wilson(*_worth(own))
     known = own.risk[np.isfinite(own.risk)]
     return {
         **counts,
@@ -101,20 +106,10 @@ def _figures(own: Cases, fewest: int) -> Row:
     }
 
 
-def _design_effect(
-    answer: np.ndarray, batch: np.ndarray, course_id: np.ndarray
-) -> float:
-    """Give how much the spread between batches widens a share; never below 1.
-
-    Rao JNK, Scott AJ. Biometrics 1992;48:577-585. A course without a batch is one of
-    its own.
-    """
-    own = np.where(batch == "", np.char.add("\x1f", course_id), batch)
-    codes = np.unique(own, return_inverse=True)[1]
-    n = np.bincount(codes)
-    share, total = answer.mean(), len(answer)
-    if len(n) < 2 or len(n) == total or not 0 < share < 1:
-        return 1.0
-    apart = np.bincount(codes, answer) - share * n
-    variance = len(n) / (len(n) - 1) * float((apart**2).sum()) / total**2
-    return max(1.0, variance / (share * (1.0 - share) / total))
+def _worth(own: Cases) -> tuple[float, float]:
+    """Give successes and courses that these are worth; a course without a batch is one."""
+    success, batch = 1.0 - own.failed, own_level(own.graft_batch)
+    yes, n = batch_counts(success, batch)
+    if (n == 1).all():  # no batch holds two: courses are what they are
+        return float(yes.sum()), float(n.sum())
+    return effective_counts(clustered_share(yes, n))

@@ -14,7 +14,7 @@ from scipy.special import expit, logit
 from queen_outcomes.audit.adjusted_rate import adjusted_rate
 from queen_outcomes.audit.cases import Cases
 from queen_outcomes.audit.funnel import flags
-from queen_outcomes.audit.poisson_binomial import batch_counts
+from queen_outcomes.audit.poisson_binomial import batch_tails
 from queen_outcomes.audit.ranks import rank_limits
 from queen_outcomes.audit.shared_effects import conditional_logits
 from queen_outcomes.models.mixed_average import integrate_random
@@ -106,7 +106,7 @@ def _against_expected(
     shared = counted.shared(model.deviations)
     failures = int(counted.failed.sum())
     found = adjusted_rate(counted.risk, failures, station, shared=shared, seed=seed)
-    counts = batch_counts(counted.risk, shared, seed=seed)
+    tails = batch_tails(counted.risk, failures, shared, seed=seed)
     return {
         "crude": failures / len(counted),
         "expected": found.expected,
@@ -114,8 +114,8 @@ def _against_expected(
         "adjusted": found.adjusted,
         "low": found.low,
         "high": found.high,
-        "mid_p": counts.two_sided(failures),
-        "tails": (counts.mid_lower(failures), counts.mid_upper(failures)),
+        "mid_p": tails.two_sided,
+        "tails": (tails.below, tails.above),
     }
 
 

@@ -1,6 +1,6 @@
 """How many of some courses fail, each with its own risk: the distribution and its tails.
 
-`independent_counts` takes courses as independent; `batch_counts` lets courses of one
+`independent_counts` takes courses as independent; `batch_tails` lets courses of one
 batch share their fate.
 """
 
@@ -9,9 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import expit
 
 from queen_outcomes.audit.batch_points import BatchPoints, batch_points
-from queen_outcomes.audit.count_mixture import mixture_pmf
+from queen_outcomes.audit.count_mixture import mixture_tails
 from queen_outcomes.audit.shared_effects import (
     SharedEffects,
     conditional_logits,
@@ -20,6 +21,25 @@ from queen_outcomes.audit.shared_effects import (
 
 FEW = 32
 """Courses up to which the distribution is built one course at a time."""
+
+
+@dataclass(frozen=True)
+class Tails:
+    """Both mid-P tails at a number of failures.
+
+    Attributes
+    ----------
+    below, above : float
+        Chance of fewer and of more failures, each with half the chance of as many.
+    """
+
+    below: float
+    above: float
+
+    @property
+    def two_sided(self) -> float:
+        """Twice the smaller tail, at most 1."""
+        return min(1.0, 2.0 * min(self.below, self.above))
 
 
 @dataclass(frozen=True)
@@ -67,7 +87,11 @@ class CountDistribution:
 
     def two_sided(self, k: int) -> float:
         """Twice the smaller mid-P tail at k failures, at most 1."""
-        return min(1.0, 2.0 * min(self.mid_lower(k), self.mid_upper(k)))
+        return self.tails(k).two_sided
+
+    def tails(self, k: int) -> Tails:
+        """Both mid-P tails at k failures."""
+        return Tails(self.mid_lower(k), self.mid_upper(k))
 
 
 def independent_counts(risks) -> CountDistribution:
@@ -88,49 +112,62 @@ def independent_counts(risks) -> CountDistribution:
     return CountDistribution(_convolved(np.asarray(risks, float).ravel()))
 
 
-def batch_counts(
-    risks, shared: SharedEffects | None = None, *, seed: int = 0
-) -> CountDistribution:
-    """Distribution of the number of failures when courses of a batch share their fate.
+def batch_tails(
+    risks,
+    failures: int,
+    shared: SharedEffects | None = None,
+    *,
+    seed: int = 0,
+    logits: np.ndarray | None = None,
+) -> Tails:
+    """Tails of the number of failures when courses of a batch share their fate.
 
     Parameters
     ----------
     risks : array_like, shape (n,)
         Chance of failure of each course, averaged over batches: these are kept.
+    failures : int
+        0 to n.
     shared : SharedEffects, optional
         Batches and their deviations; without them courses are independent.
     seed : int
         Seed of the drawn batches.
+    logits : ndarray, shape (n,), optional
+        The `conditional_logits` of the risks where they are known already.
 
     Returns
     -------
-    CountDistribution
-        Given the batches' deviations courses are independent; their distribution is
-        averaged over weighted draws of the deviations (Rao-Blackwell).
+    Tails
+        Given the batches' deviations courses are independent; the tails of their
+        distribution are averaged over weighted draws of the deviations
+        (Rao-Blackwell).
     """
     risks = np.asarray(risks, float).ravel()
     columns = effect_columns(shared, len(risks))
     if columns.nothing_shared:
-        return independent_counts(risks)
-    points = batch_points(risks, columns, seed)
-    return counts_at(risks, points)
+        return independent_counts(risks).tails(failures)
+    if logits is None:
+        logits = conditional_logits(risks, columns.total_deviation)
+    return tails_given(logits, batch_points(risks, columns, seed), failures)
 
 
-def counts_at(risks: np.ndarray, points: BatchPoints) -> CountDistribution:
-    """Distribution at given draws of the deviations, for risks that may have changed.
+def tails_given(logits: np.ndarray, points: BatchPoints, failures: int) -> Tails:
+    """Tails at given draws.
+
+    The same draws for several risks make tails that rise or fall with the risks.
 
     Parameters
     ----------
-    risks : ndarray, shape (n,)
-        Average chance of failure of each course.
+    logits : ndarray, shape (n,)
+        Log odds of each course where no batch deviates, as of `conditional_logits`.
     points : BatchPoints
-        Draws for the batches of these courses. The same draws for several risks make
-        tails that rise or fall with the risks.
+    failures : int
+        0 to n.
     """
-    logits = conditional_logits(risks, points.columns.total_deviation)
-    if not risks.mean() > 0.5:
-        return CountDistribution(mixture_pmf(logits, points))
-    return CountDistribution(mixture_pmf(-logits, points.turned())[::-1])
+    if not expit(logits).mean() > 0.5:
+        return Tails(*mixture_tails(logits, points, failures))
+    turned = mixture_tails(-logits, points.turned(), len(logits) - failures)
+    return Tails(*turned[::-1])
 
 
 def _convolved(risks: np.ndarray) -> np.ndarray:

@@ -17,6 +17,7 @@ from queen_outcomes.audit.sheet import (
 )
 from queen_outcomes.console import Console
 from queen_outcomes.errors import NoModelError, UsageError, nearest
+from queen_outcomes.outcomes.asked_question import asked_question
 from queen_outcomes.pseudonyms import codes
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
@@ -79,7 +80,7 @@ def audit(store: Store, settings: Settings, asked: Asked) -> Report:
     NoModelError
         No operator has a course that the records settle.
     """
-    question = _question(settings, asked)
+    question = asked_question(settings, asked.outcome, asked.days)
     if asked.since and asked.until and asked.since > asked.until:
         raise UsageError(
             "the period ends before it begins",
@@ -109,33 +110,6 @@ def audit(store: Store, settings: Settings, asked: Asked) -> Report:
         points=series_points(points),
         file=_file_name(shown or "all operators", question),
     )
-
-
-def _question(settings: Settings, asked: Asked) -> tuple[str, int]:
-    windows = settings.outcomes.windows
-    outcome = asked.outcome or settings.plan.outcome
-    names = [name for name, _ in windows]
-    if outcome not in names:
-        close = nearest(outcome, names)
-        raise UsageError(
-            "there is no such outcome",
-            where="--outcome",
-            found=outcome,
-            expected="one of " + ", ".join(dict.fromkeys(names)),
-            hint=f"did you mean {close}?" if close else "",
-        )
-    days = [day for name, day in windows if name == outcome]
-    chosen = asked.days or (
-        settings.plan.days if outcome == settings.plan.outcome else days[0]
-    )
-    if chosen not in days:
-        raise UsageError(
-            "that outcome has no such window",
-            where="--days",
-            found=str(chosen),
-            expected=" or ".join(map(str, days)),
-        )
-    return outcome, chosen
 
 
 def _why_nothing(period: Period) -> str:

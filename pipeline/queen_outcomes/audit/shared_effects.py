@@ -17,8 +17,9 @@ FLATTER = (16.0 * np.sqrt(3.0) / (15.0 * np.pi)) ** 2
 """How averaging flattens a logistic curve (Zeger, Liang and Albert 1988): a start."""
 MOST_STEPS = 50
 """Newton steps before a log odds is taken as it is; three or four are usual."""
-SETTLED = 1e-6
-"""Change in the log odds that ends the search: the digits double with every step."""
+SETTLED = 1e-4
+"""Change in the log odds that ends the search: the digits double with every step, and
+the next one would be below 1e-8."""
 NODES = 32
 """Nodes of the average over a deviation; the error stays below 1e-6 to deviations of 2."""
 SMALL, NODES_FOR_SMALL = 0.75, 16
@@ -61,6 +62,16 @@ class EffectColumns:
     def total_deviation(self) -> np.ndarray:
         """Standard deviation of each course's log odds over its batches, shape (n,)."""
         return np.sqrt((self.scale[self.index] ** 2).sum(axis=1))
+
+    def pull(self, steep: np.ndarray) -> np.ndarray:
+        """How far one standard deviation of each moves the expected count, shape (m + 1,).
+
+        ``steep`` is p (1 - p) of each course.
+        """
+        moved = np.zeros(len(self.scale))
+        for index in self.index.T:
+            moved += np.bincount(index, steep, len(moved))
+        return moved * self.scale
 
     @property
     def nothing_shared(self) -> bool:

@@ -117,15 +117,36 @@ def said(row: Row) -> Row:
 def _figures(
     shown: list[Row], asked: str, spread: list[Row], charts: dict[str, Any]
 ) -> list[Figure]:
-    courses = sum(row["courses"] for row in shown)
-    failures = sum(row["failures"] for row in shown)
-    expected = sum(row["expected"] for row in shown)
+    courses, failures, expected = (
+        sum(row[name] for row in shown) for name in ("courses", "failures", "expected")
+    )
+    return [
+        _expected_figure(shown, charts),
+        _adjusted_figure(shown, failures / courses, asked, charts),
+        *_funnels(shown, expected / courses, spread, charts),
+    ]
+
+
+def _expected_figure(shown: list[Row], charts: dict[str, Any]) -> Figure:
     keys = ("operator", "courses", "failures", "expected")
     charts["operators-expected"] = theme.dressed(
         expected_chart([_rounded(row, keys) for row in shown])
     )
+    return Figure(
+        "operators-expected",
+        "Did more courses fail than expected?",
+        "Failures observed and expected, an operator a line. "
+        + "; ".join(
+            f"{row['operator']} {row['failures']}, expected {row['expected']:.1f}"
+            for row in shown
+        ),
+    )
+
+
+def _adjusted_figure(
+    shown: list[Row], station: float, asked: str, charts: dict[str, Any]
+) -> Figure:
     keys = ("operator", "courses", "adjusted", "low", "high")
-    station = failures / courses
     charts["operators-adjusted"] = theme.dressed(
         adjusted_chart(
             [_rounded(row, keys) for row in shown],
@@ -133,28 +154,16 @@ def _figures(
             what=f"share {asked}",
         )
     )
-    figures = [
-        Figure(
-            "operators-expected",
-            "Did more courses fail than expected?",
-            "Failures observed and expected, an operator a line. "
-            + "; ".join(
-                f"{row['operator']} {row['failures']}, expected {row['expected']:.1f}"
-                for row in shown
-            ),
+    return Figure(
+        "operators-adjusted",
+        _around(shown, station),
+        "Adjusted share failing with 95 % limits, an operator a line. "
+        + "; ".join(
+            f"{row['operator']} {words.percent(row['adjusted'])}, "
+            f"{words.limits(row['low'], row['high'])}"
+            for row in shown
         ),
-        Figure(
-            "operators-adjusted",
-            _around(shown, station),
-            "Adjusted share failing with 95 % limits, an operator a line. "
-            + "; ".join(
-                f"{row['operator']} {words.percent(row['adjusted'])}, "
-                f"{words.limits(row['low'], row['high'])}"
-                for row in shown
-            ),
-        ),
-    ]
-    return [*figures, *_funnels(shown, expected / courses, spread, charts)]
+    )
 
 
 def _around(shown: list[Row], station: float) -> str:

@@ -8,12 +8,16 @@ from typing import Any
 import numpy as np
 
 from queen_outcomes.doses.arm_courses import Answers, ArmCourses, Comparison
-from queen_outcomes.doses.clusters import clustered_share, effective_counts
 from queen_outcomes.doses.comparing import METHODS, Compared, Found, success_of
 from queen_outcomes.doses.costs import ArmCost, arm_cost, frontier
-from queen_outcomes.doses.differences import ADJUSTED, batch_counts
+from queen_outcomes.doses.differences import ADJUSTED
 from queen_outcomes.doses.drone_semen import DroneSemen
 from queen_outcomes.models.analysis_set import own_level
+from queen_outcomes.models.design_effect import (
+    batch_counts,
+    clustered_share,
+    effective_counts,
+)
 from queen_outcomes.models.proportions import wilson
 
 Row = dict[str, Any]
@@ -119,13 +123,16 @@ def _contrast(found: Found, pair: Compared, method: str) -> Row:
     }
     if is_primary and pair.verdict.word != "none":
         row["verdict"] = pair.verdict.word
-    if not pair.differences:
-        return row
+    return row | _difference(pair, method) if pair.differences else row
+
+
+def _difference(pair: Compared, method: str) -> Row:
+    """Give what a method found; only its remark where it found no difference."""
     one = pair.differences[method]
-    row["note"] = one.said
     if not np.isfinite(one.estimate):
-        return row
-    return row | {
+        return {"note": one.said}
+    return {
+        "note": one.said,
         "difference": one.estimate,
         "low": one.low,
         "high": one.high,

@@ -7,12 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from queen_outcomes.doses.batches import stratified_difference
-from queen_outcomes.doses.clusters import clustered_share, effective_counts
 from queen_outcomes.doses.said import counted
 from queen_outcomes.doses.score_limits import score_limits, score_test
 from queen_outcomes.doses.strata import risk_ratio
 from queen_outcomes.doses.strata_tests import breslow_day_test
 from queen_outcomes.models.analysis_set import own_level
+from queen_outcomes.models.design_effect import (
+    batch_counts,
+    clustered_share,
+    effective_counts,
+)
 from queen_outcomes.models.proportions import (
     Interval,
     difference_bounds,
@@ -85,12 +89,6 @@ class Pair:
     def clusters(self) -> np.ndarray:
         """Codes of the graft batches; a course without one stands alone."""
         return own_level(self.batch)
-
-
-def batch_counts(success, clusters) -> tuple[np.ndarray, np.ndarray]:
-    """Give successes and courses of each batch."""
-    code = np.unique(clusters, return_inverse=True)[1]
-    return np.bincount(code, success), np.bincount(code).astype(float)
 
 
 def unadjusted(pair: Pair) -> Difference:

@@ -12,12 +12,15 @@ from typing import Any
 import numpy as np
 
 from queen_outcomes.doses.arm_courses import Answers, ArmCourses, Comparison
-from queen_outcomes.doses.clusters import clustered_share, effective_counts
 from queen_outcomes.doses.comparing import success_of
-from queen_outcomes.doses.differences import batch_counts
 from queen_outcomes.doses.dose_for import DoseFor, dose_on_curve
 from queen_outcomes.doses.trend import TrendTest, trend_test
 from queen_outcomes.models.analysis_set import own_level
+from queen_outcomes.models.design_effect import (
+    batch_counts,
+    clustered_share,
+    effective_counts,
+)
 from queen_outcomes.models.risks import FAILS
 from queen_outcomes.store import Store
 

@@ -9,11 +9,11 @@ from typing import Any
 
 import numpy as np
 
-from queen_outcomes.doses.differences import batch_counts
 from queen_outcomes.doses.icc import icc_of_counts
 from queen_outcomes.doses.planning import arm_plan, design_effect
 from queen_outcomes.doses.sizes import margin_size
 from queen_outcomes.models.analysis_set import own_level
+from queen_outcomes.models.design_effect import batch_counts
 
 MARGINS = (0.05, 0.10, 0.15)
 POWER = 0.8

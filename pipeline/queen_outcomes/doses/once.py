@@ -18,7 +18,8 @@ from queen_outcomes.doses.arm_tables import Row, filled
 from queen_outcomes.doses.comparing import Asked, compare
 from queen_outcomes.doses.drone_semen import drone_semen
 from queen_outcomes.doses.results import asked_of, fixed_form, tell_primary
-from queen_outcomes.doses.wanted import Wanted, comparison_of, question_of
+from queen_outcomes.doses.wanted import Wanted, comparison_of
+from queen_outcomes.outcomes.asked_question import asked_question
 from queen_outcomes.season_plan import SeasonPlan
 from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
@@ -77,9 +78,9 @@ def compare_once(
     Raises
     ------
     UsageError, NoModelError
-        See `question_of` and `comparison_of`.
+        See `asked_question` and `comparison_of`.
     """
-    question = question_of(wanted, settings)
+    question = asked_question(settings, wanted.outcome, wanted.days)
     courses = read_courses(store, settings.prior_cases)
     whole = find_comparisons(courses)
     one = comparison_of(wanted, whole)

@@ -16,7 +16,8 @@ from queen_outcomes.doses.plan_arms import (
     read_reference,
     refuse_empty_words,
 )
-from queen_outcomes.errors import UsageError, nearest
+from queen_outcomes.errors import UsageError
+from queen_outcomes.outcomes.asked_question import asked_question
 from queen_outcomes.settings import Settings
 
 LEAST_POWER, MOST_POWER = 0.5, 0.99
@@ -106,7 +107,7 @@ def read_request(
         name=name,
         arms=arms,
         reference=read_reference(asked.get("reference"), arms),
-        question=_question(asked.get("outcome"), asked.get("days"), settings),
+        question=asked_question(settings, asked.get("outcome"), asked.get("days")),
         difference=difference,
         margin=margin,
         power=_number(asked, "power", LEAST_POWER, MOST_POWER, 0.8),
@@ -123,29 +124,6 @@ def read_request(
         icc=_number(asked, "icc", 0.0, 0.999),
         queens_per_graft=_count(asked, "queens_per_graft"),
         queens_per_load=_count(asked, "queens_per_load"),
-    )
-
-
-def _question(
-    outcome: str | None, days: int | None, settings: Settings
-) -> tuple[str, int]:
-    windows = settings.outcomes.windows
-    if outcome is None:
-        outcome = settings.plan.outcome
-    if days is None:
-        own = [window for name, window in windows if name == outcome]
-        is_planned = outcome == settings.plan.outcome
-        days = settings.plan.days if is_planned else next(iter(own), 0)
-    if (outcome, days) in windows:
-        return outcome, days
-    close = nearest(outcome, [name for name, _ in windows])
-    ask = f'did you mean "{close}"? ' if close and close != outcome else ""
-    raise UsageError(
-        "this outcome and window are not asked of this station",
-        where="--outcome, --days",
-        found=f"{outcome} by day {days}" if days else outcome,
-        expected="one of " + ", ".join(f"{name} by day {day}" for name, day in windows),
-        hint=f"{ask}windows are set under [outcomes] in station.toml",
     )
 
 

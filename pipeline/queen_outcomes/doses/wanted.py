@@ -9,7 +9,6 @@ import numpy as np
 
 from queen_outcomes.doses.arm_courses import Comparison
 from queen_outcomes.errors import NoModelError, UsageError, nearest, shorten
-from queen_outcomes.settings import Settings
 
 
 @dataclass(frozen=True)
@@ -25,32 +24,6 @@ class Wanted:
     days: int | None = None
     margin: float | None = None
     trial: str | None = None
-
-
-def question_of(wanted: Wanted, settings: Settings) -> tuple[str, int]:
-    """Give the question asked; the plan's where none is named.
-
-    Raises
-    ------
-    UsageError
-        The build did not derive that outcome at that window.
-    """
-    outcome = wanted.outcome or settings.plan.outcome
-    windows = [days for name, days in settings.outcomes.windows if name == outcome]
-    days = wanted.days
-    if days is None:
-        usual = settings.plan.days if outcome == settings.plan.outcome else None
-        days = usual or next(iter(windows), 0)
-    if days in windows:
-        return outcome, days
-    known = [f"{name} by day {day}" for name, day in settings.outcomes.windows]
-    raise UsageError(
-        "the build has no such question",
-        where="--outcome, --days",
-        found=f"{outcome} by day {days}",
-        expected="one of " + ", ".join(known),
-        hint=f"add {days} to {outcome}_days under [outcomes] in station.toml and build",
-    )
 
 
 def comparison_of(wanted: Wanted, found: Sequence[Comparison]) -> Comparison:

@@ -9,16 +9,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.optimize import brentq
 
 from queen_outcomes.models.analysis_set import is_recorded, own_level
 from queen_outcomes.models.choose import Design
-from queen_outcomes.models.fitted import Fitted
 from queen_outcomes.models.mixed_average import integrate_random
 from queen_outcomes.models.terms import MAIN, Form, Values
+
+if TYPE_CHECKING:
+    from queen_outcomes.models.fitted import Fitted
 
 BATCHES = ("graft_batch", "semen_batch")
 FAILS = {"drone_layer": 1.0, "superseded": 1.0, "lost": 1.0}
@@ -87,6 +88,9 @@ class RiskModel:
 
         ``failed`` is 1, 0 or NaN: undecided courses take no part.
         """
+        # here, not above: commands that read risks need no search, and load sooner
+        from scipy.optimize import brentq
+
         known = np.isfinite(failed) & np.isfinite(self.risks(values))
         eta = (self._design().matrix(values) @ self.beta)[known]
         observed = float(failed[known].sum())

@@ -29,6 +29,12 @@ class ClusteredShare:
     batches: int
 
 
+def batch_counts(success, clusters) -> tuple[np.ndarray, np.ndarray]:
+    """Give successes and courses of each batch."""
+    code = np.unique(clusters, return_inverse=True)[1]
+    return np.bincount(code, success), np.bincount(code).astype(float)
+
+
 def clustered_share(yes, n) -> ClusteredShare:
     """Give a share from counts a batch, with the standard error of a ratio.
 
