@@ -13,10 +13,6 @@ FAR = 0.015
 WHY = {
     "estimate: superseded 365": "an end is also written down without a look, while a "
     "survivor is known from looks alone, so that ends come to light more often",
-    "estimate: drone_layer 60": "a drone-layer is also taken out without a look, while a "
-    "sound queen is known from looks alone",
-    "adjusted difference: laying 21, dose 8 to 12": "with 14 graft batches the limits "
-    "are somewhat too narrow",
     "test of a term without effect": "a semen batch holds about seven courses, too few "
     "to show how far such batches differ",
 }
