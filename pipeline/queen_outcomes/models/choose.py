@@ -48,6 +48,19 @@ class Design:
         """Give the columns for these values, the constant first."""
         return _whole(self.forms, values)[:, self.kept]
 
+    def matrix_from(self, X: np.ndarray, before: Values, values: Values) -> np.ndarray:
+        """Give the columns for these values, X being those for the values before.
+
+        Only the columns of factors that are another array than before are made anew.
+        """
+        made, first = X.copy(order="K"), 1
+        for number, form in enumerate(self.forms):
+            places = self.columns_of(number)
+            if values[form.term.column] is not before[form.term.column]:
+                made[:, places] = form.columns(values)[:, self.kept[places] - first]
+            first += form.df
+        return made
+
     def columns_of(self, number: int) -> list[int]:
         """Give the places of one factor's columns."""
         return np.flatnonzero(self.owner == number).tolist()

@@ -18,7 +18,7 @@ from queen_outcomes.models.fitted import Fitted, Freedom, every_test, join, no_m
 from queen_outcomes.models.impute import Completed, impute
 from queen_outcomes.models.mixed import MixedFit
 from queen_outcomes.models.plain import wald_test
-from queen_outcomes.models.pooling import Pooled, freedom_of, pool
+from queen_outcomes.models.pooling import Pooled, freedom_by_gaps, pool
 from queen_outcomes.models.terms import Values
 
 TIMES = 20
@@ -46,7 +46,8 @@ def fit_filled(
         Of the filling.
     """
     sets = [
-        replace(courses, values=values) for values in _fillings(courses, seed, times)
+        replace(courses, values=values)
+        for values in fillings(courses, courses.y, seed=seed, times=times)
     ]
     if not sets:
         return no_model(courses, "the gaps could not be filled")
@@ -55,20 +56,48 @@ def fit_filled(
         return replace(first, courses=courses)
     fits = [first, *(refit(first, filling) for filling in sets[1:])]
     found = [fit for fit in fits if fit.method == first.method]
-    if len(found) < min(FEWEST_FITTED, times):
-        said = f"only {len(found)} of {times} fillings of the gaps could be fitted"
-        return no_model(courses, said, first.design)
+    few = find_few(len(found), times)
+    if few:
+        return no_model(courses, few, first.design)
     return _joined(courses, found, times)
 
 
 def fill_once(courses: AnalysisSet, seed: int) -> AnalysisSet:
     """Fill the gaps one time, to choose factors and forms on."""
-    for values in _fillings(courses, seed, 1):
+    for values in fillings(courses, courses.y, seed=seed, times=1):
         return replace(courses, values=values)
     return courses
 
 
-def _fillings(courses: AnalysisSet, seed: int, times: int) -> list[Values]:
+def find_few(found: int, times: int) -> str:
+    """Say that too few fillings were fitted for a model; empty when there are enough."""
+    if found >= min(FEWEST_FITTED, times):
+        return ""
+    return f"only {found} of {times} fillings of the gaps could be fitted"
+
+
+def filled_said(found: int, times: int) -> str:
+    """Say that gaps were filled, what that assumes, and what could not be fitted."""
+    said = (
+        f"gaps in the factors were filled in {times} times, assuming that what is not "
+        "recorded depends only on what is; factors tested by Wald"
+    )
+    lost = f"{times - found} of the fillings could not be fitted"
+    return join(said, lost if found < times else "")
+
+
+def fillings(
+    courses: AnalysisSet, outcome: np.ndarray, *, seed: int, times: int
+) -> list[Values]:
+    """Give the courses' values with the gaps in their factors filled, several times.
+
+    Parameters
+    ----------
+    courses : AnalysisSet
+    outcome : ndarray, shape (n,) or (n, k)
+        What became of the courses, in numbers without gaps.
+    seed, times : int
+    """
     numbers, words = {}, {}
     for term in courses.terms:
         x = courses.values[term.column]
@@ -77,7 +106,7 @@ def _fillings(courses: AnalysisSet, seed: int, times: int) -> list[Values]:
         else:
             words[term.column] = _codes(x)
     batch = own_level(courses.values["graft_batch"])
-    made = impute(numbers, words, courses.y, batch, times=times, seed=seed)
+    made = impute(numbers, words, outcome, batch, times=times, seed=seed)
     return [_values(courses, completed) for completed in made.completed]
 
 
@@ -104,14 +133,6 @@ def _joined(courses: AnalysisSet, found: Sequence[Fitted], times: int) -> Fitted
     whole = [np.concatenate([fit.beta, fit.deviations]) for fit in found]
     pooled = pool(whole, [fit.cov_all for fit in found])
     cov = pooled.cov[:p, :p]
-    said = (
-        f"gaps in the factors were filled in {times} times, assuming that what is not "
-        "recorded depends only on what is; factors tested by Wald"
-    )
-    lost = times - len(found)
-    if lost:
-        said = join(said, f"{lost} of the fillings could not be fitted")
-    columns = {name: [fit.predicted[name] for fit in found] for name in courses.values}
     return replace(
         first,
         courses=courses,
@@ -129,10 +150,15 @@ def _joined(courses: AnalysisSet, found: Sequence[Fitted], times: int) -> Fitted
         ),
         freedom=_freedom(found, pooled),
         mixed=_mixed(found, pooled) if first.mixed else None,
-        message=join(first.message, said),
-        filled={name: np.concatenate(parts) for name, parts in columns.items()},
+        message=join(first.message, filled_said(len(found), times)),
+        filled=stacked([fit.predicted for fit in found]),
         imputations=times,
     )
+
+
+def stacked(sets: Sequence[Values]) -> Values:
+    """Put the values of several fillings one after the other."""
+    return {name: np.concatenate([values[name] for values in sets]) for name in sets[0]}
 
 
 def _freedom(found: Sequence[Fitted], pooled: Pooled) -> Freedom:
@@ -140,12 +166,7 @@ def _freedom(found: Sequence[Fitted], pooled: Pooled) -> Freedom:
 
     def freedom(contrasts: np.ndarray) -> np.ndarray:
         rows = np.atleast_2d(contrasts)  # in coefficients, or in deviations too
-        size = rows.shape[1]
-        between, total = (
-            ((rows @ part[:size, :size]) * rows).sum(axis=1)
-            for part in (pooled.between, pooled.cov)
-        )
-        df = freedom_of(between, total, pooled.used)
+        df = freedom_by_gaps(pooled, rows)
         batches = found[0].freedom(rows)
         return df if batches is None else np.minimum(df, batches)
 

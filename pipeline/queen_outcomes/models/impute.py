@@ -65,8 +65,8 @@ def impute(
         Measured factors; NaN is a gap.
     words : dict of str to ndarray of int, shape (n,)
         Level codes 0..k-1; a code below zero is a gap.
-    outcome : array_like, shape (n,)
-        Without gaps.
+    outcome : array_like, shape (n,) or (n, k)
+        Without gaps; several columns where one number does not tell it.
     batch : array_like, shape (n,)
         Group of each course.
     times, cycles, seed : int
@@ -79,8 +79,8 @@ def impute(
     Notes
     -----
     van Buuren S. Flexible Imputation of Missing Data, 2nd ed. 2018, ch. 3-4. The batch
-    enters as two columns: the mean outcome of its other courses, and the mean of the
-    factor at hand over those that have it.
+    enters as columns: the mean of each outcome over its other courses, and the mean of
+    the factor at hand over those that have it.
     """
     outcome = np.asarray(outcome, float)
     gaps = {k: ~np.isfinite(np.asarray(v, float)) for k, v in numbers.items()}
@@ -89,6 +89,7 @@ def impute(
         len(g) != len(outcome) for g in gaps.values()
     ):
         return Imputed((), {}, (), "the outcome has gaps or differs in length")
+    outcome = np.atleast_2d(outcome.T).T
     left_out = tuple(k for k, gap in gaps.items() if gap.all())
     gaps = {k: gap for k, gap in gaps.items() if k not in left_out}
     numbers = {k: np.asarray(v, float) for k, v in numbers.items() if k in gaps}
@@ -140,10 +141,9 @@ class _Chain:
 
     def _predictors(self, now: Completed, name: str) -> np.ndarray:
         """Give all other factors, outcome and batch, standardised, ones first."""
-        columns = [
-            self.outcome,
-            self._batch_mean(self.outcome, np.full_like(self.outcome, 1)),
-        ]
+        every = np.ones(len(self.outcome))
+        columns = [*self.outcome.T]
+        columns += [self._batch_mean(part, every) for part in self.outcome.T]
         for other, values in now.numbers.items():
             columns += [values] if other != name else []
         for other, values in now.words.items():

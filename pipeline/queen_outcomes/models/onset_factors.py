@@ -31,14 +31,13 @@ from queen_outcomes.models.onset_averages import (
     median_day,
     p_of,
 )
-from queen_outcomes.models.onset_station import OnsetModel
+from queen_outcomes.models.onset_model import Columns, OnsetModel
 from queen_outcomes.models.terms import Form
 
 ALL, AS_RECORDED = "all", "as recorded"
 """Names of the row in which no factor is changed."""
 
 Row = dict[str, Any]
-Columns = tuple[np.ndarray, np.ndarray]
 
 
 def laying_rows(model: OnsetModel, day: int) -> list[Row]:
@@ -46,7 +45,7 @@ def laying_rows(model: OnsetModel, day: int) -> list[Row]:
 
     The first row has every course as it is.
     """
-    whole = laying_by(model.fit, *model.columns(model.courses.values), day)
+    whole = laying_by(model.fit, *model.as_they_are, day)
     place = {"factor": ALL, "value": None, "label": AS_RECORDED}
     rows = [{**place, **_share(whole), "courses_near": len(model.courses.y)}]
     for form in _factors(model):
@@ -135,10 +134,11 @@ def _compared(model: OnsetModel, form: Form) -> tuple[Any, tuple]:
 
 def _columns(model: OnsetModel, form: Form, value) -> Columns:
     """Give both parts' columns with a factor set, of the courses it applies to."""
-    values = model.courses.values
+    values = model.predicted
     if form.term.kind == "gap":
-        values = take(values, np.flatnonzero(has_two(values)))
-    return model.columns(set_to(values, form, value))
+        two = take(values, np.flatnonzero(has_two(values)))
+        return model.columns(set_to(two, form, value))
+    return model.changed(set_to(values, form, value))
 
 
 def _pair(model: OnsetModel, form: Form, values: Sequence, value) -> Row:

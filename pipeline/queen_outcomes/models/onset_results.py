@@ -23,7 +23,9 @@ from queen_outcomes.models.onset_factors import (
     laying_differences,
     laying_rows,
 )
-from queen_outcomes.models.onset_station import OnsetModel, Seen, fit_station
+from queen_outcomes.models.onset_model import OnsetModel
+from queen_outcomes.models.onset_seen import Seen
+from queen_outcomes.models.onset_station import fit_station
 from queen_outcomes.models.plain import Test, wald_test
 from queen_outcomes.models.questions import (
     chosen_under,
@@ -130,7 +132,7 @@ def fit_row(model: OnsetModel) -> Row:
     """Say what was fitted on what, and whether it speaks of laying at all."""
     return {
         "method": model.method,
-        "imputations": 0,
+        "imputations": model.imputations,
         "rows": len(model.courses.y),
         "events": int(model.courses.y.sum()),
         "left_out": "; ".join(model.left_out),
@@ -144,9 +146,11 @@ def _ever(model: OnsetModel) -> str:
     """Say how many lay at all, where the unlaid were followed long enough to tell."""
     if model.method == "none" or model.fit.kind == "everybody":
         return ""
-    columns = model.columns(model.courses.values)
-    open_ = np.isinf(model.seen.by) & ~model.seen.or_never
-    followed = followed_share(model.fit, columns[1][open_], model.seen.after[open_])
+    columns, open_ = model.as_they_are, model.seen.open_
+    # once for every filling, where gaps were filled in
+    times = len(columns[1]) // len(open_)
+    every, after = np.tile(open_, times), np.tile(model.seen.after[open_], times)
+    followed = followed_share(model.fit, columns[1][every], after)
     if followed >= FOLLOWED:
         return f"{_said(laying_by(model.fit, *columns, np.inf))} lay sooner or later"
     seen = round(followed * open_.sum())

@@ -107,6 +107,29 @@ def freedom_of(between, total, m: int, complete: float = np.inf) -> np.ndarray:
     return 1 / (1 / old + 1 / observed)
 
 
+def freedom_by_gaps(pooled: Pooled, contrasts) -> np.ndarray:
+    """Give the degrees of freedom that the gaps leave to contrasts.
+
+    Parameters
+    ----------
+    pooled : Pooled
+    contrasts : array_like, shape (k, r) or (r,)
+        In the first r of the p estimates.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Infinite where the fits agree.
+    """
+    rows = np.atleast_2d(np.asarray(contrasts, float))
+    size = rows.shape[1]
+    between, total = (
+        ((rows @ part[:size, :size]) * rows).sum(axis=1)
+        for part in (pooled.between, pooled.cov)
+    )
+    return freedom_of(between, total, pooled.used)
+
+
 def _lost_share(between, total, m: int) -> np.ndarray:
     """Give the share of the variance that stems from the gaps; 0 without variance."""
     total = np.asarray(total, float)
