@@ -22,7 +22,7 @@ def run(*words: str | Path, cwd: Path | None = None) -> subprocess.CompletedProc
 
 def make(place: Path) -> Path:
     """Make and build the demo in a folder; give the finished build."""
-    for words in (("demo", place), ("build", place)):
+    for words in (("demo", place), ("build", place, "--pdf")):
         done = run(*words)
         assert done.returncode == 0, done.stderr
     return place / "build" / "latest"

@@ -10,7 +10,7 @@ import hashlib
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from queen_outcomes.console import clean
+from queen_outcomes.text_layout import clean
 
 LONGEST = 75
 """Bytes of a line before it must be folded."""

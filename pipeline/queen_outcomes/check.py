@@ -114,7 +114,7 @@ def _tell_groups(problems: list[dict[str, Any]], console: Console) -> None:
         console.emit(f"  {reason} in {table}: {len(listed)}")
         for row in listed[:EXAMPLES]:
             message = " ".join((row["message"] or "").split())
-            console.emit(f"    {row['source']}:{row['line']}  {message}")
+            console.tell(f"    {row['source']}:{row['line']}  {message}")
         if len(listed) > EXAMPLES:
             console.emit(f"    and {len(listed) - EXAMPLES} more; --json gives all")
 

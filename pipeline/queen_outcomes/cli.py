@@ -51,6 +51,7 @@ Start your own:
 All commands: queen-outcomes --help"""
 
 EPILOG = (
+    "DIR is a station's folder; left out, it is the folder you are in. "
     "Exit codes: 0 done; 1 done, and records were quarantined (check, build --strict); "
     "2 usage or settings; 3 records unreadable or a required table missing; "
     "4 nothing could be fitted or compared (audit, compare); "
@@ -95,8 +96,14 @@ def demo(console: Console, folder: Path) -> None:
 
 @cli.command()
 @station_argument
-@click.option("--as-of", type=Day(), help="The day the figures stand for.")
-@click.option("--until", metavar="STEP", help="Stop after a step; latest stays.")
+@click.option(
+    "--as-of", type=Day(), help="The day the figures stand for, as 2026-07-05."
+)
+@click.option(
+    "--until",
+    metavar="STEP",
+    help="Stop after a step, such as check or derive; the build in use stays.",
+)
 @click.option("--pdf", is_flag=True, help="Print the week on a sheet of A4 too.")
 @click.option("--strict", is_flag=True, help="End with 1 when rows were quarantined.")
 @shared
@@ -125,7 +132,7 @@ def build(
 
 @cli.command()
 @station_argument
-@click.option("--as-of", type=Day(), help="The day to check against.")
+@click.option("--as-of", type=Day(), help="The day to check against, as 2026-07-05.")
 @shared
 @click.make_pass_decorator(Console, ensure=True)
 def check(console: Console, station: Path, as_of: dt.date | None) -> int:
@@ -173,7 +180,11 @@ def due(
 @shared
 @click.make_pass_decorator(Console, ensure=True)
 def explain(console: Console, words: tuple[str, ...]) -> None:
-    """Show one queen's whole trail: every record, and what settled what."""
+    """Tell one queen's trail and what settled it.
+
+    Every record about her with its file and line, what each look implies, and the rule
+    that settled each outcome.
+    """
     from queen_outcomes import settings
     from queen_outcomes.finished import open_latest
     from queen_outcomes.outcomes import explain as trail

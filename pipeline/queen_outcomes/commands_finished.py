@@ -47,7 +47,7 @@ def audit(
 @shared
 @click.make_pass_decorator(Console, ensure=True)
 def sheets(console: Console, station: Path) -> None:
-    """Print sheets to write on: a day at the bench, and the checks due in the yard."""
+    """Print sheets to write on: the bench's day, the yard's checks."""
     from queen_outcomes import folders, settings
     from queen_outcomes.finished import DUE, open_latest
     from queen_outcomes.printing import sheets as printing

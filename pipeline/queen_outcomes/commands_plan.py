@@ -49,7 +49,7 @@ def plan(
     sheet: Path | None,
     **asked: Any,
 ) -> None:
-    """Plan the next trial of dose protocols with the station's own figures."""
+    """Plan the next trial of doses from the station's own figures."""
     from queen_outcomes import settings
     from queen_outcomes.doses import plan_files
     from queen_outcomes.finished import open_latest

@@ -129,7 +129,7 @@ def tell(found: Once, page: Path, console: Console) -> None:
         told["needed"],
     ):
         if sentence:
-            console.emit(sentence)
+            console.tell(sentence)
     for name, columns in (
         ("arms", ARM_COLUMNS),
         ("arm_contrasts", CONTRAST_COLUMNS),

@@ -11,108 +11,13 @@ import json
 import os
 import shutil
 import sys
-import textwrap
-import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, TextIO
 
 import click
 
-NARROWEST = 8
-"""Characters that a column keeps however narrow the terminal."""
-GAP = "  "
-_HARMFUL = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
-
-
-def clean(text: str) -> str:
-    """Spell out control and direction characters, so that they only show."""
-    return "".join(
-        f"\\u{ord(sign):04x}" if unicodedata.category(sign) in _HARMFUL else sign
-        for sign in text
-    )
-
-
-def show(value: Any) -> str:
-    """Give a table cell's text: empty for null, days as ISO, yes and no as words."""
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float):
-        return f"{value:.6g}"
-    if isinstance(value, list | tuple):
-        return ", ".join(show(part) for part in value)
-    if isinstance(value, dt.datetime):
-        return value.isoformat(sep=" ", timespec="minutes")
-    return clean(str(value))
-
-
-def aligned(
-    columns: Sequence[str], rows: Iterable[Sequence[Any]], *, width: int | None = None
-) -> list[str]:
-    """Lay a table out in aligned columns.
-
-    Parameters
-    ----------
-    columns : sequence of str
-        The headings.
-    rows : iterable of sequences
-        Values as they come from the store; numbers are set to the right.
-    width : int or None
-        Characters to keep to, by folding the widest cells; None: no limit.
-
-    Returns
-    -------
-    list of str
-        The lines, heading first, without trailing blanks.
-    """
-    rows = [list(row) for row in rows]
-    texts = [
-        [clean(name) for name in columns],
-        *([show(v) for v in row] for row in rows),
-    ]
-    widths = [max(map(len, cells), default=0) for cells in zip(*texts, strict=True)]
-    _narrow(widths, width)
-    numeric = [
-        all(_is_number(row[at]) for row in rows) and bool(rows)
-        for at in range(len(columns))
-    ]
-    return [line for cells in texts for line in _lines(cells, widths, numeric)]
-
-
-def _is_number(value: Any) -> bool:
-    return value is None or (
-        isinstance(value, int | float) and not isinstance(value, bool)
-    )
-
-
-def _narrow(widths: list[int], width: int | None) -> None:
-    """Take from the widest column, again and again, until the table fits."""
-    if width is None or not widths:
-        return
-    while sum(widths) + len(GAP) * (len(widths) - 1) > width:
-        widest = max(range(len(widths)), key=widths.__getitem__)
-        if widths[widest] <= NARROWEST:
-            return
-        widths[widest] -= 1
-
-
-def _lines(cells: list[str], widths: list[int], numeric: list[bool]) -> list[str]:
-    folded = [
-        textwrap.wrap(cell, max(wide, 1)) or [""]
-        for cell, wide in zip(cells, widths, strict=True)
-    ]
-    lines = []
-    for at in range(max(map(len, folded), default=0)):
-        parts = [part[at] if at < len(part) else "" for part in folded]
-        lines.append(
-            GAP.join(
-                part.rjust(wide) if number else part.ljust(wide)
-                for part, wide, number in zip(parts, widths, numeric, strict=True)
-            ).rstrip()
-        )
-    return lines
+from queen_outcomes.text_layout import aligned, clean_lines, folded
 
 
 def plain(value: Any) -> Any:
@@ -146,8 +51,17 @@ class Console:
     debug: bool = False
 
     def emit(self, text: str) -> None:
-        """Write a line that was asked for to stdout."""
+        """Write a line that was asked for to stdout, as it is."""
         click.echo(clean_lines(text))
+
+    def tell(self, text: str) -> None:
+        """Write sentences that were asked for, folded to the terminal's width.
+
+        For words only: a path that holds blanks would be cut in two.
+        """
+        live = is_live(sys.stdout)
+        width = shutil.get_terminal_size().columns if live else None
+        click.echo(folded(clean_lines(text), width))
 
     def emit_json(self, value: Any) -> None:
         """Write a value as JSON; ASCII only, so nothing in it acts on a terminal."""
@@ -190,11 +104,6 @@ class Console:
         if not self.quiet:
             start = "\r\x1b[K" if is_live(sys.stderr) else ""
             click.echo(f"{start}{step:<8}{rows:>12,} rows{seconds:>9.2f} s", err=True)
-
-
-def clean_lines(text: str) -> str:
-    """Make a text of several lines harmless, its line ends kept."""
-    return "\n".join(clean(line) for line in text.split("\n"))
 
 
 def is_live(stream: TextIO) -> bool:

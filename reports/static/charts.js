@@ -18,11 +18,44 @@
     return made;
   };
 
-  // a legend as wide as the chart has room for
+  const PHONE = 640, LETTERS = 20, LINE = 14;
+
+  function folded(text, most) {
+    const lines = [""];
+    for (const word of text.split(" ")) {
+      const longer = `${lines.at(-1)} ${word}`.trim();
+      if (lines.at(-1) && longer.length > most) lines.push(word);
+      else lines[lines.length - 1] = longer;
+    }
+    return lines;
+  }
+
+  // on a phone the names of rows fold, so that more than half of the width is the chart's
+  function foldNames(spec) {
+    let tallest = 1;
+    for (const part of spec.layer ?? [spec]) {
+      const y = part.encoding?.y;
+      if (!y?.axis || !Array.isArray(y.sort) || Math.max(...y.sort.map((n) => n.length)) <= LETTERS) continue;
+      const lines = Object.fromEntries(y.sort.map((name) => [name, folded(name, LETTERS)]));
+      y.axis.labelExpr = `(${JSON.stringify(lines)})[datum.label]`;
+      tallest = Math.max(tallest, ...Object.values(lines).map((one) => one.length));
+    }
+    if (tallest > 1) {
+      const names = (spec.layer ?? [spec]).find((part) => part.encoding?.y?.sort).encoding.y.sort;
+      spec.height = (tallest * LINE + 6) * names.length;
+    }
+  }
+
+  // a legend as wide as the chart has room for, and titles that keep within a phone
   function fitted(spec, place) {
-    const columns = Math.max(1, Math.min(6, Math.floor(place.clientWidth / 170)));
-    const legend = { ...spec.config.legend, columns };
-    return { ...spec, config: { ...spec.config, legend } };
+    const made = structuredClone(spec);
+    const width = place.clientWidth;
+    made.config.legend.columns = Math.max(1, Math.min(6, Math.floor(width / 170)));
+    if (window.innerWidth < PHONE) {
+      made.config.axisX = { ...made.config.axisX, titleAnchor: "end" };
+      foldNames(made);
+    }
+    return made;
   }
 
   function titleOf(place) {
@@ -53,7 +86,7 @@
   function chooser(view, { field, levels }) {
     const made = document.createElement("select");
     made.setAttribute("aria-label", "Show one series only");
-    made.append(new Option("all series", ""), ...levels.map((level) => new Option(level, level)));
+    made.append(new Option("show all", ""), ...levels.map((level) => new Option(level, level)));
     made.addEventListener("change", () => {
       const chosen = made.value
         ? [{ fields: [{ type: "E", field }], values: [made.value] }] : [];

@@ -50,7 +50,7 @@ told AS (
         concat_ws(
             ', ', coalesce('inseminated by ' || operator, 'inseminated'), dose_ul || ' uL',
             'meant ' || dose_meant_ul || ' uL', 'semen ' || semen_batch,
-            'protocol ' || protocol, attempts || ' attempts', 'leak ' || leak, note
+            'protocol ' || protocol, attempts || CASE attempts WHEN 1 THEN ' attempt' ELSE ' attempts' END, 'leak ' || leak, note
         )
     FROM accepted_inseminations
     UNION ALL

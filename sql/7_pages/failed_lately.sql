@@ -5,7 +5,11 @@ WITH gone AS (
     SELECT
         courses.course_id,
         courses.d0 + CAST(standings.end_by AS INTEGER) AS "on",
-        'gone: ' || replace(standings.end_reason, '_', ' ')
+        'gone: ' || CASE standings.end_reason
+            WHEN 'culled_fault' THEN 'culled for a fault'
+            WHEN 'drone_layer' THEN 'drone-layer'
+            ELSE replace(standings.end_reason, '_', ' ')
+        END
             || CASE WHEN standings.inferred THEN ', as the looks say' ELSE '' END AS what,
         [
             $sources[standings.end_ref // 68719476736]

@@ -222,3 +222,32 @@ def test_weeks_chosen_from_the_lists_are_added_up(opened):
     )
     said = page.locator("#weeks output").inner_text()
     assert said.startswith(f"{first} to {last}: {sum(counted)} courses, ")
+
+
+@pytest.mark.parametrize(
+    ("name", "charts"),
+    [("factors", "[id^=chart-differences-]"), ("doses", "[id^=chart-arms-]")],
+)
+def test_names_leave_a_phone_s_chart_more_than_half_of_its_width(opened, name, charts):
+    page = opened(name, width=360)
+    shares = page.locator(charts).evaluate_all(
+        """places => places.map(place => {
+            const plot = place.querySelector(".role-frame .background").getBoundingClientRect();
+            return plot.width / place.getBoundingClientRect().width;
+        })"""
+    )
+    assert shares
+    assert min(shares) > 0.5
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_no_title_of_an_axis_is_cut_off_on_a_phone(opened, name):
+    page = opened(name, width=360)
+    cut = page.locator(".chart .role-axis-title text").evaluate_all(
+        """titles => titles.filter(title => {
+            const whole = title.closest("svg").getBoundingClientRect();
+            const own = title.getBoundingClientRect();
+            return own.left < whole.left - 1 || own.right > whole.right + 1;
+        }).map(title => title.textContent)"""
+    )
+    assert cut == []

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import json
 from pathlib import Path
 
+import polars as pl
+import printed
 import pytest
 from queen_outcomes import settings
+from queen_outcomes.printing import week
 from queen_outcomes.store import Store
+
+A4 = (595.276, 841.89)
+"""Width and height in points: 210 x 297 mm (ISO 216)."""
 
 
 @pytest.fixture
@@ -68,17 +73,40 @@ def test_before_the_first_build_there_is_a_bench_sheet(command, station):
     assert "no build yet" in ran.err
 
 
-@pytest.mark.slow
-def test_the_week_is_one_page_and_the_same_each_time(built_demo, tmp_path):
-    from queen_outcomes.printing import week
+@pytest.fixture
+def week_sheet(built_demo):
+    """The sheet that ``build --pdf`` put beside the demo's pages."""
+    return (built_demo / "dashboard" / "this-week.pdf").read_bytes()
 
-    chosen = settings.load(built_demo.parent.parent)
-    made = []
+
+@pytest.mark.slow
+def test_build_pdf_prints_the_week_on_one_a4(week_sheet):
+    (page,) = printed.pages(week_sheet)
+    assert (page.width, page.height) == pytest.approx(A4, abs=0.01)
+
+
+@pytest.mark.slow
+def test_the_week_s_sheet_names_the_station_and_the_season_s_figure(
+    built_demo, week_sheet
+):
+    (page,) = printed.pages(week_sheet)
+    season = (
+        pl.read_parquet(built_demo / "tables" / "rates.parquet")
+        .filter(grouping="season", outcome="laying")
+        .sort("level")
+        .row(-1, named=True)
+    )
+    figures = (season[key] for key in ("estimate", "estimate_low", "estimate_high"))
+    share, low, high = (round(100 * figure) for figure in figures)
+    assert settings.load(built_demo.parents[1]).name in page.text
+    assert f"this season: {share} % (95 % limits {low}–{high})" in page.text
+    assert "Checks due" in page.text
+    assert "Failed since last week" in page.text
+
+
+@pytest.mark.slow
+def test_another_process_sets_the_same_bytes(built_demo, week_sheet, tmp_path):
+    chosen = settings.load(built_demo.parents[1])
     with Store(built_demo / "station.duckdb", read_only=True) as store:
-        for name in ("a", "b"):
-            (tmp_path / name).mkdir()
-            day = dt.date(2026, 7, 19)
-            path = week.write(store, chosen, day, tmp_path / name)
-            made.append(path.read_bytes())
-    assert made[0] == made[1]
-    assert made[0].count(b"/Type /Page\n") + made[0].count(b"/Type/Page/") <= 1
+        again = week.write(store, chosen, chosen.as_of, tmp_path)
+    assert again.read_bytes() == week_sheet

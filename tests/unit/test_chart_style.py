@@ -9,7 +9,7 @@ import altair as alt
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from queen_outcomes.dashboard import cells, findings, site, theme, this_week
+from queen_outcomes.dashboard import cells, findings, theme, this_week
 from queen_outcomes.dashboard.charts import cohorts
 from queen_outcomes.dashboard.charts.onset import onset_chart
 from queen_outcomes.settings import Settings
@@ -208,12 +208,3 @@ def test_the_first_close_is_told_while_there_is_none(full_store):
     assert (before["outcome"], before["window_days"]) == ("laying", 21)
     assert before["on"] == close
     assert this_week.first_close(store, settings, close) is None
-
-
-def test_chart_scripts_are_taken_over_only_when_of_the_same_making(tmp_path):
-    made = site._chart_scripts(None)
-    earlier = tmp_path / "chart-scripts.js"
-    earlier.write_text(made + "// kept\n", encoding="utf-8")
-    assert site._chart_scripts(earlier).endswith("// kept\n")
-    earlier.write_text("/* by another */\n", encoding="utf-8")
-    assert site._chart_scripts(earlier) == made

@@ -21,7 +21,7 @@ def test_a_plain_rate_is_explained_elsewhere():
 def test_an_exception_has_its_figures_and_its_reason():
     late = row(question="superseded 365", share="0.874", bias="0.0231")
     assert how_sure.exception(late).startswith(
-        "estimate: superseded 365: 87.4 % in place of 95 %, +2.3 points off on average; "
+        "estimate: superseded by day 365: 87.4 % in place of 95 %, +2.3 points off on average; "
         "an end is also written down without a look"
     )
     test = row(

@@ -200,14 +200,14 @@ def tell(report: Report, console: Console, files: list[str]) -> None:
     console.emit(report.title)
     console.emit("\nBatches first: outside what chance gives 998 times in 1,000")
     for said in report.batches or ["none"]:
-        console.emit(f"  {said}")
+        console.tell(f"  {said}")
     if report.sheet is None:
         console.emit("\nOperators")
         console.emit_table(
             [name.replace("_", " ") for name in COLUMNS],
             [[row[name] for name in COLUMNS] for row in report.rows],
         )
-        console.emit(
+        console.tell(
             "\nThe ratio is each operator's own; ratios do not rank operators. "
             "What stands out asks for a look at semen, queens and bench, and names no "
             "cause."
@@ -219,7 +219,7 @@ def tell(report: Report, console: Console, files: list[str]) -> None:
 
 
 def _tell_sheet(told: Row, console: Console) -> None:
-    console.emit(f"\n{told['verdict']}")
+    console.tell(f"\n{told['verdict']}")
     parts = {
         "What was done": "done",
         "How it compares": "compares",
@@ -230,4 +230,4 @@ def _tell_sheet(told: Row, console: Console) -> None:
     for title, key in parts.items():
         console.emit(f"\n{title}")
         for said in told[key]:
-            console.emit(f"  {said}")
+            console.tell(f"  {said}")

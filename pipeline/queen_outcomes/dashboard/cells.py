@@ -24,12 +24,18 @@ def outcome(name: str) -> str:
     return words.OUTCOME_WORDS.get(name, name)
 
 
+def thousands(number: int) -> str:
+    """Write a count with its thousands apart."""
+    return f"{number:,}"
+
+
 def fragment(value: Any) -> str:
     """Write a name so that it can stand behind the # of an address, whatever it holds."""
     return quote(str(value), safe="")
 
 
 FILTERS = {
+    "thousands": thousands,
     "percent": words.percent,
     "plain": words.plain,
     "script_json": words.script_json,

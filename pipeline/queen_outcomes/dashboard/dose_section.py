@@ -72,7 +72,7 @@ def section(told: Told, key: str, charts: dict[str, Any]) -> Row:
     if shown:
         rows = _lines(shown)
         chart = arm_difference_chart(
-            rows, question=f"difference in {what}", margin=margin
+            rows, question=f"difference in {what}, points", margin=margin
         )
         charts[f"arms-{key}"] = theme.dressed(chart)
     costs = [row for row in told.costs if all(row[k] is not None for k in FINITE)]
@@ -87,6 +87,7 @@ def section(told: Told, key: str, charts: dict[str, Any]) -> Row:
         "basis": basis(told, by_lot=by_lot),
         "margin": margin,
         "needed": said.needed_said(told.needs) if margin is None else "",
+        "needs": [_need(row) for row in told.needs] if margin is None else [],
         "arms": [_arm(row) for row in told.arms],
         "differences": [_difference(row) for row in own],
         "other": [
@@ -174,6 +175,13 @@ def _lines(rows: Sequence[Row]) -> list[Row]:
         }
         for row in ordered
     ]
+
+
+def _need(row: Row) -> Row:
+    """Write out what a margin would need; a dash where no number of queens would do."""
+    sizes = {key: row[key] for key in ("queens_alone", "queens")}
+    told = {key: f"{n:,}" if n is not None else "–" for key, n in sizes.items()}
+    return {"margin": f"{100 * row['margin']:g} points", **told}
 
 
 def _arm(row: Row) -> Row:

@@ -67,17 +67,7 @@ def _section(
     question: tuple[str, int], tables: dict[str, list[Row]], charts: dict[str, Any]
 ) -> Row:
     outcome, window = question
-    chosen = {
-        name: [row for row in rows if (row["outcome"], row["window_days"]) == question]
-        for name, rows in tables.items()
-    }
-    models = {
-        model: {
-            name: [row for row in rows if row["model"] == model]
-            for name, rows in chosen.items()
-        }
-        for model in ("main", "bench", "weighted")
-    }
+    models = _models(question, tables)
     main = models["main"]
     key = f"{outcome}-{window}"
     asked = f"{words.OUTCOME_WORDS[outcome]} by day {window}"
@@ -85,12 +75,14 @@ def _section(
     compared = _compared(main["contrasts"], models["weighted"]["contrasts"])
     shown = [row for row in compared if row["difference"] is not None]
     if shown:
-        chart = difference_chart(drawn_rows(shown), question=f"difference in {asked}")
+        chart = difference_chart(
+            drawn_rows(shown), question=f"difference in {asked}, points"
+        )
         charts[f"differences-{key}"] = theme.dressed(chart)
     fit = main["model_fits"][0] if main["model_fits"] else None
     return {
         "key": key,
-        "title": f"{asked}".capitalize(),
+        "title": asked.capitalize(),
         "fit": fit,
         "has_model": bool(fit) and fit["method"] != "none",
         "courses": fit["rows"] if fit else 0,
@@ -110,6 +102,23 @@ def _section(
         ],
         "weighted": models["weighted"]["model_fits"],
         "bench": _bench(models["bench"]),
+    }
+
+
+def _models(
+    question: tuple[str, int], tables: dict[str, list[Row]]
+) -> dict[str, dict[str, list[Row]]]:
+    """Give each model's rows of each table, of one question."""
+    chosen = {
+        name: [row for row in rows if (row["outcome"], row["window_days"]) == question]
+        for name, rows in tables.items()
+    }
+    return {
+        model: {
+            name: [row for row in rows if row["model"] == model]
+            for name, rows in chosen.items()
+        }
+        for model in ("main", "bench", "weighted")
     }
 
 
@@ -163,12 +172,16 @@ def _draw_curves(
         is_number = rows and rows[0]["value"] is not None
         if not is_number or len(rows) < FEWEST_POINTS or len(drawn) == CURVES_SHOWN:
             continue
-        unit = "day of the year" if name == "season" else TERMS[name].unit
+        unit = "" if name == "season" else TERMS[name].unit
         axis = f"{TERMS[name].label} ({unit})" if unit else TERMS[name].label
         keys = ("value", "label", "probability", "low", "high", "courses_near")
         values = [{column: row[column] for column in keys} for row in rows]
         chart = f"curve-{key}-{name}"
-        charts[chart] = theme.dressed(curve_chart(values, factor=axis, question=asked))
+        charts[chart] = theme.dressed(
+            curve_chart(
+                values, factor=axis, question=asked, days_of_year=name == "season"
+            )
+        )
         said = findings.curve(TERMS[name].label, values)
         table = [{**row, "share": row["probability"]} for row in values]
         drawn.append(

@@ -31,7 +31,7 @@ def curve(factor: str, rows: list[Row]) -> str:
         told.append(f"most at {top['label']}, {words.percent(top['probability'])}")
     elif low["probability"] < ends[0] - TURNS:
         told.append(f"least at {low['label']}, {words.percent(low['probability'])}")
-    return f"{factor.capitalize()}: {'; '.join([*told, _at(last)])}"
+    return f"{factor[:1].upper()}{factor[1:]}: {'; '.join([*told, _at(last)])}"
 
 
 def _at(row: Row) -> str:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from typing import Any
 
 from queen_outcomes import resources
+from queen_outcomes.dashboard import words
 
 FAR = 0.015
 """From the share that was promised: further off is an exception, and is named."""
@@ -40,8 +42,12 @@ def exception(row: dict[str, str]) -> str:
     share, nominal = float(row["share"]), float(row["nominal"])
     if abs(share - nominal) <= FAR or row["what"].startswith(PLAIN):
         return ""
-    name = f"{row['what']}: {row['question']}"
-    why = WHY.get(name) or WHY.get(row["what"]) or "the reason is not known"
+    name = _name(row)
+    why = (
+        WHY.get(f"{row['what']}: {row['question']}")
+        or WHY.get(row["what"])
+        or "the reason is not known"
+    )
     bias = f", {_points(row['bias'])} points off on average" if row["bias"] else ""
     return f"{name}: {100 * share:.1f} % in place of {100 * nominal:.0f} %{bias}; {why}"
 
@@ -49,13 +55,21 @@ def exception(row: dict[str, str]) -> str:
 def _shown(row: dict[str, str]) -> dict[str, Any]:
     share = float(row["share"])
     return {
-        "what": f"{row['what']}: {row['question']}",
+        "what": _name(row),
         "stations": row["stations"],
         "share": share,
         "nominal": float(row["nominal"]),
         "bias": _points(row["bias"]) if row["bias"] else "",
         "off": not float(row["band_low"]) <= share <= float(row["band_high"]),
     }
+
+
+def _name(row: dict[str, str]) -> str:
+    """Name a figure in words: `laying 21` is the kept tables' short form."""
+    outcome, days, *rest = re.split(r"[ ,]", row["question"], maxsplit=2)
+    asked = f"{words.OUTCOME_WORDS.get(outcome, outcome)} by day {days}"
+    more = f", {rest[0].strip().replace('_', ' ')}" if rest else ""
+    return f"{row['what']}: {asked}{more}"
 
 
 def _points(bias: str) -> str:

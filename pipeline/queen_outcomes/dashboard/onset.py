@@ -11,12 +11,17 @@ from queen_outcomes.settings import Settings
 from queen_outcomes.store import Store
 
 SHOWN = (
-    ("co2_schedule", "CO2 schedule"),
-    ("protocol", "dose protocol"),
-    ("season", "season"),
-    ("line", "line"),
+    ("co2_schedule", "CO2 schedule", "with"),
+    ("protocol", "dose protocol", "with"),
+    ("season", "season", "in"),
+    ("line", "line", "of line"),
 )
-"""Groupings with a chart of their own; the tables hold the others."""
+"""Groupings with a chart of their own, and how a level is named; the tables hold the
+others."""
+CAPTIONS = {
+    "co2_schedule": "“Other before” and “other after”: besides the CO2 of the "
+    "insemination there was another exposure, and the nearest lay before or after it."
+}
 MOST_LEVELS = 6
 TABLE_DAYS = (7, 10, 14, 21, 28, 35)
 
@@ -32,17 +37,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     charts: dict[str, Any] = {}
     if overall:
         charts["onset-all"] = theme.dressed(onset_chart(overall, window=window))
-    groups = []
-    for grouping, title in SHOWN:
-        rows = _curves(store, grouping)
-        levels = sorted({row["level"] for row in rows})
-        if len(levels) > 1:
-            name = f"onset-{grouping.replace('_', '-')}"
-            charts[name] = theme.dressed(onset_chart(rows, window=window, by=title))
-            said = _side_by_side(rows, window)
-            groups.append(
-                {"name": name, "title": title, "said": said, "table": _table(rows)}
-            )
+    groups = [_group(store, window, charts, *one) for one in SHOWN]
     model = onset_model.show(store, settings, charts)
     return {
         "model": model,
@@ -53,9 +48,32 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         else f"Too early to say what share lays by day {window}: {closed} courses closed",
         "overall_table": _table(overall),
         "table_days": TABLE_DAYS,
-        "groups": groups,
+        "groups": [group for group in groups if group],
         "spread": _spread(overall),
         "charts": charts,
+    }
+
+
+def _group(
+    store: Store,
+    window: int,
+    charts: dict[str, Any],
+    grouping: str,
+    title: str,
+    joined: str,
+) -> dict[str, Any] | None:
+    """Draw a grouping's levels side by side; None where there are not two of them."""
+    rows = _curves(store, grouping)
+    if len({row["level"] for row in rows}) < 2:
+        return None
+    name = f"onset-{grouping.replace('_', '-')}"
+    charts[name] = theme.dressed(onset_chart(rows, window=window, by=title))
+    return {
+        "name": name,
+        "title": title,
+        "said": _side_by_side(rows, window, joined),
+        "table": _table(rows),
+        "caption": CAPTIONS.get(grouping, ""),
     }
 
 
@@ -100,10 +118,10 @@ def _finding(rows: list[dict[str, Any]], window: int) -> str:
     return f"share laying by day {window}"
 
 
-def _side_by_side(rows: list[dict[str, Any]], window: int) -> str:
+def _side_by_side(rows: list[dict[str, Any]], window: int, joined: str) -> str:
     """Say the share of each level by the window's day."""
     shares = [
-        f"{words.percent(row['laying'])} with {row['level']}"
+        f"{words.percent(row['laying'])} {joined} {row['level']}"
         for row in rows
         if row["day"] == window
     ]

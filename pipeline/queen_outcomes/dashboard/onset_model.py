@@ -20,7 +20,7 @@ from queen_outcomes.store import Store
 LABELS = {name: term.label for name, term in {**MAIN, **GROUPS}.items()}
 ORDER = [ALL, *LABELS]
 APART = "cannot be told apart"
-DAY_FORMS, SHARE_FORMS = ("+.1f", "+.1f"), ("+.0%", "+.1%")
+DAY_FORMS, SHARE_FORMS = ("+.2~r", "+.1f"), ("+.0%", "+.1%")
 """How differences are written along an axis and in what hovering shows."""
 PARTS = {"chance": "chance of laying", "days": "days among layers"}
 
@@ -105,7 +105,7 @@ def _window(store: Store, window: int, charts: dict[str, Any]) -> Row:
         }
         for row in _ordered(_rows(store, "contrasts", window))
     ]
-    asked = f"difference in laying by day {window}"
+    asked = f"difference in laying by day {window}, points"
     drawn = _draw(charts, f"onset-differences-{window}", compared, asked, SHARE_FORMS)
     adjusted = _ordered(_rows(store, "adjusted", window))
     return {

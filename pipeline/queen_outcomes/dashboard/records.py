@@ -12,6 +12,35 @@ from queen_outcomes.store import Store, quote
 MOST_EXAMPLES = 5
 """Rows shown of one reason; all of them stand in the tables."""
 
+IN_SHORT = {
+    "cells_missing": "too few cells",
+    "cells_extra": "too many cells",
+    "quote_open": "a quotation mark never closed",
+    "id_missing": "an id is missing",
+    "neither_id": "neither queen nor colony is named",
+    "date_missing": "a day is missing",
+    "date_unreadable": "a day that cannot be read",
+    "in_the_future": "a day far in the future",
+    "date_in_future": "a day far in the future",
+    "key_twice": "one id in different rows",
+    "no_queen_in_colony": "no queen in that colony on that day",
+    "two_queens_in_colony": "two queens in that colony on that day",
+    "impossible_pair": "two values that exclude each other",
+    "unusual_pair": "two values that rarely go together",
+    "after_as_of": "dated after the as-of day, and waiting for it",
+    "look_alike": "names that differ only in how they are written",
+    "semen_unknown": "semen without a row of its own",
+    "flat_disagrees": "two tables that disagree",
+    "derived_impossible": "an age that cannot be, from the dates",
+    "derived_unusual": "an unusual age, from the dates",
+    "sealed_contradicted": "no sealed brood, yet its pattern scored",
+    "older_brood": "brood older than hers could be",
+    "onset_conflict": "looks that disagree on when laying began",
+    "later_exit": "a further exit",
+    "after_end": "a check after she was gone",
+}
+"""Headings of the reasons whose name alone does not say what was found."""
+
 GROUPED = """
     SELECT
         "table", reason, {severity} count(*) AS found,
@@ -26,14 +55,11 @@ GROUPED = """
 def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     """Give what the page `records.html` shows."""
     del settings, as_of
-    most = {"most": MOST_EXAMPLES}
     return {
         "sources": store.records("SELECT * FROM sources ORDER BY source"),
-        "quarantine": store.records(
-            GROUPED.format(table="quarantine", severity=""), most
-        ),
+        "quarantine": _grouped(store, table="quarantine", severity=""),
         "listed": sorted(
-            store.records(GROUPED.format(table="listed", severity="severity,"), most),
+            _grouped(store, table="listed", severity="severity,"),
             # what was set aside first, what only waits for its day last
             key=lambda row: (row["reason"] == "after_as_of", row["severity"] == "look"),
         ),
@@ -43,6 +69,15 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         ),
         "charts": {},
     }
+
+
+def _grouped(store: Store, **parts: str) -> list[dict[str, Any]]:
+    """Give the reasons of a table, how often each was found, and its first rows."""
+    rows = store.records(GROUPED.format(**parts), {"most": MOST_EXAMPLES})
+    for row in rows:
+        code = row["reason"]
+        row["told"] = IN_SHORT.get(code, code.replace("_", " "))
+    return rows
 
 
 def coverage(store: Store) -> list[dict[str, Any]]:

@@ -10,13 +10,13 @@ from __future__ import annotations
 import datetime as dt
 import shutil
 from collections.abc import Callable
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 from queen_outcomes import __version__, resources, templates
 from queen_outcomes.dashboard import (
     cells,
+    chart_scripts,
     doses,
     factors,
     methods,
@@ -42,12 +42,6 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("records", "Records", records.show),
     ("methods", "Methods", methods.show),
 )
-
-VEGA_LITE = "6.4"
-"""The version of the chart grammar that Altair 6 writes and the scripts must read."""
-
-
-CHART_SCRIPTS = "chart-scripts.js"
 
 
 def draw(
@@ -79,7 +73,16 @@ def draw(
         The pages, in the order of the menu.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    _write_static(folder, earlier)
+    with chart_scripts.at_hand(_scripts_of(earlier)) as scripts:
+        written = _pages(store, settings, as_of, folder)
+        _write_static(folder, scripts())
+    return written
+
+
+def _pages(
+    store: Store, settings: Settings, as_of: dt.date, folder: Path
+) -> list[Path]:
+    """Write every page and what it loads."""
     environment = _environment()
     common = _common(settings, as_of)
     written = []
@@ -124,7 +127,8 @@ def draw_apart(
     if shared.is_dir():  # the chart scripts take seconds to put together
         shutil.copytree(shared, folder / "static", dirs_exist_ok=True)
     else:
-        _write_static(folder)
+        with chart_scripts.at_hand(None) as scripts:
+            _write_static(folder, scripts())
     common = _common(settings, as_of, home)
     text = (
         _environment()
@@ -151,27 +155,17 @@ def _environment():
     return templates.environment(cells.FILTERS)
 
 
-def _write_static(folder: Path, earlier: Path | None = None) -> None:
+def _scripts_of(dashboard: Path | None) -> Path | None:
+    return dashboard / "static" / chart_scripts.FILE if dashboard else None
+
+
+def _write_static(folder: Path, scripts: str) -> None:
     static = folder / "static"
     static.mkdir(exist_ok=True)
     for name in ("style.css", "charts.js", "saving.js", "weeks.js", *queens.STATIC):
         text = resources.read("reports", "static", name)
         (static / name).write_text(text, encoding="utf-8", newline="\n")
-    text = _chart_scripts(earlier / "static" / CHART_SCRIPTS if earlier else None)
-    (static / CHART_SCRIPTS).write_text(text, encoding="utf-8", newline="\n")
-
-
-def _chart_scripts(earlier: Path | None) -> str:
-    """Give the chart scripts, from an earlier copy where it is of the same making."""
-    made_by = version("vl-convert-python")
-    head = f"/* chart scripts by vl-convert {made_by} for Vega-Lite {VEGA_LITE} */\n"
-    if earlier and earlier.is_file():
-        text = earlier.read_text(encoding="utf-8")
-        if text.startswith(head):
-            return text
-    import vl_convert
-
-    return head + vl_convert.javascript_bundle(vl_version=VEGA_LITE)
+    (static / chart_scripts.FILE).write_text(scripts, encoding="utf-8", newline="\n")
 
 
 def _write_beside(files: dict[str, str], folder: Path) -> None:

@@ -15,6 +15,9 @@ from altair.utils.schemapi import debug_mode
 
 from queen_outcomes.dashboard import responses
 
+FIRSTS = (1, 32, 60, 91, 121, 152, 182, 213, 244, 274, 305, 335)
+"""Days of the year on which a month begins."""
+
 INK = "currentColor"
 CLOSED = "#1b6ca8"
 OPEN = "#b3580f"
@@ -73,9 +76,32 @@ def data(rows: Iterable[dict[str, Any]]) -> alt.InlineData:
     return alt.InlineData(values=tuple(rows))
 
 
+def layered(layers: Iterable[alt.Chart], *, height: int) -> alt.LayerChart:
+    """Lay marks over each other, as wide as the page has room for.
+
+    The size is given here and not by ``properties`` later, which would copy every layer
+    once more.
+    """
+    return alt.layer(*layers, width="container", height=height)
+
+
 def signed_axis(form: str) -> alt.Axis:
-    """Give an axis of differences: every number with its sign, zero without."""
-    return alt.Axis(labelExpr=f"datum.value == 0 ? '0' : format(datum.value, '{form}')")
+    """Give an axis of differences: every number with its sign, zero without.
+
+    Shares that differ are written in points, and their axis has to say so: a
+    difference in per cent would be read as a part of the share.
+    """
+    points = form.endswith("%")
+    number = "100 * datum.value" if points else "datum.value"
+    written = f"{form[:-1]}f" if points else form
+    return alt.Axis(labelExpr=f"datum.value == 0 ? '0' : format({number}, '{written}')")
+
+
+def day_of_year_axis() -> alt.Axis:
+    """Give an axis of days of the year, written as days and months."""
+    return alt.Axis(
+        values=FIRSTS, labelExpr="timeFormat(datetime(2001, 0, datum.value), '%-d %b')"
+    )
 
 
 def dressed(chart: alt.TopLevelMixin) -> dict[str, Any]:

@@ -30,24 +30,8 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     )
     season = _season_rate(store, window)
     due = store.records("SELECT * FROM due")
-    failed = store.records(
-        resources.read("sql", "7_pages", "failed_lately.sql"),
-        {
-            "as_of": as_of,
-            "lately_days": LATELY_DAYS,
-            "grace_days": settings.outcomes.grace_days,
-            "sources": words.source_names(store),
-        },
-    )
-    question = f"laying by day {window}"
-    charts = {}
-    if any(row["share"] is not None for row in cohorts):
-        chart = cohort_chart(
-            cohorts,
-            question=question,
-            season_rate=season["rate"] if season else None,
-        )
-        charts["cohorts"] = theme.dressed(chart)
+    failed = _failed(store, settings, as_of)
+    lacking = store.records(resources.read("sql", "7_pages", "lacking.sql"))
     return {
         "counts": _counts(store),
         "due": [row for row in due if row["status"] == "due"],
@@ -64,12 +48,45 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "failed": failed[:MOST_FAILED],
         "failed_first": FAILED_FIRST,
         "failed_more": max(0, len(failed) - MOST_FAILED),
-        "lacking": store.records(resources.read("sql", "7_pages", "lacking.sql")),
+        "lacking": _in_order(lacking, settings),
         "changes": _changes(store),
-        "charts": charts,
+        "charts": _drawn(cohorts, season, window),
         "title_said": title(season, window, settings.min_shown),
         "first_closes": first_close(store, settings, as_of),
     }
+
+
+def _failed(store: Store, settings: Settings, as_of: dt.date) -> list[dict[str, Any]]:
+    """Give the courses of which a failure became known lately, the latest first."""
+    return store.records(
+        resources.read("sql", "7_pages", "failed_lately.sql"),
+        {
+            "as_of": as_of,
+            "lately_days": LATELY_DAYS,
+            "grace_days": settings.outcomes.grace_days,
+            "sources": words.source_names(store),
+        },
+    )
+
+
+def _drawn(
+    cohorts: list[dict[str, Any]], season: dict[str, Any] | None, window: int
+) -> dict[str, Any]:
+    """Draw the weeks, once one of them has a share."""
+    if all(row["share"] is None for row in cohorts):
+        return {}
+    chart = cohort_chart(
+        cohorts,
+        question=f"laying by day {window}",
+        season_rate=season["rate"] if season else None,
+    )
+    return {"cohorts": theme.dressed(chart)}
+
+
+def _in_order(rows: list[dict[str, Any]], settings: Settings) -> list[dict[str, Any]]:
+    """Put rows of outcomes in the order in which a station asks the questions."""
+    order = {question: at for at, question in enumerate(settings.outcomes.windows)}
+    return sorted(rows, key=lambda row: order[row["outcome"], row["window_days"]])
 
 
 def title(season: dict[str, Any] | None, window: int, min_shown: int) -> str:
@@ -146,8 +163,8 @@ def _season_rate(store: Store, window: int) -> dict[str, Any] | None:
 
 
 def _overall(store: Store, settings: Settings) -> list[dict[str, Any]]:
-    rows = store.records(
-        "SELECT * FROM rates WHERE \"grouping\" = 'all' ORDER BY outcome, window_days"
+    rows = _in_order(
+        store.records("SELECT * FROM rates WHERE \"grouping\" = 'all'"), settings
     )
     for row in rows:
         row["question"] = words.QUESTIONS[row["outcome"]]

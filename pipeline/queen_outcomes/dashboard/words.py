@@ -56,11 +56,10 @@ def rate_in_words(row: dict[str, Any], min_shown: int) -> str:
             else "no course settled"
         )
         return f"{why} ({seen}{extra})"
-    told = f"{percent(row['rate'])}, 95 % limits {limits(row['low'], row['high'])}"
     decided = row["yes"] + row["no"]
-    if decided < MOSTLY * row["closed"]:
-        told = f"{told}, but of the {decided} decided only"
-    return f"{told}, {seen}{extra}"
+    few = f" of only {decided} decided" if decided < MOSTLY * row["closed"] else ""
+    spread = limits(row["low"], row["high"])
+    return f"{percent(row['rate'])}{few}, 95 % limits {spread}, {seen}{extra}"
 
 
 def estimate_in_words(row: dict[str, Any]) -> str:

@@ -56,7 +56,7 @@ def tell(plan: Plan, files: Mapping[str, Path], console: Console) -> None:
         if section.columns:
             console.emit_table(section.columns, section.rows)
         for line in section.lines:
-            console.emit(f"  {line}")
+            console.tell(f"  {line}")
     if files:
         console.emit("\nWritten")
     for path in files.values():

@@ -41,7 +41,7 @@ def write(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> Pat
         "rates": [
             [
                 f"{words.OUTCOME_WORDS[row['outcome']]} by day {row['window_days']}",
-                row["headline"],
+                _estimate(row),
                 str(row["closed"]),
                 str(row["open"]),
             ]
@@ -61,12 +61,22 @@ def write(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> Pat
 def _figures(page: Row) -> list[list[str]]:
     counts = page["counts"]
     failed = len(page["failed"]) + page["failed_more"]
-    return [
-        [str(counts["observed"]), "courses under observation"],
-        [str(len(page["due"])), f"checks due, {len(page['missed'])} missed"],
-        [str(failed), "failures known since last week"],
-        [str(counts["quarantined"]), "rows in quarantine"],
+    due, missed = len(page["due"]), len(page["missed"])
+    told = [
+        (counts["observed"], "course", "under observation"),
+        (due, "check", f"due, {missed:,} missed"),
+        (failed, "failure", "known since last week"),
+        (counts["quarantined"], "row", "in quarantine"),
     ]
+    return [
+        [f"{number:,}", f"{thing}{'' if number == 1 else 's'} {rest}"]
+        for number, thing, rest in told
+    ]
+
+
+def _estimate(row: Row) -> str:
+    spread = words.limits(row["estimate_low"], row["estimate_high"])
+    return words.percent(row["estimate"]) + (f" ({spread})" if spread else "")
 
 
 def _due(row: Row) -> list[str]:

@@ -12,7 +12,11 @@ ROW_HEIGHT = 24
 
 
 def curve_chart(
-    rows: list[dict[str, Any]], *, factor: str, question: str
+    rows: list[dict[str, Any]],
+    *,
+    factor: str,
+    question: str,
+    days_of_year: bool = False,
 ) -> alt.TopLevelMixin:
     """Draw an adjusted probability with its band, and where the courses lie.
 
@@ -22,11 +26,15 @@ def curve_chart(
         Of `adjusted`, one factor's: value, label, probability, low, high, courses_near.
     factor, question : str
         Names of the axes, with units.
+    days_of_year : bool
+        The factor's values are days of the year, and are written as dates.
     """
     base = alt.Chart(theme.data(rows))
     x = alt.X(
         "value:Q", title=factor, scale=alt.Scale(zero=False, nice=False, padding=8)
     )
+    if days_of_year:
+        x = x.axis(theme.day_of_year_axis())
     y = alt.Y(
         "probability:Q",
         title=question,
@@ -50,18 +58,19 @@ def curve_chart(
     layers = [band, line]
     near = [row for row in rows if row["courses_near"]]
     if near:  # a layer without data would have the scripts complain
-        rug = alt.Chart(theme.data([{**row, "floor": 0} for row in near]))
-        layers.append(
-            rug.mark_point(filled=True, color=theme.QUIET, opacity=0.8).encode(
-                x=x,
-                y=alt.Y("floor:Q", title=question),
-                size=alt.Size(
-                    "courses_near:Q", legend=None, scale=alt.Scale(range=[4, 160])
-                ),
-                tooltip=[alt.Tooltip("courses_near:Q", title="courses near")],
-            )
-        )
-    return alt.layer(*layers).properties(width="container", height=200)
+        layers.append(_rug(near, x, question))
+    return theme.layered(layers, height=200)
+
+
+def _rug(rows: list[dict[str, Any]], x: alt.X, question: str) -> alt.Chart:
+    """Draw dots along the bottom, the larger the more courses lie near."""
+    rug = alt.Chart(theme.data([{**row, "floor": 0} for row in rows]))
+    return rug.mark_point(filled=True, color=theme.QUIET, opacity=0.8).encode(
+        x=x,
+        y=alt.Y("floor:Q", title=question),
+        size=alt.Size("courses_near:Q", legend=None, scale=alt.Scale(range=[4, 160])),
+        tooltip=[alt.Tooltip("courses_near:Q", title="courses near")],
+    )
 
 
 def difference_chart(
@@ -98,7 +107,7 @@ def difference_chart(
         alt.Tooltip("overlap:N", title="overlap"),
     ]
     zero = alt.Chart(theme.data([{"none": 0}]))
-    return alt.layer(
+    layers = [
         zero.mark_rule(color=theme.QUIET, strokeDash=[5, 4]).encode(
             x=alt.X("none:Q", title=question)
         ),
@@ -108,4 +117,5 @@ def difference_chart(
         base.mark_point(color=theme.CLOSED, filled=True, size=60, opacity=1).encode(
             y=y, x=x, tooltip=tooltip
         ),
-    ).properties(width="container", height=ROW_HEIGHT * len(rows))
+    ]
+    return theme.layered(layers, height=ROW_HEIGHT * len(rows))

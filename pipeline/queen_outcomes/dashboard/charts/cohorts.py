@@ -57,7 +57,7 @@ def cohort_chart(
         layers.insert(0, line.encode(y=alt.Y("rate:Q", title=f"share {question}")))
     if CUT in week["scale"]["domain"]:
         layers.insert(0, _cut(week))
-    return alt.layer(*layers).properties(width="container", height=260)
+    return theme.layered(layers, height=260)
 
 
 def _weeks(weeks: list[dt.date]) -> alt.X:

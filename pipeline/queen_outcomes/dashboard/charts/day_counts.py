@@ -32,7 +32,7 @@ def day_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
         alt.Tooltip("most:Q", title="to"),
         alt.Tooltip("batches:N", title="graft batches"),
     ]
-    return alt.layer(
+    layers = [
         base.mark_rule(color=theme.QUIET, strokeWidth=3.5, opacity=0.35).encode(
             x=DAY, y=alt.Y("least:Q", title=COUNT, axis=whole), y2="most:Q"
         ),
@@ -46,4 +46,5 @@ def day_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
             color=marks.colour(),
             tooltip=tooltip,
         ),
-    ).properties(width="container", height=240)
+    ]
+    return theme.layered(layers, height=240)

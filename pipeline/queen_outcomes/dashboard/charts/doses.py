@@ -59,9 +59,7 @@ def arm_difference_chart(
     if margin is not None:
         said = f"margin, {100 * margin:g} points lost"
         layers.insert(1, _across(-margin, question, [1, 0], said))
-    return alt.layer(*layers).properties(
-        width="container", height=ROW_HEIGHT * len(rows)
-    )
+    return theme.layered(layers, height=ROW_HEIGHT * len(rows))
 
 
 def _across(at: float, question: str, dash: list[int], said: str) -> alt.Chart:
@@ -113,11 +111,25 @@ def frontier_chart(rows: list[dict[str, Any]], *, success: str) -> alt.TopLevelM
             ),
             tooltip=tooltip,
         ),
-        base.mark_text(align="left", dx=9, dy=-9, color=theme.INK).encode(
-            x=x, y=y, text="arm:N"
-        ),
+        *_arm_names(values, x, y),
     ]
-    return alt.layer(*layers).properties(width="container", height=260)
+    return theme.layered(layers, height=260)
+
+
+def _arm_names(rows: list[dict[str, Any]], x: alt.X, y: alt.Y) -> list[alt.Chart]:
+    """Write each arm's name on the side of its point that has room for it."""
+    along = [row["drones_per_success"] for row in rows]
+    middle = (min(along) + max(along)) / 2
+    sides = {"left": [], "right": []}
+    for row in rows:
+        sides["right" if row["drones_per_success"] > middle else "left"].append(row)
+    return [
+        alt.Chart(theme.data(part))
+        .mark_text(align=side, dx=9 if side == "left" else -9, dy=-9, color=theme.INK)
+        .encode(x=x, y=y, text="arm:N")
+        for side, part in sides.items()
+        if part
+    ]
 
 
 def _cost_tooltip() -> list[alt.Tooltip]:

@@ -57,7 +57,7 @@ def funnel_chart(
         )
     )
     layers += _labels(drawn, x, y)
-    return alt.layer(*layers).properties(width="container", height=height)
+    return theme.layered(layers, height=height)
 
 
 def _labels(points: list[dict[str, Any]], x: alt.X, y: alt.Y) -> list[alt.Chart]:

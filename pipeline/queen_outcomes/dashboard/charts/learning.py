@@ -59,7 +59,7 @@ def experience_chart(
                 x=x, y=alt.Y("expected:Q", title=what, scale=scale), tooltip=tooltip
             )
         )
-    return alt.layer(*layers).properties(width="container", height=170)
+    return theme.layered(layers, height=170)
 
 
 def _of_stretch() -> list[alt.Tooltip]:
@@ -113,7 +113,7 @@ def learning_chart(rows: list[dict[str, Any]], *, limit: float) -> alt.TopLevelM
             shape="triangle-up", filled=True, size=110, color=theme.INK, opacity=1
         )
         layers.append(mark.encode(x=x, y=y, tooltip=tooltip))
-    return alt.layer(*layers).properties(width="container", height=170)
+    return theme.layered(layers, height=170)
 
 
 def _limit(limit: float, first: int) -> list[alt.Chart]:

@@ -40,7 +40,7 @@ def onset_chart(
         mark.mark_rule(strokeDash=[2, 4], color=theme.QUIET).encode(x=DAY),
         _line(values, levels, colour, by),
     ]
-    return alt.layer(*layers).properties(width="container", height=280)
+    return theme.layered(layers, height=280)
 
 
 def _colour(levels: list[str], by: str | None) -> Any:

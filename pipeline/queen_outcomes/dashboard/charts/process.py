@@ -53,7 +53,7 @@ def process_chart(
         )
         layers.append(hollow.encode(y=y, x=alt.X("before:Q", title=measure)))
     height = ROW_HEIGHT * len(rows)
-    return alt.layer(*layers).properties(width="container", height=height)
+    return theme.layered(layers, height=height)
 
 
 def _station(row: dict[str, Any], measure: str) -> list[alt.Chart]:

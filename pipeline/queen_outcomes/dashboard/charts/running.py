@@ -79,7 +79,7 @@ def cusum_chart(
         ),
         *_marked(rows, tooltip, foot=span[0]),
     ]
-    return alt.layer(*layers).properties(width="container", height=160)
+    return theme.layered(layers, height=160)
 
 
 def _rule(at: float, said: str, dash: list[int], y: alt.Y) -> alt.LayerChart:
@@ -156,9 +156,10 @@ def over_expected_chart(
     )
     zero = alt.Chart(theme.data([{"at": 0}]))
     base = alt.Chart(theme.data(rows))
-    return alt.layer(
+    layers = [
         zero.mark_rule(color=theme.QUIET).encode(y=alt.Y("at:Q", title=OVER)),
         base.mark_line(color=theme.INK, strokeWidth=1.5).encode(
             x=_case(CASE), y=y, tooltip=_tooltip("over")
         ),
-    ).properties(width="container", height=100)
+    ]
+    return theme.layered(layers, height=100)

@@ -1,0 +1,195 @@
+"""Text as a terminal takes it: harmless, in columns that fit, folded between words."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import textwrap
+import unicodedata
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+NARROWEST = 8
+"""Characters that a column keeps however narrow the terminal."""
+WHOLE = 12
+"""Characters of a word, such as an id or a day, that a column keeps whole if it can."""
+FEW = 12
+"""Rows that rather stand upright than have their ids and days cut."""
+GAP = "  "
+HEADING_PARTS = re.compile(r"[^_\s]+[_\s]*|[_\s]+")
+_HARMFUL = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
+
+
+def clean(text: str) -> str:
+    """Spell out control and direction characters, so that they only show."""
+    return "".join(
+        f"\\u{ord(sign):04x}" if unicodedata.category(sign) in _HARMFUL else sign
+        for sign in text
+    )
+
+
+def clean_lines(text: str) -> str:
+    """Make a text of several lines harmless, its line ends kept."""
+    return "\n".join(clean(line) for line in text.split("\n"))
+
+
+def show(value: Any) -> str:
+    """Give a table cell's text: empty for null, days as ISO, yes and no as words."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    if isinstance(value, list | tuple):
+        return ", ".join(show(part) for part in value)
+    if isinstance(value, dt.datetime):
+        return value.isoformat(sep=" ", timespec="minutes")
+    return clean(str(value))
+
+
+def aligned(
+    columns: Sequence[str], rows: Iterable[Sequence[Any]], *, width: int | None = None
+) -> list[str]:
+    """Lay a table out in aligned columns.
+
+    Parameters
+    ----------
+    columns : sequence of str
+        The headings.
+    rows : iterable of sequences
+        Values as they come from the store; numbers are set to the right.
+    width : int or None
+        Characters to keep to, by folding the widest cells, or by setting the cells of
+        a row one below the other where even that is too wide; None: no limit.
+
+    Returns
+    -------
+    list of str
+        The lines, heading first, without trailing blanks.
+    """
+    rows = [list(row) for row in rows]
+    texts = [
+        [clean(name) for name in columns],
+        *([show(v) for v in row] for row in rows),
+    ]
+    if not columns:
+        return []
+    widths = [max(map(len, cells)) for cells in zip(*texts, strict=True)]
+    floors = _floors(texts)
+    fits = (
+        width is None
+        or _narrow(widths, floors, width)
+        or (len(rows) > FEW and _narrow(widths, [0] * len(floors), width))
+    )
+    if not fits:
+        return _one_below_the_other(texts, width)
+    numeric = [
+        all(_is_number(row[at]) for row in rows) and bool(rows)
+        for at in range(len(columns))
+    ]
+    return [
+        line
+        for at, cells in enumerate(texts)
+        for line in _lines(cells, widths, numeric, heading=at == 0)
+    ]
+
+
+def _is_number(value: Any) -> bool:
+    return value is None or (
+        isinstance(value, int | float) and not isinstance(value, bool)
+    )
+
+
+def _floors(texts: list[list[str]]) -> list[int]:
+    """Give the width of each column at which its short words stay whole."""
+    heading, *rows = texts
+    floors = []
+    for at, name in enumerate(heading):
+        words = [
+            *HEADING_PARTS.findall(name),
+            *(w for r in rows for w in r[at].split()),
+        ]
+        floors.append(max((len(w) for w in words if len(w) <= WHOLE), default=0))
+    return floors
+
+
+def _narrow(widths: list[int], floors: list[int], width: int) -> bool:
+    """Take from the widest column, again and again, until the table fits; tell if it does.
+
+    No column goes under its floor, nor under NARROWEST.
+    """
+    while sum(widths) + len(GAP) * (len(widths) - 1) > width:
+        over = [
+            (wide, -at)
+            for at, (wide, floor) in enumerate(zip(widths, floors, strict=True))
+            if wide > max(floor, NARROWEST)
+        ]
+        if not over:
+            return False
+        widths[-max(over)[1]] -= 1
+    return True
+
+
+def _one_below_the_other(texts: list[list[str]], width: int) -> list[str]:
+    """Give a row's cells one below the other, for a table too wide for columns."""
+    names, *rows = texts
+    start = max(map(len, names)) + len(GAP)
+    lines: list[str] = []
+    for row in rows:
+        lines += [""] if lines else []
+        for name, cell in zip(names, row, strict=True):
+            parts = textwrap.wrap(cell, max(width - start, NARROWEST)) or [""]
+            heads = [name, *[""] * (len(parts) - 1)]
+            lines += [
+                f"{head:<{start}}{part}".rstrip()
+                for head, part in zip(heads, parts, strict=True)
+            ]
+    return lines
+
+
+def _lines(
+    cells: list[str], widths: list[int], numeric: list[bool], *, heading: bool
+) -> list[str]:
+    folded_cells = [
+        (_at_underscores(cell, wide) if heading else textwrap.wrap(cell, max(wide, 1)))
+        or [""]
+        for cell, wide in zip(cells, widths, strict=True)
+    ]
+    lines = []
+    for at in range(max(map(len, folded_cells), default=0)):
+        parts = [part[at] if at < len(part) else "" for part in folded_cells]
+        lines.append(
+            GAP.join(
+                part.rjust(wide) if number else part.ljust(wide)
+                for part, wide, number in zip(parts, widths, numeric, strict=True)
+            ).rstrip()
+        )
+    return lines
+
+
+def _at_underscores(name: str, wide: int) -> list[str]:
+    """Fold a heading: behind its underscores where they are, else anywhere."""
+    lines = [""]
+    for part in HEADING_PARTS.findall(name):
+        if lines[-1] and len(lines[-1] + part) > wide:
+            lines.append("")
+        lines[-1] += part
+    return [piece for line in lines for piece in textwrap.wrap(line, max(wide, 1))]
+
+
+def folded(text: str, width: int | None) -> str:
+    """Fold the lines of a text between words; what goes on stands two further in."""
+    if width is None:
+        return text
+    lines = []
+    for line in text.split("\n"):
+        start = line[: len(line) - len(line.lstrip())]
+        lines += textwrap.wrap(
+            line,
+            max(width, NARROWEST),
+            subsequent_indent=f"{start}{GAP}",
+            break_long_words=False,
+            break_on_hyphens=False,
+        ) or [""]
+    return "\n".join(lines)
