@@ -23,16 +23,17 @@ def series_svg(points: list[dict[str, Any]]) -> str | None:
     if not points:
         return None
     names = list(dict.fromkeys(point["series"] for point in points))
-    panels = [
-        _panel([point for point in points if point["series"] == name], name)
-        for name in names
-    ]
-    spec = theme.dressed(alt.hconcat(*panels))
+    with theme.unchecked():
+        panels = [
+            _panel([point for point in points if point["series"] == name], name)
+            for name in names
+        ]
+        spec = theme.dressed(alt.hconcat(*panels))
     return drawn(spec)
 
 
 def _panel(points: list[dict[str, Any]], name: str) -> alt.LayerChart:
-    base = alt.Chart(alt.InlineData(values=points))
+    base = alt.Chart(theme.data(points))
     x = alt.X("case:Q", title="case of the season", axis=alt.Axis(tickMinStep=1))
     layers = [
         base.mark_line(color=theme.OPEN, interpolate="step-after").encode(
@@ -48,7 +49,7 @@ def _panel(points: list[dict[str, Any]], name: str) -> alt.LayerChart:
             layers.append(rule.encode(x=x, y=f"{limit}:Q"))
     signals = [point for point in points if point["signal"]]
     if signals:
-        mark = alt.Chart(alt.InlineData(values=signals)).mark_point(
+        mark = alt.Chart(theme.data(signals)).mark_point(
             shape="triangle-up", size=90, color=theme.INK, filled=True
         )
         at = alt.Y("worse:Q") if signals[0]["signal"] == "worse" else alt.Y("better:Q")
