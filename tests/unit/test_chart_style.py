@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from queen_outcomes.dashboard import cells, findings, theme, this_week
-from queen_outcomes.dashboard.charts import cohorts
+from queen_outcomes.dashboard.charts import cohorts, funnel
 from queen_outcomes.dashboard.charts.onset import onset_chart
 from queen_outcomes.settings import Settings
 
@@ -208,3 +208,20 @@ def test_the_first_close_is_told_while_there_is_none(full_store):
     assert (before["outcome"], before["window_days"]) == ("laying", 21)
     assert before["on"] == close
     assert this_week.first_close(store, settings, close) is None
+
+
+def named(name, courses, ratio=0.9):
+    return {"label": name, "courses": courses, "ratio": ratio}
+
+
+def sides(*points):
+    drawn = funnel._labels(list(points), alt.X("courses:Q"), alt.Y("ratio:Q"))
+    return {
+        row["label"]: chart.mark.align for chart in drawn for row in chart.data.values
+    }
+
+
+def test_a_name_stands_where_the_plot_has_room_for_it():
+    # alone at the right edge: inside of it; pressed from the left: past its point
+    assert sides(named("a", 10), named("b", 20), named("c", 100))["c"] == "right"
+    assert sides(named("a", 10), named("b", 98), named("c", 100))["c"] == "left"

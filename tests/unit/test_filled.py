@@ -1,20 +1,13 @@
 """Gaps in the factors are filled in several times, and the fits joined."""
 
-import random
-
 import pytest
 from modelled import everything, fit, modelled, queens
+from taken_away import without_some
 
 
 def with_gaps(n: int = 300, share: float = 0.15) -> list[dict]:
     """Give queens whose dose, drone age and line are each missing for some."""
-    chance = random.Random(7)
-    made = queens(n)
-    for queen in made:
-        for name in ("dose_ul", "drone_age_days", "line"):
-            if chance.random() < share:
-                queen[name] = None
-    return made
+    return without_some(queens(n), ("dose_ul", "drone_age_days", "line"), share)
 
 
 @pytest.fixture(scope="module")

@@ -1,7 +1,6 @@
 """The onset model where factors have gaps: filled in several times, and joined."""
 
 import datetime as dt
-import random
 
 import numpy as np
 import pytest
@@ -14,17 +13,12 @@ from queen_outcomes.models.onset_seen import Seen
 from queen_outcomes.models.onset_station import fit_station
 from queen_outcomes.models.questions import main_terms
 from queen_outcomes.season_plan import SeasonPlan
+from taken_away import without_some
 
 
 def with_gaps(n: int = 400, share: float = 0.16) -> list[dict]:
     """Give queens whose dose and line are each missing for some, at random."""
-    chance = random.Random(7)
-    made = queens(n)
-    for queen in made:
-        for name in ("dose_ul", "line"):
-            if chance.random() < share:
-                queen[name] = None
-    return made
+    return without_some(queens(n), ("dose_ul", "line"), share)
 
 
 @pytest.fixture(scope="module")

@@ -6,6 +6,7 @@ import datetime as dt
 
 import pytest
 from modelled import LAYING
+from queen_outcomes.audit import sheet
 from queen_outcomes.dashboard import (
     operator_apart,
     operator_figures,
@@ -225,3 +226,19 @@ def test_checkers_in_words():
     assert operator_process.any_two_said(any_two, []).endswith(
         "No pair of checkers has enough looks of its own."
     )
+
+
+@pytest.mark.parametrize(
+    ("label", "unit", "mean", "said"),
+    [
+        ("backflow seen", "share", 0.07, "Backflow seen: 7 %, outside"),
+        ("attempts", "", 1.4, "Attempts: a mean of 1.40, outside"),
+        ("time", "min", 4.26, "Time: a mean of 4.3 min, outside"),
+    ],
+)
+def test_what_stands_out_at_the_bench_is_said_in_its_unit(label, unit, mean, said):
+    usual = {"station_low": 0.0, "station_high": mean / 2}
+    measure = {"label": label, "unit": unit, "mean": mean, **usual}
+    row = {"failures": 0, "expected": 0.0, "flag": ""}
+    (told,) = sheet._first(row, [], [measure], has_signal=False)
+    assert told.startswith(said)

@@ -3,7 +3,14 @@
 from __future__ import annotations
 
 import pytest
-from queen_outcomes.dashboard import cells, findings, theme, this_week, words
+from queen_outcomes.dashboard import (
+    cells,
+    findings,
+    methods,
+    theme,
+    this_week,
+    words,
+)
 from queen_outcomes.settings import Settings
 
 RATE = {
@@ -69,3 +76,9 @@ def test_a_factor_s_own_capitals_stay():
 @pytest.mark.parametrize(("count", "told"), [(7, "7"), (12345, "12,345")])
 def test_counts_have_their_thousands_apart(count, told):
     assert cells.thousands(count) == told
+
+
+def test_what_a_season_fixed_is_named_as_on_the_other_pages():
+    said = methods.in_words("form of drone_layer by day 60, main model")
+    assert said == "form of turned drone-layer by day 60, main model"
+    assert methods.in_words("doses outside of trials") == "doses outside of trials"

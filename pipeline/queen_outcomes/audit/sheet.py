@@ -23,10 +23,12 @@ FAILURE = {
     "lost": "lost by day {}",
     "established": "not established by day {}",
 }
+SHARE = "share"
+"""Unit of what is written in per cent."""
 MEASURES = {
     "dose_error": ("dose given minus meant", "uL"),
     "attempts": ("attempts", ""),
-    "leak": ("backflow seen", "share"),
+    "leak": ("backflow seen", SHARE),
     "minutes": ("time in the instrument", "min"),
     "queens_a_day": ("queens a day", ""),
 }
@@ -160,15 +162,20 @@ def _process(store: Store, operator: str) -> list[Row]:
     for measure, (label, unit) in MEASURES.items():
         for row in rows:
             if row["measure"] == measure:
-                digits = 2 if unit in ("uL", "share", "") else 1
-                cells = [
-                    f"{label} ({unit})" if unit else label,
-                    str(row["recorded"]),
-                    *(f"{row[key]:.{digits}f}" for key in ("mean", "station_mean")),
-                    f"{row['station_low']:.{digits}f} to {row['station_high']:.{digits}f}",
-                ]
+                mean, station, low, high = (
+                    _measured(row[key], unit)
+                    for key in ("mean", "station_mean", "station_low", "station_high")
+                )
+                named = f"{label} ({unit})" if unit not in ("", SHARE) else label
+                cells = [named, str(row["recorded"]), mean, station, f"{low} to {high}"]
                 found.append({**row, "label": label, "unit": unit, "cells": cells})
     return found
+
+
+def _measured(value: float, unit: str) -> str:
+    if unit == SHARE:
+        return percent(value)
+    return f"{value:.{2 if unit in ('uL', '') else 1}f}"
 
 
 def _signals(store: Store, period: Period, operator: str) -> Row:
@@ -234,9 +241,12 @@ def _first(
     for measure in process:
         low, high = measure["station_low"], measure["station_high"]
         if not low <= measure["mean"] <= high:
+            unit = measure["unit"]
+            mean = _measured(measure["mean"], unit)
+            told = mean if unit == SHARE else f"a mean of {mean} {unit}".rstrip()
             said.append(
-                f"{measure['label'].capitalize()}: a mean of {measure['mean']:.2f} "
-                f"{measure['unit']} lies outside the station's middle 80 %."
+                f"{measure['label'].capitalize()}: {told}, outside the station's "
+                "middle 80 %."
             )
     if has_signal or row["flag"] == "more":
         said.append(

@@ -19,7 +19,10 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     return {
         "models": settings.models,
         "plan": settings.plan,
-        "fixed": _rows(store, "season_fixed", "name"),
+        "fixed": [
+            {**row, "name": in_words(row["name"])}
+            for row in _rows(store, "season_fixed", "name")
+        ],
         "plan_changes": _rows(store, "season_changes", '"on", what'),
         **how_sure(),
         "rules": settings.outcomes,
@@ -30,6 +33,13 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "limits": [*_limits(settings), *_derived_limits(settings)],
         "charts": {},
     }
+
+
+def in_words(name: str) -> str:
+    """Name what a season's file holds, its outcome as the other pages call it."""
+    for outcome, said in words.OUTCOME_WORDS.items():
+        name = name.replace(f"{outcome} by day", f"{said} by day")
+    return name
 
 
 def _rows(store: Store, name: str, order: str) -> list[dict[str, Any]]:

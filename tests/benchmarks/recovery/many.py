@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 from queen_outcomes.models.onset_results import read_seen
-from queen_outcomes.models.onset_station import Seen
+from queen_outcomes.models.onset_seen import Seen
 from queen_outcomes.models.station_factors import read_closed, read_factors
 from queen_outcomes.models.weighted import Closed
 from queen_outcomes.outcomes import curves, rates

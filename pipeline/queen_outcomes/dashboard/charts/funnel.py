@@ -11,6 +11,8 @@ from queen_outcomes.dashboard.charts import marks
 
 RATIO = "failed over expected"
 MOST_TOP = 8.0
+EDGE = 0.12
+"""Share of the axis that a name needs beside its point."""
 DASHES = {"95": [5, 3], "998": [1, 2]}
 
 
@@ -74,6 +76,8 @@ def _labels(points: list[dict[str, Any]], x: alt.X, y: alt.Y) -> list[alt.Chart]
         before = point["courses"] - named[at - 1]["courses"] if at else None
         after = named[at + 1]["courses"] - point["courses"] if named[at + 1 :] else None
         is_right = before is not None and (after is None or before < after)
+        if after is None and (before or 0) > EDGE * point["courses"]:
+            is_right = False  # there is room on the side away from the edge
         place = ("left" if is_right else "right", -8 if point["ratio"] >= 1 else 9)
         places.setdefault(place, []).append(point)
     return [
