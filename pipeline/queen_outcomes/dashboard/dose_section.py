@@ -87,6 +87,7 @@ def section(told: Told, key: str, charts: dict[str, Any]) -> Row:
         "basis": basis(told, by_lot=by_lot),
         "margin": margin,
         "needed": said.needed_said(told.needs) if margin is None else "",
+        "needs_said": said.NEEDS,
         "needs": [_need(row) for row in told.needs] if margin is None else [],
         "arms": [_arm(row) for row in told.arms],
         "differences": [_difference(row) for row in own],

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from queen_outcomes.doses.needed import POWER
+
 SUCCESS = {
     "laying": "laying by day {}",
     "pattern": "a good brood pattern by day {}",
@@ -70,6 +72,12 @@ def _sentence(text: str) -> str:
     return f"{text[:1].upper()}{text[1:]}."
 
 
+NEEDS = (
+    "What a margin would need, for arms as good as each other and a chance of "
+    f"{100 * POWER:.0f} % to see that the arm is not worse"
+)
+
+
 def needed_said(rows: list[dict[str, Any]]) -> str:
     """Say how many queens an arm some margins would need; empty without figures."""
     parts = []
@@ -84,7 +92,4 @@ def needed_said(rows: list[dict[str, Any]]) -> str:
             )
     if not parts:
         return ""
-    return (
-        "What a margin would need, for arms as good as each other and a chance of 80 % to "
-        "see that the arm is not worse: " + "; ".join(parts) + "."
-    )
+    return f"{NEEDS}: {'; '.join(parts)}."
