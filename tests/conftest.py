@@ -11,9 +11,10 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy, as the comma
 
 import demo_station
 import pytest
-from queen_outcomes import cli, contract
-from queen_outcomes import steps as weekly
-from queen_outcomes.store import Store, quote
+from queen_outcomes.base.store import Store, quote
+from queen_outcomes.build import steps as weekly
+from queen_outcomes.commands import cli
+from queen_outcomes.facts import exports as contract
 
 EMPTY_STATION = 'name = "Test station"\nas_of = 2026-07-01\n'
 

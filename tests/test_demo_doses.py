@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 import pytest
 from queen_outcomes.doses.arm_model import arm_model
-from queen_outcomes.settings import Settings
+from queen_outcomes.facts.settings import Settings
 
 pytestmark = pytest.mark.slow
 ROOT = Path(__file__).resolve().parents[1]

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
-from queen_outcomes import settings
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts import settings
 from queen_outcomes.models.questions import models_of
 from queen_outcomes.models.station_factors import read_closed, read_factors
-from queen_outcomes.store import Store
 from scipy import stats
 from scipy.special import expit, ndtr
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from queen_outcomes import cli
+from queen_outcomes.commands import cli
 
 ROOT = Path(__file__).resolve().parents[1]
 STATEMENTS = sorted((ROOT / "sql").rglob("*.sql"))

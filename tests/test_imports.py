@@ -19,7 +19,7 @@ NOT_FOR_READING = HEAVY - {"duckdb", "numpy"}
 
 def loaded(words: list[str], cwd: Path) -> set[str]:
     code = (
-        "import sys; from queen_outcomes.cli import run; run(sys.argv[1:]); "
+        "import sys; from queen_outcomes.commands.cli import run; run(sys.argv[1:]); "
         "print('\\n'.join(sys.modules), file=sys.stderr)"
     )
     done = subprocess.run(

@@ -11,8 +11,8 @@ import numpy as np
 import polars as pl
 import pytest
 from demo_station import run
+from queen_outcomes.base.store import Store
 from queen_outcomes.doses.arm_courses import find_comparisons, read_courses
-from queen_outcomes.store import Store
 from scipy.stats import beta
 from trial_station import SETTINGS, Queen, write_queens, write_station, write_table
 

@@ -18,8 +18,8 @@ from queen_outcomes.audit.batch_figures import batch_rows
 from queen_outcomes.audit.cases import Cases
 from queen_outcomes.audit.figures import operator_rows
 from queen_outcomes.audit.series_rows import series_rows
+from queen_outcomes.facts.settings import Plan
 from queen_outcomes.models.risks import RiskModel
-from queen_outcomes.settings import Plan
 from scipy.special import expit
 
 DEVIATIONS = {"graft_batch": 0.35, "semen_batch": 0.25}

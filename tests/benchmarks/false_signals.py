@@ -16,11 +16,11 @@ import time
 from pathlib import Path
 
 import numpy as np
-from queen_outcomes.audit.calibrate import calibrate
-from queen_outcomes.audit.cusum import changed_risks, running_series
-from queen_outcomes.audit.shared_effects import SharedEffects, conditional_logits
-from queen_outcomes.models.mixed import fit_mixed
-from queen_outcomes.models.mixed_average import integrate_random
+from queen_outcomes.stats.logistic.mixed import fit_mixed
+from queen_outcomes.stats.logistic.mixed_average import integrate_random
+from queen_outcomes.stats.series.calibrate import calibrate
+from queen_outcomes.stats.series.cusum import changed_risks, running_series
+from queen_outcomes.stats.shares.shared_effects import SharedEffects, conditional_logits
 from scipy.special import expit
 
 SETTING = 0.01

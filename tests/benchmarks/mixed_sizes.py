@@ -66,8 +66,8 @@ def plain_seconds(X, y) -> float:
 
 def run_once(rows: int, mixing: float) -> dict:
     """Fit one size in this process."""
-    from queen_outcomes.models import mixed_laplace
-    from queen_outcomes.models.mixed import fit_mixed
+    from queen_outcomes.stats.logistic import mixed_laplace
+    from queen_outcomes.stats.logistic.mixed import fit_mixed
 
     kept = []
     made = mixed_laplace.Laplace.__init__

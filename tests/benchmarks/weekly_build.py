@@ -41,8 +41,10 @@ def make_records(place: Path, courses: int, form: str) -> Path:
 
 def run_once(station: Path) -> dict:
     """Run the steps in this process; give seconds a step and peak memory."""
-    from queen_outcomes import build, settings, steps
-    from queen_outcomes.store import Store
+    from queen_outcomes.base.store import Store
+    from queen_outcomes.build import steps
+    from queen_outcomes.build import weekly as build
+    from queen_outcomes.facts import settings
 
     chosen = settings.load(station)
     seconds = {}

@@ -8,8 +8,8 @@ import threading
 
 import pytest
 from chromium import CHROMIUM, QUIET
-from queen_outcomes.settings import load
-from queen_outcomes.store import Store
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.settings import load
 
 
 @pytest.fixture(scope="session")

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import datetime as dt
 
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.derive import derive
-from queen_outcomes.records.dictionary import TABLES
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
 
 AS_OF = dt.date(2026, 7, 19)
 LINE = "({number} * 68719476736 + {line})"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from chromium import MARKS
 from large_station import AS_OF, make
-from queen_outcomes.settings import Settings
+from queen_outcomes.facts.settings import Settings
 from queens_opened import COUNT_OF, draw
 
 pytestmark = MARKS

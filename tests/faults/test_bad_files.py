@@ -3,10 +3,10 @@
 import zipfile
 
 import pytest
-from queen_outcomes.errors import RecordsError
+from queen_outcomes.base.errors import RecordsError
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.records.staging import stage_records
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
 
 OLE = bytes.fromhex("d0cf11e0a1b11ae1") + bytes(600)
 HEAD = b"queen_id,checked_on\n"

@@ -12,9 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from queen_outcomes.audit.agreement import cohen_kappa, limits_of_agreement
-from queen_outcomes.records.dictionary import DRONE_IN_WORKER
-from queen_outcomes.store import Store
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.dictionary import DRONE_IN_WORKER
+from queen_outcomes.stats.shares.agreement import cohen_kappa, limits_of_agreement
 
 Row = dict[str, Any]
 WORDS: dict[str, tuple[Any, ...]] = {

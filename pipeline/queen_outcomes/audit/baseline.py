@@ -15,11 +15,11 @@ from typing import Any
 import numpy as np
 from scipy.special import expit, logit
 
-from queen_outcomes.audit.adjusted_rate import change_of_odds
-from queen_outcomes.audit.calibrate import Calibration, calibrate
 from queen_outcomes.audit.cases import Cases
+from queen_outcomes.facts.settings import Plan
 from queen_outcomes.models.risks import RiskModel
-from queen_outcomes.settings import Plan
+from queen_outcomes.stats.series.calibrate import Calibration, calibrate
+from queen_outcomes.stats.shares.adjusted_rate import change_of_odds
 
 HALF = 0.5
 """Failures added and taken so that a baseline without failures has finite odds."""

@@ -15,13 +15,13 @@ import numpy as np
 from scipy.special import ndtr
 
 from queen_outcomes.audit.cases import Cases
-from queen_outcomes.audit.poisson_binomial import batch_tails
-from queen_outcomes.audit.shared_effects import (
+from queen_outcomes.models.risks import BATCHES
+from queen_outcomes.stats.shares.poisson_binomial import batch_tails
+from queen_outcomes.stats.shares.shared_effects import (
     SharedEffects,
     conditional_logits,
     effect_columns,
 )
-from queen_outcomes.models.risks import BATCHES
 
 Row = dict[str, Any]
 NEAR = 1.5

@@ -8,11 +8,11 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from queen_outcomes import resources
-from queen_outcomes.audit.shared_effects import SharedEffects
+from queen_outcomes.base import resources
+from queen_outcomes.base.store import Store
 from queen_outcomes.models.analysis_set import take
 from queen_outcomes.models.risks import BATCHES, RiskModel, failures_of, read_risks
-from queen_outcomes.store import Store
+from queen_outcomes.stats.shares.shared_effects import SharedEffects
 
 Question = tuple[str, int]
 
@@ -100,7 +100,7 @@ def read_cases(
     """Read the closed courses of a question, without risks, and their factors."""
     names = ("outcome", "window_days", "grace_days")
     frame = store.frame(
-        resources.read("sql", "9_audit", "closed_courses.sql"),
+        resources.read("sql", "07_audit", "closed_courses.sql"),
         dict(zip(names, (*question, grace_days), strict=True)),
     )
     ids = frame["course_id"].to_numpy().astype(str)

@@ -12,7 +12,7 @@ import numpy as np
 
 from queen_outcomes.audit.batch_figures import OUTSIDE
 from queen_outcomes.audit.cases import Cases
-from queen_outcomes.audit.poisson_binomial import independent_counts
+from queen_outcomes.stats.shares.poisson_binomial import independent_counts
 
 Row = dict[str, Any]
 TAIL = 0.025

@@ -19,8 +19,8 @@ from queen_outcomes.audit.experience import experience_rows
 from queen_outcomes.audit.learning_rows import learning_rows
 from queen_outcomes.audit.operator_spread import spread_rows
 from queen_outcomes.audit.signal_runs import part_rows, signal_batches, signal_rows
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.settings import Settings
 
 Row = dict[str, Any]
 

@@ -13,12 +13,12 @@ import numpy as np
 
 from queen_outcomes.audit.cases import Cases
 from queen_outcomes.models.analysis_set import own_level
-from queen_outcomes.models.design_effect import (
+from queen_outcomes.stats.shares.design_effect import (
     batch_counts,
     clustered_share,
     effective_counts,
 )
-from queen_outcomes.models.proportions import wilson
+from queen_outcomes.stats.shares.proportions import wilson
 
 Row = dict[str, Any]
 FIRST_STRETCH = 25

@@ -11,14 +11,14 @@ import numpy as np
 from scipy import stats
 from scipy.special import expit, logit
 
-from queen_outcomes.audit.adjusted_rate import adjusted_rate
 from queen_outcomes.audit.cases import Cases
-from queen_outcomes.audit.funnel import flags
-from queen_outcomes.audit.poisson_binomial import batch_tails
-from queen_outcomes.audit.ranks import rank_limits
-from queen_outcomes.audit.shared_effects import conditional_logits
-from queen_outcomes.models.mixed_average import integrate_random
 from queen_outcomes.models.risks import RiskModel
+from queen_outcomes.stats.logistic.mixed_average import integrate_random
+from queen_outcomes.stats.shares.adjusted_rate import adjusted_rate
+from queen_outcomes.stats.shares.funnel import flags
+from queen_outcomes.stats.shares.poisson_binomial import batch_tails
+from queen_outcomes.stats.shares.ranks import rank_limits
+from queen_outcomes.stats.shares.shared_effects import conditional_logits
 
 Row = dict[str, Any]
 SEPARABLE = 0.30

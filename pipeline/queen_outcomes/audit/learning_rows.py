@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 
 from queen_outcomes.audit.cases import Cases
-from queen_outcomes.audit.cusum import changed_risks
 from queen_outcomes.audit.experience import numbered
-from queen_outcomes.audit.learning import (
+from queen_outcomes.stats.series.cusum import changed_risks
+from queen_outcomes.stats.series.learning import (
     LearningLimit,
     learning_curve,
     learning_limit,

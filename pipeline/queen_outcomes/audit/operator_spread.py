@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from queen_outcomes.audit.cases import Cases
-from queen_outcomes.audit.funnel import adjusted_z, overdispersion
+from queen_outcomes.stats.shares.funnel import adjusted_z, overdispersion
 
 Row = dict[str, Any]
 FEWEST = 20

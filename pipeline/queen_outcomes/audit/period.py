@@ -11,8 +11,8 @@ import polars as pl
 
 from queen_outcomes.audit.audit_tables import ORDER
 from queen_outcomes.audit.cases import Cases, Question, read_risk_model
+from queen_outcomes.base.store import Store
 from queen_outcomes.models.risks import RiskModel
-from queen_outcomes.store import Store
 
 Row = dict[str, Any]
 

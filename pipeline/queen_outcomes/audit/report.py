@@ -15,12 +15,12 @@ from queen_outcomes.audit.sheet import (
     series_points,
     sheet,
 )
-from queen_outcomes.console import Console
-from queen_outcomes.errors import NoModelError, UsageError, nearest
+from queen_outcomes.base.console import Console
+from queen_outcomes.base.errors import NoModelError, UsageError, nearest
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.pseudonyms import codes
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.asked_question import asked_question
-from queen_outcomes.pseudonyms import codes
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
 
 Row = dict[str, Any]
 COLUMNS = (

@@ -8,7 +8,6 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from queen_outcomes import resources
 from queen_outcomes.audit.audit_tables import SCHEMAS, write
 from queen_outcomes.audit.batch_figures import batch_rows
 from queen_outcomes.audit.cases import Cases, Question, read_cases, read_risk_model
@@ -16,11 +15,12 @@ from queen_outcomes.audit.details import write_details
 from queen_outcomes.audit.figures import Z_95, Intercept, Row, operator_rows
 from queen_outcomes.audit.left_out import expected_by_others
 from queen_outcomes.audit.season_measure import Season, running_series_of
+from queen_outcomes.base import resources
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.risks import RiskModel
+from queen_outcomes.models.season_plan import SeasonPlan
 from queen_outcomes.models.station_factors import read_closed, read_factors
-from queen_outcomes.season_plan import SeasonPlan
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
 
 PROCESS = ("process_measures", "checker_pairs")
 
@@ -68,7 +68,7 @@ def audit_station(
             write(store, name, pl.DataFrame(rows[name], schema=schema))
     write(store, "audit_courses", pl.concat(frames))
     for name in PROCESS:
-        store.step("9_audit", name, {})
+        store.step("07_audit", name, {})
     if primary is not None:
         write_details(store, settings, primary, rows["operator_series"])
 
@@ -90,7 +90,7 @@ def _followed(
 def intercepts(store: Store, question: Question) -> dict[str, Intercept]:
     """Give the operators' random intercepts in the main model of a question."""
     found = store.rows(
-        resources.read("sql", "9_audit", "operator_intercepts.sql"),
+        resources.read("sql", "07_audit", "operator_intercepts.sql"),
         dict(zip(("outcome", "window_days"), question, strict=True)),
     )
     return {

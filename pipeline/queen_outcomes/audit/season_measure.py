@@ -17,6 +17,7 @@ from queen_outcomes.audit.baseline import (
 )
 from queen_outcomes.audit.cases import Cases, Question
 from queen_outcomes.audit.series_rows import count_signals, series_rows
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.analysis_set import take
 from queen_outcomes.models.questions import (
     Asked,
@@ -26,9 +27,8 @@ from queen_outcomes.models.questions import (
     main_terms,
 )
 from queen_outcomes.models.risks import RiskModel, read_risks, risk_model, write_risks
+from queen_outcomes.models.season_plan import SeasonPlan
 from queen_outcomes.models.weighted import Closed
-from queen_outcomes.season_plan import SeasonPlan
-from queen_outcomes.settings import Settings
 
 Row = dict[str, Any]
 

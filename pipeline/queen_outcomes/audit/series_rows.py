@@ -8,7 +8,7 @@ import numpy as np
 
 from queen_outcomes.audit.baseline import Baseline, Limits
 from queen_outcomes.audit.cases import Cases
-from queen_outcomes.audit.cusum import running_series
+from queen_outcomes.stats.series.cusum import running_series
 
 Row = dict[str, Any]
 

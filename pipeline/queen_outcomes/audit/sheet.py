@@ -12,7 +12,7 @@ import numpy as np
 
 from queen_outcomes.audit.excess import LARGE, BatchPart, batch_parts
 from queen_outcomes.audit.period import Period
-from queen_outcomes.store import Store
+from queen_outcomes.base.store import Store
 
 Row = dict[str, Any]
 FAILURE = {

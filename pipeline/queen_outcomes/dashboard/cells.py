@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 from urllib.parse import quote
 
-from queen_outcomes.dashboard import words
+from queen_outcomes.facts import words
 
 LEAST_P, SMALL_P = 0.001, 0.1
 

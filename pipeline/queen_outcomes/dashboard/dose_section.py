@@ -9,15 +9,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from queen_outcomes.dashboard import theme, words
+from queen_outcomes.dashboard import theme
 from queen_outcomes.dashboard.charts.doses import (
     BESIDE,
     FIXED,
     arm_difference_chart,
     frontier_chart,
 )
-from queen_outcomes.doses import said
 from queen_outcomes.doses.overlap import LEAST_OVERLAP, SHARED
+from queen_outcomes.facts import dose_words as said
+from queen_outcomes.facts import words
 
 Row = dict[str, Any]
 MOST_LEVELS = 12

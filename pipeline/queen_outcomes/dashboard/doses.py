@@ -8,13 +8,14 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from queen_outcomes import resources
-from queen_outcomes.dashboard import theme, words
+from queen_outcomes.base import resources
+from queen_outcomes.base.store import Store
+from queen_outcomes.dashboard import theme
 from queen_outcomes.dashboard.charts.adjusted import curve_chart
 from queen_outcomes.dashboard.dose_section import Told, section
-from queen_outcomes.doses import said
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.facts import dose_words as said
+from queen_outcomes.facts import words
+from queen_outcomes.facts.settings import Settings
 
 Row = dict[str, Any]
 OF_TRIAL = {
@@ -40,7 +41,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         name: store.records(f'SELECT * FROM "{table}" ORDER BY ALL')
         for name, table in OF_TRIAL.items()
     }
-    tables["levels"] = store.records(resources.read("sql", "7_pages", "arm_levels.sql"))
+    tables["levels"] = store.records(resources.read("sql", "10_pages", "arm_levels.sql"))
     tables["unnamed"] = store.records(UNNAMED)
     trials = {row["trial"] for row in tables["arms"]}
     parts = [

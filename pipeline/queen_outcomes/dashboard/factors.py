@@ -10,12 +10,13 @@ import datetime as dt
 from itertools import groupby
 from typing import Any
 
-from queen_outcomes.dashboard import findings, theme, words
+from queen_outcomes.base.store import Store
+from queen_outcomes.dashboard import findings, theme
 from queen_outcomes.dashboard.charts.adjusted import curve_chart, difference_chart
+from queen_outcomes.facts import words
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.fit import TOO_RARE
 from queen_outcomes.models.terms import BENCH, GROUPS, MAIN, Term
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
 
 TERMS: dict[str, Term] = {**MAIN, **BENCH, **GROUPS}
 CURVES_SHOWN = 3

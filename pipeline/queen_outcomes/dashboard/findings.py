@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from queen_outcomes.dashboard import words
+from queen_outcomes.facts import words
 
 TURNS = 0.02
 """How far a curve has to leave both its ends for its turn to be told."""

@@ -7,8 +7,8 @@ import io
 import re
 from typing import Any
 
-from queen_outcomes import resources
-from queen_outcomes.dashboard import words
+from queen_outcomes.base import resources
+from queen_outcomes.facts import words
 
 FAR = 0.015
 """From the share that was promised: further off is an exception, and is named."""

@@ -5,12 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from queen_outcomes.dashboard import words
+from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.how_sure import how_sure
-from queen_outcomes.records.dictionary import TABLES
-from queen_outcomes.records.limits import DERIVED_LIMITS
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.facts import words
+from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.limits import DERIVED_LIMITS
+from queen_outcomes.facts.settings import Settings
 
 
 def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from queen_outcomes.dashboard import onset_model, theme, words
+from queen_outcomes.base.store import Store
+from queen_outcomes.dashboard import onset_model, theme
 from queen_outcomes.dashboard.charts.onset import onset_chart
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.facts import words
+from queen_outcomes.facts.settings import Settings
 
 SHOWN = (
     ("co2_schedule", "CO2 schedule", "with"),

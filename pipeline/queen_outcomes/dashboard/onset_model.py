@@ -9,13 +9,14 @@ from __future__ import annotations
 from itertools import groupby
 from typing import Any
 
-from queen_outcomes.dashboard import findings, theme, words
+from queen_outcomes.base.store import Store
+from queen_outcomes.dashboard import findings, theme
 from queen_outcomes.dashboard.charts.adjusted import difference_chart
+from queen_outcomes.facts import words
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP
 from queen_outcomes.models.onset_factors import ALL, AS_RECORDED
 from queen_outcomes.models.terms import GROUPS, MAIN
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
 
 LABELS = {name: term.label for name, term in {**MAIN, **GROUPS}.items()}
 ORDER = [ALL, *LABELS]

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import Any
 
-from queen_outcomes.audit.funnel_lines import funnel_lines
+from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import theme
 from queen_outcomes.dashboard.charts import marks
 from queen_outcomes.dashboard.charts.day_counts import day_chart
 from queen_outcomes.dashboard.charts.funnel import MOST_TOP, funnel_chart
 from queen_outcomes.dashboard.figures import Figure, Numbers
-from queen_outcomes.dashboard.operator_apart import apart
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.dashboard.operator_overlap import apart
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.stats.shares.funnel_lines import funnel_lines
 
 Row = dict[str, Any]
 KINDS = {"graft_batch": "graft batch", "semen_batch": "semen batch"}

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from queen_outcomes.audit.funnel_lines import funnel_lines
 from queen_outcomes.audit.sheet import failing
-from queen_outcomes.dashboard import theme, words
+from queen_outcomes.base.store import Store
+from queen_outcomes.dashboard import theme
 from queen_outcomes.dashboard.charts import marks
 from queen_outcomes.dashboard.charts.funnel import funnel_chart
 from queen_outcomes.dashboard.charts.operator_rates import (
@@ -15,8 +15,9 @@ from queen_outcomes.dashboard.charts.operator_rates import (
     rank_chart,
 )
 from queen_outcomes.dashboard.figures import Figure
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.facts import words
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.stats.shares.funnel_lines import funnel_lines
 
 Row = dict[str, Any]
 FLAGS = {"more": "more failures", "fewer": "fewer failures", "": "within chance"}

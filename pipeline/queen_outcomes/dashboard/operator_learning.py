@@ -6,12 +6,13 @@ from itertools import groupby
 from typing import Any
 
 from queen_outcomes.audit.learning_rows import BEGINNER
-from queen_outcomes.dashboard import theme, words
+from queen_outcomes.base.store import Store
+from queen_outcomes.dashboard import theme
 from queen_outcomes.dashboard.charts.learning import experience_chart, learning_chart
 from queen_outcomes.dashboard.figures import Figure, Numbers
-from queen_outcomes.doses.said import success
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.facts import words
+from queen_outcomes.facts.dose_words import success
+from queen_outcomes.facts.settings import Settings
 
 Row = dict[str, Any]
 Charts = dict[str, Any]

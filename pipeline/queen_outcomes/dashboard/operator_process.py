@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from queen_outcomes.audit.sheet import MEASURES
-from queen_outcomes.dashboard import theme, words
+from queen_outcomes.base.store import Store
+from queen_outcomes.dashboard import theme
 from queen_outcomes.dashboard.charts.process import process_chart
 from queen_outcomes.dashboard.figures import Figure, Numbers
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.facts import words
+from queen_outcomes.facts.settings import Settings
 
 Row = dict[str, Any]
 KEYS = (

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import operator_signals, theme
 from queen_outcomes.dashboard.charts.running import cusum_chart, over_expected_chart
 from queen_outcomes.dashboard.figures import Figure, Numbers
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.facts.settings import Settings
 
 Row = dict[str, Any]
 Charts = dict[str, Any]

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from queen_outcomes.dashboard import words
-from queen_outcomes.dashboard.operator_apart import excess, largest_part, part_said
-from queen_outcomes.store import Store
+from queen_outcomes.base.store import Store
+from queen_outcomes.dashboard.operator_overlap import excess, largest_part, part_said
+from queen_outcomes.facts import words
 
 Row = dict[str, Any]
 OFTEN = 0.8

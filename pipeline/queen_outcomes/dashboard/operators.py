@@ -11,18 +11,18 @@ from typing import Any
 
 from queen_outcomes.audit.cases import read_risk_model
 from queen_outcomes.audit.sheet import failing
+from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import (
     operator_batches,
     operator_figures,
     operator_learning,
     operator_process,
     operator_series,
-    words,
 )
-from queen_outcomes.doses.said import counted
+from queen_outcomes.facts import words
+from queen_outcomes.facts.dose_words import counted
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.terms import MAIN
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
 
 Row = dict[str, Any]
 HALF = 0.5

@@ -9,10 +9,10 @@ import datetime as dt
 
 import polars as pl
 
-from queen_outcomes import resources
+from queen_outcomes.base import resources
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes import explain
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
 
 Tables = dict[str, pl.DataFrame]
 
@@ -48,9 +48,9 @@ def tables(
     given = explain.parameters(store, queens, settings=settings, as_of=as_of)
 
     def told(name: str) -> pl.DataFrame:
-        return store.frame(resources.read("sql", "6_explain", f"{name}.sql"), given)
+        return store.frame(resources.read("sql", "11_explain", f"{name}.sql"), given)
 
-    shapes = store.frame(resources.read("sql", "7_pages", "queen_looks.sql"))
+    shapes = store.frame(resources.read("sql", "10_pages", "queen_looks.sql"))
     looks = told("looks_explained").join(shapes, on="ref")
     looks = looks.with_columns(event=pl.lit("checked")).drop(
         "course_id", "day", "source"

@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from queen_outcomes.dashboard import packing
-from queen_outcomes.records.column import LINE_BITS
+from queen_outcomes.facts.column import LINE_BITS
 
 QUEENS_A_FILE = 2000
 

@@ -7,8 +7,9 @@ from typing import Any
 
 import polars as pl
 
-from queen_outcomes.dashboard import packing, words
-from queen_outcomes.settings import Settings
+from queen_outcomes.dashboard import packing
+from queen_outcomes.facts import words
+from queen_outcomes.facts.settings import Settings
 
 STATES = ("yes", "no", "undecided", "left")
 """A state is its place here and 1; 4 more while its window is open; 0: not at risk."""

@@ -9,10 +9,11 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from queen_outcomes import resources
-from queen_outcomes.dashboard import queen_details, queen_files, queen_index, words
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.base import resources
+from queen_outcomes.base.store import Store
+from queen_outcomes.dashboard import queen_details, queen_files, queen_index
+from queen_outcomes.facts import words
+from queen_outcomes.facts.settings import Settings
 
 STATIC = (
     "queens.css",
@@ -29,8 +30,8 @@ STATIC = (
 
 def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     """Give what the page `queens.html` shows, and the files it loads."""
-    courses = store.frame(resources.read("sql", "7_pages", "queen_cards.sql"))
-    answers = store.frame(resources.read("sql", "7_pages", "queen_answers.sql"))
+    courses = store.frame(resources.read("sql", "10_pages", "queen_cards.sql"))
+    answers = store.frame(resources.read("sql", "10_pages", "queen_answers.sql"))
     queens = courses["queen_id"].unique().sort().to_list()
     sources = words.source_names(store)
     listed = queen_index.index(courses, answers, queens, settings, as_of)

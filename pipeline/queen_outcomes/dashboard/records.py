@@ -5,9 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from queen_outcomes.records.dictionary import TABLES
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store, quote
+from queen_outcomes.base.store import Store, quote
+from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.settings import Settings
 
 MOST_EXAMPLES = 5
 """Rows shown of one reason; all of them stand in the tables."""

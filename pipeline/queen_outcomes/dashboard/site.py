@@ -13,7 +13,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from queen_outcomes import __version__, resources, templates
+from queen_outcomes import __version__
+from queen_outcomes.base import resources, templates
+from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import (
     cells,
     chart_scripts,
@@ -27,8 +29,7 @@ from queen_outcomes.dashboard import (
     theme,
     this_week,
 )
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.facts.settings import Settings
 
 Page = Callable[[Store, Settings, dt.date], dict[str, Any]]
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from queen_outcomes import resources
-from queen_outcomes.dashboard import theme, words
+from queen_outcomes.base import resources
+from queen_outcomes.base.store import Store
+from queen_outcomes.dashboard import theme
 from queen_outcomes.dashboard.charts.cohorts import cohort_chart
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.facts import words
+from queen_outcomes.facts.settings import Settings
 
 LATELY_DAYS = 7
 """How far back "lately" reaches, in days."""
@@ -25,13 +26,13 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     """Give what the page `index.html` shows."""
     window = settings.outcomes.laying_days[0]
     cohorts = store.records(
-        resources.read("sql", "7_pages", "cohorts.sql"),
+        resources.read("sql", "10_pages", "cohorts.sql"),
         {"outcome": "laying", "window_days": window, "as_of": as_of},
     )
     season = _season_rate(store, window)
     due = store.records("SELECT * FROM due")
     failed = _failed(store, settings, as_of)
-    lacking = store.records(resources.read("sql", "7_pages", "lacking.sql"))
+    lacking = store.records(resources.read("sql", "10_pages", "lacking.sql"))
     return {
         "counts": _counts(store),
         "due": [row for row in due if row["status"] == "due"],
@@ -59,7 +60,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
 def _failed(store: Store, settings: Settings, as_of: dt.date) -> list[dict[str, Any]]:
     """Give the courses of which a failure became known lately, the latest first."""
     return store.records(
-        resources.read("sql", "7_pages", "failed_lately.sql"),
+        resources.read("sql", "10_pages", "failed_lately.sql"),
         {
             "as_of": as_of,
             "lately_days": LATELY_DAYS,

@@ -12,14 +12,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 
-from queen_outcomes import resources
+from queen_outcomes.base import resources
+from queen_outcomes.base.store import Store
 from queen_outcomes.doses.arm_labels import label_arms
 from queen_outcomes.models.analysis_set import take
 from queen_outcomes.models.station_factors import read_factors
 from queen_outcomes.models.terms import Values
-from queen_outcomes.store import Store
 
-FOLDER = "10_doses"
+FOLDER = "08_doses"
 MIXED = 0.5
 """Share of a trial's courses in blocks that hold two arms, for these to be by lot."""
 IN_BLOCKS = 0.8

@@ -13,7 +13,7 @@ import numpy as np
 from scipy import stats
 
 from queen_outcomes.doses.differences import ADJUSTED, Difference
-from queen_outcomes.models.adjusted import contrast
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP, Asked, ask
 from queen_outcomes.models.analysis_set import AnalysisSet
 from queen_outcomes.models.choose import Earlier, by_reason
@@ -22,10 +22,10 @@ from queen_outcomes.models.fitted import Fitted
 from queen_outcomes.models.questions import Asked as Question
 from queen_outcomes.models.questions import choose_form, fit_form, main_terms
 from queen_outcomes.models.risks import FAILS
-from queen_outcomes.models.robust import FEW_FOR_CR2
 from queen_outcomes.models.terms import FEWEST, GROUPS, OTHER, Form, Term, Values
 from queen_outcomes.models.weighted import Closed
-from queen_outcomes.settings import Settings
+from queen_outcomes.stats.logistic.adjusted import contrast
+from queen_outcomes.stats.logistic.robust import FEW_FOR_CR2
 
 ARM = Term("arm", "words", "arm", "dose protocol")
 CO2_BEFORE = Term(

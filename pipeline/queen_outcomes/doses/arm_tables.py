@@ -6,7 +6,7 @@ from typing import Any
 
 import polars as pl
 
-from queen_outcomes.store import Store
+from queen_outcomes.base.store import Store
 
 _QUESTION = {"outcome": pl.String, "window_days": pl.Int64}
 

@@ -34,10 +34,10 @@ from queen_outcomes.doses.verdict import (
     simultaneous_p,
     verdict,
 )
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.analysis_set import take
 from queen_outcomes.models.choose import Earlier
 from queen_outcomes.models.risks import failures_of
-from queen_outcomes.settings import Settings
 
 Row = dict[str, Any]
 METHODS = (UNADJUSTED, STRATIFIED, ADJUSTED)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from queen_outcomes.models.proportions import Interval, wilson
+from queen_outcomes.stats.shares.proportions import Interval, wilson
 
 ENOUGH_BATCHES = 20
 """Semen batches from which on they are drawn again; below, Fieller's limits."""

@@ -6,22 +6,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from queen_outcomes.doses.batches import stratified_difference
-from queen_outcomes.doses.said import counted
-from queen_outcomes.doses.score_limits import score_limits, score_test
-from queen_outcomes.doses.strata import risk_ratio
-from queen_outcomes.doses.strata_tests import breslow_day_test
+from queen_outcomes.facts.dose_words import counted
 from queen_outcomes.models.analysis_set import own_level
-from queen_outcomes.models.design_effect import (
+from queen_outcomes.stats.shares.clustered_strata import stratified_difference
+from queen_outcomes.stats.shares.design_effect import (
     batch_counts,
     clustered_share,
     effective_counts,
 )
-from queen_outcomes.models.proportions import (
+from queen_outcomes.stats.shares.proportions import (
     Interval,
     difference_bounds,
     newcombe_difference,
 )
+from queen_outcomes.stats.shares.score_limits import score_limits, score_test
+from queen_outcomes.stats.shares.strata import risk_ratio
+from queen_outcomes.stats.shares.strata_tests import breslow_day_test
 
 UNADJUSTED, STRATIFIED, ADJUSTED = "unadjusted", "stratified", "adjusted"
 NOTHING = Interval(np.nan, np.nan, np.nan)

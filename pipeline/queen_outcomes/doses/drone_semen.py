@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from queen_outcomes import resources
-from queen_outcomes.store import Store
+from queen_outcomes.base import resources
+from queen_outcomes.base.store import Store
 
 UL_A_YIELDING_DRONE = 1.0
 """uL, the usual rule of thumb (Standard methods for instrumental insemination, 2013, doi
@@ -27,7 +27,7 @@ class DroneSemen:
 def drone_semen(store: Store, as_of: dt.date) -> DroneSemen:
     """Take it from the station's semen loads; where they do not say, from what is usual."""
     (row,) = store.records(
-        resources.read("sql", "10_doses", "drone_yield.sql"), {"as_of": as_of}
+        resources.read("sql", "08_doses", "drone_yield.sql"), {"as_of": as_of}
     )
     if row["volume_ul"] and row["volume_drones"]:
         ul = row["volume_ul"] / row["volume_drones"]

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from queen_outcomes.base.store import Store
 from queen_outcomes.doses import arm_rows
 from queen_outcomes.doses.arm_courses import (
     Comparison,
@@ -15,14 +16,13 @@ from queen_outcomes.doses.arm_courses import (
     read_courses,
 )
 from queen_outcomes.doses.arm_tables import Row, filled
+from queen_outcomes.doses.compare_request import Wanted, comparison_of
 from queen_outcomes.doses.comparing import Asked, compare
 from queen_outcomes.doses.drone_semen import drone_semen
 from queen_outcomes.doses.results import asked_of, fixed_form, tell_primary
-from queen_outcomes.doses.wanted import Wanted, comparison_of
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.models.season_plan import SeasonPlan
 from queen_outcomes.outcomes.asked_question import asked_question
-from queen_outcomes.season_plan import SeasonPlan
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
 
 FIXED = """
 SELECT DISTINCT reference, "method"

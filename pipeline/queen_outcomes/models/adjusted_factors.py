@@ -14,19 +14,19 @@ from functools import partial
 import numpy as np
 from scipy import stats
 
-from queen_outcomes.models.adjusted import (
+from queen_outcomes.models.analysis_set import has_two
+from queen_outcomes.models.choose import is_between
+from queen_outcomes.models.fitted import Fitted
+from queen_outcomes.models.terms import OTHER, Form, Values
+from queen_outcomes.stats.logistic.adjusted import (
     Adjusted,
     adjusted_probabilities,
     contrast,
     e_value,
     fixed_probability,
 )
-from queen_outcomes.models.analysis_set import has_two
-from queen_outcomes.models.choose import is_between
-from queen_outcomes.models.fitted import Fitted
-from queen_outcomes.models.mixed import integrate_random
-from queen_outcomes.models.multiplicity import holm
-from queen_outcomes.models.terms import OTHER, Form, Values
+from queen_outcomes.stats.logistic.mixed import integrate_random
+from queen_outcomes.stats.shares.multiplicity import holm
 
 GRID = 15
 EDGES = (0.02, 0.98)

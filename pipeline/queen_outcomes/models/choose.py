@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from queen_outcomes.models.analysis_set import AnalysisSet
-from queen_outcomes.models.collinear import find_aliased
 from queen_outcomes.models.terms import GROUPS, Form, Term, Values, coarsen, find_form
+from queen_outcomes.stats.logistic.collinear import find_aliased
 
 BATCHES_EACH = 10
 """Batches for each degree of freedom that varies only between batches."""

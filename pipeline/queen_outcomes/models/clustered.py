@@ -23,8 +23,8 @@ from queen_outcomes.models.fitted import (
     no_model,
     normal_limits,
 )
-from queen_outcomes.models.plain import Test, fit_plain, wald_test
-from queen_outcomes.models.robust import (
+from queen_outcomes.stats.logistic.plain import Test, fit_plain, wald_test
+from queen_outcomes.stats.logistic.robust import (
     FEW_FOR_CR2,
     MANY_FOR_CR1,
     cluster_cov,

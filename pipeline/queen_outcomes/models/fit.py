@@ -23,11 +23,11 @@ from queen_outcomes.models.fitted import (
     no_model,
     normal_limits,
 )
-from queen_outcomes.models.mixed import fit_mixed
-from queen_outcomes.models.penalised import fit_firth, penalised_lr_test
-from queen_outcomes.models.plain import Test, wald_test
-from queen_outcomes.models.robust import FEW_FOR_CR2
-from queen_outcomes.models.separation import find_separation
+from queen_outcomes.stats.logistic.mixed import fit_mixed
+from queen_outcomes.stats.logistic.penalised import fit_firth, penalised_lr_test
+from queen_outcomes.stats.logistic.plain import Test, wald_test
+from queen_outcomes.stats.logistic.robust import FEW_FOR_CR2
+from queen_outcomes.stats.logistic.separation import find_separation
 
 __all__ = ["Fitted", "cluster_codes", "fit_courses", "groupings"]
 

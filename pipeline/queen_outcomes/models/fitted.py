@@ -10,9 +10,9 @@ from scipy import stats
 
 from queen_outcomes.models.analysis_set import AnalysisSet
 from queen_outcomes.models.choose import Design
-from queen_outcomes.models.mixed import MixedFit
-from queen_outcomes.models.plain import Test
 from queen_outcomes.models.terms import Values
+from queen_outcomes.stats.logistic.mixed import MixedFit
+from queen_outcomes.stats.logistic.plain import Test
 
 NO_TEST = Test(np.nan, 0, np.nan)
 

@@ -11,16 +11,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from queen_outcomes.models.analysis_set import AnalysisSet, take
-from queen_outcomes.models.choose import (
-    Design,
-    Earlier,
-    choose,
-    take_earlier,
-)
+from queen_outcomes.models.choose import Design, Earlier, choose, take_earlier
 from queen_outcomes.models.clustered import cluster_codes
 from queen_outcomes.models.fit import EACH, RARE, TOO_RARE, groupings
-from queen_outcomes.models.robust import FEW_FOR_CR2, MANY_FOR_CR1
 from queen_outcomes.models.terms import Term
+from queen_outcomes.stats.logistic.robust import FEW_FOR_CR2, MANY_FOR_CR1
 
 DAY_TERMS = ("co2_schedule", "dose", "queen_age")
 """Factors of the days to laying, numbers as lines, in order of priority."""

@@ -22,8 +22,9 @@ from queen_outcomes.models.adjusted_factors import (
     set_to,
 )
 from queen_outcomes.models.analysis_set import has_two, take
-from queen_outcomes.models.multiplicity import holm
-from queen_outcomes.models.onset_averages import (
+from queen_outcomes.models.onset_model import Columns, OnsetModel
+from queen_outcomes.models.terms import Form
+from queen_outcomes.stats.onset.onset_averages import (
     Average,
     days_shift,
     laying_by,
@@ -31,8 +32,7 @@ from queen_outcomes.models.onset_averages import (
     median_day,
     p_of,
 )
-from queen_outcomes.models.onset_model import Columns, OnsetModel
-from queen_outcomes.models.terms import Form
+from queen_outcomes.stats.shares.multiplicity import holm
 
 ALL, AS_RECORDED = "all", "as recorded"
 """Names of the row in which no factor is changed."""

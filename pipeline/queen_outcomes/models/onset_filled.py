@@ -12,18 +12,12 @@ from dataclasses import replace
 import numpy as np
 
 from queen_outcomes.models.analysis_set import AnalysisSet
-from queen_outcomes.models.filled import (
-    TIMES,
-    filled_said,
-    fillings,
-    find_few,
-    stacked,
-)
+from queen_outcomes.models.filled import TIMES, filled_said, fillings, find_few, stacked
 from queen_outcomes.models.fitted import join
-from queen_outcomes.models.onset import OnsetFit
 from queen_outcomes.models.onset_model import OnsetModel, fit_values
 from queen_outcomes.models.onset_seen import Seen, in_numbers
-from queen_outcomes.models.pooling import freedom_by_gaps, pool
+from queen_outcomes.stats.logistic.pooling import freedom_by_gaps, pool
+from queen_outcomes.stats.onset.onset_fit import OnsetFit
 
 SEED = zlib.crc32(b"laying, onset model")
 

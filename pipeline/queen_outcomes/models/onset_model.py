@@ -14,7 +14,6 @@ import numpy as np
 from queen_outcomes.models.analysis_set import AnalysisSet
 from queen_outcomes.models.choose import Design, as_earlier, by_reason, leave_out
 from queen_outcomes.models.fitted import join
-from queen_outcomes.models.onset import NARROW, WIDE, OnsetFit, fit_onset
 from queen_outcomes.models.onset_choice import (
     BATCH,
     Batches,
@@ -24,8 +23,9 @@ from queen_outcomes.models.onset_choice import (
     find_batches,
 )
 from queen_outcomes.models.onset_seen import Seen
-from queen_outcomes.models.separation import find_separation
 from queen_outcomes.models.terms import Values
+from queen_outcomes.stats.logistic.separation import find_separation
+from queen_outcomes.stats.onset.onset_fit import NARROW, WIDE, OnsetFit, fit_onset
 
 NOTHING_LEFT = "no factor is left to compare"
 UNDETERMINED = "with it the records do not determine the model"

@@ -12,11 +12,11 @@ from typing import Any
 import numpy as np
 from scipy import stats
 
-from queen_outcomes import resources
+from queen_outcomes.base import resources
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.choose import Design
 from queen_outcomes.models.fitted import join
-from queen_outcomes.models.multiplicity import holm
-from queen_outcomes.models.onset_averages import followed_share, laying_by
 from queen_outcomes.models.onset_choice import OnsetForm
 from queen_outcomes.models.onset_factors import (
     days_rows,
@@ -26,18 +26,18 @@ from queen_outcomes.models.onset_factors import (
 from queen_outcomes.models.onset_model import OnsetModel
 from queen_outcomes.models.onset_seen import Seen
 from queen_outcomes.models.onset_station import fit_station
-from queen_outcomes.models.plain import Test, wald_test
 from queen_outcomes.models.questions import (
     chosen_under,
     main_terms,
     read_form,
     write_form,
 )
+from queen_outcomes.models.season_plan import SeasonPlan, Section
 from queen_outcomes.models.terms import Form, Values
 from queen_outcomes.outcomes.histories import onset_sets
-from queen_outcomes.season_plan import SeasonPlan, Section
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.stats.logistic.plain import Test, wald_test
+from queen_outcomes.stats.onset.onset_averages import followed_share, laying_by
+from queen_outcomes.stats.shares.multiplicity import holm
 
 FOLLOWED = 0.95
 """Share of the unlaid to be followed past the days of most layers, to speak of ever."""
@@ -101,7 +101,7 @@ def _written(model: OnsetModel) -> Section:
 
 def read_seen(store: Store, course_ids: np.ndarray) -> Seen:
     """Give what is known of each course's onset, in the order of the given ids."""
-    frame = store.frame(resources.read("sql", "8_models", "onset_intervals.sql"))
+    frame = store.frame(resources.read("sql", "06_models", "onset_intervals.sql"))
     ids = frame["course_id"].to_numpy().astype(str)
     order = np.argsort(ids, kind="stable")
     rows = order[np.searchsorted(ids[order], course_ids)]

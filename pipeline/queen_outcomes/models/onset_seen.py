@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from queen_outcomes.models.onset import fit_onset
-from queen_outcomes.models.onset_likelihood import Courses, derivatives
+from queen_outcomes.stats.onset.onset_fit import fit_onset
+from queen_outcomes.stats.onset.onset_likelihood import Courses, derivatives
 
 
 @dataclass(frozen=True, eq=False)

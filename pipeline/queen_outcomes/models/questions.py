@@ -11,6 +11,8 @@ from typing import Any
 
 import numpy as np
 
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.facts.settings_plan import KNOTS
 from queen_outcomes.models.analysis_set import (
     RECORDED_WHEN_FIXED,
     analysis_set,
@@ -21,17 +23,9 @@ from queen_outcomes.models.choose import Earlier, as_earlier
 from queen_outcomes.models.filled import fill_once, fit_filled
 from queen_outcomes.models.fit import find_design, fit_courses
 from queen_outcomes.models.fitted import Fitted
-from queen_outcomes.models.terms import (
-    BENCH,
-    MAIN,
-    Term,
-    Values,
-    terms_in_order,
-)
+from queen_outcomes.models.season_plan import SeasonPlan, Section
+from queen_outcomes.models.terms import BENCH, MAIN, Term, Values, terms_in_order
 from queen_outcomes.models.weighted import Closed, fit_weighted
-from queen_outcomes.season_plan import SeasonPlan, Section
-from queen_outcomes.settings import Settings
-from queen_outcomes.settings_plan import KNOTS
 
 TERMS = {**MAIN, **BENCH}
 

@@ -15,27 +15,22 @@ import numpy as np
 import polars as pl
 from scipy import stats
 
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import adjusted_rows, contrast_rows
 from queen_outcomes.models.choose import by_reason
 from queen_outcomes.models.fitted import Fitted, join
-from queen_outcomes.models.honesty import cross_validate, look_forward
 from queen_outcomes.models.model_tables import MODEL_INPUTS, RISK_MODELS, SCHEMAS
-from queen_outcomes.models.multiplicity import holm
 from queen_outcomes.models.onset_results import onset_rows
-from queen_outcomes.models.plain import wald_test
+from queen_outcomes.models.predictive_checks import cross_validate, look_forward
 from queen_outcomes.models.questions import models_of
-from queen_outcomes.models.reuse import (
-    INPUTS,
-    earlier_store,
-    fingerprint,
-    take_over,
-)
+from queen_outcomes.models.reuse import INPUTS, earlier_store, fingerprint, take_over
 from queen_outcomes.models.risks import risk_model, write_risks
+from queen_outcomes.models.season_plan import SeasonPlan
 from queen_outcomes.models.station_factors import read_closed, read_factors
 from queen_outcomes.models.weighted import Closed
-from queen_outcomes.season_plan import SeasonPlan
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.stats.logistic.plain import wald_test
+from queen_outcomes.stats.shares.multiplicity import holm
 
 Row = dict[str, Any]
 Z_95 = float(stats.norm.isf(0.025))

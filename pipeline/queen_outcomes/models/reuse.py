@@ -14,11 +14,11 @@ import numpy as np
 import scipy
 
 from queen_outcomes import __version__
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.questions import form_sections, main_terms
+from queen_outcomes.models.season_plan import SeasonPlan
 from queen_outcomes.models.weighted import Closed
-from queen_outcomes.season_plan import SeasonPlan
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
 
 Question = tuple[str, int]
 Row = dict[str, Any]

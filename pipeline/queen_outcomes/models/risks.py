@@ -15,8 +15,8 @@ import numpy as np
 
 from queen_outcomes.models.analysis_set import is_recorded, own_level
 from queen_outcomes.models.choose import Design
-from queen_outcomes.models.mixed_average import integrate_random
 from queen_outcomes.models.terms import MAIN, Form, Values
+from queen_outcomes.stats.logistic.mixed_average import integrate_random
 
 if TYPE_CHECKING:
     from queen_outcomes.models.fitted import Fitted

@@ -7,15 +7,15 @@ from collections.abc import Mapping
 import numpy as np
 import polars as pl
 
-from queen_outcomes import resources
+from queen_outcomes.base import resources
+from queen_outcomes.base.store import Store
 from queen_outcomes.models.analysis_set import take
 from queen_outcomes.models.weighted import Closed
-from queen_outcomes.store import Store
 
 
 def read_factors(store: Store, prior: Mapping[str, int]) -> dict[str, np.ndarray]:
     """Give every course's factors; ``prior`` are operators' cases before the records."""
-    frame = store.frame(resources.read("sql", "8_models", "factors.sql"))
+    frame = store.frame(resources.read("sql", "06_models", "factors.sql"))
     values = {
         name: frame[name].cast(pl.Float64).to_numpy()
         if frame[name].dtype.is_numeric()
@@ -37,7 +37,7 @@ def read_closed(
 ) -> Closed:
     """Give the closed courses of one outcome and window, with their answers."""
     found = store.frame(
-        resources.read("sql", "8_models", "decided.sql"),
+        resources.read("sql", "06_models", "decided.sql"),
         dict(zip(("outcome", "window_days"), question, strict=True)),
     )
     ids = found["course_id"].to_numpy().astype(str)

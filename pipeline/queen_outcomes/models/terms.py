@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from queen_outcomes.models.splines import rcs_basis, rcs_knots
+from queen_outcomes.stats.logistic.splines import rcs_basis, rcs_knots
 
 Kind = Literal["spline", "line", "words", "season", "gap"]
 Values = Mapping[str, np.ndarray]

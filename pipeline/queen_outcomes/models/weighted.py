@@ -12,11 +12,11 @@ import numpy as np
 
 from queen_outcomes.models.analysis_set import is_recorded, take
 from queen_outcomes.models.clustered import cluster_codes, fit_clustered
-from queen_outcomes.models.collinear import find_aliased
 from queen_outcomes.models.fitted import Fitted, join, no_model
-from queen_outcomes.models.robust import FEW_FOR_CR2
 from queen_outcomes.models.terms import Values
-from queen_outcomes.models.weighting import decided_weights
+from queen_outcomes.stats.logistic.collinear import find_aliased
+from queen_outcomes.stats.logistic.robust import FEW_FOR_CR2
+from queen_outcomes.stats.logistic.weighting import decided_weights
 
 IF = "right if being decided depends only on what is recorded"
 

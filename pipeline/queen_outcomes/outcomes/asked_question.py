@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from queen_outcomes.errors import UsageError, nearest
-from queen_outcomes.settings import Settings
+from queen_outcomes.base.errors import UsageError, nearest
+from queen_outcomes.facts.settings import Settings
 
 
 def asked_question(

@@ -15,12 +15,8 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from queen_outcomes.outcomes.competing import state_occupation
-from queen_outcomes.outcomes.curve_limits import (
-    batch_limits,
-    logit_limits,
-    wilson_limits,
-)
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.derive import THERE_REASONS
 from queen_outcomes.outcomes.histories import (
     EVENTS,
@@ -29,8 +25,12 @@ from queen_outcomes.outcomes.histories import (
     working_stretches,
 )
 from queen_outcomes.outcomes.incidence import incidence_of, number
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.stats.times.competing import state_occupation
+from queen_outcomes.stats.times.curve_limits import (
+    batch_limits,
+    logit_limits,
+    wilson_limits,
+)
 
 GROUPINGS = (
     "all",
@@ -65,7 +65,7 @@ Row = dict[str, Any]
 
 def draw_curves(store: Store, settings: Settings) -> None:
     """Write the curves and estimates, and put the estimates into rates."""
-    store.step("5_rates", "histories", {"there_reasons": list(THERE_REASONS)})
+    store.step("05_rates", "histories", {"there_reasons": list(THERE_REASONS)})
     frame = store.frame("SELECT * FROM histories ORDER BY course_id")
     patterns = _patterns(store)
     tables: dict[str, list[Row]] = {name: [] for name in SCHEMAS}
@@ -75,7 +75,7 @@ def draw_curves(store: Store, settings: Settings) -> None:
             tables[name] += [{**row, **place} for row in rows]
     for name, rows in tables.items():
         _write(store, name, rows)
-    store.step("5_rates", "rates_with_estimates", {})
+    store.step("05_rates", "rates_with_estimates", {})
     store.execute("DROP TABLE rates")
     store.execute("ALTER TABLE rates_with_estimates RENAME TO rates")
 

@@ -9,38 +9,36 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from queen_outcomes.records.dictionary import (
-    GONE_REASONS,
-)
-from queen_outcomes.records.limits import DERIVED_LIMITS
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.dictionary import GONE_REASONS
+from queen_outcomes.facts.limits import DERIVED_LIMITS
+from queen_outcomes.facts.settings import Settings
 
 STEPS = (
-    ("2_courses", "doses_given"),
-    ("2_courses", "operator_days"),
-    ("2_courses", "queen_facts"),
-    ("2_courses", "semen_facts"),
-    ("2_courses", "co2_exposures"),
-    ("2_courses", "co2_schedule"),
-    ("2_courses", "courses"),
-    ("3_evidence", "queen_days"),
-    ("3_evidence", "course_exits"),
-    ("3_evidence", "looks"),
-    ("3_evidence", "earlier_looks"),
-    ("3_evidence", "brood_given_days"),
-    ("3_evidence", "evidence"),
-    ("3_evidence", "drone_events"),
-    ("3_evidence", "so_far"),
-    ("3_evidence", "end_signs"),
-    ("3_evidence", "end_hints"),
-    ("4_outcomes", "standings"),
-    ("4_outcomes", "onset"),
-    ("4_outcomes", "ends"),
-    ("4_outcomes", "answers"),
-    ("4_outcomes", "outcomes"),
-    ("4_outcomes", "due"),
-    ("4_outcomes", "course_findings"),
+    ("02_courses", "doses_given"),
+    ("02_courses", "operator_days"),
+    ("02_courses", "queen_facts"),
+    ("02_courses", "semen_facts"),
+    ("02_courses", "co2_exposures"),
+    ("02_courses", "co2_schedule"),
+    ("02_courses", "courses"),
+    ("03_evidence", "queen_days"),
+    ("03_evidence", "course_exits"),
+    ("03_evidence", "looks"),
+    ("03_evidence", "earlier_looks"),
+    ("03_evidence", "brood_given_days"),
+    ("03_evidence", "evidence"),
+    ("03_evidence", "drone_events"),
+    ("03_evidence", "so_far"),
+    ("03_evidence", "end_signs"),
+    ("03_evidence", "end_hints"),
+    ("04_outcomes", "standings"),
+    ("04_outcomes", "onset"),
+    ("04_outcomes", "ends"),
+    ("04_outcomes", "answers"),
+    ("04_outcomes", "outcomes"),
+    ("04_outcomes", "due"),
+    ("04_outcomes", "course_findings"),
 )
 """Every derivation, as folder and file stem (which is the table's name), in order."""
 

@@ -8,10 +8,10 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from queen_outcomes import resources
-from queen_outcomes.errors import UsageError, nearest
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
+from queen_outcomes.base import resources
+from queen_outcomes.base.errors import UsageError, nearest
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.settings import Settings
 
 COURSE = """
     SELECT
@@ -100,7 +100,7 @@ def parameters(
 def _section(
     store: Store, title: str, sql: str, given: dict[str, Any]
 ) -> dict[str, Any]:
-    text = resources.read("sql", "6_explain", sql) if sql.endswith(".sql") else sql
+    text = resources.read("sql", "11_explain", sql) if sql.endswith(".sql") else sql
     rows = store.records(text, given)
     columns = [name for name in rows[0] if name not in TO_JOIN_BY] if rows else []
     return {

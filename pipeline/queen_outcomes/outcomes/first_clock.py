@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import datetime as dt
 
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.derive import STEPS, parameters
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
 
 SCHEMA = "from_first"
 TWICE = "SELECT queen_id FROM main.courses WHERE first_on < d0"
@@ -42,7 +42,7 @@ def derive_from_first(store: Store, settings: Settings, as_of: dt.date) -> None:
             if name == "outcomes":
                 break
         store.execute("SET search_path = 'main'")
-        store.step("4_outcomes", "outcomes_from_first", {})
+        store.step("04_outcomes", "outcomes_from_first", {})
     finally:
         store.execute("SET search_path = 'main'")
         store.execute(f"DROP SCHEMA {SCHEMA} CASCADE")

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from queen_outcomes.outcomes.competing import three_states
+from queen_outcomes.stats.times.competing import three_states
 
 NEVER_ONLY = 1e5
 """A day beyond all others: what is after it has never happened."""

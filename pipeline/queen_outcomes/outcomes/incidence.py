@@ -11,9 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from queen_outcomes.outcomes.competing import Curves
 from queen_outcomes.outcomes.histories import AtRisk
-from queen_outcomes.outcomes.spread import first_days, spread_incidence
+from queen_outcomes.stats.times.competing import Curves
+from queen_outcomes.stats.times.spread import first_days, spread_incidence
 
 INCIDENCE_DAYS = np.concatenate([np.arange(0, 91), np.arange(95, 401, 5)])
 

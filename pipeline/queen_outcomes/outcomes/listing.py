@@ -6,8 +6,8 @@ once rows are linked), writes listed. The words of every reason stand in `reason
 
 from __future__ import annotations
 
-from queen_outcomes.records.reasons import REASONS, message_sql
-from queen_outcomes.store import Store, literal
+from queen_outcomes.base.store import Store, literal
+from queen_outcomes.facts.reasons import REASONS, message_sql
 
 COURSE_REASONS = (
     "queen_not_inseminated",

@@ -9,6 +9,9 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Collection
 
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.records import (
     expectations,
     findings,
@@ -18,11 +21,8 @@ from queen_outcomes.records import (
     lookalikes,
     quarantine,
 )
-from queen_outcomes.records.dictionary import TABLES
 from queen_outcomes.records.row_rules import all_row_rules
 from queen_outcomes.records.rules import Rule
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import Store
 
 
 def accept_records(

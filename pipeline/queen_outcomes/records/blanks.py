@@ -10,9 +10,9 @@ import datetime as dt
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from queen_outcomes import resources
-from queen_outcomes.records.column import Column, Table
-from queen_outcomes.records.dictionary import TABLES
+from queen_outcomes.base import resources
+from queen_outcomes.facts.column import Column, Table
+from queen_outcomes.facts.dictionary import TABLES
 
 if TYPE_CHECKING:
     from xlsxwriter import Workbook

@@ -9,7 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from queen_outcomes.records.column import UNITS, Column, Table
+from queen_outcomes.base.store import literal, quote
+from queen_outcomes.facts.column import UNITS, Column, Table
+from queen_outcomes.facts.settings import Reading
 from queen_outcomes.records.native import native_value
 from queen_outcomes.records.text_readers import (
     NO,
@@ -25,8 +27,6 @@ from queen_outcomes.records.text_readers import (
     word,
     yes_no,
 )
-from queen_outcomes.settings import Reading
-from queen_outcomes.store import literal, quote
 
 UNREAD = "__unread"
 LISTED_KINDS = ("date", "datetime", "number", "integer", "yes_no", "word")

@@ -10,9 +10,9 @@ from pathlib import Path
 
 import duckdb
 
-from queen_outcomes.errors import RecordsError
+from queen_outcomes.base.errors import RecordsError
+from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.records.header import unique
-from queen_outcomes.store import Store, literal, quote
 
 _ROW = "file_row_number"
 

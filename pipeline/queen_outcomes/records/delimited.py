@@ -13,7 +13,7 @@ from pathlib import Path
 
 import polars as pl
 
-from queen_outcomes.errors import RecordsError
+from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.records import quoting
 from queen_outcomes.records.cutting import BLANKS, Cutter
 from queen_outcomes.records.encoding import TextForm, blocks, head

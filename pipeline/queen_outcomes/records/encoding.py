@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from queen_outcomes.errors import RecordsError
+from queen_outcomes.base.errors import RecordsError
 
 BLOCK_BYTES = 48 * 2**20
 """How much text is held at a time; half a million lines of a usual table."""

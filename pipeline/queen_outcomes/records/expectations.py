@@ -15,9 +15,9 @@ import os
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from queen_outcomes.errors import LedgerError, shorten
+from queen_outcomes.base.errors import LedgerError, shorten
+from queen_outcomes.base.store import Store, quote
 from queen_outcomes.records.rules import Rule
-from queen_outcomes.store import Store, quote
 
 SEVERITIES = {"quarantine": "critical", "set_aside": "warning", "look": "info"}
 """Ours and theirs."""

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from queen_outcomes.records import reasons
-from queen_outcomes.records.column import LINE_BITS, Table
+from queen_outcomes.base.store import Store, literal, quote
+from queen_outcomes.facts import reasons
+from queen_outcomes.facts.column import LINE_BITS, Table
 from queen_outcomes.records.rules import Rule, key_rule
-from queen_outcomes.store import Store, literal, quote
 
 PLACE_SQL = (
     "(SELECT source FROM sources_read "

@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from queen_outcomes.records.column import Table
+from queen_outcomes.facts.column import Table
 
 SEARCHED_ROWS = 30
 """Titles and remarks may stand above the headings, within so many rows."""

@@ -9,10 +9,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from queen_outcomes.errors import RecordsError, shorten
+from queen_outcomes.base.errors import RecordsError, shorten
+from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.records import sources
 from queen_outcomes.records.blanks import GUIDE
-from queen_outcomes.records.dictionary import TABLES
 from queen_outcomes.records.sources import Found
 from queen_outcomes.records.workbook import Workbook
 

@@ -11,11 +11,11 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
+from queen_outcomes.base.store import Store, quote
 from queen_outcomes.records import columnar, delimited, encoding, sources
 from queen_outcomes.records.header import RESERVED, SEARCHED_ROWS, Names, unique
 from queen_outcomes.records.intake import Source
 from queen_outcomes.records.text_readers import Form
-from queen_outcomes.store import Store, quote
 
 
 @dataclass(frozen=True)

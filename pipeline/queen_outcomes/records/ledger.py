@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from queen_outcomes.errors import LedgerError, shorten
-from queen_outcomes.records.column import LINE_BITS
-from queen_outcomes.records.dictionary import TABLES
-from queen_outcomes.store import Store, literal
+from queen_outcomes.base.errors import LedgerError, shorten
+from queen_outcomes.base.store import Store, literal
+from queen_outcomes.facts.column import LINE_BITS
+from queen_outcomes.facts.dictionary import TABLES
 
 REPORT = "this is a fault of the tool; please report it with these lines"
 

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import datetime as dt
 
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.reasons import finding_sql
 from queen_outcomes.records import findings
-from queen_outcomes.records.reasons import finding_sql
 from queen_outcomes.records.rules import Expectation, Rule
-from queen_outcomes.store import Store
 
-FOLDER = "1_records"
+FOLDER = "01_records"
 NO_QUEEN = "own_id IS NULL AND queens = 0"
 TWO_QUEENS = "own_id IS NULL AND queens = 2"
 MOST_COMPARED = 20_000_000

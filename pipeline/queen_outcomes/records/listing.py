@@ -6,11 +6,11 @@ repeated: the row it repeats carries the rest.
 
 from __future__ import annotations
 
+from queen_outcomes.base.store import Store, literal
+from queen_outcomes.facts.column import LINE_BITS
+from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.reasons import finding_sql
 from queen_outcomes.records import findings
-from queen_outcomes.records.column import LINE_BITS
-from queen_outcomes.records.dictionary import TABLES
-from queen_outcomes.records.reasons import finding_sql
-from queen_outcomes.store import Store, literal
 
 QUARANTINED = "(SELECT ref FROM findings WHERE severity = 'quarantine')"
 

@@ -5,11 +5,11 @@ Only points them out: an id is never changed here, nor are two taken for one.
 
 from __future__ import annotations
 
+from queen_outcomes.base.store import Store, literal, quote
+from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.reasons import finding_sql
 from queen_outcomes.records import findings
-from queen_outcomes.records.dictionary import TABLES
-from queen_outcomes.records.reasons import finding_sql
 from queen_outcomes.records.rules import Expectation, Rule
-from queen_outcomes.store import Store, literal, quote
 
 FOLD = r"""
     lower(regexp_replace(

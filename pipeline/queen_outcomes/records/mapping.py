@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from queen_outcomes.errors import RecordsError, nearest, shorten
+from queen_outcomes.base.errors import RecordsError, nearest, shorten
 from queen_outcomes.records.header import Names, canonical, tidy
 
 

@@ -6,7 +6,7 @@ a time with an offset for a local time, a number for a day.
 
 from __future__ import annotations
 
-from queen_outcomes.records.column import Column
+from queen_outcomes.facts.column import Column
 
 WHOLE = (
     *("TINYINT", "SMALLINT", "INTEGER", "BIGINT", "HUGEINT"),

@@ -5,8 +5,8 @@ Takes the text from the raw tables, only for the lines concerned. It judges noth
 
 from __future__ import annotations
 
-from queen_outcomes.records.column import LINE_BITS
-from queen_outcomes.store import Store, literal, quote
+from queen_outcomes.base.store import Store, literal, quote
+from queen_outcomes.facts.column import LINE_BITS
 
 RAW_EXTRAS = ("broken", "broken_text")
 """What a raw table has besides the source's own columns and the line."""

@@ -10,11 +10,11 @@ import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
-from queen_outcomes.records.column import Column, Limits, Pair, Table
-from queen_outcomes.records.dictionary import IN_THE_FUTURE_DAYS, TABLES
+from queen_outcomes.base.store import literal, quote
+from queen_outcomes.facts.column import Column, Limits, Pair, Table
+from queen_outcomes.facts.dictionary import IN_THE_FUTURE_DAYS, TABLES
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.records.rules import Expectation, Rule, free, outside, shown
-from queen_outcomes.settings import Settings
-from queen_outcomes.store import literal, quote
 
 BROKEN = {
     "cells_missing": "no line has fewer cells than the headings",

@@ -11,9 +11,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from queen_outcomes.records import reasons
-from queen_outcomes.records.column import Column, Limits, Table
-from queen_outcomes.store import quote
+from queen_outcomes.base.store import quote
+from queen_outcomes.facts import reasons
+from queen_outcomes.facts.column import Column, Limits, Table
 
 
 @dataclass(frozen=True)

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from pathlib import Path, PurePosixPath
 
-from queen_outcomes.errors import RecordsError, nearest, shorten
-from queen_outcomes.records.dictionary import TABLES
+from queen_outcomes.base.errors import RecordsError, nearest, shorten
+from queen_outcomes.facts.dictionary import TABLES
 
 TEXT_ENDINGS = (".csv", ".tsv", ".txt")
 WORKBOOK_ENDING = ".xlsx"

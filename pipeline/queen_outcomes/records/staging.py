@@ -13,16 +13,16 @@ from pathlib import Path
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from queen_outcomes.base.store import Store, literal, quote
+from queen_outcomes.facts.column import LINE_BITS, Table
+from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.settings import Reading, Settings
 from queen_outcomes.records import mapping
 from queen_outcomes.records.casting import cast_query, staged_columns
-from queen_outcomes.records.column import LINE_BITS, Table
-from queen_outcomes.records.dictionary import TABLES
 from queen_outcomes.records.header import Names, tidy
 from queen_outcomes.records.intake import Source, take_in
 from queen_outcomes.records.landing import Opened, land, open_source
 from queen_outcomes.records.text_readers import NORMALISE
-from queen_outcomes.settings import Reading, Settings
-from queen_outcomes.store import Store, literal, quote
 
 SOURCES_AT_ONCE = 16
 """How many sources one statement stages; more would make it long for no gain."""

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from queen_outcomes.base.store import literal
 from queen_outcomes.records.cutting import BLANKS
-from queen_outcomes.store import literal
 
 NORMALISE = "to_nfkc"
 """The function that the store must have before a cast runs: a text in NFKC."""

@@ -13,7 +13,7 @@ from xml.etree import ElementTree as ET
 import fastexcel
 import polars as pl
 
-from queen_outcomes.errors import RecordsError
+from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.records.encoding import OLE_MAGIC
 
 DAYS_1904 = 1462

@@ -12,6 +12,8 @@ from pathlib import Path
 
 import numpy as np
 import polars as pl
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.settings import Models, Settings
 from queen_outcomes.models.onset_results import read_seen
 from queen_outcomes.models.onset_seen import Seen
 from queen_outcomes.models.station_factors import read_closed, read_factors
@@ -20,8 +22,6 @@ from queen_outcomes.outcomes import curves, rates
 from queen_outcomes.outcomes.derive import THERE_REASONS, derive
 from queen_outcomes.records.accept import accept_records
 from queen_outcomes.records.staging import stage_records
-from queen_outcomes.settings import Models, Settings
-from queen_outcomes.store import Store
 from recovery.world import AS_OF, World, prior_cases, simulate_station, tag
 
 QUESTION = ("laying", 21)
@@ -90,12 +90,12 @@ def _count(store: Store, settings: Settings) -> None:
     """Count the rates with the station in place of all, and write the histories."""
     given = {"min_shown": settings.min_shown, "z": rates.Z_95}
     for name in rates.STEPS:
-        store.step("5_rates", name, given)
+        store.step("05_rates", name, given)
         if name == "course_groups":
             # "month" too: its estimates come without whole curves, in half the time
             own = f"substr(course_id, {TAG_AT.start + 1}, {TAG_AT.stop - TAG_AT.start})"
             store.execute(f'UPDATE course_groups SET "all" = {own}, "month" = {own}')
-    store.step("5_rates", "histories", {"there_reasons": list(THERE_REASONS)})
+    store.step("05_rates", "histories", {"there_reasons": list(THERE_REASONS)})
 
 
 def _taken(store: Store, settings: Settings, tags: list[str]) -> Many:

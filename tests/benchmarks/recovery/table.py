@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-from queen_outcomes.models.proportions import wilson
+from queen_outcomes.stats.shares.proportions import wilson
 from scipy.stats import binom
 
 Z = 1.959963984540054

@@ -1,0 +1,1 @@
+"""What everything stands on: store, console, errors, folders, packaged files."""

@@ -1,0 +1,197 @@
+"""The build folder: who holds it, which build is the latest, and what is kept.
+
+A build is made in a folder of its own and `latest` is switched to it in one rename,
+so a build that fails or is killed changes nothing. Knows no table and no step.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import getpass
+import hashlib
+import json
+import os
+import re
+import shutil
+import socket
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, TextIO
+
+from queen_outcomes.base.errors import LockError, UsageError
+
+LATEST, HISTORY, LOCK = "latest", "history", ".lock"
+RUN_FILE, TABLES, STORE_FILE = "run.json", "tables", "station.duckdb"
+KEPT = (RUN_FILE, TABLES)
+"""What an earlier build keeps."""
+_RUN_ID = re.compile(r"\d{8}T\d{12}Z-[0-9a-f]{6}")
+
+
+def new_run_id(now: dt.datetime) -> str:
+    """Name a build after its UTC time; names sort by age."""
+    stamp = now.astimezone(dt.UTC).strftime("%Y%m%dT%H%M%S%fZ")
+    mark = hashlib.sha256(f"{stamp} {os.getpid()}".encode()).hexdigest()[:6]
+    return f"{stamp}-{mark}"
+
+
+@contextmanager
+def hold(build: Path, now: dt.datetime) -> Iterator[None]:
+    """Hold the build folder against a second build.
+
+    Raises
+    ------
+    LockError
+        Somebody else holds it; the message names them.
+
+    Notes
+    -----
+    The system lets go of the lock when its process ends, however it ends, so a lock
+    file left behind locks nobody out. The file itself stays: removing it would let
+    two builds hold two different files of one name.
+    """
+    import fcntl
+
+    build.mkdir(parents=True, exist_ok=True)
+    with (build / LOCK).open("a+", encoding="utf-8") as file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise _held(build, file) from None
+        _sign(file, now)
+        try:
+            yield
+        finally:
+            file.truncate(0)
+
+
+def _sign(file: TextIO, now: dt.datetime) -> None:
+    try:
+        user = getpass.getuser()
+    except (OSError, KeyError):  # a container's user may have no name
+        user = str(os.getuid())
+    holder = {
+        "pid": os.getpid(),
+        "user": user,
+        "host": socket.gethostname(),
+        "since": now.isoformat(timespec="seconds"),
+    }
+    file.truncate(0)
+    file.write(json.dumps(holder))
+    file.flush()
+
+
+def _held(build: Path, file: TextIO) -> LockError:
+    file.seek(0)
+    try:
+        by = json.loads(file.read())
+        words = "process {pid} of {user} on {host}, since {since}".format(**by)
+    except (ValueError, KeyError, TypeError):
+        words = "a build that has only just begun"
+    return LockError(
+        "another build of this station is under way",
+        where=str(build),
+        found=words,
+        hint="wait for it to end, then run the command again",
+    )
+
+
+def latest(build: Path) -> Path | None:
+    """Give the folder of the last complete build, its link followed, or None."""
+    link = build / LATEST
+    return link.resolve() if link.is_symlink() and link.exists() else None
+
+
+def prepare(build: Path, run_id: str) -> Path:
+    """Remove what dead builds left, and make a folder for the new one.
+
+    Raises
+    ------
+    UsageError
+        ``latest`` is not a link, so it could not be switched at the end.
+    """
+    link = build / LATEST
+    if link.exists() and not link.is_symlink():
+        raise UsageError(
+            "the last build is a folder where a link should be",
+            where=str(link),
+            expected="the link that a build leaves",
+            hint=f"move {link} out of the way; a build makes it again",
+        )
+    current = latest(build)
+    for path in sorted(build.iterdir()):
+        if path == current or path.name == current_name(current):
+            continue
+        if _RUN_ID.fullmatch(path.name):
+            _settle(build, path, current)
+        elif path.name.startswith(f".{LATEST}-"):
+            path.unlink()
+    folder = build / run_id
+    folder.mkdir()
+    return folder
+
+
+def current_name(current: Path | None) -> str:
+    """Give the run id of the latest build; empty when there is none."""
+    return current.name if current else ""
+
+
+def _settle(build: Path, path: Path, current: Path | None) -> None:
+    """Retire a build that was the latest once; remove one that never was."""
+    was_latest = (path / RUN_FILE).is_file() and path.name < current_name(current)
+    if was_latest:
+        retire(build, path)
+    else:
+        shutil.rmtree(path)
+
+
+def switch(build: Path, run_id: str) -> None:
+    """Point ``latest`` at a finished build, in one rename."""
+    temporary = build / f".{LATEST}-{run_id}"
+    temporary.symlink_to(run_id, target_is_directory=True)
+    temporary.replace(build / LATEST)
+
+
+def retire(build: Path, folder: Path) -> None:
+    """Trim an earlier build to what is kept of it and move it to the history."""
+    for path in sorted(folder.iterdir()):
+        if path.name not in KEPT:
+            shutil.rmtree(path) if path.is_dir() else path.unlink()
+    (build / HISTORY).mkdir(exist_ok=True)
+    folder.replace(build / HISTORY / folder.name)
+
+
+def prune(build: Path, keep: int) -> None:
+    """Remove all but the ``keep`` most recent builds from the history."""
+    history = build / HISTORY
+    kept = sorted(history.iterdir(), reverse=True) if history.is_dir() else []
+    for path in kept[keep:]:
+        if _RUN_ID.fullmatch(path.name):
+            shutil.rmtree(path)
+
+
+def read_run(folder: Path) -> dict[str, Any]:
+    """Give a finished build's journal."""
+    return json.loads((folder / RUN_FILE).read_text(encoding="utf-8"))
+
+
+def write_run(folder: Path, journal: dict[str, Any]) -> None:
+    """Write a build's journal; it comes last, so one that has it is complete."""
+    text = json.dumps(journal, indent=2, default=str)
+    (folder / RUN_FILE).write_text(text + "\n", encoding="utf-8", newline="\n")
+
+
+def sha256(path: Path) -> str:
+    """Give a file's hash without reading it into memory at once."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def fingerprint(station: Path) -> dict[str, str]:
+    """Give the hash of the settings and of every file under records/."""
+    files = [station / "station.toml", *sorted((station / "records").rglob("*"))]
+    return {
+        path.relative_to(station).as_posix(): sha256(path)
+        for path in files
+        if path.is_file() and not path.name.startswith((".", "~$"))
+    }

@@ -1,0 +1,152 @@
+"""The build's DuckDB file: run a named SQL step, write a table once, export.
+
+Steps talk through tables in this file, so that each can be looked at alone.
+Nothing here knows what a queen is.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import duckdb
+
+from queen_outcomes.base import resources
+
+OFFLINE = {"autoinstall_known_extensions": False, "autoload_known_extensions": False}
+"""DuckDB would otherwise try to download what it lacks."""
+UNHURRIED = {"checkpoint_threshold": "2GB", "preserve_insertion_order": False}
+"""One checkpoint at the end, not one a step; and rows in any order, since whatever needs
+an order asks for it."""
+
+_PARAMETER = re.compile(r"\$([a-z_][a-z0-9_]*)")
+_COMMENT = re.compile(r"--[^\n]*")
+
+
+def quote(name: str) -> str:
+    """Quote an identifier, so that any column heading is safe in SQL."""
+    return '"' + name.replace('"', '""') + '"'
+
+
+def literal(text: str) -> str:
+    """Quote a text for SQL that cannot take a parameter."""
+    return "'" + text.replace("'", "''") + "'"
+
+
+class Store:
+    """An open DuckDB file with the build's tables.
+
+    Parameters
+    ----------
+    path : Path or ":memory:"
+        The file; made when absent unless ``read_only``.
+    read_only : bool
+        Open a finished build to look at; several may look at once.
+    threads, memory : int, str or None
+        DuckDB's own limits (`memory` such as "6GB"); None leaves its defaults.
+    """
+
+    def __init__(
+        self,
+        path: Path | str = ":memory:",
+        *,
+        read_only: bool = False,
+        threads: int | None = None,
+        memory: str | None = None,
+    ) -> None:
+        self.path = path
+        config: dict[str, Any] = {**OFFLINE, **({} if read_only else UNHURRIED)}
+        if threads:
+            config["threads"] = threads
+        if memory:
+            config["memory_limit"] = memory
+        self.con = duckdb.connect(str(path), read_only=read_only, config=config)
+        # a time with an offset is written out the same wherever the build runs
+        self.con.execute("SET TimeZone = 'UTC'").fetchall()
+
+    def execute(self, sql: str, parameters: Mapping[str, Any] | None = None) -> None:
+        """Run a statement for what it does."""
+        self.con.execute(sql, _used(sql, parameters)).fetchall()
+
+    def rows(
+        self, sql: str, parameters: Mapping[str, Any] | None = None
+    ) -> list[tuple[Any, ...]]:
+        """Give a query's rows as tuples."""
+        return self.con.execute(sql, _used(sql, parameters)).fetchall()
+
+    def records(
+        self, sql: str, parameters: Mapping[str, Any] | None = None
+    ) -> list[dict[str, Any]]:
+        """Give a query's rows as dictionaries, column order kept."""
+        cursor = self.con.execute(sql, _used(sql, parameters))
+        names = [column[0] for column in cursor.description]
+        return [dict(zip(names, row, strict=True)) for row in cursor.fetchall()]
+
+    def frame(self, sql: str, parameters: Mapping[str, Any] | None = None):
+        """Give a query's rows as a polars DataFrame."""
+        used = _used(sql, parameters)
+        relation = self.con.sql(sql, params=used) if used else self.con.sql(sql)
+        return relation.pl()
+
+    def table(
+        self,
+        name: str,
+        select: str,
+        parameters: Mapping[str, Any] | None = None,
+    ) -> None:
+        """Write a table, once, from a SELECT."""
+        self.execute(f"CREATE TABLE {quote(name)} AS {select}", parameters)
+
+    def step(self, folder: str, name: str, parameters: Mapping[str, Any]) -> None:
+        """Write the table that ``sql/<folder>/<name>.sql`` defines."""
+        self.table(name, resources.read("sql", folder, f"{name}.sql"), parameters)
+
+    def has(self, name: str) -> bool:
+        """Tell whether the file holds a table of that name."""
+        return bool(
+            self.rows(
+                "SELECT 1 FROM duckdb_tables() WHERE table_name = $name", {"name": name}
+            )
+        )
+
+    def columns(self, name: str) -> dict[str, str]:
+        """Give a table's columns and their types, in order."""
+        rows = self.rows(
+            "SELECT column_name, data_type FROM duckdb_columns() "
+            "WHERE table_name = $name ORDER BY column_index",
+            {"name": name},
+        )
+        return dict(rows)
+
+    def drop(self, name: str) -> None:
+        """Remove a table that no later step reads."""
+        self.execute(f"DROP TABLE IF EXISTS {quote(name)}")
+
+    def drop_like(self, prefix: str) -> None:
+        """Remove every table and view whose name begins so."""
+        for kind in ("view", "table"):
+            found = self.rows(
+                f"SELECT {kind}_name FROM duckdb_{kind}s() "
+                f"WHERE NOT internal AND starts_with({kind}_name, $prefix)",
+                {"prefix": prefix},
+            )
+            for (name,) in found:
+                self.execute(f"DROP {kind} {quote(name)}")
+
+    def close(self) -> None:
+        """Write everything to the file and let go of it."""
+        self.con.close()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+
+def _used(sql: str, parameters: Mapping[str, Any] | None) -> dict[str, Any]:
+    """Keep the parameters that a statement names; DuckDB refuses any other."""
+    names = set(_PARAMETER.findall(_COMMENT.sub("", sql)))
+    return {name: value for name, value in (parameters or {}).items() if name in names}

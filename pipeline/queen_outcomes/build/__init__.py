@@ -1,0 +1,1 @@
+"""The weekly build: steps, journal, what it leaves."""

@@ -1,0 +1,81 @@
+"""Reading the last complete build: its tables, its day, and whether records are newer."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from queen_outcomes.base import folders
+from queen_outcomes.base.console import Console
+from queen_outcomes.base.errors import UsageError
+
+if TYPE_CHECKING:
+    from queen_outcomes.base.store import Store
+
+DUE = 'SELECT * FROM due ORDER BY status, "on", queen_id, course_id, day'
+"""Due before missed; soonest to close first, as all share one span of grace."""
+
+
+@dataclass(frozen=True)
+class Finished:
+    """A finished build, opened to read."""
+
+    store: Store
+    journal: dict[str, Any]
+
+    @property
+    def as_of(self) -> dt.date:
+        """The day its figures stand for."""
+        return dt.date.fromisoformat(self.journal["as_of"])
+
+
+@contextmanager
+def open_latest(station: Path, console: Console) -> Iterator[Finished]:
+    """Open the last build; say its day, and when the records are newer.
+
+    Raises
+    ------
+    UsageError
+        There is no build yet, or its file is held by another program.
+    """
+    folder = folders.latest(station / "build")
+    if folder is None:
+        raise UsageError(
+            "there is no build yet",
+            where=str(station),
+            hint=f"run `{_command(station)}` first",
+        )
+    journal = folders.read_run(folder)
+    console.note(f"as of {journal['as_of']}")
+    if folders.fingerprint(station) != journal["files"]:
+        console.note(
+            f"note: records are newer than this build: run {_command(station)}"
+        )
+    store = _open(folder / folders.STORE_FILE)
+    with store:
+        yield Finished(store, journal)
+
+
+def _command(station: Path) -> str:
+    place = "" if station == Path() else f" {station}"
+    return f"queen-outcomes build{place}"
+
+
+def _open(path: Path) -> Store:
+    import duckdb
+
+    from queen_outcomes.base.store import Store
+
+    try:
+        return Store(path, read_only=True)
+    except duckdb.IOException as problem:
+        raise UsageError(
+            "the last build's file cannot be opened",
+            where=str(path),
+            found=str(problem).splitlines()[0],
+            hint="close the program that holds it open, or build again",
+        ) from None

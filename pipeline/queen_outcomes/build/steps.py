@@ -1,0 +1,208 @@
+"""The steps of the weekly build, in order, and what each of them is given.
+
+What a step does is elsewhere; heavy imports wait until a step needs them.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from queen_outcomes.base import folders
+from queen_outcomes.base.console import Console
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.models.season_plan import SeasonPlan
+
+if TYPE_CHECKING:
+    from queen_outcomes.base.store import Store
+
+
+@dataclass
+class Work:
+    """What every step is given.
+
+    Parameters
+    ----------
+    store : Store
+        The build's open DuckDB file.
+    records, folder : Path
+        The station's records, and the folder this build is made in.
+    settings : Settings
+        The station's choices.
+    as_of : date
+        The day the figures stand for.
+    earlier : Path or None
+        The build before, for what changed.
+    plan : SeasonPlan or None
+        What is fixed for the season, and takes up what this build fixes; None: nothing
+        is fixed and nothing kept.
+    pdf : bool
+        Print the week on a sheet of paper too.
+    """
+
+    store: Store
+    records: Path
+    folder: Path
+    settings: Settings
+    as_of: dt.date
+    earlier: Path | None = None
+    plan: SeasonPlan | None = None
+    pdf: bool = False
+    staged: Any = None
+    results: dict[str, str] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One named step; ``run`` gives the rows (or pages) it made."""
+
+    name: str
+    run: Callable[[Work], int]
+
+
+def count_rows(store: Store, what: str, table: str) -> int:
+    """Give a count over a table; 0 where it is empty."""
+    return int(store.rows(f"SELECT coalesce({what}, 0) FROM {table}")[0][0])
+
+
+def _read(work: Work) -> int:
+    from queen_outcomes.records.staging import stage_records
+
+    work.staged = stage_records(work.store, work.records, work.settings)
+    work.notes += work.staged.notes
+    return count_rows(work.store, "sum(rows_read)", "sources_read")
+
+
+def _check(work: Work) -> int:
+    from queen_outcomes.records.accept import accept_records
+
+    sources = [source.name for source in work.staged.sources]
+    accept_records(work.store, work.settings, work.as_of, sources)
+    for done_with in ("raw_", "staged_"):  # a finished build holds accepted rows only
+        work.store.drop_like(done_with)
+    return count_rows(work.store, "sum(accepted)", "sources")
+
+
+def _derive(work: Work) -> int:
+    from queen_outcomes.outcomes.derive import derive
+    from queen_outcomes.outcomes.listing import write_listed
+
+    derive(work.store, work.settings, work.as_of)
+    write_listed(work.store)
+    return count_rows(work.store, "count(*)", "outcomes")
+
+
+def _rates(work: Work) -> int:
+    from queen_outcomes.outcomes.rates import count_rates
+
+    count_rates(work.store, work.settings)
+    return count_rows(work.store, "count(*)", "rates")
+
+
+def _curves(work: Work) -> int:
+    from queen_outcomes.outcomes.curves import draw_curves
+
+    draw_curves(work.store, work.settings)
+    return count_rows(work.store, "count(*)", "estimates")
+
+
+def _has_earlier_season(work: Work, season: str) -> bool:
+    """Tell whether a course of an earlier season has closed for some outcome."""
+    return bool(
+        work.store.rows(
+            "SELECT 1 FROM outcomes JOIN courses USING (course_id) "
+            "WHERE closed AND season < $season LIMIT 1",
+            {"season": season},
+        )
+    )
+
+
+def _models(work: Work) -> int:
+    from queen_outcomes.models.results import fit_models
+
+    if work.plan:
+        work.plan.provisional = not _has_earlier_season(work, work.plan.season)
+    fit_models(work.store, work.settings, work.plan, work.earlier)
+    return count_rows(work.store, "count(*)", "model_fits")
+
+
+def _audit(work: Work) -> int:
+    from queen_outcomes.audit.results import audit_station
+
+    audit_station(work.store, work.settings, work.plan)
+    return count_rows(work.store, "count(*)", "operators")
+
+
+def _doses(work: Work) -> int:
+    from queen_outcomes.doses.results import compare_station
+
+    compare_station(work.store, work.settings, work.as_of, work.plan)
+    return count_rows(work.store, "count(*)", "arm_contrasts")
+
+
+def _changes(work: Work) -> int:
+    from queen_outcomes.build.changes import compare, keep_plan
+
+    if work.plan:
+        keep_plan(work.store, work.plan)
+        changed = [row["what"] for row in work.plan.changed]
+        work.notes += [f"the plan changed: {what}" for what in changed]
+    return compare(work.store, work.earlier)
+
+
+def _tables(work: Work) -> int:
+    from queen_outcomes.build.export import write_tables
+    from queen_outcomes.facts.exports import TABLES
+
+    work.results = write_tables(work.store, work.folder / folders.TABLES)
+    return sum(count_rows(work.store, "count(*)", name) for name in TABLES)
+
+
+def _draw(work: Work) -> int:
+    from queen_outcomes.dashboard.site import draw
+
+    target = work.folder / "dashboard"
+    earlier = work.earlier / "dashboard" if work.earlier else None
+    pages = draw(work.store, work.settings, work.as_of, target, earlier)
+    if work.pdf:
+        from queen_outcomes.paper import week
+
+        pages.append(week.write(work.store, work.settings, work.as_of, target))
+    return len(pages)
+
+
+STEPS: tuple[Step, ...] = (
+    Step("read", _read),
+    Step("check", _check),
+    Step("derive", _derive),
+    Step("rates", _rates),
+    Step("curves", _curves),
+    Step("models", _models),
+    Step("audit", _audit),
+    Step("doses", _doses),
+    Step("changes", _changes),
+    Step("tables", _tables),
+    Step("draw", _draw),
+)
+
+
+def run_steps(
+    work: Work, console: Console, until: str | None = None
+) -> list[dict[str, Any]]:
+    """Run the steps in order, and give name, rows and seconds of each."""
+    done = []
+    for step in STEPS:
+        console.started(step.name)
+        begin = time.perf_counter()
+        rows = step.run(work)
+        seconds = time.perf_counter() - begin
+        console.finished(step.name, rows, seconds)
+        done.append({"step": step.name, "rows": rows, "seconds": round(seconds, 3)})
+        if step.name == until:
+            break
+    return done

@@ -1,0 +1,162 @@
+"""The weekly build: steps run in a folder of their own, journalled, swapped in at the end.
+
+Each step reads and writes tables in the build's DuckDB file; `steps` has their order.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from queen_outcomes.base import folders
+from queen_outcomes.base.console import Console
+from queen_outcomes.base.errors import UsageError, nearest
+from queen_outcomes.build import journal, steps
+from queen_outcomes.facts import settings as station_settings
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.models import season_plan
+from queen_outcomes.models.season_plan import SeasonPlan
+
+MEMORY_SHARE = 0.6
+MEMORY_MOST_GIB = 5.0
+"""DuckDB spills to disk beyond the smaller of this share of the machine and this size."""
+
+
+def memory_limit() -> str:
+    """Give DuckDB's memory limit, so that a station of any size leaves room."""
+    whole = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
+    return f"{min(MEMORY_MOST_GIB, MEMORY_SHARE * whole):.1f}GiB"
+
+
+def check_step(until: str | None) -> None:
+    """Refuse a step there is not.
+
+    Raises
+    ------
+    UsageError
+        The nearest step is suggested.
+    """
+    names = [step.name for step in steps.STEPS]
+    if until is not None and until not in names:
+        close = nearest(until, names)
+        raise UsageError(
+            "there is no such step",
+            where="--until",
+            found=until,
+            expected="one of " + ", ".join(names),
+            hint=f"did you mean {close}?" if close else "",
+        )
+
+
+def pick_day(flag: dt.date | None, settings: Settings, now: dt.datetime) -> dt.date:
+    """Give the as-of day: the flag, else the settings', else today."""
+    return flag or settings.as_of or now.date()
+
+
+@dataclass(frozen=True)
+class Built:
+    """A build that came to its end, or to the step it was asked to stop after."""
+
+    folder: Path
+    journal: dict[str, Any]
+    quarantined: int
+    complete: bool
+
+
+def build(
+    station: Path,
+    console: Console,
+    *,
+    as_of: dt.date | None = None,
+    until: str | None = None,
+    now: dt.datetime | None = None,
+    pdf: bool = False,
+) -> Built:
+    """Rebuild a station's tables and dashboard, and switch ``latest`` to them.
+
+    Parameters
+    ----------
+    station : Path
+        The station's folder.
+    console : Console
+        Told of each step.
+    as_of : date or None
+        The day the figures stand for; see `pick_day`.
+    until : str or None
+        Stop after this step and leave the DuckDB file in the build's folder,
+        without switching ``latest``; the next build removes it.
+    now : datetime or None
+        The clock, for the build's name and journal only.
+    pdf : bool
+        Print the week on a sheet of paper too.
+
+    Raises
+    ------
+    AppError
+        Whatever a step refuses; nothing has changed then.
+    """
+    check_step(until)
+    now = now or dt.datetime.now().astimezone()
+    settings = station_settings.load(station)
+    day = pick_day(as_of, settings, now)
+    place = station / "build"
+    with folders.hold(place, now):
+        run_id = folders.new_run_id(now)
+        folder = folders.prepare(place, run_id)
+        season = season_plan.season_of(day, settings.season_first_month)
+        plan = season_plan.read(station, season, day)
+        try:
+            told = journal.begin(station, settings, day, now)
+            chosen = (settings, day, plan, pdf)
+            work, quarantined = _make(station, folder, chosen, console, until)
+            told.update(work)
+        except BaseException:
+            shutil.rmtree(folder, ignore_errors=True)
+            raise
+        if until not in (None, steps.STEPS[-1].name):
+            return Built(folder, told, quarantined, complete=False)
+        season_plan.write(station, plan)
+        told["season"] = season_plan.journalled(station, plan)
+        folders.write_run(folder, told)
+        _swap(place, run_id, settings.history_builds)
+        return Built(place / folders.LATEST, told, quarantined, complete=True)
+
+
+def _make(
+    station: Path,
+    folder: Path,
+    chosen: tuple[Settings, dt.date, SeasonPlan, bool],
+    console: Console,
+    until: str | None,
+) -> tuple[dict[str, Any], int]:
+    """Run the steps in the build's own file; give what they add to the journal."""
+    from queen_outcomes.base.store import Store
+
+    settings, day, plan, pdf = chosen
+    earlier = folders.latest(station / "build")
+    with Store(folder / folders.STORE_FILE, memory=memory_limit()) as store:
+        work = steps.Work(
+            store, station / "records", folder, settings, day, earlier, plan, pdf
+        )
+        done = steps.run_steps(work, console, until)
+        for note in work.notes:
+            console.note(f"note: {note}")
+        sources, quarantined = [], 0
+        if store.has("sources"):
+            sources = store.records("SELECT * FROM sources ORDER BY ALL")
+            quarantined = steps.count_rows(store, "sum(quarantined)", "sources")
+    made = {"sources": sources, "steps": done, "results": work.results}
+    return {**made, "notes": work.notes}, quarantined
+
+
+def _swap(place: Path, run_id: str, keep: int) -> None:
+    """Switch first; only then trim the build before, so that `latest` is always whole."""
+    before = folders.latest(place)
+    folders.switch(place, run_id)
+    if before is not None and before.parent == place.resolve():
+        folders.retire(place, before)
+    folders.prune(place, keep)

@@ -1,0 +1,146 @@
+"""The command `compare`: dose protocols against each other, in words, figures and a page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from queen_outcomes.base.console import Console
+from queen_outcomes.base.errors import NoModelError
+from queen_outcomes.commands.options import shared, station_argument
+from queen_outcomes.facts.settings_plan import QUESTIONS
+
+if TYPE_CHECKING:
+    from queen_outcomes.build.latest_build import Finished
+    from queen_outcomes.doses.once import Once
+    from queen_outcomes.facts.settings import Settings
+
+PLACE = ("build", "compare")
+"""Where the page goes: beside the builds, so that no later build removes it."""
+HOME = "../latest/dashboard/"
+
+
+@click.command()
+@station_argument
+@click.option("--arms", multiple=True, help="Arms, with commas between; else all.")
+@click.option("--reference", help="The arm to compare with; else the build's.")
+@click.option("--outcome", type=click.Choice(QUESTIONS), help="Else the plan's.")
+@click.option("--days", type=click.IntRange(1), help="The outcome's window.")
+@click.option(
+    "--margin",
+    type=click.FloatRange(0, 1, min_open=True, max_open=True),
+    help="The loss that would not matter, such as 0.1; else the plan's, else none.",
+)
+@click.option("--trial", help="Only courses of this trial.")
+@shared
+@click.make_pass_decorator(Console, ensure=True)
+def compare(console: Console, station: Path, **asked: Any) -> None:
+    """Compare dose protocols; write a page under build/compare."""
+    from queen_outcomes.build.latest_build import open_latest
+    from queen_outcomes.doses.compare_request import Wanted
+    from queen_outcomes.doses.once import compare_once
+    from queen_outcomes.facts import settings as station_settings
+    from queen_outcomes.models.season_plan import read, season_of
+
+    settings = station_settings.load(station)
+    with open_latest(station, console) as last:
+        season = season_of(last.as_of, settings.season_first_month)
+        plan = read(station, season, last.as_of)
+        found = compare_once(last.store, settings, last.as_of, Wanted(**asked), plan)
+        page = draw(found, last, settings, station.joinpath(*PLACE))
+    tell(found, page, console)
+    if not found.has_difference:
+        raise NoModelError(
+            "these arms cannot be compared",
+            hint=f"see {page}: what was found of each, and why there is no difference",
+        )
+
+
+def draw(found: Once, last: Finished, settings: Settings, folder: Path) -> Path:
+    """Write the page of a comparison."""
+    from queen_outcomes.base import resources
+    from queen_outcomes.dashboard.dose_section import section
+    from queen_outcomes.dashboard.site import draw_apart
+    from queen_outcomes.facts.dose_words import success
+
+    levels = last.store.records(resources.read("sql", "10_pages", "arm_levels.sql"))
+    charts: dict[str, Any] = {}
+    page = {
+        "title": "Doses compared",
+        "asked": success(*found.question),
+        "margin_said": found.margin_said,
+        "part": section(told_of(found, levels), "asked", charts),
+        "charts": charts,
+    }
+    return draw_apart("compare", page, settings, last.as_of, folder, HOME)
+
+
+def told_of(found: Once, levels: list[dict[str, Any]]):
+    """Give the rows found, as a page takes them."""
+    from queen_outcomes.dashboard.dose_section import Told
+
+    tables = found.tables
+    return Told(
+        *(found.trial, found.question, tables["arms"], tables["arm_contrasts"]),
+        *(tables["arm_models"], tables["arm_overlap"], tables["arm_costs"]),
+        *(tables["arm_needs"], [r for r in levels if r["trial"] == found.trial]),
+        found.unnamed,
+    )
+
+
+ARM_COLUMNS = (
+    *("arm", "courses", "closed", "yes", "no", "undecided", "left"),
+    *("rate", "low", "high", "adjusted", "mean_dose_ul", "doses"),
+)
+CONTRAST_COLUMNS = (
+    *("arm", "reference", "method", "primary", "difference", "low", "high"),
+    *("p", "p_holm", "ratio", "overlap", "verdict"),
+)
+
+
+def tell(found: Once, page: Path, console: Console) -> None:
+    """Print what was found: sentences, two tables and the page's place."""
+    from queen_outcomes.dashboard.dose_section import section
+
+    if console.json:
+        outcome, days = found.question
+        console.emit_json(
+            {
+                "trial": found.trial,
+                "outcome": outcome,
+                "window_days": days,
+                "reference": found.reference,
+                "margin": found.margin,
+                "arms": found.tables["arms"],
+                "arm_contrasts": found.tables["arm_contrasts"],
+                "arm_costs": found.tables["arm_costs"],
+                "page": str(page),
+            }
+        )
+        return
+    told = section(told_of(found, []), "asked", {})
+    console.emit(f"{told['title']}: {told['what']}, from the first insemination")
+    for sentence in (
+        *told["findings"],
+        told["basis"],
+        found.margin_said,
+        told["needed"],
+    ):
+        if sentence:
+            console.tell(sentence)
+    for name, columns in (
+        ("arms", ARM_COLUMNS),
+        ("arm_contrasts", CONTRAST_COLUMNS),
+    ):
+        console.emit("")
+        rows = found.tables[name]
+        cells = [[_rounded(row[key]) for key in columns] for row in rows]
+        console.emit_table(columns, cells)
+    console.emit("")
+    console.emit(str(page))
+
+
+def _rounded(value: Any) -> Any:
+    return round(value, 4) if isinstance(value, float) else value

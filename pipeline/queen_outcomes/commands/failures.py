@@ -1,0 +1,54 @@
+"""An exception becomes an exit code and a message; nothing is printed here."""
+
+from __future__ import annotations
+
+import platform
+
+import click
+
+from queen_outcomes import __version__
+from queen_outcomes.base.errors import AppError, LedgerError
+
+DONE, QUARANTINED, USAGE, FAULT, INTERRUPTED = 0, 1, 2, 70, 130
+
+
+def exit_code(problem: BaseException) -> int:
+    """Give the exit code that an exception ends with."""
+    if isinstance(problem, AppError):
+        return problem.exit_code
+    if isinstance(problem, click.ClickException | OSError):
+        return USAGE
+    if isinstance(problem, KeyboardInterrupt | click.Abort):
+        return INTERRUPTED
+    return FAULT
+
+
+def message(problem: BaseException, code: int) -> str:
+    """Give what a person is told of an exception."""
+    if isinstance(problem, AppError):
+        text = problem.text()
+        return f"{text}\n{_blame()}" if isinstance(problem, LedgerError) else text
+    if isinstance(problem, click.UsageError):
+        command = problem.ctx.command_path if problem.ctx else "queen-outcomes"
+        return f"error: {problem.format_message()}\n  do:       {command} --help"
+    if isinstance(problem, click.ClickException):
+        return f"error: {problem.format_message()}"
+    if code == INTERRUPTED:
+        return "interrupted; the last build stays as it was"
+    if isinstance(problem, OSError):
+        place = f" in {problem.filename}" if problem.filename else ""
+        return (
+            f"error: a file could not be used{place}\n"
+            f"  found:    {problem.strerror or problem}\n"
+            "  do:       see to the folder's rights and the disk's free space"
+        )
+    return f"error: {type(problem).__name__}: {problem}\n{_blame()}"
+
+
+def _blame() -> str:
+    return (
+        "  this is a fault of the tool, not of your records; nothing was changed\n"
+        "  do:       send the lines above and the command you gave, with: "
+        f"queen-outcomes {__version__}, Python {platform.python_version()}, "
+        f"{platform.system()}"
+    )

@@ -1,0 +1,69 @@
+"""Commands that read the last build and answer one question of it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import click
+
+from queen_outcomes.base.console import Console
+from queen_outcomes.commands.options import Day, shared, station_argument
+
+
+@click.command()
+@station_argument
+@click.option("--operator", help="One operator's sheet, to sit down with.")
+@click.option("--outcome", help="Else the outcome of [plan].")
+@click.option("--days", type=int, help="Its window, where there are several.")
+@click.option("--from", "since", type=Day(), help="First day 0.")
+@click.option("--to", "until", type=Day(), help="Last day 0.")
+@click.option("--pseudonyms", is_flag=True, help="Codes in the place of names.")
+@shared
+@click.make_pass_decorator(Console, ensure=True)
+def audit(
+    console: Console,
+    station: Path,
+    since: dt.date | None,
+    until: dt.date | None,
+    **asked,
+) -> None:
+    """Audit operators' technique, batches first; write a page."""
+    from queen_outcomes.audit import report as auditing
+    from queen_outcomes.build.latest_build import open_latest
+    from queen_outcomes.facts import settings
+    from queen_outcomes.paper import audit_pages
+
+    choices = settings.load(station)
+    with open_latest(station, console) as last:
+        request = auditing.Asked(since=since, until=until, **asked)
+        found = auditing.audit(last.store, choices, request)
+    files = audit_pages.write(found, station, choices.name, last.as_of)
+    auditing.tell(found, console, [str(path) for path in files])
+
+
+@click.command()
+@station_argument
+@shared
+@click.make_pass_decorator(Console, ensure=True)
+def sheets(console: Console, station: Path) -> None:
+    """Print sheets to write on: the bench's day, the yard's checks."""
+    from queen_outcomes.base import folders
+    from queen_outcomes.build.latest_build import DUE, open_latest
+    from queen_outcomes.facts import settings
+    from queen_outcomes.paper import sheets as printing
+
+    choices = settings.load(station)
+    if folders.latest(station / "build") is None:
+        console.note("note: there is no build yet, so there is no list of checks due")
+        today = dt.datetime.now().astimezone().date()
+        files = printing.write(None, choices, choices.as_of or today, station)
+    else:
+        with open_latest(station, console) as last:
+            due = last.store.records(DUE)
+            files = printing.write(due, choices, last.as_of, station)
+    if console.json:
+        console.emit_json([str(path) for path in files])
+        return
+    for path in files:
+        console.emit(str(path))

@@ -1,0 +1,73 @@
+"""What the commands share: the options that may stand anywhere, days and folders."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from queen_outcomes.base.console import Console
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def _choose(name: str) -> Callable[[click.Context, click.Parameter, bool], None]:
+    def remember(ctx: click.Context, _: click.Parameter, value: bool) -> None:
+        if value:
+            setattr(ctx.ensure_object(Console), name, True)
+
+    return remember
+
+
+def shared(command: Command) -> Command:
+    """Give a command the options that may stand before or after its name."""
+    options = {
+        "json": ("--json", "Give tables as JSON."),
+        "quiet": ("--quiet", "Say nothing but errors on stderr."),
+        "verbose": ("-v", "Say more on stderr."),
+        "debug": ("--debug", "Show the traceback of an error."),
+    }
+    for name, (flag, told) in reversed(options.items()):
+        names = [flag, "--verbose"] if flag == "-v" else [flag]
+        command = click.option(
+            *names,
+            is_flag=True,
+            expose_value=False,
+            callback=_choose(name),
+            help=told,
+        )(command)
+    return command
+
+
+FOLDER = click.Path(path_type=Path, file_okay=False)
+FILE = click.Path(path_type=Path, dir_okay=False)
+station_argument = click.argument(
+    "station", metavar="[DIR]", type=FOLDER, default=Path(), required=False
+)
+
+
+class Day(click.ParamType):
+    """An ISO day, such as 2026-07-05."""
+
+    name = "day"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> dt.date:
+        """Read the day, or refuse it with what was expected."""
+        if isinstance(value, dt.date):
+            return value
+        try:
+            return dt.date.fromisoformat(value)
+        except ValueError:
+            return self.fail(f"{value!r} is not a day such as 2026-07-05", param, ctx)
+
+
+def one_or_two(words: Sequence[str], last: str) -> tuple[Path, str]:
+    """Tell `[DIR] LAST` apart: the folder may be left out."""
+    if len(words) > 2:
+        raise click.UsageError(f"expected [DIR] {last}, got {len(words)} words")
+    return (Path(words[0]) if len(words) == 2 else Path()), words[-1]

@@ -1,0 +1,1 @@
+"""What is true of the trade and of the contract, once each."""

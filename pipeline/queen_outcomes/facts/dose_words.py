@@ -1,0 +1,95 @@
+"""How the dose comparison is put into words, on the page and by the command."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from queen_outcomes.stats.shares.planning import POWER
+
+SUCCESS = {
+    "laying": "laying by day {}",
+    "pattern": "a good brood pattern by day {}",
+    "drone_layer": "not turned drone-layer by day {}",
+    "superseded": "not superseded by day {}",
+    "lost": "not lost by day {}",
+    "established": "established by day {}",
+}
+"""What is a success; where the outcome is the failure it is to be without it."""
+VERDICTS = {
+    "better": "better",
+    "not_worse": "not worse",
+    "not_worse_though_lower": "not worse, though lower",
+    "inconclusive": "inconclusive",
+    "worse": "worse",
+    "interim": "interim",
+}
+METHODS = {
+    "unadjusted": "as they are",
+    "stratified": "within blocks or graft batches",
+    "adjusted": "adjusted",
+}
+
+
+def counted(number: int, one: str, many: str = "") -> str:
+    """Give a number with its noun."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def success(outcome: str, window: int) -> str:
+    """Name what is a success."""
+    return SUCCESS[outcome].format(window)
+
+
+def points(share: float) -> str:
+    """Give a share as points with a sign, "+0.0" for none."""
+    return f"{100 * share + 0.0:+.1f}".replace("-0.0", "+0.0")
+
+
+def difference_said(row: dict[str, Any], *, by_lot: bool) -> str:
+    """Say a row of `arm_contrasts` in a sentence.
+
+    Arms that were drawn by lot make the difference; others only go with it.
+    """
+    arm, reference = row["arm"], row["reference"]
+    if row["difference"] is None:
+        why = row["note"] or row["said"]
+        return f"{arm} against {reference}: no difference is given: {why}."
+    size = f"{100 * abs(row['difference']):.1f} points"
+    way = "more" if row["difference"] >= 0 else "less"
+    goes = "makes" if by_lot else "goes with"
+    limits = f"95 % limits {points(row['low'])} to {points(row['high'])}"
+    end = ""
+    if row["said"]:
+        start = "Verdict: " if row["verdict"] else ""
+        end = f" {_sentence(start + row['said'])}"
+    return (
+        f"{arm} {goes} {size} {way} success than {reference} ({limits}; "
+        f"{counted(row['closed'], 'closed course')}).{end}"
+    )
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+NEEDS = (
+    "What a margin would need, for arms as good as each other and a chance of "
+    f"{100 * POWER:.0f} % to see that the arm is not worse"
+)
+
+
+def needed_said(rows: list[dict[str, Any]]) -> str:
+    """Say how many queens an arm some margins would need; empty without figures."""
+    parts = []
+    for row in rows:
+        size = f"{100 * row['margin']:g} points"
+        if row["queens"] is None:
+            parts.append(f"{size}: no number would do")
+        else:
+            parts.append(
+                f"{size}: {row['queens_alone']:,} queens an arm if they were independent, "
+                f"{row['queens']:,} with whole graft batches to an arm"
+            )
+    if not parts:
+        return ""
+    return f"{NEEDS}: {'; '.join(parts)}."

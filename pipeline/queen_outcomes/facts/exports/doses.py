@@ -1,0 +1,167 @@
+"""The exported tables of the dose comparison; a part of the contract.
+
+Windows and closing count from a course's first insemination here, and only here.
+"""
+
+from __future__ import annotations
+
+from queen_outcomes.facts.exports.exported import Column, Table
+
+_ARM = Column("arm", "text", "the protocol, as it was meant")
+_TRIAL = Column("trial", "text", "the planned trial", null="outside of trials")
+_QUESTION = (
+    Column("outcome", "text", "which outcome"),
+    Column("window_days", "integer", "days from the first insemination", "days"),
+)
+_FEW = "fewer closed courses than min_shown, or none settled"
+_NO_DIFFERENCE = "there is none; note tells why"
+_NO_COST = "no success, or batches do not bound it"
+_PRIMARY_ONLY = "not the primary method or not the plan's question, or no verdict"
+
+
+def _count(name: str, meaning: str) -> Column:
+    return Column(name, "integer", meaning, "courses")
+
+
+def _share(name: str, meaning: str, null: str) -> Column:
+    return Column(name, "number", meaning, "share 0-1", null)
+
+
+def _number(name: str, meaning: str, unit: str, null: str) -> Column:
+    return Column(name, "number", meaning, unit, null)
+
+
+ARMS = Table(
+    "arms",
+    "a protocol; the answers are those to the plan's question",
+    (
+        _TRIAL,
+        _ARM,
+        _count("courses", "courses meant for it"),
+        _count("closed", "courses whose window has closed"),
+        _count("yes", "closed courses with yes"),
+        _count("no", "closed courses with no"),
+        _count("undecided", "closed courses that the records do not settle"),
+        _count("left", "closed courses that left observation unsettled"),
+        _share("rate", "yes / (yes + no), not adjusted", _FEW),
+        _share("low", "lower 95 % limit, graft batches allowed for", _FEW),
+        _share("high", "upper 95 % limit, graft batches allowed for", _FEW),
+        _number("mean_dose_ul", "given a course, all doses", "uL", "not recorded"),
+        Column(
+            "doses", "integer", "inseminations of most courses", null="not recorded"
+        ),
+        _share("adjusted", "yes, had all courses been in this arm", "no model of it"),
+        _share("adjusted_low", "lower 95 % limit", "no model of it"),
+        _share("adjusted_high", "upper 95 % limit", "no model of it"),
+        Column("batches", "integer", "graft batches of its closed courses"),
+        Column("source", "text", "protocol, dose meant or dose given: read from there"),
+        Column("intended", "yes_no", "the arms stand for what was meant"),
+        Column("randomised", "yes_no", "a trial whose blocks hold arms side by side"),
+        Column("reference", "yes_no", "the others are compared with it"),
+        Column(
+            "planned", "integer", "closed courses planned", "courses", "nothing planned"
+        ),
+        Column("said", "text", "why the arms do not stand for what was meant"),
+    ),
+    key=("trial", "arm"),
+)
+ARM_CONTRASTS = Table(
+    "arm_contrasts",
+    "an arm against the reference, an outcome and a method",
+    (
+        _TRIAL,
+        _ARM,
+        Column("reference", "text", "the arm that it is compared with"),
+        *_QUESTION,
+        Column(
+            "method",
+            "text",
+            "unadjusted; stratified: within blocks, else within graft batches; "
+            "adjusted: the main model with the arm in the place of dose and doses",
+        ),
+        _share(
+            "difference",
+            "of success, arm minus reference; above 0 is better for the station: where "
+            "the outcome is the failure (lost, superseded, drone_layer) success is to be "
+            "without it",
+            _NO_DIFFERENCE,
+        ),
+        _share("low", "lower limit, 95 % for all arms together", _NO_DIFFERENCE),
+        _share("high", "upper limit, 95 % for all arms together", _NO_DIFFERENCE),
+        _number("p", "of no difference, two-sided", "", _NO_DIFFERENCE),
+        _number(
+            "p_holm", "raised for all arms, in step with limits", "", _NO_DIFFERENCE
+        ),
+        _number("ratio", "of the shares of success", "", _NO_DIFFERENCE),
+        _share("margin", "the loss that would not matter", "none was stated for it"),
+        Column(
+            "verdict",
+            "text",
+            "better, not_worse, not_worse_though_lower, inconclusive, worse, interim",
+            null=_PRIMARY_ONLY,
+        ),
+        Column("primary", "yes_no", "the method fixed beforehand"),
+        Column("intended", "yes_no", "the arms stand for what was meant"),
+        _count("closed", "closed courses of both"),
+        _share(
+            "overlap",
+            "courses in operators, lines, seasons and batches that hold both; smallest",
+            "too few closed courses to look",
+        ),
+        _number("p_margin", "of being worse by the margin or more", "", "no margin"),
+        _share("newcombe_low", "Newcombe's lower limit", "another method"),
+        _share("newcombe_high", "Newcombe's upper limit", "another method"),
+        _share("unseen_low", "had all unsettled failed in the arm", "another method"),
+        _share("unseen_high", "had they failed in the reference", "another method"),
+        _number(
+            "homogeneity_p", "of one odds ratio in all blocks", "", "not to be tested"
+        ),
+        Column("said", "text", "the verdict in words, or why there is none"),
+        Column("note", "text", "what to know of the method, or why there is nothing"),
+    ),
+    key=("trial", "arm", "reference", "outcome", "window_days", "method"),
+)
+ARM_COSTS = Table(
+    "arm_costs",
+    "an arm with enough closed courses; success is that of the plan's question",
+    (
+        _TRIAL,
+        _ARM,
+        _number("semen_ul_per_success", "semen given a success", "uL", _NO_COST),
+        _number("low", "lower 95 % limit", "uL", _NO_COST),
+        _number("high", "upper 95 % limit", "uL", _NO_COST),
+        _number("drones_per_success", "drones handled a success", "drones", _NO_COST),
+        _number("drones_low", "lower 95 % limit", "drones", _NO_COST),
+        _number("drones_high", "upper 95 % limit", "drones", _NO_COST),
+        _number(
+            "queens_per_success", "queens inseminated a success", "queens", _NO_COST
+        ),
+        _number("queens_low", "lower 95 % limit", "queens", _NO_COST),
+        _number("queens_high", "upper 95 % limit", "queens", _NO_COST),
+        Column("assumptions", "text", "what the figures lean on"),
+        _count("courses", "decided courses with a recorded dose"),
+        _count("successes", "successes among them"),
+        Column("frontier", "yes_no", "no other arm takes fewer drones and queens"),
+    ),
+    key=("trial", "arm"),
+)
+DOSE_RESPONSE = Table(
+    "dose_response",
+    "a dose of the main model's curve",
+    (
+        *_QUESTION,
+        _number("dose_ul", "dose meant, else given, all doses together", "uL", ""),
+        _share("probability", "of yes had all courses had it", "the model gives none"),
+        _share("low", "lower 95 % limit", "the model gives none"),
+        _share("high", "upper 95 % limit", "the model gives none"),
+        _count("courses_near", "courses nearest to this dose"),
+        _number(
+            "trend_p",
+            "of no trend of success over the doses meant, not adjusted",
+            "",
+            "all answered alike, or one dose",
+        ),
+    ),
+    key=("outcome", "window_days", "dose_ul"),
+)
+DOSES = (ARMS, ARM_CONTRASTS, ARM_COSTS, DOSE_RESPONSE)

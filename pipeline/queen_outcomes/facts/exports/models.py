@@ -1,0 +1,190 @@
+"""The exported tables of models; a part of the contract."""
+
+from __future__ import annotations
+
+from queen_outcomes.facts.exports.exported import Column, Table
+
+_FIT = (
+    Column("outcome", "text", "which outcome"),
+    Column("window_days", "integer", "the outcome's window after day 0", "days"),
+    Column(
+        "model",
+        "text",
+        "main; bench: with what happens there; weighted: standing for all; complete: "
+        "without filling gaps in; onset: whether she lays and when, on every course",
+    ),
+)
+_NONE = "the model does not give it"
+_APART = "the two values hardly share operators, lines or batches"
+_OR_ONSET = f"{_APART}; or the model is onset"
+
+
+def _number(name: str, meaning: str, unit: str = "", null: str = _NONE) -> Column:
+    return Column(name, "number", meaning, unit, null)
+
+
+def _pair(low: str, high: str, unit: str, null: str = _NONE) -> tuple[Column, Column]:
+    return (
+        _number(low, "lower 95 % limit", unit, null),
+        _number(high, "upper 95 % limit", unit, null),
+    )
+
+
+MODEL_FITS = Table(
+    "model_fits",
+    "a fit",
+    (
+        *_FIT,
+        Column(
+            "method",
+            "text",
+            "glmm, cluster_robust, plain, fixed_batches, firth, mixture, none",
+        ),
+        Column("imputations", "integer", "times that gaps were filled in; 0: never"),
+        Column("rows", "integer", "courses fitted", "courses"),
+        Column(
+            "events",
+            "integer",
+            "courses with yes among them; onset: known to have laid by any day",
+            "courses",
+        ),
+        Column("left_out", "text", "factors left out, and why"),
+        _number("log_likelihood", "at the maximum; penalised with firth"),
+        _number("auc", "chance that a yes was predicted above a no, unseen batches"),
+        *_pair("auc_low", "auc_high", ""),
+        _number("brier", "mean squared error of predictions, unseen batches"),
+        _number("brier_base", "the same of the base rate"),
+        _number("calibration_intercept", "0 when predictions are right", "log odds"),
+        _number("calibration_slope", "1 when predictions are right"),
+        Column("converged", "yes_no", "there is a model"),
+        Column("message", "text", "what to know, or why there is no model"),
+    ),
+    key=("outcome", "window_days", "model"),
+)
+MODEL_TERMS = Table(
+    "model_terms",
+    "a factor of a fit",
+    (
+        *_FIT,
+        Column("term", "text", "the factor; of onset after its part, chance or days"),
+        Column("df", "integer", "columns it takes"),
+        _number("statistic", "chi-square (F times df where limits are by batch)"),
+        _number("p", "of the factor as a whole"),
+        _number("p_holm", "the same, raised for the factors of the fit"),
+        Column(
+            "chosen_form", "text", "line, spline (and its test against a line), levels"
+        ),
+    ),
+    key=("outcome", "window_days", "model", "term"),
+)
+MODEL_COEFFICIENTS = Table(
+    "model_coefficients",
+    "a coefficient of a fit",
+    (
+        *_FIT,
+        Column("term", "text", "the factor; of onset after its part, chance or days"),
+        Column("coefficient", "text", "which of its columns"),
+        _number(
+            "estimate",
+            "within batch and operator; onset: over all of them",
+            "log odds; of onset's days: log days",
+        ),
+        _number("se", "standard error", "as the estimate"),
+        *_pair("low", "high", "as the estimate"),
+    ),
+    key=("outcome", "window_days", "model", "term", "coefficient"),
+)
+MODEL_GROUPS = Table(
+    "model_groups",
+    "a level of a grouping with random intercepts, and one row for their deviation",
+    (
+        *_FIT,
+        Column("grouping", "text", "operator, graft_batch or semen_batch"),
+        Column("level", "text", "the level", null="the row of the standard deviation"),
+        Column("courses", "integer", "courses fitted", "courses"),
+        _number("effect", "the level's intercept, or the deviation", "log odds"),
+        *_pair("low", "high", "log odds"),
+    ),
+    key=("outcome", "window_days", "model", "grouping", "level"),
+)
+ADJUSTED = Table(
+    "adjusted",
+    "a value of a factor",
+    (
+        *_FIT,
+        Column("factor", "text", "the factor; of onset also all: nothing is set"),
+        _number(
+            "value", "the value all courses are set to", null="the value is a word"
+        ),
+        Column("label", "text", "the value in words, with its unit"),
+        _number(
+            "probability",
+            "of yes, averaged over courses, batches, operators",
+            "share 0-1",
+        ),
+        *_pair("low", "high", "share 0-1"),
+        Column("courses_near", "integer", "courses nearest to this value", "courses"),
+    ),
+    key=("outcome", "window_days", "model", "factor", "value", "label"),
+)
+CONTRASTS = Table(
+    "contrasts",
+    "a value of a factor against the usual one",
+    (
+        *_FIT,
+        Column("factor", "text", "the factor"),
+        Column("value", "text", "the value"),
+        Column("reference", "text", "the usual value"),
+        _number(
+            "overlap", "courses whose operator, line and batch hold both", "share 0-1"
+        ),
+        _number(
+            "risk_difference", "of the adjusted probabilities", "share 0-1", _APART
+        ),
+        *_pair("low", "high", "share 0-1", _APART),
+        _number("odds_ratio", "within batch and operator", null=_OR_ONSET),
+        *_pair("or_low", "or_high", "", _OR_ONSET),
+        _number("p", "of the difference", null=_APART),
+        _number("p_holm", "raised for the differences of the fit", null=_APART),
+        _number(
+            "e_value",
+            "how strongly something unrecorded would have to go with both the factor and "
+            "failing, as ratios of risks, to bring the whole difference about",
+            null=_OR_ONSET,
+        ),
+        _number("e_value_limit", "the same for the limit next to none", null=_OR_ONSET),
+    ),
+    key=("outcome", "window_days", "model", "factor", "value", "reference"),
+)
+_USUAL = "this is the usual value"
+_NOT_SHOWN = f"{_USUAL}, or the two hardly share operators, lines or batches"
+ONSET_DAYS = Table(
+    "onset_days",
+    "a value of a factor of the days to laying",
+    (
+        Column("factor", "text", "the factor"),
+        _number(
+            "value", "the value all courses are set to", null="the value is a word"
+        ),
+        Column("label", "text", "the value in words, with its unit"),
+        _number("days", "day by which half of the layers lay, averaged", "days"),
+        *_pair("low", "high", "days"),
+        Column("courses_near", "integer", "courses nearest to this value", "courses"),
+        Column("reference", "text", "the usual value", null=_USUAL),
+        _number(
+            "overlap",
+            "courses whose operator, line and batch hold both",
+            "share 0-1",
+            _USUAL,
+        ),
+        _number("difference", "later than at the usual value", "days", _NOT_SHOWN),
+        *_pair("difference_low", "difference_high", "days", _NOT_SHOWN),
+        _number("p", "of the difference", null=_NOT_SHOWN),
+        _number("p_holm", "raised for the differences of days", null=_NOT_SHOWN),
+    ),
+    key=("factor", "value", "label"),
+)
+MODELS = (
+    *(MODEL_FITS, MODEL_TERMS, MODEL_COEFFICIENTS, MODEL_GROUPS),
+    *(ADJUSTED, CONTRASTS, ONSET_DAYS),
+)

@@ -1,0 +1,239 @@
+"""`station.toml` becomes one frozen, validated Settings.
+
+Windows, margins and limits live here and in the dictionary and nowhere else: SQL
+gets them as parameters and the methods page prints them from here. A mistyped name
+is refused with the nearest right one.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from queen_outcomes.base.errors import UsageError
+from queen_outcomes.facts.column import Limits
+from queen_outcomes.facts.settings_form import FORM, read_section
+from queen_outcomes.facts.settings_plan import MAIN_TERMS, QUESTIONS
+
+STATION_FILE = "station.toml"
+
+
+@dataclass(frozen=True)
+class Outcomes:
+    """Windows in days after day 0, and the rules that settle them."""
+
+    laying_days: tuple[int, ...] = (21,)
+    pattern_days: tuple[int, ...] = (60,)
+    drone_layer_days: tuple[int, ...] = (60,)
+    superseded_days: tuple[int, ...] = (90, 365)
+    lost_days: tuple[int, ...] = (21,)
+    established_days: tuple[int, ...] = (60,)
+    grace_days: int = 7
+    pattern_good_pct: float = 80.0
+    course_gap_days: int = 7
+    look_gap_days: int = 7
+    hatch_days: int = 3
+    seal_days: int = 8
+    emerge_days: int = 21
+    check_days: tuple[int, ...] = (7, 14, 21, 35, 60, 90, 365)
+
+    @property
+    def windows(self) -> list[tuple[str, int]]:
+        """Every outcome and window, in the order they are shown."""
+        return [
+            (name, days) for name in QUESTIONS for days in getattr(self, f"{name}_days")
+        ]
+
+
+@dataclass(frozen=True)
+class Models:
+    """Which factors the models hold, in order of priority."""
+
+    terms: tuple[str, ...] = MAIN_TERMS
+    adjust_for: tuple[str, ...] = (
+        "line",
+        "drone_line",
+        "year",
+        "season",
+        "co2_schedule",
+    )
+    """Factors that are never dropped for want of answers."""
+    forms: Mapping[str, str] = field(default_factory=dict)
+    """factor -> "line", "3 knots" or "4 knots", fixed whatever the answers allow."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What the station set out to learn this season, before it saw the answers.
+
+    ``margin`` is a share; None where the station states none, and nothing is then
+    called not worse. ``false_alarm_chance`` is a season's, for each direction of a
+    running series. Both counts by name come from sections of their own.
+    """
+
+    outcome: str = "laying"
+    days: int = 21
+    margin: float | None = None
+    false_alarm_chance: float = 0.01
+    fewest_cases: int = 50
+    planned_cases: Mapping[str, int] = field(default_factory=dict)
+    """operator -> cases planned for the season."""
+    planned_arms: Mapping[str, int] = field(default_factory=dict)
+    """trial -> closed courses planned for each arm."""
+
+    @property
+    def question(self) -> tuple[str, int]:
+        """The outcome and window that technique and doses are judged by."""
+        return self.outcome, self.days
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How this station writes: names, words, dates, numbers and units."""
+
+    files: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """table -> patterns of files under records/, or "book.xlsx#Sheet"."""
+    columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    """table -> our column -> the station's heading."""
+    words: Mapping[str, Mapping[str, tuple[str, ...]]] = field(default_factory=dict)
+    """"yes_no" or a column's name -> our word -> the station's words for it."""
+    empty: tuple[str, ...] = ()
+    """Words that the station writes for "not recorded"."""
+    date_order: str = "iso"
+    decimal: str = "."
+    units: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    """table -> our column -> the unit the station keeps it in."""
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Everything `station.toml` decides, with the defaults filled in."""
+
+    name: str = "Our station"
+    as_of: dt.date | None = None
+    outcomes: Outcomes = field(default_factory=Outcomes)
+    reading: Reading = field(default_factory=Reading)
+    limits: Mapping[str, Mapping[str, Mapping[str, Limits]]] = field(
+        default_factory=dict
+    )
+    """table (or "derived") -> column -> "hard" or "soft" -> the station's own limit."""
+    models: Models = field(default_factory=Models)
+    plan: Plan = field(default_factory=Plan)
+    prior_cases: Mapping[str, int] = field(default_factory=dict)
+    """operator -> cases before the first record."""
+    min_shown: int = 10
+    history_builds: int = 60
+    season_first_month: int = 1
+
+    def limit(self, table: str, column: str, kind: str, default: Limits | None):
+        """Give the station's own limit where it set one, else the dictionary's."""
+        return self.limits.get(table, {}).get(column, {}).get(kind, default)
+
+
+def load(station: Path) -> Settings:
+    """Read and validate a station's settings.
+
+    Parameters
+    ----------
+    station : Path
+        The station's folder, which holds `station.toml`.
+
+    Raises
+    ------
+    UsageError
+        No such file, not TOML, an unknown name, or a value of the wrong form.
+    """
+    path = station / STATION_FILE
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError:
+        raise UsageError(
+            "there is no station here",
+            where=str(station),
+            expected=f"a folder with a {STATION_FILE}",
+            hint="make one with `queen-outcomes new DIR`, or name the right folder",
+        ) from None
+    except (OSError, UnicodeDecodeError) as problem:
+        raise UsageError(
+            "the settings cannot be read", where=str(path), found=str(problem)
+        ) from None
+    try:
+        return parse(tomllib.loads(text), where=str(path))
+    except tomllib.TOMLDecodeError as problem:
+        raise UsageError(
+            "the settings are not valid TOML",
+            where=str(path),
+            found=str(problem),
+            hint="mend that line; texts stand in quotes, dates do not",
+        ) from None
+
+
+def parse(content: Mapping[str, Any], *, where: str = STATION_FILE) -> Settings:
+    """Turn a parsed TOML document into Settings; see `load` for the errors."""
+    sections = read_section(FORM, content, where, "")
+    outcomes = Outcomes(**sections.get("outcomes", {}))
+    _check_outcomes(outcomes, where)
+    dates, numbers = sections.get("dates", {}), sections.get("numbers", {})
+    words = dict(sections.get("words", {}))
+    reading = Reading(
+        files=sections.get("tables", {}),
+        columns=sections.get("columns", {}),
+        words=words,
+        empty=words.pop("empty", {}).get("empty", ()),
+        date_order=dates.get("order", "iso"),
+        decimal=numbers.get("decimal", "."),
+        units=sections.get("units", {}),
+    )
+    by_name = ("planned_cases", "planned_arms")
+    given = {name: sections[name] for name in by_name if name in sections}
+    plan = Plan(**sections.get("plan", {}), **given)
+    _check_plan(plan, outcomes, where)
+    show = sections.get("show", {})
+    names = ("name", "as_of", "prior_cases")
+    top = {name: sections[name] for name in names if name in sections}
+    season = sections.get("season", {})
+    return Settings(
+        outcomes=outcomes,
+        reading=reading,
+        limits=sections.get("limits", {}),
+        season_first_month=season.get("first_month", 1),
+        models=Models(**sections.get("models", {})),
+        plan=plan,
+        **top,
+        **show,
+    )
+
+
+def _check_outcomes(outcomes: Outcomes, where: str) -> None:
+    longest_first = [days for _, days in outcomes.windows]
+    if not outcomes.hatch_days < outcomes.seal_days < outcomes.emerge_days:
+        raise UsageError(
+            "the stages of brood are out of order",
+            where=f"{where} [outcomes]",
+            found=f"hatch {outcomes.hatch_days}, seal {outcomes.seal_days}, "
+            f"emerge {outcomes.emerge_days} days",
+            expected="hatch_days < seal_days < emerge_days",
+        )
+    if outcomes.course_gap_days >= min(longest_first):
+        raise UsageError(
+            "a further dose could change an outcome already closed",
+            where=f"{where} [outcomes]",
+            found=f"course_gap_days {outcomes.course_gap_days}",
+            expected=f"fewer days than the shortest window, {min(longest_first)}",
+        )
+
+
+def _check_plan(plan: Plan, outcomes: Outcomes, where: str) -> None:
+    if plan.question not in outcomes.windows:
+        asked = [f"{name} by day {days}" for name, days in outcomes.windows]
+        raise UsageError(
+            "the plan asks what the outcomes do not",
+            where=f"{where} [plan]",
+            found=f"{plan.outcome} by day {plan.days}",
+            expected="one of " + ", ".join(asked),
+            hint=f"add {plan.days} to {plan.outcome}_days under [outcomes]",
+        )

@@ -1,0 +1,106 @@
+"""How figures and names are put into words on every page."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from typing import Any
+
+from markupsafe import Markup
+
+from queen_outcomes.base.store import Store
+
+OUTCOME_WORDS = {
+    "laying": "laying",
+    "pattern": "a good brood pattern",
+    "drone_layer": "turned drone-layer",
+    "superseded": "superseded",
+    "lost": "lost",
+    "established": "established",
+}
+
+MOSTLY = 0.5
+"""Share of closed courses that are decided, under which a plain rate carries a warning."""
+QUESTIONS = {
+    "laying": "has she begun to lay?",
+    "pattern": "is her brood pattern good?",
+    "drone_layer": "has she turned drone-layer?",
+    "superseded": "has she been superseded?",
+    "lost": "is she dead or missing?",
+    "established": "is she a working queen?",
+}
+
+
+def percent(share: float | None) -> str:
+    """Give a probability as a whole percentage, or a dash where there is none."""
+    return "–" if share is None else f"{100 * share:.0f} %"
+
+
+def limits(low: float | None, high: float | None) -> str:
+    """Give 95 % limits such as "76–87", or nothing where there are none."""
+    if low is None or high is None:
+        return ""
+    return f"{100 * low:.0f}–{100 * high:.0f}"
+
+
+def rate_in_words(row: dict[str, Any], min_shown: int) -> str:
+    """Say a rate with everything it stands on, or why it is not given."""
+    seen = f"{row['closed']} closed courses"
+    extra = "".join(
+        f", {row[name]} {name}" for name in ("undecided", "left") if row[name]
+    )
+    if row["rate"] is None:
+        why = (
+            f"no rate under {min_shown} closed courses"
+            if row["closed"] < min_shown
+            else "no course settled"
+        )
+        return f"{why} ({seen}{extra})"
+    decided = row["yes"] + row["no"]
+    few = f" of only {decided} decided" if decided < MOSTLY * row["closed"] else ""
+    spread = limits(row["low"], row["high"])
+    return f"{percent(row['rate'])}{few}, 95 % limits {spread}, {seen}{extra}"
+
+
+def estimate_in_words(row: dict[str, Any]) -> str:
+    """Say the headline estimate with its limits, or a dash where there is none."""
+    if row["estimate"] is None:
+        return "–"
+    spread = limits(row["estimate_low"], row["estimate_high"])
+    return percent(row["estimate"]) + (f" (95 % limits {spread})" if spread else "")
+
+
+def bounds(row: dict[str, Any]) -> str:
+    """Say what a rate would be had all undecided and left gone one way."""
+    if row["rate_if_no"] is None:
+        return ""
+    return f"{percent(row['rate_if_no'])} to {percent(row['rate_if_yes'])}"
+
+
+def plain(value: Any) -> str:
+    """Give any cell of a table as text; what is not known is an empty cell."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.3g}" if abs(value) < 1000 else f"{value:.0f}"
+    if isinstance(value, dt.datetime | dt.date):
+        return value.isoformat(" ") if isinstance(value, dt.datetime) else str(value)
+    return str(value)
+
+
+def source_names(store: Store) -> list[str]:
+    """Give the sources' names in the order of their numbers, as SQL asks for them."""
+    rows = store.rows("SELECT source FROM sources_read ORDER BY source_no")
+    return [name for (name,) in rows]
+
+
+def script_json(value: Any) -> Markup:
+    """Give JSON that is safe inside a script element, whatever the records hold."""
+    text = json.dumps(
+        value, ensure_ascii=False, separators=(",", ":"), default=str, sort_keys=True
+    )
+    for character in "<>&\u2028\u2029":
+        text = text.replace(character, f"\\u{ord(character):04x}")
+    return Markup(text)

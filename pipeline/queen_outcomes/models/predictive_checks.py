@@ -1,0 +1,74 @@
+"""How well a model predicts batches that it has not seen.
+
+The model's form is refitted without random intercepts on nine tenths of the graft batches
+and predicts the rest: what it says of new batches. Nothing is chosen anew inside a fold.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import expit
+
+from queen_outcomes.models.analysis_set import complete_rows
+from queen_outcomes.models.clustered import cluster_codes
+from queen_outcomes.models.fitted import Fitted
+from queen_outcomes.stats.logistic.collinear import find_aliased
+from queen_outcomes.stats.logistic.folds import forward_split, group_folds, out_of_fold
+from queen_outcomes.stats.logistic.penalised import fit_firth
+from queen_outcomes.stats.logistic.plain import fit_plain
+from queen_outcomes.stats.logistic.validate import Validation, validate
+
+FOLDS, REPLICATES = 10, 500
+FEWEST = 20
+"""Of the rarer answer in earlier seasons, to foresee the last from."""
+
+
+def cross_validate(fitted: Fitted, seed: int) -> Validation | None:
+    """Measure out-of-fold predictions; None where there is no model."""
+    if fitted.method == "none" or fitted.weights is not None:
+        return (
+            None  # the weighted model has the main one's form and predicts as it does
+        )
+    # what was filled in was filled with the answer in view: only whole courses are asked
+    rows = complete_rows(fitted.courses)
+    X, y = fitted.X[rows], fitted.courses.y[rows]
+    batches = cluster_codes(fitted.courses)[rows]
+
+    def fit_predict(train: np.ndarray, test: np.ndarray) -> np.ndarray:
+        return _predict(X, y, train, test)
+
+    p, base = out_of_fold(fit_predict, group_folds(batches, y, FOLDS), y)
+    return validate(y, p, batches, base=base, seed=seed, replicates=REPLICATES)
+
+
+def look_forward(fitted: Fitted) -> str:
+    """Fit on the seasons before the last and say how the last was foreseen."""
+    if fitted.method == "none" or fitted.weights is not None:
+        return ""
+    rows = complete_rows(fitted.courses)
+    X, y = fitted.X[rows], fitted.courses.y[rows]
+    names, season = np.unique(fitted.courses.values["year"][rows], return_inverse=True)
+    before, last = forward_split(season)
+    if min(y[before].sum(), (1 - y[before]).sum()) < FEWEST or not last.any():
+        return ""
+    p = _predict(X, y, before, last)
+    brier, base = (
+        np.mean((p - y[last]) ** 2),
+        np.mean((y[before].mean() - y[last]) ** 2),
+    )
+    return (
+        f"fitted before {names[-1]} and tried on it: mean squared error "
+        f"{brier:.3f} against {base:.3f} for the earlier rate"
+    )
+
+
+def _predict(X: np.ndarray, y: np.ndarray, train, test) -> np.ndarray:
+    kept = list(find_aliased(X[train]).kept)
+    return expit(X[test][:, kept] @ _coefficients(X[train][:, kept], y[train]))
+
+
+def _coefficients(X: np.ndarray, y: np.ndarray) -> np.ndarray:
+    found = fit_plain(X, y)
+    if found.converged:
+        return found.beta
+    return fit_firth(X, y, profile=False).flic_beta

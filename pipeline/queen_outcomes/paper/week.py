@@ -1,0 +1,90 @@
+"""The week on one sheet of A4, to pin to the wall."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+from queen_outcomes import __version__
+from queen_outcomes.base.store import Store
+from queen_outcomes.dashboard import this_week
+from queen_outcomes.facts import words
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.paper.pdf import FOOT, set_pdf
+from queen_outcomes.paper.picture import svg
+
+FILE = "this-week.pdf"
+MOST_DUE, MOST_FAILED = 18, 8
+"""Rows that fit on the sheet; the rest are counted."""
+PICTURE = "cohorts.svg"
+WIDTH, HEIGHT = 640, 150
+
+Row = dict[str, Any]
+
+
+def write(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> Path:
+    """Write the sheet into a dashboard's folder."""
+    page = this_week.show(store, settings, as_of)
+    spec = page["charts"].get("cohorts")
+    images = {PICTURE: svg(spec, width=WIDTH, height=HEIGHT)} if spec else {}
+    data = {
+        "station": settings.name,
+        "title": f"The week to {as_of.day} {as_of:%B %Y}",
+        "as_of": f"as of {as_of.isoformat()}",
+        "foot": FOOT.format(version=__version__),
+        "figures": _figures(page),
+        "due": [_due(row) for row in page["due"][:MOST_DUE]],
+        "due_more": max(0, len(page["due"]) - MOST_DUE),
+        "window": page["window"],
+        "season": page["headline"] or "no estimate yet",
+        "chart": PICTURE if spec else None,
+        "rates": [
+            [
+                f"{words.OUTCOME_WORDS[row['outcome']]} by day {row['window_days']}",
+                _estimate(row),
+                str(row["closed"]),
+                str(row["open"]),
+            ]
+            for row in page["rates"]
+        ],
+        "failed": [
+            [row["queen_id"], str(row["on"]), row["what"]]
+            for row in page["failed"][:MOST_FAILED]
+        ],
+        "failed_more": max(0, len(page["failed"]) + page["failed_more"] - MOST_FAILED),
+    }
+    path = folder / FILE
+    path.write_bytes(set_pdf("week.typ", data, as_of, images))
+    return path
+
+
+def _figures(page: Row) -> list[list[str]]:
+    counts = page["counts"]
+    failed = len(page["failed"]) + page["failed_more"]
+    due, missed = len(page["due"]), len(page["missed"])
+    told = [
+        (counts["observed"], "course", "under observation"),
+        (due, "check", f"due, {missed:,} missed"),
+        (failed, "failure", "known since last week"),
+        (counts["quarantined"], "row", "in quarantine"),
+    ]
+    return [
+        [f"{number:,}", f"{thing}{'' if number == 1 else 's'} {rest}"]
+        for number, thing, rest in told
+    ]
+
+
+def _estimate(row: Row) -> str:
+    spread = words.limits(row["estimate_low"], row["estimate_high"])
+    return words.percent(row["estimate"]) + (f" ({spread})" if spread else "")
+
+
+def _due(row: Row) -> list[str]:
+    return [
+        row["colony_id"] or "",
+        row["queen_id"],
+        str(row["day"]),
+        str(row["on"]),
+        row["look_for"],
+    ]

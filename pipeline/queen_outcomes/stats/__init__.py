@@ -1,0 +1,1 @@
+"""Engines: arrays in, frozen results out; no store, no settings, no words."""

@@ -1,0 +1,1 @@
+"""Logistic fits: plain, penalised, mixed; limits, gaps, averages."""

@@ -1,0 +1,248 @@
+"""Firth's penalised logistic regression, for few events or separated answers.
+
+Estimates are finite whatever the data; limits and P values come from the profile of
+the penalised likelihood, never from standard errors. No random effects here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+from scipy.optimize import brentq
+from scipy.special import expit
+
+from queen_outcomes.stats.logistic.logistic_parts import (
+    Basis,
+    Rows,
+    basis_of,
+    collapse_rows,
+    rows_of,
+    same_answer,
+)
+from queen_outcomes.stats.logistic.penalised_climb import climb
+from queen_outcomes.stats.logistic.plain import Test
+
+MOST_STEPS = 100
+MOST_DOUBLINGS = 30
+"""A limit not met after this many strides, each longer than the last, is infinite."""
+
+
+@dataclass(frozen=True, eq=False)
+class FirthFit:
+    """A logistic model fitted with Firth's penalty.
+
+    Attributes
+    ----------
+    beta : ndarray, shape (p,)
+    cov : ndarray, shape (p, p)
+        Inverse Fisher information at ``beta``; not the source of the limits.
+    low, high : ndarray, shape (p,)
+        Limits by the profile; NaN when not asked for or not found (the message says
+        so), infinite when there is none.
+    p : ndarray, shape (p,)
+        Penalised likelihood-ratio test of each coefficient.
+    penalised_log_likelihood : float
+    converged : bool
+    message : str
+        Empty, or what is wrong or remarkable in words.
+    flic_beta : ndarray, shape (p,)
+        ``beta`` with the first coefficient moved so that the mean fitted probability
+        is the observed share: the one for every probability that is shown.
+    """
+
+    beta: np.ndarray
+    cov: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    p: np.ndarray
+    penalised_log_likelihood: float
+    converged: bool
+    message: str
+    flic_beta: np.ndarray
+
+
+def fit_firth(X, y, weights=None, *, level: float = 0.95, profile=True) -> FirthFit:
+    """Fit a logistic model by Firth's penalised likelihood.
+
+    Parameters
+    ----------
+    X : array_like, shape (n, p)
+        With its column of ones first.
+    y : array_like, shape (n,)
+        0/1, or shares of yes with counts as ``weights``.
+    weights : array_like, shape (n,), optional
+        Counts only: probability weights have no place in this likelihood.
+    level : float
+    profile : bool
+        False leaves out limits and tests, the slow part.
+
+    Returns
+    -------
+    FirthFit
+
+    Notes
+    -----
+    Maximises ``l(b) + log|X'WX| / 2`` by scoring on ``X'(y - p + h (1/2 - p))``, h the
+    hat values. Firth D. Biometrika 1993;80:27-38; Heinze G, Schemper M. Stat Med
+    2002;21:2409-2419; FLIC: Puhr R et al. Stat Med 2017;36:2302-2317.
+    """
+    rows, basis, message = _prepared(X, y, weights)
+    if basis is None:
+        return _no_fit(X, message)
+    top = climb(rows, basis.Z, np.zeros(basis.Z.shape[1]))
+    if not top.reached:
+        return _no_fit(X, "the penalised likelihood found no maximum")
+    beta, cov = basis.to_beta(top.gamma), basis.to_cov(top.information)
+    each = range(len(beta)) if profile else ()
+    found = [_profiled(rows, j, beta, cov, top.value, level) for j in each]
+    blank = np.full((len(beta), 3), np.nan)
+    low, high, p = (np.array(found) if found else blank).T
+    value = top.value + basis.log_det()
+    flic = flic_intercept(rows.X, rows.y, beta, rows.weights)
+    message = _remarks(rows, low, high) if profile else same_answer(rows)
+    return FirthFit(beta, cov, low, high, p, value, True, message, flic)
+
+
+def penalised_lr_test(X, y, columns: Sequence[int], weights=None) -> Test:
+    """Test that the coefficients in ``columns`` are all zero.
+
+    Twice the fall of the penalised likelihood when they are held at zero while the
+    penalty stays that of all columns (Heinze and Schemper 2002); chi-square. A
+    statistic of NaN says that there is no test.
+    """
+    columns, none = list(columns), Test(np.nan, len(columns), np.nan)
+    rows, basis, _ = _prepared(X, y, weights)
+    if basis is None or not columns:
+        return none
+    basis = _rotated(rows, columns)
+    start = np.zeros(basis.Z.shape[1])
+    free, held = (climb(rows, basis.Z, start, k) for k in (0, len(columns)))
+    if not (free.reached and held.reached):
+        return none
+    statistic = max(2.0 * (free.value - held.value), 0.0)
+    p = float(stats.chi2.sf(statistic, len(columns)))
+    return Test(statistic, len(columns), p)
+
+
+def flic_intercept(X, y, beta, weights=None) -> np.ndarray:
+    """Move the first coefficient until the mean fitted probability is the observed.
+
+    Solves ``sum w expit(eta + d) = sum w y`` for d. Where every answer is the same
+    no finite d does, and ``beta`` comes back as it is.
+    """
+    X, y, beta = (np.asarray(a, float) for a in (X, y, beta))
+    w = np.ones(len(y)) if weights is None else np.asarray(weights, float)
+    share = np.average(y, weights=w)
+    if not 0 < share < 1:
+        return beta.copy()
+    eta, middle = X @ beta, np.log(share / (1 - share))
+
+    def excess(d: float) -> float:
+        return float(np.average(expit(eta + d), weights=w) - share)
+
+    # with every eta at its largest (smallest) the share would be too small (too large)
+    low, high = middle - np.max(eta) - 1e-6, middle - np.min(eta) + 1e-6
+    moved = beta.copy()
+    moved[0] += brentq(excess, low, high, xtol=1e-13, rtol=1e-14)
+    return moved
+
+
+def _prepared(X, y, weights) -> tuple[Rows | None, Basis | None, str]:
+    rows, message = rows_of(X, y, weights)
+    if rows is None:
+        return None, None, message
+    joined = collapse_rows(rows.X, rows.y, rows.weights)
+    rows = Rows(*joined, np.zeros(len(joined[1])))
+    if len(rows.y) < rows.X.shape[1]:
+        return None, None, "more terms than distinct rows"
+    return rows, *basis_of(rows.X)
+
+
+def _rotated(rows: Rows, last: list[int]) -> Basis:
+    """Give a basis with the named columns last: fixing them fixes its last entries."""
+    first = [j for j in range(rows.X.shape[1]) if j not in last]
+    return basis_of(rows.X[:, first + last])[0]
+
+
+@dataclass(frozen=True, eq=False)
+class _Profile:
+    """The penalised likelihood as a function of one coefficient.
+
+    Two orthonormal bases of the same columns give the same penalised likelihood, so
+    the maximum ``top`` found in another one holds here too.
+    """
+
+    rows: Rows
+    basis: Basis
+    top: float
+    best: np.ndarray
+
+    def fall(self, value: float, start: np.ndarray):
+        """Give twice the fall from the top, its slope, and where the rest went.
+
+        Infinite where the climb has no end: too far out, from where it started.
+        """
+        unit = self.basis.R[-1, -1]
+        moved = start.copy()
+        moved[-1] = unit * value
+        held = climb(self.rows, self.basis.Z, moved, 1)
+        if not held.reached:
+            return np.inf, 0.0, start
+        drop = 2.0 * (self.top - held.value)
+        return drop, -2.0 * unit * held.score[-1], held.gamma
+
+
+def _profiled(rows, j: int, beta, cov, top: float, level: float):
+    """Give low, high and P of one coefficient."""
+    basis = _rotated(rows, [j])
+    order = [k for k in range(len(beta)) if k != j] + [j]
+    profile = _Profile(rows, basis, top, basis.to_gamma(beta[order]))
+    crit, se = float(stats.chi2.isf(1 - level, 1)), float(np.sqrt(cov[j, j]))
+    low, high = (_limit(profile, beta[j], side * se, crit) for side in (-1, 1))
+    starts = (profile.best, np.zeros(len(beta)))
+    falls = (profile.fall(0.0, start)[0] for start in starts)
+    at_zero = next((max(f, 0.0) for f in falls if np.isfinite(f)), np.nan)
+    return low, high, float(stats.chi2.sf(at_zero, 1))
+
+
+def _limit(profile: _Profile, centre: float, se: float, crit: float) -> float:
+    """Walk from the estimate to where the likelihood has fallen by ``crit``.
+
+    Newton's steps on the fall; where one would leave the bracket, or before there is
+    one, the bracket is halved or the stride doubled.
+    """
+    inner, outer, start = centre, None, profile.best
+    value = centre + np.sqrt(crit) * se
+    for step in range(MOST_STEPS):
+        drop, slope, start = profile.fall(value, start)
+        if abs(drop - crit) < 1e-8:
+            return float(value)
+        if drop < -1e-6:  # a second, higher top: this profile belongs to neither
+            return np.nan
+        inner, outer = (value, outer) if drop < crit else (inner, value)
+        new = value - (drop - crit) / slope if slope else np.nan
+        if outer is None:
+            if step > MOST_DOUBLINGS:
+                return float(np.copysign(np.inf, se))
+            furthest = value + 2.0 * (value - centre)
+            new = new if min(value, furthest) < new < max(value, furthest) else furthest
+        elif not min(inner, outer) < new < max(inner, outer):
+            new = (inner + outer) / 2
+        value = new
+    return np.nan
+
+
+def _remarks(rows: Rows, low: np.ndarray, high: np.ndarray) -> str:
+    lost = np.flatnonzero(~np.isfinite(low) | ~np.isfinite(high))
+    listed = ", ".join(map(str, lost))
+    said = [same_answer(rows), f"no limit was found for columns: {listed}"]
+    return "; ".join(part for part in said[: 2 if len(lost) else 1] if part)
+
+
+def _no_fit(X, message: str) -> FirthFit:
+    p = np.shape(X)[1] if np.ndim(X) == 2 else 0
+    blank, square = np.full(p, np.nan), np.full((p, p), np.nan)
+    return FirthFit(blank, square, blank, blank, blank, np.nan, False, message, blank)

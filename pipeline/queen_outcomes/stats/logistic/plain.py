@@ -1,0 +1,193 @@
+"""Logistic regression by maximum likelihood, and the tests that follow from it.
+
+One fit, no random effects and no penalty: where these are called for, this module
+is not the one. Data that cannot be fitted give a result that says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+from scipy.special import expit
+
+from queen_outcomes.stats.logistic.logistic_parts import (
+    Basis,
+    Rows,
+    basis_of,
+    collapse_rows,
+    log_likelihood,
+    rows_of,
+    same_answer,
+)
+
+__all__ = [
+    "PlainFit",
+    "Test",
+    "collapse_rows",
+    "fit_plain",
+    "likelihood_ratio",
+    "wald_test",
+]
+
+MOST_STEPS = 60
+STEP = 1e-9
+"""A Newton step below this, in standard deviations of eta, is the last."""
+FAR = 30.0
+"""An eta beyond this is a probability of 0 or 1 in all but name."""
+
+
+@dataclass(frozen=True, eq=False)
+class PlainFit:
+    """A fitted logistic model.
+
+    Attributes
+    ----------
+    beta : ndarray, shape (p,)
+    cov : ndarray, shape (p, p)
+        Inverse Fisher information.
+    log_likelihood : float
+        Without binomial constants; the deviance is minus twice it.
+    converged : bool
+    message : str
+        Why there is no fit; empty when there is. The numbers are then NaN.
+    """
+
+    beta: np.ndarray
+    cov: np.ndarray
+    log_likelihood: float
+    converged: bool
+    message: str
+
+    @property
+    def se(self) -> np.ndarray:
+        """Standard errors, shape (p,)."""
+        return np.sqrt(np.diag(self.cov))
+
+
+@dataclass(frozen=True)
+class Test:
+    """A test of several coefficients at once."""
+
+    __test__ = False  # not for pytest to collect
+
+    statistic: float
+    df: int
+    p: float
+
+
+def fit_plain(X, y, weights=None, *, offset=None) -> PlainFit:
+    """Fit a logistic model by iteratively reweighted least squares.
+
+    Parameters
+    ----------
+    X : array_like, shape (n, p)
+        With its own column of ones.
+    y : array_like, shape (n,)
+        0/1, or shares of yes with ``weights`` courses a row.
+    weights : array_like, shape (n,), optional
+        Counts of collapsed rows or probability weights; with the latter only a
+        robust covariance is right.
+    offset : array_like, shape (n,), optional
+        A known part of the linear predictor.
+
+    Returns
+    -------
+    PlainFit
+
+    Notes
+    -----
+    Newton's method on ``sum w (y eta - log(1 + e^eta))``; the information is
+    ``X' diag(w p (1 - p)) X``. McCullagh P, Nelder JA. Generalized Linear Models,
+    2nd ed. 1989, ch. 4.
+    """
+    rows, message = rows_of(X, y, weights, offset)
+    if rows is not None:
+        message = same_answer(rows)
+    if rows is None or message:
+        return _no_fit(X, message)
+    basis, message = basis_of(rows.X)
+    if basis is None:
+        return _no_fit(X, message)
+    gamma, message = _climb(rows, basis)
+    if message:
+        return _no_fit(X, message)
+    value, _, information = _at(rows, basis, gamma)
+    cov = basis.to_cov(information)
+    return PlainFit(basis.to_beta(gamma), cov, value, True, "")
+
+
+def _at(rows: Rows, basis: Basis, gamma: np.ndarray):
+    eta = basis.Z @ gamma + rows.offset
+    p = expit(eta)
+    score = basis.Z.T @ (rows.weights * (rows.y - p))
+    spread = rows.weights * p * (1.0 - p)
+    information = (basis.Z * spread[:, None]).T @ basis.Z
+    return log_likelihood(eta, rows.y, rows.weights), score, information
+
+
+def _climb(rows: Rows, basis: Basis) -> tuple[np.ndarray, str]:
+    gamma = np.zeros(basis.Z.shape[1])
+    now = _at(rows, basis, gamma)
+    for _ in range(MOST_STEPS):
+        try:
+            step = np.linalg.solve(now[2], now[1])
+        except np.linalg.LinAlgError:
+            break
+        for _ in range(40):  # a full Newton step can overshoot: halve until it climbs
+            new = _at(rows, basis, gamma + step)
+            if new[0] >= now[0] - 1e-10 * (1.0 + abs(now[0])):
+                break
+            step = step / 2
+        gamma, now = gamma + step, new
+        if np.max(np.abs(basis.Z @ gamma)) > FAR:
+            break
+        if np.max(np.abs(step)) < STEP:
+            return gamma, ""
+    return gamma, "no finite estimate: the factors separate yes from no"
+
+
+def _no_fit(X, message: str) -> PlainFit:
+    p = np.shape(X)[1] if np.ndim(X) == 2 else 0
+    return PlainFit(np.full(p, np.nan), np.full((p, p), np.nan), np.nan, False, message)
+
+
+def likelihood_ratio(fuller: PlainFit, smaller: PlainFit) -> Test:
+    """Test the terms by which two nested fits of the same rows differ.
+
+    ``2 (l1 - l0)`` against chi-square; both fits unweighted or with counts as weights.
+    """
+    df = len(fuller.beta) - len(smaller.beta)
+    statistic = 2.0 * (fuller.log_likelihood - smaller.log_likelihood)
+    p = float(stats.chi2.sf(statistic, df)) if df > 0 else np.nan
+    return Test(float(statistic), df, p)
+
+
+def wald_test(beta, cov, columns, *, df: float | None = None) -> Test:
+    """Test that the coefficients in ``columns`` are all zero, by any covariance.
+
+    Parameters
+    ----------
+    beta : array_like, shape (p,)
+    cov : array_like, shape (p, p)
+    columns : sequence of int
+    df : float, optional
+        Denominator degrees of freedom: F in place of chi-square.
+
+    Returns
+    -------
+    Test
+        ``b' V^-1 b``; NaN where the covariance cannot be inverted.
+    """
+    columns = list(columns)
+    b = np.asarray(beta, float)[columns]
+    V = np.asarray(cov, float)[np.ix_(columns, columns)]
+    try:
+        statistic = float(b @ np.linalg.solve(V, b))
+    except np.linalg.LinAlgError:
+        statistic = np.nan
+    k = len(columns)
+    if df is None:
+        return Test(statistic, k, float(stats.chi2.sf(statistic, k)))
+    return Test(statistic, k, float(stats.f.sf(statistic / k, k, df)))

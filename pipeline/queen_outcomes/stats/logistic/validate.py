@@ -1,0 +1,192 @@
+"""How well predicted probabilities did: discrimination, calibration, against a base rate.
+
+The predictions come from outside, made for courses the model had not seen. Limits are
+by resampling whole groups with a fixed seed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import logit
+from scipy.stats import rankdata
+
+from queen_outcomes.stats.logistic.plain import fit_plain
+
+NEAREST = 1e-6
+"""A predicted probability is kept this far from 0 and 1 before its logit is taken."""
+
+
+@dataclass(frozen=True)
+class Validation:
+    """Measures of a set of predictions.
+
+    Attributes
+    ----------
+    n, yes : int
+        Courses predicted, and yes among them.
+    auc, auc_low, auc_high : float
+    brier, base_brier : float
+        Mean squared error of the predictions and of the base rate.
+    intercept, slope : float
+        Of the answers on the logit of the predictions: 0 and 1 when right.
+    in_the_large : float
+        The intercept with the slope held at 1: the predictions' mean too low (> 0) or
+        too high (< 0).
+    better : bool
+        Whether the predictions beat the base rate's Brier score.
+    message : str
+        What could not be computed and why; empty when all was.
+    """
+
+    n: int
+    yes: int
+    auc: float
+    auc_low: float
+    auc_high: float
+    brier: float
+    base_brier: float
+    intercept: float
+    slope: float
+    in_the_large: float
+    better: bool
+    message: str
+
+
+def validate(
+    y, p, groups, *, base=None, seed: int = 1, replicates: int = 1000
+) -> Validation:
+    """Measure predictions.
+
+    Parameters
+    ----------
+    y : array_like, shape (n,)
+        0/1.
+    p : array_like, shape (n,)
+        Predicted probabilities; rows with NaN are left out.
+    groups : array_like, shape (n,)
+        What is resampled.
+    base : array_like, shape (n,), optional
+        The base rate known when each prediction was made; the mean of y if not given.
+    seed, replicates : int
+        Of the bootstrap.
+
+    Returns
+    -------
+    Validation
+
+    Notes
+    -----
+    Brier GW. Mon Weather Rev 1950;78:1-3; calibration as in Cox DR. Biometrika
+    1958;45:562-565, a logistic fit of y on ``logit p``.
+    """
+    y, p, groups = np.asarray(y, float), np.asarray(p, float), np.asarray(groups)
+    base = np.full(len(y), y.mean() if len(y) else np.nan) if base is None else base
+    base = np.broadcast_to(np.asarray(base, float), y.shape)
+    seen = np.isfinite(p) & np.isfinite(y)
+    y, p, groups, base = y[seen], p[seen], groups[seen], base[seen]
+    if len(y) == 0:
+        return Validation(0, 0, *[np.nan] * 8, False, "no course was predicted")
+    limits = auc_limits(y, p, groups, seed=seed, replicates=replicates)
+    brier, base_brier = (float(np.mean((q - y) ** 2)) for q in (p, base))
+    slopes, message = _calibration(y, p)
+    if np.isnan(limits).any() and not message:
+        message = "too few groups with both answers for limits of the AUC"
+    better = brier < base_brier
+    return Validation(
+        len(y), int(y.sum()), auc(y, p), *limits, brier, base_brier, *slopes, better,
+        message,
+    )  # fmt: skip
+
+
+def _calibration(y, p) -> tuple[tuple[float, float, float], str]:
+    score = logit(np.clip(p, NEAREST, 1 - NEAREST))
+    ones = np.ones((len(y), 1))
+    both = fit_plain(np.column_stack([ones, score]), y)
+    large = fit_plain(ones, y, offset=score)
+    three = (float(both.beta[0]), float(both.beta[1]), float(large.beta[0]))
+    return three, f"calibration: {both.message}" if both.message else ""
+
+
+def auc(y, p) -> float:
+    """Give the chance that a yes was predicted higher than a no; a tie counts half.
+
+    Parameters
+    ----------
+    y, p : array_like, shape (n,)
+
+    Returns
+    -------
+    float
+        NaN when one of the answers is missing.
+    """
+    y, p = np.asarray(y, float), np.asarray(p, float)
+    yes, no = np.sum(y == 1), np.sum(y == 0)
+    if not (yes and no):
+        return np.nan
+    ranks = rankdata(p)[y == 1].sum()
+    return float((ranks - yes * (yes + 1) / 2) / (yes * no))
+
+
+def auc_limits(
+    y, p, groups, *, level: float = 0.95, seed: int = 1, replicates: int = 1000
+) -> tuple[float, float]:
+    """Give percentile limits of the AUC by resampling groups.
+
+    Beyond a thousand courses, predictions that differ by less than a thousandth of the
+    courses in rank count as tied, so that the work depends on the groups alone.
+    Resamples with only one answer are passed over. NaN when there are fewer than two
+    groups, or more than half of the resamples had only one answer.
+    """
+    y, p = np.asarray(y, float), np.asarray(p, float)
+    code = np.unique(np.asarray(groups), return_inverse=True)[1]
+    many = int(code.max()) + 1 if len(code) else 0
+    if many < 2:
+        return np.nan, np.nan
+    place = np.unique(_places(p), return_inverse=True)[1]
+    cell = place * many + code
+    shape = (int(place.max()) + 1, many)
+    size = shape[0] * many
+    yes = np.bincount(cell, y, size).reshape(shape)
+    no = np.bincount(cell, 1.0 - y, size).reshape(shape)
+    draws = np.random.default_rng(seed).multinomial(
+        many, np.full(many, 1.0 / many), size=replicates
+    )
+    found = _auc_of_counts(yes @ draws.T, no @ draws.T)
+    found = found[np.isfinite(found)]
+    if 2 * len(found) < replicates:
+        return np.nan, np.nan
+    low, high = np.quantile(found, [(1 - level) / 2, (1 + level) / 2])
+    return float(low), float(high)
+
+
+def _places(p: np.ndarray) -> np.ndarray:
+    ranks = rankdata(p)
+    return np.floor(ranks * 1000 / len(p)) if len(p) > 1000 else ranks
+
+
+def _auc_of_counts(yes: np.ndarray, no: np.ndarray) -> np.ndarray:
+    """Give the AUC of each column of counts, places in ascending order of p."""
+    below = np.cumsum(no, axis=0) - 0.5 * no
+    pairs = yes.sum(axis=0) * no.sum(axis=0)
+    wins = np.sum(yes * below, axis=0)
+    return np.divide(wins, pairs, out=np.full(len(pairs), np.nan), where=pairs > 0)
+
+
+def delong_se(y, p) -> float:
+    """Give the standard error of the AUC for independent courses.
+
+    From the placements of each yes among the no and the other way round. DeLong ER et
+    al. Biometrics 1988;44:837-845. For courses in groups use `auc_limits`.
+    """
+    y, p = np.asarray(y, float), np.asarray(p, float)
+    yes, no = p[y == 1], p[y == 0]
+    if min(len(yes), len(no)) < 2:
+        return np.nan
+    ranks = rankdata(p)
+    above = (ranks[y == 1] - rankdata(yes)) / len(no)
+    under = 1.0 - (ranks[y == 0] - rankdata(no)) / len(yes)
+    return float(
+        np.sqrt(np.var(above, ddof=1) / len(yes) + np.var(under, ddof=1) / len(no))
+    )

@@ -1,0 +1,1 @@
+"""The chance of laying and the days to it, from intervals."""

@@ -1,0 +1,1 @@
+"""Running series of failures: sums, limits, learning."""

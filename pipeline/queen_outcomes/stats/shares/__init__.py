@@ -1,0 +1,1 @@
+"""Shares and counts: limits, tests, spread between groups, sizes."""

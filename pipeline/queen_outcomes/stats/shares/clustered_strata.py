@@ -1,0 +1,222 @@
+"""The difference of two arms inside blocks, with limits that allow for batches.
+
+Mantel and Haenszel's difference is the least-squares difference with a constant for each
+block. So its variance over batches is the one that serves such a model: CR2 with
+Student's t on Bell and McCaffrey's degrees of freedom, which also holds for few batches,
+for arms given to whole batches as for arms mixed within them, and for blocks inside
+batches as for batches inside blocks. Sato's variance inflated by a design effect would
+need the two layouts told apart, and a design effect as uncertain as the limits.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from queen_outcomes.stats.shares.score_limits import (
+    blocked_score_limits,
+    blocked_score_z,
+)
+from queen_outcomes.stats.shares.strata import Strata, risk_difference, strata_of
+
+NULL = 1e-9
+"""An eigenvalue below this is a direction that a batch fits by itself."""
+FLAT = 1e-12
+"""A standard error below this is none."""
+
+
+@dataclass(frozen=True, eq=False)
+class BatchDifference:
+    """A difference of shares over blocks, first arm minus second.
+
+    Attributes
+    ----------
+    estimate, low, high : float
+        Limits are NaN where the batches give none, with the reason.
+    se, df : float
+        Standard error, NaN with score limits; degrees of freedom of Student's t,
+        infinite for the normal.
+    method : str
+        "batches" (CR2), "independent" (Sato's variance), "score" (no variance: the
+        score test over blocks) or "none".
+    strata : Strata
+        The blocks that hold both arms.
+    batches, left_out : int
+        Batches in these blocks, and courses in other blocks.
+    message : str
+    """
+
+    estimate: float
+    low: float
+    high: float
+    se: float
+    df: float
+    method: str
+    strata: Strata
+    batches: int
+    left_out: int
+    message: str
+
+    def p_above(self, d0: float = 0.0) -> float:
+        """One-sided P of a true difference of at most ``d0``: the test of the limits."""
+        return float(stats.t.sf(*self._statistic(d0)))
+
+    def p(self, d0: float = 0.0) -> float:
+        """Two-sided P of a true difference of ``d0``: the test of the limits."""
+        statistic, df = self._statistic(d0)
+        return float(2 * stats.t.sf(abs(statistic), df))
+
+    def _statistic(self, d0: float) -> tuple[float, float]:
+        if self.method == "score":
+            s = self.strata
+            return blocked_score_z(s.a, s.n1, s.c, s.n2, d0), self.df
+        return (self.estimate - d0) / self.se, self.df
+
+
+@dataclass(frozen=True, eq=False)
+class _Cells:
+    """Courses of one batch, block and arm; ``x`` is the arm less its share of the block."""
+
+    batch: np.ndarray
+    block: np.ndarray
+    n: np.ndarray
+    yes: np.ndarray
+    x: np.ndarray
+    in_block: np.ndarray
+
+
+def stratified_difference(
+    yes, first, block, batch, level: float = 0.95
+) -> BatchDifference:
+    """Pool the difference of two arms over blocks, with limits that allow for batches.
+
+    Parameters
+    ----------
+    yes : array_like, shape (n,)
+        0/1 of decided courses.
+    first : array_like of bool, shape (n,)
+        True in the first arm, False in the one it is compared with.
+    block, batch : array_like, shape (n,)
+        Names. A course without a batch is to have a name of its own.
+    level : float
+
+    Returns
+    -------
+    BatchDifference
+
+    Notes
+    -----
+    Blocks without both arms compare nothing and are left out. With one batch, or a batch
+    for each course, the variance is Sato's. Bell RM, McCaffrey DF. Survey Methodology
+    2002;28:169-181; Pustejovsky JE, Tipton E. J Bus Econ Stat 2018;36:672-683 (both
+    named from memory). In simulations of 4 to 30 batches of 8 to 12 courses (ICC 0.05
+    and 0.1, shares 0.6 to 0.95, whole batches to an arm or both arms in each) the limits
+    covered 95 to 99 %, Sato's 81 to 99 %.
+    """
+    cells, strata, left_out = _cells(yes, first, block, batch)
+    pooled = risk_difference(strata, level)
+    batches = len(np.unique(cells.batch))
+    spread = _spread(cells, pooled.estimate, pooled.se, batches)
+    about = (strata, batches, left_out, spread.message or pooled.message)
+    found = (pooled.estimate, spread.se, spread.df, spread.method)
+    if spread.method == "score":
+        limits = blocked_score_limits(
+            strata.a, strata.n1, strata.c, strata.n2, level, df=spread.df
+        )
+        low, high = limits.low, limits.high
+    else:
+        reach = float(stats.t.isf((1 - level) / 2, spread.df)) * spread.se
+        # np.clip keeps NaN
+        low, high = np.clip([pooled.estimate - reach, pooled.estimate + reach], -1, 1)
+    return BatchDifference(found[0], float(low), float(high), *found[1:], *about)
+
+
+@dataclass(frozen=True)
+class _Spread:
+    se: float
+    df: float
+    method: str
+    message: str
+
+
+def _spread(cells: _Cells, difference: float, sato: float, batches: int) -> _Spread:
+    """Choose the standard error: over batches where they give one."""
+    se, df, said = np.nan, np.inf, ""
+    if not batches:
+        return _Spread(np.nan, np.nan, "none", said)
+    if batches == 1 < cells.n.sum():
+        said = "one batch: nothing is said of others"
+    elif batches < cells.n.sum():
+        se, df = _over_batches(cells, difference)
+        if not np.isfinite(se):
+            said = "an arm stood in a single batch: the two cannot be told apart"
+            return _Spread(np.nan, np.nan, "none", said)
+        if se > FLAT:
+            return _Spread(se, df, "batches", said)
+        said = "batches agree to the last course: their own spread says nothing"
+    if sato > FLAT:
+        return _Spread(sato, df, "independent", said)
+    alike = "within blocks all of an arm answered alike: limits of the score test"
+    return _Spread(np.nan, df, "score", f"{said}; {alike}" if said else alike)
+
+
+def _cells(yes, first, block, batch) -> tuple[_Cells, Strata, int]:
+    """Count courses by batch, block and arm, in blocks that hold both arms."""
+    y, first = np.asarray(yes, float), np.asarray(first, bool)
+    k, g = (np.unique(v, return_inverse=True)[1].ravel() for v in (block, batch))
+    size = k.max(initial=-1) + 1
+    table = [
+        np.bincount(k[one], weight[one], size)
+        for one in (first, ~first)
+        for weight in (y, np.ones(len(y)))
+    ]
+    in_block = table[1] + table[3]
+    both = (table[1] > 0) & (table[3] > 0)
+    kept = both[k]
+    keys, code = np.unique(
+        np.column_stack([g, k, first])[kept], axis=0, return_inverse=True
+    )
+    code = code.ravel()
+    n = np.bincount(code, minlength=len(keys)).astype(float)
+    sums = np.bincount(code, y[kept], len(keys))
+    share = table[1][keys[:, 1]] / in_block[keys[:, 1]]
+    cells = _Cells(
+        *(keys[:, 0], keys[:, 1], n, sums, keys[:, 2] - share, in_block[keys[:, 1]])
+    )
+    return cells, strata_of(*table), int(np.sum(~kept))
+
+
+def _over_batches(cells: _Cells, difference: float) -> tuple[float, float]:
+    """Give CR2 standard error and degrees of freedom; NaN where an arm is one batch.
+
+    A cell's courses are alike to the model, so each cell is one direction: courses of a
+    batch enter as ``sqrt(n)`` times their mean.
+    """
+    n, x = cells.n, cells.x
+    squares = np.sum(n * x * x)
+    _, block = np.unique(cells.block, return_inverse=True)
+    block_n, block_yes = np.bincount(block, n), np.bincount(block, cells.yes)
+    residual = cells.yes - n * ((block_yes / block_n)[block] + difference * x)
+    names = np.unique(cells.batch)
+    shares, along = np.zeros((len(names), len(block_n))), np.zeros(len(names))
+    sums, lengths = np.zeros(len(names)), np.zeros(len(names))
+    for g, name in enumerate(names):
+        own = np.flatnonzero(cells.batch == name)
+        root = np.sqrt(n[own])
+        same = block[own][:, None] == block[own]
+        lean = root * x[own]
+        left = np.eye(len(own)) - same * np.outer(root, root) / cells.in_block[own]
+        values, turn = np.linalg.eigh(left - np.outer(lean, lean) / squares)
+        free = values > NULL
+        parts = turn.T @ lean
+        if np.sum(parts[~free] ** 2) > NULL * squares:
+            return np.nan, np.nan
+        a = turn[:, free] @ (parts[free] / np.sqrt(values[free]))
+        sums[g], lengths[g], along[g] = a @ (residual[own] / root), a @ a, a @ lean
+        np.add.at(shares[g], block[own], a * root)
+    joint = np.diag(lengths) - (shares / block_n) @ shares.T
+    joint -= np.outer(along, along) / squares
+    freedom = np.trace(joint) ** 2 / np.sum(joint**2)
+    return float(np.sqrt(np.sum(sums**2)) / squares), float(freedom)

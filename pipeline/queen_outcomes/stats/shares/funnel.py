@@ -1,0 +1,249 @@
+"""Funnel plots: control limits by size, overdispersion, and flags.
+
+Spiegelhalter DJ. Stat Med 2005;24:1185-1202 (limits, z scores); Spiegelhalter DJ. Qual
+Saf Health Care 2005;14:347-351 (winsorising, overdispersion); DerSimonian R, Laird N.
+Control Clin Trials 1986;7:177-188 (the additive variance).
+
+Interpolated limits are for drawing. They pass between whole numbers and put units of one
+or two courses outside although nothing unusual happened: `flags`, on tails of the
+distribution, is the one rule for pointing at an operator.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import binom
+
+from queen_outcomes.stats.shares.multiplicity import benjamini_hochberg
+from queen_outcomes.stats.shares.poisson_binomial import CountDistribution
+
+FEWER, NEITHER, MORE = -1, 0, 1
+"""Directions of a flag."""
+
+
+@dataclass(frozen=True)
+class Overdispersion:
+    """How much more operators differ than chance.
+
+    Attributes
+    ----------
+    phi : float
+        Mean of the squared, possibly winsorised, z scores; 1 by chance alone.
+    tau2 : float
+        Variance between operators on the scale of the indicator; 0 where the z scores
+        are not more spread than by chance.
+    """
+
+    phi: float
+    tau2: float
+
+
+@dataclass(frozen=True)
+class Adjusted:
+    """Observed against expected failures.
+
+    Attributes
+    ----------
+    ratio, s, z : ndarray, shape (I,)
+        Observed over expected, its standard error when nothing is unusual, and
+        ``(O - E) / sqrt(V)``.
+    """
+
+    ratio: np.ndarray
+    s: np.ndarray
+    z: np.ndarray
+
+
+@dataclass(frozen=True)
+class Flags:
+    """Which operators stand out.
+
+    Attributes
+    ----------
+    p : ndarray, shape (I,)
+        Twice the smaller mid-P tail, at most 1.
+    adjusted : ndarray, shape (I,)
+        Benjamini-Hochberg over the operators.
+    direction : ndarray of int, shape (I,)
+        1 flagged with more failures than expected, -1 with fewer, 0 not flagged. An
+        operator without a tail (NaN) is not flagged and not counted.
+    """
+
+    p: np.ndarray
+    adjusted: np.ndarray
+    direction: np.ndarray
+
+
+def binomial_limit(tail, n, target) -> np.ndarray:
+    """Exact control limit of a share, interpolated between whole numbers.
+
+    Parameters
+    ----------
+    tail : array_like
+        Chance below the limit: 0.025 and 0.975, 0.001 and 0.999.
+    n : array_like of int
+        Courses; at least one.
+    target : array_like
+        The station's share; broadcasts with the others.
+
+    Returns
+    -------
+    ndarray
+        ``(r - (F(r) - p) / (F(r) - F(r - 1))) / n`` with r the smallest number with
+        F(r) > p. Not cut off at 0 and 1: a limit under 0 cannot be crossed.
+    """
+    tail, n, target = np.broadcast_arrays(tail, n, target)
+    r = binom.ppf(tail, n, target)
+    r = np.where(binom.cdf(r, n, target) <= tail, r + 1, r)
+    above = (binom.cdf(r, n, target) - tail) / binom.pmf(r, n, target)
+    return (r - above) / n
+
+
+def count_limit(counts: CountDistribution, tail: float) -> float:
+    """Control limit of a number of failures, interpolated in the same way.
+
+    Parameters
+    ----------
+    counts : CountDistribution
+        Of one operator's courses.
+    tail : float
+        Chance below the limit.
+
+    Returns
+    -------
+    float
+        In failures; not cut off at 0 and n.
+    """
+    below = np.cumsum(counts.pmf)
+    r = min(int(np.searchsorted(below, tail, side="right")), counts.courses)
+    return float(r - (below[r] - tail) / counts.pmf[r])
+
+
+def share_z(failures, n, target: float) -> tuple[np.ndarray, np.ndarray]:
+    """Give z and s of shares of failures, s from the target.
+
+    Parameters
+    ----------
+    failures, n : array_like, shape (I,)
+    target : float
+        Share expected of everyone, within 0 and 1.
+
+    Returns
+    -------
+    tuple of ndarray
+        z and s, each of shape (I,).
+    """
+    n = np.asarray(n, float)
+    s = np.sqrt(target * (1.0 - target) / n)
+    return (np.asarray(failures, float) / n - target) / s, s
+
+
+def arcsine_z(failures, n, target: float) -> tuple[np.ndarray, np.ndarray]:
+    """Give z and s on the arcsine scale, where the variance hardly hangs on the share.
+
+    Parameters
+    ----------
+    failures, n : array_like, shape (I,)
+    target : float
+
+    Returns
+    -------
+    tuple of ndarray
+        z and s = 1 / (2 sqrt n), each of shape (I,).
+    """
+    n = np.asarray(n, float)
+    s = 1.0 / (2.0 * np.sqrt(n))
+    angle = np.arcsin(np.sqrt(np.asarray(failures, float) / n))
+    return (angle - np.arcsin(np.sqrt(target))) / s, s
+
+
+def log_ratio_z(observed, expected) -> tuple[np.ndarray, np.ndarray]:
+    """Give z and s of log(observed / expected); minus infinity without failures."""
+    s = 1.0 / np.sqrt(np.asarray(expected, float))
+    with np.errstate(divide="ignore"):
+        return np.log(np.asarray(observed, float) * s**2) / s, s
+
+
+def adjusted_z(observed, expected, variance) -> Adjusted:
+    """Compare observed with risk-adjusted expected failures.
+
+    Parameters
+    ----------
+    observed, expected, variance : array_like, shape (I,)
+        Failures, sum of the risks p, sum of p (1 - p).
+
+    Returns
+    -------
+    Adjusted
+        The ratio's target is 1.
+    """
+    observed, expected = np.asarray(observed, float), np.asarray(expected, float)
+    root = np.sqrt(np.asarray(variance, float))
+    return Adjusted(observed / expected, root / expected, (observed - expected) / root)
+
+
+def winsorise(z, share: float = 0.1) -> np.ndarray:
+    """Pull the outer z scores in to their quantiles at `share` and 1 - `share`."""
+    z = np.asarray(z, float)
+    return np.clip(z, *np.quantile(z, [share, 1.0 - share])) if len(z) else z
+
+
+def overdispersion(z, s, *, winsor: float = 0.1) -> Overdispersion:
+    """Estimate how much more operators differ than chance.
+
+    Parameters
+    ----------
+    z, s : array_like, shape (I,)
+        Scores and standard errors.
+    winsor : float
+        Share winsorised at each end, so that the unusual ones do not set the scale;
+        0 for none.
+
+    Returns
+    -------
+    Overdispersion
+        NaN for nobody; tau2 0 for a single operator.
+    """
+    z, w = np.asarray(z, float), np.asarray(s, float) ** -2
+    number = len(z)
+    if not number:
+        return Overdispersion(np.nan, np.nan)
+    phi = float(np.mean(winsorise(z, winsor) ** 2))
+    excess = number * phi - (number - 1)
+    if number < 2 or not excess > 0:
+        return Overdispersion(phi, 0.0)
+    return Overdispersion(phi, float(excess / (w.sum() - (w**2).sum() / w.sum())))
+
+
+def multiplicative_z(z, phi: float) -> np.ndarray:
+    """Shrink z scores by sqrt(phi) where phi is above 1."""
+    return np.asarray(z, float) / np.sqrt(max(phi, 1.0))
+
+
+def additive_z(z, s, tau2: float) -> np.ndarray:
+    """Widen each standard error by the variance between operators."""
+    z, s = np.asarray(z, float), np.asarray(s, float)
+    return z * s / np.sqrt(s**2 + tau2)
+
+
+def flags(mid_lower, mid_upper, *, share: float = 0.05) -> Flags:
+    """Flag operators, holding the expected share of false flags.
+
+    Parameters
+    ----------
+    mid_lower, mid_upper : array_like, shape (I,)
+        Mid-P tails of each operator's failures in the predictive distribution.
+    share : float
+        False flags among flags that are put up with.
+
+    Returns
+    -------
+    Flags
+    """
+    lower, upper = np.asarray(mid_lower, float), np.asarray(mid_upper, float)
+    p = np.minimum(1.0, 2.0 * np.minimum(lower, upper))
+    adjusted = benjamini_hochberg(p)
+    side = np.where(upper < lower, MORE, FEWER)
+    return Flags(p, adjusted, np.where(adjusted <= share, side, NEITHER))

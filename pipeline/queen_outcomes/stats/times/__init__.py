@@ -1,0 +1,1 @@
+"""Curves by day from intervals and competing ends."""

@@ -1,0 +1,236 @@
+"""Shares of courses in each state by day, while courses leave and come late.
+
+The Aalen-Johansen estimate on whole days: ties are exact, an event comes before a
+leaving on its day, and no time is jittered. Limits allow for batches. Never one minus
+Kaplan-Meier, which counts competing ends as if they could still turn into the event.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from queen_outcomes.stats.times.aalen_johansen import (
+    CENSORED,
+    Stretches,
+    walk,
+    walk_again,
+)
+from queen_outcomes.stats.times.curve_limits import (
+    ENOUGH_BATCHES,
+    draw_batches,
+    share_limits,
+)
+
+UNSETTLED, WORKING, FAILED = 0, 1, 2
+"""States of `three_states`: not yet laying, working, failed."""
+
+
+@dataclass(frozen=True)
+class Curves:
+    """Shares by day, with 95 % limits.
+
+    Attributes
+    ----------
+    days : ndarray, shape (k,)
+    estimate, se, low, high : ndarray, shape (states or causes, k)
+        Where the estimate is 0 or 1 or does not vary between batches, the limits are
+        Wilson's on the ``known`` courses.
+    known : ndarray of int, shape (k,)
+        Courses whose state on the day is known: under observation, or past their end.
+    clusters : int
+        Clusters that the standard errors stand on.
+    method : str
+        In words, where the standard errors come from.
+    """
+
+    days: np.ndarray
+    estimate: np.ndarray
+    se: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    known: np.ndarray
+    clusters: int
+    method: str
+
+
+def cumulative_incidence(
+    entry, exit_, event, *, causes, days, clusters=None, seed: int | None = None
+) -> Curves:
+    r"""Share that has met each of several competing events by each day.
+
+    .. math:: F_k(t) = \sum_{s \le t} S(s-) \, d_k(s) / n(s)
+
+    with S the share without any event, d the events and n those with entry < s <= exit.
+
+    Parameters
+    ----------
+    entry, exit_ : array_like, shape (n,)
+        Under observation on the days behind ``entry``, up to and with ``exit_``.
+        An event on day 0 needs an entry of -1; a row with exit_ <= entry says nothing.
+    event : array_like of int, shape (n,)
+        What happened on ``exit_``; a value that is no cause means the row left.
+    causes : sequence of int
+        Codes of the causes, in the order of the result.
+    days : array_like, shape (k,)
+    clusters : array_like, shape (n,), optional
+        Batch of each row; without it every row stands for itself.
+    seed : int, optional
+        With it, and from 20 clusters on, standard errors are those of a bootstrap over
+        clusters; otherwise the infinitesimal jackknife's.
+
+    Returns
+    -------
+    Curves
+        Shapes (causes, k).
+
+    Notes
+    -----
+    Aalen OO, Johansen S, Scand J Stat 1978;5:141-150.
+    """
+    entry, exit_ = np.asarray(entry, float), np.asarray(exit_, float)
+    event = np.asarray(event)
+    to = np.full(len(entry), CENSORED)
+    for number, cause in enumerate(causes):
+        to[event == cause] = number + 1
+    copies = None
+    if clusters is None:
+        given = np.column_stack([entry, exit_, to])[exit_ > entry]
+        alike, copies = np.unique(given, axis=0, return_counts=True)
+        entry, exit_, to = alike[:, 0], alike[:, 1], alike[:, 2].astype(int)
+        clusters = np.arange(len(alike))
+    rows = _stretches(entry, exit_, np.zeros(len(entry), int), to, clusters, copies)
+    return _curves(rows, np.eye(len(causes) + 1)[0], days, seed, slice(1, None))
+
+
+def state_occupation(
+    stretches: dict, *, states: int, days, start: int = 0, seed: int | None = None
+) -> Curves:
+    r"""Share in each state by day, from stretches under observation.
+
+    .. math:: p(t) = p(0) \prod_{s \le t} (I + dA(s)), \quad dA_{jk}(s) = N_{jk}(s) / Y_j(s)
+
+    Parameters
+    ----------
+    stretches : dict of str to array_like, shape (n,)
+        ``entry, exit_``: a stretch runs over the days behind ``entry``, up to and with
+        ``exit_``; ``state``: during it, 0 .. states - 1; ``to``: after it, -1 where
+        observation ended; ``clusters``: batch, the same for all of a course.
+    states : int
+    days : array_like, shape (k,)
+    start : int
+        State in which every course begins.
+    seed : int, optional
+        As in `cumulative_incidence`.
+
+    Returns
+    -------
+    Curves
+        Shapes (states, k).
+    """
+    entry, exit_ = (np.asarray(stretches[c], float) for c in ("entry", "exit_"))
+    state, to = (np.asarray(stretches[c], int) for c in ("state", "to"))
+    rows = _stretches(entry, exit_, state, to, stretches["clusters"], None)
+    return _curves(rows, np.eye(states)[start], days, seed, slice(None))
+
+
+def three_states(onset, failed, last, clusters, *, entry=0.0) -> dict[str, np.ndarray]:
+    """Cut courses into stretches of not yet laying, working and failed.
+
+    Parameters
+    ----------
+    onset, failed : array_like, shape (n,)
+        Day of each, inf where it was never seen. A failure on the day of onset or
+        before goes straight to failed.
+    last : array_like, shape (n,)
+        Last day under observation; what comes later is as if unseen.
+    clusters : array_like, shape (n,)
+    entry : float or array_like, shape (n,)
+        Day behind which observation begins; -1 where day 0 may bring a failure.
+
+    Returns
+    -------
+    dict of str to ndarray
+        The stretches of `state_occupation`.
+    """
+    onset, failed = np.asarray(onset, float), np.asarray(failed, float)
+    last, clusters = np.asarray(last, float), np.asarray(clusters)
+    entry = np.broadcast_to(np.asarray(entry, float), onset.shape)
+    fails = (failed <= onset) & (failed <= last)
+    lays = (onset < failed) & (onset <= last)
+    to = np.where(fails, FAILED, np.where(lays, WORKING, CENSORED))
+    ends = np.where(failed[lays] <= last[lays], FAILED, CENSORED)
+    first = np.minimum(np.minimum(onset, failed), last)
+    second = np.minimum(failed, last)[lays]
+    return {
+        "entry": np.concatenate([entry, onset[lays]]),
+        "exit_": np.concatenate([first, second]),
+        "state": np.repeat([UNSETTLED, WORKING], [len(onset), lays.sum()]),
+        "to": np.concatenate([to, ends]),
+        "clusters": np.concatenate([clusters, clusters[lays]]),
+    }
+
+
+def _stretches(entry, exit_, state, to, clusters, copies) -> Stretches:
+    """Leave out stretches without a day, and number the clusters by name."""
+    # a comparison with nan is false: a stretch without a day at either end says nothing
+    covers = exit_ > entry
+    names, code = np.unique(np.asarray(clusters)[covers], return_inverse=True)
+    copies = np.ones(len(names)) if copies is None else np.asarray(copies, float)
+    parts = (part[covers] for part in (entry, exit_, state, to))
+    return Stretches(*parts, code.ravel(), copies)
+
+
+def _curves(rows: Stretches, start, days, seed, shown: slice) -> Curves:
+    """Walk, read the days off, and put limits on them."""
+    days = np.atleast_1d(np.asarray(days, float))
+    path = walk(rows, len(start), start)
+    place = np.searchsorted(path.times, days, side="right")
+    share, se = path.share[place].T[shown], np.sqrt(path.variance[place]).T[shown]
+    clusters = int(rows.copies.sum())
+    freedom, method = clusters - 1, f"infinitesimal jackknife over {clusters} clusters"
+    widened = se * np.sqrt(clusters / max(freedom, 1))
+    if seed is not None and len(rows.copies) == clusters >= ENOUGH_BATCHES:
+        draws = draw_batches(clusters, seed)
+        again = walk_again(rows, len(start), start, draws)
+        se = widened = again.std(axis=1, ddof=1)[place].T[shown]
+        method = f"bootstrap over {clusters} clusters"
+    ended = (rows.to >= 0) & ~np.isin(rows.to, rows.state)
+    # a move counts on its day, a leaving after it
+    upto = np.where(rows.to < 0, rows.exit, rows.exit - 1.0)
+    weight = rows.copies[rows.cluster]
+    known = known_courses(rows.entry, upto, rows.exit, ended, days, weight)
+    low, high = share_limits(share, widened, known, freedom)
+    return Curves(days, share, se, low, high, known, clusters, method)
+
+
+def known_courses(entry, upto, by, ended, days, weight=None) -> np.ndarray:
+    """Count the courses whose state on each day is known.
+
+    Parameters
+    ----------
+    entry, upto : array_like, shape (n,)
+        Under observation from the one to the other, both included.
+    by : array_like, shape (n,)
+        Day from which an end is known.
+    ended : array_like of bool, shape (n,)
+    days : array_like, shape (k,)
+    weight : array_like, shape (n,), optional
+        Courses that each row stands for.
+
+    Returns
+    -------
+    ndarray of int, shape (k,)
+    """
+    weight = np.ones(len(entry)) if weight is None else weight
+    ends = np.where(ended, by, np.inf)
+    order = [np.argsort(part, kind="stable") for part in (entry, upto, ends)]
+    sums = [np.append(0.0, np.cumsum(weight[at])) for at in order]
+    came, left, over = (
+        total[np.searchsorted(part[at], days, side=side)]
+        for total, part, at, side in zip(
+            sums, (entry, upto, ends), order, ("right", "left", "right"), strict=True
+        )
+    )
+    return (came - left + over).astype(int)

@@ -1,0 +1,247 @@
+"""Laying by whole day, from days known only to intervals: nonparametric likelihood.
+
+Each course gives a set of days on which its laying may have begun; the distribution of
+largest likelihood is found over all of them. Knows arrays only, no records, and assumes
+no shape of the curve. What lies inside one support set, the data cannot order.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import csr_array
+
+from queen_outcomes.stats.times.turnbull_search import KKT, maximise
+
+
+@dataclass(frozen=True)
+class TurnbullFit:
+    """The nonparametric distribution of the day on which laying begins.
+
+    Attributes
+    ----------
+    support : ndarray, shape (m, 2)
+        Sets ``(left, right]`` that may carry mass, in order; the last row is
+        ``(inf, inf)``, those that never lay, where an observation allows it.
+    mass : ndarray, shape (m,)
+        Share of the courses in each; sums to 1.
+    log_likelihood : float
+        Weighted, at `mass`.
+    kkt : float
+        Largest directional derivative per unit of weight; 1 at the maximum.
+    iterations : int
+        Newton steps taken.
+    last_day : float
+        Last finite day that any observation names. Beyond it the curve is only a
+        lower bound, since late layers and those that never lay look alike.
+    converged : bool
+    message : str
+        Empty, or in words what kept the fit from being one.
+    """
+
+    support: np.ndarray
+    mass: np.ndarray
+    log_likelihood: float
+    kkt: float
+    iterations: int
+    last_day: float
+    converged: bool
+    message: str
+
+
+@dataclass(frozen=True)
+class TurnbullMany:
+    """Fits of one set of observations under many weightings.
+
+    Attributes
+    ----------
+    support : ndarray, shape (m, 2)
+        As in `TurnbullFit`, of all observations together.
+    mass : ndarray, shape (B, m)
+        One fit a row; nan where a weighting is all zero.
+    kkt : ndarray, shape (B,)
+    """
+
+    support: np.ndarray
+    mass: np.ndarray
+    kkt: np.ndarray
+
+
+@dataclass(frozen=True)
+class _Sets:
+    """Distinct observations and the support sets they can hold.
+
+    ``holds[r, j]`` is 1 where observation r contains set j, shape (R, m);
+    ``row`` gives each given observation's r.
+    """
+
+    support: np.ndarray
+    holds: np.ndarray
+    row: np.ndarray
+    last_day: float
+
+
+def fit_turnbull(after, by, or_never, weights=None) -> TurnbullFit:
+    r"""Fit the distribution of onset by nonparametric maximum likelihood.
+
+    Maximises :math:`\sum_i w_i \log \sum_j a_{ij} s_j` over masses :math:`s`, where
+    :math:`a_{ij}` is 1 when support set j lies inside observation i.
+
+    Parameters
+    ----------
+    after, by : array_like, shape (n,)
+        Laying began in ``(after, by]``; ``by`` is inf where nothing bounds it, and
+        then the observation includes never laying.
+    or_never : array_like of bool, shape (n,)
+        The observation is ``(after, by]`` or never.
+    weights : array_like, shape (n,), optional
+        How often each observation counts; those of weight 0 are as if absent.
+
+    Returns
+    -------
+    TurnbullFit
+        Without support, and with a message, where the input forbids a fit.
+
+    Notes
+    -----
+    Turnbull BW, JRSS B 1976;38:290-295, with half-open intervals; the maximum is found
+    by the constrained Newton method of Wang Y, JRSS B 2007;69:185-198. Where a finite
+    set and never laying cannot be told apart, the mass counts as never.
+    """
+    after, by, never = _arrays(after, by, or_never)
+    weights = np.ones(len(after)) if weights is None else np.asarray(weights, float)
+    fault = _find_fault(after, by, never, weights)
+    if fault:
+        return TurnbullFit(
+            np.empty((0, 2)), np.empty(0), np.nan, np.nan, 0, np.nan, False, fault
+        )
+    used = weights > 0
+    sets = _candidate_sets(after[used], by[used], never[used])
+    counts = np.bincount(sets.row, weights[used], minlength=len(sets.holds))
+    mass, kkt, steps = maximise(sets.holds, counts / counts.sum(), None)
+    log_likelihood = float(counts @ np.log(sets.holds @ mass))
+    met = kkt <= KKT
+    words = "" if met else f"stopped with a derivative of {kkt:.3g} instead of 1"
+    return TurnbullFit(
+        sets.support, mass, log_likelihood, kkt, steps, sets.last_day, met, words
+    )
+
+
+def fit_weighted_many(
+    after, by, or_never, weight_matrix, clusters=None
+) -> TurnbullMany:
+    """Fit the same observations under many weightings, for bootstrap or jackknife.
+
+    Parameters
+    ----------
+    after, by, or_never
+        As in `fit_turnbull`.
+    weight_matrix : array_like, shape (B, n) or (B, G)
+        A weighting a row, of each observation or of each cluster.
+    clusters : array_like of int, shape (n,), optional
+        Cluster of each observation, 0 .. G - 1, when the weights are of clusters.
+
+    Returns
+    -------
+    TurnbullMany
+        On the support of all observations; without any where the input forbids it.
+    """
+    after, by, never = _arrays(after, by, or_never)
+    weight_matrix = np.atleast_2d(np.asarray(weight_matrix, float))
+    if clusters is None:
+        clusters = np.arange(weight_matrix.shape[1])
+    fault = "clusters" if len(clusters) != len(after) else ""
+    if fault or _find_fault(after, by, never, weight_matrix.sum(axis=0)[clusters]):
+        none = np.full(len(weight_matrix), np.nan)
+        return TurnbullMany(np.empty((0, 2)), np.empty((len(none), 0)), none)
+    sets = _candidate_sets(after, by, never)
+    counts = _collapse(weight_matrix, sets, clusters)
+    everyone = counts.sum(axis=0)
+    start = maximise(sets.holds, everyone / everyone.sum(), None)[0]
+    mass = np.full((len(counts), len(start)), np.nan)
+    kkt = np.full(len(counts), np.nan)
+    for number, count in enumerate(counts):
+        seen = count > 0
+        if seen.any():
+            found = maximise(sets.holds[seen], count[seen] / count.sum(), start)
+            mass[number], kkt[number], _ = found
+    return TurnbullMany(sets.support, mass, kkt)
+
+
+def share_by(fit: TurnbullFit | TurnbullMany, days) -> np.ndarray:
+    """Share of courses laying by each whole day.
+
+    A support set counts from its right end on, so that a set that a day cuts counts as
+    not yet laying: within the set nothing is known, and the curve is its lower edge.
+
+    Parameters
+    ----------
+    fit : TurnbullFit or TurnbullMany
+    days : array_like, shape (k,)
+
+    Returns
+    -------
+    ndarray, shape (k,) or (B, k)
+        nan where there is no fit.
+    """
+    days = np.atleast_1d(np.asarray(days, float))
+    if not len(fit.support):
+        return np.full((*fit.mass.shape[:-1], len(days)), np.nan)
+    right = fit.support[:, 1]
+    reached = (right[:, None] <= days) & np.isfinite(right)[:, None]
+    return np.clip(fit.mass @ reached.astype(float), 0.0, 1.0)
+
+
+def _arrays(after, by, or_never) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Give the observations as arrays; an open end includes never laying."""
+    after, by = np.asarray(after, float), np.asarray(by, float)
+    never = np.asarray(or_never, bool)
+    return after, by, never | np.isposinf(by) if len(never) == len(by) else never
+
+
+def _find_fault(after, by, never, weights) -> str:
+    """Say in words what forbids a fit; empty when nothing does."""
+    if not len(after):
+        return "there are no courses"
+    if {len(by), len(never), weights.shape[-1]} != {len(after)}:
+        return "the days and weights are not of one length"
+    if not (np.isfinite(after).all() and (after < by).all()):
+        wrong = int((~(np.isfinite(after) & (after < by))).sum())
+        return f"{wrong} intervals are empty or without a first day"
+    if not np.isfinite(weights).all() or (weights < 0).any() or not weights.sum() > 0:
+        return "the weights are negative, no numbers, or all zero"
+    return ""
+
+
+def _candidate_sets(after, by, never) -> _Sets:
+    """Find the innermost sets and which distinct observation holds which."""
+    lefts, at_left = np.unique(after, return_inverse=True)
+    rights, at_right = np.unique(by, return_inverse=True)
+    code = (at_left * len(rights) + at_right) * 2 + never
+    code, row = np.unique(code, return_inverse=True)
+    left, right = lefts[code // (2 * len(rights))], rights[code // 2 % len(rights)]
+    allows = code % 2 == 1
+    finite = np.isfinite(right)
+    # a set opens at an `after` whose next end to the right is a `by`; at one day the
+    # `by` comes first, since (a, b] ends on b and (b, c] begins behind it
+    days = np.concatenate([right[finite], left])
+    opens = np.repeat([0, 1], [finite.sum(), len(left)])
+    order = np.lexsort([opens, days])
+    days, opens = days[order], opens[order]
+    inner = np.flatnonzero((opens[:-1] == 1) & (opens[1:] == 0))
+    support = np.column_stack([days[inner], days[inner + 1]])
+    holds = (support[:, 0] >= left[:, None]) & (support[:, 1] <= right[:, None])
+    if allows.any():
+        same = (holds == allows[:, None]).all(axis=0)
+        support = np.vstack([support[~same], [np.inf, np.inf]])
+        holds = np.column_stack([holds[:, ~same], allows])
+    return _Sets(support, holds.astype(float), row, float(days[-1]))
+
+
+def _collapse(weight_matrix, sets: _Sets, clusters) -> np.ndarray:
+    """Add up the weights of like observations, shape (B, R)."""
+    shape = (len(sets.holds), weight_matrix.shape[1])
+    ones = np.ones(len(sets.row))
+    counts = csr_array((ones, (sets.row, clusters)), shape=shape)
+    return (counts @ weight_matrix.T).T

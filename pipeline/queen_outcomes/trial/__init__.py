@@ -1,0 +1,1 @@
+"""The next trial planned: its size, what to have ready, its bench list."""

@@ -1,0 +1,118 @@
+"""The build folder: lock, switch, history."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+
+import pytest
+from queen_outcomes.base import folders
+from queen_outcomes.base.errors import LockError, UsageError
+
+NOW = dt.datetime(2026, 7, 1, 8, 30, tzinfo=dt.UTC)
+
+
+def finished(place, second: int) -> str:
+    run_id = folders.new_run_id(NOW + dt.timedelta(seconds=second))
+    folder = place / run_id
+    (folder / "tables").mkdir(parents=True)
+    (folder / "dashboard").mkdir()
+    (folder / "station.duckdb").write_text("x", encoding="utf-8")
+    folders.write_run(folder, {"as_of": "2026-07-01"})
+    return run_id
+
+
+def test_run_ids_sort_by_time():
+    first = folders.new_run_id(NOW)
+    later = folders.new_run_id(NOW + dt.timedelta(microseconds=1))
+    assert first < later
+    assert first.startswith("20260701T083000000000Z-")
+
+
+def test_a_second_holder_is_told_who_holds_the_lock(tmp_path):
+    with (
+        folders.hold(tmp_path, NOW),
+        pytest.raises(LockError) as refused,
+        folders.hold(tmp_path, NOW),
+    ):
+        pass
+    assert f"process {os.getpid()}" in refused.value.found
+    assert "2026-07-01T08:30:00" in refused.value.found
+
+
+def test_the_lock_is_free_again_after_a_failure(tmp_path):
+    with pytest.raises(ValueError, match="broken"), folders.hold(tmp_path, NOW):
+        raise ValueError("broken")
+    with folders.hold(tmp_path, NOW):
+        assert (tmp_path / ".lock").exists()
+
+
+def test_switching_moves_latest_in_one_rename(tmp_path):
+    first, second = finished(tmp_path, 1), finished(tmp_path, 2)
+    folders.switch(tmp_path, first)
+    folders.switch(tmp_path, second)
+    assert folders.latest(tmp_path).name == second
+    assert not list(tmp_path.glob(".latest-*"))
+
+
+def test_a_retired_build_keeps_its_journal_and_tables_only(tmp_path):
+    run_id = finished(tmp_path, 1)
+    folders.retire(tmp_path, tmp_path / run_id)
+    kept = sorted(path.name for path in (tmp_path / "history" / run_id).iterdir())
+    assert kept == ["run.json", "tables"]
+
+
+def test_leftovers_of_a_dead_build_are_removed(tmp_path):
+    current = finished(tmp_path, 1)
+    folders.switch(tmp_path, current)
+    dead = tmp_path / folders.new_run_id(NOW + dt.timedelta(seconds=5))
+    dead.mkdir()
+    (tmp_path / ".latest-dead").symlink_to("nowhere")
+    folders.prepare(tmp_path, "new")
+    assert not dead.exists()
+    assert not (tmp_path / ".latest-dead").is_symlink()
+    assert folders.latest(tmp_path).name == current
+
+
+def test_a_build_killed_before_it_was_trimmed_goes_to_the_history(tmp_path):
+    old, current = finished(tmp_path, 1), finished(tmp_path, 2)
+    folders.switch(tmp_path, current)
+    folders.prepare(tmp_path, "new")
+    assert (tmp_path / "history" / old / "run.json").is_file()
+
+
+def test_a_finished_build_that_never_was_the_latest_is_removed(tmp_path):
+    current, unswitched = finished(tmp_path, 1), finished(tmp_path, 2)
+    folders.switch(tmp_path, current)
+    folders.prepare(tmp_path, "new")
+    assert not (tmp_path / unswitched).exists()
+    assert not (tmp_path / "history").exists()
+
+
+def test_other_folders_are_left_alone(tmp_path):
+    (tmp_path / "notes").mkdir()
+    folders.prepare(tmp_path, "new")
+    assert (tmp_path / "notes").is_dir()
+
+
+def test_a_folder_in_the_place_of_the_link_is_refused(tmp_path):
+    (tmp_path / "latest").mkdir()
+    with pytest.raises(UsageError, match="where a link should be"):
+        folders.prepare(tmp_path, "new")
+
+
+def test_the_history_keeps_the_most_recent(tmp_path):
+    runs = [finished(tmp_path, second) for second in range(4)]
+    for run_id in runs:
+        folders.retire(tmp_path, tmp_path / run_id)
+    folders.prune(tmp_path, 2)
+    left = sorted(path.name for path in (tmp_path / "history").iterdir())
+    assert left == runs[2:]
+
+
+def test_the_fingerprint_sees_a_changed_record_and_no_lock_file(station):
+    before = folders.fingerprint(station)
+    (station / "records" / "~$book.xlsx").write_text("lock", encoding="utf-8")
+    assert folders.fingerprint(station) == before
+    (station / "records" / "checks.csv").write_text("a", encoding="utf-8")
+    assert set(folders.fingerprint(station)) - set(before) == {"records/checks.csv"}

@@ -1,0 +1,113 @@
+"""Help, options, exit codes, and what goes to which stream."""
+
+from __future__ import annotations
+
+import click
+import pytest
+from queen_outcomes import __version__
+from queen_outcomes.base.errors import LedgerError, LockError, RecordsError, UsageError
+from queen_outcomes.build import steps as weekly
+from queen_outcomes.commands import cli, failures
+
+
+def test_no_arguments_give_copyable_first_commands(command):
+    ran = command()
+    assert ran.code == 0
+    assert "  queen-outcomes demo my-demo\n" in ran.out
+
+
+def test_the_version_is_told(command):
+    assert command("--version").out == f"queen-outcomes {__version__}\n"
+
+
+def test_an_unknown_command_ends_with_2_and_says_where_help_is(command):
+    ran = command("biuld")
+    assert (ran.code, ran.out) == (2, "")
+    assert "queen-outcomes --help" in ran.err
+
+
+def test_a_day_that_is_none_is_refused_with_an_example(command, station):
+    ran = command("build", station, "--as-of", "1.7.2026")
+    assert ran.code == 2
+    assert "2026-07-05" in ran.err
+
+
+def test_a_folder_without_settings_is_refused(command, tmp_path):
+    ran = command("build", tmp_path)
+    assert ran.code == 2
+    assert "queen-outcomes new" in ran.err
+    assert not (tmp_path / "build").exists()
+
+
+@pytest.mark.parametrize(
+    ("problem", "code"),
+    [
+        (UsageError("x"), 2),
+        (LockError("x"), 2),
+        (click.UsageError("x"), 2),
+        (PermissionError(13, "denied", "a.csv"), 2),
+        (RecordsError("x"), 3),
+        (LedgerError("x"), 70),
+        (ZeroDivisionError("x"), 70),
+        (KeyboardInterrupt(), 130),
+    ],
+)
+def test_each_kind_of_error_has_its_exit_code(problem, code):
+    assert failures.exit_code(problem) == code
+
+
+@pytest.fixture
+def failing(monkeypatch, station):
+    def fail(problem: BaseException):
+        def read(_):
+            raise problem
+
+        monkeypatch.setattr(weekly, "STEPS", (weekly.Step("read", read),))
+        return station
+
+    return fail
+
+
+def test_a_bug_shows_its_traceback_and_says_whose_fault_it_is(command, failing):
+    ran = command("build", failing(ZeroDivisionError("by nothing")))
+    assert ran.code == 70
+    assert "Traceback" in ran.err
+    assert "a fault of the tool, not of your records" in ran.err
+    assert f"queen-outcomes {__version__}" in ran.err
+
+
+def test_a_users_error_shows_no_traceback_unless_asked(command, failing):
+    place = failing(RecordsError("no such table", hint="add it"))
+    plain, debugged = command("build", place), command("build", place, "--debug")
+    assert (plain.code, debugged.code) == (3, 3)
+    assert "Traceback" not in plain.err
+    assert "Traceback" in debugged.err
+
+
+def test_an_interrupt_ends_with_130_and_leaves_no_folder(command, failing):
+    place = failing(KeyboardInterrupt())
+    ran = command("build", place)
+    assert ran.code == 130
+    assert "interrupted" in ran.err
+    assert [path.name for path in (place / "build").iterdir()] == [".lock"]
+
+
+def test_control_characters_of_an_error_do_not_reach_the_terminal(command, failing):
+    ran = command("build", failing(RecordsError("bad", found="\x1b[2Jgone")))
+    assert "\x1b" not in ran.err
+    assert "\\u001b[2Jgone" in ran.err
+
+
+@pytest.mark.usefixtures("small_steps")
+@pytest.mark.parametrize("before", [True, False])
+def test_quiet_may_stand_before_or_after_the_command(command, station, before):
+    words = ("--quiet", "build", station) if before else ("build", station, "--quiet")
+    ran = command(*words)
+    assert (ran.code, ran.err) == (0, "")
+
+
+@pytest.mark.parametrize("name", sorted(cli.cli.commands))
+def test_every_command_has_help(command, name):
+    ran = command(name, "--help")
+    assert ran.code == 0
+    assert cli.cli.commands[name].help

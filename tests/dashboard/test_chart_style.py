@@ -1,0 +1,227 @@
+"""The charts' common style and responses, and the words and axes around them."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+
+import altair as alt
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from queen_outcomes.dashboard import cells, findings, theme, this_week
+from queen_outcomes.dashboard.charts import cohorts, funnel
+from queen_outcomes.dashboard.charts.onset import onset_chart
+from queen_outcomes.facts.settings import Settings
+
+MONDAY = dt.date(2026, 5, 4)
+WEEK = dt.timedelta(days=7)
+
+
+def row(week, *, closed=True, share=0.5, n=20):
+    year, number, _ = week.isocalendar()
+    return {
+        "iso_week": f"{year}-W{number:02d}",
+        "week_of": week,
+        "courses": n,
+        "yes": 8,
+        "no": 8,
+        "undecided": 3,
+        "left": 1,
+        "closed": closed,
+        "share": share,
+        "low": share - 0.2 if closed else None,
+        "high": share + 0.2 if closed else None,
+    }
+
+
+def curve(level):
+    return [
+        {
+            "level": level,
+            "day": day,
+            "laying": day / 30,
+            "low": day / 40,
+            "high": day / 25,
+            "at_risk": 30 - day,
+        }
+        for day in range(25)
+    ]
+
+
+def units(spec):
+    if "layer" in spec:
+        return [unit for part in spec["layer"] for unit in units(part)]
+    return [spec]
+
+
+def test_weeks_of_a_season_follow_each_other_and_a_winter_is_cut():
+    weeks = [MONDAY, MONDAY + 2 * WEEK, MONDAY + 40 * WEEK]
+    assert cohorts.on_axis(weeks) == [
+        MONDAY,
+        MONDAY + WEEK,
+        MONDAY + 2 * WEEK,
+        None,
+        MONDAY + 40 * WEEK,
+    ]
+
+
+@given(st.sets(st.integers(min_value=0, max_value=120), max_size=30))
+def test_every_week_is_on_the_axis_once_and_in_order(places):
+    weeks = [MONDAY + WEEK * place for place in places]
+    drawn = [week for week in cohorts.on_axis(weeks) if week is not None]
+    assert drawn == sorted(set(drawn))
+    assert set(weeks) <= set(drawn)
+    assert len(drawn) <= len(weeks) * (1 + cohorts.LONGEST_GAP)
+
+
+def test_weeks_can_be_drawn_across_and_a_kind_shown_alone():
+    rows = [row(MONDAY), row(MONDAY + WEEK, closed=False)]
+    spec = theme.dressed(cohorts.cohort_chart(rows, question="x", season_rate=0.6))
+    assert {param["name"] for param in spec["params"]} == {"weeks", "series"}
+    assert spec["usermeta"]["series"] == {
+        "field": "kind",
+        "levels": list(cohorts.KINDS),
+    }
+    names = {unit.get("name") for unit in units(spec)}
+    assert all(set(param["views"]) <= names for param in spec["params"])
+
+
+def test_a_series_that_was_not_chosen_stands_back_as_it_stood():
+    spec = theme.dressed(onset_chart([*curve("a"), *curve("b")], window=21, by="x"))
+    own = [unit for unit in units(spec) if "color" in unit["encoding"]]
+    assert len(own) == 2  # band and line
+    for unit in own:
+        opacity = unit["encoding"]["opacity"]
+        assert opacity["condition"]["param"] == "series"
+        assert opacity["condition"]["value"] == unit["mark"].get("opacity", 1)
+        assert opacity["value"] < opacity["condition"]["value"] / 5
+
+
+def test_a_line_can_be_pointed_at_on_every_step_and_looks_the_same():
+    spec = theme.dressed(onset_chart(curve("a"), window=21))
+    (line,) = [unit for unit in units(spec) if unit["mark"]["type"] == "line"]
+    (points,) = [unit for unit in units(spec) if unit["mark"]["type"] == "point"]
+    assert points["mark"]["opacity"] == 0
+    assert points["data"] == line["data"]
+    assert points["encoding"]["tooltip"] == line["encoding"]["tooltip"]
+
+
+def test_one_series_has_no_legend_to_filter_by():
+    spec = theme.dressed(onset_chart(curve("a"), window=21))
+    assert "usermeta" not in spec
+    assert "params" not in spec
+
+
+def test_unchecked_charts_are_the_same_charts():
+    rows = [row(MONDAY), row(MONDAY + WEEK, closed=False)]
+    made = []
+    for _ in range(2):
+        chart = cohorts.cohort_chart(rows, question="x", season_rate=0.6)
+        made.append(json.dumps(theme.dressed(chart), sort_keys=True))
+    with theme.unchecked():
+        chart = cohorts.cohort_chart(rows, question="x", season_rate=0.6)
+        made.append(json.dumps(theme.dressed(chart), sort_keys=True))
+    assert len(set(made)) == 1
+
+
+def test_a_chart_keeps_the_grammars_schema():
+    rows = [row(MONDAY), row(MONDAY + 30 * WEEK, closed=False)]
+    for chart in (
+        cohorts.cohort_chart(rows, question="x", season_rate=None),
+        onset_chart([*curve("a"), *curve("b")], window=21, by="x"),
+    ):
+        alt.LayerChart.from_dict(json.loads(json.dumps(theme.dressed(chart))))
+
+
+@pytest.mark.parametrize(
+    ("p", "said"),
+    [
+        (None, ""),
+        (0.0, "< 0.001"),
+        (0.0009, "< 0.001"),
+        (0.001, "0.001"),
+        (0.0142, "0.014"),
+        (0.132, "0.13"),
+        (1.0, "1.00"),
+    ],
+)
+def test_a_p_has_the_places_it_carries(p, said):
+    assert cells.p_value(p) == said
+
+
+def test_a_name_stands_behind_an_address_whatever_it_holds():
+    assert cells.fragment("Q1/2 #&é") == "Q1%2F2%20%23%26%C3%A9"
+
+
+def points(*shares):
+    return [
+        {"label": f"{at} uL", "probability": share} for at, share in enumerate(shares)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("shares", "said"),
+    [
+        ((0.7, 0.8, 0.9), "Dose: 70 % at 0 uL; 90 % at 2 uL"),
+        ((0.7, 0.9, 0.8), "Dose: 70 % at 0 uL; most at 1 uL, 90 %; 80 % at 2 uL"),
+        ((0.7, 0.5, 0.8), "Dose: 70 % at 0 uL; least at 1 uL, 50 %; 80 % at 2 uL"),
+        ((0.7, 0.71, 0.7), "Dose: 70 % at 0 uL; 70 % at 2 uL"),
+    ],
+)
+def test_a_curve_is_told_by_its_ends_and_its_turn(shares, said):
+    assert findings.curve("dose", points(*shares)) == said
+
+
+def difference(name, low, high):
+    return {"name": name, "low": low, "high": high}
+
+
+def test_differences_are_told_by_how_many_are_clear():
+    unclear = difference("a", -1, 1), difference("b", None, None)
+    assert findings.differences([*unclear]) == (
+        "The limits of all 2 differences include zero"
+    )
+    assert findings.differences([*unclear, difference("c", 0.1, 0.2)]) == (
+        "1 of 3 differences has limits on one side of zero: c"
+    )
+    clear = [difference(name, -2, -1) for name in "cdef"]
+    assert findings.differences([*unclear, *clear]) == (
+        "4 of 6 differences have limits on one side of zero"
+    )
+
+
+def test_the_first_close_is_told_while_there_is_none(full_store):
+    made = [
+        {"course_id": "Q1/1", "queen_id": "Q1", "d0": dt.date(2026, 6, 1)},
+        {"course_id": "Q2/1", "queen_id": "Q2", "d0": dt.date(2026, 6, 3)},
+    ]
+    asked = [
+        {"course_id": course["course_id"], "outcome": outcome, "window_days": days}
+        for course in made
+        for outcome, days in (("laying", 21), ("established", 60))
+    ]
+    store = full_store(courses=made, outcomes=asked)
+    settings = Settings(name="S")
+    close = dt.date(2026, 6, 1) + dt.timedelta(21 + settings.outcomes.grace_days)
+    before = this_week.first_close(store, settings, close - dt.timedelta(1))
+    assert (before["outcome"], before["window_days"]) == ("laying", 21)
+    assert before["on"] == close
+    assert this_week.first_close(store, settings, close) is None
+
+
+def named(name, courses, ratio=0.9):
+    return {"label": name, "courses": courses, "ratio": ratio}
+
+
+def sides(*points):
+    drawn = funnel._labels(list(points), alt.X("courses:Q"), alt.Y("ratio:Q"))
+    return {
+        row["label"]: chart.mark.align for chart in drawn for row in chart.data.values
+    }
+
+
+def test_a_name_stands_where_the_plot_has_room_for_it():
+    # alone at the right edge: inside of it; pressed from the left: past its point
+    assert sides(named("a", 10), named("b", 20), named("c", 100))["c"] == "right"
+    assert sides(named("a", 10), named("b", 98), named("c", 100))["c"] == "left"

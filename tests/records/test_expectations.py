@@ -1,0 +1,60 @@
+"""The expectations give a verdict of their own, and the build stops when it differs."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+from queen_outcomes.base.errors import LedgerError
+from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.records import expectations
+from queen_outcomes.records.row_rules import row_rules
+from queen_outcomes.records.rules import Expectation
+from staged_tables import AS_OF, accepted, staged
+from test_reasons import LISTED, QUARANTINED
+
+
+def everything_wrong() -> dict[str, list[dict]]:
+    rows: dict[str, list[dict]] = {}
+    for _, case, _ in QUARANTINED + LISTED:
+        for table, given in case.items():
+            rows.setdefault(table, []).extend(given)
+    return rows
+
+
+def test_both_ways_of_counting_agree_when_everything_is_wrong(capsys):
+    store = accepted(**everything_wrong())
+    failed = store.rows(
+        'SELECT "table", expectation FROM expectations WHERE failed > 0'
+    )
+    assert ("inseminations", "dose_ul is above 0 and at most 40 uL") in failed
+    assert len(failed) > 20
+    assert capsys.readouterr() == ("", "")
+
+
+def test_empty_tables_fulfil_every_expectation():
+    store = accepted()
+    assert store.rows("SELECT count(*) > 100, max(failed) FROM expectations") == [
+        (True, 0)
+    ]
+
+
+def exits_rules():
+    return row_rules(TABLES["exits"], Settings(), AS_OF)[:4]
+
+
+def test_a_count_that_differs_stops_the_build():
+    rules = exits_rules()
+    counts = dict.fromkeys((rule.rule_id for rule in rules), 0)
+    with pytest.raises(LedgerError, match="disagree") as stopped:
+        expectations.verdict(staged(exits=[{}]), rules, counts)
+    assert "exits.queen_id.present: 1 by the expectation, 0" in stopped.value.text()
+
+
+def test_an_expectation_that_raises_stops_the_build():
+    absent = Expectation("ExpectColumnValuesToNotBeNull", {"column": "no_such"})
+    rule = dataclasses.replace(exits_rules()[0], expectation=absent)
+    with pytest.raises(LedgerError, match="gave no answer") as stopped:
+        expectations.verdict(staged(), [rule], {rule.rule_id: 0})
+    assert "no_such" in stopped.value.text()

@@ -1,0 +1,206 @@
+"""Competing ends and states by day: hand-made cases, ties, late entry, batches."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from queen_outcomes.stats.times.aalen_johansen import Stretches, walk, walk_again
+from queen_outcomes.stats.times.competing import (
+    FAILED,
+    UNSETTLED,
+    WORKING,
+    cumulative_incidence,
+    state_occupation,
+    three_states,
+)
+from scipy.special import logit
+from scipy.stats import t
+
+INF = np.inf
+
+
+def incidence(rows, days, **more):
+    entry, exit_, event = np.array(rows, float).T
+    return cumulative_incidence(
+        entry, exit_, event.astype(int), causes=[1, 2], days=days, **more
+    )
+
+
+def test_an_event_comes_before_a_leaving_on_its_day():
+    # day 5: one of four dies, one leaves; day 7: one of two is superseded
+    rows = [(0, 5, 1), (0, 5, 0), (0, 7, 2), (0, 9, 0)]
+    curves = incidence(rows, [4, 5, 7, 9])
+    np.testing.assert_allclose(curves.estimate[0], [0, 0.25, 0.25, 0.25])
+    np.testing.assert_allclose(curves.estimate[1], [0, 0, 0.375, 0.375])
+    assert curves.known.tolist() == [4, 4, 3, 3]
+
+
+def test_a_late_comer_counts_only_from_behind_its_entry():
+    # at day 5 the second is not yet under observation: one of one
+    rows = [(0, 5, 1), (5, 9, 0)]
+    assert incidence(rows, [5]).estimate[0, 0] == 1
+    assert incidence([(0, 5, 1), (4, 9, 0)], [5]).estimate[0, 0] == 0.5
+
+
+def test_an_event_on_day_0_counts_with_an_entry_before_it():
+    assert incidence([(-1, 0, 1), (-1, 9, 0)], [0]).estimate[0, 0] == 0.5
+    assert incidence([(0, 0, 1), (0, 9, 0)], [0]).estimate[0, 0] == 0
+
+
+def test_without_leaving_the_incidence_is_the_plain_share():
+    rng = np.random.default_rng(1)
+    exit_, event = rng.integers(1, 30, 200), rng.integers(1, 3, 200)
+    curves = incidence(np.column_stack([np.zeros(200), exit_, event]), [10, 20, 29])
+    for cause in (1, 2):
+        share = [((exit_ <= d) & (event == cause)).mean() for d in (10, 20, 29)]
+        np.testing.assert_allclose(curves.estimate[cause - 1], share, atol=1e-12)
+        error = np.sqrt(np.array(share) * (1 - np.array(share)) / 200)
+        np.testing.assert_allclose(curves.se[cause - 1], error, atol=1e-12)
+
+
+def simulated(seed, courses=300, batches=30):
+    rng = np.random.default_rng(seed)
+    batch = rng.integers(0, batches, courses)
+    entry = rng.integers(0, 6, courses)
+    exit_ = entry + rng.integers(0, 40, courses) + rng.integers(0, 5, batches)[batch]
+    return entry, exit_, rng.integers(0, 3, courses), batch
+
+
+def test_the_errors_are_the_derivatives_in_the_batches_weights():
+    entry, exit_, event, batch = simulated(2, courses=60, batches=7)
+    found = cumulative_incidence(
+        entry, exit_, event, causes=[1, 2], days=[20], clusters=batch
+    )
+    # a batch's weight raised by 1 / 2000, with 2000 copies standing for weight 1
+    copies, squares = 2000, np.zeros(2)
+    for number in range(7):
+        often = copies + (batch == number)
+        rows = [np.repeat(v, often) for v in (entry, exit_, event)]
+        more = cumulative_incidence(*rows, causes=[1, 2], days=[20])
+        squares += ((more.estimate - found.estimate)[:, 0] * copies) ** 2
+    np.testing.assert_allclose(found.se[:, 0], np.sqrt(squares), rtol=2e-3)
+
+
+def test_rows_of_their_own_are_clusters_of_one():
+    entry, exit_, event, _ = simulated(3)
+    given_ = {"causes": [1, 2], "days": [10, 30]}
+    one = cumulative_incidence(entry, exit_, event, **given_)
+    rows = np.arange(len(entry))
+    other = cumulative_incidence(entry, exit_, event, clusters=rows, **given_)
+    np.testing.assert_allclose(one.se, other.se, atol=1e-12)
+    assert one.clusters == other.clusters == (exit_ > entry).sum()
+
+
+def test_the_bootstrap_is_seeded_and_near_the_jackknife():
+    entry, exit_, event, batch = simulated(4, courses=900, batches=60)
+    given_ = {"causes": [1, 2], "days": [20], "clusters": batch}
+    plain = cumulative_incidence(entry, exit_, event, **given_)
+    drawn = cumulative_incidence(entry, exit_, event, seed=5, **given_)
+    again = cumulative_incidence(entry, exit_, event, seed=5, **given_)
+    assert drawn.method == "bootstrap over 60 clusters"
+    assert np.array_equal(drawn.low, again.low)
+    np.testing.assert_allclose(drawn.se, plain.se, rtol=0.2)
+    assert (drawn.low < drawn.estimate).all()
+    assert (drawn.estimate < drawn.high).all()
+
+
+def test_limits_of_few_batches_are_widened_and_use_t():
+    entry, exit_, event, batch = simulated(7, courses=90, batches=6)
+    curves = cumulative_incidence(
+        entry, exit_, event, causes=[1], days=[20], clusters=batch, seed=1
+    )
+    assert curves.method == "infinitesimal jackknife over 6 clusters"
+    share, se = curves.estimate[0, 0], curves.se[0, 0] * np.sqrt(6 / 5)
+    reach = t.ppf(0.975, 5) * se / (share * (1 - share))
+    assert logit(curves.high[0, 0]) - logit(share) == pytest.approx(reach)
+    assert logit(share) - logit(curves.low[0, 0]) == pytest.approx(reach)
+
+
+def test_a_bootstrap_draw_is_the_estimate_of_the_courses_drawn():
+    entry, exit_, event, batch = simulated(6, courses=80, batches=5)
+    rows = Stretches(
+        entry.astype(float),
+        exit_.astype(float),
+        np.zeros(80, int),
+        np.where(event > 0, event, -1),
+        batch,
+        np.ones(5),
+    )
+    draws, start = np.array([[2, 0, 1, 1, 1]]), np.array([1.0, 0, 0])
+    times = walk(rows, 3, start).times
+    again = walk_again(rows, 3, start, draws)[1:, 0]
+    often = draws[0][batch]
+    parts = [np.repeat(v, often) for v in (entry, exit_, event)]
+    direct = cumulative_incidence(*parts, causes=[1, 2], days=times)
+    np.testing.assert_allclose(again[:, 1:].T, direct.estimate, atol=1e-12)
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(0, 9), st.integers(0, 30), st.integers(0, 2)), max_size=30
+    ),
+    st.randoms(use_true_random=False),
+)
+@settings(max_examples=60, deadline=None)
+def test_shares_add_up_rise_and_do_not_mind_the_order(rows, random):
+    days = np.arange(0, 45)
+    shuffled = rows.copy()
+    random.shuffle(shuffled)
+    table = [(e, e + stay, what) for e, stay, what in rows]
+    other = [(e, e + stay, what) for e, stay, what in shuffled]
+    one = incidence(np.reshape(table, (-1, 3)), days)
+    two = incidence(np.reshape(other, (-1, 3)), days)
+    np.testing.assert_allclose(one.estimate, two.estimate, atol=1e-12)
+    np.testing.assert_allclose(one.se, two.se, atol=1e-12)
+    assert (np.diff(one.estimate, axis=1) >= 0).all()
+    assert one.estimate.sum(axis=0).max(initial=0) <= 1 + 1e-12
+    assert (one.low <= one.high).all()
+
+
+def test_a_course_goes_through_its_states():
+    onset = [10, 12, INF, 10, 8]
+    failed = [30, INF, 5, 10, INF]
+    last = [60, 60, 60, 60, 3]
+    rows = three_states(onset, failed, last, np.arange(5))
+    moves = list(zip(rows["state"].tolist(), rows["to"].tolist(), strict=True))
+    # the fourth fails on the day of its onset, the fifth is sold before it lays
+    first = [(UNSETTLED, t) for t in (WORKING, WORKING, FAILED, FAILED, -1)]
+    assert moves == [*first, (WORKING, FAILED), (WORKING, -1)]
+    curves = state_occupation(rows, states=3, days=[5, 10, 30])
+    # on day 5 one of four fails; on 10 one of three lays, one fails; then 12 and 30
+    np.testing.assert_allclose(curves.estimate[FAILED], [1 / 4, 1 / 2, 3 / 4])
+    np.testing.assert_allclose(curves.estimate[WORKING], [0, 1 / 4, 1 / 4])
+
+
+def test_without_leaving_the_states_are_plain_shares():
+    rng = np.random.default_rng(8)
+    onset = np.where(rng.random(400) < 0.8, rng.integers(5, 25, 400), INF)
+    failed = np.where(rng.random(400) < 0.4, rng.integers(1, 70, 400), INF)
+    rows = three_states(onset, failed, np.full(400, 90.0), np.arange(400) % 25)
+    curves = state_occupation(rows, states=3, days=[20, 60], seed=1)
+    for place, day in enumerate((20, 60)):
+        down = failed <= day
+        working = ((onset <= day) & ~down).mean()
+        shares = [1 - working - down.mean(), working, down.mean()]
+        np.testing.assert_allclose(curves.estimate[:, place], shares, atol=1e-12)
+    np.testing.assert_allclose(curves.estimate.sum(axis=0), 1, atol=1e-12)
+    assert curves.known.tolist() == [400, 400]
+
+
+def test_selling_working_queens_does_not_pull_the_share_down():
+    # half of the working queens are sold on day 30; nobody fails
+    rows = three_states(
+        np.full(40, 10.0), np.full(40, INF), np.tile([30.0, 90.0], 20), np.arange(40)
+    )
+    assert state_occupation(rows, states=3, days=[60]).estimate[WORKING, 0] == 1
+
+
+def test_nothing_and_one_batch_have_limits_too():
+    none = incidence(np.empty((0, 3)), [21])
+    assert (none.estimate[0, 0], none.low[0, 0], none.high[0, 0]) == (0, 0, 1)
+    alone = incidence(
+        [(0, 5, 1), (0, 9, 0), (0, 9, 0), (0, 9, 0)], [9], clusters=np.zeros(4)
+    )
+    # Wilson, 1 of 4
+    assert alone.low[0, 0] == pytest.approx(0.0455873, abs=1e-6)
+    assert alone.high[0, 0] == pytest.approx(0.6993582, abs=1e-6)

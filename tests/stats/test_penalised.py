@@ -1,0 +1,140 @@
+"""Firth's fit where the plain one has none, and what may not change it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from queen_outcomes.stats.logistic.logistic_parts import Rows, basis_of
+from queen_outcomes.stats.logistic.penalised import (
+    fit_firth,
+    flic_intercept,
+    penalised_lr_test,
+)
+from queen_outcomes.stats.logistic.penalised_climb import _hessian, place
+from random_courses import courses
+from scipy.special import expit
+from scipy.stats import chi2
+
+
+def separated():
+    """Ten courses that a dose of five tells apart."""
+    dose = np.arange(10.0)
+    return np.column_stack([np.ones(10), dose]), (dose >= 5).astype(float)
+
+
+def penalised_log_likelihood(X, y, beta):
+    eta = X @ beta
+    p = expit(eta)
+    information = (X * (p * (1 - p))[:, None]).T @ X
+    return (
+        np.sum(y * eta - np.logaddexp(0, eta)) + np.linalg.slogdet(information)[1] / 2
+    )
+
+
+def test_separated_answers_have_finite_estimates_and_limits():
+    fit = fit_firth(*separated())
+    assert fit.converged
+    assert np.isfinite(fit.beta).all()
+    assert 0 < fit.low[1] < fit.beta[1] < fit.high[1]
+    assert fit.p[1] < 0.01
+
+
+def test_the_estimate_is_a_maximum_of_the_penalised_likelihood():
+    X, y, _ = courses(n=60)
+    fit = fit_firth(X, y, profile=False)
+    top = penalised_log_likelihood(X, y, fit.beta)
+    assert fit.penalised_log_likelihood == pytest.approx(top, abs=1e-9)
+    for away in np.vstack([np.diag(fit.beta), -np.diag(fit.beta)]) * 1e-3:
+        assert penalised_log_likelihood(X, y, fit.beta + away) < top
+
+
+def test_at_a_limit_the_likelihood_has_fallen_by_just_enough():
+    X, y = separated()
+    fit = fit_firth(X, y)
+    for limit in (fit.low[1], fit.high[1]):
+        grid = np.linspace(-limit * 12, 0, 20001)
+        held = max(
+            penalised_log_likelihood(X, y, np.array([a, limit])) for a in grid[::50]
+        )
+        near = 2 * (fit.penalised_log_likelihood - held)
+        assert near == pytest.approx(chi2.isf(0.05, 1), abs=2e-2)
+
+
+def test_the_curvature_is_the_derivative_of_the_score():
+    X, y, _ = courses(n=50)
+    Z = basis_of(X)[0].Z
+    rows = Rows(X, y, np.tile([1.0, 3.0], 25), np.zeros(50))
+    gamma = np.array([0.3, -0.5, 0.8, 0.1])
+    curvature = _hessian(rows, Z, place(rows, Z, gamma))
+    for j, step in enumerate(np.eye(4) * 1e-5):
+        up, down = (place(rows, Z, gamma + s).score for s in (step, -step))
+        np.testing.assert_allclose(curvature[j], (up - down) / 2e-5, rtol=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(15))
+def test_saturated_and_separated_small_data_have_every_limit(seed):
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(6, 12))
+    X = np.column_stack([np.ones(n), rng.normal(size=(n, 4))])
+    fit = fit_firth(X, (rng.random(n) < 0.3).astype(float))
+    assert fit.converged
+    assert np.all((fit.low < fit.beta) & (fit.beta < fit.high))
+    assert np.all((fit.p > 0.05) == ((fit.low < 0) & (fit.high > 0)))
+
+
+def test_units_and_order_do_not_change_the_fit():
+    X, y, _ = courses(n=80)
+    scale, order = np.array([1.0, 1000.0, 0.001, 1.0]), np.arange(80)[::-1]
+    one, other = fit_firth(X, y), fit_firth(X[order] * scale, y[order])
+    for name in ("beta", "low", "high"):
+        np.testing.assert_allclose(
+            getattr(other, name) * scale, getattr(one, name), rtol=1e-6
+        )
+    np.testing.assert_allclose(other.p, one.p, rtol=1e-6)
+    again = fit_firth(X[order], y[order])
+    np.testing.assert_array_equal(again.beta, one.beta)
+
+
+def test_one_column_tested_alone_gives_the_p_of_the_fit():
+    X, y, _ = courses(n=80)
+    test = penalised_lr_test(X, y, [2])
+    assert test.p == pytest.approx(fit_firth(X, y).p[2], rel=1e-8)
+
+
+def test_answers_all_alike_are_fitted_and_said():
+    X = np.column_stack([np.ones(12), np.arange(12.0)])
+    fit = fit_firth(X, np.zeros(12))
+    assert fit.converged
+    assert fit.message == "every answer is no"
+    np.testing.assert_array_equal(fit.flic_beta, fit.beta)
+
+
+def test_an_intercept_alone_adds_half_a_course_to_either_answer():
+    fit = fit_firth(np.ones((20, 1)), np.r_[np.ones(3), np.zeros(17)])
+    assert fit.beta[0] == pytest.approx(np.log(3.5 / 17.5), abs=1e-10)
+
+
+@pytest.mark.parametrize(
+    ("X", "y", "words"),
+    [
+        (np.ones((5, 2)), np.ones(5), "more terms"),
+        (np.ones((2, 3)), np.ones(2), "more terms"),
+        ([[1, np.nan], [1, 0]], [0, 1], "missing"),
+        (np.empty((0, 2)), [], "no courses"),
+        ([[1, 2, 4], [1, 3, 6], [1, 1, 2]], [0, 1, 1], "determine"),
+    ],
+)
+def test_data_that_allow_no_fit_give_a_reason(X, y, words):
+    fit = fit_firth(X, y)
+    assert words in fit.message
+    assert not fit.converged
+    assert np.isnan(fit.low).all()
+    assert np.isnan(penalised_lr_test(X, y, [1]).p)
+
+
+def test_the_corrected_intercept_reaches_extreme_shares():
+    X, y = separated()
+    moved = flic_intercept(X, (np.arange(10) == 9).astype(float), [40.0, 3.0])
+    assert expit(X @ moved).mean() == pytest.approx(0.1, abs=1e-9)
+    assert moved[1] == 3.0
+    assert y.mean() == 0.5

@@ -1,0 +1,218 @@
+"""Properties of the onset curve: a maximum, whatever the order and the copies."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from queen_outcomes.stats.times.curve_limits import (
+    batch_limits,
+    logit_limits,
+    wilson_limits,
+)
+from queen_outcomes.stats.times.turnbull import (
+    fit_turnbull,
+    fit_weighted_many,
+    share_by,
+)
+
+COURSE = st.tuples(
+    st.integers(0, 40), st.integers(1, 15) | st.just(np.inf), st.booleans()
+)
+COURSES = st.lists(COURSE, min_size=1, max_size=40)
+INF = np.inf
+
+
+def arrays(courses):
+    after = np.array([c[0] for c in courses], float)
+    by = after + np.array([c[1] for c in courses], float)
+    return after, by, np.array([c[2] for c in courses])
+
+
+def station(seed, courses=400, batches=40):
+    """Batches that share their chance of laying, looked at every few days."""
+    rng = np.random.default_rng(seed)
+    batch = rng.integers(0, batches, courses)
+    shift = rng.normal(0, 0.5, batches)[batch]
+    lays = rng.random(courses) < 1 / (1 + np.exp(-(1.4 + shift)))
+    day = np.ceil(np.exp(rng.normal(np.log(11), 0.35, courses)))
+    looks = np.array([7, 11, 14, 21, 28, 60])
+    place = np.searchsorted(looks, day)
+    known = lays & (place < len(looks))
+    after = np.where(known, np.append(0, looks)[place], 28.0)
+    return after, np.where(known, np.append(looks, INF)[place], INF), batch
+
+
+@given(COURSES)
+@settings(max_examples=150, deadline=None)
+def test_no_set_could_take_mass_and_raise_the_likelihood(courses):
+    after, by, never = arrays(courses)
+    fit = fit_turnbull(after, by, never)
+    left, right = fit.support.T
+    holds = (left >= after[:, None]) & (right <= by[:, None]) & np.isfinite(right)
+    holds |= (never | np.isinf(by))[:, None] & np.isinf(left)
+    chance = holds @ fit.mass
+    gradient = holds.T @ (1 / chance) / len(after)
+    assert fit.converged
+    assert gradient.max() <= 1 + 1e-8
+    assert np.allclose(gradient[fit.mass > 1e-6], 1, atol=1e-6)
+    assert fit.mass.sum() == pytest.approx(1, abs=1e-12)
+    assert fit.mass.min() >= 0
+
+
+@given(COURSES, st.randoms(use_true_random=False))
+@settings(max_examples=60, deadline=None)
+def test_the_order_of_the_courses_changes_nothing(courses, random):
+    shuffled = courses.copy()
+    random.shuffle(shuffled)
+    one, other = fit_turnbull(*arrays(courses)), fit_turnbull(*arrays(shuffled))
+    assert np.array_equal(one.support, other.support)
+    np.testing.assert_allclose(one.mass, other.mass, atol=1e-12)
+
+
+@given(st.lists(st.tuples(COURSE, st.integers(0, 4)), min_size=1, max_size=25))
+@settings(max_examples=60, deadline=None)
+def test_a_weight_is_as_many_copies(weighted):
+    weights = np.array([w for _, w in weighted])
+    if not weights.any():
+        return
+    after, by, never = arrays([course for course, _ in weighted])
+    copies = [np.repeat(values, weights) for values in (after, by, never)]
+    one, other = fit_turnbull(after, by, never, weights), fit_turnbull(*copies)
+    assert np.array_equal(one.support, other.support)
+    np.testing.assert_allclose(one.mass, other.mass, atol=1e-12)
+    assert one.log_likelihood == pytest.approx(other.log_likelihood, abs=1e-9)
+
+
+def test_many_weightings_reach_the_likelihood_of_single_fits():
+    after, by, batch = station(1)
+    never = np.zeros(len(after), bool)
+    draws = np.random.default_rng(2).multinomial(40, np.full(40, 1 / 40), 12)
+    weights = draws[:, batch].astype(float)
+    many = fit_weighted_many(after, by, never, weights)
+    assert many.kkt.max() <= 1 + 1e-8
+    together = share_by(many, np.arange(61))
+    for row, share in zip(weights, together, strict=True):
+        single = share_by(fit_turnbull(after, by, never, row), np.arange(61))
+        np.testing.assert_allclose(share, single, atol=1e-6)
+    by_batch = fit_weighted_many(after, by, never, draws, clusters=batch)
+    np.testing.assert_allclose(by_batch.mass, many.mass, atol=1e-12)
+
+
+def test_a_course_that_may_never_have_laid_stays_open_between_the_two():
+    # 6 laid by 7 and 3 never looked like it after 60; one ended at 20 unsettled
+    after = [*[4] * 6, *[60] * 3, 10]
+    by = [*[7] * 6, *[INF] * 3, 20]
+    never = [*[False] * 9, True]
+    fit = fit_turnbull(after, by, never)
+    # nobody else lays in (10, 20], so that the course goes with those that never do
+    np.testing.assert_allclose(share_by(fit, [6, 7, 100]), [0, 0.6, 0.6], atol=1e-9)
+    laid = fit_turnbull([*after, 12], [*by, 15], [*never, False])
+    # one more surely laid in (12, 15]: by hand, log late + log(late + never) + 3 log
+    # never is largest where 1 / late + 1 / (late + never) = 11, the courses
+    late = share_by(laid, [20])[0] - share_by(laid, [7])[0]
+    never_mass = 1 - share_by(laid, [20])[0]
+    assert 1 / late + 1 / (late + never_mass) == pytest.approx(11, abs=1e-6)
+
+
+def test_mass_that_may_as_well_be_never_counts_as_never():
+    fit = fit_turnbull([0, 0], [5, 5], [True, True])
+    assert share_by(fit, [5, 50]).tolist() == [0, 0]
+    assert fit.converged
+
+
+def test_a_set_that_a_day_cuts_counts_from_its_right_end():
+    fit = fit_turnbull([4], [9], [False])
+    assert share_by(fit, [8, 9]).tolist() == [0, 1]
+    assert fit.last_day == 9
+
+
+@pytest.mark.parametrize(
+    ("after", "by", "words"),
+    [
+        ([], [], "no courses"),
+        ([5.0], [5.0], "empty"),
+        ([np.nan], [5.0], "empty"),
+        ([0.0, 1.0, 2.0], [5.0, 6.0], "one length"),
+    ],
+)
+def test_input_that_forbids_a_fit_is_said_in_words(after, by, words):
+    fit = fit_turnbull(after, by, np.zeros(len(after), bool))
+    assert not fit.converged
+    assert words in fit.message
+    assert np.isnan(share_by(fit, [21])).all()
+    many = fit_weighted_many(after, by, np.zeros(len(after), bool), np.ones((2, 1)))
+    assert np.isnan(share_by(many, [21])).all()
+
+
+def test_limits_by_batch_are_wider_where_batches_differ():
+    after, by, batch = station(3)
+    never = np.zeros(len(after), bool)
+    together = batch_limits(after, by, never, clusters=batch, days=[21], seed=1)
+    alone = np.arange(len(after))
+    apart = batch_limits(after, by, never, clusters=alone, days=[21], seed=1)
+    assert together.method == "bootstrap over 40 batches"
+    assert together.low[0] < together.estimate[0] < together.high[0]
+    assert together.se[0] > apart.se[0]
+
+
+def test_limits_depend_on_the_seed_and_not_on_the_order():
+    after, by, batch = station(4)
+    never = np.zeros(len(after), bool)
+    order = np.random.default_rng(0).permutation(len(after))
+    one = batch_limits(after, by, never, clusters=batch, days=[14, 21], seed=7)
+    other = batch_limits(
+        after[order], by[order], never, clusters=batch[order], days=[14, 21], seed=7
+    )
+    np.testing.assert_allclose(one.low, other.low, atol=1e-12)
+    np.testing.assert_allclose(one.high, other.high, atol=1e-12)
+    third = batch_limits(after, by, never, clusters=batch, days=[14, 21], seed=8)
+    assert not np.array_equal(one.low, third.low)
+
+
+def test_few_batches_are_left_out_one_at_a_time():
+    after, by, batch = station(5, courses=60, batches=6)
+    never = np.zeros(60, bool)
+    limits = batch_limits(after, by, never, clusters=batch, days=[21], seed=1)
+    assert limits.method == "jackknife over 6 batches"
+    without = [
+        share_by(fit_turnbull(*(v[batch != b] for v in (after, by, never))), [21])[0]
+        for b in range(6)
+    ]
+    expected = np.sqrt(5 / 6 * np.sum((without - np.mean(without)) ** 2))
+    assert limits.se[0] == pytest.approx(expected, abs=1e-9)
+    low, _ = logit_limits(limits.estimate, limits.se, 5)
+    assert limits.low[0] == low[0]
+
+
+def test_one_batch_and_one_answer_still_get_limits():
+    single = batch_limits([0.0], [7.0], [False], clusters=["a"], days=[7], seed=1)
+    low, high = wilson_limits([1.0], [1])
+    assert (single.low[0], single.high[0]) == (low[0], high[0])
+    after, by, _ = station(6, courses=30)
+    never = np.zeros(30, bool)
+    same = batch_limits(after, by, never, clusters=np.ones(30), days=[21], seed=1)
+    assert same.method == "jackknife over 30 courses of one batch"
+    assert same.low[0] < same.estimate[0] < same.high[0]
+    without = [
+        share_by(fit_turnbull(*(np.delete(v, i) for v in (after, by, never))), [21])[0]
+        for i in range(30)
+    ]
+    expected = np.sqrt(29 / 30 * np.sum((without - np.mean(without)) ** 2))
+    assert same.se[0] == pytest.approx(expected, abs=1e-9)
+    all_laid = batch_limits(
+        np.zeros(30),
+        np.full(30, 9.0),
+        np.zeros(30, bool),
+        clusters=np.arange(30),
+        days=[9],
+        seed=1,
+    )
+    # Wilson, n of n: n / (n + z squared)
+    assert all_laid.low[0] == pytest.approx(30 / (30 + 1.959964**2), abs=1e-7)
+    assert all_laid.high[0] == pytest.approx(1, abs=1e-12)
+
+
+def test_no_courses_have_no_limits():
+    limits = batch_limits([], [], [], clusters=[], days=[21], seed=1)
+    assert np.isnan(limits.low).all()
+    assert limits.method == "there are no courses"

@@ -1,0 +1,42 @@
+"""Small folders of records for tests, and what staging makes of them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.settings import parse
+from queen_outcomes.records.staging import Staged, stage_records
+
+INSEMINATIONS = "queen_id,inseminated_at\nQ1,2025-06-01\n"
+CHECKS = "queen_id,checked_on\nQ1,2025-06-20\n"
+
+
+def folder(path: Path, **more: str | bytes) -> Path:
+    """Make a folder of records; `a__csv` is a.csv, a None leaves a usual one out."""
+    files = {"inseminations__csv": INSEMINATIONS, "checks__csv": CHECKS, **more}
+    path.mkdir(parents=True, exist_ok=True)
+    for name, content in files.items():
+        if content is None:
+            continue
+        file = path / name.replace("___", "/").replace("__", ".")
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_bytes(content if isinstance(content, bytes) else content.encode())
+    return path
+
+
+def stage(path: Path, settings: dict | None = None, **more) -> tuple[Store, Staged]:
+    """Stage a folder made by `folder`."""
+    store = Store()
+    return store, stage_records(store, folder(path, **more), parse(settings or {}))
+
+
+def checks(path: Path, text: str | bytes, settings: dict | None = None) -> list[dict]:
+    """Stage a table of checks, and give its rows without what is empty."""
+    store, _ = stage(path, settings, checks__csv=text)
+    rows = store.records("SELECT * FROM staged_checks ORDER BY ref")
+    store.close()
+    return [
+        {name: value for name, value in row.items() if value is not None}
+        for row in rows
+    ]

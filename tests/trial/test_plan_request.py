@@ -1,0 +1,89 @@
+"""What a trial is asked for: read into order, or refused with what would do."""
+
+from __future__ import annotations
+
+import zlib
+
+import pytest
+from planned_station import request
+from queen_outcomes.base.errors import UsageError
+from queen_outcomes.facts.settings import Plan, Reading, Settings
+
+
+def test_what_is_not_said_is_filled_in():
+    found = request()
+    assert found.name == "Doses_2027"
+    assert found.seed == zlib.crc32(b"Doses_2027")
+    assert found.reference == "single 8"
+    assert found.question == ("laying", 21)
+    assert (found.block_size, found.by, found.power) == (4, "queen", 0.8)
+    assert found.alpha == 0.05
+
+
+def test_arms_are_read_with_their_doses():
+    found = request(arms=("single  8 = 8,5", "a=b=2 + 3.5", "ｓｉｎｇｌｅ 12=12"))
+    assert [arm.name for arm in found.arms] == ["single 8", "a=b", "single 12"]
+    assert [arm.doses for arm in found.arms] == [(8.5,), (2.0, 3.5), (12.0,)]
+    assert found.arms[1].total_ul == 5.5
+    assert found.arms[1].words == "2 + 3.5 uL"
+    assert found.block_size == 6
+    assert found.alpha == pytest.approx(0.025)
+
+
+def test_a_reference_is_found_whatever_its_letters_case():
+    assert request(reference="SINGLE 12").reference == "single 12"
+
+
+def test_the_station_s_own_margin_is_taken_where_none_is_said():
+    own = Settings(plan=Plan(margin=0.15))
+    found = request(own, difference=None)
+    assert (found.difference, found.margin) == (None, 0.15)
+    assert request(own).margin is None
+
+
+@pytest.mark.parametrize(
+    ("asked", "told"),
+    [
+        ({"arms": ("single 8=8",)}, "two arms or more"),
+        ({"arms": ("single 8=8", "12")}, '"6 and 6=6+6"'),
+        ({"arms": ("single 8=8", "x=1+")}, "x=1+"),
+        ({"arms": ("single 8=8", "=9")}, "cannot be read"),
+        ({"arms": ("single 8=8", "Single 8=9")}, "one name"),
+        ({"arms": ("single 8=8", "flood=41")}, "at most 40 uL"),
+        ({"arms": ("single 8=8", "none=0")}, "above 0"),
+        ({"arms": ("single 8=8", "odd=nan")}, "cannot be true"),
+        ({"reference": "singel 12"}, 'did you mean "single 12"?'),
+        ({"outcome": "layng"}, 'did you mean "laying"?'),
+        ({"days": 22}, "laying by day 21"),
+        ({"difference": 0.1, "margin": 0.1}, "both"),
+        ({"difference": None}, "neither"),
+        ({"difference": 0.0}, "nothing"),
+        ({"difference": 1.1}, "from -1 to 1"),
+        ({"difference": float("nan")}, "from -1 to 1"),
+        ({"margin": -0.1}, "from 0 to 1"),
+        ({"power": 1.0}, "from 0.5 to 0.99"),
+        ({"share": 1.0}, "from 0.001 to 0.999"),
+        ({"icc": -0.1}, "from 0 to 0.999"),
+        ({"queens_per_graft": 0}, "from 1 to 10000"),
+        ({"block_size": 3}, "a multiple of 2"),
+        ({"block_size": 0}, "a multiple of 2"),
+        ({"seed": -1}, "0 or a whole number above"),
+    ],
+)
+def test_what_cannot_be_planned_is_refused_in_words(asked, told):
+    with pytest.raises(UsageError) as refused:
+        request(**asked)
+    assert told in refused.value.text()
+
+
+def test_a_name_that_means_not_recorded_is_refused():
+    own = Settings(reading=Reading(empty=("?",)))
+    with pytest.raises(UsageError, match="not recorded"):
+        request(own, arms=("?=8", "single 12=12"))
+    with pytest.raises(UsageError, match="not recorded"):
+        request(own, name="?")
+
+
+def test_an_outcome_of_several_windows_takes_its_first():
+    assert request(outcome="superseded").question == ("superseded", 90)
+    assert request(outcome="superseded", days=365).question == ("superseded", 365)
