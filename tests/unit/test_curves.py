@@ -67,6 +67,7 @@ def rates(records, outcome, days=120):
     return row
 
 
+@pytest.mark.slow
 def test_selling_good_queens_biases_the_plain_rate_and_not_the_estimate():
     records, truth = station(sold=0.6)
     row, truth = rates(records, "established"), truth["established"]
@@ -75,6 +76,7 @@ def test_selling_good_queens_biases_the_plain_rate_and_not_the_estimate():
     assert row["estimate_low"] < truth < row["estimate_high"]
 
 
+@pytest.mark.slow
 def test_looking_only_at_some_living_queens_does_not_make_deaths_common():
     records, truth = station(looked=0.3)
     row, truth = rates(records, "lost"), truth["lost"]
@@ -83,6 +85,7 @@ def test_looking_only_at_some_living_queens_does_not_make_deaths_common():
     assert row["estimate_low"] < truth < row["estimate_high"]
 
 
+@pytest.mark.slow
 def test_where_all_is_seen_plain_rate_and_estimate_agree():
     records, truth = station()
     for outcome in ("lost", "established"):

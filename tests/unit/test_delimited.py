@@ -100,6 +100,7 @@ cells = st.text(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=80, deadline=None)
 @given(
     rows=st.lists(st.tuples(cells, cells, cells), min_size=1, max_size=8),

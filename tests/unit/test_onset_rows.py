@@ -18,6 +18,8 @@ from queen_outcomes.outcomes.rates import count_rates
 from queen_outcomes.outcomes.turnbull import fit_turnbull, share_by
 from queen_outcomes.season_plan import SeasonPlan
 
+pytestmark = pytest.mark.slow
+
 TABLES = (
     *("model_fits", "model_terms", "model_coefficients"),
     *("adjusted", "contrasts", "onset_days"),

@@ -27,6 +27,8 @@ from queen_outcomes.models.risks import RiskModel
 from scipy.stats import binom
 from statsmodels.stats.proportion import proportion_confint
 
+pytestmark = pytest.mark.slow
+
 FLAT = RiskModel(
     (),
     np.zeros(1, int),

@@ -149,6 +149,7 @@ def _where_known(rows: list[dict[str, Any]], **values: Any) -> dict[str, Any]:
     return {name: value for name, value in values.items() if name in rows[0]}
 
 
+@pytest.mark.slow
 @settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(records=stations, as_of=some_day(20, 130))
 def test_the_page_is_given_what_the_tables_hold(records, as_of):
@@ -240,6 +241,7 @@ def test_nothing_from_the_records_can_end_a_script():
         assert text.startswith("queens.take(")
 
 
+@pytest.mark.slow
 def test_the_order_of_the_rows_changes_no_byte():
     rows = {
         "inseminations": [insemination(n, queen_id=f"Q{n}") for n in range(30)],
