@@ -52,6 +52,13 @@ def pytest_xdist_auto_num_workers(config) -> int | None:
     return min(len(named), cores) if len(named) > 1 else 0
 
 
+def pytest_collection_modifyitems(config, items):
+    """Put files with slow tests first, so that no worker is left with a long one at the end."""
+    if hasattr(config, "workerinput"):
+        slow = {item.path for item in items if item.get_closest_marker("slow")}
+        items.sort(key=lambda item: item.path not in slow)
+
+
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
     """Keep a file's tests on one worker, for what they share, and all pages in one browser."""

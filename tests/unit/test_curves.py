@@ -7,6 +7,8 @@ from queen_outcomes.outcomes.rates import count_rates
 from queen_outcomes.settings import Settings
 from station_tables import check, day, derived, insemination, leave
 
+pytestmark = pytest.mark.slow
+
 QUEENS = 1500
 LOOKS = (7, 14, 21, 28, 35, 42, 49, 56, 63)
 LAYS, DIES = 0.85, 0.2
@@ -67,7 +69,6 @@ def rates(records, outcome, days=120):
     return row
 
 
-@pytest.mark.slow
 def test_selling_good_queens_biases_the_plain_rate_and_not_the_estimate():
     records, truth = station(sold=0.6)
     row, truth = rates(records, "established"), truth["established"]
@@ -76,7 +77,6 @@ def test_selling_good_queens_biases_the_plain_rate_and_not_the_estimate():
     assert row["estimate_low"] < truth < row["estimate_high"]
 
 
-@pytest.mark.slow
 def test_looking_only_at_some_living_queens_does_not_make_deaths_common():
     records, truth = station(looked=0.3)
     row, truth = rates(records, "lost"), truth["lost"]
@@ -85,7 +85,6 @@ def test_looking_only_at_some_living_queens_does_not_make_deaths_common():
     assert row["estimate_low"] < truth < row["estimate_high"]
 
 
-@pytest.mark.slow
 def test_where_all_is_seen_plain_rate_and_estimate_agree():
     records, truth = station()
     for outcome in ("lost", "established"):

@@ -46,6 +46,7 @@ def exits_rules():
     return row_rules(TABLES["exits"], Settings(), AS_OF)[:4]
 
 
+@pytest.mark.slow
 def test_a_count_that_differs_stops_the_build():
     rules = exits_rules()
     counts = dict.fromkeys((rule.rule_id for rule in rules), 0)

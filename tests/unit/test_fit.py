@@ -11,6 +11,8 @@ from queen_outcomes.models.analysis_set import analysis_set
 from queen_outcomes.models.fit import fit_courses
 from queen_outcomes.models.terms import MAIN
 
+pytestmark = pytest.mark.slow
+
 TABLES = (
     *("model_fits", "model_terms", "model_coefficients", "model_groups"),
     *("adjusted", "contrasts"),
@@ -70,7 +72,6 @@ def test_a_weighted_mean_of_adjusted_levels_is_the_rate(usual):
     assert mean == pytest.approx(row["events"] / row["rows"], abs=0.02)
 
 
-@pytest.mark.slow
 def test_a_factor_that_bends_is_told_from_a_line():
     made = queens(400, dose_ul=8.0)
     for number, queen in enumerate(made):
@@ -86,7 +87,6 @@ def test_a_factor_that_bends_is_told_from_a_line():
     assert float(p) < 0.001
 
 
-@pytest.mark.slow
 def test_shuffled_records_change_nothing(usual):
     assert everything(modelled(queens(300), shuffle=3)) == everything(usual)
 
@@ -112,14 +112,12 @@ def test_one_operator_and_one_dose_are_named_as_not_varying():
     assert store.rows("SELECT 1 FROM contrasts WHERE factor = 'dose'") == []
 
 
-@pytest.mark.slow
 def test_unrecorded_ages_are_left_out_by_name():
     found = fit(modelled(queens(200, drone_age_days=None)))
     (said,) = [part for part in found["left_out"].split("; ") if "0 % of" in part]
     assert "age of the drones" in said.partition(": recorded")[0].split(", ")
 
 
-@pytest.mark.slow
 def test_answers_split_by_a_factor_are_penalised():
     made = queens(200)
     for queen in made:
@@ -136,7 +134,6 @@ def test_three_queens_a_batch_still_give_a_model():
     assert fit(modelled(made))["method"] in ("glmm", "cluster_robust")
 
 
-@pytest.mark.slow
 def test_one_day_for_all_leaves_the_time_of_year_out():
     store = modelled(queens(200, on=5))
     assert re.search(r"time of year[^;]*: does not vary", fit(store)["left_out"])

@@ -9,6 +9,8 @@ from queen_outcomes.outcomes.rates import count_rates
 from queen_outcomes.settings import Settings
 from station_tables import check, day, derived, insemination, leave
 
+pytestmark = pytest.mark.slow
+
 
 def known(store):
     """Give the histories of a small station."""
@@ -122,7 +124,6 @@ def lost(*checks, exits=()):
     return [float(part[0]) for part in (risk.since - 1, risk.behind, risk.by)]
 
 
-@pytest.mark.slow
 def test_a_look_finds_what_may_be_old_and_an_exit_alone_dates_it():
     alive = check(10, queen_seen=True)
     dead, missing = [leave(60, "dead")], [leave(60, "missing")]

@@ -216,6 +216,7 @@ def a_station(**more):
     )
 
 
+@pytest.mark.slow
 def test_everything_about_a_queen_is_told():
     store = a_station()
     files = page(store)["files"]
@@ -260,6 +261,7 @@ def test_the_order_of_the_rows_changes_no_byte():
     assert pages[0] == pages[1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("a_file", [1, 3, 7])
 def test_queens_are_split_over_files(a_file, monkeypatch):
     monkeypatch.setattr(queen_files, "QUEENS_A_FILE", a_file)

@@ -9,6 +9,8 @@ from queen_outcomes.season_plan import SeasonPlan
 from queen_outcomes.store import Store
 from station_tables import derived
 
+pytestmark = pytest.mark.slow
+
 DAY = dt.date(2025, 10, 1)
 ALL = len(LAYING.outcomes.windows)
 
@@ -39,7 +41,6 @@ def test_the_same_records_take_everything_over_and_change_nothing(before, monkey
     assert everything(store) == tables
 
 
-@pytest.mark.slow
 def test_a_changed_answer_is_fitted_again(before):
     folder, tables = before
     made = queens(200)
@@ -49,14 +50,12 @@ def test_a_changed_answer_is_fitted_again(before):
     assert everything(store) != tables
 
 
-@pytest.mark.slow
 def test_a_changed_factor_is_fitted_again(before):
     made = queens(200)
     made[7]["dose_ul"] += 0.1
     assert modelled(made, before[0])[1] == 0
 
 
-@pytest.mark.slow
 def test_a_form_still_to_be_fixed_is_not_taken_over(before):
     plan = SeasonPlan("2025", DAY)
     _, taken = modelled(queens(200), before[0], plan)

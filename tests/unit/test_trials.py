@@ -11,6 +11,8 @@ from queen_outcomes.doses.batches import stratified_difference
 from queen_outcomes.doses.said import difference_said
 from queen_outcomes.models.proportions import newcombe_difference
 
+pytestmark = pytest.mark.slow
+
 
 def by_lot(n, shares, seed=1, block=4):
     """Give a trial's queens: blocks of four in a row, arms drawn within each."""
@@ -75,7 +77,6 @@ def test_without_a_margin_there_is_no_verdict_but_what_one_would_need():
     assert all(r["queens"] >= r["queens_alone"] > 0 for r in need)
 
 
-@pytest.mark.slow
 def test_a_running_trial_is_interim_until_the_planned_number_of_each_arm_closed():
     made = by_lot(160, {"one": 0.7, "two": 0.8})
     running = primary(compared(made, asking(planned_arms={"T1": 81})))
@@ -111,7 +112,6 @@ def test_a_trial_without_blocks_is_not_by_lot():
     assert primary(compared(made))["method"] == "adjusted"
 
 
-@pytest.mark.slow
 def test_limits_and_p_hold_for_all_arms_together():
     shares = {"one": 0.7, "two": 0.8, "three": 0.75}
     rows = contrasts(compared(queens(180, shares)), method="unadjusted")
@@ -176,7 +176,6 @@ def split_dose_station():
     return made
 
 
-@pytest.mark.slow
 def test_queens_that_die_between_two_doses_count_against_the_two_doses():
     store = compared(split_dose_station())
     (row,) = contrasts(store, method="unadjusted")
