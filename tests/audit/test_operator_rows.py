@@ -23,6 +23,8 @@ from queen_outcomes.stats.series.learning import learning_limit
 from scipy.stats import binom
 from statsmodels.stats.proportion import proportion_confint
 
+pytestmark = pytest.mark.slow
+
 FLAT = RiskModel(
     (),
     np.zeros(1, int),

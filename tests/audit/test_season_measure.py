@@ -9,6 +9,8 @@ from modelled import LAYING, modelled, queens
 from queen_outcomes.audit.results import audit_station
 from queen_outcomes.models.season_plan import SeasonPlan
 
+pytestmark = pytest.mark.slow
+
 DAY = dt.date(2026, 10, 1)
 
 

@@ -11,6 +11,8 @@ from queen_outcomes.dashboard import doses as page
 from queen_outcomes.dashboard.site import _common, _environment
 from queen_outcomes.facts.dose_words import difference_said, needed_said, points
 
+pytestmark = pytest.mark.slow
+
 TWO = {"one": 0.8, "two": 0.8}
 
 

@@ -9,6 +9,8 @@ from queen_outcomes.models.results import fit_models
 from queen_outcomes.outcomes.curves import draw_curves
 from queen_outcomes.outcomes.rates import count_rates
 
+pytestmark = pytest.mark.slow
+
 DAY = dt.date(2026, 10, 1)
 
 

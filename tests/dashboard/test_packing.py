@@ -13,6 +13,7 @@ columns = st.lists(st.one_of(st.none(), whole), max_size=60)
 words = st.text(st.sampled_from('ab, "<é\u2028'), max_size=12)
 
 
+@pytest.mark.slow
 @given(columns)
 def test_numbers_are_read_back(column):
     packed = packing.numbers(column)
@@ -20,6 +21,7 @@ def test_numbers_are_read_back(column):
     assert (packed is None) == (not [n for n in column if n is not None])
 
 
+@pytest.mark.slow
 @given(st.lists(st.lists(st.integers(0, 5000), max_size=5), max_size=20))
 def test_lists_are_read_back(rows):
     assert unpacked.lists(packing.lists(rows), len(rows)) == rows

@@ -149,6 +149,7 @@ def _where_known(rows: list[dict[str, Any]], **values: Any) -> dict[str, Any]:
     return {name: value for name, value in values.items() if name in rows[0]}
 
 
+@pytest.mark.slow
 @settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(records=stations, as_of=some_day(20, 130))
 def test_the_page_is_given_what_the_tables_hold(records, as_of):
@@ -215,6 +216,7 @@ def a_station(**more):
     )
 
 
+@pytest.mark.slow
 def test_everything_about_a_queen_is_told():
     store = a_station()
     files = page(store)["files"]
@@ -240,6 +242,7 @@ def test_nothing_from_the_records_can_end_a_script():
         assert text.startswith("queens.take(")
 
 
+@pytest.mark.slow
 def test_the_order_of_the_rows_changes_no_byte():
     rows = {
         "inseminations": [insemination(n, queen_id=f"Q{n}") for n in range(30)],
@@ -258,6 +261,7 @@ def test_the_order_of_the_rows_changes_no_byte():
     assert pages[0] == pages[1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("a_file", [1, 3, 7])
 def test_queens_are_split_over_files(a_file, monkeypatch):
     monkeypatch.setattr(queen_files, "QUEENS_A_FILE", a_file)

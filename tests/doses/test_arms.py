@@ -14,6 +14,8 @@ from queen_outcomes.doses.arm_labels import GIVEN, MEANT, PROTOCOL, label_arms
 from queen_outcomes.facts import exports as contract
 from queen_outcomes.models.season_plan import SeasonPlan
 
+pytestmark = pytest.mark.slow
+
 TWO = {"one": 0.8, "two": 0.8}
 
 

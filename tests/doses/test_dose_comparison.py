@@ -284,6 +284,7 @@ def test_terms_that_a_station_drops_are_not_allowed_for():
     assert found.factors == ("age of the queen", "line")
 
 
+@pytest.mark.slow
 def test_the_step_leaves_nothing_out_of_its_own_courses():
     made = queens(60, {"one": 0.8, "two": 0.8})
     store = compared(made, asking())

@@ -93,6 +93,7 @@ def test_what_stands_in_the_way_of_a_verdict(low, margin, trial, word, said):
     assert said in found.said
 
 
+@pytest.mark.slow
 @settings(deadline=None)
 @given(
     st.lists(st.tuples(st.integers(0, 30), st.integers(0, 30)), min_size=1, max_size=4)

@@ -19,6 +19,8 @@ from queen_outcomes.outcomes.histories import onset_sets
 from queen_outcomes.outcomes.rates import count_rates
 from queen_outcomes.stats.times.turnbull import fit_turnbull, share_by
 
+pytestmark = pytest.mark.slow
+
 TABLES = (
     *("model_fits", "model_terms", "model_coefficients"),
     *("adjusted", "contrasts", "onset_days"),

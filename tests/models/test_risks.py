@@ -42,6 +42,7 @@ def test_who_operates_does_not_change_the_risk(usual):
     np.testing.assert_array_equal(model.risks(swapped), cases.risk)
 
 
+@pytest.mark.slow
 def test_few_operators_as_levels_are_averaged_out_too():
     made = queens(240)
     for number, queen in enumerate(made):

@@ -9,6 +9,8 @@ from queen_outcomes.outcomes.histories import NEVER_ONLY, at_risk, onset_sets
 from queen_outcomes.outcomes.rates import count_rates
 from station_tables import check, day, derived, insemination, leave
 
+pytestmark = pytest.mark.slow
+
 
 def known(store):
     """Give the histories of a small station."""

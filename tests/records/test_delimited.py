@@ -100,6 +100,7 @@ cells = st.text(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=80, deadline=None)
 @given(
     rows=st.lists(st.tuples(cells, cells, cells), min_size=1, max_size=8),
@@ -132,6 +133,7 @@ def test_any_table_comes_back_as_it_was_written(
 garbage = st.text(st.sampled_from('a," \r;'), max_size=12)
 
 
+@pytest.mark.slow
 @settings(max_examples=80, deadline=None)
 @given(lines=st.lists(garbage, max_size=12), pieces=st.integers(1, 12))
 def test_every_line_is_in_one_row_or_blank(lines, pieces):

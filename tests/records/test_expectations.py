@@ -23,6 +23,7 @@ def everything_wrong() -> dict[str, list[dict]]:
     return rows
 
 
+@pytest.mark.slow
 def test_both_ways_of_counting_agree_when_everything_is_wrong(capsys):
     store = accepted(**everything_wrong())
     failed = store.rows(
@@ -33,6 +34,7 @@ def test_both_ways_of_counting_agree_when_everything_is_wrong(capsys):
     assert capsys.readouterr() == ("", "")
 
 
+@pytest.mark.slow
 def test_empty_tables_fulfil_every_expectation():
     store = accepted()
     assert store.rows("SELECT count(*) > 100, max(failed) FROM expectations") == [
@@ -44,6 +46,7 @@ def exits_rules():
     return row_rules(TABLES["exits"], Settings(), AS_OF)[:4]
 
 
+@pytest.mark.slow
 def test_a_count_that_differs_stops_the_build():
     rules = exits_rules()
     counts = dict.fromkeys((rule.rule_id for rule in rules), 0)

@@ -16,6 +16,8 @@ from queen_outcomes.stats.shares.score_limits import (
 )
 from scipy.stats import binom
 
+pytestmark = pytest.mark.slow
+
 KINDS = ["mee", "miettinen_nurminen"]
 
 

@@ -128,6 +128,7 @@ def test_stated_power_is_the_power_of_the_test(p1, p2, d0, n):
     assert margin_power(n, n, p1, p2, d0) == pytest.approx(exact, abs=0.02)
 
 
+@pytest.mark.slow
 def test_a_planned_trial_finds_what_it_was_planned_for():
     # whole batches of 10, ICC 0.05 (shares of batches from a beta distribution)
     size, icc = superiority_size(0.8, 0.6), 0.05
@@ -155,6 +156,7 @@ def test_semen_and_drones_to_have_ready():
 strata = st.dictionaries(st.text(max_size=4), st.integers(0, 25), max_size=4)
 
 
+@pytest.mark.slow
 @settings(deadline=None)
 @given(
     strata, st.integers(1, 3), st.integers(1, 3), st.integers(1, 3), st.integers(0, 9)

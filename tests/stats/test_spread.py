@@ -121,6 +121,7 @@ def test_mgus2_gives_the_published_incidence_and_errors():
     assert found.se[1] == pytest.approx(0.0067968, abs=6e-8)
 
 
+@pytest.mark.slow
 @given(COURSES, st.randoms(use_true_random=False))
 @settings(max_examples=80, deadline=None)
 def test_shares_rise_and_do_not_mind_the_order(courses, random):

@@ -71,6 +71,7 @@ def test_whole_batches_are_all_of_one_arm(plan):
     assert set(Counter(key[:2] for key in in_blocks).values()) == {2}
 
 
+@pytest.mark.slow
 def test_the_list_depends_on_seed_and_name_alone(plan):
     one = list_csv(plan().bench_list(), plan().request, Settings())
     again = list_csv(plan().bench_list(), plan().request, Settings())

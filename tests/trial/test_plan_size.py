@@ -107,6 +107,7 @@ shares = st.floats(0.3, 0.85)
 iccs = st.floats(0, 0.2)
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=60)
 @given(
     *(shares, iccs, st.floats(0, 1), st.integers(4, 40), st.floats(0.5, 0.95)),
@@ -128,6 +129,7 @@ def test_the_power_reached_is_the_one_asked_for_with_the_fewest_batches(
     assert found.batches in [one.batches for one in found.neighbours]
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=60)
 @given(st.integers(4, 60), st.integers(1, 5), st.floats(1, 60))
 def test_a_batch_is_parted_into_loads_of_whole_blocks(per_graft, half, per_load):
@@ -160,6 +162,7 @@ def test_what_no_queens_could_show_is_said_in_words(share, asked, told):
         size({"share": share, "per_graft": per_graft}, **asked)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("by", ["queen", "batch"])
 def test_a_trial_drawn_by_the_list_finds_what_it_was_planned_for(by):
     # batches' shares from a beta distribution: two queens of a batch correlate by icc

@@ -107,6 +107,7 @@ def build(
     with folders.hold(place, now):
         run_id = folders.new_run_id(now)
         folder = folders.prepare(place, run_id)
+        _mend(place, console)
         season = season_plan.season_of(day, settings.season_first_month)
         plan = season_plan.read(station, season, day)
         try:
@@ -137,7 +138,7 @@ def _make(
     from queen_outcomes.base.store import Store
 
     settings, day, plan, pdf = chosen
-    earlier = folders.latest(station / "build")
+    earlier = folders.before(station / "build")
     with Store(folder / folders.STORE_FILE, memory=memory_limit()) as store:
         work = steps.Work(
             store, station / "records", folder, settings, day, earlier, plan, pdf
@@ -153,9 +154,20 @@ def _make(
     return {**made, "notes": work.notes}, quarantined
 
 
+def _mend(place: Path, console: Console) -> None:
+    """Mend a lost link before anything is built: a build that fails must leave it sound."""
+    found = folders.mend(place)
+    if found is not None:
+        link = place / folders.LATEST
+        console.note(
+            f"note: {link} was missing or led nowhere; it now leads to {found.name}, "
+            "the last complete build"
+        )
+
+
 def _swap(place: Path, run_id: str, keep: int) -> None:
     """Switch first; only then trim the build before, so that `latest` is always whole."""
-    before = folders.latest(place)
+    before = folders.linked(place)
     folders.switch(place, run_id)
     if before is not None and before.parent == place.resolve():
         folders.retire(place, before)
