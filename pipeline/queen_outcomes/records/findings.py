@@ -20,8 +20,6 @@ PLACE_SQL = (
 )
 """SQL of "source:line" for the ref put in its place."""
 
-UNREAD_KINDS = ("date", "datetime", "number", "integer", "yes_no", "word")
-
 
 def place(ref: str) -> str:
     """Give SQL that writes a ref as "source:line"."""
@@ -49,8 +47,8 @@ def written_columns(table: Table) -> list[str]:
     return [
         name
         for column in table.columns
-        for name in (column.name, f"{column.name}__unread")
-        if name == column.name or column.kind in UNREAD_KINDS
+        for name in (column.name, column.unread)
+        if name
     ]
 
 
