@@ -5,7 +5,7 @@ from __future__ import annotations
 from queen_outcomes.facts.column import Limits
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.records.row_rules import all_row_rules, row_rules
+from queen_outcomes.records.rules import all_row_rules, row_rules
 from staged_tables import AS_OF, accepted, day, noon, reasons_of
 
 DONE = {"queen_id": "A", "inseminated_at": noon(0)}
