@@ -15,7 +15,7 @@ from typing import Any
 from queen_outcomes.base.store import literal, quote
 from queen_outcomes.facts import reasons
 from queen_outcomes.facts.column import Column, Limits, Pair, Table
-from queen_outcomes.facts.dictionary import IN_THE_FUTURE_DAYS, TABLES
+from queen_outcomes.facts.dictionary import IN_THE_FUTURE_DAYS
 from queen_outcomes.facts.settings import Settings
 
 NOTHING = "CAST(NULL AS VARCHAR)"
@@ -111,11 +111,6 @@ def row_rules(table: Table, settings: Settings, as_of: dt.date) -> list[Rule]:
         rules += _cell_rules(table, column, settings)
     pairs = [_pair_rule(table, pair) for pair in table.pairs]
     return rules + [_unless_emptied(rule, [*rules, *pairs]) for rule in pairs]
-
-
-def all_row_rules(settings: Settings, as_of: dt.date) -> dict[str, list[Rule]]:
-    """Make the row rules of every table of the dictionary."""
-    return {name: row_rules(table, settings, as_of) for name, table in TABLES.items()}
 
 
 def _unless_emptied(rule: Rule, rules: list[Rule]) -> Rule:
