@@ -9,8 +9,7 @@ from queen_outcomes.base.errors import LedgerError
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.records import expectations
-from queen_outcomes.records.row_rules import row_rules
-from queen_outcomes.records.rules import Expectation
+from queen_outcomes.records.rules import Expectation, row_rules
 from staged_tables import AS_OF, accepted, staged
 from test_reasons import LISTED, QUARANTINED
 

@@ -8,8 +8,7 @@ from typing import Any
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.how_sure import how_sure
 from queen_outcomes.facts import words
-from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.facts.limits import DERIVED_LIMITS
+from queen_outcomes.facts.dictionary import DERIVED_LIMITS, TABLES
 from queen_outcomes.facts.settings import Settings
 
 

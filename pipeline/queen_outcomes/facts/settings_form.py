@@ -12,8 +12,7 @@ from typing import Any
 
 from queen_outcomes.base.errors import UsageError, nearest
 from queen_outcomes.facts.column import UNITS, Limits, Table
-from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.facts.limits import DERIVED_LIMITS
+from queen_outcomes.facts.dictionary import DERIVED_LIMITS, TABLES
 from queen_outcomes.facts.settings_fields import (
     DAYS,
     TEXT,

@@ -10,8 +10,7 @@ import datetime as dt
 from typing import Any
 
 from queen_outcomes.base.store import Store
-from queen_outcomes.facts.dictionary import GONE_REASONS
-from queen_outcomes.facts.limits import DERIVED_LIMITS
+from queen_outcomes.facts.dictionary import DERIVED_LIMITS, GONE_REASONS
 from queen_outcomes.facts.settings import Settings
 
 STEPS = (

@@ -3,15 +3,14 @@
 import pytest
 from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.records.header import Names, canonical, unique
-from queen_outcomes.records.mapping import map_columns
+from queen_outcomes.records.headings import TableNames, canonical, map_columns, unique
 from reading import stage
 
 CHECKS = TABLES["checks"]
 
 
 def mapped(headings, columns=None):
-    return map_columns(Names.of(CHECKS, columns or {}), headings, "checks.csv")
+    return map_columns(TableNames.of(CHECKS, columns or {}), headings, "checks.csv")
 
 
 def test_case_blanks_hyphens_and_invisible_signs_do_not_matter():
