@@ -7,7 +7,7 @@ from onset_records import SETTINGS, queens, station
 from queen_outcomes.dashboard import onset, onset_model, site
 from queen_outcomes.models.results import fit_models
 from queen_outcomes.outcomes.curves import draw_curves
-from queen_outcomes.outcomes.rates import count_rates
+from queen_outcomes.outcomes.derive import count_rates
 
 DAY = dt.date(2026, 10, 1)
 

@@ -89,8 +89,7 @@ def _check(work: Work) -> int:
 
 
 def _derive(work: Work) -> int:
-    from queen_outcomes.outcomes.derive import derive
-    from queen_outcomes.outcomes.listing import write_listed
+    from queen_outcomes.outcomes.derive import derive, write_listed
 
     derive(work.store, work.settings, work.as_of)
     write_listed(work.store)
@@ -98,7 +97,7 @@ def _derive(work: Work) -> int:
 
 
 def _rates(work: Work) -> int:
-    from queen_outcomes.outcomes.rates import count_rates
+    from queen_outcomes.outcomes.derive import count_rates
 
     count_rates(work.store, work.settings)
     return count_rows(work.store, "count(*)", "rates")

@@ -17,6 +17,7 @@ from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import UsageError, nearest
 from queen_outcomes.build import journal, steps
 from queen_outcomes.facts import settings as station_settings
+from queen_outcomes.facts.outcomes import refuse_unfinished
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models import season_plan
 from queen_outcomes.models.season_plan import SeasonPlan
@@ -100,6 +101,7 @@ def build(
         Whatever a step refuses; nothing has changed then.
     """
     check_step(until)
+    refuse_unfinished()
     now = now or dt.datetime.now().astimezone()
     settings = station_settings.load(station)
     day = pick_day(as_of, settings, now)

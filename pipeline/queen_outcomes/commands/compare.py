@@ -10,7 +10,7 @@ import click
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import NoModelError
 from queen_outcomes.commands.options import shared, station_argument
-from queen_outcomes.facts.settings_plan import QUESTIONS
+from queen_outcomes.facts.outcomes import OUTCOMES
 
 if TYPE_CHECKING:
     from queen_outcomes.build.latest_build import Finished
@@ -26,7 +26,7 @@ HOME = "../latest/dashboard/"
 @station_argument
 @click.option("--arms", multiple=True, help="Arms, with commas between; else all.")
 @click.option("--reference", help="The arm to compare with; else the build's.")
-@click.option("--outcome", type=click.Choice(QUESTIONS), help="Else the plan's.")
+@click.option("--outcome", type=click.Choice(list(OUTCOMES)), help="Else the plan's.")
 @click.option("--days", type=click.IntRange(1), help="The outcome's window.")
 @click.option(
     "--margin",

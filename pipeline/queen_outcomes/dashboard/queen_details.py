@@ -48,7 +48,7 @@ def tables(
     given = explain.parameters(store, queens, settings=settings, as_of=as_of)
 
     def told(name: str) -> pl.DataFrame:
-        return store.frame(resources.read("sql", "11_explain", f"{name}.sql"), given)
+        return store.frame(explain.statement(name), given)
 
     shapes = store.frame(resources.read("sql", "10_pages", "queen_looks.sql"))
     looks = told("looks_explained").join(shapes, on="ref")

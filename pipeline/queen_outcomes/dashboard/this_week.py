@@ -10,6 +10,7 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import theme
 from queen_outcomes.dashboard.charts.cohorts import cohort_chart
 from queen_outcomes.facts import words
+from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Settings
 
 LATELY_DAYS = 7
@@ -66,6 +67,16 @@ def _failed(store: Store, settings: Settings, as_of: dt.date) -> list[dict[str, 
             "lately_days": LATELY_DAYS,
             "grace_days": settings.outcomes.grace_days,
             "sources": words.source_names(store),
+            "failures": [
+                {
+                    "outcome": name,
+                    "window_days": days,
+                    "state": OUTCOMES[name].fails,
+                    "what": OUTCOMES[name].failure.format(days),
+                }
+                for name, days in settings.outcomes.windows
+                if OUTCOMES[name].is_told_at_close
+            ],
         },
     )
 

@@ -13,6 +13,7 @@ import numpy as np
 from scipy import stats
 
 from queen_outcomes.doses.differences import ADJUSTED, Difference
+from queen_outcomes.facts.outcomes import yes_fails
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP, Asked, ask
 from queen_outcomes.models.analysis_set import AnalysisSet
@@ -21,7 +22,6 @@ from queen_outcomes.models.fit import LEVELS, cluster_codes
 from queen_outcomes.models.fitted import Fitted
 from queen_outcomes.models.questions import Asked as Question
 from queen_outcomes.models.questions import choose_form, fit_form, main_terms
-from queen_outcomes.models.risks import FAILS
 from queen_outcomes.models.terms import FEWEST, GROUPS, OTHER, Form, Term, Values
 from queen_outcomes.models.weighted import Closed
 from queen_outcomes.stats.logistic.adjusted import contrast
@@ -142,7 +142,7 @@ def arm_model(
     found = [f.term.label for f in fitted.design.forms if f.term.name != ARM.name]
     made = ArmModel(
         *(None, (), fitted.method, fitted.message, len(fitted.courses.y)),
-        *(tuple(found), left_out, outcome in FAILS),
+        *(tuple(found), left_out, yes_fails(outcome)),
     )
     if fitted.method == "none":
         return made

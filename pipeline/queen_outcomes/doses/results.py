@@ -31,7 +31,7 @@ from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.choose import Earlier
 from queen_outcomes.models.questions import read_form
 from queen_outcomes.models.season_plan import SeasonPlan
-from queen_outcomes.outcomes.first_clock import derive_from_first
+from queen_outcomes.outcomes.derive import derive_from_first
 
 Row = dict[str, Any]
 MOST = 0.8

@@ -10,28 +10,23 @@ from __future__ import annotations
 import datetime as dt
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, make_dataclass
 from pathlib import Path
 from typing import Any
 
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.column import Limits
+from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings_form import FORM, read_section
-from queen_outcomes.facts.settings_plan import MAIN_TERMS, QUESTIONS
+from queen_outcomes.facts.settings_plan import MAIN_TERMS
 
 STATION_FILE = "station.toml"
 
 
 @dataclass(frozen=True)
-class Outcomes:
-    """Windows in days after day 0, and the rules that settle them."""
+class OutcomeRules:
+    """The rules that settle outcomes, in days unless the name says otherwise."""
 
-    laying_days: tuple[int, ...] = (21,)
-    pattern_days: tuple[int, ...] = (60,)
-    drone_layer_days: tuple[int, ...] = (60,)
-    superseded_days: tuple[int, ...] = (90, 365)
-    lost_days: tuple[int, ...] = (21,)
-    established_days: tuple[int, ...] = (60,)
     grace_days: int = 7
     pattern_good_pct: float = 80.0
     course_gap_days: int = 7
@@ -45,8 +40,23 @@ class Outcomes:
     def windows(self) -> list[tuple[str, int]]:
         """Every outcome and window, in the order they are shown."""
         return [
-            (name, days) for name in QUESTIONS for days in getattr(self, f"{name}_days")
+            (name, days)
+            for name, outcome in OUTCOMES.items()
+            for days in getattr(self, outcome.setting)
         ]
+
+
+Outcomes = make_dataclass(
+    "Outcomes",
+    [(o.setting, tuple[int, ...], field(default=o.days)) for o in OUTCOMES.values()],
+    bases=(OutcomeRules,),
+    frozen=True,
+    namespace={
+        "__doc__": "The rules, and each outcome's windows in days after day 0.",
+        "__module__": __name__,
+    },
+)
+"""`OutcomeRules` with a field ``<name>_days`` of windows for every outcome."""
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from queen_outcomes.base.errors import UsageError, nearest
 from queen_outcomes.facts.column import UNITS, Limits, Table
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.limits import DERIVED_LIMITS
+from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings_fields import (
     DAYS,
     TEXT,
@@ -77,18 +78,8 @@ FORM: dict[str, Any] = {
     "name": TEXT,
     "as_of": Field(read_day, "a day without quotes, such as 2026-07-05"),
     "outcomes": {
-        **{
-            f"{name}_days": DAYS
-            for name in (
-                "laying",
-                "pattern",
-                "drone_layer",
-                "superseded",
-                "lost",
-                "established",
-                "check",
-            )
-        },
+        **{outcome.setting: DAYS for outcome in OUTCOMES.values()},
+        "check_days": DAYS,
         "grace_days": whole(0, 60),
         "pattern_good_pct": Field(read_percent, "a percentage above 0 and at most 100"),
         "course_gap_days": whole(1, 30),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings_fields import (
     SHARE,
     Field,
@@ -21,10 +22,6 @@ MAIN_TERMS = (
 BENDING = ("dose", "drone_age", "queen_age")
 """Factors that may bend, so that their form can be fixed."""
 KNOTS = {"line": 0, "3 knots": 3, "4 knots": 4}
-QUESTIONS = (
-    *("laying", "pattern", "drone_layer", "superseded"),
-    *("lost", "established"),
-)
 
 
 def _terms(value: Any) -> tuple[str, ...] | None:
@@ -45,7 +42,7 @@ MODELS: dict[str, Any] = {
     "forms": dict.fromkeys(BENDING, choice(*KNOTS)),
 }
 PLAN: dict[str, Any] = {
-    "outcome": choice(*QUESTIONS),
+    "outcome": choice(*OUTCOMES),
     "days": whole(1, 3650),
     "margin": SHARE,
     "false_alarm_chance": SHARE,

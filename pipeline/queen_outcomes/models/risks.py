@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from queen_outcomes.facts.outcomes import yes_fails
 from queen_outcomes.models.analysis_set import is_recorded, own_level
 from queen_outcomes.models.choose import Design
 from queen_outcomes.models.terms import MAIN, Form, Values
@@ -22,8 +23,6 @@ if TYPE_CHECKING:
     from queen_outcomes.models.fitted import Fitted
 
 BATCHES = ("graft_batch", "semen_batch")
-FAILS = {"drone_layer": 1.0, "superseded": 1.0, "lost": 1.0}
-"""Outcomes whose yes is the failure; of the others it is the no."""
 FARTHEST = 12.0
 """Log odds by which expected failures are shifted at most to meet the observed."""
 
@@ -107,7 +106,7 @@ class RiskModel:
 
 def failures_of(outcome: str, answers: np.ndarray) -> np.ndarray:
     """Give failures from answers: 1 failed, 0 not, NaN undecided."""
-    return answers if outcome in FAILS else 1.0 - answers
+    return answers if yes_fails(outcome) else 1.0 - answers
 
 
 def risk_model(outcome: str, fitted: Fitted) -> RiskModel:
@@ -118,17 +117,17 @@ def risk_model(outcome: str, fitted: Fitted) -> RiskModel:
     y = fitted.courses.y
     failed = failures_of(outcome, y)
     sizes = {"courses": len(y), "failures": int(failed.sum())}
-    yes_fails = outcome in FAILS
+    is_yes_failure = yes_fails(outcome)
     if fitted.method == "none":
         rate = (float(y.sum()) + 0.5) / (len(y) + 1.0)
         why = f"no factor could be allowed for ({fitted.message}): the station's rate"
         flat = np.array([np.log(rate / (1.0 - rate))])
         return RiskModel(
-            (), np.zeros(1, int), flat, 0.0, {}, yes_fails, **sizes, message=why
+            (), np.zeros(1, int), flat, 0.0, {}, is_yes_failure, **sizes, message=why
         )
     forms, kept, beta = _without_operator(fitted)
     deviations = dict(fitted.mixed.theta_sd) if fitted.mixed else {}
-    model = RiskModel(forms, kept, beta, 0.0, deviations, yes_fails, **sizes)
+    model = RiskModel(forms, kept, beta, 0.0, deviations, is_yes_failure, **sizes)
     return model.recalibrated(fitted.courses.values, failed)
 
 

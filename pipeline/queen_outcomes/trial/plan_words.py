@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from queen_outcomes.facts.dose_words import success
-from queen_outcomes.outcomes.histories import AMONG_LAYERS
+from queen_outcomes.facts.outcomes import outcome_named
 from queen_outcomes.trial.plan import SPARE, Plan
 from queen_outcomes.trial.plan_figures import Figure
 
@@ -167,7 +167,7 @@ def assumptions(plan: Plan) -> list[str]:
             f"{size.opposite:.0f} instead of {size.alone:.0f} decided courses an arm, "
             "were they independent."
         )
-    if outcome in (*AMONG_LAYERS, "pattern"):
+    if outcome_named(outcome).among_layers:
         said.append(
             "The outcome is asked of queens that lay only; where arms differ in laying, "
             "the queens compared are not the ones drawn by lot."

@@ -40,4 +40,18 @@ INCIDENCE = Table(
     ),
     key=("event", "grouping", "level", "day"),
 )
+ESTIMATES = Table(
+    "estimates",
+    "an outcome, its window, a grouping and a level of it; the build's own",
+    (
+        Column("outcome", "text", "which outcome"),
+        Column("window_days", "integer", "the outcome's window after day 0", "days"),
+        *_GROUPED[:2],
+        _share("estimate", "share allowing for the unsettled"),
+        _share("estimate_low", "lower 95 % limit of the estimate"),
+        _share("estimate_high", "upper 95 % limit of the estimate"),
+    ),
+    key=("outcome", "window_days", "grouping", "level"),
+)
+"""Not exported: `rates` carries it."""
 CURVES = (ONSET_CURVES, INCIDENCE)
