@@ -21,8 +21,7 @@ from queen_outcomes.doses.dose_curve import dose_for_rows, meant_by_arm, within_
 from queen_outcomes.doses.drone_semen import drone_semen
 from queen_outcomes.doses.margin_sizes import margins_needed
 from queen_outcomes.doses.overlap import find_overlap
-from queen_outcomes.facts.settings import Models, Settings
-from queen_outcomes.outcomes.asked_question import asked_question
+from queen_outcomes.facts.settings import Models, Settings, asked_question
 from station_tables import derived
 
 QUESTION = ("laying", 21)

@@ -19,8 +19,7 @@ from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import NoModelError, UsageError, nearest
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.pseudonyms import codes
-from queen_outcomes.facts.settings import Settings
-from queen_outcomes.outcomes.asked_question import asked_question
+from queen_outcomes.facts.settings import Settings, asked_question
 
 Row = dict[str, Any]
 COLUMNS = (

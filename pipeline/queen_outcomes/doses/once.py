@@ -20,9 +20,8 @@ from queen_outcomes.doses.compare_request import Wanted, comparison_of
 from queen_outcomes.doses.comparing import Asked, compare
 from queen_outcomes.doses.drone_semen import drone_semen
 from queen_outcomes.doses.results import asked_of, fixed_form, tell_primary
-from queen_outcomes.facts.settings import Settings
+from queen_outcomes.facts.settings import Settings, asked_question
 from queen_outcomes.models.season_plan import SeasonPlan
-from queen_outcomes.outcomes.asked_question import asked_question
 
 FIXED = """
 SELECT DISTINCT reference, "method"

@@ -9,8 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from queen_outcomes.base.errors import UsageError
-from queen_outcomes.facts.settings import Settings
-from queen_outcomes.outcomes.asked_question import asked_question
+from queen_outcomes.facts.settings import Settings, asked_question
 from queen_outcomes.trial.allocation import permuted_blocks
 from queen_outcomes.trial.plan_arms import (
     Arm,
