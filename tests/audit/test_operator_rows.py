@@ -9,14 +9,17 @@ import numpy as np
 import pytest
 from audited import audited, told, with_prior
 from modelled import queens
+from queen_outcomes.audit.batches import day_rows
 from queen_outcomes.audit.cases import Cases
-from queen_outcomes.audit.day_figures import day_rows
-from queen_outcomes.audit.details import DETAILS
-from queen_outcomes.audit.experience import experience_rows, stretch_ends, stretch_of
-from queen_outcomes.audit.figures import operator_rows
-from queen_outcomes.audit.learning_rows import learning_rows
-from queen_outcomes.audit.operator_spread import FEWEST, spread_rows
-from queen_outcomes.audit.signal_runs import signal_rows
+from queen_outcomes.audit.learning import (
+    experience_rows,
+    learning_rows,
+    stretch_ends,
+    stretch_of,
+)
+from queen_outcomes.audit.operators import FEWEST, operator_rows, spread_rows
+from queen_outcomes.audit.results import DETAILS
+from queen_outcomes.audit.running_series import signal_rows
 from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.stats.series.cusum import running_series, weights
 from queen_outcomes.stats.series.learning import learning_limit

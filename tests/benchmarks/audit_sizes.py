@@ -13,11 +13,10 @@ import argparse
 import time
 
 import numpy as np
-from queen_outcomes.audit.baseline import Baseline, Limits, baseline
-from queen_outcomes.audit.batch_figures import batch_rows
+from queen_outcomes.audit.batches import batch_rows
 from queen_outcomes.audit.cases import Cases
-from queen_outcomes.audit.figures import operator_rows
-from queen_outcomes.audit.series_rows import series_rows
+from queen_outcomes.audit.operators import operator_rows
+from queen_outcomes.audit.running_series import Baseline, Limits, baseline, series_rows
 from queen_outcomes.facts.settings import Plan
 from queen_outcomes.models.risks import RiskModel
 from scipy.special import expit

@@ -1,4 +1,4 @@
-"""Operators' figures over the courses of a period, from a finished build."""
+"""Operators' and batches' figures over the courses of a period, from a finished build."""
 
 from __future__ import annotations
 
@@ -8,9 +8,13 @@ from typing import Any
 
 import numpy as np
 import polars as pl
+from scipy.optimize import brentq
+from scipy.special import expit, logit
 
 from queen_outcomes.audit.audit_tables import ORDER
+from queen_outcomes.audit.batches import batch_rows
 from queen_outcomes.audit.cases import Cases, Question, read_risk_model
+from queen_outcomes.audit.operators import operator_rows
 from queen_outcomes.base.store import Store
 from queen_outcomes.models.risks import RiskModel
 
@@ -78,9 +82,6 @@ def read_period(
             _stored(store, name, question) for name in ("operators", "batches")
         )
         return Period(question, None, None, cases, model, operators, batches)
-    # here, not above: it loads what takes half a second, and the whole needs none of it
-    from queen_outcomes.audit.period_figures import levelled, period_rows
-
     inside = np.ones(len(cases), bool)
     if since is not None:
         inside &= cases.d0 >= np.datetime64(since)
@@ -113,3 +114,37 @@ def read_audited(store: Store, question: Question) -> Cases:
         column = frame[field.name].to_numpy()
         columns[field.name] = column.astype(kinds.get(field.name, "str"))
     return Cases(**columns)
+
+
+def levelled(cases: Cases) -> Cases:
+    """Move all risks alike so that expected and observed failures agree."""
+    counted = cases.counted
+    observed = float(cases.failed[counted].sum())
+    if not 0 < observed < counted.sum():
+        return cases
+    levels = logit(cases.risk)
+
+    def gap(move: float) -> float:
+        return float(expit(levels[counted] + move).sum()) - observed
+
+    if gap(-30.0) * gap(30.0) > 0:
+        return cases
+    return cases.with_risk(expit(levels + brentq(gap, -30.0, 30.0, xtol=1e-12)))
+
+
+def period_rows(
+    cases: Cases, model: RiskModel, fewest: int
+) -> tuple[list[Row], list[Row]]:
+    """Give operators and batches of some courses, without ranks and shrunken rates.
+
+    Parameters
+    ----------
+    cases : Cases
+        With risks that are `levelled`.
+    model : RiskModel
+        For how far batches deviate.
+    fewest : int
+        Courses below which an operator's figures are held back.
+    """
+    operators = operator_rows(cases, model, {}, fewest)
+    return operators, batch_rows(cases, model.deviations)

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from queen_outcomes.audit.excess import LARGE, BatchPart, batch_parts
+from queen_outcomes.audit.cases import LARGE, BatchPart, batch_parts
 from queen_outcomes.audit.period import Period
 from queen_outcomes.base.store import Store
 

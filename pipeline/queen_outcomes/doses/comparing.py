@@ -22,16 +22,15 @@ from queen_outcomes.doses.differences import (
     STRATIFIED,
     UNADJUSTED,
     Difference,
+    Overlap,
     Pair,
-    stratified,
-    unadjusted,
-)
-from queen_outcomes.doses.overlap import Overlap, find_overlap
-from queen_outcomes.doses.verdict import (
     Trial,
     Verdict,
+    find_overlap,
     simultaneous_level,
     simultaneous_p,
+    stratified,
+    unadjusted,
     verdict,
 )
 from queen_outcomes.facts.settings import Settings

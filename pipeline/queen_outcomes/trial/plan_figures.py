@@ -15,7 +15,7 @@ import numpy as np
 from queen_outcomes.base import resources
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.base.store import Store
-from queen_outcomes.doses.drone_semen import UL_A_YIELDING_DRONE, YIELDING
+from queen_outcomes.doses.costs import UL_A_YIELDING_DRONE, YIELDING
 from queen_outcomes.facts.dose_words import success
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.risks import FAILS

@@ -6,7 +6,7 @@ import zlib
 
 import numpy as np
 import pytest
-from queen_outcomes.audit.batch_figures import NEAR, batch_rows
+from queen_outcomes.audit.batches import NEAR, batch_rows
 from queen_outcomes.audit.cases import Cases
 from queen_outcomes.stats.shares.poisson_binomial import batch_tails
 from scipy.special import expit, ndtr

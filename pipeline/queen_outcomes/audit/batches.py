@@ -1,8 +1,9 @@
-"""Graft and semen batches against what was expected of their courses.
+"""Batches and days of insemination against what was expected of their courses.
 
 They come before any operator's figure: most bad weeks are a graft, a semen batch or the
 weather. A batch is measured by chance alone and by how far the other kind of batch deviates,
-not by how far its own kind does; it is flagged outside the 99.8 % limits of the funnel.
+not by how far its own kind does; a day by chance alone, so that a bad batch or bad weather
+is to be seen. Both are flagged outside the 99.8 % limits.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from scipy.special import ndtr
 
 from queen_outcomes.audit.cases import Cases
 from queen_outcomes.models.risks import BATCHES
-from queen_outcomes.stats.shares.poisson_binomial import batch_tails
+from queen_outcomes.stats.shares.poisson_binomial import batch_tails, independent_counts
 from queen_outcomes.stats.shares.shared_effects import (
     SharedEffects,
     conditional_logits,
@@ -134,3 +135,53 @@ def _variances(
                 pairs // len(levels), together, batches
             )
     return variances
+
+
+TAIL = 0.025
+
+
+def day_rows(cases: Cases) -> list[Row]:
+    """Give a row for every day 0 with a decided course of known risk.
+
+    Parameters
+    ----------
+    cases : Cases
+        With risks.
+
+    Returns
+    -------
+    list of dict
+        ``low`` and ``high``: the failures that chance gives on 95 of 100 such days or
+        more; ``flag``: more or fewer, outside what it gives on 998 of 1,000.
+    """
+    counted = cases.some(np.flatnonzero(cases.counted))
+    order = np.argsort(counted.d0, kind="stable")
+    days, starts = np.unique(counted.d0[order], return_index=True)
+    parts = np.split(order, starts[1:]) if len(order) else []
+    return [
+        _row(day.item(), counted.some(part))
+        for day, part in zip(days, parts, strict=True)
+    ]
+
+
+def _row(day: Any, own: Cases) -> Row:
+    counts = independent_counts(own.risk)
+    below = np.cumsum(counts.pmf)
+    failures = int(own.failed.sum())
+    low, high = (int(np.searchsorted(below, at)) for at in (TAIL, 1.0 - TAIL))
+    flag = "more" if counts.mid_upper(failures) < OUTSIDE else ""
+    flag = "fewer" if counts.mid_lower(failures) < OUTSIDE else flag
+    return {
+        "d0": day,
+        "season": str(own.season[0]),
+        "courses": len(own),
+        "failures": failures,
+        "expected": float(own.risk.sum()),
+        "low": low,
+        "high": min(high, len(own)),
+        "mid_p": counts.two_sided(failures),
+        "flag": flag,
+        "operators": np.unique(own.operator[own.operator != ""]).tolist(),
+        "graft_batches": np.unique(own.graft_batch[own.graft_batch != ""]).tolist(),
+        "semen_batches": np.unique(own.semen_batch[own.semen_batch != ""]).tolist(),
+    }

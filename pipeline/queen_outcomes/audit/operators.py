@@ -15,7 +15,7 @@ from queen_outcomes.audit.cases import Cases
 from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from queen_outcomes.stats.shares.adjusted_rate import adjusted_rate
-from queen_outcomes.stats.shares.funnel import flags
+from queen_outcomes.stats.shares.funnel import adjusted_z, flags, overdispersion
 from queen_outcomes.stats.shares.poisson_binomial import batch_tails
 from queen_outcomes.stats.shares.ranks import rank_limits
 from queen_outcomes.stats.shares.shared_effects import conditional_logits
@@ -189,3 +189,36 @@ def shared_courses(cases: Cases) -> np.ndarray:
         shared &= ~known | (hands[codes] > 1)
         asked |= known
     return shared & asked
+
+
+FEWEST = 20
+"""Operators from which on the variance between them is worth estimating."""
+
+
+def spread_rows(cases: Cases, fewest: int) -> list[Row]:
+    """Give one row with phi and tau squared on the scale of observed over expected.
+
+    Parameters
+    ----------
+    cases : Cases
+        With risks.
+    fewest : int
+        Courses below which an operator takes no part.
+
+    Returns
+    -------
+    list of dict
+        Empty with fewer than `FEWEST` operators.
+    """
+    sums = []
+    for own in cases.by_operator().values():
+        rows = own[cases.counted[own]]
+        if len(rows) >= max(fewest, 1):
+            risk = cases.risk[rows]
+            variance = (risk * (1.0 - risk)).sum()
+            sums.append((cases.failed[rows].sum(), risk.sum(), variance))
+    if len(sums) < FEWEST:
+        return []
+    compared = adjusted_z(*np.array(sums).T)
+    found = overdispersion(compared.z, compared.s)
+    return [{"operators": len(sums), "phi": found.phi, "tau2": found.tau2}]

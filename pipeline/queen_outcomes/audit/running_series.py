@@ -1,0 +1,583 @@
+"""The running series of a season: what they are measured by, their rows, their signals.
+
+Risks, baselines and limits are taken from courses of earlier seasons and fixed at the
+season's first build, so that a signal once shown does not vanish because a model was fitted
+again. Without earlier seasons everything comes from what has closed so far, and is
+provisional.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from scipy.special import expit, logit
+
+from queen_outcomes.audit.cases import BatchPart, Cases, Question
+from queen_outcomes.facts.settings import Plan, Settings
+from queen_outcomes.models.analysis_set import take
+from queen_outcomes.models.questions import (
+    Asked,
+    choose_form,
+    chosen_under,
+    fit_form,
+    main_terms,
+)
+from queen_outcomes.models.risks import (
+    BATCHES,
+    RiskModel,
+    read_risks,
+    risk_model,
+    write_risks,
+)
+from queen_outcomes.models.season_plan import SeasonPlan
+from queen_outcomes.models.weighted import Closed
+from queen_outcomes.stats.series.calibrate import Calibration, calibrate
+from queen_outcomes.stats.series.cusum import running_series
+from queen_outcomes.stats.shares.adjusted_rate import change_of_odds
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True, eq=False)
+class Season:
+    """What the audit of a season stands on.
+
+    Attributes
+    ----------
+    name : str
+    cases : Cases
+        All closed courses of the question; no risks yet.
+    values : mapping of str to ndarray
+        Their factors.
+    closed : Closed
+        The same courses as the models see them.
+    question : tuple
+    settings : Settings
+    plan : SeasonPlan or None
+    """
+
+    name: str
+    cases: Cases
+    values: Mapping[str, np.ndarray]
+    closed: Closed
+    question: Question
+    settings: Settings
+    plan: SeasonPlan | None
+
+    @property
+    def is_provisional(self) -> bool:
+        """Tell whether there is no earlier season to be measured by."""
+        return not (self.cases.season < self.name).any()
+
+
+def running_series_of(
+    season: Season, current: RiskModel
+) -> tuple[list[Row], list[Row]]:
+    """Give every operator's running series and the limits they are held against.
+
+    Parameters
+    ----------
+    season : Season
+    current : RiskModel
+        Stands in where there is no earlier season.
+    """
+    model = _risks(season, current)
+    cases = season.cases.with_risk(model.risks(season.values))
+    rows: list[Row] = []
+    limits: list[Row] = []
+    for name, own in cases.by_operator().items():
+        this = own[cases.season[own] == season.name]
+        measured_by = _baseline(season, cases, model, name, own)
+        found = series_rows(name, cases.some(this), measured_by)
+        rows += found
+        limits += _limit_rows(season, name, measured_by, found)
+    return rows, limits
+
+
+def _risks(season: Season, current: RiskModel) -> RiskModel:
+    """Give the season's risk model: as fixed, else from earlier seasons' courses."""
+    outcome, days = season.question
+    name, under = f"risk of {outcome} by day {days}", chosen_under(season.settings)
+    section = season.plan.fixed(name, under) if season.plan else None
+    if section:
+        return read_risks(section)
+    if season.is_provisional:
+        return current
+    rows = np.flatnonzero(season.cases.season < season.name)
+    closed = season.closed
+    earlier = Closed(
+        take(closed.values, rows),
+        closed.answer[rows],
+        closed.laid[rows],
+        closed.month[rows],
+    )
+    settings = season.settings
+    asked = Asked(earlier, main_terms(settings), settings.models.adjust_for, outcome)
+    fitted, _ = fit_form(asked, choose_form(asked))
+    model = risk_model(outcome, fitted)
+    if season.plan:
+        season.plan.fix(name, write_risks(model), under)
+    return model
+
+
+def _baseline(
+    season: Season, cases: Cases, model: RiskModel, name: str, own: np.ndarray
+) -> Baseline:
+    plan, settings = season.plan, season.settings.plan
+    outcome, days = season.question
+    section_name = f"running series of {name}, {outcome} by day {days}"
+    under = {
+        "false_alarm_chance": settings.false_alarm_chance,
+        "fewest_cases": settings.fewest_cases,
+        "planned_cases": settings.planned_cases.get(name, 0),
+    }
+    section = plan.fixed(section_name, under) if plan else None
+    if section:
+        return read_baseline(section)
+    counted = own[cases.counted[own]]
+    before = counted[cases.season[counted] < season.name]
+    pattern = _pattern(season, cases, counted, before)
+    found = baseline(
+        *(name, cases.some(before), cases.some(pattern), model, settings),
+        replicates=REPLICATES,
+    )
+    if plan and not season.is_provisional:
+        plan.fix(section_name, write_baseline(found), under)
+    return found
+
+
+def _pattern(
+    season: Season, cases: Cases, counted: np.ndarray, before: np.ndarray
+) -> np.ndarray:
+    """Give the courses that the operator's season looks like.
+
+    Their own last season; for somebody new, courses spread over the station's last; in a
+    first season, their own so far.
+    """
+    if len(before):
+        return before[_of_last_season(cases, before)]
+    if season.is_provisional:
+        return counted
+    all_before = np.flatnonzero(cases.counted & (cases.season < season.name))
+    if not len(all_before):
+        return counted
+    last = all_before[_of_last_season(cases, all_before)]
+    last = last[np.lexsort((cases.course_id[last], cases.inseminated_at[last]))]
+    few = min(len(last), season.settings.plan.fewest_cases)
+    return last[np.linspace(0, len(last) - 1, few).astype(int)]
+
+
+def _of_last_season(cases: Cases, rows: np.ndarray) -> np.ndarray:
+    return cases.season[rows] == max(cases.season[rows].tolist())
+
+
+def _limit_rows(
+    season: Season, name: str, measured_by: Baseline, rows: list[Row]
+) -> list[Row]:
+    found = []
+    for series in ("level", "drift"):
+        limits = getattr(measured_by, series)
+        own = [row for row in rows if row["series"] == series]
+        if series == "drift" and not np.isfinite(measured_by.change):
+            continue
+        found.append(
+            {
+                "operator": name,
+                "series": series,
+                "holds_for": limits.courses,
+                "limit_worse": limits.worse,
+                "limit_better": limits.better,
+                "detection": limits.detection,
+                "median_courses": limits.median_courses,
+                "baseline_courses": measured_by.courses,
+                "provisional": season.is_provisional,
+                "cases": len(own),
+                "signals": count_signals(own),
+                "message": limits.message,
+            }
+        )
+    return found
+
+
+HALF = 0.5
+"""Failures added and taken so that a baseline without failures has finite odds."""
+REPLICATES, FEWEST_REPLICATES = 20_000, 4_000
+MOST_SIMULATED = 4_000_000
+"""Courses simulated for one limit: a season of thousands is simulated fewer times."""
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Limits of one running series and what they do; NaN when there are none.
+
+    Attributes
+    ----------
+    courses : int
+        Courses of a season that they hold for.
+    worse, better : float
+        Values at which the two CUSUMs signal.
+    detection : float
+        Chance of a signal within the season if the odds of failing doubled.
+    median_courses : float
+        Courses to a signal then; NaN where under half of the seasons have one.
+    message : str
+        Why there are no limits.
+    """
+
+    courses: int
+    worse: float
+    better: float
+    detection: float
+    median_courses: float
+    message: str = ""
+
+
+@dataclass(frozen=True)
+class Baseline:
+    """An operator's own.
+
+    Attributes
+    ----------
+    courses : int
+        Earlier courses that it stands on.
+    change : float
+        Log odds of failing against the station; NaN without earlier courses.
+    level, drift : Limits
+        Against the station, and against the operator's own earlier courses.
+    """
+
+    courses: int
+    change: float
+    level: Limits
+    drift: Limits
+
+    def drift_risks(self, risks: np.ndarray) -> np.ndarray:
+        """Give the risks that the operator's own earlier results lead to expect."""
+        return expit(logit(risks) + self.change)
+
+
+def baseline(
+    name: str,
+    earlier: Cases,
+    pattern: Cases,
+    model: RiskModel,
+    plan: Plan,
+    *,
+    replicates: int = REPLICATES,
+) -> Baseline:
+    """Set an operator's baseline and the limits of both series.
+
+    Parameters
+    ----------
+    name : str
+        The operator; seeds the simulation.
+    earlier : Cases
+        The operator's counted courses of earlier seasons, in order.
+    pattern : Cases
+        Courses that a season looks like: the operator's own last season, in order; the
+        station's for somebody new.
+    model : RiskModel
+        For how far batches deviate.
+    plan : Plan
+    """
+    change = np.nan
+    n = len(earlier)
+    if n:
+        failures = float(earlier.failed.sum())
+        shrunken = failures * (1 - 2 * HALF / (n + 2 * HALF)) + HALF
+        change = change_of_odds(logit(earlier.risk), min(max(shrunken, HALF), n - HALF))
+    own = Baseline(n, change, *(Limits(0, *(np.nan,) * 4),) * 2)
+    season = _season(name, pattern, plan)
+    if not len(season):
+        none = Limits(0, *(np.nan,) * 4, message="no closed course to learn from")
+        return replace(own, level=none, drift=none)
+    seed = zlib.crc32(name.encode())
+
+    times = min(replicates, max(FEWEST_REPLICATES, MOST_SIMULATED // len(season)))
+
+    def limits(risks: np.ndarray) -> Limits:
+        return _limits(
+            calibrate(
+                risks,
+                season.shared(model.deviations),
+                false_alarm_chance=plan.false_alarm_chance,
+                replicates=times,
+                seed=seed,
+            )
+        )
+
+    level = limits(season.risk)
+    drift = limits(own.drift_risks(season.risk)) if np.isfinite(change) else own.drift
+    return replace(own, level=level, drift=drift)
+
+
+def _limits(found: Calibration) -> Limits:
+    worse = found.worse
+    return Limits(
+        found.courses,
+        worse.limit,
+        found.better.limit,
+        worse.detection,
+        worse.median_courses,
+        found.message,
+    )
+
+
+def _season(name: str, pattern: Cases, plan: Plan) -> Cases:
+    """Repeat a season's courses to the length that limits must hold for.
+
+    Repeated batches are batches of their own.
+    """
+    size = len(pattern)
+    if not size:
+        return pattern
+    length = max(size, plan.planned_cases.get(name, 0), plan.fewest_cases)
+    rows = np.arange(length) % size
+    again = (np.arange(length) // size).astype(str)
+    long = pattern.some(rows)
+
+    def renamed(batch: np.ndarray) -> np.ndarray:
+        joined = np.char.add(np.char.add(batch, "\x1f"), again)
+        return np.where(batch == "", "", joined)
+
+    return replace(
+        long,
+        graft_batch=renamed(long.graft_batch),
+        semen_batch=renamed(long.semen_batch),
+    )
+
+
+def write_baseline(own: Baseline) -> dict[str, Any]:
+    """Give a baseline as the season's file keeps it."""
+    return {
+        "courses": own.courses,
+        "change": own.change,
+        "level": _written(own.level),
+        "drift": _written(own.drift),
+    }
+
+
+def _written(limits: Limits) -> dict[str, Any]:
+    return {
+        "courses": limits.courses,
+        "worse": limits.worse,
+        "better": limits.better,
+        "detection": limits.detection,
+        "median_courses": limits.median_courses,
+        "said": limits.message,
+    }
+
+
+def read_baseline(section: Mapping[str, Any]) -> Baseline:
+    """Read back what `write_baseline` gave."""
+    level, drift = (Limits(*section[name].values()) for name in ("level", "drift"))
+    return Baseline(section["courses"], section["change"], level, drift)
+
+
+def series_rows(name: str, own: Cases, measured_by: Baseline) -> list[Row]:
+    """Give both series of an operator's courses of a season.
+
+    Parameters
+    ----------
+    name : str
+    own : Cases
+        Closed courses of the season in the order they were inseminated, with the risks
+        that the season is measured by.
+    measured_by : Baseline
+    """
+    rows = _one(name, "level", own, own.risk, measured_by.level)
+    if np.isfinite(measured_by.change):
+        risks = measured_by.drift_risks(own.risk)
+        rows += _one(name, "drift", own, risks, measured_by.drift)
+    return rows
+
+
+def _one(
+    name: str, series: str, own: Cases, risks: np.ndarray, limits: Limits
+) -> list[Row]:
+    worse, better = (
+        at if np.isfinite(at) else np.inf for at in (limits.worse, limits.better)
+    )
+    found = running_series(own.failed, risks, limit_worse=worse, limit_better=better)
+    words = np.where(
+        found.worse.signal, "worse", np.where(found.better.signal, "better", "")
+    )
+    decided = np.isfinite(own.failed)
+    failed = np.where(decided, own.failed > 0, None).tolist()
+    columns = {
+        "case": range(1, len(own) + 1),
+        "course_id": own.course_id.tolist(),
+        "inseminated_at": own.inseminated_at.tolist(),
+        "known_on": own.known_on.tolist(),
+        "failed": failed,
+        "expected": risks.tolist(),
+        "sum_over_expected": found.over_expected.tolist(),
+        "cusum_worse": found.worse.value.tolist(),
+        "cusum_better": found.better.value.tolist(),
+        "signal": words.tolist(),
+    }
+    held = {"limit_worse": limits.worse, "limit_better": limits.better}
+    given = {"operator": name, "series": series, **held}
+    return [
+        {**given, **dict(zip(columns, row, strict=True))}
+        for row in zip(*columns.values(), strict=True)
+    ]
+
+
+def count_signals(rows: list[Row]) -> int:
+    """Count the cases at which a series signalled."""
+    return sum(row["signal"] != "" for row in rows)
+
+
+FEWEST, MOST = 5, 40
+"""Operators from which on this is done, and up to which: each takes a fit."""
+
+
+def expected_by_others(season: Season) -> dict[str, float]:
+    """Give each operator's expected failures by the others' model; empty if not done.
+
+    An operator is not in it where the others' courses give no model.
+    """
+    owned = season.cases.by_operator()
+    if not FEWEST <= len(owned) <= MOST:
+        return {}
+    outcome, _ = season.question
+    terms, always = main_terms(season.settings), season.settings.models.adjust_for
+    form = choose_form(Asked(season.closed, terms, always, outcome))
+    if form is None:
+        return {}
+    found = {}
+    for name, own in owned.items():
+        others = np.setdiff1d(np.arange(len(season.cases)), own)
+        asked = Asked(_some(season.closed, others), terms, always, outcome)
+        fitted, _ = fit_form(asked, form, tested=False)
+        if fitted.method != "none":
+            risks = risk_model(outcome, fitted).risks(take(season.values, own))
+            decided = np.isfinite(season.cases.failed[own]) & np.isfinite(risks)
+            found[name] = float(risks[decided].sum())
+    return found
+
+
+def _some(closed: Closed, rows: np.ndarray) -> Closed:
+    return Closed(
+        take(closed.values, rows),
+        closed.answer[rows],
+        closed.laid[rows],
+        closed.month[rows],
+    )
+
+
+def signal_rows(series: list[Row]) -> tuple[list[Row], list[list[Row]]]:
+    """Give every signal of the running series, and the courses of its run.
+
+    Parameters
+    ----------
+    series : list of dict
+        Rows of `operator_series`, those of one series together and in order.
+
+    Returns
+    -------
+    list of dict, list of list of dict
+        A signal's operator, series, direction, case, days, and what its run held;
+        and the decided rows of each run.
+    """
+    signals: list[Row] = []
+    runs: list[list[Row]] = []
+    for at, row in enumerate(series):
+        if row["signal"] == "":
+            continue
+        run = [one for one in _run(series, at) if _is_decided(one)]
+        failures = sum(one["failed"] for one in run)
+        kept = ("operator", "series", "case", "course_id", "inseminated_at", "known_on")
+        signals.append(
+            {
+                **{name: row[name] for name in kept},
+                "direction": row["signal"],
+                "first_case": run[0]["case"],
+                "courses": len(run),
+                "failures": failures,
+                "expected": float(sum(one["expected"] for one in run)),
+            }
+        )
+        runs.append(run)
+    return signals, runs
+
+
+def _run(series: list[Row], at: int) -> list[Row]:
+    """Give the rows from where the CUSUM last left zero up to its signal."""
+    place = (series[at]["operator"], series[at]["series"])
+    direction = series[at]["signal"]
+    value = f"cusum_{direction}"
+    first = at
+    for back in range(at - 1, -1, -1):
+        row = series[back]
+        elsewhere = (row["operator"], row["series"]) != place
+        if elsewhere or row["signal"] == direction or row[value] <= 0:
+            break
+        first = back
+    return series[first : at + 1]
+
+
+def _is_decided(row: Row) -> bool:
+    return row["failed"] is not None and row["expected"] == row["expected"]
+
+
+def signal_batches(
+    signals: list[Row], runs: list[list[Row]], cases: Cases, parts: dict[str, list]
+) -> list[Row]:
+    """Give what each batch adds to each signal's run.
+
+    Parameters
+    ----------
+    signals, runs : list
+        As `signal_rows` gives them.
+    cases : Cases
+        All courses, for the batch of each.
+    parts : dict of str to list of BatchPart
+        An operator's batches, for whether anybody else worked on them.
+    """
+    place = {course: at for at, course in enumerate(cases.course_id.tolist())}
+    rows: list[Row] = []
+    for signal, run in zip(signals, runs, strict=True):
+        alone = {(p.kind, p.batch): p.alone for p in parts[signal["operator"]]}
+        for kind in BATCHES:
+            names = getattr(cases, kind)
+            found: dict[str, list[Row]] = {}
+            for row in run:
+                batch = str(names[place[row["course_id"]]])
+                found.setdefault(batch, []).append(row)
+            rows += [
+                {
+                    **{name: signal[name] for name in ("operator", "series", "case")},
+                    "kind": kind,
+                    "batch": batch,
+                    "courses": len(own),
+                    "failures": sum(row["failed"] for row in own),
+                    "expected": float(sum(row["expected"] for row in own)),
+                    "alone": alone.get((kind, batch), False),
+                }
+                for batch, own in found.items()
+                if batch
+            ]
+    return rows
+
+
+def part_rows(parts: dict[str, list[BatchPart]]) -> list[Row]:
+    """Give every operator's batches as rows."""
+    return [
+        {
+            "operator": name,
+            "kind": part.kind,
+            "batch": part.batch,
+            "courses": part.courses,
+            "failures": part.failures,
+            "expected": part.expected,
+            "alone": part.alone,
+        }
+        for name, own in parts.items()
+        for part in own
+    ]
