@@ -18,14 +18,15 @@ from queen_outcomes.audit.learning import (
     stretch_of,
 )
 from queen_outcomes.audit.operators import FEWEST, operator_rows, spread_rows
-from queen_outcomes.audit.results import DETAILS
 from queen_outcomes.audit.running_series import signal_rows
+from queen_outcomes.facts.exports.audit import AUDIT_INTERNAL
 from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.stats.series.cusum import running_series, weights
 from queen_outcomes.stats.series.learning import learning_limit
 from scipy.stats import binom
 from statsmodels.stats.proportion import proportion_confint
 
+DETAILS = [table.name for table in AUDIT_INTERNAL if table.name != "audit_courses"]
 FLAT = RiskModel(
     (),
     np.zeros(1, int),
@@ -134,7 +135,7 @@ def test_courses_of_unknown_risk_are_counted_and_take_no_part():
     assert row["expected"] == pytest.approx(10.0)
     (none,) = operator_rows(made.with_risk(np.full(40, np.nan)), FLAT, {}, 10)
     assert (none["courses"], none["unknown_risk"], none["shown"]) == (0, 40, False)
-    assert none["expected"] is None
+    assert "expected" not in none
 
 
 def test_few_courses_are_held_back():
@@ -177,16 +178,29 @@ def test_a_run_holds_the_courses_that_made_its_signal():
         }
         for at in range(120)
     ]
-    signals, runs = signal_rows(series)
+    ids = np.array([row["course_id"] for row in series])
+    graft = np.where(np.arange(120) < 100, "g1", "")
+    parts = [{"operator": "A", "kind": "graft_batch", "batch": "g1", "alone": True}]
+    made = cases(120, course_id=ids, graft_batch=graft)
+    signals, batches = signal_rows(series, made, parts)
     assert len(signals) == found.worse.signal.sum() >= 2
     success, failure = weights(risk, 2.0)
-    for signal, run in zip(signals, runs, strict=True):
-        places = [row["case"] - 1 for row in run]
+    for signal in signals:
+        first, last = signal["first_case"] - 1, signal["case"]
+        places = [at for at in range(first, last) if not np.isnan(failed[at])]
         made = sum(failure[at] if failed[at] else success[at] for at in places)
-        assert made == pytest.approx(found.worse.value[signal["case"] - 1])
-        assert signal["courses"] == len(run)
+        assert made == pytest.approx(found.worse.value[last - 1])
+        assert signal["courses"] == len(places)
         assert signal["failures"] == np.nansum(failed[places])
         assert signal["expected"] == pytest.approx(risk[places].sum())
+        held = [at for at in places if graft[at]]
+        own = [row for row in batches if row["case"] == signal["case"]]
+        assert [row["courses"] for row in own] == ([len(held)] if held else [])
+        assert [row["failures"] for row in own] == (
+            [failed[held].sum()] if held else []
+        )
+    assert batches
+    assert all(row["alone"] and row["kind"] == "graft_batch" for row in batches)
 
 
 def test_a_day_is_held_against_what_chance_gives():

@@ -5,16 +5,22 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
+import polars as pl
 
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
+from queen_outcomes.facts.outcomes import question_columns
 from queen_outcomes.models.analysis_set import take
 from queen_outcomes.models.risks import BATCHES, RiskModel, failures_of, read_risks
 from queen_outcomes.stats.shares.shared_effects import SharedEffects
 
 Question = tuple[str, int]
+Row = dict[str, Any]
+LARGE = 0.5
+"""Share of an operator's excess that makes one batch worth naming first."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,6 +69,10 @@ class Cases:
         """Give the same courses with other risks."""
         return replace(self, risk=risk)
 
+    def frame(self) -> pl.DataFrame:
+        """Give them as a frame, a column an attribute."""
+        return pl.DataFrame({f.name: getattr(self, f.name) for f in fields(self)})
+
     def shared(self, deviations: Mapping[str, float]) -> SharedEffects:
         """Give which batches these courses share, and how far batches deviate."""
         levels = np.column_stack([_codes(getattr(self, name)) for name in BATCHES])
@@ -89,7 +99,7 @@ def read_risk_model(store: Store, question: Question) -> RiskModel:
     ((text,),) = store.rows(
         "SELECT risks FROM risk_models WHERE outcome = $outcome AND "
         "window_days = $window_days",
-        dict(zip(("outcome", "window_days"), question, strict=True)),
+        question_columns(question),
     )
     return read_risks(json.loads(text))
 
@@ -98,93 +108,74 @@ def read_cases(
     store: Store, values: Mapping[str, np.ndarray], question: Question, grace_days: int
 ) -> tuple[Cases, dict[str, np.ndarray]]:
     """Read the closed courses of a question, without risks, and their factors."""
-    names = ("outcome", "window_days", "grace_days")
     frame = store.frame(
         resources.read("sql", "07_audit", "closed_courses.sql"),
-        dict(zip(names, (*question, grace_days), strict=True)),
+        {**question_columns(question), "grace_days": grace_days},
     )
-    ids = frame["course_id"].to_numpy().astype(str)
-    order = np.argsort(ids, kind="stable")
-
-    def column(name: str, kind: str) -> np.ndarray:
-        return frame[name].to_numpy()[order].astype(kind)
-
-    answer = column("answer", "float64")
-    texts = ("operator", "season", "graft_batch", "semen_batch", "inseminated_at")
-    cases = Cases(
-        course_id=ids[order],
-        **{name: column(name, "str") for name in texts},
-        d0=column("d0", "datetime64[D]"),
-        known_on=column("known_on", "datetime64[D]"),
-        operator_case=column("operator_case", "float64"),
-        failed=failures_of(question[0], answer),
-        risk=np.full(len(ids), np.nan),
-    )
-    rows = np.flatnonzero(np.isin(values["course_id"], ids))
+    answer = frame["answer"].to_numpy().astype(float)
+    failed = pl.Series(failures_of(question[0], answer))
+    cases = _ordered(frame.with_columns(failed=failed, risk=pl.lit(np.nan)))
+    rows = np.flatnonzero(np.isin(values["course_id"], cases.course_id))
     rows = rows[np.argsort(values["course_id"][rows], kind="stable")]
     return cases, take(values, rows)
 
 
-LARGE = 0.5
-"""Share of an operator's excess that makes one batch worth naming first."""
+def read_audited(store: Store, question: Question) -> Cases:
+    """Read the courses of a question with their risks, as the build left them."""
+    sql = resources.read("sql", "07_audit", "audited_courses.sql")
+    return _ordered(store.frame(sql, question_columns(question)))
 
 
-@dataclass(frozen=True)
-class BatchPart:
-    """What one batch adds to an operator's failures beyond the expected.
-
-    Attributes
-    ----------
-    kind : str
-        graft_batch or semen_batch.
-    batch : str
-    courses, failures : int
-        Of the operator in this batch.
-    expected : float
-    alone : bool
-        Nobody else has a decided course in it: batch and operator cannot be told apart.
-    """
-
-    kind: str
-    batch: str
-    courses: int
-    failures: int
-    expected: float
-    alone: bool
-
-    @property
-    def excess(self) -> float:
-        """Failures beyond the expected."""
-        return self.failures - self.expected
+def _ordered(frame: pl.DataFrame) -> Cases:
+    """Put courses in the order of numpy's texts, by code point, whatever the database's."""
+    frame = frame.sort("course_id")
+    kinds = dict.fromkeys(("d0", "known_on"), "datetime64[D]")
+    kinds |= dict.fromkeys(("operator_case", "failed", "risk"), "float64")
+    columns = (field.name for field in fields(Cases))
+    return Cases(
+        **{
+            name: frame[name].to_numpy().astype(kinds.get(name, "str"))
+            for name in columns
+        }
+    )
 
 
-def batch_parts(name: str, cases: Cases) -> list[BatchPart]:
+def batch_parts(operator: str, cases: Cases) -> list[Row]:
     """Give each batch's part in an operator's excess, the largest first.
 
     Parameters
     ----------
-    name : str
-        The operator.
+    operator : str
     cases : Cases
         All courses of the station, with risks.
+
+    Returns
+    -------
+    list of dict
+        As in the table `operator_batches`, and ``excess``, the failures beyond the
+        expected. ``alone``: batch and operator cannot be told apart.
     """
     counted = cases.some(np.flatnonzero(cases.counted))
-    own = counted.operator == name
-    others = (counted.operator != name) & (counted.operator != "")
-    found: list[BatchPart] = []
+    own = counted.operator == operator
+    others = (counted.operator != operator) & (counted.operator != "")
+    parts: list[Row] = []
     for kind in BATCHES:
         batch = getattr(counted, kind)
         elsewhere = set(batch[others].tolist())
         for label in np.unique(batch[own & (batch != "")]).tolist():
             here = own & (batch == label)
-            found.append(
-                BatchPart(
-                    kind,
-                    label,
-                    int(here.sum()),
-                    int(counted.failed[here].sum()),
-                    float(counted.risk[here].sum()),
-                    label not in elsewhere,
-                )
+            failures = int(counted.failed[here].sum())
+            expected = float(counted.risk[here].sum())
+            parts.append(
+                {
+                    "operator": operator,
+                    "kind": kind,
+                    "batch": label,
+                    "courses": int(here.sum()),
+                    "failures": failures,
+                    "expected": expected,
+                    "excess": failures - expected,
+                    "alone": label not in elsewhere,
+                }
             )
-    return sorted(found, key=lambda part: (-part.excess, part.kind, part.batch))
+    return sorted(parts, key=lambda p: (-p["excess"], p["kind"], p["batch"]))

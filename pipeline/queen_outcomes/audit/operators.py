@@ -11,8 +11,11 @@ import numpy as np
 from scipy import stats
 from scipy.special import expit, logit
 
-from queen_outcomes.audit.cases import Cases
-from queen_outcomes.models.risks import RiskModel
+from queen_outcomes.audit.cases import Cases, Question
+from queen_outcomes.base import resources
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.outcomes import question_columns
+from queen_outcomes.models.risks import BATCHES, RiskModel
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from queen_outcomes.stats.shares.adjusted_rate import adjusted_rate
 from queen_outcomes.stats.shares.funnel import adjusted_z, flags, overdispersion
@@ -24,16 +27,11 @@ Row = dict[str, Any]
 SEPARABLE = 0.30
 """Share of an operator's courses in batches shared with others, below which operator and
 batch cannot be told apart."""
+FEWEST = 20
+"""Operators from which on the variance between them is worth estimating."""
 MOST_RISKS = 4_096
 """Risks that stand for a station's mix of courses."""
 Z_95 = float(stats.norm.isf(0.025))
-NOTHING = dict.fromkeys(
-    (
-        *("crude", "expected", "ratio", "adjusted", "low", "high"),
-        *("shrunken", "shrunken_low", "shrunken_high", "mid_p", "flag"),
-        *("rank_low", "rank_high"),
-    )
-)
 
 
 @dataclass(frozen=True)
@@ -42,6 +40,18 @@ class Intercept:
 
     effect: float
     se: float
+
+
+def read_intercepts(store: Store, question: Question) -> dict[str, Intercept]:
+    """Give the operators' random intercepts in the main model of a question."""
+    found = store.rows(
+        resources.read("sql", "07_audit", "operator_intercepts.sql"),
+        question_columns(question),
+    )
+    return {
+        level: Intercept(effect, (high - low) / (2 * Z_95))
+        for level, effect, low, high in found
+    }
 
 
 def operator_rows(
@@ -90,7 +100,6 @@ def _counts(name: str, own: Cases, shared: np.ndarray, fewest: int) -> Row:
         "operator": name,
         "courses": courses,
         "failures": int(own.failed[counted].sum()),
-        **NOTHING,
         "undecided": int((~decided).sum()),
         "unknown_risk": int((decided & ~counted).sum()),
         "shared_pct": None if part is None else 100 * part,
@@ -179,20 +188,16 @@ def shared_courses(cases: Cases) -> np.ndarray:
     shared = np.ones(len(cases), bool)
     asked = np.zeros(len(cases), bool)
     counted = cases.counted & (cases.operator != "")
-    for name in ("graft_batch", "semen_batch"):
+    who = np.unique(cases.operator, return_inverse=True)[1]
+    for name in BATCHES:
         batch = getattr(cases, name)
         codes = np.unique(batch, return_inverse=True)[1]
-        who = np.unique(cases.operator, return_inverse=True)[1]
         pairs = np.unique(np.column_stack([codes[counted], who[counted]]), axis=0)
         hands = np.bincount(pairs[:, 0], minlength=codes.max(initial=-1) + 1)
         known = batch != ""
         shared &= ~known | (hands[codes] > 1)
         asked |= known
     return shared & asked
-
-
-FEWEST = 20
-"""Operators from which on the variance between them is worth estimating."""
 
 
 def spread_rows(cases: Cases, fewest: int) -> list[Row]:

@@ -9,9 +9,8 @@ from typing import Any
 from queen_outcomes.audit.period import Period, read_period
 from queen_outcomes.audit.sheet import (
     APART,
-    KINDS,
+    batch_failed,
     failing,
-    percent,
     series_points,
     sheet,
 )
@@ -20,6 +19,7 @@ from queen_outcomes.base.errors import NoModelError, UsageError, nearest
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.pseudonyms import codes
 from queen_outcomes.facts.settings import Settings
+from queen_outcomes.facts.words import percent
 from queen_outcomes.outcomes.asked_question import asked_question
 
 Row = dict[str, Any]
@@ -30,7 +30,7 @@ COLUMNS = (
 
 
 @dataclass(frozen=True)
-class Asked:
+class AuditRequest:
     """What the command was asked: all may be left out."""
 
     operator: str | None = None
@@ -48,7 +48,6 @@ class Report:
     Attributes
     ----------
     title : str
-    period : Period
     rows : list of dict
         One an operator, names as shown.
     batches : list of str
@@ -62,7 +61,6 @@ class Report:
     """
 
     title: str
-    period: Period
     rows: list[Row]
     batches: list[str]
     sheet: Row | None
@@ -70,7 +68,7 @@ class Report:
     file: str
 
 
-def audit(store: Store, settings: Settings, asked: Asked) -> Report:
+def audit(store: Store, settings: Settings, asked: AuditRequest) -> Report:
     """Audit a finished build.
 
     Raises
@@ -103,8 +101,7 @@ def audit(store: Store, settings: Settings, asked: Asked) -> Report:
     what = failing(question)
     return Report(
         title=f"{shown}: courses {what}" if shown else f"Technique: courses {what}",
-        period=period,
-        rows=[_row(row, period, known) for row in period.operators],
+        rows=[_row(row, known) for row in period.operators],
         batches=_batches(period, known),
         sheet=told,
         points=series_points(points),
@@ -138,11 +135,10 @@ def _operator(period: Period, asked: str | None, known: dict[str, str]) -> str |
     )
 
 
-def _row(row: Row, period: Period, known: dict[str, str]) -> Row:
+def _row(row: Row, known: dict[str, str]) -> Row:
     """Give what the table of operators shows; counts only where figures are held back."""
     shown = row["shown"]
     ranked = shown and row["rank_low"] is not None
-    signals = row.get("signals")
     return {
         "operator": known.get(row["operator"], row["operator"]),
         "courses": row["courses"],
@@ -154,7 +150,7 @@ def _row(row: Row, period: Period, known: dict[str, str]) -> Row:
         "stands_out": row["flag"] if shown else "too few courses",
         "rank": f"{row['rank_low']}-{row['rank_high']}" if ranked else None,
         "shared": _shared(row),
-        "signals": signals,
+        "signals": row["signals"],
     }
 
 
@@ -170,11 +166,7 @@ def _batches(period: Period, known: dict[str, str]) -> list[str]:
         if batch["flag"]:
             hands = ", ".join(known.get(name, name) for name in batch["operators"])
             alone = f"; {APART}" if len(batch["operators"]) == 1 else ""
-            said.append(
-                f"{KINDS[batch['kind']]} {batch['batch']}: {batch['failures']} of "
-                f"{batch['courses']} failed, {batch['expected']:.1f} expected "
-                f"({hands or 'nobody named'}{alone})"
-            )
+            said.append(f"{batch_failed(batch)} ({hands or 'nobody named'}{alone})")
     return said
 
 

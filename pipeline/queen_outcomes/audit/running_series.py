@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
 from scipy.special import expit, logit
 
-from queen_outcomes.audit.cases import BatchPart, Cases, Question
+from queen_outcomes.audit.cases import Cases, Question
 from queen_outcomes.facts.settings import Plan, Settings
 from queen_outcomes.models.analysis_set import take
 from queen_outcomes.models.questions import (
@@ -40,6 +40,13 @@ from queen_outcomes.stats.series.cusum import running_series
 from queen_outcomes.stats.shares.adjusted_rate import change_of_odds
 
 Row = dict[str, Any]
+HALF = 0.5
+"""Failures added and taken so that a baseline without failures has finite odds."""
+REPLICATES, FEWEST_REPLICATES = 20_000, 4_000
+MOST_SIMULATED = 4_000_000
+"""Courses simulated for one limit: a season of thousands is simulated fewer times."""
+FEWEST, MOST = 5, 40
+"""Operators from which on others' models are fitted, and up to which: each takes a fit."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,8 +58,6 @@ class Season:
     name : str
     cases : Cases
         All closed courses of the question; no risks yet.
-    values : mapping of str to ndarray
-        Their factors.
     closed : Closed
         The same courses as the models see them.
     question : tuple
@@ -62,7 +67,6 @@ class Season:
 
     name: str
     cases: Cases
-    values: Mapping[str, np.ndarray]
     closed: Closed
     question: Question
     settings: Settings
@@ -86,7 +90,7 @@ def running_series_of(
         Stands in where there is no earlier season.
     """
     model = _risks(season, current)
-    cases = season.cases.with_risk(model.risks(season.values))
+    cases = season.cases.with_risk(model.risks(season.closed.values))
     rows: list[Row] = []
     limits: list[Row] = []
     for name, own in cases.by_operator().items():
@@ -108,15 +112,13 @@ def _risks(season: Season, current: RiskModel) -> RiskModel:
     if season.is_provisional:
         return current
     rows = np.flatnonzero(season.cases.season < season.name)
-    closed = season.closed
-    earlier = Closed(
-        take(closed.values, rows),
-        closed.answer[rows],
-        closed.laid[rows],
-        closed.month[rows],
-    )
     settings = season.settings
-    asked = Asked(earlier, main_terms(settings), settings.models.adjust_for, outcome)
+    asked = Asked(
+        _some(season.closed, rows),
+        main_terms(settings),
+        settings.models.adjust_for,
+        outcome,
+    )
     fitted, _ = fit_form(asked, choose_form(asked))
     model = risk_model(outcome, fitted)
     if season.plan:
@@ -137,7 +139,7 @@ def _baseline(
     }
     section = plan.fixed(section_name, under) if plan else None
     if section:
-        return read_baseline(section)
+        return Baseline.read(section)
     counted = own[cases.counted[own]]
     before = counted[cases.season[counted] < season.name]
     pattern = _pattern(season, cases, counted, before)
@@ -146,7 +148,7 @@ def _baseline(
         replicates=REPLICATES,
     )
     if plan and not season.is_provisional:
-        plan.fix(section_name, write_baseline(found), under)
+        plan.fix(section_name, asdict(found), under)
     return found
 
 
@@ -196,18 +198,11 @@ def _limit_rows(
                 "baseline_courses": measured_by.courses,
                 "provisional": season.is_provisional,
                 "cases": len(own),
-                "signals": count_signals(own),
-                "message": limits.message,
+                "signals": sum(row["signal"] != "" for row in own),
+                "message": limits.said,
             }
         )
     return found
-
-
-HALF = 0.5
-"""Failures added and taken so that a baseline without failures has finite odds."""
-REPLICATES, FEWEST_REPLICATES = 20_000, 4_000
-MOST_SIMULATED = 4_000_000
-"""Courses simulated for one limit: a season of thousands is simulated fewer times."""
 
 
 @dataclass(frozen=True)
@@ -224,7 +219,7 @@ class Limits:
         Chance of a signal within the season if the odds of failing doubled.
     median_courses : float
         Courses to a signal then; NaN where under half of the seasons have one.
-    message : str
+    said : str
         Why there are no limits.
     """
 
@@ -233,7 +228,7 @@ class Limits:
     better: float
     detection: float
     median_courses: float
-    message: str = ""
+    said: str = ""
 
 
 @dataclass(frozen=True)
@@ -254,6 +249,12 @@ class Baseline:
     change: float
     level: Limits
     drift: Limits
+
+    @classmethod
+    def read(cls, section: Mapping[str, Any]) -> Baseline:
+        """Read a baseline back from the season's file, where it stands as a dictionary."""
+        level, drift = (Limits(**section[name]) for name in ("level", "drift"))
+        return cls(section["courses"], section["change"], level, drift)
 
     def drift_risks(self, risks: np.ndarray) -> np.ndarray:
         """Give the risks that the operator's own earlier results lead to expect."""
@@ -293,7 +294,7 @@ def baseline(
     own = Baseline(n, change, *(Limits(0, *(np.nan,) * 4),) * 2)
     season = _season(name, pattern, plan)
     if not len(season):
-        none = Limits(0, *(np.nan,) * 4, message="no closed course to learn from")
+        none = Limits(0, *(np.nan,) * 4, said="no closed course to learn from")
         return replace(own, level=none, drift=none)
     seed = zlib.crc32(name.encode())
 
@@ -351,33 +352,6 @@ def _season(name: str, pattern: Cases, plan: Plan) -> Cases:
     )
 
 
-def write_baseline(own: Baseline) -> dict[str, Any]:
-    """Give a baseline as the season's file keeps it."""
-    return {
-        "courses": own.courses,
-        "change": own.change,
-        "level": _written(own.level),
-        "drift": _written(own.drift),
-    }
-
-
-def _written(limits: Limits) -> dict[str, Any]:
-    return {
-        "courses": limits.courses,
-        "worse": limits.worse,
-        "better": limits.better,
-        "detection": limits.detection,
-        "median_courses": limits.median_courses,
-        "said": limits.message,
-    }
-
-
-def read_baseline(section: Mapping[str, Any]) -> Baseline:
-    """Read back what `write_baseline` gave."""
-    level, drift = (Limits(*section[name].values()) for name in ("level", "drift"))
-    return Baseline(section["courses"], section["change"], level, drift)
-
-
 def series_rows(name: str, own: Cases, measured_by: Baseline) -> list[Row]:
     """Give both series of an operator's courses of a season.
 
@@ -428,15 +402,6 @@ def _one(
     ]
 
 
-def count_signals(rows: list[Row]) -> int:
-    """Count the cases at which a series signalled."""
-    return sum(row["signal"] != "" for row in rows)
-
-
-FEWEST, MOST = 5, 40
-"""Operators from which on this is done, and up to which: each takes a fit."""
-
-
 def expected_by_others(season: Season) -> dict[str, float]:
     """Give each operator's expected failures by the others' model; empty if not done.
 
@@ -456,7 +421,7 @@ def expected_by_others(season: Season) -> dict[str, float]:
         asked = Asked(_some(season.closed, others), terms, always, outcome)
         fitted, _ = fit_form(asked, form, tested=False)
         if fitted.method != "none":
-            risks = risk_model(outcome, fitted).risks(take(season.values, own))
+            risks = risk_model(outcome, fitted).risks(take(season.closed.values, own))
             decided = np.isfinite(season.cases.failed[own]) & np.isfinite(risks)
             found[name] = float(risks[decided].sum())
     return found
@@ -471,40 +436,62 @@ def _some(closed: Closed, rows: np.ndarray) -> Closed:
     )
 
 
-def signal_rows(series: list[Row]) -> tuple[list[Row], list[list[Row]]]:
-    """Give every signal of the running series, and the courses of its run.
+def signal_rows(
+    series: list[Row], cases: Cases, parts: list[Row]
+) -> tuple[list[Row], list[Row]]:
+    """Give every signal of the running series, and the batches that led up to it.
 
     Parameters
     ----------
     series : list of dict
         Rows of `operator_series`, those of one series together and in order.
+    cases : Cases
+        All courses, for the batch of each.
+    parts : list of dict
+        Every operator's batches, for whether anybody else worked on them.
 
     Returns
     -------
-    list of dict, list of list of dict
-        A signal's operator, series, direction, case, days, and what its run held;
-        and the decided rows of each run.
+    list of dict, list of dict
+        Rows of `operator_signals` and of `signal_batches`. A run holds the decided
+        courses from where the CUSUM last left zero up to its signal.
     """
+    place = {course: at for at, course in enumerate(cases.course_id.tolist())}
+    alone = {(p["operator"], p["kind"], p["batch"]): p["alone"] for p in parts}
     signals: list[Row] = []
-    runs: list[list[Row]] = []
+    batches: list[Row] = []
     for at, row in enumerate(series):
         if row["signal"] == "":
             continue
         run = [one for one in _run(series, at) if _is_decided(one)]
-        failures = sum(one["failed"] for one in run)
-        kept = ("operator", "series", "case", "course_id", "inseminated_at", "known_on")
+        whose = {name: row[name] for name in ("operator", "series", "case")}
+        dated = {n: row[n] for n in ("course_id", "inseminated_at", "known_on")}
+        first = run[0]["case"]
         signals.append(
-            {
-                **{name: row[name] for name in kept},
-                "direction": row["signal"],
-                "first_case": run[0]["case"],
-                "courses": len(run),
-                "failures": failures,
-                "expected": float(sum(one["expected"] for one in run)),
-            }
+            {**whose, **dated, "direction": row["signal"], "first_case": first}
+            | _sums(run)
         )
-        runs.append(run)
-    return signals, runs
+        for kind in BATCHES:
+            names = getattr(cases, kind)
+            held: dict[str, list[Row]] = {}
+            for one in run:
+                batch = str(names[place[one["course_id"]]])
+                held.setdefault(batch, []).append(one)
+            held.pop("", None)
+            batches += [
+                {**whose, "kind": kind, "batch": batch, **_sums(own)}
+                | {"alone": alone.get((row["operator"], kind, batch), False)}
+                for batch, own in held.items()
+            ]
+    return signals, batches
+
+
+def _sums(run: list[Row]) -> Row:
+    return {
+        "courses": len(run),
+        "failures": sum(one["failed"] for one in run),
+        "expected": float(sum(one["expected"] for one in run)),
+    }
 
 
 def _run(series: list[Row], at: int) -> list[Row]:
@@ -524,60 +511,3 @@ def _run(series: list[Row], at: int) -> list[Row]:
 
 def _is_decided(row: Row) -> bool:
     return row["failed"] is not None and row["expected"] == row["expected"]
-
-
-def signal_batches(
-    signals: list[Row], runs: list[list[Row]], cases: Cases, parts: dict[str, list]
-) -> list[Row]:
-    """Give what each batch adds to each signal's run.
-
-    Parameters
-    ----------
-    signals, runs : list
-        As `signal_rows` gives them.
-    cases : Cases
-        All courses, for the batch of each.
-    parts : dict of str to list of BatchPart
-        An operator's batches, for whether anybody else worked on them.
-    """
-    place = {course: at for at, course in enumerate(cases.course_id.tolist())}
-    rows: list[Row] = []
-    for signal, run in zip(signals, runs, strict=True):
-        alone = {(p.kind, p.batch): p.alone for p in parts[signal["operator"]]}
-        for kind in BATCHES:
-            names = getattr(cases, kind)
-            found: dict[str, list[Row]] = {}
-            for row in run:
-                batch = str(names[place[row["course_id"]]])
-                found.setdefault(batch, []).append(row)
-            rows += [
-                {
-                    **{name: signal[name] for name in ("operator", "series", "case")},
-                    "kind": kind,
-                    "batch": batch,
-                    "courses": len(own),
-                    "failures": sum(row["failed"] for row in own),
-                    "expected": float(sum(row["expected"] for row in own)),
-                    "alone": alone.get((kind, batch), False),
-                }
-                for batch, own in found.items()
-                if batch
-            ]
-    return rows
-
-
-def part_rows(parts: dict[str, list[BatchPart]]) -> list[Row]:
-    """Give every operator's batches as rows."""
-    return [
-        {
-            "operator": name,
-            "kind": part.kind,
-            "batch": part.batch,
-            "courses": part.courses,
-            "failures": part.failures,
-            "expected": part.expected,
-            "alone": part.alone,
-        }
-        for name, own in parts.items()
-        for part in own
-    ]

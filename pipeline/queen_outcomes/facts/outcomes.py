@@ -162,3 +162,9 @@ def unfinished() -> list[str]:
         if f"{outcome.statement}.sql" not in statements:
             said.append(f"{outcome.name}: sql/{FOLDER}/{outcome.statement}.sql is missing")
     return said
+
+
+def question_columns(question: tuple[str, int]) -> dict[str, str | int]:
+    """Give an outcome and window as the tables' columns, and SQL's parameters, name them."""
+    outcome, days = question
+    return {"outcome": outcome, "window_days": days}
