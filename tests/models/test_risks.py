@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from modelled import modelled, queens
 from queen_outcomes.audit.cases import read_cases, read_risk_model
+from queen_outcomes.models.closed import read_factors
 from queen_outcomes.models.risks import read_risks, write_risks
-from queen_outcomes.models.station_factors import read_factors
 
 QUESTION = ("laying", 21)
 

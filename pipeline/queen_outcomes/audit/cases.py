@@ -8,13 +8,10 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
-from queen_outcomes.models.analysis_set import take
-from queen_outcomes.models.risks import BATCHES, RiskModel, failures_of, read_risks
+from queen_outcomes.models.closed import BATCHES, Question, read_closed
+from queen_outcomes.models.risks import RiskModel, read_risks
 from queen_outcomes.stats.shares.shared_effects import SharedEffects
-
-Question = tuple[str, int]
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,28 +95,6 @@ def read_cases(
     store: Store, values: Mapping[str, np.ndarray], question: Question, grace_days: int
 ) -> tuple[Cases, dict[str, np.ndarray]]:
     """Read the closed courses of a question, without risks, and their factors."""
-    names = ("outcome", "window_days", "grace_days")
-    frame = store.frame(
-        resources.read("sql", "07_audit", "closed_courses.sql"),
-        dict(zip(names, (*question, grace_days), strict=True)),
-    )
-    ids = frame["course_id"].to_numpy().astype(str)
-    order = np.argsort(ids, kind="stable")
-
-    def column(name: str, kind: str) -> np.ndarray:
-        return frame[name].to_numpy()[order].astype(kind)
-
-    answer = column("answer", "float64")
-    texts = ("operator", "season", "graft_batch", "semen_batch", "inseminated_at")
-    cases = Cases(
-        course_id=ids[order],
-        **{name: column(name, "str") for name in texts},
-        d0=column("d0", "datetime64[D]"),
-        known_on=column("known_on", "datetime64[D]"),
-        operator_case=column("operator_case", "float64"),
-        failed=failures_of(question[0], answer),
-        risk=np.full(len(ids), np.nan),
-    )
-    rows = np.flatnonzero(np.isin(values["course_id"], ids))
-    rows = rows[np.argsort(values["course_id"][rows], kind="stable")]
-    return cases, take(values, rows)
+    closed = read_closed(store, values, question, grace_days)
+    cases = Cases(**{f.name: getattr(closed, f.name) for f in fields(Cases)})
+    return cases, dict(closed.values)

@@ -18,9 +18,9 @@ from queen_outcomes.audit.season_measure import Season, running_series_of
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.settings import Settings
+from queen_outcomes.models.closed import read_closed, read_factors
 from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.models.season_plan import SeasonPlan
-from queen_outcomes.models.station_factors import read_closed, read_factors
 
 PROCESS = ("process_measures", "checker_pairs")
 
@@ -56,7 +56,7 @@ def audit_station(
         if question == settings.plan.question:
             primary = cases
             name = plan.season if plan else max(cases.season.tolist(), default="")
-            closed = read_closed(store, values, question)
+            closed = read_closed(store, values, question, grace)
             season = Season(name, cases, factors, closed, question, settings, plan)
             found |= _followed(season, model, found["operators"])
         place = dict(zip(("outcome", "window_days"), question, strict=True))

@@ -18,9 +18,9 @@ from queen_outcomes.audit.baseline import (
 from queen_outcomes.audit.cases import Cases, Question
 from queen_outcomes.audit.series_rows import count_signals, series_rows
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.models.analysis_set import take
+from queen_outcomes.models.closed import ClosedCourses
 from queen_outcomes.models.questions import (
-    Asked,
+    ModelRequest,
     choose_form,
     chosen_under,
     fit_form,
@@ -28,7 +28,6 @@ from queen_outcomes.models.questions import (
 )
 from queen_outcomes.models.risks import RiskModel, read_risks, risk_model, write_risks
 from queen_outcomes.models.season_plan import SeasonPlan
-from queen_outcomes.models.weighted import Closed
 
 Row = dict[str, Any]
 
@@ -44,7 +43,7 @@ class Season:
         All closed courses of the question; no risks yet.
     values : mapping of str to ndarray
         Their factors.
-    closed : Closed
+    closed : ClosedCourses
         The same courses as the models see them.
     question : tuple
     settings : Settings
@@ -54,7 +53,7 @@ class Season:
     name: str
     cases: Cases
     values: Mapping[str, np.ndarray]
-    closed: Closed
+    closed: ClosedCourses
     question: Question
     settings: Settings
     plan: SeasonPlan | None
@@ -99,15 +98,12 @@ def _risks(season: Season, current: RiskModel) -> RiskModel:
     if season.is_provisional:
         return current
     rows = np.flatnonzero(season.cases.season < season.name)
-    closed = season.closed
-    earlier = Closed(
-        take(closed.values, rows),
-        closed.answer[rows],
-        closed.laid[rows],
-        closed.month[rows],
-    )
+    earlier = season.closed.some(rows)
     settings = season.settings
-    asked = Asked(earlier, main_terms(settings), settings.models.adjust_for, outcome)
+    asked = ModelRequest(
+        *(earlier.values, earlier.answer, main_terms(settings)),
+        *(settings.models.adjust_for, outcome),
+    )
     fitted, _ = fit_form(asked, choose_form(asked))
     model = risk_model(outcome, fitted)
     if season.plan:

@@ -16,7 +16,7 @@ from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.doses.arm_labels import label_arms
 from queen_outcomes.models.analysis_set import take
-from queen_outcomes.models.station_factors import read_factors
+from queen_outcomes.models.closed import read_factors
 from queen_outcomes.models.terms import Values
 
 FOLDER = "08_doses"
