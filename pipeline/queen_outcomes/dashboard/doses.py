@@ -41,9 +41,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         name: store.records(f'SELECT * FROM "{table}" ORDER BY ALL')
         for name, table in OF_TRIAL.items()
     }
-    tables["levels"] = store.records(
-        resources.read("sql", "10_pages", "arm_levels.sql")
-    )
+    tables["levels"] = store.records(resources.read("sql", "10_pages", "arm_levels.sql"))
     tables["unnamed"] = store.records(UNNAMED)
     trials = {row["trial"] for row in tables["arms"]}
     parts = [

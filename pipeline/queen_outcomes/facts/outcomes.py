@@ -155,14 +155,10 @@ def unfinished() -> list[str]:
     said = []
     statements = {place.name for place in (resources.folder("sql") / FOLDER).iterdir()}
     for outcome in OUTCOMES.values():
-        empty = [
-            f.name for f in fields(outcome) if getattr(outcome, f.name) in ("", ())
-        ]
+        empty = [f.name for f in fields(outcome) if getattr(outcome, f.name) in ("", ())]
         said += [f"{outcome.name}: {name} is empty" for name in empty]
         if outcome.curve not in CURVES:
             said.append(f"{outcome.name}: there is no curve {outcome.curve!r}")
         if f"{outcome.statement}.sql" not in statements:
-            said.append(
-                f"{outcome.name}: sql/{FOLDER}/{outcome.statement}.sql is missing"
-            )
+            said.append(f"{outcome.name}: sql/{FOLDER}/{outcome.statement}.sql is missing")
     return said
