@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import replace
 
 import numpy as np
 import pytest
 from audited import audited, told, with_prior
+from closed_courses import closed_courses
 from modelled import queens
 from queen_outcomes.audit.batches import day_rows
-from queen_outcomes.audit.cases import Cases
 from queen_outcomes.audit.learning import (
     experience_rows,
     learning_rows,
@@ -20,6 +19,7 @@ from queen_outcomes.audit.learning import (
 from queen_outcomes.audit.operators import FEWEST, operator_rows, spread_rows
 from queen_outcomes.audit.running_series import signal_rows
 from queen_outcomes.facts.exports.audit import AUDIT_INTERNAL
+from queen_outcomes.models.closed import ClosedCourses
 from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.stats.series.cusum import running_series, weights
 from queen_outcomes.stats.series.learning import learning_limit
@@ -39,23 +39,21 @@ FLAT = RiskModel(
 )
 
 
-def cases(n: int, **columns) -> Cases:
+def cases(n: int, **columns) -> ClosedCourses:
     """Give courses of one operator, a day each, unless told otherwise."""
     days = np.datetime64("2026-05-01") + np.arange(n)
-    made = Cases(
-        course_id=np.array([f"Q{at:04d}/1" for at in range(n)]),
-        operator=np.full(n, "A"),
-        season=np.full(n, "2026"),
-        graft_batch=np.full(n, ""),
-        semen_batch=np.full(n, ""),
-        inseminated_at=np.datetime_as_string(days, unit="s"),
-        d0=days,
-        known_on=days + 28,
-        operator_case=np.arange(1.0, n + 1),
-        failed=np.zeros(n),
-        risk=np.full(n, 0.2),
-    )
-    return replace(made, **columns)
+    usual = {
+        "course_id": np.array([f"Q{at:04d}/1" for at in range(n)]),
+        "operator": np.full(n, "A"),
+        "year": np.full(n, "2026"),
+        "graft_batch": np.full(n, ""),
+        "semen_batch": np.full(n, ""),
+        "d0": days,
+        "operator_case": np.arange(1.0, n + 1),
+        "failed": np.zeros(n),
+        "risk": np.full(n, 0.2),
+    }
+    return closed_courses(**{**usual, **columns})
 
 
 @pytest.fixture(scope="module")
@@ -255,7 +253,7 @@ def test_cases_before_the_first_record_are_counted():
     assert (few[0]["courses"], few[0]["shown"], few[0]["share"]) == (5, False, None)
 
 
-def two_hands(n: int, failed_of_a) -> Cases:
+def two_hands(n: int, failed_of_a) -> ClosedCourses:
     """Give as many courses of B, a fifth of them failed, as of A."""
     operator = np.repeat(["A", "B"], n)
     failed = np.concatenate([failed_of_a, (np.arange(n) % 5 == 0) * 1.0])

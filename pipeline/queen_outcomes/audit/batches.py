@@ -15,8 +15,7 @@ from typing import Any
 import numpy as np
 from scipy.special import ndtr
 
-from queen_outcomes.audit.cases import Cases
-from queen_outcomes.models.risks import BATCHES
+from queen_outcomes.models.closed import BATCHES, ClosedCourses
 from queen_outcomes.stats.shares.poisson_binomial import batch_tails, independent_counts
 from queen_outcomes.stats.shares.shared_effects import (
     SharedEffects,
@@ -32,12 +31,12 @@ OUTSIDE = 0.001
 """Tail beyond which a batch lies outside the 99.8 % limits."""
 
 
-def batch_rows(cases: Cases, deviations: Mapping[str, float]) -> list[Row]:
+def batch_rows(cases: ClosedCourses, deviations: Mapping[str, float]) -> list[Row]:
     """Give a row for every graft and semen batch with a decided course of known risk.
 
     Parameters
     ----------
-    cases : Cases
+    cases : ClosedCourses
         With risks.
     deviations : mapping of str to float
         Of the random intercepts of both kinds of batch.
@@ -49,7 +48,7 @@ def batch_rows(cases: Cases, deviations: Mapping[str, float]) -> list[Row]:
     return rows
 
 
-def _of_kind(kind: str, cases: Cases, others: Mapping[str, float]) -> list[Row]:
+def _of_kind(kind: str, cases: ClosedCourses, others: Mapping[str, float]) -> list[Row]:
     names, batch = np.unique(getattr(cases, kind), return_inverse=True)
     if not len(names):
         return []
@@ -98,7 +97,7 @@ def _hands(batch: np.ndarray, batches: int, operator: np.ndarray) -> list[list[s
 def _tails(
     labels: list[str],
     parts: list[np.ndarray],
-    cases: Cases,
+    cases: ClosedCourses,
     others: Mapping[str, float],
 ) -> np.ndarray:
     """Give both mid-P tails of the failures of some batches, shape (2, batches)."""
@@ -120,7 +119,7 @@ def _tails(
 
 
 def _variances(
-    batch: np.ndarray, batches: int, cases: Cases, others: Mapping[str, float]
+    batch: np.ndarray, batches: int, cases: ClosedCourses, others: Mapping[str, float]
 ) -> np.ndarray:
     """Give each batch's variance of failures, by chance and by the other kind of batch."""
     each = cases.risk * (1 - cases.risk)
@@ -140,12 +139,12 @@ def _variances(
 TAIL = 0.025
 
 
-def day_rows(cases: Cases) -> list[Row]:
+def day_rows(cases: ClosedCourses) -> list[Row]:
     """Give a row for every day 0 with a decided course of known risk.
 
     Parameters
     ----------
-    cases : Cases
+    cases : ClosedCourses
         With risks.
 
     Returns
@@ -164,7 +163,7 @@ def day_rows(cases: Cases) -> list[Row]:
     ]
 
 
-def _row(day: Any, own: Cases) -> Row:
+def _row(day: Any, own: ClosedCourses) -> Row:
     counts = independent_counts(own.risk)
     below = np.cumsum(counts.pmf)
     failures = int(own.failed.sum())

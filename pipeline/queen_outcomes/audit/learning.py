@@ -1,6 +1,6 @@
 """What operators make of experience: success by case number, and beginners' learning curves.
 
-Cases are numbered from an operator's first ever, those before the first record included.
+ClosedCourses are numbered from an operator's first ever, those before the first record included.
 """
 
 from __future__ import annotations
@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from queen_outcomes.audit.cases import Cases
 from queen_outcomes.models.analysis_set import own_level
+from queen_outcomes.models.closed import ClosedCourses
 from queen_outcomes.stats.series.cusum import changed_risks
 from queen_outcomes.stats.series.learning import (
     LearningLimit,
@@ -27,10 +27,10 @@ from queen_outcomes.stats.shares.proportions import wilson
 
 Row = dict[str, Any]
 FIRST_STRETCH = 25
-"""Cases of the first stretch; the next is as long, and then each is twice as long."""
+"""ClosedCourses of the first stretch; the next is as long, and then each is twice as long."""
 
 
-def numbered(cases: Cases, prior: Mapping[str, int]) -> np.ndarray:
+def numbered(cases: ClosedCourses, prior: Mapping[str, int]) -> np.ndarray:
     """Number each course among all that its operator ever did; NaN without an operator."""
     before = np.array([prior.get(name, 0) for name in cases.operator.tolist()], float)
     return cases.operator_case + before
@@ -48,12 +48,14 @@ def stretch_ends(stretch: int) -> tuple[int, int]:
     return (1 if stretch == 0 else last // 2 + 1), last
 
 
-def experience_rows(cases: Cases, prior: Mapping[str, int], fewest: int) -> list[Row]:
+def experience_rows(
+    cases: ClosedCourses, prior: Mapping[str, int], fewest: int
+) -> list[Row]:
     """Give each operator's stretches with a decided course.
 
     Parameters
     ----------
-    cases : Cases
+    cases : ClosedCourses
         With risks.
     prior : mapping of str to int
         Operators' cases before the first record.
@@ -93,7 +95,7 @@ def _ends(stretch: int, numbers: np.ndarray) -> Row:
     }
 
 
-def _figures(own: Cases, fewest: int) -> Row:
+def _figures(own: ClosedCourses, fewest: int) -> Row:
     courses, yes = len(own), float(len(own) - own.failed.sum())
     counts = {"courses": courses, "failures": int(own.failed.sum())}
     if courses < fewest:
@@ -111,7 +113,7 @@ def _figures(own: Cases, fewest: int) -> Row:
     }
 
 
-def _worth(own: Cases) -> tuple[float, float]:
+def _worth(own: ClosedCourses) -> tuple[float, float]:
     """Give successes and courses that these are worth; a course without a batch is one."""
     success, batch = 1.0 - own.failed, own_level(own.graft_batch)
     yes, n = batch_counts(success, batch)
@@ -130,13 +132,13 @@ ODDS_RATIO = 2.0
 
 
 def learning_rows(
-    cases: Cases, prior: Mapping[str, int], fewest: int
+    cases: ClosedCourses, prior: Mapping[str, int], fewest: int
 ) -> tuple[list[Row], list[Row]]:
     """Give the curves of beginners, and what each is held against.
 
     Parameters
     ----------
-    cases : Cases
+    cases : ClosedCourses
     prior : mapping of str to int
         Operators' cases before the first record.
     fewest : int
@@ -164,7 +166,7 @@ def learning_rows(
 
 
 def _limit(
-    cases: Cases, name: str, own: np.ndarray, fewest: int
+    cases: ClosedCourses, name: str, own: np.ndarray, fewest: int
 ) -> tuple[LearningLimit, float]:
     """Give the limit and the adequate rate; a message where there is none."""
     others = (cases.operator != name) & np.isfinite(cases.failed)
@@ -186,7 +188,7 @@ def _limit(
 
 
 def _curve(
-    name: str, own: Cases, number: np.ndarray, limit: LearningLimit, rate: float
+    name: str, own: ClosedCourses, number: np.ndarray, limit: LearningLimit, rate: float
 ) -> list[Row]:
     decided = np.cumsum(np.isfinite(own.failed))
     rows = np.flatnonzero(decided <= WATCHED)

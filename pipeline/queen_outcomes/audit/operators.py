@@ -11,11 +11,11 @@ import numpy as np
 from scipy import stats
 from scipy.special import expit, logit
 
-from queen_outcomes.audit.cases import Cases, Question
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.outcomes import question_columns
-from queen_outcomes.models.risks import BATCHES, RiskModel
+from queen_outcomes.models.closed import BATCHES, ClosedCourses, Question
+from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from queen_outcomes.stats.shares.adjusted_rate import adjusted_rate
 from queen_outcomes.stats.shares.funnel import adjusted_z, flags, overdispersion
@@ -55,13 +55,16 @@ def read_intercepts(store: Store, question: Question) -> dict[str, Intercept]:
 
 
 def operator_rows(
-    cases: Cases, model: RiskModel, intercepts: Mapping[str, Intercept], fewest: int
+    cases: ClosedCourses,
+    model: RiskModel,
+    intercepts: Mapping[str, Intercept],
+    fewest: int,
 ) -> list[Row]:
     """Give a row for every operator of these courses.
 
     Parameters
     ----------
-    cases : Cases
+    cases : ClosedCourses
         With risks; expected and observed failures agree over all of them.
     model : RiskModel
         For the deviations of batches, and the direction of failing.
@@ -92,7 +95,7 @@ def thinned(risks: np.ndarray) -> np.ndarray:
     return expit(np.array([part.mean() for part in parts]))
 
 
-def _counts(name: str, own: Cases, shared: np.ndarray, fewest: int) -> Row:
+def _counts(name: str, own: ClosedCourses, shared: np.ndarray, fewest: int) -> Row:
     counted, decided = own.counted, np.isfinite(own.failed)
     courses = int(counted.sum())
     part = float(shared[counted].mean()) if courses else None
@@ -109,7 +112,7 @@ def _counts(name: str, own: Cases, shared: np.ndarray, fewest: int) -> Row:
 
 
 def _against_expected(
-    name: str, counted: Cases, station: np.ndarray, model: RiskModel
+    name: str, counted: ClosedCourses, station: np.ndarray, model: RiskModel
 ) -> Row:
     seed = zlib.crc32(name.encode())
     shared = counted.shared(model.deviations)
@@ -145,7 +148,7 @@ def _rank(
     rows: list[Row],
     intercepts: Mapping[str, Intercept],
     model: RiskModel,
-    cases: Cases,
+    cases: ClosedCourses,
 ) -> None:
     """Give shrunken rates and ranks, 1 for the fewest failures, from the joint model."""
     ranked = [row for row in rows if row["operator"] in intercepts and row["courses"]]
@@ -180,7 +183,7 @@ def _moved(levels: np.ndarray, step: float, model: RiskModel) -> float:
     return float(mean.mean())
 
 
-def shared_courses(cases: Cases) -> np.ndarray:
+def shared_courses(cases: ClosedCourses) -> np.ndarray:
     """Tell which courses lie in a graft and a semen batch that others worked on too.
 
     A kind of batch that is not recorded for a course is not asked.
@@ -200,12 +203,12 @@ def shared_courses(cases: Cases) -> np.ndarray:
     return shared & asked
 
 
-def spread_rows(cases: Cases, fewest: int) -> list[Row]:
+def spread_rows(cases: ClosedCourses, fewest: int) -> list[Row]:
     """Give one row with phi and tau squared on the scale of observed over expected.
 
     Parameters
     ----------
-    cases : Cases
+    cases : ClosedCourses
         With risks.
     fewest : int
         Courses below which an operator takes no part.

@@ -11,13 +11,15 @@ from scipy.optimize import brentq
 from scipy.special import expit, logit
 
 from queen_outcomes.audit.batches import batch_rows
-from queen_outcomes.audit.cases import Cases, Question, read_audited, read_risk_model
+from queen_outcomes.audit.cases import read_audited, read_risk_model
 from queen_outcomes.audit.operators import operator_rows
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.exports.audit import BATCHES, OPERATORS
 from queen_outcomes.facts.exports.exported import Table
 from queen_outcomes.facts.exports.writing import filled
 from queen_outcomes.facts.outcomes import question_columns
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.models.closed import ClosedCourses, Question
 
 Row = dict[str, Any]
 
@@ -29,24 +31,24 @@ class Period:
     Attributes
     ----------
     question : tuple of str and int
-    cases : Cases
+    cases : ClosedCourses
         With risks such that expected and observed failures of the period agree.
     operators, batches : list of dict
         As in the tables of these names.
     """
 
     question: Question
-    cases: Cases
+    cases: ClosedCourses
     operators: list[Row]
     batches: list[Row]
 
 
 def read_period(
     store: Store,
+    settings: Settings,
     question: Question,
     since: dt.date | None,
     until: dt.date | None,
-    fewest: int,
 ) -> Period:
     """Audit the closed courses of a period.
 
@@ -54,18 +56,17 @@ def read_period(
     ----------
     store : Store
         A finished build.
+    settings : Settings
     question : tuple of str and int
     since, until : date or None
         First and last day 0.
-    fewest : int
-        Courses below which an operator's figures are held back.
 
     Notes
     -----
     Ranks and shrunken rates come from the joint model of all courses, so they are given
     only for the whole.
     """
-    cases = read_audited(store, question)
+    cases = read_audited(store, question, settings.outcomes.grace_days)
     if since is None and until is None:  # the build has done it
         tables = (_stored(store, table, question) for table in (OPERATORS, BATCHES))
         return Period(question, cases, *tables)
@@ -77,7 +78,7 @@ def read_period(
     cases = levelled(cases.some(np.flatnonzero(inside)))
     model = read_risk_model(store, question)
     # ranks and shrunken rates are the joint model's, of all courses: none here
-    operators = filled(OPERATORS, operator_rows(cases, model, {}, fewest))
+    operators = filled(OPERATORS, operator_rows(cases, model, {}, settings.min_shown))
     return Period(question, cases, operators, batch_rows(cases, model.deviations))
 
 
@@ -89,7 +90,7 @@ def _stored(store: Store, table: Table, question: Question) -> list[Row]:
     )
 
 
-def levelled(cases: Cases) -> Cases:
+def levelled(cases: ClosedCourses) -> ClosedCourses:
     """Move all risks alike so that expected and observed failures agree."""
     counted = cases.counted
     observed = float(cases.failed[counted].sum())

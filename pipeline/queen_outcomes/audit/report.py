@@ -85,7 +85,7 @@ def audit(store: Store, settings: Settings, asked: AuditRequest) -> Report:
             where="--from, --to",
             found=f"{asked.since} to {asked.until}",
         )
-    period = read_period(store, question, asked.since, asked.until, settings.min_shown)
+    period = read_period(store, settings, question, asked.since, asked.until)
     if not any(row["courses"] for row in period.operators):
         raise NoModelError(
             "there is nothing to audit",

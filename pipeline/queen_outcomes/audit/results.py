@@ -12,7 +12,7 @@ from typing import Any
 import polars as pl
 
 from queen_outcomes.audit.batches import batch_rows, day_rows
-from queen_outcomes.audit.cases import Cases, batch_parts, read_cases, read_risk_model
+from queen_outcomes.audit.cases import batch_parts, read_risk_model
 from queen_outcomes.audit.checker_agreement import agreement_rows
 from queen_outcomes.audit.learning import experience_rows, learning_rows
 from queen_outcomes.audit.operators import operator_rows, read_intercepts, spread_rows
@@ -24,12 +24,12 @@ from queen_outcomes.audit.running_series import (
 )
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.exports.audit import AUDIT, AUDIT_COURSES, AUDIT_INTERNAL
-from queen_outcomes.facts.exports.writing import write_frame, write_rows
+from queen_outcomes.facts.exports.writing import schema, write_frame, write_rows
 from queen_outcomes.facts.outcomes import question_columns
 from queen_outcomes.facts.settings import Settings
+from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
 from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.models.season_plan import SeasonPlan
-from queen_outcomes.models.station_factors import read_closed, read_factors
 
 Row = dict[str, Any]
 
@@ -54,9 +54,8 @@ def audit_station(
     frames = []
     for question in settings.outcomes.windows:
         model = read_risk_model(store, question)
-        grace = settings.outcomes.grace_days
-        cases, factors = read_cases(store, values, question, grace)
-        cases = cases.with_risk(model.risks(factors))
+        cases = read_closed(store, values, question, settings.outcomes.grace_days)
+        cases = cases.with_risk(model.risks(cases.values))
         operators = operator_rows(
             cases, model, read_intercepts(store, question), settings.min_shown
         )
@@ -66,15 +65,12 @@ def audit_station(
         }
         if question == settings.plan.question:
             name = plan.season if plan else max(cases.season.tolist(), default="")
-            closed = read_closed(store, values, question)
-            season = Season(name, cases, closed, question, settings, plan)
+            season = Season(name, cases, settings, plan)
             found |= _followed(season, model, operators)
             rows |= details(store, settings, cases, found["operator_series"])
-        place = question_columns(question)
         for name, made in found.items():
-            rows[name] += [{**place, **row} for row in made]
-        columns = {key: pl.lit(value) for key, value in place.items()}
-        frames.append(cases.frame().with_columns(**columns))
+            rows[name] += [{**question_columns(question), **row} for row in made]
+        frames.append(_frame(cases))
     for table in (*AUDIT, *AUDIT_INTERNAL):
         if table is not AUDIT_COURSES:
             write_rows(store, table, rows[table.name])
@@ -96,7 +92,7 @@ def _followed(
 
 
 def details(
-    store: Store, settings: Settings, cases: Cases, series: list[Row]
+    store: Store, settings: Settings, cases: ClosedCourses, series: list[Row]
 ) -> dict[str, list[Row]]:
     """Give the rows of what the operators' page shows beyond the exported tables.
 
@@ -105,7 +101,7 @@ def details(
     store : Store
         Holds checker_pairs.
     settings : Settings
-    cases : Cases
+    cases : ClosedCourses
         Closed courses of the plan's outcome, with risks.
     series : list of dict
         Rows of `operator_series`.
@@ -125,3 +121,16 @@ def details(
         "operator_spread": spread_rows(cases, few),
         "checker_agreement": agreement_rows(store, few),
     }
+
+
+def _frame(cases: ClosedCourses) -> pl.DataFrame:
+    """Give courses as the table `audit_courses` has them."""
+    columns = {
+        name: getattr(cases, name)
+        for name in schema(AUDIT_COURSES)
+        if hasattr(cases, name)
+    }
+    place = question_columns(cases.question)
+    return pl.DataFrame(columns).with_columns(
+        **{k: pl.lit(v) for k, v in place.items()}
+    )

@@ -16,25 +16,22 @@ from typing import Any
 import numpy as np
 from scipy.special import expit, logit
 
-from queen_outcomes.audit.cases import Cases, Question
 from queen_outcomes.facts.settings import Plan, Settings
-from queen_outcomes.models.analysis_set import take
+from queen_outcomes.models.closed import BATCHES, ClosedCourses, Question, take
 from queen_outcomes.models.questions import (
-    Asked,
+    ModelRequest,
     choose_form,
     chosen_under,
     fit_form,
     main_terms,
 )
 from queen_outcomes.models.risks import (
-    BATCHES,
     RiskModel,
     read_risks,
     risk_model,
     write_risks,
 )
 from queen_outcomes.models.season_plan import SeasonPlan
-from queen_outcomes.models.weighted import Closed
 from queen_outcomes.stats.series.calibrate import Calibration, calibrate
 from queen_outcomes.stats.series.cusum import running_series
 from queen_outcomes.stats.shares.adjusted_rate import change_of_odds
@@ -56,21 +53,29 @@ class Season:
     Attributes
     ----------
     name : str
-    cases : Cases
-        All closed courses of the question; no risks yet.
-    closed : Closed
-        The same courses as the models see them.
-    question : tuple
+    cases : ClosedCourses
+        All of the question.
     settings : Settings
     plan : SeasonPlan or None
     """
 
     name: str
-    cases: Cases
-    closed: Closed
-    question: Question
+    cases: ClosedCourses
     settings: Settings
     plan: SeasonPlan | None
+
+    @property
+    def question(self) -> Question:
+        """Outcome and window."""
+        return self.cases.question
+
+    def request(self, rows: np.ndarray) -> ModelRequest:
+        """Ask for the main model of some of these courses."""
+        return ModelRequest(
+            *(take(self.cases.values, rows), self.cases.answer[rows]),
+            *(main_terms(self.settings), self.settings.models.adjust_for),
+            self.question[0],
+        )
 
     @property
     def is_provisional(self) -> bool:
@@ -90,7 +95,7 @@ def running_series_of(
         Stands in where there is no earlier season.
     """
     model = _risks(season, current)
-    cases = season.cases.with_risk(model.risks(season.closed.values))
+    cases = season.cases.with_risk(model.risks(season.cases.values))
     rows: list[Row] = []
     limits: list[Row] = []
     for name, own in cases.by_operator().items():
@@ -111,15 +116,8 @@ def _risks(season: Season, current: RiskModel) -> RiskModel:
         return read_risks(section)
     if season.is_provisional:
         return current
-    rows = np.flatnonzero(season.cases.season < season.name)
-    settings = season.settings
-    asked = Asked(
-        _some(season.closed, rows),
-        main_terms(settings),
-        settings.models.adjust_for,
-        outcome,
-    )
-    fitted, _ = fit_form(asked, choose_form(asked))
+    earlier = season.request(np.flatnonzero(season.cases.season < season.name))
+    fitted, _ = fit_form(earlier, choose_form(earlier))
     model = risk_model(outcome, fitted)
     if season.plan:
         season.plan.fix(name, write_risks(model), under)
@@ -127,7 +125,7 @@ def _risks(season: Season, current: RiskModel) -> RiskModel:
 
 
 def _baseline(
-    season: Season, cases: Cases, model: RiskModel, name: str, own: np.ndarray
+    season: Season, cases: ClosedCourses, model: RiskModel, name: str, own: np.ndarray
 ) -> Baseline:
     plan, settings = season.plan, season.settings.plan
     outcome, days = season.question
@@ -153,7 +151,7 @@ def _baseline(
 
 
 def _pattern(
-    season: Season, cases: Cases, counted: np.ndarray, before: np.ndarray
+    season: Season, cases: ClosedCourses, counted: np.ndarray, before: np.ndarray
 ) -> np.ndarray:
     """Give the courses that the operator's season looks like.
 
@@ -173,7 +171,7 @@ def _pattern(
     return last[np.linspace(0, len(last) - 1, few).astype(int)]
 
 
-def _of_last_season(cases: Cases, rows: np.ndarray) -> np.ndarray:
+def _of_last_season(cases: ClosedCourses, rows: np.ndarray) -> np.ndarray:
     return cases.season[rows] == max(cases.season[rows].tolist())
 
 
@@ -263,8 +261,8 @@ class Baseline:
 
 def baseline(
     name: str,
-    earlier: Cases,
-    pattern: Cases,
+    earlier: ClosedCourses,
+    pattern: ClosedCourses,
     model: RiskModel,
     plan: Plan,
     *,
@@ -276,9 +274,9 @@ def baseline(
     ----------
     name : str
         The operator; seeds the simulation.
-    earlier : Cases
+    earlier : ClosedCourses
         The operator's counted courses of earlier seasons, in order.
-    pattern : Cases
+    pattern : ClosedCourses
         Courses that a season looks like: the operator's own last season, in order; the
         station's for somebody new.
     model : RiskModel
@@ -328,7 +326,7 @@ def _limits(found: Calibration) -> Limits:
     )
 
 
-def _season(name: str, pattern: Cases, plan: Plan) -> Cases:
+def _season(name: str, pattern: ClosedCourses, plan: Plan) -> ClosedCourses:
     """Repeat a season's courses to the length that limits must hold for.
 
     Repeated batches are batches of their own.
@@ -345,20 +343,17 @@ def _season(name: str, pattern: Cases, plan: Plan) -> Cases:
         joined = np.char.add(np.char.add(batch, "\x1f"), again)
         return np.where(batch == "", "", joined)
 
-    return replace(
-        long,
-        graft_batch=renamed(long.graft_batch),
-        semen_batch=renamed(long.semen_batch),
-    )
+    batches = {kind: renamed(long.values[kind]) for kind in BATCHES}
+    return replace(long, values={**long.values, **batches})
 
 
-def series_rows(name: str, own: Cases, measured_by: Baseline) -> list[Row]:
+def series_rows(name: str, own: ClosedCourses, measured_by: Baseline) -> list[Row]:
     """Give both series of an operator's courses of a season.
 
     Parameters
     ----------
     name : str
-    own : Cases
+    own : ClosedCourses
         Closed courses of the season in the order they were inseminated, with the risks
         that the season is measured by.
     measured_by : Baseline
@@ -371,7 +366,7 @@ def series_rows(name: str, own: Cases, measured_by: Baseline) -> list[Row]:
 
 
 def _one(
-    name: str, series: str, own: Cases, risks: np.ndarray, limits: Limits
+    name: str, series: str, own: ClosedCourses, risks: np.ndarray, limits: Limits
 ) -> list[Row]:
     worse, better = (
         at if np.isfinite(at) else np.inf for at in (limits.worse, limits.better)
@@ -410,34 +405,24 @@ def expected_by_others(season: Season) -> dict[str, float]:
     owned = season.cases.by_operator()
     if not FEWEST <= len(owned) <= MOST:
         return {}
-    outcome, _ = season.question
-    terms, always = main_terms(season.settings), season.settings.models.adjust_for
-    form = choose_form(Asked(season.closed, terms, always, outcome))
+    everybody = np.arange(len(season.cases))
+    form = choose_form(season.request(everybody))
     if form is None:
         return {}
     found = {}
     for name, own in owned.items():
-        others = np.setdiff1d(np.arange(len(season.cases)), own)
-        asked = Asked(_some(season.closed, others), terms, always, outcome)
-        fitted, _ = fit_form(asked, form, tested=False)
+        others = season.request(np.setdiff1d(everybody, own))
+        fitted, _ = fit_form(others, form, tested=False)
         if fitted.method != "none":
-            risks = risk_model(outcome, fitted).risks(take(season.closed.values, own))
-            decided = np.isfinite(season.cases.failed[own]) & np.isfinite(risks)
-            found[name] = float(risks[decided].sum())
+            model = risk_model(season.question[0], fitted)
+            risks = model.risks(take(season.cases.values, own))
+            known = season.cases.decided[own] & np.isfinite(risks)
+            found[name] = float(risks[known].sum())
     return found
 
 
-def _some(closed: Closed, rows: np.ndarray) -> Closed:
-    return Closed(
-        take(closed.values, rows),
-        closed.answer[rows],
-        closed.laid[rows],
-        closed.month[rows],
-    )
-
-
 def signal_rows(
-    series: list[Row], cases: Cases, parts: list[Row]
+    series: list[Row], cases: ClosedCourses, parts: list[Row]
 ) -> tuple[list[Row], list[Row]]:
     """Give every signal of the running series, and the batches that led up to it.
 
@@ -445,7 +430,7 @@ def signal_rows(
     ----------
     series : list of dict
         Rows of `operator_series`, those of one series together and in order.
-    cases : Cases
+    cases : ClosedCourses
         All courses, for the batch of each.
     parts : list of dict
         Every operator's batches, for whether anybody else worked on them.

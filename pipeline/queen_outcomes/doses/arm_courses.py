@@ -15,7 +15,7 @@ import polars as pl
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.models.analysis_set import take
-from queen_outcomes.models.station_factors import read_factors
+from queen_outcomes.models.closed import read_factors
 from queen_outcomes.models.terms import Values
 
 FOLDER = "08_doses"

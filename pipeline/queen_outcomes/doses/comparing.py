@@ -36,7 +36,7 @@ from queen_outcomes.doses.differences import (
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.analysis_set import take
 from queen_outcomes.models.choose import Earlier
-from queen_outcomes.models.risks import failures_of
+from queen_outcomes.models.closed import failures_of
 
 Row = dict[str, Any]
 METHODS = (UNADJUSTED, STRATIFIED, ADJUSTED)
