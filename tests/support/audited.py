@@ -21,7 +21,7 @@ def audited(made: list[dict], settings: Settings = LAYING, shuffle: int = 0):
     Limits of running series are simulated more coarsely than in a build.
     """
     store = modelled(made, shuffle, settings)
-    with patch("queen_outcomes.audit.season_measure.REPLICATES", 2_000):
+    with patch("queen_outcomes.audit.running_series.REPLICATES", 2_000):
         audit_station(store, settings)
     return store
 

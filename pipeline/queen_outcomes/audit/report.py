@@ -9,9 +9,8 @@ from typing import Any
 from queen_outcomes.audit.period import Period, read_period
 from queen_outcomes.audit.sheet import (
     APART,
-    KINDS,
+    batch_failed,
     failing,
-    percent,
     series_points,
     sheet,
 )
@@ -20,6 +19,7 @@ from queen_outcomes.base.errors import NoModelError, UsageError, nearest
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.pseudonyms import codes
 from queen_outcomes.facts.settings import Settings, asked_question
+from queen_outcomes.facts.words import percent
 
 Row = dict[str, Any]
 COLUMNS = (
@@ -29,7 +29,7 @@ COLUMNS = (
 
 
 @dataclass(frozen=True)
-class Asked:
+class AuditRequest:
     """What the command was asked: all may be left out."""
 
     operator: str | None = None
@@ -47,7 +47,6 @@ class Report:
     Attributes
     ----------
     title : str
-    period : Period
     rows : list of dict
         One an operator, names as shown.
     batches : list of str
@@ -61,7 +60,6 @@ class Report:
     """
 
     title: str
-    period: Period
     rows: list[Row]
     batches: list[str]
     sheet: Row | None
@@ -69,7 +67,7 @@ class Report:
     file: str
 
 
-def audit(store: Store, settings: Settings, asked: Asked) -> Report:
+def audit(store: Store, settings: Settings, asked: AuditRequest) -> Report:
     """Audit a finished build.
 
     Raises
@@ -86,7 +84,7 @@ def audit(store: Store, settings: Settings, asked: Asked) -> Report:
             where="--from, --to",
             found=f"{asked.since} to {asked.until}",
         )
-    period = read_period(store, question, asked.since, asked.until, settings.min_shown)
+    period = read_period(store, settings, question, asked.since, asked.until)
     if not any(row["courses"] for row in period.operators):
         raise NoModelError(
             "there is nothing to audit",
@@ -102,8 +100,7 @@ def audit(store: Store, settings: Settings, asked: Asked) -> Report:
     what = failing(question)
     return Report(
         title=f"{shown}: courses {what}" if shown else f"Technique: courses {what}",
-        period=period,
-        rows=[_row(row, period, known) for row in period.operators],
+        rows=[_row(row, known) for row in period.operators],
         batches=_batches(period, known),
         sheet=told,
         points=series_points(points),
@@ -137,11 +134,10 @@ def _operator(period: Period, asked: str | None, known: dict[str, str]) -> str |
     )
 
 
-def _row(row: Row, period: Period, known: dict[str, str]) -> Row:
+def _row(row: Row, known: dict[str, str]) -> Row:
     """Give what the table of operators shows; counts only where figures are held back."""
     shown = row["shown"]
     ranked = shown and row["rank_low"] is not None
-    signals = row.get("signals")
     return {
         "operator": known.get(row["operator"], row["operator"]),
         "courses": row["courses"],
@@ -153,7 +149,7 @@ def _row(row: Row, period: Period, known: dict[str, str]) -> Row:
         "stands_out": row["flag"] if shown else "too few courses",
         "rank": f"{row['rank_low']}-{row['rank_high']}" if ranked else None,
         "shared": _shared(row),
-        "signals": signals,
+        "signals": row["signals"],
     }
 
 
@@ -169,11 +165,7 @@ def _batches(period: Period, known: dict[str, str]) -> list[str]:
         if batch["flag"]:
             hands = ", ".join(known.get(name, name) for name in batch["operators"])
             alone = f"; {APART}" if len(batch["operators"]) == 1 else ""
-            said.append(
-                f"{KINDS[batch['kind']]} {batch['batch']}: {batch['failures']} of "
-                f"{batch['courses']} failed, {batch['expected']:.1f} expected "
-                f"({hands or 'nobody named'}{alone})"
-            )
+            said.append(f"{batch_failed(batch)} ({hands or 'nobody named'}{alone})")
     return said
 
 

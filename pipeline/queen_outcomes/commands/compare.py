@@ -14,7 +14,7 @@ from queen_outcomes.facts.outcomes import OUTCOMES
 
 if TYPE_CHECKING:
     from queen_outcomes.build.latest_build import Finished
-    from queen_outcomes.doses.once import Once
+    from queen_outcomes.doses.compare_request import Once
     from queen_outcomes.facts.settings import Settings
 
 PLACE = ("build", "compare")
@@ -39,8 +39,7 @@ HOME = "../latest/dashboard/"
 def compare(console: Console, station: Path, **asked: Any) -> None:
     """Compare dose protocols; write a page under build/compare."""
     from queen_outcomes.build.latest_build import open_latest
-    from queen_outcomes.doses.compare_request import Wanted
-    from queen_outcomes.doses.once import compare_once
+    from queen_outcomes.doses.compare_request import Wanted, compare_once
     from queen_outcomes.facts import settings as station_settings
     from queen_outcomes.models.season_plan import read, season_of
 

@@ -36,7 +36,7 @@ def audit(
 
     choices = settings.load(station)
     with open_latest(station, console) as last:
-        request = auditing.Asked(since=since, until=until, **asked)
+        request = auditing.AuditRequest(since=since, until=until, **asked)
         found = auditing.audit(last.store, choices, request)
     files = audit_pages.write(found, station, choices.name, last.as_of)
     auditing.tell(found, console, [str(path) for path in files])

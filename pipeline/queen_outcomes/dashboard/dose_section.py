@@ -16,7 +16,7 @@ from queen_outcomes.dashboard.charts.doses import (
     arm_difference_chart,
     frontier_chart,
 )
-from queen_outcomes.doses.overlap import LEAST_OVERLAP, SHARED
+from queen_outcomes.doses.differences import LEAST_OVERLAP, SHARED
 from queen_outcomes.facts import dose_words as said
 from queen_outcomes.facts import words
 

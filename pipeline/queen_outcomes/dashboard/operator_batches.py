@@ -12,10 +12,10 @@ from queen_outcomes.dashboard.charts.funnel import MOST_TOP, funnel_chart
 from queen_outcomes.dashboard.figures import Figure, Numbers
 from queen_outcomes.dashboard.operator_overlap import apart
 from queen_outcomes.facts.settings import Settings
+from queen_outcomes.facts.words import BATCH_KINDS
 from queen_outcomes.stats.shares.funnel_lines import funnel_lines
 
 Row = dict[str, Any]
-KINDS = {"graft_batch": "graft batch", "semen_batch": "semen batch"}
 OUTSIDE_95 = 0.05
 MOST_NAMED = 3
 """Batches or days that a title names."""
@@ -63,7 +63,7 @@ def show(
     )
     points = [_point(row) for row in rows]
     funnels = []
-    for kind, label in KINDS.items():
+    for kind, label in BATCH_KINDS.items():
         own = [point for point in points if point["kind"] == kind]
         if own:
             funnels.append(_funnel(kind, label, own, charts))
@@ -84,7 +84,7 @@ def _point(row: Row) -> Row:
     degree = marks.degree(flagged=bool(row["flag"]), outside=row["mid_p"] < OUTSIDE_95)
     return {
         "kind": row["kind"],
-        "kind_said": KINDS[row["kind"]],
+        "kind_said": BATCH_KINDS[row["kind"]],
         "name": row["batch"],
         "first_on": row["first_on"].isoformat(),
         "courses": row["courses"],

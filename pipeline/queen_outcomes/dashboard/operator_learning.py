@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import groupby
 from typing import Any
 
-from queen_outcomes.audit.learning_rows import BEGINNER
+from queen_outcomes.audit.learning import BEGINNER
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import theme
 from queen_outcomes.dashboard.charts.learning import experience_chart, learning_chart

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from queen_outcomes.audit.excess import LARGE
-from queen_outcomes.audit.figures import SEPARABLE
+from queen_outcomes.audit.cases import LARGE
+from queen_outcomes.audit.operators import SEPARABLE
 from queen_outcomes.base.store import Store
 
 Row = dict[str, Any]

@@ -12,7 +12,7 @@ from queen_outcomes.facts import words
 Row = dict[str, Any]
 OFTEN = 0.8
 """Chance of seeing a doubling under which it is said to be often missed."""
-KINDS = {"graft_batch": "graft batch", "semen_batch": "semen batch"}
+KINDS = words.BATCH_KINDS
 DIRECTIONS = {"worse": "More failures", "better": "Fewer failures"}
 MEASURES = {"level": "than the station leads to expect", "drift": "than before"}
 

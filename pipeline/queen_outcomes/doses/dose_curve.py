@@ -14,8 +14,8 @@ import numpy as np
 from queen_outcomes.base.store import Store
 from queen_outcomes.doses.arm_courses import Answers, ArmCourses, Comparison
 from queen_outcomes.doses.comparing import success_of
-from queen_outcomes.facts.outcomes import yes_fails
 from queen_outcomes.models.analysis_set import own_level
+from queen_outcomes.models.closed import yes_fails
 from queen_outcomes.stats.shares.design_effect import (
     batch_counts,
     clustered_share,

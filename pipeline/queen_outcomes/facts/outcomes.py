@@ -206,9 +206,10 @@ def outcome_named(name: str) -> Outcome:
     return OUTCOMES[name]
 
 
-def yes_fails(name: str) -> bool:
-    """Tell whether yes is the failure of an outcome; see `outcome_named`."""
-    return outcome_named(name).fails == "yes"
+def question_columns(question: tuple[str, int]) -> dict[str, str | int]:
+    """Give an outcome and window as the tables' columns, and SQL's parameters, name them."""
+    outcome, days = question
+    return {"outcome": outcome, "window_days": days}
 
 
 def refuse_unknown(answers: Iterable[tuple[str, str | None]]) -> None:

@@ -19,6 +19,7 @@ OUTCOME_WORDS = {
     "established": "established",
 }
 
+BATCH_KINDS = {"graft_batch": "graft batch", "semen_batch": "semen batch"}
 MOSTLY = 0.5
 """Share of closed courses that are decided, under which a plain rate carries a warning."""
 QUESTIONS = {

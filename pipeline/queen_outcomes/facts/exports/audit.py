@@ -136,3 +136,172 @@ SERIES_LIMITS = Table(
     key=("operator", "outcome", "window_days", "series"),
 )
 AUDIT = (OPERATORS, BATCHES, OPERATOR_SERIES, SERIES_LIMITS)
+
+_COURSES = _count("courses", "decided and of known risk")
+_FAILURES = _count("failures", "failed among them")
+_EXPECTED = _number("expected", "failures expected of them", "courses", "not known")
+_SERIES = Column("series", "text", "level or drift")
+_CASE = Column("case", "integer", "running number in the season")
+_BATCH = (
+    Column("kind", "text", "graft_batch or semen_batch"),
+    Column("batch", "text", "its label"),
+    _COURSES,
+    _FAILURES,
+    _EXPECTED,
+    Column("alone", "yes_no", "nobody else has a decided course in it"),
+)
+_D0 = Column("d0", "day", "day 0")
+_KNOWN_ON = Column("known_on", "day", "the day its window closed")
+_INSEMINATED = Column("inseminated_at", "time", "when the main dose was given")
+_TOO_FEW = "too few to say"
+_ENDLESS = "there is no curve"
+
+AUDIT_COURSES = Table(
+    "audit_courses",
+    "a closed course and an outcome, as the audit sees it; a text not recorded is empty",
+    (
+        Column("course_id", "text", "the course"),
+        *_QUESTION,
+        _OPERATOR,
+        Column("season", "text", "the season"),
+        Column("graft_batch", "text", "its graft batch"),
+        Column("semen_batch", "text", "its semen batch"),
+        Column("operator_case", "integer", "of the operator's", "", "no operator"),
+        _number("failed", "1 failed, 0 not", "", "undecided"),
+        _share("risk", "of failing, with the average hand", "a factor is not recorded"),
+    ),
+    key=("outcome", "window_days", "course_id"),
+)
+OPERATOR_BATCHES = Table(
+    "operator_batches",
+    "a batch of an operator, of the plan's outcome",
+    (_OPERATOR, *_BATCH),
+    key=("operator", "kind", "batch"),
+)
+OPERATOR_SIGNALS = Table(
+    "operator_signals",
+    "a signal of a running series, with the courses since it last stood at zero",
+    (
+        _OPERATOR,
+        _SERIES,
+        _CASE,
+        Column("direction", "text", "worse or better"),
+        Column("course_id", "text", "the course that signalled"),
+        _INSEMINATED,
+        _KNOWN_ON,
+        Column("first_case", "integer", "first case of the run"),
+        _COURSES,
+        _FAILURES,
+        _EXPECTED,
+    ),
+    key=("operator", "series", "case"),
+)
+SIGNAL_BATCHES = Table(
+    "signal_batches",
+    "a batch among the courses that led to a signal",
+    (_OPERATOR, _SERIES, _CASE, *_BATCH),
+    key=("operator", "series", "case", "kind", "batch"),
+)
+AUDIT_DAYS = Table(
+    "audit_days",
+    "a day 0 with a decided course of known risk",
+    (
+        _D0,
+        Column("season", "text", "the season"),
+        _COURSES,
+        _FAILURES,
+        _EXPECTED,
+        _count("low", "failures on 95 of 100 such days, from"),
+        _count("high", "failures on 95 of 100 such days, to"),
+        _number("mid_p", "twice the smaller mid-P tail", "", ""),
+        Column("flag", "text", "more or fewer than 998 of 1,000; empty: neither"),
+        Column("operators", "texts", "who inseminated"),
+        Column("graft_batches", "texts", "graft batches of the day"),
+        Column("semen_batches", "texts", "semen batches of the day"),
+    ),
+    key=("d0",),
+)
+EXPERIENCE = Table(
+    "experience",
+    "a stretch of an operator's cases, counted from the first ever",
+    (
+        _OPERATOR,
+        Column("from_case", "integer", "first case of the stretch"),
+        Column("to_case", "integer", "last case of the stretch"),
+        _number("middle", "geometric mean of the cases' numbers", "", ""),
+        _COURSES,
+        _FAILURES,
+        _share("share", "succeeding", _TOO_FEW),
+        _share("low", "lower 95 % limit, graft batches allowed for", _TOO_FEW),
+        _share("high", "upper 95 % limit, graft batches allowed for", _TOO_FEW),
+        _share("expected", "succeeding with the average hand", _TOO_FEW),
+        Column("shown", "yes_no", "courses enough to show figures"),
+    ),
+    key=("operator", "from_case"),
+)
+LEARNING = Table(
+    "learning",
+    "a case of a beginner's learning curve",
+    (
+        _OPERATOR,
+        Column("case", "integer", "running number on record"),
+        Column("number", "integer", "running number ever"),
+        _D0,
+        _KNOWN_ON,
+        Column("failed", "yes_no", "it failed", null="undecided, and passed over"),
+        _number("value", "of the curve", "", ""),
+        Column("reached", "yes_no", "the limit is met here"),
+    ),
+    key=("operator", "case"),
+)
+LEARNING_LIMITS = Table(
+    "learning_limits",
+    "a beginner, and what the learning curve is held against",
+    (
+        _OPERATOR,
+        Column("first_number", "integer", "number of the first case on record"),
+        _count("watched", "decided cases that the limit is for"),
+        _count("decided", "decided cases so far"),
+        _share("adequate", "failing, of the others", "no others"),
+        _share("inadequate", "failing, at twice those odds", "no others"),
+        _number("limit", "a value from here on is adequate", "", _ENDLESS),
+        _share("false_chance", "to meet it at the inadequate rate", _ENDLESS),
+        _share("true_chance", "to meet it at the adequate rate", _ENDLESS),
+        Column("reached_at", "integer", "number of the case", "", "not reached"),
+        Column("message", "text", "why there is no curve; empty: there is one"),
+    ),
+    key=("operator",),
+)
+OPERATOR_SPREAD = Table(
+    "operator_spread",
+    "the station, with operators enough to tell how much they differ",
+    (
+        Column("operators", "integer", "operators compared"),
+        _number("phi", "overdispersion of failures over expected", "", ""),
+        _number("tau2", "variance between operators, of the same", "", ""),
+    ),
+    key=("operators",),
+)
+CHECKER_AGREEMENT = Table(
+    "checker_agreement",
+    "a measure and a pair of checkers who scored one queen within two days",
+    (
+        Column("measure", "text", "eggs, drone_in_worker or pattern_pct"),
+        Column("first_checker", "text", "of the pair", null="any two checkers"),
+        Column("second_checker", "text", "of the pair", null="any two checkers"),
+        Column("pairs", "integer", "pairs of looks"),
+        Column("agree", "integer", "pairs that say the same", null="a number"),
+        _number("kappa", "weighted for words of three", "", "a number, or no kappa"),
+        _number("mean", "difference, first minus second", "%", "not a number"),
+        _number("spread", "within which 95 % of any two differ", "%", "not any two"),
+        _number("low", "lower limit, of kappa or agreement", "", "there is none"),
+        _number("high", "upper limit, of kappa or agreement", "", "there is none"),
+        Column("message", "text", "why there is no figure; empty: there is one"),
+    ),
+    key=("measure", "first_checker", "second_checker"),
+)
+AUDIT_INTERNAL = (
+    *(AUDIT_COURSES, OPERATOR_BATCHES, OPERATOR_SIGNALS, SIGNAL_BATCHES, AUDIT_DAYS),
+    *(EXPERIENCE, LEARNING, LEARNING_LIMITS, OPERATOR_SPREAD, CHECKER_AGREEMENT),
+)
+"""The build's own, for its pages and commands: not exported, free to change."""

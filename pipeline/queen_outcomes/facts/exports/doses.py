@@ -13,6 +13,7 @@ _QUESTION = (
     Column("outcome", "text", "which outcome"),
     Column("window_days", "integer", "days from the first insemination", "days"),
 )
+_REFERENCE = Column("reference", "text", "the arm that it is compared with")
 _FEW = "fewer closed courses than min_shown, or none settled"
 _NO_DIFFERENCE = "there is none; note tells why"
 _NO_COST = "no success, or batches do not bound it"
@@ -71,7 +72,7 @@ ARM_CONTRASTS = Table(
     (
         _TRIAL,
         _ARM,
-        Column("reference", "text", "the arm that it is compared with"),
+        _REFERENCE,
         *_QUESTION,
         Column(
             "method",
@@ -165,3 +166,86 @@ DOSE_RESPONSE = Table(
     key=("outcome", "window_days", "dose_ul"),
 )
 DOSES = (ARMS, ARM_CONTRASTS, ARM_COSTS, DOSE_RESPONSE)
+
+ARM_COURSES = Table(
+    "arm_courses",
+    "a course, as the comparison of doses read it; what is not recorded is empty",
+    (
+        Column("course_id", "text", "the course"),
+        _TRIAL,
+        _ARM,
+        Column("block", "text", "its block"),
+        Column("source", "text", "what the arm was read from"),
+    ),
+    key=("course_id",),
+)
+ARM_MODELS = Table(
+    "arm_models",
+    "a comparison and an outcome: the main model with the arm in the place of dose",
+    (
+        _TRIAL,
+        *_QUESTION,
+        Column("method", "text", "of the fit; none: there is no model"),
+        Column("primary", "yes_no", "it carries the verdict"),
+        _count("rows", "courses fitted"),
+        Column("factors", "text", "what was allowed for"),
+        Column("left_out", "text", "what was not, and why"),
+        Column("message", "text", "what to know, or why there is no model"),
+    ),
+    key=("trial", "outcome", "window_days"),
+)
+ARM_OVERLAP = Table(
+    "arm_overlap",
+    "an arm against the reference, and a grouping that is recorded",
+    (
+        _TRIAL,
+        _ARM,
+        _REFERENCE,
+        Column("grouping", "text", "operator, line, year or graft_batch"),
+        _share("shared", "courses in levels that hold both arms", ""),
+    ),
+    key=("trial", "arm", "reference", "grouping"),
+)
+ARM_NEEDS = Table(
+    "arm_needs",
+    "a comparison and a margin, and what it would take to rule such a loss out",
+    (
+        _TRIAL,
+        _share("margin", "the loss", ""),
+        Column("queens_alone", "integer", "an arm, were they alone", "queens", "none"),
+        Column("queens", "integer", "an arm, whole batches to it", "queens", "none"),
+    ),
+    key=("trial", "margin"),
+)
+DOSE_TRENDS = Table(
+    "dose_trends",
+    "an outcome: does success go with the doses meant",
+    (
+        *_QUESTION,
+        _number("slope", "of success on the dose", "share 0-1 a uL", "no trend"),
+        _number("z", "of the trend", "", "no trend"),
+        _number("p", "of no trend, two-sided", "", "no trend"),
+        _number("lack_p", "of a straight line being enough", "", "no trend"),
+        Column("scored_by", "text", "what the doses count as"),
+        Column("message", "text", "why there is no trend; empty: there is one"),
+    ),
+    key=("outcome", "window_days"),
+)
+DOSE_FOR = Table(
+    "dose_for",
+    "a share of success, and the dose that the main model's curve gives for it",
+    (
+        *_QUESTION,
+        Column("asked", "text", "whose share"),
+        _share("success", "the share", ""),
+        _number("dose_ul", "the dose", "uL", "said tells why"),
+        _number("low", "lower 95 % limit", "uL", "not bounded"),
+        _number("high", "upper 95 % limit", "uL", "not bounded"),
+        Column("said", "text", "what to know of it"),
+    ),
+    key=("outcome", "window_days", "asked"),
+)
+DOSES_INTERNAL = (
+    *(ARM_COURSES, ARM_MODELS, ARM_OVERLAP, ARM_NEEDS, DOSE_TRENDS, DOSE_FOR),
+)
+"""The build's own, for its page and `compare`: not exported, free to change."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 import pytest
-from queen_outcomes.audit.agreement_figures import agreement_rows
+from queen_outcomes.audit.checker_agreement import agreement_rows
 from queen_outcomes.base.store import Store
 from queen_outcomes.stats.shares.funnel_lines import funnel_lines
 from station_tables import check, derived, insemination

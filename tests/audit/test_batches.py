@@ -6,8 +6,8 @@ import zlib
 
 import numpy as np
 import pytest
-from queen_outcomes.audit.batch_figures import NEAR, batch_rows
-from queen_outcomes.audit.cases import Cases
+from closed_courses import closed_courses
+from queen_outcomes.audit.batches import NEAR, batch_rows
 from queen_outcomes.stats.shares.poisson_binomial import batch_tails
 from scipy.special import expit, ndtr
 
@@ -23,19 +23,18 @@ def station(n=240, seed=2):
     failed[48:70] = 1.0
     failed[5], risk[100] = np.nan, np.nan
     day = np.datetime64("2026-05-01") + number // 20
-    return Cases(
+    return closed_courses(
         course_id=np.char.zfill(number.astype(str), 4),
         operator=np.where(
             number % 7 == 0, "", np.char.add("op", (number % 3).astype(str))
         ),
-        season=np.full(n, "2026"),
+        year=np.full(n, "2026"),
         graft_batch=np.where(
             number >= 216, "", np.char.add("g", (number // 24).astype(str))
         ),
         semen_batch=np.char.add("s", (number // 9).astype(str)),
         inseminated_at=day.astype(str),
         d0=day,
-        known_on=day + 28,
         operator_case=number.astype(float),
         failed=failed,
         risk=risk,

@@ -7,17 +7,18 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
+import zlib
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+
+import numpy as np
 
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.column import UNITS, Column
 from queen_outcomes.facts.dictionary import INSEMINATIONS
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.trial.allocation import Place, permuted_blocks, stratum_name
-from queen_outcomes.trial.plan_arms import Arm
-from queen_outcomes.trial.plan_request import Request
-from queen_outcomes.trial.plan_size import TrialSize
+from queen_outcomes.trial.plan import TrialSize
+from queen_outcomes.trial.plan_request import Arm, Request, refuse_blocks
 
 MOST_PLACES = 20_000
 
@@ -154,3 +155,71 @@ def _written(dose_ul: float, settings: Settings) -> str:
     factor, _ = UNITS[column.unit][kept]
     text = f"{dose_ul / factor:.10f}".rstrip("0").rstrip(".")
     return text.replace(".", settings.reading.decimal)
+
+
+@dataclass(frozen=True)
+class Place:
+    """One place of the list.
+
+    ``place`` counts from 1 within the stratum, ``block`` too; ``stratum`` and ``arm``
+    are names.
+    """
+
+    stratum: str
+    place: int
+    block: int
+    arm: str
+
+
+def stratum_name(graft_batch: str, semen_batch: str) -> str:
+    """Name the stratum of a graft batch and a semen batch."""
+    return f"{graft_batch} x {semen_batch}"
+
+
+def permuted_blocks(
+    strata: Mapping[str, int], arms: Mapping[str, int], block_size: int, seed: int
+) -> tuple[Place, ...]:
+    """Give every queen of every stratum an arm, in blocks that hold the ratio.
+
+    Parameters
+    ----------
+    strata : mapping
+        Name -> queens.
+    arms : mapping
+        Arm -> its part of the ratio; ``{"A": 2, "B": 1}`` gives two to one.
+    block_size : int
+        A multiple of the ratio's sum.
+    seed : int
+        Above or equal to 0; written on the sheet, it gives the same list again.
+
+    Returns
+    -------
+    tuple of Place
+        By stratum's name and place. The last block of a stratum may be cut short.
+
+    Raises
+    ------
+    UsageError
+        The ratio or the block size cannot be used.
+
+    Notes
+    -----
+    Every order of a block is as likely. In two equal arms no arm is ever ahead by more
+    than half a block. Matts JP, Lachin JM. Control Clin Trials 1988;9:327-344.
+    """
+    refuse_blocks(arms, block_size, seed)
+    names = sorted(arms)
+    times = block_size // sum(arms.values())
+    block = np.repeat(np.arange(len(names)), [arms[name] * times for name in names])
+    places = []
+    for stratum in sorted(strata):
+        rng = np.random.default_rng([seed, zlib.crc32(stratum.encode())])
+        queens = max(int(strata[stratum]), 0)
+        blocks = -(-queens // block_size)
+        drawn = [rng.permutation(block) for _ in range(blocks)]
+        order = np.concatenate([*drawn, np.empty(0, int)])[:queens]
+        places += [
+            Place(stratum, at + 1, at // block_size + 1, names[arm])
+            for at, arm in enumerate(order)
+        ]
+    return tuple(places)

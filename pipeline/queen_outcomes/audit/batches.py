@@ -1,8 +1,9 @@
-"""Graft and semen batches against what was expected of their courses.
+"""Batches and days of insemination against what was expected of their courses.
 
 They come before any operator's figure: most bad weeks are a graft, a semen batch or the
 weather. A batch is measured by chance alone and by how far the other kind of batch deviates,
-not by how far its own kind does; it is flagged outside the 99.8 % limits of the funnel.
+not by how far its own kind does; a day by chance alone, so that a bad batch or bad weather
+is to be seen. Both are flagged outside the 99.8 % limits.
 """
 
 from __future__ import annotations
@@ -14,9 +15,8 @@ from typing import Any
 import numpy as np
 from scipy.special import ndtr
 
-from queen_outcomes.audit.cases import Cases
-from queen_outcomes.models.risks import BATCHES
-from queen_outcomes.stats.shares.poisson_binomial import batch_tails
+from queen_outcomes.models.closed import BATCHES, ClosedCourses
+from queen_outcomes.stats.shares.poisson_binomial import batch_tails, independent_counts
 from queen_outcomes.stats.shares.shared_effects import (
     SharedEffects,
     conditional_logits,
@@ -31,12 +31,12 @@ OUTSIDE = 0.001
 """Tail beyond which a batch lies outside the 99.8 % limits."""
 
 
-def batch_rows(cases: Cases, deviations: Mapping[str, float]) -> list[Row]:
+def batch_rows(cases: ClosedCourses, deviations: Mapping[str, float]) -> list[Row]:
     """Give a row for every graft and semen batch with a decided course of known risk.
 
     Parameters
     ----------
-    cases : Cases
+    cases : ClosedCourses
         With risks.
     deviations : mapping of str to float
         Of the random intercepts of both kinds of batch.
@@ -48,7 +48,7 @@ def batch_rows(cases: Cases, deviations: Mapping[str, float]) -> list[Row]:
     return rows
 
 
-def _of_kind(kind: str, cases: Cases, others: Mapping[str, float]) -> list[Row]:
+def _of_kind(kind: str, cases: ClosedCourses, others: Mapping[str, float]) -> list[Row]:
     names, batch = np.unique(getattr(cases, kind), return_inverse=True)
     if not len(names):
         return []
@@ -97,7 +97,7 @@ def _hands(batch: np.ndarray, batches: int, operator: np.ndarray) -> list[list[s
 def _tails(
     labels: list[str],
     parts: list[np.ndarray],
-    cases: Cases,
+    cases: ClosedCourses,
     others: Mapping[str, float],
 ) -> np.ndarray:
     """Give both mid-P tails of the failures of some batches, shape (2, batches)."""
@@ -119,7 +119,7 @@ def _tails(
 
 
 def _variances(
-    batch: np.ndarray, batches: int, cases: Cases, others: Mapping[str, float]
+    batch: np.ndarray, batches: int, cases: ClosedCourses, others: Mapping[str, float]
 ) -> np.ndarray:
     """Give each batch's variance of failures, by chance and by the other kind of batch."""
     each = cases.risk * (1 - cases.risk)
@@ -134,3 +134,53 @@ def _variances(
                 pairs // len(levels), together, batches
             )
     return variances
+
+
+TAIL = 0.025
+
+
+def day_rows(cases: ClosedCourses) -> list[Row]:
+    """Give a row for every day 0 with a decided course of known risk.
+
+    Parameters
+    ----------
+    cases : ClosedCourses
+        With risks.
+
+    Returns
+    -------
+    list of dict
+        ``low`` and ``high``: the failures that chance gives on 95 of 100 such days or
+        more; ``flag``: more or fewer, outside what it gives on 998 of 1,000.
+    """
+    counted = cases.some(np.flatnonzero(cases.counted))
+    order = np.argsort(counted.d0, kind="stable")
+    days, starts = np.unique(counted.d0[order], return_index=True)
+    parts = np.split(order, starts[1:]) if len(order) else []
+    return [
+        _row(day.item(), counted.some(part))
+        for day, part in zip(days, parts, strict=True)
+    ]
+
+
+def _row(day: Any, own: ClosedCourses) -> Row:
+    counts = independent_counts(own.risk)
+    below = np.cumsum(counts.pmf)
+    failures = int(own.failed.sum())
+    low, high = (int(np.searchsorted(below, at)) for at in (TAIL, 1.0 - TAIL))
+    flag = "more" if counts.mid_upper(failures) < OUTSIDE else ""
+    flag = "fewer" if counts.mid_lower(failures) < OUTSIDE else flag
+    return {
+        "d0": day,
+        "season": str(own.season[0]),
+        "courses": len(own),
+        "failures": failures,
+        "expected": float(own.risk.sum()),
+        "low": low,
+        "high": min(high, len(own)),
+        "mid_p": counts.two_sided(failures),
+        "flag": flag,
+        "operators": np.unique(own.operator[own.operator != ""]).tolist(),
+        "graft_batches": np.unique(own.graft_batch[own.graft_batch != ""]).tolist(),
+        "semen_batches": np.unique(own.semen_batch[own.semen_batch != ""]).tolist(),
+    }

@@ -11,11 +11,14 @@ import numpy as np
 from scipy import stats
 from scipy.special import expit, logit
 
-from queen_outcomes.audit.cases import Cases
+from queen_outcomes.base import resources
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.outcomes import question_columns
+from queen_outcomes.models.closed import BATCHES, ClosedCourses, Question
 from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from queen_outcomes.stats.shares.adjusted_rate import adjusted_rate
-from queen_outcomes.stats.shares.funnel import flags
+from queen_outcomes.stats.shares.funnel import adjusted_z, flags, overdispersion
 from queen_outcomes.stats.shares.poisson_binomial import batch_tails
 from queen_outcomes.stats.shares.ranks import rank_limits
 from queen_outcomes.stats.shares.shared_effects import conditional_logits
@@ -24,16 +27,11 @@ Row = dict[str, Any]
 SEPARABLE = 0.30
 """Share of an operator's courses in batches shared with others, below which operator and
 batch cannot be told apart."""
+FEWEST = 20
+"""Operators from which on the variance between them is worth estimating."""
 MOST_RISKS = 4_096
 """Risks that stand for a station's mix of courses."""
 Z_95 = float(stats.norm.isf(0.025))
-NOTHING = dict.fromkeys(
-    (
-        *("crude", "expected", "ratio", "adjusted", "low", "high"),
-        *("shrunken", "shrunken_low", "shrunken_high", "mid_p", "flag"),
-        *("rank_low", "rank_high"),
-    )
-)
 
 
 @dataclass(frozen=True)
@@ -44,14 +42,29 @@ class Intercept:
     se: float
 
 
+def read_intercepts(store: Store, question: Question) -> dict[str, Intercept]:
+    """Give the operators' random intercepts in the main model of a question."""
+    found = store.rows(
+        resources.read("sql", "07_audit", "operator_intercepts.sql"),
+        question_columns(question),
+    )
+    return {
+        level: Intercept(effect, (high - low) / (2 * Z_95))
+        for level, effect, low, high in found
+    }
+
+
 def operator_rows(
-    cases: Cases, model: RiskModel, intercepts: Mapping[str, Intercept], fewest: int
+    cases: ClosedCourses,
+    model: RiskModel,
+    intercepts: Mapping[str, Intercept],
+    fewest: int,
 ) -> list[Row]:
     """Give a row for every operator of these courses.
 
     Parameters
     ----------
-    cases : Cases
+    cases : ClosedCourses
         With risks; expected and observed failures agree over all of them.
     model : RiskModel
         For the deviations of batches, and the direction of failing.
@@ -82,7 +95,7 @@ def thinned(risks: np.ndarray) -> np.ndarray:
     return expit(np.array([part.mean() for part in parts]))
 
 
-def _counts(name: str, own: Cases, shared: np.ndarray, fewest: int) -> Row:
+def _counts(name: str, own: ClosedCourses, shared: np.ndarray, fewest: int) -> Row:
     counted, decided = own.counted, np.isfinite(own.failed)
     courses = int(counted.sum())
     part = float(shared[counted].mean()) if courses else None
@@ -90,7 +103,6 @@ def _counts(name: str, own: Cases, shared: np.ndarray, fewest: int) -> Row:
         "operator": name,
         "courses": courses,
         "failures": int(own.failed[counted].sum()),
-        **NOTHING,
         "undecided": int((~decided).sum()),
         "unknown_risk": int((decided & ~counted).sum()),
         "shared_pct": None if part is None else 100 * part,
@@ -100,7 +112,7 @@ def _counts(name: str, own: Cases, shared: np.ndarray, fewest: int) -> Row:
 
 
 def _against_expected(
-    name: str, counted: Cases, station: np.ndarray, model: RiskModel
+    name: str, counted: ClosedCourses, station: np.ndarray, model: RiskModel
 ) -> Row:
     seed = zlib.crc32(name.encode())
     shared = counted.shared(model.deviations)
@@ -136,7 +148,7 @@ def _rank(
     rows: list[Row],
     intercepts: Mapping[str, Intercept],
     model: RiskModel,
-    cases: Cases,
+    cases: ClosedCourses,
 ) -> None:
     """Give shrunken rates and ranks, 1 for the fewest failures, from the joint model."""
     ranked = [row for row in rows if row["operator"] in intercepts and row["courses"]]
@@ -171,7 +183,7 @@ def _moved(levels: np.ndarray, step: float, model: RiskModel) -> float:
     return float(mean.mean())
 
 
-def shared_courses(cases: Cases) -> np.ndarray:
+def shared_courses(cases: ClosedCourses) -> np.ndarray:
     """Tell which courses lie in a graft and a semen batch that others worked on too.
 
     A kind of batch that is not recorded for a course is not asked.
@@ -179,13 +191,42 @@ def shared_courses(cases: Cases) -> np.ndarray:
     shared = np.ones(len(cases), bool)
     asked = np.zeros(len(cases), bool)
     counted = cases.counted & (cases.operator != "")
-    for name in ("graft_batch", "semen_batch"):
+    who = np.unique(cases.operator, return_inverse=True)[1]
+    for name in BATCHES:
         batch = getattr(cases, name)
         codes = np.unique(batch, return_inverse=True)[1]
-        who = np.unique(cases.operator, return_inverse=True)[1]
         pairs = np.unique(np.column_stack([codes[counted], who[counted]]), axis=0)
         hands = np.bincount(pairs[:, 0], minlength=codes.max(initial=-1) + 1)
         known = batch != ""
         shared &= ~known | (hands[codes] > 1)
         asked |= known
     return shared & asked
+
+
+def spread_rows(cases: ClosedCourses, fewest: int) -> list[Row]:
+    """Give one row with phi and tau squared on the scale of observed over expected.
+
+    Parameters
+    ----------
+    cases : ClosedCourses
+        With risks.
+    fewest : int
+        Courses below which an operator takes no part.
+
+    Returns
+    -------
+    list of dict
+        Empty with fewer than `FEWEST` operators.
+    """
+    sums = []
+    for own in cases.by_operator().values():
+        rows = own[cases.counted[own]]
+        if len(rows) >= max(fewest, 1):
+            risk = cases.risk[rows]
+            variance = (risk * (1.0 - risk)).sum()
+            sums.append((cases.failed[rows].sum(), risk.sum(), variance))
+    if len(sums) < FEWEST:
+        return []
+    compared = adjusted_z(*np.array(sums).T)
+    found = overdispersion(compared.z, compared.s)
+    return [{"operators": len(sums), "phi": found.phi, "tau2": found.tau2}]

@@ -10,10 +10,9 @@ import pytest
 from planned_station import AS_OF, planned_store
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.settings import Reading, Settings
+from queen_outcomes.trial.bench_list import MOST_PLACES, bench_list, list_csv
 from queen_outcomes.trial.plan import make
-from queen_outcomes.trial.plan_files import name_remark, write_list
-from queen_outcomes.trial.plan_list import MOST_PLACES, list_csv
-from queen_outcomes.trial.plan_sheet import sheet
+from queen_outcomes.trial.plan_report import name_remark, sheet, write_list
 
 STATED = {
     "arms": ("single 8=8", "6 and 6=6+6.5"),
@@ -44,13 +43,17 @@ def plan(full_store):
     return planned
 
 
+def drawn(found):
+    return bench_list(found.request, found.size)
+
+
 def table(text, delimiter=","):
     return list(csv.DictReader(io.StringIO(text), delimiter=delimiter))
 
 
 def test_every_block_holds_both_arms_alike(plan):
     found = plan()
-    places = found.bench_list()
+    places = drawn(found)
     assert len(places) == 2 * found.size.queens
     assert [place.number for place in places] == list(range(1, len(places) + 1))
     blocks = Counter((place.block, place.arm.name) for place in places)
@@ -63,7 +66,7 @@ def test_every_block_holds_both_arms_alike(plan):
 
 def test_whole_batches_are_all_of_one_arm(plan):
     found = plan(by="batch")
-    places = found.bench_list()
+    places = drawn(found)
     arms = {(place.graft, place.arm.name) for place in places}
     assert len(arms) == found.size.batches
     in_blocks = Counter((p.block, p.arm.name, p.graft) for p in places)
@@ -72,20 +75,20 @@ def test_whole_batches_are_all_of_one_arm(plan):
 
 
 def test_the_list_depends_on_seed_and_name_alone(plan):
-    one = list_csv(plan().bench_list(), plan().request, Settings())
-    again = list_csv(plan().bench_list(), plan().request, Settings())
+    one = list_csv(drawn(plan()), plan().request, Settings())
+    again = list_csv(drawn(plan()), plan().request, Settings())
     assert one == again
-    arms = [place.arm.name for place in plan().bench_list()]
-    assert arms != [place.arm.name for place in plan(seed=2027).bench_list()]
-    assert arms != [place.arm.name for place in plan(name="Other").bench_list()]
+    arms = [place.arm.name for place in drawn(plan())]
+    assert arms != [place.arm.name for place in drawn(plan(seed=2027))]
+    assert arms != [place.arm.name for place in drawn(plan(name="Other"))]
     # a trial of more graft batches begins with the same ones
-    more = [place.arm.name for place in plan(power=0.9).bench_list()]
+    more = [place.arm.name for place in drawn(plan(power=0.9))]
     assert more[:20] == arms[:20]
 
 
 def test_a_row_a_dose_with_what_the_plan_knows(plan):
     found = plan()
-    rows = table(list_csv(found.bench_list(), found.request, Settings()))
+    rows = table(list_csv(drawn(found), found.request, Settings()))
     assert list(rows[0])[:4] == [
         *("insemination_id", "queen_id", "inseminated_at", "operator")
     ]
@@ -101,7 +104,7 @@ def test_a_row_a_dose_with_what_the_plan_knows(plan):
 
 def test_the_list_speaks_as_the_station_writes(plan):
     found = plan(OWN)
-    rows = table(list_csv(found.bench_list(), found.request, OWN), delimiter=";")
+    rows = table(list_csv(drawn(found), found.request, OWN), delimiter=";")
     assert {"Dose plan", "Graft", "block"} <= set(rows[0])
     doses = {row["dose_meant_ul"] for row in rows}
     assert doses == {"0,008", "0,006", "0,0065"}
@@ -138,7 +141,7 @@ def test_a_list_beyond_any_bench_is_refused(plan):
     found = plan(difference=0.01)
     assert found.size.queens * 2 > MOST_PLACES
     with pytest.raises(UsageError, match="too long"):
-        found.bench_list()
+        drawn(found)
 
 
 def test_an_unusual_dose_and_a_name_in_use_are_remarked(full_store):
