@@ -11,7 +11,8 @@ from itertools import groupby
 from typing import Any
 
 from queen_outcomes.base.store import Store
-from queen_outcomes.dashboard import findings, theme
+from queen_outcomes.dashboard import figures
+from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.dashboard.charts.adjusted import curve_chart, difference_chart
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
@@ -93,7 +94,7 @@ def _section(
         "method": METHODS[fit["method"]] if fit else "",
         "terms": _terms(main["model_terms"]),
         "curves": drawn,
-        "differences_said": findings.differences(shown) if shown else "",
+        "differences_said": figures.differences_said(shown) if shown else "",
         "adjusted": _adjusted(main["adjusted"]),
         "compared": compared,
         "deviations": [
@@ -183,7 +184,7 @@ def _draw_curves(
                 values, factor=axis, question=asked, days_of_year=name == "season"
             )
         )
-        said = findings.curve(TERMS[name].label, values)
+        said = figures.curve_said(TERMS[name].label, values)
         table = [{**row, "share": row["probability"]} for row in values]
         drawn.append(
             {**term, "chart": chart, "axis": axis, "said": said, "rows": table}

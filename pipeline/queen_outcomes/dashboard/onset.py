@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
+from itertools import groupby
 from typing import Any
 
+import altair as alt
+
 from queen_outcomes.base.store import Store
-from queen_outcomes.dashboard import onset_model, theme
-from queen_outcomes.dashboard.charts.onset import onset_chart
+from queen_outcomes.dashboard import figures
+from queen_outcomes.dashboard.charts import theme
+from queen_outcomes.dashboard.charts.adjusted import difference_chart
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
+from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP
+from queen_outcomes.models.onset_factors import ALL, AS_RECORDED
+from queen_outcomes.models.terms import GROUPS, MAIN
 
 SHOWN = (
     ("co2_schedule", "CO2 schedule", "with"),
@@ -39,7 +46,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     if overall:
         charts["onset-all"] = theme.dressed(onset_chart(overall, window=window))
     groups = [_group(store, window, charts, *one) for one in SHOWN]
-    model = onset_model.show(store, settings, charts)
+    model = show_model(store, settings, charts)
     return {
         "model": model,
         "window": window,
@@ -47,7 +54,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "finding": _finding(overall, window)
         if closed >= settings.min_shown
         else f"Too early to say what share lays by day {window}: {closed} courses closed",
-        "overall_table": _table(overall),
+        "overall_table": _curve_table(overall),
         "table_days": TABLE_DAYS,
         "groups": [group for group in groups if group],
         "spread": _spread(overall),
@@ -73,7 +80,7 @@ def _group(
         "name": name,
         "title": title,
         "said": _side_by_side(rows, window, joined),
-        "table": _table(rows),
+        "table": _curve_table(rows),
         "caption": CAPTIONS.get(grouping, ""),
     }
 
@@ -139,7 +146,7 @@ def _spread(rows: list[dict[str, Any]]) -> dict[str, int | None]:
     return found
 
 
-def _table(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def _curve_table(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Give a row a level with the share by each of TABLE_DAYS, in words."""
     levels: dict[str, dict[str, Any]] = {}
     for row in rows:
@@ -152,3 +159,279 @@ def _table(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
         {**dict.fromkeys((f"day_{d}" for d in TABLE_DAYS), ""), **cells}
         for cells in levels.values()
     ]
+
+
+LABELS = {name: term.label for name, term in {**MAIN, **GROUPS}.items()}
+ORDER = [ALL, *LABELS]
+APART = "cannot be told apart"
+DAY_FORMS, SHARE_FORMS = ("+.2~r", "+.1f"), ("+.0%", "+.1%")
+"""How differences are written along an axis and in what hovering shows."""
+PARTS = {"chance": "chance of laying", "days": "days among layers"}
+
+Row = dict[str, Any]
+
+
+def show_model(store: Store, settings: Settings, charts: dict[str, Any]) -> Row:
+    """Give what the page says of the model, and add its charts."""
+    windows = settings.outcomes.laying_days
+    fits = _of_model(store, "model_fits", windows[0])
+    fit = fits[0] if fits else None
+    if fit is None or fit["method"] == "none":
+        reason = fit["message"] if fit else "it was not fitted"
+        return {"there": False, "reason": reason}
+    days = _days(store)
+    later = "days later than at the usual value"
+    drawn = _draw_differences(charts, "onset-days", days, later, DAY_FORMS)
+    return {
+        "there": True,
+        "fit": fit,
+        "beside": [_beside(store, window) for window in windows],
+        "days": days,
+        "days_said": days_in_words(days),
+        "days_drawn": drawn,
+        "windows": [_window(store, window, charts) for window in windows],
+        "terms": [_tested(row) for row in _of_model(store, "model_terms", windows[0])],
+        "least_overlap": round(100 * LEAST_OVERLAP),
+    }
+
+
+def _of_model(store: Store, table: str, window: int) -> list[Row]:
+    return store.records(
+        f"SELECT * FROM \"{table}\" WHERE outcome = 'laying' AND model = 'onset' "
+        "AND window_days = $window ORDER BY ALL",
+        {"window": window},
+    )
+
+
+def _draw_differences(
+    charts: dict[str, Any], name: str, rows: list[Row], question: str, forms
+) -> str:
+    """Draw the differences that there are; give what they show, in words."""
+    keys = ("name", "reference", "overlap", "difference", "low", "high")
+    shown = [
+        {key: row[key] for key in keys} for row in rows if row["difference"] is not None
+    ]
+    if shown:
+        chart = difference_chart(shown, question=question, forms=forms)
+        charts[name] = theme.dressed(chart)
+    return figures.differences_said(shown) if shown else ""
+
+
+def _beside(store: Store, window: int) -> str:
+    """Set the model's average beside the curve, which assumes no shape."""
+    (whole,) = [r for r in _of_model(store, "adjusted", window) if r["factor"] == ALL]
+    said = f"Laying by day {window}, all courses as they are: {_share(whole, 'probability')}"
+    curve = store.records(
+        "SELECT laying, low, high FROM onset_curves WHERE \"grouping\" = 'all' "
+        "AND day = $window",
+        {"window": window},
+    )
+    if curve and curve[0]["laying"] is not None:
+        said += f"; by the curve above: {_share(curve[0], 'laying')}"
+    return f"{said}."
+
+
+def _share(row: Row, name: str) -> str:
+    spread = words.limits(row["low"], row["high"])
+    said = words.percent(row[name])
+    return f"{said} (95 % limits {spread})" if spread else said
+
+
+def _window(store: Store, window: int, charts: dict[str, Any]) -> Row:
+    compared = [
+        {
+            **row,
+            "factor": LABELS[row["factor"]],
+            "name": f"{LABELS[row['factor']]}: {row['value']}",
+            "overlap": words.percent(row["overlap"]),
+            "difference": row["risk_difference"],
+            "points": _points(row),
+        }
+        for row in _ordered(_of_model(store, "contrasts", window))
+    ]
+    asked = f"difference in laying by day {window}, points"
+    drawn = _draw_differences(
+        charts, f"onset-differences-{window}", compared, asked, SHARE_FORMS
+    )
+    adjusted = _ordered(_of_model(store, "adjusted", window))
+    return {
+        "window": window,
+        "compared": compared,
+        "drawn": drawn,
+        "adjusted": [
+            {"factor": _label(factor), "rows": [_adjusted_row(row) for row in part]}
+            for factor, part in groupby(adjusted, key=lambda row: row["factor"])
+        ],
+    }
+
+
+def _ordered(rows: list[Row]) -> list[Row]:
+    """Put the factors into the order of their priority."""
+    return sorted(rows, key=lambda row: ORDER.index(row["factor"]))
+
+
+def _label(factor: str) -> str:
+    return "all courses" if factor == ALL else LABELS[factor]
+
+
+def _adjusted_row(row: Row) -> Row:
+    label = "as they are" if row["label"] == AS_RECORDED else row["label"]
+    return {**row, "label": label, "share": row["probability"]}
+
+
+def _points(row: Row) -> str:
+    if row["risk_difference"] is None:
+        return APART
+    low, high = (f"{100 * row[side]:+.1f}" for side in ("low", "high"))
+    return f"{100 * row['risk_difference']:+.1f} points ({low} to {high})"
+
+
+def _days(store: Store) -> list[Row]:
+    """Give the days of each value, the usual one of a factor first."""
+    rows = store.records("SELECT * FROM onset_days ORDER BY ALL")
+    rows = sorted(rows, key=lambda row: row["reference"] is not None)
+    found = []
+    for row in _ordered(rows):
+        factor = LABELS[row["factor"]]
+        usual = row["reference"] is None
+        shown = {
+            "factor": factor,
+            "name": f"{factor}: {row['label']}",
+            "days_said": _with_limits(row["days"], row["low"], row["high"]),
+            "overlap": "" if usual else words.percent(row["overlap"]),
+            "shift": "" if usual else shift_in_words(row),
+            "low": row["difference_low"],
+            "high": row["difference_high"],
+        }
+        found.append({**row, **shown})
+    return found
+
+
+def _with_limits(value: float, low: float | None, high: float | None) -> str:
+    said = f"{value:.1f}"
+    return said if None in (low, high) else f"{said} ({low:.1f} to {high:.1f})"
+
+
+def shift_in_words(row: Row) -> str:
+    """Say by how many days layers begin earlier or later, with limits."""
+    size = row["difference"]
+    if size is None:
+        return APART
+    said = f"{_later(size)}"
+    low, high = row["difference_low"], row["difference_high"]
+    if None in (low, high):
+        return said
+    if low > 0 or high < 0:
+        least, most = sorted((abs(low), abs(high)))
+        return f"{said} (95 % limits {least:.1f} to {most:.1f})"
+    return f"{said} (95 % limits {_later(low)} to {_later(high)})"
+
+
+def _later(days: float) -> str:
+    return f"{abs(days):.1f} days {'later' if days >= 0 else 'earlier'}"
+
+
+def days_in_words(days: list[Row]) -> list[str]:
+    """Say which differences of days have limits on one side of none."""
+    compared = [row for row in days if row["difference"] is not None]
+    if not compared:
+        return ["No difference in days can be given."]
+    clear = [row for row in compared if None not in (row["low"], row["high"])]
+    clear = [row for row in clear if row["low"] > 0 or row["high"] < 0]
+    said = [
+        f"Layers with {row['factor']} “{row['label']}” begin {row['shift']} than with "
+        f"“{row['reference']}”."
+        for row in clear
+    ]
+    if not said:
+        return ["The limits of every difference in days include zero."]
+    if len(clear) < len(compared):
+        said.append("The limits of every other difference in days include zero.")
+    return said
+
+
+def _tested(row: Row) -> Row:
+    part, _, term = row["term"].partition(": ")
+    return {**row, "part": PARTS[part], "factor": LABELS[term]}
+
+
+DAY_AXIS = alt.X("day:Q", title="days after insemination")
+
+
+def onset_chart(
+    rows: list[dict[str, Any]], *, window: int, by: str | None = None
+) -> alt.TopLevelMixin:
+    """Draw curves of the share laying by day.
+
+    Parameters
+    ----------
+    rows : list of dict
+        Of `onset_curves`: level, day, laying, low, high, at_risk.
+    window : int
+        The day marked by a line.
+    by : str or None
+        What the levels are, for the legend; None draws one curve without a legend.
+    """
+    kept = ("level", "day", "laying", "low", "high", "at_risk")
+    values = [
+        {name: row[name] for name in kept} for row in rows if row["laying"] is not None
+    ]
+    levels = sorted({row["level"] for row in values})
+    colour = _colour(levels, by)
+    layers = []
+    banded = [row for row in values if row["low"] is not None]
+    if banded:
+        layers.append(_band(banded, colour))
+    mark = alt.Chart(theme.data([{"day": window}]))
+    layers += [
+        mark.mark_rule(strokeDash=[2, 4], color=theme.QUIET).encode(x=DAY_AXIS),
+        _line(values, levels, colour, by),
+    ]
+    return theme.layered(layers, height=280)
+
+
+def _colour(levels: list[str], by: str | None) -> Any:
+    if by is None:
+        return alt.value(theme.CLOSED)
+    return alt.Color(
+        "level:N",
+        title=by,
+        scale=alt.Scale(domain=levels, range=theme.SERIES[: len(levels)]),
+        legend=alt.Legend(symbolType="stroke", symbolOpacity=1),
+    )
+
+
+def _band(values: list[dict[str, Any]], colour: Any) -> alt.Chart:
+    band = alt.Chart(theme.data(values))
+    return band.mark_area(interpolate="step-after", opacity=0.15).encode(
+        x=DAY_AXIS, y=alt.Y("low:Q", title="share laying"), y2="high:Q", color=colour
+    )
+
+
+def _line(
+    values: list[dict[str, Any]], levels: list[str], colour: Any, by: str | None
+) -> alt.Chart:
+    base = alt.Chart(theme.data(values))
+    line = base.mark_line(interpolate="step-after", strokeWidth=2).encode(
+        x=DAY_AXIS,
+        y=alt.Y(
+            "laying:Q",
+            title="share laying",
+            scale=alt.Scale(domain=[0, 1]),
+            axis=alt.Axis(format=".0%"),
+        ),
+        color=colour,
+        tooltip=[
+            alt.Tooltip("level:N", title=by or "courses"),
+            alt.Tooltip("day:Q", title="day"),
+            alt.Tooltip("laying:Q", title="laying by then", format=".0%"),
+            alt.Tooltip("low:Q", title="lower limit", format=".0%"),
+            alt.Tooltip("high:Q", title="upper limit", format=".0%"),
+            alt.Tooltip("at_risk:Q", title="courses not known either way"),
+        ],
+    )
+    if by is None:
+        return line
+    # told apart by dashes too, for those who do not see the colours
+    dashes = alt.Scale(domain=levels, range=theme.DASHES[: len(levels)])
+    return line.encode(strokeDash=alt.StrokeDash("level:N", title=by, scale=dashes))

@@ -1,7 +1,7 @@
-"""Sets a page template with data into a PDF; the same data give the same bytes.
+"""Sets a page template with data into a PDF, and a chart into a picture for it.
 
-Data reach a template as JSON, never as markup, so that nothing in a record can be taken for
-an instruction.
+The same data give the same bytes. Data reach a template as JSON, never as markup, so that
+nothing in a record can be taken for an instruction.
 """
 
 from __future__ import annotations
@@ -61,3 +61,28 @@ def set_pdf(
             ignore_system_fonts=True,
             timestamp=int(noon.timestamp()),
         )
+
+
+VEGA_LITE = "6.4"
+INK = "#1d2429"
+
+
+def svg(spec: dict[str, Any], *, width: int, height: int) -> str:
+    """Draw a specification at a fixed size.
+
+    Parameters
+    ----------
+    spec : dict
+        As `theme.dressed` gives it; not changed.
+    width, height : int
+        Of the plot itself, in pixels.
+    """
+    return drawn({**spec, "width": width, "height": height})
+
+
+def drawn(spec: dict[str, Any]) -> str:
+    """Draw a specification that has a size of its own."""
+    import vl_convert
+
+    made = vl_convert.vegalite_to_svg(spec, vl_version=VEGA_LITE)
+    return made.replace("currentColor", INK)

@@ -11,8 +11,7 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import this_week
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.paper.pdf import FOOT, set_pdf
-from queen_outcomes.paper.picture import svg
+from queen_outcomes.paper.pdf import FOOT, set_pdf, svg
 
 FILE = "this-week.pdf"
 MOST_DUE, MOST_FAILED = 18, 8

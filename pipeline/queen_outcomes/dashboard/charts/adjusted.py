@@ -6,7 +6,7 @@ from typing import Any
 
 import altair as alt
 
-from queen_outcomes.dashboard import theme
+from queen_outcomes.dashboard.charts import theme
 
 ROW_HEIGHT = 24
 

@@ -1,4 +1,4 @@
-"""Failures over expected against the number of courses, with the limits of chance."""
+"""Funnels, and three degrees of standing out, told by shape and words as well as by colour."""
 
 from __future__ import annotations
 
@@ -6,8 +6,37 @@ from typing import Any
 
 import altair as alt
 
-from queen_outcomes.dashboard import theme
-from queen_outcomes.dashboard.charts import marks
+from queen_outcomes.dashboard.charts import theme
+
+WITHIN, OUTSIDE, FLAGGED = "within", "outside 95 %", "flagged"
+DEGREES = [WITHIN, OUTSIDE, FLAGGED]
+COLOURS = [theme.CLOSED, theme.QUIET, theme.OPEN]
+SHAPES = ["circle", "diamond", "triangle-up"]
+
+
+def degree(*, flagged: bool, outside: bool) -> str:
+    """Name the degree."""
+    if flagged:
+        return FLAGGED
+    return OUTSIDE if outside else WITHIN
+
+
+def shape() -> alt.Shape:
+    """Give the shape of each degree, with a legend."""
+    return alt.Shape(
+        "degree:N",
+        title=None,
+        scale=alt.Scale(domain=DEGREES, range=SHAPES),
+        legend=alt.Legend(columns=3),
+    )
+
+
+def colour() -> alt.Color:
+    """Give the colour of each degree, in the same legend."""
+    return alt.Color(
+        "degree:N", title=None, scale=alt.Scale(domain=DEGREES, range=COLOURS)
+    )
+
 
 RATIO = "failed over expected"
 MOST_TOP = 8.0
@@ -55,7 +84,7 @@ def funnel_chart(
     layers = [*_limits(lines, scale), _middle(scale)]
     layers.append(
         base.mark_point(filled=True, size=55, opacity=0.85, clip=True).encode(
-            x=x, y=y, shape=marks.shape(), color=marks.colour(), tooltip=_tooltip()
+            x=x, y=y, shape=shape(), color=colour(), tooltip=_tooltip()
         )
     )
     layers += _labels(drawn, x, y)

@@ -1,0 +1,116 @@
+"""Writes an audit as a page, and one operator's as a sheet of paper beside it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+import altair as alt
+from markupsafe import Markup
+
+from queen_outcomes import __version__
+from queen_outcomes.audit.report import COLUMNS, Report
+from queen_outcomes.base import resources
+from queen_outcomes.base.templates import environment
+from queen_outcomes.dashboard import figures
+from queen_outcomes.dashboard.charts import theme
+from queen_outcomes.paper.pdf import FOOT, drawn, set_pdf
+
+FOLDER = "audit"
+PICTURE = "series.svg"
+
+
+def write(report: Report, station: Path, name: str, as_of: dt.date) -> list[Path]:
+    """Write the page, and for one operator the PDF; give their paths.
+
+    Parameters
+    ----------
+    report : Report
+    station : Path
+        They go to ``build/audit``, which later builds leave alone.
+    name : str
+        The station's.
+    as_of : date
+    """
+    folder = station / "build" / FOLDER
+    folder.mkdir(parents=True, exist_ok=True)
+    picture = series_svg(report.points)
+    page = folder / f"{report.file}.html"
+    page.write_text(_html(report, name, as_of, picture), encoding="utf-8", newline="\n")
+    if report.sheet is None:
+        return [page]
+    data = {
+        **report.sheet,
+        "station": name,
+        "title": report.title,
+        "as_of": f"as of {as_of.isoformat()}",
+        "foot": FOOT.format(version=__version__),
+        "chart": PICTURE if picture else None,
+    }
+    paper = folder / f"{report.file}.pdf"
+    images = {PICTURE: picture} if picture else {}
+    paper.write_bytes(set_pdf("audit_sheet.typ", data, as_of, images))
+    return [page, paper]
+
+
+def _html(report: Report, name: str, as_of: dt.date, picture: str | None) -> str:
+    template = environment(figures.FILTERS).get_template("audit_sheet.html")
+    return template.render(
+        station=name,
+        as_of=f"as of {as_of.isoformat()}",
+        title=report.title,
+        report=report,
+        columns=[(key, key.replace("_", " ")) for key in COLUMNS],
+        picture=Markup(picture) if picture else None,  # drawn here, no text of records
+        style=Markup(resources.read("reports", "static", "style.css")),
+        foot=FOOT.format(version=__version__),
+    )
+
+
+WIDTH, HEIGHT = 300, 150
+
+
+def series_svg(points: list[dict[str, Any]]) -> str | None:
+    """Draw both series side by side as SVG; None without points.
+
+    Parameters
+    ----------
+    points : list of dict
+        As `audit.sheet.series_points` gives them.
+    """
+    if not points:
+        return None
+    names = list(dict.fromkeys(point["series"] for point in points))
+    with theme.unchecked():
+        panels = [
+            _series_panel([point for point in points if point["series"] == name], name)
+            for name in names
+        ]
+        spec = theme.dressed(alt.hconcat(*panels))
+    return drawn(spec)
+
+
+def _series_panel(points: list[dict[str, Any]], name: str) -> alt.LayerChart:
+    base = alt.Chart(theme.data(points))
+    x = alt.X("case:Q", title="case of the season", axis=alt.Axis(tickMinStep=1))
+    layers = [
+        base.mark_line(color=theme.OPEN, interpolate="step-after").encode(
+            x=x, y=alt.Y("worse:Q", title="evidence: better down, worse up")
+        ),
+        base.mark_line(
+            color=theme.CLOSED, interpolate="step-after", strokeDash=[5, 2]
+        ).encode(x=x, y="better:Q"),
+    ]
+    for limit in ("limit_worse", "limit_better"):
+        if points[0][limit] is not None:
+            rule = base.mark_line(color=theme.QUIET, strokeDash=[2, 3])
+            layers.append(rule.encode(x=x, y=f"{limit}:Q"))
+    signals = [point for point in points if point["signal"]]
+    if signals:
+        mark = alt.Chart(theme.data(signals)).mark_point(
+            shape="triangle-up", size=90, color=theme.INK, filled=True
+        )
+        at = alt.Y("worse:Q") if signals[0]["signal"] == "worse" else alt.Y("better:Q")
+        layers.append(mark.encode(x=x, y=at))
+    return alt.layer(*layers).properties(title=name, width=WIDTH, height=HEIGHT)
