@@ -85,7 +85,6 @@ def _curve(store: Store, question: tuple[str, int], charts: dict[str, Any]) -> R
         store.records(f'SELECT * FROM "{name}" {where}', place)
         for name in ("dose_response", "dose_trends", "dose_for")
     )
-    outcome = words.OUTCOME_WORDS[question[0]]
     if len(rows) >= FEWEST_POINTS:
         values = [
             {
@@ -95,7 +94,7 @@ def _curve(store: Store, question: tuple[str, int], charts: dict[str, Any]) -> R
             }
             for row in rows
         ]
-        asked = f"{outcome} by day {question[1]}"
+        asked = words.outcome_by_day(*question)
         chart = curve_chart(values, factor="dose of a course (uL)", question=asked)
         charts["dose-response"] = theme.dressed(chart)
     return {
@@ -423,7 +422,7 @@ def arm_difference_chart(
         alt.Tooltip("name:N", title="compared"),
         *(alt.Tooltip(f"{k}:Q", format="+.1%") for k in ("difference", "low", "high")),
     ]
-    base = alt.Chart(theme.data(rows))
+    base = theme.chart(rows)
     axis = theme.signed_axis("+.0%")
     layers = [
         _across(0.0, question, [5, 4], "no difference"),
@@ -452,7 +451,7 @@ def arm_difference_chart(
 
 def _across(at: float, question: str, dash: list[int], said: str) -> alt.Chart:
     return (
-        alt.Chart(theme.data([{"at": at, "said": said}]))
+        theme.chart([{"at": at, "said": said}])
         .mark_rule(color=theme.QUIET, strokeDash=dash)
         .encode(x=alt.X("at:Q", title=question), tooltip=alt.Tooltip("said:N"))
     )
@@ -473,7 +472,7 @@ def frontier_chart(rows: list[dict[str, Any]], *, success: str) -> alt.TopLevelM
         {**row, "place": ON if row["frontier"] else BEATEN}
         for row in sorted(rows, key=lambda row: row["arm"])
     ]
-    base = alt.Chart(theme.data(values))
+    base = theme.chart(values)
     near = alt.Scale(zero=False, padding=20)
     x = alt.X(
         "drones_per_success:Q",
@@ -512,7 +511,7 @@ def _arm_names(rows: list[dict[str, Any]], x: alt.X, y: alt.Y) -> list[alt.Chart
     for row in rows:
         sides["right" if row["drones_per_success"] > middle else "left"].append(row)
     return [
-        alt.Chart(theme.data(part))
+        theme.chart(part)
         .mark_text(align=side, dx=9 if side == "left" else -9, dy=-9, color=theme.INK)
         .encode(x=x, y=y, text="arm:N")
         for side, part in sides.items()

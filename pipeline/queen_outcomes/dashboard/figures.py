@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote
 
 from queen_outcomes.facts import words
+from queen_outcomes.facts.outcomes import OUTCOMES
 
 Row = dict[str, Any]
 
@@ -58,54 +59,13 @@ class Figure:
     table: Numbers | None = None
 
 
-TURNS = 0.02
-"""How far a curve has to leave both its ends for its turn to be told."""
-
-
-def curve_said(factor: str, rows: list[Row]) -> str:
-    """Say where a curve begins and ends, and where it turns.
-
-    Parameters
-    ----------
-    factor : str
-        What runs along the axis.
-    rows : list of dict
-        label (the value with its unit), probability; in the order of the axis.
-    """
-    first, last = rows[0], rows[-1]
-    ends = sorted((first["probability"], last["probability"]))
-    top = max(rows, key=lambda row: row["probability"])
-    low = min(rows, key=lambda row: row["probability"])
-    told = [_at(first)]
-    if top["probability"] > ends[1] + TURNS:
-        told.append(f"most at {top['label']}, {words.percent(top['probability'])}")
-    elif low["probability"] < ends[0] - TURNS:
-        told.append(f"least at {low['label']}, {words.percent(low['probability'])}")
-    return f"{factor[:1].upper()}{factor[1:]}: {'; '.join([*told, _at(last)])}"
-
-
-def _at(row: Row) -> str:
-    return f"{words.percent(row['probability'])} at {row['label']}"
-
-
-def differences_said(rows: list[Row]) -> str:
-    """Say how many differences have limits on one side of zero.
-
-    Parameters
-    ----------
-    rows : list of dict
-        name, low, high; None where there are no limits.
-    """
-    clear = [
-        row["name"]
-        for row in rows
-        if None not in (row["low"], row["high"]) and (row["low"] > 0 or row["high"] < 0)
-    ]
-    if not clear:
-        return f"The limits of all {len(rows)} differences include zero"
-    verb = "has" if len(clear) == 1 else "have"
-    told = f"{len(clear)} of {len(rows)} differences {verb} limits on one side of zero"
-    return f"{told}: {', '.join(clear)}" if len(clear) <= 3 else told
+def only(row: Row, keys: Iterable[str], digits: int = 4) -> Row:
+    """Keep of a row what a chart draws, its broken numbers rounded."""
+    kept = {key: row[key] for key in keys}
+    return {
+        key: round(value, digits) if isinstance(value, float) else value
+        for key, value in kept.items()
+    }
 
 
 LEAST_P, SMALL_P = 0.001, 0.1
@@ -120,9 +80,9 @@ def p_value(p: float | None) -> str:
     return f"{p:.3f}" if p < SMALL_P else f"{p:.2f}"
 
 
-def outcome_words(name: str) -> str:
+def outcome_label(name: str) -> str:
     """Give an outcome in words; a name that is none stays as it is."""
-    return words.OUTCOME_WORDS.get(name, name)
+    return OUTCOMES[name].label if name in OUTCOMES else name
 
 
 def thousands(number: int) -> str:
@@ -141,7 +101,7 @@ FILTERS = {
     "plain": words.plain,
     "script_json": words.script_json,
     "p_value": p_value,
-    "outcome": outcome_words,
+    "outcome": outcome_label,
     "fragment": fragment,
 }
 """What templates write cells with; every template that takes the macros needs them."""

@@ -13,6 +13,7 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.facts import words
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.limits import DERIVED_LIMITS
+from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Settings
 
 
@@ -30,7 +31,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         **how_sure(),
         "rules": settings.outcomes,
         "windows": [
-            {"outcome": outcome, "days": days, "question": words.QUESTIONS[outcome]}
+            {"outcome": outcome, "days": days, "question": OUTCOMES[outcome].question}
             for outcome, days in settings.outcomes.windows
         ],
         "limits": [*_limits(settings), *_derived_limits(settings)],
@@ -40,8 +41,8 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
 
 def in_words(name: str) -> str:
     """Name what a season's file holds, its outcome as the other pages call it."""
-    for outcome, said in words.OUTCOME_WORDS.items():
-        name = name.replace(f"{outcome} by day", f"{said} by day")
+    for outcome in OUTCOMES.values():
+        name = name.replace(f"{outcome.name} by day", f"{outcome.label} by day")
     return name
 
 
@@ -146,7 +147,7 @@ def _coverage(row: dict[str, str]) -> dict[str, Any]:
 def _figure_name(row: dict[str, str]) -> str:
     """Name a figure in words: `laying 21` is the kept tables' short form."""
     outcome, days, *rest = re.split(r"[ ,]", row["question"], maxsplit=2)
-    asked = f"{words.OUTCOME_WORDS.get(outcome, outcome)} by day {days}"
+    asked = words.outcome_by_day(outcome, int(days))
     more = f", {rest[0].strip().replace('_', ' ')}" if rest else ""
     return f"{row['what']}: {asked}{more}"
 

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
-from itertools import groupby
 from typing import Any
 
 import altair as alt
 
+from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
-from queen_outcomes.dashboard import figures
 from queen_outcomes.dashboard.charts import theme
-from queen_outcomes.dashboard.charts.adjusted import difference_chart
+from queen_outcomes.dashboard.charts.adjusted import (
+    APART,
+    DAY_FORMS,
+    by_factor,
+    compared_row,
+    draw_differences,
+)
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP
@@ -32,6 +37,7 @@ CAPTIONS = {
 }
 MOST_LEVELS = 6
 TABLE_DAYS = (7, 10, 14, 21, 28, 35)
+DAY_AXIS = alt.X("day:Q", title="days after insemination")
 
 
 def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
@@ -71,7 +77,10 @@ def _group(
     joined: str,
 ) -> dict[str, Any] | None:
     """Draw a grouping's levels side by side; None where there are not two of them."""
-    rows = _curves(store, grouping)
+    rows = store.records(
+        resources.read("sql", "10_pages", "onset_levels.sql"),
+        {"grouping": grouping, "most": MOST_LEVELS},
+    )
     if len({row["level"] for row in rows}) < 2:
         return None
     name = f"onset-{grouping.replace('_', '-')}"
@@ -83,29 +92,6 @@ def _group(
         "table": _curve_table(rows),
         "caption": CAPTIONS.get(grouping, ""),
     }
-
-
-def _curves(store: Store, grouping: str) -> list[dict[str, Any]]:
-    """Give the curves of the levels with most courses."""
-    return store.records(
-        """
-        WITH largest AS (
-            SELECT level
-            FROM rates
-            WHERE "grouping" = $grouping AND outcome = 'laying'
-                AND level <> '(not recorded)'
-            GROUP BY level
-            ORDER BY max(courses) DESC, level
-            LIMIT $most
-        )
-        SELECT onset_curves.*
-        FROM onset_curves
-        SEMI JOIN largest USING (level)
-        WHERE "grouping" = $grouping
-        ORDER BY level, day
-        """,
-        {"grouping": grouping, "most": MOST_LEVELS},
-    )
 
 
 def _closed(store: Store, window: int) -> int:
@@ -152,9 +138,10 @@ def _curve_table(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     for row in rows:
         if row["day"] in TABLE_DAYS:
             cells = levels.setdefault(row["level"], {"level": row["level"]})
-            spread = words.limits(row["low"], row["high"])
-            share = words.percent(row["laying"])
-            cells[f"day_{row['day']}"] = f"{share} ({spread})" if spread else share
+            limits = row["low"], row["high"]
+            cells[f"day_{row['day']}"] = words.share_in_words(
+                row["laying"], *limits, ""
+            )
     return [
         {**dict.fromkeys((f"day_{d}" for d in TABLE_DAYS), ""), **cells}
         for cells in levels.values()
@@ -163,9 +150,6 @@ def _curve_table(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 LABELS = {name: term.label for name, term in {**MAIN, **GROUPS}.items()}
 ORDER = [ALL, *LABELS]
-APART = "cannot be told apart"
-DAY_FORMS, SHARE_FORMS = ("+.2~r", "+.1f"), ("+.0%", "+.1%")
-"""How differences are written along an axis and in what hovering shows."""
 PARTS = {"chance": "chance of laying", "days": "days among layers"}
 
 Row = dict[str, Any]
@@ -181,7 +165,7 @@ def show_model(store: Store, settings: Settings, charts: dict[str, Any]) -> Row:
         return {"there": False, "reason": reason}
     days = _days(store)
     later = "days later than at the usual value"
-    drawn = _draw_differences(charts, "onset-days", days, later, DAY_FORMS)
+    drawn = draw_differences(charts, "onset-days", days, later, DAY_FORMS)
     return {
         "there": True,
         "fit": fit,
@@ -190,7 +174,11 @@ def show_model(store: Store, settings: Settings, charts: dict[str, Any]) -> Row:
         "days_said": days_in_words(days),
         "days_drawn": drawn,
         "windows": [_window(store, window, charts) for window in windows],
-        "terms": [_tested(row) for row in _of_model(store, "model_terms", windows[0])],
+        "terms": [
+            {**row, "part": PARTS[part], "factor": LABELS[term]}
+            for row in _of_model(store, "model_terms", windows[0])
+            for part, _, term in (row["term"].partition(": "),)
+        ],
         "least_overlap": round(100 * LEAST_OVERLAP),
     }
 
@@ -203,65 +191,37 @@ def _of_model(store: Store, table: str, window: int) -> list[Row]:
     )
 
 
-def _draw_differences(
-    charts: dict[str, Any], name: str, rows: list[Row], question: str, forms
-) -> str:
-    """Draw the differences that there are; give what they show, in words."""
-    keys = ("name", "reference", "overlap", "difference", "low", "high")
-    shown = [
-        {key: row[key] for key in keys} for row in rows if row["difference"] is not None
-    ]
-    if shown:
-        chart = difference_chart(shown, question=question, forms=forms)
-        charts[name] = theme.dressed(chart)
-    return figures.differences_said(shown) if shown else ""
-
-
 def _beside(store: Store, window: int) -> str:
     """Set the model's average beside the curve, which assumes no shape."""
     (whole,) = [r for r in _of_model(store, "adjusted", window) if r["factor"] == ALL]
-    said = f"Laying by day {window}, all courses as they are: {_share(whole, 'probability')}"
+    share = words.share_in_words(whole["probability"], whole["low"], whole["high"])
+    said = f"Laying by day {window}, all courses as they are: {share}"
     curve = store.records(
         "SELECT laying, low, high FROM onset_curves WHERE \"grouping\" = 'all' "
         "AND day = $window",
         {"window": window},
     )
     if curve and curve[0]["laying"] is not None:
-        said += f"; by the curve above: {_share(curve[0], 'laying')}"
+        said += f"; by the curve above: {words.share_in_words(*curve[0].values())}"
     return f"{said}."
-
-
-def _share(row: Row, name: str) -> str:
-    spread = words.limits(row["low"], row["high"])
-    said = words.percent(row[name])
-    return f"{said} (95 % limits {spread})" if spread else said
 
 
 def _window(store: Store, window: int, charts: dict[str, Any]) -> Row:
     compared = [
-        {
-            **row,
-            "factor": LABELS[row["factor"]],
-            "name": f"{LABELS[row['factor']]}: {row['value']}",
-            "overlap": words.percent(row["overlap"]),
-            "difference": row["risk_difference"],
-            "points": _points(row),
-        }
+        compared_row(row, LABELS[row["factor"]])
         for row in _ordered(_of_model(store, "contrasts", window))
     ]
     asked = f"difference in laying by day {window}, points"
-    drawn = _draw_differences(
-        charts, f"onset-differences-{window}", compared, asked, SHARE_FORMS
-    )
-    adjusted = _ordered(_of_model(store, "adjusted", window))
+    drawn = draw_differences(charts, f"onset-differences-{window}", compared, asked)
+    adjusted = [
+        {**row, "label": "as they are" if row["label"] == AS_RECORDED else row["label"]}
+        for row in _ordered(_of_model(store, "adjusted", window))
+    ]
     return {
         "window": window,
         "compared": compared,
         "drawn": drawn,
-        "adjusted": [
-            {"factor": _label(factor), "rows": [_adjusted_row(row) for row in part]}
-            for factor, part in groupby(adjusted, key=lambda row: row["factor"])
-        ],
+        "adjusted": by_factor(adjusted, _label),
     }
 
 
@@ -272,18 +232,6 @@ def _ordered(rows: list[Row]) -> list[Row]:
 
 def _label(factor: str) -> str:
     return "all courses" if factor == ALL else LABELS[factor]
-
-
-def _adjusted_row(row: Row) -> Row:
-    label = "as they are" if row["label"] == AS_RECORDED else row["label"]
-    return {**row, "label": label, "share": row["probability"]}
-
-
-def _points(row: Row) -> str:
-    if row["risk_difference"] is None:
-        return APART
-    low, high = (f"{100 * row[side]:+.1f}" for side in ("low", "high"))
-    return f"{100 * row['risk_difference']:+.1f} points ({low} to {high})"
 
 
 def _days(store: Store) -> list[Row]:
@@ -350,14 +298,6 @@ def days_in_words(days: list[Row]) -> list[str]:
     return said
 
 
-def _tested(row: Row) -> Row:
-    part, _, term = row["term"].partition(": ")
-    return {**row, "part": PARTS[part], "factor": LABELS[term]}
-
-
-DAY_AXIS = alt.X("day:Q", title="days after insemination")
-
-
 def onset_chart(
     rows: list[dict[str, Any]], *, window: int, by: str | None = None
 ) -> alt.TopLevelMixin:
@@ -382,7 +322,7 @@ def onset_chart(
     banded = [row for row in values if row["low"] is not None]
     if banded:
         layers.append(_band(banded, colour))
-    mark = alt.Chart(theme.data([{"day": window}]))
+    mark = theme.chart([{"day": window}])
     layers += [
         mark.mark_rule(strokeDash=[2, 4], color=theme.QUIET).encode(x=DAY_AXIS),
         _line(values, levels, colour, by),
@@ -402,7 +342,7 @@ def _colour(levels: list[str], by: str | None) -> Any:
 
 
 def _band(values: list[dict[str, Any]], colour: Any) -> alt.Chart:
-    band = alt.Chart(theme.data(values))
+    band = theme.chart(values)
     return band.mark_area(interpolate="step-after", opacity=0.15).encode(
         x=DAY_AXIS, y=alt.Y("low:Q", title="share laying"), y2="high:Q", color=colour
     )
@@ -411,7 +351,7 @@ def _band(values: list[dict[str, Any]], colour: Any) -> alt.Chart:
 def _line(
     values: list[dict[str, Any]], levels: list[str], colour: Any, by: str | None
 ) -> alt.Chart:
-    base = alt.Chart(theme.data(values))
+    base = theme.chart(values)
     line = base.mark_line(interpolate="step-after", strokeWidth=2).encode(
         x=DAY_AXIS,
         y=alt.Y(

@@ -18,6 +18,7 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import packing
 from queen_outcomes.facts import words
 from queen_outcomes.facts.column import LINE_BITS
+from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes import explain
 
@@ -137,7 +138,7 @@ def index(
 
 
 def _question(outcome: str, days: int) -> dict[str, Any]:
-    return {"outcome": outcome, "days": days, "words": words.OUTCOME_WORDS[outcome]}
+    return {"outcome": outcome, "days": days, "words": OUTCOMES[outcome].label}
 
 
 def _coded_values(column: pl.Series) -> tuple[list[Any], str | None]:

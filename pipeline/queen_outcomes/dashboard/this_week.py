@@ -12,6 +12,7 @@ from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.facts import words
+from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Settings
 
 LATELY_DAYS = 7
@@ -170,7 +171,7 @@ def _overall(store: Store, settings: Settings) -> list[dict[str, Any]]:
         store.records("SELECT * FROM rates WHERE \"grouping\" = 'all'"), settings
     )
     for row in rows:
-        row["question"] = words.QUESTIONS[row["outcome"]]
+        row["question"] = OUTCOMES[row["outcome"]].question
         row["words"] = words.rate_in_words(row, settings.min_shown)
         row["bounds"] = words.bounds(row)
         row["headline"] = words.estimate_in_words(row)
@@ -226,7 +227,7 @@ def cohort_chart(
     layers = [_cohort_points(values, question, week)]
     closed = [point for point in values if point["low"] is not None]
     if closed:  # a layer without data would have the scripts complain
-        limits = alt.Chart(theme.data(closed))
+        limits = theme.chart(closed)
         limits = limits.mark_rule(strokeWidth=2, opacity=0.6).encode(
             x=week,
             y=alt.Y("low:Q", title=f"share {question}"),
@@ -235,7 +236,7 @@ def cohort_chart(
         )
         layers.insert(0, limits)
     if season_rate is not None:
-        line = alt.Chart(theme.data([{"rate": season_rate}]))
+        line = theme.chart([{"rate": season_rate}])
         line = line.mark_rule(strokeDash=[5, 4], color=theme.QUIET, strokeWidth=1.5)
         layers.insert(0, line.encode(y=alt.Y("rate:Q", title=f"share {question}")))
     if CUT in week["scale"]["domain"]:
@@ -265,7 +266,7 @@ def _weeks(weeks: list[dt.date]) -> alt.X:
 def _cut(week: alt.X) -> alt.Chart:
     """Draw where the weeks without a queen are left out."""
     said = "weeks without a queen are left out"
-    base = alt.Chart(theme.data([{"iso_week": CUT, "said": said}]))
+    base = theme.chart([{"iso_week": CUT, "said": said}])
     return base.mark_rule(color=theme.QUIET, strokeDash=[1, 4]).encode(
         x=week, tooltip=alt.Tooltip("said:N", title=CUT)
     )
@@ -294,7 +295,7 @@ def _iso_week(week: dt.date | None) -> str:
 
 
 def _cohort_points(values: list[Row], question: str, week: alt.X) -> alt.Chart:
-    base = alt.Chart(theme.data(values))
+    base = theme.chart(values)
     counts = ("courses", "yes", "no", "undecided", "left")
     drawn = base.mark_point(size=70, strokeWidth=2, opacity=1).encode(
         x=week,

@@ -40,7 +40,7 @@ def write(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> Pat
         "chart": PICTURE if spec else None,
         "rates": [
             [
-                f"{words.OUTCOME_WORDS[row['outcome']]} by day {row['window_days']}",
+                words.outcome_by_day(row["outcome"], row["window_days"]),
                 _estimate(row),
                 str(row["closed"]),
                 str(row["open"]),

@@ -80,7 +80,7 @@ def funnel_chart(
         "courses:Q", title=size, scale=alt.Scale(zero=True, nice=False, padding=6)
     )
     drawn = [{**point, "ratio": min(point["ratio"], top)} for point in points]
-    base = alt.Chart(theme.data(drawn))
+    base = theme.chart(drawn)
     layers = [*_limits(lines, scale), _middle(scale)]
     layers.append(
         base.mark_point(filled=True, size=55, opacity=0.85, clip=True).encode(
@@ -110,7 +110,7 @@ def _labels(points: list[dict[str, Any]], x: alt.X, y: alt.Y) -> list[alt.Chart]
         place = ("left" if is_right else "right", -8 if point["ratio"] >= 1 else 9)
         places.setdefault(place, []).append(point)
     return [
-        alt.Chart(theme.data(own))
+        theme.chart(own)
         .mark_text(
             align=align,
             dx=8 if align == "left" else -8,
@@ -139,14 +139,14 @@ def _tooltip() -> list[alt.Tooltip]:
 
 
 def _middle(scale: alt.Scale) -> alt.Chart:
-    one = alt.Chart(theme.data([{"one": 1}]))
+    one = theme.chart([{"one": 1}])
     return one.mark_rule(color=theme.QUIET, strokeWidth=1).encode(
         y=alt.Y("one:Q", title=RATIO, scale=scale)
     )
 
 
 def _limits(lines: list[dict[str, float]], scale: alt.Scale) -> list[alt.Chart]:
-    base = alt.Chart(theme.data(lines))
+    base = theme.chart(lines)
     drawn = []
     for name in ("low_998", "low_95", "high_95", "high_998") if lines else ():
         dash = DASHES[name.split("_")[1]]

@@ -69,9 +69,15 @@ def unchecked():
     return debug_mode(False)
 
 
-def data(rows: Iterable[dict[str, Any]]) -> alt.InlineData:
-    """Hand rows to a chart; a tuple, since lists are copied at every step of a chart."""
-    return alt.InlineData(values=tuple(rows))
+def chart(rows: Iterable[dict[str, Any]]) -> alt.Chart:
+    """Begin a chart of rows; a tuple, since lists are copied at every step of a chart."""
+    return alt.Chart(alt.InlineData(values=tuple(rows)))
+
+
+def told_apart(channel: Any, field: str, looks: dict[str, Any], **more: Any) -> Any:
+    """Give a channel that shows each level of a field by a look of its own."""
+    scale = alt.Scale(domain=list(looks), range=list(looks.values()))
+    return channel(f"{field}:N", scale=scale, **{"title": None, **more})
 
 
 def layered(layers: Iterable[alt.Chart], *, height: int) -> alt.LayerChart:

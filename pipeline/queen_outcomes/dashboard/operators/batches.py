@@ -325,7 +325,7 @@ def day_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
     rows : list of dict
         day, courses, failures, expected, least, most, degree, batches.
     """
-    base = alt.Chart(theme.data(rows))
+    base = theme.chart(rows)
     whole = alt.Axis(tickMinStep=1)
     tooltip = [
         alt.Tooltip("day:T", format="%Y-%m-%d"),

@@ -199,7 +199,7 @@ def experience_chart(
     axis = alt.Axis(format=".0%", tickCount=5)
     y = alt.Y("share:Q", title=what, scale=scale, axis=axis)
     tooltip = _stretch_tooltip()
-    base = alt.Chart(theme.data(rows))
+    base = theme.chart(rows)
     layers = [
         base.mark_rule(color=theme.CLOSED, strokeWidth=2, opacity=0.6).encode(
             x=x, y=alt.Y("low:Q", title=what, scale=scale), y2="high:Q", tooltip=tooltip
@@ -211,7 +211,7 @@ def experience_chart(
     ]
     known = [row for row in rows if row["expected"] is not None]
     if known:  # a layer without data would have the scripts complain
-        hollow = alt.Chart(theme.data(known)).mark_point(
+        hollow = theme.chart(known).mark_point(
             color=theme.OPEN, shape="diamond", size=70, strokeWidth=2
         )
         layers.append(
@@ -259,7 +259,7 @@ def learning_chart(rows: list[dict[str, Any]], *, limit: float) -> alt.TopLevelM
         alt.Tooltip("answer:N", title="ended"),
         alt.Tooltip("value:Q", format=".2f"),
     ]
-    base = alt.Chart(theme.data(rows))
+    base = theme.chart(rows)
     layers: list[Any] = [
         base.mark_line(color=theme.CLOSED, strokeWidth=2).encode(
             x=x, y=y, tooltip=tooltip
@@ -269,7 +269,7 @@ def learning_chart(rows: list[dict[str, Any]], *, limit: float) -> alt.TopLevelM
         layers += _limit_line(limit, min(row["number"] for row in rows))
     reached = [row for row in rows if row["reached"]]
     if reached:  # a layer without data would have the scripts complain
-        mark = alt.Chart(theme.data(reached)).mark_point(
+        mark = theme.chart(reached).mark_point(
             shape="triangle-up", filled=True, size=110, color=theme.INK, opacity=1
         )
         layers.append(mark.encode(x=x, y=y, tooltip=tooltip))
@@ -278,7 +278,7 @@ def learning_chart(rows: list[dict[str, Any]], *, limit: float) -> alt.TopLevelM
 
 def _limit_line(limit: float, first: int) -> list[alt.Chart]:
     """Draw the limit, named at its left end."""
-    at = alt.Chart(theme.data([{"at": limit, "first": first, "said": "limit"}]))
+    at = theme.chart([{"at": limit, "first": first, "said": "limit"}])
     place = alt.Y("at:Q", title=EVIDENCE)
     text = at.mark_text(align="left", dx=3, dy=-7, fontSize=11, color=theme.INK)
     return [

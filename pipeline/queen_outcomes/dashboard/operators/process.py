@@ -272,7 +272,7 @@ def process_chart(
     axis = alt.Axis(format=".0%" if is_share else "~g", tickCount=6)
     x = alt.X("mean:Q", title=measure, scale=scale, axis=axis)
     tooltip = _process_tooltip(".0%" if is_share else ".2f")
-    base = alt.Chart(theme.data(rows))
+    base = theme.chart(rows)
     layers = [
         *_station_band(rows[0], measure),
         base.mark_rule(color=theme.CLOSED, strokeWidth=2, opacity=0.6).encode(
@@ -284,7 +284,7 @@ def process_chart(
     ]
     before = [row for row in rows if row["before"] is not None]
     if before:  # a layer without data would have the scripts complain
-        hollow = alt.Chart(theme.data(before)).mark_point(
+        hollow = theme.chart(before).mark_point(
             color=theme.OPEN, shape="diamond", size=60, strokeWidth=1.5
         )
         layers.append(hollow.encode(y=y, x=alt.X("before:Q", title=measure)))
@@ -294,7 +294,7 @@ def process_chart(
 
 def _station_band(row: dict[str, Any], measure: str) -> list[alt.Chart]:
     """Draw the station's middle 80 % as a band and its mean as a line."""
-    station = alt.Chart(theme.data([row]))
+    station = theme.chart([row])
     return [
         station.mark_rect(color=theme.QUIET, opacity=0.18).encode(
             x=alt.X("station_low:Q", title=measure), x2="station_high:Q"

@@ -313,14 +313,14 @@ def expected_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
         for row in rows
         for kind, key in ((EXPECTED, "expected"), (OBSERVED, "failures"))
     ]
-    base = alt.Chart(theme.data(rows))
+    base = theme.chart(rows)
     kinds = [OBSERVED, EXPECTED]
     return _sized(
         alt.layer(
             base.mark_rule(color=theme.QUIET, strokeWidth=2).encode(
                 y=y, x=alt.X("expected:Q", title=x), x2="failures:Q"
             ),
-            alt.Chart(theme.data(long))
+            theme.chart(long)
             .mark_point(size=75, strokeWidth=2)
             .encode(
                 y=y,
@@ -364,9 +364,9 @@ def adjusted_chart(
         *(alt.Tooltip(f"{k}:Q", format=".1%") for k in ("adjusted", "low", "high")),
         alt.Tooltip("courses:Q"),
     ]
-    base = alt.Chart(theme.data(rows))
+    base = theme.chart(rows)
     scale = alt.Scale(zero=True, nice=True)
-    middle = alt.Chart(theme.data([{"station": station}]))
+    middle = theme.chart([{"station": station}])
     return _sized(
         alt.layer(
             middle.mark_rule(color=theme.QUIET, strokeDash=[5, 4]).encode(
@@ -396,7 +396,7 @@ def rank_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
         operator, rank_low, rank_high.
     """
     title = "rank, 1 for the fewest failing"
-    base = alt.Chart(theme.data(rows))
+    base = theme.chart(rows)
     x = alt.X(
         "rank_low:Q",
         title=title,

@@ -474,7 +474,7 @@ def cusum_chart(
             tickCount=5, minExtent=EXTENT, labelExpr="format(abs(datum.value), '~g')"
         ),
     )
-    base = alt.Chart(theme.data(rows))
+    base = theme.chart(rows)
     tooltip = _case_tooltip("worse", "better")
     layers = [
         _limit_rule(0.0, "", [1, 0], y),
@@ -495,7 +495,7 @@ def cusum_chart(
 
 
 def _limit_rule(at: float, said: str, dash: list[int], y: alt.Y) -> alt.LayerChart:
-    base = alt.Chart(theme.data([{"at": at, "said": said, "first": 0}]))
+    base = theme.chart([{"at": at, "said": said, "first": 0}])
     place = alt.Y("at:Q", title=EVIDENCE)
     line = base.mark_rule(color=theme.QUIET, strokeDash=dash).encode(y=place)
     if not said:
@@ -520,7 +520,7 @@ def _marked(
         if row["signal"]
     ]
     if signals:
-        base = alt.Chart(theme.data(signals))
+        base = theme.chart(signals)
         place = {"x": _case(), "y": alt.Y("at:Q", title=EVIDENCE)}
         late = signals[-1]["case"] > rows[-1]["case"] / 2
         text = base.mark_text(
@@ -539,7 +539,7 @@ def _marked(
         ]
     undecided = [{**row, "at": foot} for row in rows if row["answer"] == "undecided"]
     if undecided:
-        cross = alt.Chart(theme.data(undecided)).mark_point(
+        cross = theme.chart(undecided).mark_point(
             shape=CROSS, size=40, color=theme.INK, strokeWidth=1.2, yOffset=-6
         )
         found.append(
@@ -566,8 +566,8 @@ def over_expected_chart(
         scale=alt.Scale(domain=list(span), nice=False),
         axis=alt.Axis(tickCount=4, minExtent=EXTENT),
     )
-    zero = alt.Chart(theme.data([{"at": 0}]))
-    base = alt.Chart(theme.data(rows))
+    zero = theme.chart([{"at": 0}])
+    base = theme.chart(rows)
     layers = [
         zero.mark_rule(color=theme.QUIET).encode(y=alt.Y("at:Q", title=OVER)),
         base.mark_line(color=theme.INK, strokeWidth=1.5).encode(
