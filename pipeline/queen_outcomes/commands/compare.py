@@ -81,13 +81,9 @@ def told_of(found: Once, levels: list[dict[str, Any]]):
     """Give the rows found, as a page takes them."""
     from queen_outcomes.dashboard.doses import Comparison
 
-    tables = found.tables
-    return Comparison(
-        *(found.trial, found.question, tables["arms"], tables["arm_contrasts"]),
-        *(tables["arm_models"], tables["arm_overlap"], tables["arm_costs"]),
-        *(tables["arm_needs"], [r for r in levels if r["trial"] == found.trial]),
-        found.unnamed,
-    )
+    own = [row for row in levels if row["trial"] == found.trial]
+    tables = {**found.tables, "arm_levels": own}
+    return Comparison(found.trial, found.question, tables, found.unnamed)
 
 
 ARM_COLUMNS = (

@@ -6,8 +6,8 @@ Shows the tables of the dose comparison and computes nothing.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import altair as alt
@@ -22,18 +22,11 @@ from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
 
 Row = dict[str, Any]
-OF_TRIAL = {
-    "arms": "arms",
-    "contrasts": "arm_contrasts",
-    "models": "arm_models",
-    "overlap": "arm_overlap",
-    "costs": "arm_costs",
-    "needs": "arm_needs",
-}
-UNNAMED = (
-    "SELECT trial, count(*) AS courses FROM arm_courses WHERE arm = '' GROUP BY ALL"
+TABLES = (
+    *("arms", "arm_contrasts", "arm_models", "arm_overlap", "arm_costs", "arm_needs"),
 )
 FEWEST_POINTS = 2
+NO_ARM = "No course has an arm: neither protocols nor doses are recorded."
 
 
 def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
@@ -42,39 +35,31 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     charts: dict[str, Any] = {}
     question = settings.plan.question
     tables = {
-        name: store.records(f'SELECT * FROM "{table}" ORDER BY ALL')
-        for name, table in OF_TRIAL.items()
+        name: store.records(f'SELECT * FROM "{name}" ORDER BY ALL') for name in TABLES
     }
-    tables["levels"] = store.records(
+    tables["arm_levels"] = store.records(
         resources.read("sql", "10_pages", "arm_levels.sql")
     )
-    tables["unnamed"] = store.records(UNNAMED)
+    unnamed = dict(
+        store.rows("SELECT trial, count(*) FROM arm_courses WHERE arm = '' GROUP BY 1")
+    )
     trials = {row["trial"] for row in tables["arms"]}
-    parts = [
-        section(_told(tables, trial, question), f"part-{at}", charts)
-        for at, trial in enumerate(sorted(trials, key=lambda t: t or ""))
-    ]
+    parts = []
+    for at, trial in enumerate(sorted(trials, key=lambda t: t or "")):
+        own = {
+            name: [r for r in rows if r["trial"] == trial]
+            for name, rows in tables.items()
+        }
+        found = Comparison(trial, question, own, unnamed.get(trial, 0))
+        parts.append(section(found, f"part-{at}", charts))
     return {
         "parts": parts,
-        "nothing": ""
-        if parts
-        else "No course has an arm: neither protocols nor doses are recorded.",
+        "nothing": "" if parts else NO_ARM,
         "margin": settings.plan.margin,
         "asked": said.success(*question),
         "curve": _curve(store, question, charts),
         "charts": charts,
     }
-
-
-def _told(
-    tables: dict[str, list[Row]], trial: str | None, question: tuple[str, int]
-) -> Comparison:
-    chosen = {
-        name: [row for row in rows if row["trial"] == trial]
-        for name, rows in tables.items()
-    }
-    unnamed = sum(row["courses"] for row in chosen.pop("unnamed"))
-    return Comparison(trial, question, **chosen, unnamed=unnamed)
 
 
 def _curve(store: Store, question: tuple[str, int], charts: dict[str, Any]) -> Row:
@@ -86,12 +71,10 @@ def _curve(store: Store, question: tuple[str, int], charts: dict[str, Any]) -> R
         for name in ("dose_response", "dose_trends", "dose_for")
     )
     if len(rows) >= FEWEST_POINTS:
+        keys = ("probability", "low", "high", "courses_near")
         values = [
-            {
-                "value": row["dose_ul"],
-                "label": f"{row['dose_ul']:.3g} uL",
-                **{k: row[k] for k in ("probability", "low", "high", "courses_near")},
-            }
+            {"value": row["dose_ul"], "label": f"{row['dose_ul']:.3g} uL"}
+            | {key: row[key] for key in keys}
             for row in rows
         ]
         asked = words.outcome_by_day(*question)
@@ -147,7 +130,7 @@ FINITE = ("drones_per_success", "queens_per_success")
 
 @dataclass(frozen=True, eq=False)
 class Comparison:
-    """What was found of one comparison: rows of its tables.
+    """What was found of one comparison.
 
     Attributes
     ----------
@@ -155,73 +138,79 @@ class Comparison:
         None outside of trials.
     question : tuple of str and int
         The one that arms are judged by.
-    arms, contrasts, models, overlap, costs, needs, levels : list of dict
+    tables : mapping of list of dict
+        Its rows of `TABLES`, and ``arm_levels`` as `arm_levels.sql` gives them.
     unnamed : int
         Courses whose arm is not recorded.
     """
 
     trial: str | None
     question: tuple[str, int]
-    arms: list[Row]
-    contrasts: list[Row]
-    models: list[Row]
-    overlap: list[Row] = field(default_factory=list)
-    costs: list[Row] = field(default_factory=list)
-    needs: list[Row] = field(default_factory=list)
-    levels: list[Row] = field(default_factory=list)
+    tables: Mapping[str, list[Row]]
     unnamed: int = 0
 
+    def asked(self, name: str) -> list[Row]:
+        """Give a table's rows of the question."""
+        return [row for row in self.tables[name] if _question_of(row) == self.question]
 
-def section(told: Comparison, key: str, charts: dict[str, Any]) -> Row:
+    @property
+    def by_lot(self) -> bool:
+        """Whether arms were drawn by lot."""
+        return any(row["randomised"] for row in self.tables["arms"])
+
+
+def section(found: Comparison, key: str, charts: dict[str, Any]) -> Row:
     """Give what the page says of a comparison, and add its charts.
 
     Parameters
     ----------
-    told : Comparison
+    found : Comparison
     key : str
         Of this section's charts and headings.
     charts : dict
         Takes up the charts.
     """
-    own = [row for row in told.contrasts if _is_asked(row, told.question)]
-    by_lot = any(row["randomised"] for row in told.arms)
-    outcome, window = told.question
-    what = said.success(outcome, window)
+    own = found.asked("arm_contrasts")
+    what = said.success(*found.question)
     margin = next((row["margin"] for row in own if row["margin"]), None)
     shown = [row for row in own if row["difference"] is not None]
     if shown:
-        rows = _lines(shown)
         chart = arm_difference_chart(
-            rows, question=f"difference in {what}, points", margin=margin
+            _lines(shown), question=f"difference in {what}, points", margin=margin
         )
         charts[f"arms-{key}"] = theme.dressed(chart)
-    costs = [row for row in told.costs if all(row[k] is not None for k in FINITE)]
-    if len(costs) > 1:
-        charts[f"costs-{key}"] = theme.dressed(frontier_chart(costs, success=what))
+    costs = found.tables["arm_costs"]
+    finite = [row for row in costs if all(row[k] is not None for k in FINITE)]
+    if len(finite) > 1:
+        charts[f"costs-{key}"] = theme.dressed(frontier_chart(finite, success=what))
+    needs = found.tables["arm_needs"] if margin is None else []
     return {
         "key": key,
-        "title": f"Trial {told.trial}" if told.trial else "Outside of trials",
+        "title": f"Trial {found.trial}" if found.trial else "Outside of trials",
         "what": what,
-        "by_lot": by_lot,
-        "findings": findings(told, by_lot=by_lot),
-        "basis": basis(told, by_lot=by_lot),
+        "findings": findings(found),
+        "basis": basis(found),
         "margin": margin,
-        "needed": said.needed_said(told.needs) if margin is None else "",
+        "needed": said.needed_said(needs),
         "needs_said": said.NEEDS,
-        "needs": [_need(row) for row in told.needs] if margin is None else [],
-        "arms": [_arm(row) for row in told.arms],
+        "needs": [_need(row) for row in needs],
+        "arms": [_arm(row) for row in found.tables["arms"]],
         "differences": [_difference(row) for row in own],
         "other": [
             _difference(row)
-            for row in told.contrasts
-            if row["primary"] and not _is_asked(row, told.question)
+            for row in found.tables["arm_contrasts"]
+            if row["primary"] and _question_of(row) != found.question
         ],
         "notes": _notes(own),
-        "apart": _apart(told),
-        "costs": [_cost(row) for row in told.costs],
-        "assumptions": assumptions(told.costs),
-        "model": next((m for m in told.models if _is_asked(m, told.question)), None),
+        "apart": _apart(found.tables["arm_overlap"], found.tables["arm_levels"]),
+        "costs": [_cost(row) for row in costs],
+        "assumptions": assumptions(costs),
+        "model": next(iter(found.asked("arm_models")), None),
     }
+
+
+def _question_of(row: Row) -> tuple[str, int]:
+    return row["outcome"], row["window_days"]
 
 
 def assumptions(costs: list[Row]) -> list[str]:
@@ -239,41 +228,37 @@ def assumptions(costs: list[Row]) -> list[str]:
     return [*(["; ".join(shared)] if shared else []), *told]
 
 
-def _is_asked(row: Row, question: tuple[str, int]) -> bool:
-    return (row["outcome"], row["window_days"]) == question
-
-
-def findings(told: Comparison, *, by_lot: bool) -> list[str]:
+def findings(found: Comparison) -> list[str]:
     """Say the primary method's figures, or why arms cannot be compared."""
-    if not told.arms:
-        return ["No course has an arm: neither protocols nor doses are recorded."]
-    if len(told.arms) == 1:
-        (row,) = told.arms
-        return [f"There is one arm only, {row['arm']}: nothing to compare it with."]
+    arms = found.tables["arms"]
+    if not arms:
+        return [NO_ARM]
+    if len(arms) == 1:
+        return [f"There is one arm only, {arms[0]['arm']}: nothing to compare it with."]
     return [
-        said.difference_said(row, by_lot=by_lot)
-        for row in told.contrasts
-        if row["primary"] and _is_asked(row, told.question)
+        said.difference_said(row, by_lot=found.by_lot)
+        for row in found.asked("arm_contrasts")
+        if row["primary"]
     ]
 
 
-def basis(told: Comparison, *, by_lot: bool) -> str:
+def basis(found: Comparison) -> str:
     """Say where the arms come from, and which method was fixed beforehand."""
-    if not told.arms:
+    if not found.tables["arms"]:
         return ""
-    row = told.arms[0]
+    row = found.tables["arms"][0]
     sources = {
         "protocol": "the protocols recorded",
         "dose meant": "the doses meant",
         "dose given": "the doses given, a guess",
     }
     text = f"Arms are read from {sources[row['source']]}."
-    if told.unnamed:
-        text += f" Left out, as theirs is not recorded: {said.counted(told.unnamed, 'course')}."
+    if found.unnamed:
+        text += f" Left out, as theirs is not recorded: {said.counted(found.unnamed, 'course')}."
     if row["said"]:
         text += f" No verdict: {row['said']}."
-    primary = {r["method"] for r in told.contrasts if r["primary"]}
-    if by_lot:
+    primary = {r["method"] for r in found.tables["arm_contrasts"] if r["primary"]}
+    if found.by_lot:
         return f"{text} Arms stand side by side in the trial's blocks."
     if "adjusted" in primary:
         text += (
@@ -306,33 +291,39 @@ def _need(row: Row) -> Row:
 
 
 def _arm(row: Row) -> Row:
-    limits = words.limits(row["adjusted_low"], row["adjusted_high"])
-    adjusted = f"{words.percent(row['adjusted'])} ({limits})" if limits else ""
-    name = f"{row['arm']} (reference)" if row["reference"] else row["arm"]
-    return {**row, "name": name, "share": row["rate"], "adjusted": adjusted}
+    limits = row["adjusted_low"], row["adjusted_high"]
+    has_limits = bool(words.limits(*limits))
+    return {
+        **row,
+        "name": f"{row['arm']} (reference)" if row["reference"] else row["arm"],
+        "share": row["rate"],
+        "adjusted": words.share_in_words(row["adjusted"], *limits, "")
+        if has_limits
+        else "",
+    }
 
 
 def _difference(row: Row) -> Row:
-    given = row["difference"] is not None
-    points = ""
-    if given:
-        low, high = said.points(row["low"]), said.points(row["high"])
-        points = f"{said.points(row['difference'])} points ({low} to {high})"
-    unseen = ""
+    points, unseen = f"none: {row['note'] or row['said']}", ""
+    if row["difference"] is not None:
+        span = _span(row["low"], row["high"])
+        points = f"{said.points(row['difference'])} points ({span})"
     if row["unseen_low"] is not None:
-        unseen = (
-            f"{said.points(row['unseen_low'])} to {said.points(row['unseen_high'])}"
-        )
+        unseen = _span(row["unseen_low"], row["unseen_high"])
     return {
         **row,
         "pair": f"{row['arm']} against {row['reference']}",
         "what": said.success(row["outcome"], row["window_days"]),
         "how": said.METHODS[row["method"]] + (" *" if row["primary"] else ""),
-        "points": points or f"none: {row['note'] or row['said']}",
+        "points": points,
         "unseen": unseen,
         "judged": said.VERDICTS.get(row["verdict"] or "", ""),
         "shared": words.percent(row["overlap"]) if row["overlap"] is not None else "",
     }
+
+
+def _span(low: float, high: float) -> str:
+    return f"{said.points(low)} to {said.points(high)}"
 
 
 def _notes(rows: Sequence[Row]) -> list[str]:
@@ -345,14 +336,14 @@ def _notes(rows: Sequence[Row]) -> list[str]:
     return [f"{', '.join(arms)}, {text}" for text, arms in found.items()]
 
 
-def _apart(told: Comparison) -> list[Row]:
+def _apart(overlaps: list[Row], counted: list[Row]) -> list[Row]:
     """Show, for arms that hardly meet, where the courses of each lie."""
     found = []
-    for row in told.overlap:
+    for row in overlaps:
         if row["shared"] >= LEAST_OVERLAP:
             continue
         levels: dict[str, dict[str, int]] = {}
-        for one in told.levels:
+        for one in counted:
             if one["grouping"] == row["grouping"]:
                 levels.setdefault(one["level"], {})[one["arm"]] = one["courses"]
         rows = [
