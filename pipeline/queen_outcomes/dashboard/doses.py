@@ -26,6 +26,13 @@ TABLES = (
     *("arms", "arm_contrasts", "arm_models", "arm_overlap", "arm_costs", "arm_needs"),
 )
 FEWEST_POINTS = 2
+MOST_LEVELS = 12
+"""Levels of a grouping that are listed where two arms cannot be told apart."""
+FINITE = ("drones_per_success", "queens_per_success")
+ROW_HEIGHT = 26
+FIXED, BESIDE = "fixed beforehand", "beside it"
+ON, BEATEN = "none takes less of both", "another takes less of both"
+MARKS = ("circle", "cross")
 NO_ARM = "No course has an arm: neither protocols nor doses are recorded."
 
 
@@ -121,11 +128,6 @@ def dose_said(row: Row) -> str:
     else:
         limits = f"95 % limits {low:.1f} to {high:.1f}"
     return f"{asked}: {row['dose_ul']:.1f} uL, {limits}."
-
-
-MOST_LEVELS = 12
-"""Levels of a grouping that are listed where two arms cannot be told apart."""
-FINITE = ("drones_per_success", "queens_per_success")
 
 
 @dataclass(frozen=True, eq=False)
@@ -386,10 +388,6 @@ def _cost(row: Row) -> Row:
     }
 
 
-ROW_HEIGHT = 26
-FIXED, BESIDE = "fixed beforehand", "beside it"
-
-
 def arm_difference_chart(
     rows: list[dict[str, Any]], *, question: str, margin: float | None
 ) -> alt.TopLevelMixin:
@@ -426,10 +424,8 @@ def arm_difference_chart(
         base.mark_point(color=theme.CLOSED, filled=True, size=70).encode(
             y=y,
             x=alt.X("difference:Q", title=question, axis=axis),
-            shape=alt.Shape(
-                "method:N",
-                title="method",
-                scale=alt.Scale(domain=[FIXED, BESIDE], range=["circle", "cross"]),
+            shape=theme.told_apart(
+                "method", (FIXED, BESIDE), alt.Shape, MARKS, title="method"
             ),
             tooltip=tooltip,
         ),
@@ -471,7 +467,15 @@ def frontier_chart(rows: list[dict[str, Any]], *, success: str) -> alt.TopLevelM
         scale=near,
     )
     y = alt.Y("queens_per_success:Q", title="queens inseminated for one", scale=near)
-    tooltip = _cost_tooltip()
+    figures = (
+        ("drones_per_success", ".1f"),
+        ("queens_per_success", ".2f"),
+        ("semen_ul_per_success", ".1f"),
+    )
+    tooltip = [
+        alt.Tooltip("arm:N"),
+        *(alt.Tooltip(f"{name}:Q", format=form) for name, form in figures),
+    ]
     layers = [
         base.mark_rule(color=theme.QUIET).encode(
             x=x, y="queens_low:Q", y2="queens_high:Q"
@@ -482,11 +486,7 @@ def frontier_chart(rows: list[dict[str, Any]], *, success: str) -> alt.TopLevelM
         base.mark_point(filled=True, size=90, color=theme.CLOSED).encode(
             x=x,
             y=y,
-            shape=alt.Shape(
-                "place:N",
-                title=None,
-                scale=alt.Scale(domain=[ON, BEATEN], range=["circle", "cross"]),
-            ),
+            shape=theme.told_apart("place", (ON, BEATEN), alt.Shape, MARKS),
             tooltip=tooltip,
         ),
         *_arm_names(values, x, y),
@@ -508,16 +508,3 @@ def _arm_names(rows: list[dict[str, Any]], x: alt.X, y: alt.Y) -> list[alt.Chart
         for side, part in sides.items()
         if part
     ]
-
-
-def _cost_tooltip() -> list[alt.Tooltip]:
-    figures = (
-        ("drones_per_success", ".1f"),
-        ("queens_per_success", ".2f"),
-        ("semen_ul_per_success", ".1f"),
-    )
-    shown = [alt.Tooltip(f"{name}:Q", format=form) for name, form in figures]
-    return [alt.Tooltip("arm:N"), *shown]
-
-
-ON, BEATEN = "none takes less of both", "another takes less of both"

@@ -354,12 +354,7 @@ def _line(
     base = theme.chart(values)
     line = base.mark_line(interpolate="step-after", strokeWidth=2).encode(
         x=DAY_AXIS,
-        y=alt.Y(
-            "laying:Q",
-            title="share laying",
-            scale=alt.Scale(domain=[0, 1]),
-            axis=alt.Axis(format=".0%"),
-        ),
+        y=theme.share_axis("laying", "share laying"),
         color=colour,
         tooltip=[
             alt.Tooltip("level:N", title=by or "courses"),

@@ -220,11 +220,7 @@ def details(
         "courses": courses.sort("queen_id", "course"),
         "records": records,
         "answers": _settled_by(answers, records),
-        "due": store.frame(
-            'SELECT queen_id, course, day, "on", look_for, due.settles FROM due '
-            "INNER JOIN courses USING (queen_id, course_id) WHERE status = 'due' "
-            "ORDER BY queen_id, course, day"
-        ),
+        "due": store.frame(resources.read("sql", "10_pages", "queen_due.sql")),
     }
 
 

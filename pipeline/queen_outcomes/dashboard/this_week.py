@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from functools import partial
 from itertools import pairwise
 from typing import Any
 
@@ -23,21 +24,35 @@ FAILED_FIRST = 12
 """Failures shown at once; the rest unfold."""
 MOST_FAILED = 40
 """Failures listed before the page refers to the queens page."""
+MOST_CHANGES = 20
+"""Kinds of change that are listed."""
+COHORT_KINDS = ("closed week", "still open: known so far")
+KIND = partial(theme.told_apart, "kind", COHORT_KINDS)
+"""Gives a channel that tells closed weeks from open ones."""
+COUNTS = ("courses", "yes", "no", "undecided", "left")
+LONGEST_GAP = 6
+"""Weeks without a queen that are still drawn; more of them are cut out of the axis."""
+CUT = "…"
+WEEK = dt.timedelta(days=7)
+BRUSH = "weeks"
+"""Name of the weeks that are chosen; the page's script follows it."""
+
+Row = dict[str, Any]
 
 
 def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     """Give what the page `index.html` shows."""
     window = settings.outcomes.laying_days[0]
     cohorts = store.records(
-        resources.read("sql", "10_pages", "cohorts.sql"),
+        _sql("cohorts"),
         {"outcome": "laying", "window_days": window, "as_of": as_of},
     )
     season = _season_rate(store, window)
     due = store.records("SELECT * FROM due")
     failed = _failed(store, settings, as_of)
-    lacking = store.records(resources.read("sql", "10_pages", "lacking.sql"))
+    lacking = store.records(_sql("lacking"))
     return {
-        "counts": _counts(store),
+        "counts": store.records(_sql("standing_counts"))[0],
         "due": [row for row in due if row["status"] == "due"],
         "missed": [row for row in due if row["status"] == "missed"],
         "due_first": DUE_FIRST,
@@ -53,17 +68,21 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "failed_first": FAILED_FIRST,
         "failed_more": max(0, len(failed) - MOST_FAILED),
         "lacking": _in_order(lacking, settings),
-        "changes": _changes(store),
+        "changes": store.records(_sql("changes_counted"), {"most": MOST_CHANGES}),
         "charts": _drawn(cohorts, season, window),
         "title_said": title(season, window, settings.min_shown),
         "first_closes": first_close(store, settings, as_of),
     }
 
 
+def _sql(name: str) -> str:
+    return resources.read("sql", "10_pages", f"{name}.sql")
+
+
 def _failed(store: Store, settings: Settings, as_of: dt.date) -> list[dict[str, Any]]:
     """Give the courses of which a failure became known lately, the latest first."""
     return store.records(
-        resources.read("sql", "10_pages", "failed_lately.sql"),
+        _sql("failed_lately"),
         {
             "as_of": as_of,
             "lately_days": LATELY_DAYS,
@@ -120,41 +139,10 @@ def first_close(
         closed, or where there is no course.
     """
     rows = store.records(
-        """
-        SELECT outcome, window_days, min(d0) + CAST(window_days + $grace AS INTEGER) AS "on"
-        FROM outcomes
-        JOIN courses USING (course_id)
-        GROUP BY outcome, window_days
-        ORDER BY "on", outcome
-        LIMIT 1
-        """,
-        {"grace": settings.outcomes.grace_days},
+        _sql("first_close"),
+        {"grace_days": settings.outcomes.grace_days},
     )
     return rows[0] if rows and rows[0]["on"] > as_of else None
-
-
-def _counts(store: Store) -> dict[str, int]:
-    ((courses, observed, failed),) = store.rows(
-        """
-        SELECT
-            count(*),
-            count(*) FILTER (
-                WHERE exit_day IS NULL AND end_by IS NULL AND next_day IS NULL
-            ),
-            count(*) FILTER (WHERE end_by IS NOT NULL)
-        FROM standings
-        WHERE window_days IS NULL
-        """
-    )
-    ((quarantined,),) = store.rows(
-        "SELECT count(*) FROM (SELECT DISTINCT source, line FROM quarantine)"
-    )
-    return {
-        "courses": courses,
-        "observed": observed,
-        "ended": failed,
-        "quarantined": quarantined,
-    }
 
 
 def _season_rate(store: Store, window: int) -> dict[str, Any] | None:
@@ -176,35 +164,6 @@ def _overall(store: Store, settings: Settings) -> list[dict[str, Any]]:
         row["bounds"] = words.bounds(row)
         row["headline"] = words.estimate_in_words(row)
     return rows
-
-
-def _changes(store: Store) -> list[dict[str, Any]]:
-    return store.records(
-        """
-        SELECT outcome, window_days, was, "is", because, count(*) AS courses,
-            min(course_id) AS example
-        FROM changes
-        GROUP BY ALL
-        ORDER BY courses DESC, outcome, window_days, was, "is", because
-        LIMIT 20
-        """
-    )
-
-
-COHORT_KINDS = ("closed week", "still open: known so far")
-COHORT_KIND = alt.Color(
-    "kind:N",
-    title=None,
-    scale=alt.Scale(domain=list(COHORT_KINDS), range=[theme.CLOSED, theme.OPEN]),
-)
-LONGEST_GAP = 6
-"""Weeks without a queen that are still drawn; more of them are cut out of the axis."""
-CUT = "…"
-WEEK = dt.timedelta(days=7)
-BRUSH = "weeks"
-"""Name of the weeks that are chosen; the page's script follows it."""
-
-Row = dict[str, Any]
 
 
 def cohort_chart(
@@ -232,7 +191,7 @@ def cohort_chart(
             x=week,
             y=alt.Y("low:Q", title=f"share {question}"),
             y2="high:Q",
-            color=COHORT_KIND,
+            color=KIND(alt.Color, (theme.CLOSED, theme.OPEN)),
         )
         layers.insert(0, limits)
     if season_rate is not None:
@@ -296,32 +255,16 @@ def _iso_week(week: dt.date | None) -> str:
 
 def _cohort_points(values: list[Row], question: str, week: alt.X) -> alt.Chart:
     base = theme.chart(values)
-    counts = ("courses", "yes", "no", "undecided", "left")
     drawn = base.mark_point(size=70, strokeWidth=2, opacity=1).encode(
         x=week,
-        y=alt.Y(
-            "share:Q",
-            title=f"share {question}",
-            scale=alt.Scale(domain=[0, 1]),
-            axis=alt.Axis(format=".0%"),
-        ),
-        color=COHORT_KIND,
-        shape=alt.Shape(
-            "kind:N",
-            title=None,
-            scale=alt.Scale(domain=list(COHORT_KINDS), range=["circle", "triangle-up"]),
-        ),
-        fill=alt.Fill(
-            "kind:N",
-            title=None,
-            scale=alt.Scale(
-                domain=list(COHORT_KINDS), range=[theme.CLOSED, "transparent"]
-            ),
-        ),
+        y=theme.share_axis("share", f"share {question}"),
+        color=KIND(alt.Color, (theme.CLOSED, theme.OPEN)),
+        shape=KIND(alt.Shape, ("circle", "triangle-up")),
+        fill=KIND(alt.Fill, (theme.CLOSED, "transparent")),
         tooltip=[
             alt.Tooltip("iso_week:N", title="week"),
             alt.Tooltip("from:N", title="from"),
-            *(alt.Tooltip(f"{name}:Q", title=name) for name in counts),
+            *(alt.Tooltip(f"{name}:Q", title=name) for name in COUNTS),
             alt.Tooltip("share:Q", title="share", format=".0%"),
             alt.Tooltip("limits:N", title="95 % limits"),
         ],
@@ -331,12 +274,9 @@ def _cohort_points(values: list[Row], question: str, week: alt.X) -> alt.Chart:
 
 
 def _cohort_point(row: Row) -> Row:
-    kept = ("iso_week", "courses", "yes", "no", "undecided", "left", "share")
     given = row["low"] is not None
     return {
-        **{name: row[name] for name in kept},
-        "low": row["low"],
-        "high": row["high"],
+        **{name: row[name] for name in ("iso_week", *COUNTS, "share", "low", "high")},
         "from": row["week_of"].isoformat(),
         "kind": COHORT_KINDS[0] if row["closed"] else COHORT_KINDS[1],
         "limits": f"{row['low']:.0%} to {row['high']:.0%}" if given else "none yet",

@@ -9,16 +9,13 @@ from typing import Any
 import altair as alt
 from markupsafe import Markup
 
-from queen_outcomes import __version__
 from queen_outcomes.audit.report import COLUMNS, Report
-from queen_outcomes.base import resources
-from queen_outcomes.base.templates import environment
-from queen_outcomes.dashboard import figures
 from queen_outcomes.dashboard.charts import theme
-from queen_outcomes.paper.pdf import FOOT, drawn, set_pdf
+from queen_outcomes.paper.printing import letterhead, set_html, set_pdf, svg
 
 FOLDER = "audit"
 PICTURE = "series.svg"
+WIDTH, HEIGHT = 300, 150
 
 
 def write(report: Report, station: Path, name: str, as_of: dt.date) -> list[Path]:
@@ -37,38 +34,26 @@ def write(report: Report, station: Path, name: str, as_of: dt.date) -> list[Path
     folder.mkdir(parents=True, exist_ok=True)
     picture = series_svg(report.points)
     page = folder / f"{report.file}.html"
-    page.write_text(_html(report, name, as_of, picture), encoding="utf-8", newline="\n")
+    head = letterhead(name, as_of, report.title)
+    html = set_html(
+        "audit_sheet.html",
+        {
+            **head,
+            "report": report,
+            "columns": [(key, key.replace("_", " ")) for key in COLUMNS],
+            "picture": Markup(picture)
+            if picture
+            else None,  # drawn here, no records' text
+        },
+    )
+    page.write_text(html, encoding="utf-8", newline="\n")
     if report.sheet is None:
         return [page]
-    data = {
-        **report.sheet,
-        "station": name,
-        "title": report.title,
-        "as_of": f"as of {as_of.isoformat()}",
-        "foot": FOOT.format(version=__version__),
-        "chart": PICTURE if picture else None,
-    }
+    data = {**report.sheet, **head, "chart": PICTURE if picture else None}
     paper = folder / f"{report.file}.pdf"
     images = {PICTURE: picture} if picture else {}
     paper.write_bytes(set_pdf("audit_sheet.typ", data, as_of, images))
     return [page, paper]
-
-
-def _html(report: Report, name: str, as_of: dt.date, picture: str | None) -> str:
-    template = environment(figures.FILTERS).get_template("audit_sheet.html")
-    return template.render(
-        station=name,
-        as_of=f"as of {as_of.isoformat()}",
-        title=report.title,
-        report=report,
-        columns=[(key, key.replace("_", " ")) for key in COLUMNS],
-        picture=Markup(picture) if picture else None,  # drawn here, no text of records
-        style=Markup(resources.read("reports", "static", "style.css")),
-        foot=FOOT.format(version=__version__),
-    )
-
-
-WIDTH, HEIGHT = 300, 150
 
 
 def series_svg(points: list[dict[str, Any]]) -> str | None:
@@ -88,11 +73,11 @@ def series_svg(points: list[dict[str, Any]]) -> str | None:
             for name in names
         ]
         spec = theme.dressed(alt.hconcat(*panels))
-    return drawn(spec)
+    return svg(spec)
 
 
 def _series_panel(points: list[dict[str, Any]], name: str) -> alt.LayerChart:
-    base = alt.Chart(theme.data(points))
+    base = theme.chart(points)
     x = alt.X("case:Q", title="case of the season", axis=alt.Axis(tickMinStep=1))
     layers = [
         base.mark_line(color=theme.OPEN, interpolate="step-after").encode(
@@ -108,7 +93,7 @@ def _series_panel(points: list[dict[str, Any]], name: str) -> alt.LayerChart:
             layers.append(rule.encode(x=x, y=f"{limit}:Q"))
     signals = [point for point in points if point["signal"]]
     if signals:
-        mark = alt.Chart(theme.data(signals)).mark_point(
+        mark = theme.chart(signals).mark_point(
             shape="triangle-up", size=90, color=theme.INK, filled=True
         )
         at = alt.Y("worse:Q") if signals[0]["signal"] == "worse" else alt.Y("better:Q")

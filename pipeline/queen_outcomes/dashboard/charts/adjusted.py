@@ -49,12 +49,7 @@ def curve_chart(
     )
     if days_of_year:
         x = x.axis(theme.day_of_year_axis())
-    y = alt.Y(
-        "probability:Q",
-        title=question,
-        scale=alt.Scale(domain=[0, 1]),
-        axis=alt.Axis(format=".0%"),
-    )
+    y = theme.share_axis("probability", question)
     band = base.mark_area(opacity=0.2, color=theme.CLOSED).encode(
         x=x, y=alt.Y("low:Q", title=question), y2="high:Q"
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 import altair as alt
@@ -12,6 +13,11 @@ WITHIN, OUTSIDE, FLAGGED = "within", "outside 95 %", "flagged"
 DEGREES = [WITHIN, OUTSIDE, FLAGGED]
 COLOURS = [theme.CLOSED, theme.QUIET, theme.OPEN]
 SHAPES = ["circle", "diamond", "triangle-up"]
+RATIO = "failed over expected"
+MOST_TOP = 8.0
+EDGE = 0.12
+"""Share of the axis that a name needs beside its point."""
+DASHES = {"95": [5, 3], "998": [1, 2]}
 
 
 def degree(*, flagged: bool, outside: bool) -> str:
@@ -21,28 +27,14 @@ def degree(*, flagged: bool, outside: bool) -> str:
     return OUTSIDE if outside else WITHIN
 
 
-def shape() -> alt.Shape:
-    """Give the shape of each degree, with a legend."""
-    return alt.Shape(
-        "degree:N",
-        title=None,
-        scale=alt.Scale(domain=DEGREES, range=SHAPES),
-        legend=alt.Legend(columns=3),
-    )
-
-
-def colour() -> alt.Color:
-    """Give the colour of each degree, in the same legend."""
-    return alt.Color(
-        "degree:N", title=None, scale=alt.Scale(domain=DEGREES, range=COLOURS)
-    )
-
-
-RATIO = "failed over expected"
-MOST_TOP = 8.0
-EDGE = 0.12
-"""Share of the axis that a name needs beside its point."""
-DASHES = {"95": [5, 3], "998": [1, 2]}
+def degree_looks() -> dict[str, Any]:
+    """Give the shape and the colour of each degree, with one legend."""
+    by = partial(theme.told_apart, "degree", DEGREES)
+    legend = alt.Legend(columns=3)
+    return {
+        "shape": by(alt.Shape, SHAPES, legend=legend),
+        "color": by(alt.Color, COLOURS),
+    }
 
 
 def funnel_chart(
@@ -61,7 +53,7 @@ def funnel_chart(
         name, courses, failures, expected, ratio, degree, label (drawn beside the point;
         may be empty), who. A point past the scale stands at its upper edge.
     lines : list of dict
-        As `audit.funnel_lines.funnel_lines` gives them.
+        As `funnel_lines` gives them.
     size : str
         What is counted along the axis.
     least_top : float
@@ -81,10 +73,15 @@ def funnel_chart(
     )
     drawn = [{**point, "ratio": min(point["ratio"], top)} for point in points]
     base = theme.chart(drawn)
-    layers = [*_limits(lines, scale), _middle(scale)]
+    layers = [
+        *_limits(lines, scale),
+        theme.chart([{"one": 1}])
+        .mark_rule(color=theme.QUIET, strokeWidth=1)
+        .encode(y=alt.Y("one:Q", title=RATIO, scale=scale)),
+    ]
     layers.append(
         base.mark_point(filled=True, size=55, opacity=0.85, clip=True).encode(
-            x=x, y=y, shape=shape(), color=colour(), tooltip=_tooltip()
+            x=x, y=y, tooltip=_tooltip(), **degree_looks()
         )
     )
     layers += _labels(drawn, x, y)
@@ -136,13 +133,6 @@ def _tooltip() -> list[alt.Tooltip]:
         alt.Tooltip("expected:Q", format=".1f"),
         alt.Tooltip("who:N", title="done by"),
     ]
-
-
-def _middle(scale: alt.Scale) -> alt.Chart:
-    one = theme.chart([{"one": 1}])
-    return one.mark_rule(color=theme.QUIET, strokeWidth=1).encode(
-        y=alt.Y("one:Q", title=RATIO, scale=scale)
-    )
 
 
 def _limits(lines: list[dict[str, float]], scale: alt.Scale) -> list[alt.Chart]:

@@ -7,7 +7,7 @@ them carries a meaning that shape or words do not.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import altair as alt
@@ -74,10 +74,18 @@ def chart(rows: Iterable[dict[str, Any]]) -> alt.Chart:
     return alt.Chart(alt.InlineData(values=tuple(rows)))
 
 
-def told_apart(channel: Any, field: str, looks: dict[str, Any], **more: Any) -> Any:
-    """Give a channel that shows each level of a field by a look of its own."""
-    scale = alt.Scale(domain=list(looks), range=list(looks.values()))
+def told_apart(
+    field: str, levels: Sequence[str], channel: Any, looks: Sequence[str], **more: Any
+) -> Any:
+    """Give a channel on which each level of a field has a look of its own."""
+    scale = alt.Scale(domain=list(levels), range=list(looks))
     return channel(f"{field}:N", scale=scale, **{"title": None, **more})
+
+
+def share_axis(field: str, title: str) -> alt.Y:
+    """Give the vertical axis of a share, whole from 0 to 100 %."""
+    whole, percent = alt.Scale(domain=[0, 1]), alt.Axis(format=".0%")
+    return alt.Y(f"{field}:Q", title=title, scale=whole, axis=percent)
 
 
 def layered(layers: Iterable[alt.Chart], *, height: int) -> alt.LayerChart:

@@ -11,7 +11,7 @@ from queen_outcomes.audit.figures import SEPARABLE
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import funnel, theme
 from queen_outcomes.dashboard.charts.funnel import MOST_TOP, funnel_chart
-from queen_outcomes.dashboard.figures import Figure, Numbers
+from queen_outcomes.dashboard.figures import Figure, Numbers, only
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.stats.shares.funnel_lines import funnel_lines
 
@@ -39,6 +39,24 @@ DAY_COLUMNS = (
     ("degree", "Against chance"),
     ("batches", "Graft batches"),
     ("who", "Done by"),
+)
+APART_COLUMNS = (
+    ("operator", "Operator"),
+    ("courses", "Courses"),
+    ("shared", "In shared batches"),
+    ("separable_said", "Operator and batch"),
+    ("excess", "Failed − expected"),
+    ("adds", "Graft batch that adds most"),
+    ("whose", "Who else did it"),
+)
+NOT_SHOWN = ("shared", "separable_said", "excess", "adds", "whose")
+DAY_AXIS = alt.X(
+    "day:T", title="day of insemination (day 0)", axis=alt.Axis(format="%d %b")
+)
+FAILED_AXIS = "courses failed"
+DRAWN = ("name", "courses", "failures", "expected", "ratio", "degree", "label", "who")
+DAY_DRAWN = (
+    *("day", "courses", "failures", "expected", "least", "most", "degree", "batches"),
 )
 COUNTS = ("courses", "failures", "expected_said", "ratio_said")
 
@@ -105,13 +123,9 @@ def _funnel(kind: str, label: str, points: list[Row], charts: dict[str, Any]) ->
     courses = sum(point["courses"] for point in points)
     share = sum(point["expected"] for point in points) / courses
     largest = max(point["courses"] for point in points)
-    keys = (
-        *("name", "courses", "failures", "expected", "ratio", "degree"),
-        *("label", "who"),
-    )
     name = f"funnel-{kind.replace('_', '-')}"
     chart = funnel_chart(
-        [{key: point[key] for key in keys} for point in points],
+        [only(point, DRAWN) for point in points],
         funnel_lines(largest, share),
         size=f"courses in the {label}",
     )
@@ -148,11 +162,7 @@ def _days(store: Store, charts: dict[str, Any]) -> Figure | None:
         return None
     season = max(row["season"] for row in rows)
     shown = [row for row in rows if row["season"] == season]
-    keys = (
-        *("day", "courses", "failures", "expected", "least", "most"),
-        *("degree", "batches"),
-    )
-    chart = day_chart([{key: row[key] for key in keys} for row in shown])
+    chart = day_chart([only(row, DAY_DRAWN) for row in shown])
     charts["days"] = theme.dressed(chart)
     outside = [row for row in shown if row["degree"] != funnel.WITHIN]
     title = (
@@ -189,18 +199,6 @@ def _day_row(row: Row) -> Row:
         "batches": ", ".join(row["graft_batches"]),
         "who": ", ".join(row["operators"]),
     }
-
-
-APART_COLUMNS = (
-    ("operator", "Operator"),
-    ("courses", "Courses"),
-    ("shared", "In shared batches"),
-    ("separable_said", "Operator and batch"),
-    ("excess", "Failed − expected"),
-    ("adds", "Graft batch that adds most"),
-    ("whose", "Who else did it"),
-)
-NOT_SHOWN = ("shared", "separable_said", "excess", "adds", "whose")
 
 
 def apart(store: Store, operators: list[Row]) -> Row:
@@ -311,12 +309,6 @@ def part_said(part: Row) -> str:
     return f"{part['failures']} of {part['courses']} failed, {part['expected']:.1f} expected"
 
 
-DAY_AXIS = alt.X(
-    "day:T", title="day of insemination (day 0)", axis=alt.Axis(format="%d %b")
-)
-FAILED_AXIS = "courses failed"
-
-
 def day_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
     """Draw each day's failures, what was expected, and what chance gives.
 
@@ -346,9 +338,8 @@ def day_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
         base.mark_point(filled=True, size=45, opacity=0.9).encode(
             x=DAY_AXIS,
             y=alt.Y("failures:Q", title=FAILED_AXIS),
-            shape=funnel.shape(),
-            color=funnel.colour(),
             tooltip=tooltip,
+            **funnel.degree_looks(),
         ),
     ]
     return theme.layered(layers, height=240)

@@ -10,7 +10,7 @@ import altair as alt
 from queen_outcomes.audit.learning_rows import BEGINNER
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
-from queen_outcomes.dashboard.figures import Figure, Numbers
+from queen_outcomes.dashboard.figures import Figure, Numbers, only
 from queen_outcomes.facts import words
 from queen_outcomes.facts.dose_words import success
 from queen_outcomes.facts.settings import Settings
@@ -19,6 +19,7 @@ Row = dict[str, Any]
 Charts = dict[str, Any]
 LEAST_FLOOR = 0.6
 """The scale of shares reaches down to this or further."""
+EVIDENCE = "evidence for the others' rate"
 ANSWERS = {True: "failed", False: "did not fail", None: "undecided"}
 EXPERIENCE_COLUMNS = (
     ("operator", "Operator"),
@@ -87,10 +88,7 @@ def _experience(names: list[str], rows: list[Row], charts: Charts) -> list[Figur
     figures = []
     for at, (name, part) in enumerate(groupby(drawn, key=lambda row: row["operator"])):
         own = list(part)
-        values = [
-            {k: round(row[k], 3) if isinstance(row[k], float) else row[k] for k in keys}
-            for row in own
-        ]
+        values = [only(row, keys, 3) for row in own]
         chart = experience_chart(values, what="success", cases=cases, shares=shares)
         key = f"experience-{at + 1}"
         charts[key] = theme.dressed(chart)
@@ -166,9 +164,6 @@ def learning_said(row: Row) -> str:
             "speak for the higher rate."
         )
     return f"{start} {rates} {chance} {end}"
-
-
-EVIDENCE = "evidence for the others' rate"
 
 
 def experience_chart(

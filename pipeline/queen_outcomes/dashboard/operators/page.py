@@ -11,6 +11,7 @@ from typing import Any
 
 from queen_outcomes.audit.cases import read_risk_model
 from queen_outcomes.audit.sheet import failing
+from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.operators import batches, learning, process, rates, series
 from queen_outcomes.facts import words
@@ -58,16 +59,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
 
 def _counts(store: Store, question: tuple[str, int]) -> Row:
     (row,) = store.records(
-        """
-        SELECT
-            count(*) AS closed,
-            count(failed) AS decided,
-            coalesce(sum(failed), 0) AS failures,
-            count(failed) FILTER (WHERE risk IS NULL) AS unknown_risk,
-            count(failed) FILTER (WHERE operator = '') AS unnamed
-        FROM audit_courses
-        WHERE outcome = $outcome AND window_days = $window_days
-        """,
+        resources.read("sql", "10_pages", "audited_counts.sql"),
         dict(zip(("outcome", "window_days"), question, strict=True)),
     )
     return row

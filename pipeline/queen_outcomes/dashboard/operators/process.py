@@ -9,11 +9,12 @@ import altair as alt
 from queen_outcomes.audit.sheet import MEASURES
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
-from queen_outcomes.dashboard.figures import Figure, Numbers
+from queen_outcomes.dashboard.figures import Figure, Numbers, only
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
 
 Row = dict[str, Any]
+ROW_HEIGHT = 24
 KEYS = (
     *("operator", "recorded", "mean", "low", "high", "station_mean", "station_low"),
     *("station_high", "before"),
@@ -119,11 +120,10 @@ def _outside(row: Row) -> bool:
 
 
 def _chart_row(row: Row, is_share: bool) -> Row:
-    found = {key: row[key] for key in KEYS}
     if is_share:
-        found |= {"low": row["mean"], "high": row["mean"]}
-        found |= dict.fromkeys(("station_low", "station_high"), row["station_mean"])
-    return {k: round(v, 3) if isinstance(v, float) else v for k, v in found.items()}
+        row = {**row, **dict.fromkeys(("low", "high"), row["mean"])}
+        row |= dict.fromkeys(("station_low", "station_high"), row["station_mean"])
+    return only(row, KEYS, 3)
 
 
 def _said(row: Row, is_share: bool) -> Row:
@@ -132,21 +132,15 @@ def _said(row: Row, is_share: bool) -> Row:
         blank = [key for key in NUMBERS if key != "recorded"]
         return {**found, **dict.fromkeys(blank, ""), "mean_said": "too few"}
     before, form = row["before"], words.percent if is_share else "{:.2f}".format
-    middle = (
-        ("", "")
-        if is_share
-        else (
-            _span(row["low"], row["high"]),
-            _span(row["station_low"], row["station_high"]),
-        )
-    )
     return {
         **found,
         "mean_said": form(row["mean"]),
-        "middle": middle[0],
+        "middle": "" if is_share else _span(row["low"], row["high"]),
         "before_said": "" if before is None else form(before),
         "station_said": form(row["station_mean"]),
-        "station_middle": middle[1],
+        "station_middle": ""
+        if is_share
+        else _span(row["station_low"], row["station_high"]),
     }
 
 
@@ -221,10 +215,11 @@ def any_two_said(row: Row, pairs: list[Row]) -> str:
 
 
 def _kappa(row: Row) -> str:
-    limits = "always the same"
-    if row["low"] is not None:
-        limits = f"{row['low']:.2f} to {row['high']:.2f}"
-    return f"{row['kappa']:.2f} ({_names(row)}; {limits})"
+    return f"{row['kappa']:.2f} ({_names(row)}; {_limits(row) or 'always the same'})"
+
+
+def _limits(row: Row) -> str:
+    return "" if row["low"] is None else f"{row['low']:.2f} to {row['high']:.2f}"
 
 
 def _names(row: Row) -> str:
@@ -233,18 +228,14 @@ def _names(row: Row) -> str:
 
 def _pair(row: Row) -> Row:
     figure = row["kappa"] if row["kappa"] is not None else row["mean"]
-    has_limits = row["low"] is not None
     return {
         "checkers": _names(row),
         "pairs": row["pairs"],
         "agree_said": "" if row["agree"] is None else str(row["agree"]),
         "figure": "" if figure is None else f"{figure:.2f}",
-        "limits": f"{row['low']:.2f} to {row['high']:.2f}" if has_limits else "",
+        "limits": _limits(row),
         "message": row["message"],
     }
-
-
-ROW_HEIGHT = 24
 
 
 def process_chart(

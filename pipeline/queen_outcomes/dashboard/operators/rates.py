@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 import altair as alt
@@ -10,7 +11,7 @@ from queen_outcomes.audit.sheet import failing
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import funnel, theme
 from queen_outcomes.dashboard.charts.funnel import funnel_chart
-from queen_outcomes.dashboard.figures import Figure
+from queen_outcomes.dashboard.figures import Figure, only
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.stats.shares.funnel_lines import funnel_lines
@@ -33,6 +34,8 @@ NUMBERS = (
     *("courses", "failures", "expected_said", "ratio_said", "adjusted_said"),
     *("p_said", "undecided", "unknown_risk"),
 )
+ROW_HEIGHT = 30
+OBSERVED, EXPECTED = "observed", "expected"
 OTHER_COLUMNS = (("what", "Failing as"), *COLUMNS)
 
 
@@ -104,8 +107,9 @@ def said(row: Row) -> Row:
         **kept,
         "expected_said": f"{row['expected']:.1f}",
         "ratio_said": f"{row['ratio']:.2f}",
-        "adjusted_said": f"{words.percent(row['adjusted'])} "
-        f"({words.limits(row['low'], row['high'])})",
+        "adjusted_said": words.share_in_words(
+            row["adjusted"], row["low"], row["high"], ""
+        ),
         "flag_said": FLAGS[row["flag"]],
         "p_said": f"{row['mid_p']:.2f}" if row["mid_p"] >= 0.01 else "< 0.01",
     }
@@ -127,7 +131,7 @@ def _figures(
 def _expected_figure(shown: list[Row], charts: dict[str, Any]) -> Figure:
     keys = ("operator", "courses", "failures", "expected")
     charts["operators-expected"] = theme.dressed(
-        expected_chart([_rounded(row, keys) for row in shown])
+        expected_chart([only(row, keys) for row in shown])
     )
     return Figure(
         "operators-expected",
@@ -146,7 +150,7 @@ def _adjusted_figure(
     keys = ("operator", "courses", "adjusted", "low", "high")
     charts["operators-adjusted"] = theme.dressed(
         adjusted_chart(
-            [_rounded(row, keys) for row in shown],
+            [only(row, keys) for row in shown],
             station=round(station, 4),
             what=f"share {asked}",
         )
@@ -170,13 +174,6 @@ def _around(shown: list[Row], station: float) -> str:
     if around == len(shown):
         whose = "Everybody's limits hold"
     return f"{whose} the station's {words.percent(station)}"
-
-
-def _rounded(row: Row, keys: tuple[str, ...]) -> Row:
-    return {
-        key: round(row[key], 4) if isinstance(row[key], float) else row[key]
-        for key in keys
-    }
 
 
 def _funnels(
@@ -203,21 +200,16 @@ def _funnels(
         title = "The same, with the variance between operators allowed for"
         wanted.append(("operators-funnel-spread", spread[0]["tau2"], title))
     found = []
+    alt_text = (
+        f"Funnel of {len(shown)} operators: failures over expected against the number of "
+        f"courses, with limits. {flagged} flagged."
+    )
     for name, tau2, title in wanted:
         lines = funnel_lines(largest, share, tau2)
-        chart = funnel_chart(
-            points,
-            lines,
-            size="courses of the operator",
-            height=240,
-            least_top=2.0,
-        )
+        size = "courses of the operator"
+        chart = funnel_chart(points, lines, size=size, height=240, least_top=2.0)
         charts[name] = theme.dressed(chart)
-        alt = (
-            f"Funnel of {len(shown)} operators: failures over expected against the "
-            f"number of courses, with limits. {flagged} flagged."
-        )
-        found.append(Figure(name, title, alt))
+        found.append(Figure(name, title, alt_text))
     return found
 
 
@@ -263,7 +255,7 @@ def _ranks(shown: list[Row], charts: dict[str, Any]) -> Figure | None:
         return None
     keys = ("operator", "rank_low", "rank_high")
     charts["operators-ranks"] = theme.dressed(
-        rank_chart([_rounded(row, keys) for row in ranked])
+        rank_chart([only(row, keys) for row in ranked])
     )
     spans = "; ".join(
         f"{row['operator']} {row['rank_low']} to {row['rank_high']}" for row in ranked
@@ -273,10 +265,6 @@ def _ranks(shown: list[Row], charts: dict[str, Any]) -> Figure | None:
         "Which ranks may each operator have?",
         f"Spans of ranks, 1 for the fewest failing: {spans}.",
     )
-
-
-ROW_HEIGHT = 30
-OBSERVED, EXPECTED = "observed", "expected"
 
 
 def _operator_axis(rows: list[dict[str, Any]]) -> alt.Y:
@@ -314,7 +302,7 @@ def expected_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
         for kind, key in ((EXPECTED, "expected"), (OBSERVED, "failures"))
     ]
     base = theme.chart(rows)
-    kinds = [OBSERVED, EXPECTED]
+    by = partial(theme.told_apart, "kind", (OBSERVED, EXPECTED))
     return _sized(
         alt.layer(
             base.mark_rule(color=theme.QUIET, strokeWidth=2).encode(
@@ -325,9 +313,9 @@ def expected_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
             .encode(
                 y=y,
                 x=alt.X("failures:Q", title=x),
-                shape=_by_kind(alt.Shape, kinds, ["circle", "diamond"]),
-                color=_by_kind(alt.Color, kinds, [theme.CLOSED, theme.OPEN]),
-                fill=_by_kind(alt.Fill, kinds, [theme.CLOSED, "transparent"]),
+                shape=by(alt.Shape, ("circle", "diamond")),
+                color=by(alt.Color, (theme.CLOSED, theme.OPEN)),
+                fill=by(alt.Fill, (theme.CLOSED, "transparent")),
                 tooltip=[
                     alt.Tooltip("operator:N"),
                     alt.Tooltip("kind:N", title="failures"),
@@ -338,10 +326,6 @@ def expected_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
         ),
         rows,
     )
-
-
-def _by_kind(channel: Any, kinds: list[str], marks: list[str]) -> Any:
-    return channel("kind:N", title=None, scale=alt.Scale(domain=kinds, range=marks))
 
 
 def adjusted_chart(

@@ -9,9 +9,15 @@ import altair as alt
 
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
-from queen_outcomes.dashboard.figures import Figure, Numbers
-from queen_outcomes.dashboard.operators.batches import excess, largest_part, part_said
+from queen_outcomes.dashboard.figures import Figure, Numbers, only
+from queen_outcomes.dashboard.operators.batches import (
+    KINDS,
+    excess,
+    largest_part,
+    part_said,
+)
 from queen_outcomes.facts import words
+from queen_outcomes.facts.dose_words import counted
 from queen_outcomes.facts.settings import Settings
 
 Row = dict[str, Any]
@@ -35,6 +41,18 @@ OF_SERIES = (
     ("better", "For fewer"),
     ("signal", "Signal"),
 )
+
+
+OFTEN = 0.8
+"""Chance of seeing a doubling under which it is said to be often missed."""
+DIRECTIONS = {"worse": "More failures", "better": "Fewer failures"}
+MEASURES = {"level": "than the station leads to expect", "drift": "than before"}
+CASE = "closed course of the season"
+EVIDENCE = "fewer ← → more"
+OVER = "failed − expected"
+EXTENT = 30
+"""Room for the numbers of a vertical axis: panels one below the other line up."""
+CROSS = "M-0.6,-0.6L0.6,0.6M-0.6,0.6L0.6,-0.6"
 
 
 @dataclass(frozen=True)
@@ -63,12 +81,18 @@ def show(store: Store, settings: Settings, operators: list[Row], charts: Charts)
     series = _by_operator(
         store.records('SELECT * FROM operator_series ORDER BY operator, series, "case"')
     )
-    told = read_signals(store)
+    signalled = _by_operator(
+        store.records("SELECT * FROM operator_signals ORDER BY ALL")
+    )
+    batches = store.records("SELECT * FROM signal_batches ORDER BY ALL")
     spans = _spans([row for name in shown for row in series.get(name, ())], limits)
     chance = settings.plan.false_alarm_chance
     parts = [
         _operator(at, name, limits[name], series.get(name, []), spans, charts)
-        | signals_and_limits(name, limits[name], series.get(name, []), told, chance)
+        | {
+            "said": signals_said(signalled.get(name, []), batches),
+            "facts": facts_said(limits[name], series.get(name, []), chance),
+        }
         for at, name in enumerate(shown)
         if name in limits
     ]
@@ -200,10 +224,12 @@ def _panel(
     evidence = ("case", "done", "known", "answer", "worse", "better", "signal", "said")
     over = ("case", "done", "known", "answer", "over")
     charts[f"evidence-{key}"] = theme.dressed(
-        cusum_chart(_only(points, evidence), limits=ends, span=spans.evidence)
+        cusum_chart(
+            [only(row, evidence) for row in points], limits=ends, span=spans.evidence
+        )
     )
     charts[f"over-{key}"] = theme.dressed(
-        over_expected_chart(_only(points, over), span=spans.over)
+        over_expected_chart([only(row, over) for row in points], span=spans.over)
     )
     signals = [row for row in points if row["signal"]]
     seen = "; ".join(f"{row['said']}, known {row['known']}" for row in signals)
@@ -226,10 +252,6 @@ def _panel(
             ),
         ],
     }
-
-
-def _only(points: list[Row], keys: tuple[str, ...]) -> list[Row]:
-    return [{key: row[key] for key in keys} for row in points]
 
 
 def _table(rows: list[Row], drawn: set[int]) -> Numbers:
@@ -264,48 +286,24 @@ def _cells(series: str, row: Row, own: Row) -> Row:
     }
 
 
-OFTEN = 0.8
-"""Chance of seeing a doubling under which it is said to be often missed."""
-KINDS = {"graft_batch": "graft batch", "semen_batch": "semen batch"}
-DIRECTIONS = {"worse": "More failures", "better": "Fewer failures"}
-MEASURES = {"level": "than the station leads to expect", "drift": "than before"}
-
-
-@dataclass(frozen=True)
-class SeasonSignals:
-    """Every signal of the season, and the batches of the courses before it."""
-
-    signals: list[Row]
-    batches: list[Row]
-
-
-def read_signals(store: Store) -> SeasonSignals:
-    """Read what led up to the signals."""
-    return SeasonSignals(
-        store.records("SELECT * FROM operator_signals ORDER BY ALL"),
-        store.records("SELECT * FROM signal_batches ORDER BY ALL"),
-    )
-
-
-def signals_and_limits(
-    name: str, limits: list[Row], rows: list[Row], told: SeasonSignals, chance: float
-) -> Row:
-    """Say an operator's signals, and what the limits can and cannot see.
+def facts_said(limits: list[Row], rows: list[Row], chance: float) -> list[str]:
+    """Say what an operator's limits can and cannot see.
 
     Parameters
     ----------
-    name : str
     limits, rows : list of dict
         Of `series_limits` and `operator_series`, the operator's.
-    told : SeasonSignals
     chance : float
         Of a false signal within a season, for each direction of each series.
     """
     level = [row for row in rows if row["series"] == "level"]
-    undecided = sum(row["failed"] is None or row["expected"] is None for row in level)
     held = [row for row in limits if not row["message"]]
-    facts = [_counts_said(level, undecided)]
-    facts += [_none_said(row) for row in limits if row["message"]]
+    facts = [_counts_said(level)]
+    facts += [
+        f"No limits {AGAINST[row['series']].lower()}: {row['message']}."
+        for row in limits
+        if row["message"]
+    ]
     if held:
         facts.append(false_said(len(held), chance))
         facts += [detection_said(row) for row in sorted(held, key=_level_first)]
@@ -316,8 +314,7 @@ def signals_and_limits(
         )
     elif not any(row["series"] == "drift" for row in limits):
         facts.append("No own earlier courses: the series against them is missing.")
-    own = [row for row in told.signals if row["operator"] == name]
-    return {"said": signals_said(own, told.batches), "facts": facts}
+    return facts
 
 
 def signals_said(signals: list[Row], batches: list[Row]) -> list[str]:
@@ -338,17 +335,12 @@ def _level_first(row: Row) -> tuple[bool, int]:
     return row["series"] != "level", row.get("case", 0)
 
 
-def _counts_said(level: list[Row], undecided: int) -> str:
+def _counts_said(level: list[Row]) -> str:
     if not level:
         return "No closed course this season yet."
-    many = "1 closed course" if len(level) == 1 else f"{len(level)} closed courses"
+    undecided = sum(row["failed"] is None or row["expected"] is None for row in level)
     skipped = f"; {undecided} undecided, marked and passed over" if undecided else ""
-    return f"{many} this season{skipped}."
-
-
-def _none_said(row: Row) -> str:
-    which = {"level": "against the station", "drift": "against own earlier courses"}
-    return f"No limits {which[row['series']]}: {row['message']}."
+    return f"{counted(len(level), 'closed course')} this season{skipped}."
 
 
 def false_said(series: int, chance: float) -> str:
@@ -362,8 +354,7 @@ def false_said(series: int, chance: float) -> str:
 
 def detection_said(row: Row) -> str:
     """Say how likely a doubling of the odds is seen within a season, and how soon."""
-    which = {"level": "Against the station", "drift": "Against own earlier courses"}
-    start = f"{which[row['series']]}: if the odds of failing doubled,"
+    start = f"{AGAINST[row['series']]}: if the odds of failing doubled,"
     if row["detection"] is None:
         return f"{start} the chance of a signal is not known."
     seen = (
@@ -418,14 +409,6 @@ def _adds(part: Row, signal: Row) -> str:
             "the batch or the hand cannot be told."
         )
     return f"{said} ({part_said(part)}); others worked on it too."
-
-
-CASE = "closed course of the season"
-EVIDENCE = "fewer ← → more"
-OVER = "failed − expected"
-EXTENT = 30
-"""Room for the numbers of a vertical axis: panels one below the other line up."""
-CROSS = "M-0.6,-0.6L0.6,0.6M-0.6,0.6L0.6,-0.6"
 
 
 def _case(title: str | None = None) -> alt.X:
