@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from armed import AS_OF, arms, asking, compared, contrasts, primary, queens
 from queen_outcomes.dashboard import doses as page
-from queen_outcomes.dashboard.dose_section import LEAST_OVERLAP
+from queen_outcomes.dashboard.doses import LEAST_OVERLAP
 from queen_outcomes.doses.arm_courses import (
     GIVEN,
     MEANT,

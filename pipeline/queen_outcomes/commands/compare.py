@@ -60,7 +60,7 @@ def compare(console: Console, station: Path, **asked: Any) -> None:
 def draw(found: Once, last: Finished, settings: Settings, folder: Path) -> Path:
     """Write the page of a comparison."""
     from queen_outcomes.base import resources
-    from queen_outcomes.dashboard.dose_section import section
+    from queen_outcomes.dashboard.doses import section
     from queen_outcomes.dashboard.site import draw_apart
     from queen_outcomes.facts.dose_words import success
 
@@ -78,15 +78,11 @@ def draw(found: Once, last: Finished, settings: Settings, folder: Path) -> Path:
 
 def told_of(found: Once, levels: list[dict[str, Any]]):
     """Give the rows found, as a page takes them."""
-    from queen_outcomes.dashboard.dose_section import Told
+    from queen_outcomes.dashboard.doses import Comparison
 
-    tables = found.tables
-    return Told(
-        *(found.trial, found.question, tables["arms"], tables["arm_contrasts"]),
-        *(tables["arm_models"], tables["arm_overlap"], tables["arm_costs"]),
-        *(tables["arm_needs"], [r for r in levels if r["trial"] == found.trial]),
-        found.unnamed,
-    )
+    own = [row for row in levels if row["trial"] == found.trial]
+    tables = {**found.tables, "arm_levels": own}
+    return Comparison(found.trial, found.question, tables, found.unnamed)
 
 
 ARM_COLUMNS = (
@@ -101,7 +97,7 @@ CONTRAST_COLUMNS = (
 
 def tell(found: Once, page: Path, console: Console) -> None:
     """Print what was found: sentences, two tables and the page's place."""
-    from queen_outcomes.dashboard.dose_section import section
+    from queen_outcomes.dashboard.doses import section
 
     if console.json:
         outcome, days = found.question

@@ -32,13 +32,13 @@ def audit(
     from queen_outcomes.audit import report as auditing
     from queen_outcomes.build.latest_build import open_latest
     from queen_outcomes.facts import settings
-    from queen_outcomes.paper import audit_pages
+    from queen_outcomes.paper import audit_sheet
 
     choices = settings.load(station)
     with open_latest(station, console) as last:
         request = auditing.AuditRequest(since=since, until=until, **asked)
         found = auditing.audit(last.store, choices, request)
-    files = audit_pages.write(found, station, choices.name, last.as_of)
+    files = audit_sheet.write(found, station, choices.name, last.as_of)
     auditing.tell(found, console, [str(path) for path in files])
 
 

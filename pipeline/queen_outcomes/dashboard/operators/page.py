@@ -11,14 +11,9 @@ from typing import Any
 
 from queen_outcomes.audit.cases import read_risk_model
 from queen_outcomes.audit.sheet import failing
+from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
-from queen_outcomes.dashboard import (
-    operator_batches,
-    operator_figures,
-    operator_learning,
-    operator_process,
-    operator_series,
-)
+from queen_outcomes.dashboard.operators import batches, learning, process, rates, series
 from queen_outcomes.facts import words
 from queen_outcomes.facts.dose_words import counted
 from queen_outcomes.facts.settings import Settings
@@ -48,32 +43,23 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "expected": _expected(store, question),
         "charts": charts,
     }
-    batches = operator_batches.show(store, settings, rows, charts)
-    figures = operator_figures.show(store, settings, everybody, charts)
-    series = operator_series.show(store, settings, rows, charts)
+    of_batches = batches.show(store, settings, rows, charts)
+    of_rates = rates.show(store, settings, everybody, charts)
+    of_series = series.show(store, settings, rows, charts)
     return {
         **page,
-        "batches": batches,
-        "figures": figures,
-        "series": series,
-        "learning": operator_learning.show(store, settings, rows, charts),
-        "process": operator_process.show(store, settings, charts),
-        "strip": _strip(courses, batches, rows, series),
+        "batches": of_batches,
+        "figures": of_rates,
+        "series": of_series,
+        "learning": learning.show(store, settings, rows, charts),
+        "process": process.show(store, settings, charts),
+        "strip": _strip(courses, of_batches, rows, of_series),
     }
 
 
 def _counts(store: Store, question: tuple[str, int]) -> Row:
     (row,) = store.records(
-        """
-        SELECT
-            count(*) AS closed,
-            count(failed) AS decided,
-            coalesce(sum(failed), 0) AS failures,
-            count(failed) FILTER (WHERE risk IS NULL) AS unknown_risk,
-            count(failed) FILTER (WHERE operator = '') AS unnamed
-        FROM audit_courses
-        WHERE outcome = $outcome AND window_days = $window_days
-        """,
+        resources.read("sql", "10_pages", "audited_counts.sql"),
         dict(zip(("outcome", "window_days"), question, strict=True)),
     )
     return row

@@ -1,7 +1,7 @@
-"""Sets a page template with data into a PDF; the same data give the same bytes.
+"""Sets data into what is printed: a sheet as PDF or HTML, and a chart as a picture for it.
 
-Data reach a template as JSON, never as markup, so that nothing in a record can be taken for
-an instruction.
+The same data give the same bytes. Data reach a PDF's template as JSON, never as markup, so
+that nothing in a record can be taken for an instruction.
 """
 
 from __future__ import annotations
@@ -13,7 +13,13 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from markupsafe import Markup
+
+from queen_outcomes import __version__
 from queen_outcomes.base import resources
+from queen_outcomes.base.templates import environment
+from queen_outcomes.dashboard.charts import scripts
+from queen_outcomes.dashboard.figures import FILTERS
 
 MAIN, DATA = "main.typ", "data.json"
 FOOT = (
@@ -21,6 +27,31 @@ FOOT = (
     "cause. CO2, stings, glass and drugs in diluent can hurt: follow local codes and those "
     "licensed to advise."
 )
+
+
+def letterhead(station: str, as_of: dt.date, title: str) -> dict[str, Any]:
+    """Give what stands at the head and the foot of every sheet."""
+    return {
+        "station": station,
+        "title": title,
+        "as_of": f"as of {as_of.isoformat()}",
+        "foot": FOOT.format(version=__version__),
+    }
+
+
+def set_html(template: str, data: Mapping[str, Any]) -> str:
+    """Give a sheet as a page of HTML that loads nothing.
+
+    Parameters
+    ----------
+    template : str
+        Name of a file in ``reports/templates``.
+    data : mapping
+        What the template shows.
+    """
+    style = Markup(resources.read("reports", "static", "style.css"))
+    sheet = environment(FILTERS).get_template(template)
+    return sheet.render(**data, style=style)
 
 
 def set_pdf(
@@ -61,3 +92,14 @@ def set_pdf(
             ignore_system_fonts=True,
             timestamp=int(noon.timestamp()),
         )
+
+
+INK = "#1d2429"
+
+
+def svg(spec: dict[str, Any]) -> str:
+    """Draw a specification, as `theme.dressed` gives it, that has a size of its own."""
+    import vl_convert
+
+    made = vl_convert.vegalite_to_svg(spec, vl_version=scripts.VEGA_LITE)
+    return made.replace("currentColor", INK)

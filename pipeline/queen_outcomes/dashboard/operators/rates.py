@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
+
+import altair as alt
 
 from queen_outcomes.audit.sheet import failing
 from queen_outcomes.base.store import Store
-from queen_outcomes.dashboard import theme
-from queen_outcomes.dashboard.charts import marks
+from queen_outcomes.dashboard.charts import funnel, theme
 from queen_outcomes.dashboard.charts.funnel import funnel_chart
-from queen_outcomes.dashboard.charts.operator_rates import (
-    adjusted_chart,
-    expected_chart,
-    rank_chart,
-)
-from queen_outcomes.dashboard.figures import Figure
+from queen_outcomes.dashboard.figures import Figure, only
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.stats.shares.funnel_lines import funnel_lines
@@ -37,6 +34,8 @@ NUMBERS = (
     *("courses", "failures", "expected_said", "ratio_said", "adjusted_said"),
     *("p_said", "undecided", "unknown_risk"),
 )
+ROW_HEIGHT = 30
+OBSERVED, EXPECTED = "observed", "expected"
 OTHER_COLUMNS = (("what", "Failing as"), *COLUMNS)
 
 
@@ -108,8 +107,9 @@ def said(row: Row) -> Row:
         **kept,
         "expected_said": f"{row['expected']:.1f}",
         "ratio_said": f"{row['ratio']:.2f}",
-        "adjusted_said": f"{words.percent(row['adjusted'])} "
-        f"({words.limits(row['low'], row['high'])})",
+        "adjusted_said": words.share_in_words(
+            row["adjusted"], row["low"], row["high"], ""
+        ),
         "flag_said": FLAGS[row["flag"]],
         "p_said": f"{row['mid_p']:.2f}" if row["mid_p"] >= 0.01 else "< 0.01",
     }
@@ -131,7 +131,7 @@ def _figures(
 def _expected_figure(shown: list[Row], charts: dict[str, Any]) -> Figure:
     keys = ("operator", "courses", "failures", "expected")
     charts["operators-expected"] = theme.dressed(
-        expected_chart([_rounded(row, keys) for row in shown])
+        expected_chart([only(row, keys) for row in shown])
     )
     return Figure(
         "operators-expected",
@@ -150,7 +150,7 @@ def _adjusted_figure(
     keys = ("operator", "courses", "adjusted", "low", "high")
     charts["operators-adjusted"] = theme.dressed(
         adjusted_chart(
-            [_rounded(row, keys) for row in shown],
+            [only(row, keys) for row in shown],
             station=round(station, 4),
             what=f"share {asked}",
         )
@@ -176,13 +176,6 @@ def _around(shown: list[Row], station: float) -> str:
     return f"{whose} the station's {words.percent(station)}"
 
 
-def _rounded(row: Row, keys: tuple[str, ...]) -> Row:
-    return {
-        key: round(row[key], 4) if isinstance(row[key], float) else row[key]
-        for key in keys
-    }
-
-
 def _funnels(
     shown: list[Row], share: float, spread: list[Row], charts: dict[str, Any]
 ) -> list[Figure]:
@@ -195,7 +188,7 @@ def _funnels(
             "failures": row["failures"],
             "expected": round(row["expected"], 2),
             "ratio": round(row["ratio"], 3),
-            "degree": marks.degree(flagged=bool(row["flag"]), outside=False),
+            "degree": funnel.degree(flagged=bool(row["flag"]), outside=False),
             "who": row["operator"],
         }
         for row in shown
@@ -207,21 +200,16 @@ def _funnels(
         title = "The same, with the variance between operators allowed for"
         wanted.append(("operators-funnel-spread", spread[0]["tau2"], title))
     found = []
+    alt_text = (
+        f"Funnel of {len(shown)} operators: failures over expected against the number of "
+        f"courses, with limits. {flagged} flagged."
+    )
     for name, tau2, title in wanted:
         lines = funnel_lines(largest, share, tau2)
-        chart = funnel_chart(
-            points,
-            lines,
-            size="courses of the operator",
-            height=240,
-            least_top=2.0,
-        )
+        size = "courses of the operator"
+        chart = funnel_chart(points, lines, size=size, height=240, least_top=2.0)
         charts[name] = theme.dressed(chart)
-        alt = (
-            f"Funnel of {len(shown)} operators: failures over expected against the "
-            f"number of courses, with limits. {flagged} flagged."
-        )
-        found.append(Figure(name, title, alt))
+        found.append(Figure(name, title, alt_text))
     return found
 
 
@@ -267,7 +255,7 @@ def _ranks(shown: list[Row], charts: dict[str, Any]) -> Figure | None:
         return None
     keys = ("operator", "rank_low", "rank_high")
     charts["operators-ranks"] = theme.dressed(
-        rank_chart([_rounded(row, keys) for row in ranked])
+        rank_chart([only(row, keys) for row in ranked])
     )
     spans = "; ".join(
         f"{row['operator']} {row['rank_low']} to {row['rank_high']}" for row in ranked
@@ -276,4 +264,138 @@ def _ranks(shown: list[Row], charts: dict[str, Any]) -> Figure | None:
         "operators-ranks",
         "Which ranks may each operator have?",
         f"Spans of ranks, 1 for the fewest failing: {spans}.",
+    )
+
+
+def _operator_axis(rows: list[dict[str, Any]]) -> alt.Y:
+    names = [row["operator"] for row in rows]
+    return alt.Y(
+        "operator:N",
+        title=None,
+        sort=names,
+        scale=alt.Scale(domain=names),
+        axis=alt.Axis(labelLimit=140, grid=False, ticks=False),
+    )
+
+
+def _sized(chart: alt.LayerChart, rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
+    return chart.properties(width="container", height=ROW_HEIGHT * len(rows))
+
+
+def expected_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
+    """Set each operator's failures beside those expected of the same courses.
+
+    Parameters
+    ----------
+    rows : list of dict
+        operator, courses, failures, expected.
+    """
+    x, y = "courses that failed", _operator_axis(rows)
+    long = [
+        {
+            "operator": row["operator"],
+            "kind": kind,
+            "failures": row[key],
+            "courses": row["courses"],
+        }
+        for row in rows
+        for kind, key in ((EXPECTED, "expected"), (OBSERVED, "failures"))
+    ]
+    base = theme.chart(rows)
+    by = partial(theme.told_apart, "kind", (OBSERVED, EXPECTED))
+    return _sized(
+        alt.layer(
+            base.mark_rule(color=theme.QUIET, strokeWidth=2).encode(
+                y=y, x=alt.X("expected:Q", title=x), x2="failures:Q"
+            ),
+            theme.chart(long)
+            .mark_point(size=75, strokeWidth=2)
+            .encode(
+                y=y,
+                x=alt.X("failures:Q", title=x),
+                shape=by(alt.Shape, ("circle", "diamond")),
+                color=by(alt.Color, (theme.CLOSED, theme.OPEN)),
+                fill=by(alt.Fill, (theme.CLOSED, "transparent")),
+                tooltip=[
+                    alt.Tooltip("operator:N"),
+                    alt.Tooltip("kind:N", title="failures"),
+                    alt.Tooltip("failures:Q", title="number", format=".1f"),
+                    alt.Tooltip("courses:Q"),
+                ],
+            ),
+        ),
+        rows,
+    )
+
+
+def adjusted_chart(
+    rows: list[dict[str, Any]], *, station: float, what: str
+) -> alt.TopLevelMixin:
+    """Draw adjusted failure rates with their limits, and the station's rate.
+
+    Parameters
+    ----------
+    rows : list of dict
+        operator, courses, adjusted, low, high (shares).
+    station : float
+        The share failing of all courses.
+    what : str
+        What the share is of.
+    """
+    y, axis = _operator_axis(rows), alt.Axis(format=".0%")
+    tooltip = [
+        alt.Tooltip("operator:N"),
+        *(alt.Tooltip(f"{k}:Q", format=".1%") for k in ("adjusted", "low", "high")),
+        alt.Tooltip("courses:Q"),
+    ]
+    base = theme.chart(rows)
+    scale = alt.Scale(zero=True, nice=True)
+    middle = theme.chart([{"station": station}])
+    return _sized(
+        alt.layer(
+            middle.mark_rule(color=theme.QUIET, strokeDash=[5, 4]).encode(
+                x=alt.X("station:Q", title=what),
+                tooltip=alt.Tooltip("station:Q", format=".1%"),
+            ),
+            base.mark_rule(color=theme.CLOSED, strokeWidth=2).encode(
+                y=y,
+                x=alt.X("low:Q", title=what, axis=axis, scale=scale),
+                x2="high:Q",
+                tooltip=tooltip,
+            ),
+            base.mark_point(color=theme.CLOSED, filled=True, size=70).encode(
+                y=y, x=alt.X("adjusted:Q", title=what), tooltip=tooltip
+            ),
+        ),
+        rows,
+    )
+
+
+def rank_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
+    """Draw the span of ranks that each operator may have.
+
+    Parameters
+    ----------
+    rows : list of dict
+        operator, rank_low, rank_high.
+    """
+    title = "rank, 1 for the fewest failing"
+    base = theme.chart(rows)
+    x = alt.X(
+        "rank_low:Q",
+        title=title,
+        scale=alt.Scale(domain=[0.5, len(rows) + 0.5], nice=False),
+        axis=alt.Axis(values=list(range(1, len(rows) + 1)), format="d"),
+    )
+    tooltip = [alt.Tooltip("operator:N"), "rank_low:Q", "rank_high:Q"]
+    tick = base.mark_point(shape="stroke", angle=90, size=120, color=theme.CLOSED)
+    return _sized(
+        alt.layer(
+            base.mark_rule(color=theme.CLOSED, strokeWidth=4, opacity=0.6).encode(
+                y=_operator_axis(rows), x=x, x2="rank_high:Q", tooltip=tooltip
+            ),
+            tick.encode(y=_operator_axis(rows), x=alt.X("rank_low:Q", title=title)),
+            tick.encode(y=_operator_axis(rows), x=alt.X("rank_high:Q", title=title)),
+        ),
+        rows,
     )

@@ -5,11 +5,12 @@ from __future__ import annotations
 from itertools import groupby
 from typing import Any
 
+import altair as alt
+
 from queen_outcomes.audit.learning import BEGINNER
 from queen_outcomes.base.store import Store
-from queen_outcomes.dashboard import theme
-from queen_outcomes.dashboard.charts.learning import experience_chart, learning_chart
-from queen_outcomes.dashboard.figures import Figure, Numbers
+from queen_outcomes.dashboard.charts import theme
+from queen_outcomes.dashboard.figures import Figure, Numbers, only
 from queen_outcomes.facts import words
 from queen_outcomes.facts.dose_words import success
 from queen_outcomes.facts.settings import Settings
@@ -18,6 +19,7 @@ Row = dict[str, Any]
 Charts = dict[str, Any]
 LEAST_FLOOR = 0.6
 """The scale of shares reaches down to this or further."""
+EVIDENCE = "evidence for the others' rate"
 ANSWERS = {True: "failed", False: "did not fail", None: "undecided"}
 EXPERIENCE_COLUMNS = (
     ("operator", "Operator"),
@@ -86,10 +88,7 @@ def _experience(names: list[str], rows: list[Row], charts: Charts) -> list[Figur
     figures = []
     for at, (name, part) in enumerate(groupby(drawn, key=lambda row: row["operator"])):
         own = list(part)
-        values = [
-            {k: round(row[k], 3) if isinstance(row[k], float) else row[k] for k in keys}
-            for row in own
-        ]
+        values = [only(row, keys, 3) for row in own]
         chart = experience_chart(values, what="success", cases=cases, shares=shares)
         key = f"experience-{at + 1}"
         charts[key] = theme.dressed(chart)
@@ -105,13 +104,13 @@ def _curves(store: Store, names: list[str], charts: Charts) -> list[Row]:
     for at, row in enumerate(limits):
         if row["operator"] not in names:
             continue
-        own = [_case(one) for one in points if one["operator"] == row["operator"]]
+        own = [_curve_case(one) for one in points if one["operator"] == row["operator"]]
         figure = _learning_figure(at, row, own, charts) if own else None
         found.append({"said": learning_said(row), "figure": figure})
     return found
 
 
-def _case(row: Row) -> Row:
+def _curve_case(row: Row) -> Row:
     return {
         "number": row["number"],
         "day": row["d0"].isoformat(),
@@ -165,3 +164,119 @@ def learning_said(row: Row) -> str:
             "speak for the higher rate."
         )
     return f"{start} {rates} {chance} {end}"
+
+
+def experience_chart(
+    rows: list[dict[str, Any]],
+    *,
+    what: str,
+    cases: tuple[float, float],
+    shares: tuple[float, float],
+) -> alt.TopLevelMixin:
+    """Draw one operator's share of success by case number.
+
+    Parameters
+    ----------
+    rows : list of dict
+        middle, stretch, courses, share, low, high, expected (None: unknown).
+    what : str
+        What the share is of.
+    cases, shares : tuple of float
+        Ends of both scales, the same for every operator.
+    """
+    x = alt.X(
+        "middle:Q",
+        title="case number",
+        scale=alt.Scale(type="log", domain=list(cases), nice=False),
+        axis=alt.Axis(values=_doubling(cases), format="d", grid=False),
+    )
+    scale = alt.Scale(domain=list(shares), nice=False)
+    axis = alt.Axis(format=".0%", tickCount=5)
+    y = alt.Y("share:Q", title=what, scale=scale, axis=axis)
+    tooltip = _stretch_tooltip()
+    base = theme.chart(rows)
+    layers = [
+        base.mark_rule(color=theme.CLOSED, strokeWidth=2, opacity=0.6).encode(
+            x=x, y=alt.Y("low:Q", title=what, scale=scale), y2="high:Q", tooltip=tooltip
+        ),
+        base.mark_line(color=theme.CLOSED, strokeWidth=1.5).encode(x=x, y=y),
+        base.mark_point(color=theme.CLOSED, filled=True, size=60, opacity=1).encode(
+            x=x, y=y, tooltip=tooltip
+        ),
+    ]
+    known = [row for row in rows if row["expected"] is not None]
+    if known:  # a layer without data would have the scripts complain
+        hollow = theme.chart(known).mark_point(
+            color=theme.OPEN, shape="diamond", size=70, strokeWidth=2
+        )
+        layers.append(
+            hollow.encode(
+                x=x, y=alt.Y("expected:Q", title=what, scale=scale), tooltip=tooltip
+            )
+        )
+    return theme.layered(layers, height=170)
+
+
+def _stretch_tooltip() -> list[alt.Tooltip]:
+    shares = ("share", "low", "high", "expected")
+    return [
+        alt.Tooltip("stretch:N", title="cases"),
+        alt.Tooltip("courses:Q", title="decided courses"),
+        *(alt.Tooltip(f"{name}:Q", format=".0%") for name in shares),
+    ]
+
+
+def _doubling(cases: tuple[float, float]) -> list[int]:
+    ends = [25 * 2**power for power in range(12)]
+    return [end for end in (1, *ends) if cases[0] <= end <= cases[1]]
+
+
+def learning_chart(rows: list[dict[str, Any]], *, limit: float) -> alt.TopLevelMixin:
+    """Draw one beginner's learning curve against its limit.
+
+    Parameters
+    ----------
+    rows : list of dict
+        number, day, answer, value, reached.
+    limit : float
+        Where the cases speak for the lower rate; infinite draws none.
+    """
+    x = alt.X(
+        "number:Q",
+        title="case number",
+        scale=alt.Scale(zero=False, nice=False, padding=4),
+        axis=alt.Axis(grid=False, tickMinStep=1),
+    )
+    y = alt.Y("value:Q", title=EVIDENCE, scale=alt.Scale(domainMin=0, nice=False))
+    tooltip = [
+        alt.Tooltip("number:Q", title="case"),
+        alt.Tooltip("day:N", title="inseminated"),
+        alt.Tooltip("answer:N", title="ended"),
+        alt.Tooltip("value:Q", format=".2f"),
+    ]
+    base = theme.chart(rows)
+    layers: list[Any] = [
+        base.mark_line(color=theme.CLOSED, strokeWidth=2).encode(
+            x=x, y=y, tooltip=tooltip
+        )
+    ]
+    if limit < float("inf"):
+        layers += _limit_line(limit, min(row["number"] for row in rows))
+    reached = [row for row in rows if row["reached"]]
+    if reached:  # a layer without data would have the scripts complain
+        mark = theme.chart(reached).mark_point(
+            shape="triangle-up", filled=True, size=110, color=theme.INK, opacity=1
+        )
+        layers.append(mark.encode(x=x, y=y, tooltip=tooltip))
+    return theme.layered(layers, height=170)
+
+
+def _limit_line(limit: float, first: int) -> list[alt.Chart]:
+    """Draw the limit, named at its left end."""
+    at = theme.chart([{"at": limit, "first": first, "said": "limit"}])
+    place = alt.Y("at:Q", title=EVIDENCE)
+    text = at.mark_text(align="left", dx=3, dy=-7, fontSize=11, color=theme.INK)
+    return [
+        at.mark_rule(color=theme.QUIET, strokeDash=[6, 3]).encode(y=place),
+        text.encode(y=place, x="first:Q", text="said:N"),
+    ]

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
+import altair as alt
+
 from queen_outcomes.audit.sheet import MEASURES
 from queen_outcomes.base.store import Store
-from queen_outcomes.dashboard import theme
-from queen_outcomes.dashboard.charts.process import process_chart
-from queen_outcomes.dashboard.figures import Figure, Numbers
+from queen_outcomes.dashboard.charts import theme
+from queen_outcomes.dashboard.figures import Figure, Numbers, only
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
 
 Row = dict[str, Any]
+ROW_HEIGHT = 24
 KEYS = (
     *("operator", "recorded", "mean", "low", "high", "station_mean", "station_low"),
     *("station_high", "before"),
@@ -90,7 +92,7 @@ def _figure(measure: str, name: str, rows: list[Row], charts: dict[str, Any]) ->
     figure = None
     if shown:
         key = f"process-{measure.replace('_', '-')}"
-        values = [_drawn(row, is_share) for row in shown]
+        values = [_chart_row(row, is_share) for row in shown]
         axis = name.removesuffix(" (share)")
         chart = process_chart(values, measure=axis, is_share=is_share)
         charts[key] = theme.dressed(chart)
@@ -117,12 +119,11 @@ def _outside(row: Row) -> bool:
     return not row["station_low"] <= row["mean"] <= row["station_high"]
 
 
-def _drawn(row: Row, is_share: bool) -> Row:
-    found = {key: row[key] for key in KEYS}
+def _chart_row(row: Row, is_share: bool) -> Row:
     if is_share:
-        found |= {"low": row["mean"], "high": row["mean"]}
-        found |= dict.fromkeys(("station_low", "station_high"), row["station_mean"])
-    return {k: round(v, 3) if isinstance(v, float) else v for k, v in found.items()}
+        row = {**row, **dict.fromkeys(("low", "high"), row["mean"])}
+        row |= dict.fromkeys(("station_low", "station_high"), row["station_mean"])
+    return only(row, KEYS, 3)
 
 
 def _said(row: Row, is_share: bool) -> Row:
@@ -131,21 +132,15 @@ def _said(row: Row, is_share: bool) -> Row:
         blank = [key for key in NUMBERS if key != "recorded"]
         return {**found, **dict.fromkeys(blank, ""), "mean_said": "too few"}
     before, form = row["before"], words.percent if is_share else "{:.2f}".format
-    middle = (
-        ("", "")
-        if is_share
-        else (
-            _span(row["low"], row["high"]),
-            _span(row["station_low"], row["station_high"]),
-        )
-    )
     return {
         **found,
         "mean_said": form(row["mean"]),
-        "middle": middle[0],
+        "middle": "" if is_share else _span(row["low"], row["high"]),
         "before_said": "" if before is None else form(before),
         "station_said": form(row["station_mean"]),
-        "station_middle": middle[1],
+        "station_middle": ""
+        if is_share
+        else _span(row["station_low"], row["station_high"]),
     }
 
 
@@ -220,10 +215,11 @@ def any_two_said(row: Row, pairs: list[Row]) -> str:
 
 
 def _kappa(row: Row) -> str:
-    limits = "always the same"
-    if row["low"] is not None:
-        limits = f"{row['low']:.2f} to {row['high']:.2f}"
-    return f"{row['kappa']:.2f} ({_names(row)}; {limits})"
+    return f"{row['kappa']:.2f} ({_names(row)}; {_limits(row) or 'always the same'})"
+
+
+def _limits(row: Row) -> str:
+    return "" if row["low"] is None else f"{row['low']:.2f} to {row['high']:.2f}"
 
 
 def _names(row: Row) -> str:
@@ -232,12 +228,84 @@ def _names(row: Row) -> str:
 
 def _pair(row: Row) -> Row:
     figure = row["kappa"] if row["kappa"] is not None else row["mean"]
-    has_limits = row["low"] is not None
     return {
         "checkers": _names(row),
         "pairs": row["pairs"],
         "agree_said": "" if row["agree"] is None else str(row["agree"]),
         "figure": "" if figure is None else f"{figure:.2f}",
-        "limits": f"{row['low']:.2f} to {row['high']:.2f}" if has_limits else "",
+        "limits": _limits(row),
         "message": row["message"],
     }
+
+
+def process_chart(
+    rows: list[dict[str, Any]], *, measure: str, is_share: bool = False
+) -> alt.TopLevelMixin:
+    """Draw one measure, an operator a line.
+
+    Parameters
+    ----------
+    rows : list of dict
+        operator, recorded, mean, low, high (the middle 80 %), station_mean,
+        station_low, station_high, before (mean of the season before, or None).
+    measure : str
+        Its name and unit.
+    is_share : bool
+        Written in per cent.
+    """
+    y = alt.Y(
+        "operator:N",
+        title=None,
+        scale=alt.Scale(domain=[row["operator"] for row in rows]),
+        axis=alt.Axis(labelLimit=120, grid=False, ticks=False),
+    )
+    scale = alt.Scale(zero=is_share, nice=False, padding=8)
+    axis = alt.Axis(format=".0%" if is_share else "~g", tickCount=6)
+    x = alt.X("mean:Q", title=measure, scale=scale, axis=axis)
+    tooltip = _process_tooltip(".0%" if is_share else ".2f")
+    base = theme.chart(rows)
+    layers = [
+        *_station_band(rows[0], measure),
+        base.mark_rule(color=theme.CLOSED, strokeWidth=2, opacity=0.6).encode(
+            y=y, x=alt.X("low:Q", title=measure), x2="high:Q", tooltip=tooltip
+        ),
+        base.mark_point(color=theme.CLOSED, filled=True, size=55, opacity=1).encode(
+            y=y, x=x, tooltip=tooltip
+        ),
+    ]
+    before = [row for row in rows if row["before"] is not None]
+    if before:  # a layer without data would have the scripts complain
+        hollow = theme.chart(before).mark_point(
+            color=theme.OPEN, shape="diamond", size=60, strokeWidth=1.5
+        )
+        layers.append(hollow.encode(y=y, x=alt.X("before:Q", title=measure)))
+    height = ROW_HEIGHT * len(rows)
+    return theme.layered(layers, height=height)
+
+
+def _station_band(row: dict[str, Any], measure: str) -> list[alt.Chart]:
+    """Draw the station's middle 80 % as a band and its mean as a line."""
+    station = theme.chart([row])
+    return [
+        station.mark_rect(color=theme.QUIET, opacity=0.18).encode(
+            x=alt.X("station_low:Q", title=measure), x2="station_high:Q"
+        ),
+        station.mark_rule(color=theme.QUIET, strokeDash=[5, 4]).encode(
+            x=alt.X("station_mean:Q", title=measure)
+        ),
+    ]
+
+
+def _process_tooltip(form: str) -> list[alt.Tooltip]:
+    named = {
+        "mean": "mean",
+        "low": "a tenth below",
+        "high": "a tenth above",
+        "before": "mean the season before",
+        "station_mean": "station's mean",
+    }
+    return [
+        alt.Tooltip("operator:N"),
+        alt.Tooltip("recorded:Q"),
+        *(alt.Tooltip(f"{k}:Q", title=said, format=form) for k, said in named.items()),
+    ]
