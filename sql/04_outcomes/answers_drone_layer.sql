@@ -1,6 +1,6 @@
--- outcome: has a queen that laid turned drone-layer by the window's last day?
 -- grain: one course x window, unless she had not laid. inputs: window_facts,
 --   answers_laying.
+-- outcome: has a queen that laid turned drone-layer by the window's last day?
 -- state: yes, no, undecided, left. after, by: days after d0. refs: the deciding rows.
 -- why: what settled a yes or a no.
 SELECT

@@ -1,5 +1,5 @@
--- outcome: is she a working queen on the window's last day?
 -- grain: one course x window. inputs: window_facts, answers_laying, answers_pattern.
+-- outcome: is she a working queen on the window's last day?
 -- state: yes, no, undecided, left; no outranks yes. after, by: null, a state has no date.
 -- refs: the deciding rows. why: what settled a yes or a no.
 SELECT

@@ -1,6 +1,6 @@
--- outcome: has she begun to lay by the window's last day?
 -- grain: one course x window. inputs: window_facts.
 -- Parameters: grace_days, look_gap_days, early_end_days.
+-- outcome: has she begun to lay by the window's last day?
 -- state: yes, no, undecided, left. after, by: days after d0. refs: the deciding rows.
 -- why: what settled a yes or a no.
 SELECT

@@ -1,5 +1,5 @@
--- outcome: is she dead or missing by the window's last day?
 -- grain: one course x window. inputs: window_facts.
+-- outcome: is she dead or missing by the window's last day?
 -- state: yes, no, undecided, left. after, by: days after d0. refs: the deciding rows.
 -- why: what settled a yes or a no.
 SELECT

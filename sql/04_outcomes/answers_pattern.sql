@@ -1,6 +1,6 @@
--- outcome: is the brood pattern good, of a queen that laid by the window's last day?
 -- grain: one course x window, unless she had not laid. inputs: window_facts,
 --   answers_laying. Parameters: pattern_good_pct (%).
+-- outcome: is the brood pattern good, of a queen that laid by the window's last day?
 -- state: yes, no, undecided, left. after, by: null, a score has no date. refs: the deciding
 -- rows. why: what settled a yes or a no.
 SELECT

@@ -1,7 +1,7 @@
--- outcome: has a queen that laid, and is known to be marked, been superseded by the
---   window's last day?
 -- grain: one course x window, unless she had not laid or no mark is known of. inputs:
 --   window_facts, answers_laying.
+-- outcome: has a queen that laid, and is known to be marked, been superseded by the
+--   window's last day?
 -- state: yes, no, undecided, left. after, by: days after d0. refs: the deciding rows.
 -- why: what settled a yes or a no.
 SELECT

@@ -13,7 +13,7 @@ from queen_outcomes.commands.options import shared, station_argument
 from queen_outcomes.facts.outcomes import OUTCOMES
 
 if TYPE_CHECKING:
-    from queen_outcomes.build.latest_build import Finished
+    from queen_outcomes.build.latest_build import LatestBuild
     from queen_outcomes.doses.compare_request import Once
     from queen_outcomes.facts.settings import Settings
 
@@ -57,7 +57,7 @@ def compare(console: Console, station: Path, **asked: Any) -> None:
         )
 
 
-def draw(found: Once, last: Finished, settings: Settings, folder: Path) -> Path:
+def draw(found: Once, last: LatestBuild, settings: Settings, folder: Path) -> Path:
     """Write the page of a comparison."""
     from queen_outcomes.base import resources
     from queen_outcomes.dashboard.doses import section

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 
-from queen_outcomes.paper.calendar_file import calendar, escaped, folded
+from queen_outcomes.commands.due import calendar, escaped, folded
 
 DAY = dt.date(2026, 7, 1)
 

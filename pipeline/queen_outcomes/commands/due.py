@@ -1,19 +1,79 @@
-"""The checks due as a calendar file (RFC 5545): all-day entries, the same bytes always.
+"""`due`: the checks due and missed, as a table, CSV, or a calendar file.
 
-Writes text only; it knows neither the store nor the clock.
+The calendar (RFC 5545) has all-day entries and the same bytes always: the build's day
+stamps them.
 """
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
 import hashlib
+import io
 from collections.abc import Iterable, Mapping
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
+import click
+
+from queen_outcomes.base.console import Console
 from queen_outcomes.base.text_layout import clean
+from queen_outcomes.commands.options import FILE, shared, station_argument
+
+if TYPE_CHECKING:
+    from queen_outcomes.build.latest_build import LatestBuild
 
 LONGEST = 75
 """Bytes of a line before it must be folded."""
+
+
+@click.command()
+@station_argument
+@click.option("--ics", type=FILE, help="Write them as calendar entries.")
+@click.option("--csv", "csv_file", type=FILE, help="Write them as CSV.")
+@shared
+@click.make_pass_decorator(Console, ensure=True)
+def due(
+    console: Console, station: Path, ics: Path | None, csv_file: Path | None
+) -> None:
+    """List the checks due, and those missed."""
+    from queen_outcomes.build.latest_build import DUE, open_latest
+
+    with open_latest(station, console) as last:
+        rows = last.store.records(DUE)
+        columns = list(last.store.columns("due"))
+        if ics:
+            _write(ics, _calendar(last, rows))
+            console.emit(str(ics))
+        if csv_file:
+            _write(csv_file, _csv(columns, rows))
+            console.emit(str(csv_file))
+    if ics or csv_file:
+        return
+    if console.json:
+        console.emit_json(rows)
+    elif rows:
+        console.emit_table(columns, [list(row.values()) for row in rows])
+    else:
+        console.note("no check is due")
+
+
+def _calendar(last: LatestBuild, rows: list[dict[str, Any]]) -> str:
+    name = last.journal["settings"]["name"]
+    open_ones = [row for row in rows if row["status"] == "due"]
+    return calendar(open_ones, last.as_of, name)
+
+
+def _csv(columns: list[str], rows: list[dict[str, Any]]) -> str:
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows(row.values() for row in rows)
+    return text.getvalue()
+
+
+def _write(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="")
 
 
 def calendar(rows: Iterable[Mapping[str, Any]], as_of: dt.date, name: str) -> str:

@@ -1,4 +1,4 @@
-"""New station folders: blank ones, and the invented station's.
+"""`new` and `demo`: a station's folder with blank records, and the invented station's.
 
 Writes into new or empty folders only.
 """
@@ -8,8 +8,12 @@ from __future__ import annotations
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
+import click
+
 from queen_outcomes.base import resources
+from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import UsageError
+from queen_outcomes.commands.options import FOLDER, shared, tell_files
 
 README = """\
 records/   the station's tables. Fill in records.xlsx, a sheet a table; cells left
@@ -28,7 +32,28 @@ and open build/latest/dashboard/index.html.
 """
 
 
-def new(place: Path) -> list[Path]:
+@click.command()
+@click.argument("folder", metavar="DIR", type=FOLDER)
+@shared
+@click.make_pass_decorator(Console, ensure=True)
+def new(console: Console, folder: Path) -> None:
+    """Make a station's folder with blank records."""
+    tell_files(console, new_station(folder))
+    console.note(f"next: fill in {folder / 'records' / 'records.xlsx'}, then")
+    console.note(f"      queen-outcomes build {folder}")
+
+
+@click.command()
+@click.argument("folder", metavar="DIR", type=FOLDER)
+@shared
+@click.make_pass_decorator(Console, ensure=True)
+def demo(console: Console, folder: Path) -> None:
+    """Make an invented station's folder with two seasons of records."""
+    tell_files(console, demo_station(folder))
+    console.note(f"next: queen-outcomes build {folder}")
+
+
+def new_station(place: Path) -> list[Path]:
     """Make a blank station.
 
     Returns
@@ -58,8 +83,8 @@ def new(place: Path) -> list[Path]:
     return [settings, read_me, workbook, *blanks.write_csvs(place / "blanks")]
 
 
-def demo(place: Path) -> list[Path]:
-    """Make the invented station; see `new`."""
+def demo_station(place: Path) -> list[Path]:
+    """Make the invented station; see `new_station`."""
     source = resources.folder("demo")
     _claim(place)
     (place / "records").mkdir()

@@ -1,4 +1,4 @@
-"""Commands that read the last build and answer one question of it."""
+"""`audit`: operators' technique, batches first."""
 
 from __future__ import annotations
 
@@ -40,30 +40,3 @@ def audit(
         found = auditing.audit(last.store, choices, request)
     files = audit_sheet.write(found, station, choices.name, last.as_of)
     auditing.tell(found, console, [str(path) for path in files])
-
-
-@click.command()
-@station_argument
-@shared
-@click.make_pass_decorator(Console, ensure=True)
-def sheets(console: Console, station: Path) -> None:
-    """Print sheets to write on: the bench's day, the yard's checks."""
-    from queen_outcomes.base import folders
-    from queen_outcomes.build.latest_build import DUE, open_latest
-    from queen_outcomes.facts import settings
-    from queen_outcomes.paper import sheets as printing
-
-    choices = settings.load(station)
-    if folders.latest(station / "build") is None:
-        console.note("note: there is no build yet, so there is no list of checks due")
-        today = dt.datetime.now().astimezone().date()
-        files = printing.write(None, choices, choices.as_of or today, station)
-    else:
-        with open_latest(station, console) as last:
-            due = last.store.records(DUE)
-            files = printing.write(due, choices, last.as_of, station)
-    if console.json:
-        console.emit_json([str(path) for path in files])
-        return
-    for path in files:
-        console.emit(str(path))
