@@ -19,7 +19,7 @@ import polars as pl
 
 from queen_outcomes.base.errors import LedgerError
 from queen_outcomes.base.store import Store
-from queen_outcomes.facts.exports.curves import ESTIMATES, INCIDENCE, ONSET_CURVES
+from queen_outcomes.facts.exports.outcomes import ESTIMATES, INCIDENCE, ONSET_CURVES
 from queen_outcomes.facts.exports.writing import write_rows
 from queen_outcomes.facts.outcomes import OUTCOMES, Event
 from queen_outcomes.facts.settings import Settings

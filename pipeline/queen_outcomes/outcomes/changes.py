@@ -9,7 +9,6 @@ from pathlib import Path
 
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts import exports as contract
-from queen_outcomes.models.season_plan import SeasonPlan
 
 EARLIER = "previous_outcomes"
 
@@ -48,27 +47,3 @@ def _take_over(store: Store, path: Path | None) -> None:
     store.con.register("earlier_frame", frame)
     store.table(EARLIER, "SELECT * FROM earlier_frame")
     store.con.unregister("earlier_frame")
-
-
-def keep_plan(store: Store, plan: SeasonPlan) -> None:
-    """Write what is fixed for the season, and its changes, for the pages to show.
-
-    ``season_fixed``: name, fixed_on. ``season_changes``: on, what.
-    """
-    import polars as pl
-
-    sections = {**plan.sections, **plan.fresh}
-    fixed = [
-        {"name": name, "fixed_on": section["fixed_on"]}
-        for name, section in sorted(sections.items())
-        if section["fixed_on"] <= plan.as_of
-    ]
-    schemas = {
-        "season_fixed": {"name": pl.String, "fixed_on": pl.Date},
-        "season_changes": {"on": pl.Date, "what": pl.String},
-    }
-    rows = {"season_fixed": fixed, "season_changes": [*plan.changes, *plan.changed]}
-    for name, schema in schemas.items():
-        store.con.register("planned", pl.DataFrame(rows[name], schema=schema))
-        store.table(name, "SELECT * FROM planned")
-        store.con.unregister("planned")

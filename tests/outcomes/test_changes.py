@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 import pytest
-from queen_outcomes.build.changes import compare
+from queen_outcomes.outcomes.changes import compare
 
 
 @pytest.fixture
