@@ -10,12 +10,7 @@ import altair as alt
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.dashboard.figures import Figure, Numbers, only
-from queen_outcomes.dashboard.operators.batches import (
-    KINDS,
-    excess,
-    largest_part,
-    part_said,
-)
+from queen_outcomes.dashboard.operators.batches import excess, largest_part, part_said
 from queen_outcomes.facts import words
 from queen_outcomes.facts.dose_words import counted
 from queen_outcomes.facts.settings import Settings
@@ -384,7 +379,7 @@ def signal_said(row: Row, batches: list[Row]) -> str:
     own = [b for b in batches if all(b[key] == row[key] for key in place)]
     more = [
         _adds(best, row)
-        for kind in KINDS
+        for kind in words.BATCH_KINDS
         if (best := largest_part(own, kind)) is not None
     ]
     return " ".join(
@@ -402,7 +397,7 @@ def _adds(part: Row, signal: Row) -> str:
     if share < 1 / 3:
         return ""
     size = f"{excess(part):.1f} of these {total:.1f} beyond the expected"
-    said = f"{KINDS[part['kind']].capitalize()} {part['batch']} holds {size}"
+    said = f"{words.BATCH_KINDS[part['kind']].capitalize()} {part['batch']} holds {size}"
     if part["alone"]:
         return (
             f"{said} ({part_said(part)}), and nobody else worked on it: whether it was "

@@ -13,6 +13,7 @@ from queen_outcomes.facts.exports.exported import (
     number,
     share,
 )
+from queen_outcomes.facts.outcomes import OUTCOMES
 
 _ARM = Column("arm", "text", "the protocol, as it was meant")
 _TRIAL = Column("trial", "text", "the planned trial", null="outside of trials")
@@ -21,6 +22,7 @@ _QUESTION = (
     Column("window_days", "integer", "days from the first insemination", "days"),
 )
 _REFERENCE = Column("reference", "text", "the arm that it is compared with")
+_FAILURES = ", ".join(o.name for o in OUTCOMES.values() if o.fails == "yes")
 _FEW = "fewer closed courses than min_shown, or none settled"
 _NO_DIFFERENCE = "there is none; note tells why"
 _NO_COST = "no success, or batches do not bound it"
@@ -78,8 +80,7 @@ ARM_CONTRASTS = Table(
         share(
             "difference",
             "of success, arm minus reference; above 0 is better for the station: where "
-            "the outcome is the failure (lost, superseded, drone_layer) success is to be "
-            "without it",
+            f"the outcome is the failure ({_FAILURES}) success is to be without it",
             _NO_DIFFERENCE,
         ),
         share("low", "lower limit, 95 % for all arms together", _NO_DIFFERENCE),
