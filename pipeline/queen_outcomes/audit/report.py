@@ -17,7 +17,6 @@ from queen_outcomes.audit.sheet import (
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import NoModelError, UsageError, nearest
 from queen_outcomes.base.store import Store
-from queen_outcomes.facts.pseudonyms import codes
 from queen_outcomes.facts.settings import Settings, asked_question
 from queen_outcomes.facts.words import percent
 
@@ -37,7 +36,6 @@ class AuditRequest:
     days: int | None = None
     since: dt.date | None = None
     until: dt.date | None = None
-    pseudonyms: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,7 +46,7 @@ class Report:
     ----------
     title : str
     rows : list of dict
-        One an operator, names as shown.
+        One an operator.
     batches : list of str
         Batches outside the 99.8 % limits, in words.
     sheet : dict or None
@@ -92,19 +90,17 @@ def audit(store: Store, settings: Settings, asked: AuditRequest) -> Report:
             found=_why_nothing(period),
             hint="ask for another outcome or period, or record who inseminated",
         )
-    known = codes(store) if asked.pseudonyms else {}
-    operator = _operator(period, asked.operator, known)
-    shown = known.get(operator, operator) if operator else None
-    told = sheet(store, period, operator, shown) if operator else None
+    operator = _operator(period, asked.operator)
+    told = sheet(store, period, operator) if operator else None
     points = told.pop("points") if told else []
     what = failing(question)
     return Report(
-        title=f"{shown}: courses {what}" if shown else f"Technique: courses {what}",
-        rows=[_row(row, known) for row in period.operators],
-        batches=_batches(period, known),
+        title=f"{operator}: courses {what}" if operator else f"Technique: courses {what}",
+        rows=[_row(row) for row in period.operators],
+        batches=_batches(period),
         sheet=told,
         points=series_points(points),
-        file=_file_name(shown or "all operators", question),
+        file=_file_name(operator or "all operators", question),
     )
 
 
@@ -117,13 +113,12 @@ def _why_nothing(period: Period) -> str:
     return f"{len(cases)} closed courses, none of them decided and of known risk"
 
 
-def _operator(period: Period, asked: str | None, known: dict[str, str]) -> str | None:
+def _operator(period: Period, asked: str | None) -> str | None:
     if asked is None:
         return None
     names = [row["operator"] for row in period.operators]
-    by_code = {code: name for name, code in known.items()}
-    if asked in names or asked in by_code:
-        return by_code.get(asked, asked)
+    if asked in names:
+        return asked
     close = nearest(asked, names)
     raise UsageError(
         "there is no such operator among the closed courses",
@@ -134,12 +129,12 @@ def _operator(period: Period, asked: str | None, known: dict[str, str]) -> str |
     )
 
 
-def _row(row: Row, known: dict[str, str]) -> Row:
+def _row(row: Row) -> Row:
     """Give what the table of operators shows; counts only where figures are held back."""
     shown = row["shown"]
     ranked = shown and row["rank_low"] is not None
     return {
-        "operator": known.get(row["operator"], row["operator"]),
+        "operator": row["operator"],
         "courses": row["courses"],
         "failures": row["failures"],
         "expected": round(row["expected"], 1) if shown else None,
@@ -159,11 +154,11 @@ def _shared(row: Row) -> str | None:
     return f"{row['shared_pct']:.0f} %" + ("" if row["separable"] else f", {APART}")
 
 
-def _batches(period: Period, known: dict[str, str]) -> list[str]:
+def _batches(period: Period) -> list[str]:
     said = []
     for batch in sorted(period.batches, key=lambda row: (row["mid_p"], row["batch"])):
         if batch["flag"]:
-            hands = ", ".join(known.get(name, name) for name in batch["operators"])
+            hands = ", ".join(batch["operators"])
             alone = f"; {APART}" if len(batch["operators"]) == 1 else ""
             said.append(f"{batch_failed(batch)} ({hands or 'nobody named'}{alone})")
     return said

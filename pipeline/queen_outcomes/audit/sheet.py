@@ -36,7 +36,7 @@ def failing(question: tuple[str, int]) -> str:
     return OUTCOMES[outcome].failure.format(days)
 
 
-def sheet(store: Store, period: Period, operator: str, shown_as: str) -> Row:
+def sheet(store: Store, period: Period, operator: str) -> Row:
     """Give what the page of one operator says; see the templates for its parts.
 
     Parameters
@@ -44,16 +44,14 @@ def sheet(store: Store, period: Period, operator: str, shown_as: str) -> Row:
     store : Store
     period : Period
     operator : str
-        In the records.
-    shown_as : str
-        On the page: the name, or a pseudonym.
+        As the store names her; a pseudonym where those are set.
     """
     (row,) = [row for row in period.operators if row["operator"] == operator]
     parts = batch_parts(operator, period.cases)
     process = _process(store, operator)
     signals = _signals(store, period, operator)
     return {
-        "verdict": verdict(row, shown_as, period) + _signalled(signals["points"]),
+        "verdict": verdict(row, operator, period) + _signalled(signals["points"]),
         "done": _done(period, operator, row),
         "process": [measure["cells"] for measure in process],
         "compares": compares(row, period),

@@ -26,17 +26,23 @@ def audit(
     station: Path,
     since: dt.date | None,
     until: dt.date | None,
+    operator: str | None,
+    *,
+    pseudonyms: bool,
     **asked,
 ) -> None:
     """Audit operators' technique, batches first; write a page."""
     from queen_outcomes.audit import report as auditing
     from queen_outcomes.build.latest_build import open_latest
     from queen_outcomes.facts import settings
+    from queen_outcomes.facts.pseudonyms import set_pseudonyms
     from queen_outcomes.paper import audit_sheet
 
     choices = settings.load(station)
     with open_latest(station, console) as last:
-        request = auditing.AuditRequest(since=since, until=until, **asked)
+        if pseudonyms:
+            operator = set_pseudonyms(last.store).get(operator, operator)
+        request = auditing.AuditRequest(operator, since=since, until=until, **asked)
         found = auditing.audit(last.store, choices, request)
     files = audit_sheet.write(found, station, choices.name, last.as_of)
     auditing.tell(found, console, [str(path) for path in files])

@@ -31,14 +31,12 @@ def export(
     """Write all tables with a machine-readable description."""
     from queen_outcomes.build import export as exporting
     from queen_outcomes.build.latest_build import open_latest
+    from queen_outcomes.facts.pseudonyms import set_pseudonyms
 
     station, dest = one_or_two(words, "DEST")
     with open_latest(station, console) as last:
         day = last.journal["as_of"]
-        store = last.store
         if pseudonyms:
-            from queen_outcomes.facts.pseudonyms import masked
-
-            store = masked(store)
-        written = exporting.export(store, Path(dest), form, as_of=day)
+            set_pseudonyms(last.store)
+        written = exporting.export(last.store, Path(dest), form, as_of=day)
     tell_files(console, written)
