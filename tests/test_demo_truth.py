@@ -10,8 +10,8 @@ import polars as pl
 import pytest
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts import settings
+from queen_outcomes.models.closed import read_closed, read_factors
 from queen_outcomes.models.questions import models_of
-from queen_outcomes.models.station_factors import read_closed, read_factors
 from scipy import stats
 from scipy.special import expit, ndtr
 
@@ -25,8 +25,8 @@ def main(built_demo):
     chosen = settings.load(built_demo.parent.parent)
     with Store(built_demo / "station.duckdb", read_only=True) as store:
         values = read_factors(store, chosen.prior_cases)
-        closed = read_closed(store, values, QUESTION)
-    return models_of(QUESTION, closed, chosen)["main"]
+        closed = read_closed(store, values, QUESTION, chosen.outcomes.grace_days)
+    return models_of(closed, chosen)["main"]
 
 
 @pytest.fixture(scope="module")

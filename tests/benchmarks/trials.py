@@ -15,8 +15,13 @@ import time
 from dataclasses import dataclass
 
 import numpy as np
-from queen_outcomes.doses.differences import Pair, stratified, unadjusted
-from queen_outcomes.doses.verdict import Trial, verdict
+from queen_outcomes.doses.differences import (
+    Pair,
+    Trial,
+    stratified,
+    unadjusted,
+    verdict,
+)
 from queen_outcomes.stats.shares.planning import few_batches_factor, within_batch_effect
 from queen_outcomes.stats.shares.sizes import margin_power
 from scipy.special import expit, logit

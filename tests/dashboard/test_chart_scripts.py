@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from queen_outcomes.dashboard import chart_scripts
+from queen_outcomes.dashboard.charts import scripts as chart_scripts
 
 
 def scripts(earlier=None) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 import unpacked
 from hypothesis import HealthCheck, given, settings
-from queen_outcomes.dashboard import queen_files, queen_index, queens
+from queen_outcomes.dashboard import queens
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.explain import explain
 from random_stations import some_day, stations
@@ -30,7 +30,7 @@ def listed(files: dict[str, str]) -> list[dict[str, Any]]:
     rows = len(unpacked.codes(columns.get("queen", "u")[1:]))
     read = {
         name: unpacked.numbers(columns.get(name), rows)
-        for name in ("queen", "d0", *queen_index.COUNTED, *queen_index.NAMED)
+        for name in ("queen", "d0", *queens.COUNTED, *queens.NAMED)
     }
     for name, values in given_list["lists"].items():
         read[name] = [None if p is None else values[p] for p in read[name]]
@@ -42,7 +42,7 @@ def listed(files: dict[str, str]) -> list[dict[str, Any]]:
         {
             **{name: read[name][row] for name in read},
             "states": {
-                asked: code and (queen_index.STATES[(code - 1) % 4], code <= 4)
+                asked: code and (queens.STATES[(code - 1) % 4], code <= 4)
                 for asked, code in zip(WINDOWS, (s[row] for s in states), strict=True)
                 if code
             },
@@ -73,7 +73,7 @@ def told(files: dict[str, str], queen: str) -> dict[str, list[dict[str, Any]]]:
         row["remark"] = word(row.get("remark"))
         line, source = divmod(row["place"], len(sources))
         row["source"] = f"{sources[source]}:{line}"
-        row["event"] = queen_files.EVENTS[row["event"]]
+        row["event"] = queens.EVENTS[row["event"]]
     for row in mine["answers"]:
         course, asked = divmod(row["asked"], len(WINDOWS))
         row["course"], row["asked"] = course + 1, WINDOWS[asked]
@@ -96,7 +96,7 @@ def assert_the_list_equals_the_tables(store, files):
     )
     for row, course in zip(rows, courses, strict=True):
         assert row["queen"] == course["queen_id"]
-        names = ("d0", *queen_index.COUNTED, *queen_index.NAMED)
+        names = ("d0", *queens.COUNTED, *queens.NAMED)
         assert {n: row[n] for n in names} == {n: course[n] for n in names}
         states = store.rows(
             "SELECT outcome, window_days, state, closed FROM outcomes "
@@ -116,7 +116,7 @@ def assert_a_queen_is_told_as_explain_tells_her(store, files, queen, as_of):
     read = {
         row["source"]: (row.get("laying_after"), row.get("laying_by"), row["remark"])
         for row in mine["records"]
-        if row["event"] not in queen_files.EVENTS[: queen_files.EVENTS.index("another")]
+        if row["event"] not in queens.EVENTS[: queens.EVENTS.index("another")]
     }
     assert read == {
         row["source"]: (row["laying_after"], row["laying_by"], row["remark"])
@@ -264,7 +264,7 @@ def test_the_order_of_the_rows_changes_no_byte():
 @pytest.mark.slow
 @pytest.mark.parametrize("a_file", [1, 3, 7])
 def test_queens_are_split_over_files(a_file, monkeypatch):
-    monkeypatch.setattr(queen_files, "QUEENS_A_FILE", a_file)
+    monkeypatch.setattr(queens, "QUEENS_A_FILE", a_file)
     store = a_station(
         inseminations=[insemination(n, queen_id=f"Q{n}") for n in range(5)],
         checks=[check(20, queen_id="Q4", eggs=True)],

@@ -16,13 +16,12 @@ from queen_outcomes.doses.arm_courses import (
     read_courses,
 )
 from queen_outcomes.doses.arm_model import arm_model
+from queen_outcomes.doses.arm_rows import margins_needed
 from queen_outcomes.doses.compare_request import Wanted, comparison_of, read_names
+from queen_outcomes.doses.costs import drone_semen
+from queen_outcomes.doses.differences import find_overlap
 from queen_outcomes.doses.dose_curve import dose_for_rows, meant_by_arm, within_records
-from queen_outcomes.doses.drone_semen import drone_semen
-from queen_outcomes.doses.margin_sizes import margins_needed
-from queen_outcomes.doses.overlap import find_overlap
-from queen_outcomes.facts.settings import Models, Settings
-from queen_outcomes.outcomes.asked_question import asked_question
+from queen_outcomes.facts.settings import Models, Settings, asked_question
 from station_tables import derived
 
 QUESTION = ("laying", 21)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.doses.verdict import (
+from queen_outcomes.doses.differences import (
     Trial,
     simultaneous_level,
     simultaneous_p,

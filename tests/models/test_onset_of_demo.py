@@ -11,8 +11,8 @@ import polars as pl
 import pytest
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
+from queen_outcomes.models.closed import read_factors
 from queen_outcomes.models.onset_results import onset_rows, read_seen
-from queen_outcomes.models.station_factors import read_factors
 from queen_outcomes.stats.times.turnbull import fit_turnbull, share_by
 from station_tables import derived
 

@@ -5,9 +5,9 @@ import json
 import numpy as np
 import pytest
 from modelled import modelled, queens
-from queen_outcomes.audit.cases import read_cases, read_risk_model
+from queen_outcomes.audit.cases import read_risk_model
+from queen_outcomes.models.closed import read_closed, read_factors
 from queen_outcomes.models.risks import read_risks, write_risks
-from queen_outcomes.models.station_factors import read_factors
 
 QUESTION = ("laying", 21)
 
@@ -19,8 +19,8 @@ def usual():
 
 def cases_of(store):
     model = read_risk_model(store, QUESTION)
-    cases, values = read_cases(store, read_factors(store, {}), QUESTION, 7)
-    return model, cases.with_risk(model.risks(values)), values
+    cases = read_closed(store, read_factors(store, {}), QUESTION, 7)
+    return model, cases.with_risk(model.risks(cases.values)), cases.values
 
 
 def test_expected_failures_add_up_to_the_observed(usual):

@@ -29,7 +29,7 @@ from queen_outcomes.stats.shares.sizes import (
     superiority_power,
     superiority_size,
 )
-from queen_outcomes.trial.allocation import permuted_blocks, stratum_name
+from queen_outcomes.trial.bench_list import permuted_blocks, stratum_name
 from scipy.stats import binom
 
 shares = st.floats(0.05, 0.95)

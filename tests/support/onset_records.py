@@ -7,9 +7,9 @@ import math
 import random
 
 from queen_outcomes.facts.settings import Models, Outcomes, Settings
+from queen_outcomes.models.closed import read_factors
 from queen_outcomes.models.onset_results import onset_rows
 from queen_outcomes.models.season_plan import SeasonPlan
-from queen_outcomes.models.station_factors import read_factors
 from station_tables import check, day, derived, leave
 
 LOOKS = (7, 10, 14, 21, 28, 45)

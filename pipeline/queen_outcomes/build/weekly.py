@@ -6,21 +6,29 @@ Each step reads and writes tables in the build's DuckDB file; `steps` has their 
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
+import json
 import os
+import platform
 import shutil
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from importlib import metadata
 from pathlib import Path
 from typing import Any
 
+from queen_outcomes import __version__
 from queen_outcomes.base import folders
-from queen_outcomes.base.console import Console
+from queen_outcomes.base.console import Console, plain
 from queen_outcomes.base.errors import UsageError, nearest
-from queen_outcomes.build import journal, steps
+from queen_outcomes.build import steps
 from queen_outcomes.facts import settings as station_settings
+from queen_outcomes.facts.outcomes import refuse_unfinished
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models import season_plan
 from queen_outcomes.models.season_plan import SeasonPlan
 
+JOURNALLED = ("polars", "duckdb", "great-expectations", "altair", "pyarrow")
+"""Libraries whose version could change a result."""
 MEMORY_SHARE = 0.6
 MEMORY_MOST_GIB = 5.0
 """DuckDB spills to disk beyond the smaller of this share of the machine and this size."""
@@ -100,6 +108,7 @@ def build(
         Whatever a step refuses; nothing has changed then.
     """
     check_step(until)
+    refuse_unfinished()
     now = now or dt.datetime.now().astimezone()
     settings = station_settings.load(station)
     day = pick_day(as_of, settings, now)
@@ -111,7 +120,7 @@ def build(
         season = season_plan.season_of(day, settings.season_first_month)
         plan = season_plan.read(station, season, day)
         try:
-            told = journal.begin(station, settings, day, now)
+            told = _begin_journal(station, settings, day, now)
             chosen = (settings, day, plan, pdf)
             work, quarantined = _make(station, folder, chosen, console, until)
             told.update(work)
@@ -125,6 +134,27 @@ def build(
         folders.write_run(folder, told)
         _swap(place, run_id, settings.history_builds)
         return Built(place / folders.LATEST, told, quarantined, complete=True)
+
+
+def _begin_journal(
+    station: Path, settings: Settings, day: dt.date, now: dt.datetime
+) -> dict[str, Any]:
+    """Give what is known of a build before its first step.
+
+    The journal is the only part of a build's results that carries the clock.
+    """
+    resolved = json.loads(json.dumps(asdict(settings), default=plain))
+    text = json.dumps(resolved, sort_keys=True)
+    return {
+        "version": __version__,
+        "as_of": day.isoformat(),
+        "started": now.isoformat(timespec="seconds"),
+        "python": platform.python_version(),
+        "libraries": {name: metadata.version(name) for name in JOURNALLED},
+        "settings_sha256": hashlib.sha256(text.encode()).hexdigest(),
+        "settings": resolved,
+        "files": folders.fingerprint(station),
+    }
 
 
 def _make(

@@ -17,13 +17,16 @@ from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP, Asked, ask
 from queen_outcomes.models.analysis_set import AnalysisSet
 from queen_outcomes.models.choose import Earlier, by_reason
+from queen_outcomes.models.closed import yes_fails
 from queen_outcomes.models.fit import LEVELS, cluster_codes
 from queen_outcomes.models.fitted import Fitted
-from queen_outcomes.models.questions import Asked as Question
-from queen_outcomes.models.questions import choose_form, fit_form, main_terms
-from queen_outcomes.models.risks import FAILS
+from queen_outcomes.models.questions import (
+    ModelRequest,
+    choose_form,
+    fit_form,
+    main_terms,
+)
 from queen_outcomes.models.terms import FEWEST, GROUPS, OTHER, Form, Term, Values
-from queen_outcomes.models.weighted import Closed
 from queen_outcomes.stats.logistic.adjusted import contrast
 from queen_outcomes.stats.logistic.robust import FEW_FOR_CR2
 
@@ -127,11 +130,9 @@ def arm_model(
     """
     arm, yes, values = _enough(arm, yes, values)
     values = {**values, ARM.column: arm}
-    no = np.zeros(len(arm), bool)
-    closed = Closed(values, yes, no, no.astype(str))
     terms, apart = arm_terms(main_terms(settings), values)
     always = {*settings.models.adjust_for, CO2_BEFORE.name, ARM.name}
-    question = Question(closed, terms, tuple(sorted(always)), outcome)
+    question = ModelRequest(values, yes, terms, tuple(sorted(always)), outcome)
     if fixed is None:
         form = choose_form(question)
     else:
@@ -142,7 +143,7 @@ def arm_model(
     found = [f.term.label for f in fitted.design.forms if f.term.name != ARM.name]
     made = ArmModel(
         *(None, (), fitted.method, fitted.message, len(fitted.courses.y)),
-        *(tuple(found), left_out, outcome in FAILS),
+        *(tuple(found), left_out, yes_fails(outcome)),
     )
     if fitted.method == "none":
         return made

@@ -22,22 +22,21 @@ from queen_outcomes.doses.differences import (
     STRATIFIED,
     UNADJUSTED,
     Difference,
+    Overlap,
     Pair,
-    stratified,
-    unadjusted,
-)
-from queen_outcomes.doses.overlap import Overlap, find_overlap
-from queen_outcomes.doses.verdict import (
     Trial,
     Verdict,
+    find_overlap,
     simultaneous_level,
     simultaneous_p,
+    stratified,
+    unadjusted,
     verdict,
 )
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.analysis_set import take
 from queen_outcomes.models.choose import Earlier
-from queen_outcomes.models.risks import failures_of
+from queen_outcomes.models.closed import failures_of
 
 Row = dict[str, Any]
 METHODS = (UNADJUSTED, STRATIFIED, ADJUSTED)

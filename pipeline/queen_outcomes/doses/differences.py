@@ -1,13 +1,17 @@
-"""The difference of two arms without a model: of all courses, and within blocks."""
+"""Two arms without a model: do they meet, how do they differ, and what may be said of it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
 from queen_outcomes.facts.dose_words import counted
+from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP
 from queen_outcomes.models.analysis_set import own_level
+from queen_outcomes.models.choose import is_between
+from queen_outcomes.models.terms import Values
 from queen_outcomes.stats.shares.clustered_strata import stratified_difference
 from queen_outcomes.stats.shares.design_effect import (
     batch_counts,
@@ -156,3 +160,185 @@ def stratified(pair: Pair, *, by_lot: bool) -> Difference:
         homogeneity_p=breslow_day_test(found.strata).p,
         said=said,
     )
+
+
+SHARED = {
+    "operator": "operators",
+    "line": "lines",
+    "year": "seasons",
+    "graft_batch": "graft batches",
+}
+"""Where courses of both arms are looked for, and how it is called."""
+
+
+@dataclass(frozen=True)
+class Overlap:
+    """How far two arms share what goes with them.
+
+    Attributes
+    ----------
+    shares : dict of str to float
+        Grouping -> share of the two arms' courses that lie in levels with both arms.
+    whole_batches : int
+        Batches of the arm with fewer of them, where every batch stood in one arm; -1
+        where batches hold both.
+    """
+
+    shares: dict[str, float]
+    whole_batches: int
+
+    @property
+    def least(self) -> float:
+        """The smallest of the shares; 1 where nothing is recorded to ask."""
+        return min(self.shares.values(), default=1.0)
+
+    @property
+    def apart(self) -> str:
+        """Say why the two cannot be told apart; empty when they can."""
+        short = [SHARED[name] for name, x in self.shares.items() if x < LEAST_OVERLAP]
+        if short:
+            return f"cannot be told apart: they hardly share {' and '.join(short)}"
+        if 0 <= self.whole_batches < 2:
+            return (
+                "cannot be told apart: every graft batch stood in one arm, and one of "
+                "the arms had a single batch"
+            )
+        return ""
+
+
+def find_overlap(values: Values, first: np.ndarray, second: np.ndarray) -> Overlap:
+    """Look where the courses of two arms lie.
+
+    Parameters
+    ----------
+    values : mapping of str to ndarray, shape (n,)
+    first, second : ndarray of bool, shape (n,)
+
+    Returns
+    -------
+    Overlap
+        A grouping that is not recorded for any course is not asked. Where every batch
+        stood in one arm, arms are compared between batches, so batches are not asked.
+    """
+    shares: dict[str, float] = {}
+    chosen = first | second
+    arm = np.where(first, "first", "second")[chosen]
+    batch = values["graft_batch"][chosen]
+    kept = batch != ""
+    between = is_between(arm, batch)
+    for name in SHARED:
+        group = values[name]
+        known = chosen & (group != "")
+        if not known.any() or (name == "graft_batch" and between):
+            continue
+        code = np.unique(group, return_inverse=True)[1]
+        both = (np.bincount(code, first) > 0) & (np.bincount(code, second) > 0)
+        shares[name] = float(both[code[known]].mean())
+    fewest = -1
+    if between and len(np.unique(batch[kept])) < kept.sum():
+        arms = [arm[kept] == name for name in ("first", "second")]
+        fewest = min(len(np.unique(batch[kept][one])) for one in arms)
+    return Overlap(shares, fewest)
+
+
+Word = Literal[
+    "better",
+    "not_worse",
+    "not_worse_though_lower",
+    "worse",
+    "inconclusive",
+    "interim",
+    "none",
+]
+
+
+@dataclass(frozen=True)
+class Trial:
+    """How the arms came about.
+
+    Attributes
+    ----------
+    closed : int
+        Courses decided or closed so far, both arms.
+    planned : int or None
+        Courses that the plan set; None where no trial was planned.
+    intended : bool
+        False where the arms were guessed from doses given: a queen that died between
+        two doses would count against the single dose.
+    """
+
+    closed: int
+    planned: int | None = None
+    intended: bool = True
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A verdict and the sentence that goes with it."""
+
+    word: Word
+    said: str
+
+
+def verdict(low: float, high: float, margin: float | None, trial: Trial) -> Verdict:
+    """Judge the difference arm minus reference by its limits.
+
+    Parameters
+    ----------
+    low, high : float
+        Limits of the difference, adjusted over arms; NaN where there are none.
+    margin : float or None
+        The loss that would not matter, above 0, as the station stated it.
+    trial : Trial
+
+    Returns
+    -------
+    Verdict
+        better ``low > 0``; not_worse ``low > -margin``, not_worse_though_lower when
+        also ``high < 0``; worse ``high < -margin``; else inconclusive. none without a
+        margin, limits or intended arms; interim before the planned number has closed.
+    """
+    hindered = _hindered(low, high, margin, trial)
+    if hindered is not None:
+        return hindered
+    loss = f"{100 * margin:g} points"
+    if low > 0:
+        return Verdict("better", "better: even the lower limit is above the reference")
+    if low > -margin and high < 0:
+        said = f"not worse by {loss} or more, though lower"
+        return Verdict("not_worse_though_lower", said)
+    if low > -margin:
+        return Verdict("not_worse", f"not worse by {loss} or more")
+    if high < -margin:
+        return Verdict("worse", f"worse by more than {loss}")
+    said = f"inconclusive: a loss of {loss} is neither shown nor ruled out"
+    return Verdict("inconclusive", said)
+
+
+def _hindered(low, high, margin, trial: Trial) -> Verdict | None:
+    """Say why there is no verdict; None where there is one."""
+    if not trial.intended:
+        return Verdict("none", "no verdict: the arms were guessed from doses given")
+    if margin is None or not margin > 0:
+        return Verdict("none", "no verdict: no margin above 0 was stated")
+    if trial.planned is not None and trial.closed < trial.planned:
+        said = f"interim: {trial.closed} of {trial.planned} planned courses have closed"
+        return Verdict("interim", said)
+    if not (np.isfinite(low) and np.isfinite(high)):
+        return Verdict("none", "no verdict: the difference has no limits")
+    return None
+
+
+def simultaneous_level(comparisons: int, level: float = 0.95) -> float:
+    """Give the level each comparison's limits need so that all hold together."""
+    return 1.0 - (1.0 - level) / max(comparisons, 1)
+
+
+def simultaneous_p(p) -> np.ndarray:
+    """Adjust P values in step with `simultaneous_level`: times their number, at most 1.
+
+    NaN is not counted and stays. ``p < 0.05`` exactly when limits at the simultaneous
+    level of 95 % leave the tested difference out.
+    """
+    p = np.asarray(p, float)
+    return np.minimum(1.0, p * np.sum(~np.isnan(p)))

@@ -15,7 +15,7 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.doses.arm_courses import Answers, ArmCourses, Comparison
 from queen_outcomes.doses.comparing import success_of
 from queen_outcomes.models.analysis_set import own_level
-from queen_outcomes.models.risks import FAILS
+from queen_outcomes.models.closed import yes_fails
 from queen_outcomes.stats.shares.design_effect import (
     batch_counts,
     clustered_share,
@@ -149,7 +149,7 @@ def _dose_for(share: float, curve: list[Row], outcome: str) -> DoseFor:
         np.array([row[name] for row in curve], float)
         for name in ("dose_ul", "probability", "low", "high")
     )
-    if outcome in FAILS:
+    if yes_fails(outcome):
         p, low, high = 1 - p, 1 - high, 1 - low
     return dose_on_curve(share, dose, p, low, high)
 

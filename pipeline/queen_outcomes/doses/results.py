@@ -21,17 +21,17 @@ from queen_outcomes.doses.arm_courses import (
     read_answers,
     read_courses,
 )
+from queen_outcomes.doses.arm_rows import margins_needed
 from queen_outcomes.doses.arm_tables import SCHEMAS, write
 from queen_outcomes.doses.comparing import Asked, Found, compare, shown_arms, success_of
+from queen_outcomes.doses.costs import DroneSemen, drone_semen
 from queen_outcomes.doses.differences import ADJUSTED, STRATIFIED
 from queen_outcomes.doses.dose_curve import Curve, curve_tables, meant_by_arm
-from queen_outcomes.doses.drone_semen import DroneSemen, drone_semen
-from queen_outcomes.doses.margin_sizes import margins_needed
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.choose import Earlier
 from queen_outcomes.models.questions import read_form
 from queen_outcomes.models.season_plan import SeasonPlan
-from queen_outcomes.outcomes.first_clock import derive_from_first
+from queen_outcomes.outcomes.derive import derive_from_first
 
 Row = dict[str, Any]
 MOST = 0.8

@@ -5,11 +5,12 @@ Arrays in, arrays out; every cut is counted and said. Nothing is fitted or fille
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from queen_outcomes.models.closed import take
 from queen_outcomes.models.terms import Term, Values
 
 RECORDED = 0.8
@@ -111,11 +112,6 @@ def with_gaps(courses: AnalysisSet, values: Values, y: np.ndarray) -> AnalysisSe
     said = f"{len(courses.y)} of {len(y)} decided courses are complete in every factor"
     rows = np.arange(len(y))
     return AnalysisSet(values, y, courses.terms, rows, courses.left_out, said, len(y))
-
-
-def take(values: Mapping[str, np.ndarray], rows: np.ndarray) -> dict[str, np.ndarray]:
-    """Give the values of some courses."""
-    return {name: column[rows] for name, column in values.items()}
 
 
 def _said(complete: int, decided: int) -> str:

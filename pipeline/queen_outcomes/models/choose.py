@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from queen_outcomes.models.analysis_set import AnalysisSet
+from queen_outcomes.models.closed import BATCHES
 from queen_outcomes.models.terms import GROUPS, Form, Term, Values, coarsen, find_form
 from queen_outcomes.stats.logistic.collinear import find_aliased
 
 BATCHES_EACH = 10
 """Batches for each degree of freedom that varies only between batches."""
-BATCH_KINDS = ("graft_batch", "semen_batch")
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,7 +103,7 @@ def choose(
     rarer, what = counted
     why = f"{rarer} {what} allow {rarer // each} degrees of freedom"
     forms = _within(forms, rarer // each, keep, (courses.values, left_out, why))
-    for kind in BATCH_KINDS:
+    for kind in BATCHES:
         forms = _within_batches(forms, kind, keep, courses.values, left_out)
     taken = sum(form.df for form in forms)
     over = taken > rarer // each

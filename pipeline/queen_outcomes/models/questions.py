@@ -12,43 +12,44 @@ from typing import Any
 import numpy as np
 
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.facts.settings_plan import KNOTS
+from queen_outcomes.facts.settings_form import KNOTS
 from queen_outcomes.models.analysis_set import (
     RECORDED_WHEN_FIXED,
     analysis_set,
-    take,
     with_gaps,
 )
 from queen_outcomes.models.choose import Earlier, as_earlier
+from queen_outcomes.models.closed import ClosedCourses, Question, take
 from queen_outcomes.models.filled import fill_once, fit_filled
 from queen_outcomes.models.fit import find_design, fit_courses
 from queen_outcomes.models.fitted import Fitted
 from queen_outcomes.models.season_plan import SeasonPlan, Section
 from queen_outcomes.models.terms import BENCH, MAIN, Term, Values, terms_in_order
-from queen_outcomes.models.weighted import Closed, fit_weighted
+from queen_outcomes.models.weighted import fit_weighted
 
 TERMS = {**MAIN, **BENCH}
 
 
 def models_of(
-    question: tuple[str, int],
-    closed: Closed,
+    closed: ClosedCourses,
     settings: Settings,
     plan: SeasonPlan | None = None,
 ) -> dict[str, Fitted]:
     """Fit every model of an outcome and window; name -> model."""
-    outcome, _ = question
+    question = closed.question
     terms = main_terms(settings)
     under = chosen_under(settings)
     found: dict[str, Fitted] = {}
     for model, some in (("main", terms), ("bench", (*terms, *BENCH.values()))):
         name = form_name(question, model)
         section = plan.fixed(name, under) if plan else None
-        asked = Asked(closed, some, settings.models.adjust_for, outcome)
+        asked = ModelRequest(
+            closed.values, closed.answer, some, settings.models.adjust_for, question[0]
+        )
         form = read_form(section) if section else choose_form(asked)
         found[model], complete = fit_form(asked, form)
         if model == "main":
-            found["weighted"] = fit_weighted(complete, closed, outcome)
+            found["weighted"] = fit_weighted(complete, closed)
             if complete is not found[model]:
                 found["complete"] = complete
         if plan and form and not section and found[model].method != "none":
@@ -57,13 +58,13 @@ def models_of(
     return found
 
 
-def form_name(question: tuple[str, int], model: str) -> str:
+def form_name(question: Question, model: str) -> str:
     """Name a model's form as the season's file does."""
     return f"form of {question[0]} by day {question[1]}, {model} model"
 
 
 def form_sections(
-    question: tuple[str, int], settings: Settings, plan: SeasonPlan | None
+    question: Question, settings: Settings, plan: SeasonPlan | None
 ) -> list[Section | None]:
     """Give what is fixed of a question's forms, or has just been; None: nothing."""
     if plan is None:
@@ -74,10 +75,24 @@ def form_sections(
 
 
 @dataclass(frozen=True, eq=False)
-class Asked:
-    """What a model is asked: closed courses, factors, those that always stay."""
+class ModelRequest:
+    """What a model is asked for.
 
-    closed: Closed
+    Attributes
+    ----------
+    values : mapping of str to ndarray, shape (n,)
+        Factors of the closed courses.
+    answer : ndarray, shape (n,)
+        1, 0, or NaN: undecided, or left.
+    terms : tuple of Term
+        That may enter, in order of priority.
+    always : tuple of str
+        Those of them that the budget never drops.
+    outcome : str
+    """
+
+    values: Values
+    answer: np.ndarray
     terms: tuple[Term, ...]
     always: tuple[str, ...]
     outcome: str
@@ -90,11 +105,11 @@ class Asked:
     @property
     def decided(self) -> tuple[Values, np.ndarray]:
         """Factors and answers of the courses that the records settle."""
-        rows = np.flatnonzero(self.closed.decided)
-        return take(self.closed.values, rows), self.closed.answer[rows]
+        rows = np.flatnonzero(np.isfinite(self.answer))
+        return take(self.values, rows), self.answer[rows]
 
 
-def choose_form(asked: Asked) -> Earlier | None:
+def choose_form(asked: ModelRequest) -> Earlier | None:
     """Choose factors and forms on the decided courses; None: nothing to choose from."""
     values, y = asked.decided
     courses = analysis_set(values, y, asked.terms)
@@ -107,7 +122,7 @@ def choose_form(asked: Asked) -> Earlier | None:
 
 
 def fit_form(
-    asked: Asked, form: Earlier | None, *, tested: bool = True
+    asked: ModelRequest, form: Earlier | None, *, tested: bool = True
 ) -> tuple[Fitted, Fitted]:
     """Fit all courses, gaps filled in if need be, and the complete ones.
 

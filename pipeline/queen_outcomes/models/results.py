@@ -19,6 +19,7 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import adjusted_rows, contrast_rows
 from queen_outcomes.models.choose import by_reason
+from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
 from queen_outcomes.models.fitted import Fitted, join
 from queen_outcomes.models.model_tables import MODEL_INPUTS, RISK_MODELS, SCHEMAS
 from queen_outcomes.models.onset_results import onset_rows
@@ -27,8 +28,6 @@ from queen_outcomes.models.questions import models_of
 from queen_outcomes.models.reuse import INPUTS, earlier_store, fingerprint, take_over
 from queen_outcomes.models.risks import risk_model, write_risks
 from queen_outcomes.models.season_plan import SeasonPlan
-from queen_outcomes.models.station_factors import read_closed, read_factors
-from queen_outcomes.models.weighted import Closed
 from queen_outcomes.stats.logistic.plain import wald_test
 from queen_outcomes.stats.shares.multiplicity import holm
 
@@ -69,15 +68,15 @@ def fit_models(
     taken = 0
     with earlier_store(earlier) as before:
         for question in settings.outcomes.windows:
-            closed = read_closed(store, values, question)
-            mark = fingerprint(question, closed, settings, plan)
+            closed = read_closed(store, values, question, settings.outcomes.grace_days)
+            mark = fingerprint(closed, settings, plan)
             found = take_over(before, question, mark, own)
             taken += found is not None
             if found is None:
-                found = _fitted(question, closed, settings, plan)
+                found = _fitted(closed, settings, plan)
             for name, rows in found.items():
                 tables[name] += rows
-            now = fingerprint(question, closed, settings, plan)
+            now = fingerprint(closed, settings, plan)
             marks.append(dict(zip(MODEL_INPUTS, (*question, now), strict=True)))
     for name, rows in onset_rows(store, settings, values, plan).items():
         tables[name] += rows
@@ -88,20 +87,19 @@ def fit_models(
 
 
 def _fitted(
-    question: tuple[str, int],
-    closed: Closed,
+    closed: ClosedCourses,
     settings: Settings,
     plan: SeasonPlan | None,
 ) -> dict[str, list[Row]]:
     """Fit a question's models and give their rows for every table."""
     found: dict[str, list[Row]] = {"risk_models": []}
-    for model, fitted in models_of(question, closed, settings, plan).items():
+    for model, fitted in models_of(closed, settings, plan).items():
         names = ("outcome", "window_days", "model")
-        place = dict(zip(names, (*question, model), strict=True))
+        place = dict(zip(names, (*closed.question, model), strict=True))
         for name, rows in rows_of(fitted, place).items():
             found.setdefault(name, []).extend({**place, **row} for row in rows)
         if model == "main":
-            told = write_risks(risk_model(question[0], fitted))
+            told = write_risks(risk_model(closed.question[0], fitted))
             found["risk_models"].append({**place, "risks": json.dumps(told)})
     return found
 

@@ -16,30 +16,29 @@ import scipy
 from queen_outcomes import __version__
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.settings import Settings
+from queen_outcomes.models.closed import ClosedCourses, Question
 from queen_outcomes.models.questions import form_sections, main_terms
 from queen_outcomes.models.season_plan import SeasonPlan
-from queen_outcomes.models.weighted import Closed
 
-Question = tuple[str, int]
 Row = dict[str, Any]
 INPUTS = "model_inputs"
 VERSIONS = (__version__, np.__version__, scipy.__version__)
 
 
 def fingerprint(
-    question: Question, closed: Closed, settings: Settings, plan: SeasonPlan | None
+    closed: ClosedCourses, settings: Settings, plan: SeasonPlan | None
 ) -> str | None:
     """Give a hash of all that a question's models depend on.
 
     None: a form is yet to be fixed for the season, so the models must be fitted.
     """
-    sections = form_sections(question, settings, plan)
+    sections = form_sections(closed.question, settings, plan)
     waits = plan is not None and not plan.provisional and None in sections
     if waits:
         return None
     terms = [(term.name, str(term.knots)) for term in main_terms(settings)]
     always = list(settings.models.adjust_for)
-    told = [*VERSIONS, *question, terms, always, sections]
+    told = [*VERSIONS, *closed.question, terms, always, sections]
     digest = hashlib.sha256(json.dumps(told, default=str).encode())
     arrays = {**closed.values, "answer": closed.answer, "laid": closed.laid}
     for name in sorted(arrays):

@@ -15,15 +15,13 @@ import numpy as np
 
 from queen_outcomes.models.analysis_set import is_recorded, own_level
 from queen_outcomes.models.choose import Design
+from queen_outcomes.models.closed import BATCHES, failures_of, yes_fails
 from queen_outcomes.models.terms import MAIN, Form, Values
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
 
 if TYPE_CHECKING:
     from queen_outcomes.models.fitted import Fitted
 
-BATCHES = ("graft_batch", "semen_batch")
-FAILS = {"drone_layer": 1.0, "superseded": 1.0, "lost": 1.0}
-"""Outcomes whose yes is the failure; of the others it is the no."""
 FARTHEST = 12.0
 """Log odds by which expected failures are shifted at most to meet the observed."""
 
@@ -105,11 +103,6 @@ class RiskModel:
         return replace(self, shift=float(brentq(gap, -FARTHEST, FARTHEST, xtol=1e-10)))
 
 
-def failures_of(outcome: str, answers: np.ndarray) -> np.ndarray:
-    """Give failures from answers: 1 failed, 0 not, NaN undecided."""
-    return answers if outcome in FAILS else 1.0 - answers
-
-
 def risk_model(outcome: str, fitted: Fitted) -> RiskModel:
     """Take the risks out of a fitted main model, the operators at their average.
 
@@ -118,17 +111,23 @@ def risk_model(outcome: str, fitted: Fitted) -> RiskModel:
     y = fitted.courses.y
     failed = failures_of(outcome, y)
     sizes = {"courses": len(y), "failures": int(failed.sum())}
-    yes_fails = outcome in FAILS
     if fitted.method == "none":
         rate = (float(y.sum()) + 0.5) / (len(y) + 1.0)
         why = f"no factor could be allowed for ({fitted.message}): the station's rate"
         flat = np.array([np.log(rate / (1.0 - rate))])
         return RiskModel(
-            (), np.zeros(1, int), flat, 0.0, {}, yes_fails, **sizes, message=why
+            (),
+            np.zeros(1, int),
+            flat,
+            0.0,
+            {},
+            yes_fails(outcome),
+            **sizes,
+            message=why,
         )
     forms, kept, beta = _without_operator(fitted)
     deviations = dict(fitted.mixed.theta_sd) if fitted.mixed else {}
-    model = RiskModel(forms, kept, beta, 0.0, deviations, yes_fails, **sizes)
+    model = RiskModel(forms, kept, beta, 0.0, deviations, yes_fails(outcome), **sizes)
     return model.recalibrated(fitted.courses.values, failed)
 
 

@@ -6,14 +6,12 @@ they stand. Limits are by graft batch and there are no random intercepts.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from queen_outcomes.models.analysis_set import is_recorded, take
+from queen_outcomes.models.analysis_set import is_recorded
+from queen_outcomes.models.closed import ClosedCourses, take
 from queen_outcomes.models.clustered import cluster_codes, fit_clustered
 from queen_outcomes.models.fitted import Fitted, join, no_model
-from queen_outcomes.models.terms import Values
 from queen_outcomes.stats.logistic.collinear import find_aliased
 from queen_outcomes.stats.logistic.robust import FEW_FOR_CR2
 from queen_outcomes.stats.logistic.weighting import decided_weights
@@ -21,31 +19,7 @@ from queen_outcomes.stats.logistic.weighting import decided_weights
 IF = "right if being decided depends only on what is recorded"
 
 
-@dataclass(frozen=True, eq=False)
-class Closed:
-    """An outcome's closed courses, in the order of the ids.
-
-    Attributes
-    ----------
-    values : mapping of str to ndarray, shape (n,)
-    answer : ndarray, shape (n,)
-        1, 0, or NaN: undecided, or left.
-    laid : ndarray of bool, shape (n,)
-    month : ndarray of str, shape (n,)
-    """
-
-    values: Values
-    answer: np.ndarray
-    laid: np.ndarray
-    month: np.ndarray
-
-    @property
-    def decided(self) -> np.ndarray:
-        """Tell which courses the records settle."""
-        return np.isfinite(self.answer)
-
-
-def fit_weighted(main: Fitted, closed: Closed, outcome: str) -> Fitted:
+def fit_weighted(main: Fitted, closed: ClosedCourses) -> Fitted:
     """Fit the main model's form with weights for being decided.
 
     Having laid explains being decided, except where laying is itself the answer.
@@ -60,7 +34,7 @@ def fit_weighted(main: Fitted, closed: Closed, outcome: str) -> Fitted:
     for term in main.courses.terms:
         complete &= is_recorded(term, closed.values)
     rows = np.flatnonzero(complete)
-    Z = _explaining(main, closed, rows, with_laid=outcome != "laying")
+    Z = _explaining(main, closed, rows, with_laid=closed.question[0] != "laying")
     decided = closed.decided[rows]
     weights = decided_weights(Z, decided)
     if not np.isfinite(weights.mean):
@@ -76,7 +50,7 @@ def fit_weighted(main: Fitted, closed: Closed, outcome: str) -> Fitted:
 
 
 def _explaining(
-    main: Fitted, closed: Closed, rows: np.ndarray, *, with_laid: bool
+    main: Fitted, closed: ClosedCourses, rows: np.ndarray, *, with_laid: bool
 ) -> np.ndarray:
     """Give what being decided may depend on, without repetition."""
     values = take(closed.values, rows)

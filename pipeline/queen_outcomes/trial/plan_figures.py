@@ -15,10 +15,10 @@ import numpy as np
 from queen_outcomes.base import resources
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.base.store import Store
-from queen_outcomes.doses.drone_semen import UL_A_YIELDING_DRONE, YIELDING
+from queen_outcomes.doses.costs import UL_A_YIELDING_DRONE, YIELDING
 from queen_outcomes.facts.dose_words import success
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.models.risks import FAILS
+from queen_outcomes.models.closed import yes_fails
 from queen_outcomes.stats.shares.icc import anova_icc, arms_within_batches
 from queen_outcomes.trial.plan_request import Request
 
@@ -129,7 +129,7 @@ def station_figures(
 
 def _successes(courses: list[dict[str, Any]], outcome: str) -> np.ndarray:
     """Give 1 for a success, 0 for a failure, NaN where there is no answer."""
-    good, bad = ("no", "yes") if outcome in FAILS else ("yes", "no")
+    good, bad = ("no", "yes") if yes_fails(outcome) else ("yes", "no")
     values = {good: 1.0, bad: 0.0}
     return np.array([values.get(row["state"], np.nan) for row in courses], float)
 
@@ -158,7 +158,7 @@ def _share(store: Store, request: Request, settings: Settings) -> Figure:
     kind = "rate" if row["estimate"] is None else "estimate"
     limits = ("low", "high") if kind == "rate" else ("estimate_low", "estimate_high")
     value, low, high = (row[key] for key in (kind, *limits))
-    if outcome in FAILS:
+    if yes_fails(outcome):
         value, low, high = (None if x is None else 1 - x for x in (value, high, low))
     span = "" if low is None else f", 95 % limits {100 * low:.0f}-{100 * high:.0f} %"
     basis = f"{kind} over {row['closed']} closed courses{span}"

@@ -14,10 +14,9 @@ import numpy as np
 import polars as pl
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.settings import Models, Settings
+from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
 from queen_outcomes.models.onset_results import read_seen
 from queen_outcomes.models.onset_seen import Seen
-from queen_outcomes.models.station_factors import read_closed, read_factors
-from queen_outcomes.models.weighted import Closed
 from queen_outcomes.outcomes import curves, rates
 from queen_outcomes.outcomes.derive import THERE_REASONS, derive
 from queen_outcomes.records.accept import accept_records
@@ -44,7 +43,7 @@ class Many:
         The product's rates; `level` is the station's tag.
     histories, patterns : dict of str to DataFrame, DataFrame
         What the curves are drawn from; histories by tag, in the order of the ids.
-    laying : Closed
+    laying : ClosedCourses
         Every course with its answer, in the order of the ids.
     seen : Seen
         What is known of the onset of each course of `laying`.
@@ -56,7 +55,7 @@ class Many:
     rates: pl.DataFrame
     histories: dict[str, pl.DataFrame]
     patterns: pl.DataFrame
-    laying: Closed
+    laying: ClosedCourses
     seen: Seen
     station: np.ndarray
 
@@ -104,7 +103,9 @@ def _taken(store: Store, settings: Settings, tags: list[str]) -> Many:
     names = frame["course_id"].to_numpy().astype(str)
     frame = frame[np.argsort(names, kind="stable")]
     histories = frame.partition_by("all", as_dict=True, maintain_order=True)
-    laying = read_closed(store, read_factors(store, settings.prior_cases), QUESTION)
+    values = read_factors(store, settings.prior_cases)
+    grace = settings.outcomes.grace_days
+    laying = read_closed(store, values, QUESTION, grace)
     ids = laying.values["course_id"]
     return Many(
         replace(settings, prior_cases={}),

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.outcomes.rates import count_rates
+from queen_outcomes.outcomes.derive import count_rates
 from random_stations import cut, some_day, stations
 from station_tables import day, derived
 

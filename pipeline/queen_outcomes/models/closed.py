@@ -1,0 +1,231 @@
+"""The closed courses of one question, as models, audit, doses and trial see them.
+
+A station's factors and answers are read from its tables as arrays in the order of the ids.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import polars as pl
+
+from queen_outcomes.base import resources
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.outcomes import outcome_named
+from queen_outcomes.models.terms import Values
+from queen_outcomes.stats.shares.shared_effects import SharedEffects
+
+Question = tuple[str, int]
+"""An outcome and its window in days."""
+BATCHES = ("graft_batch", "semen_batch")
+"""Groups of courses that share their fate."""
+
+
+@dataclass(frozen=True, eq=False)
+class ClosedCourses:
+    """The closed courses of an outcome and window, in the order of the ids.
+
+    Attributes
+    ----------
+    question : tuple of str and int
+        The outcome, and its window in days.
+    values : mapping of str to ndarray, shape (n,)
+        Factors and groups by column (see `read_factors`).
+    state : ndarray of str, shape (n,)
+        yes, no, undecided or left.
+    laid : ndarray of bool, shape (n,)
+        Her brood was seen by the window's end.
+    d0, known_on : ndarray of datetime64[D], shape (n,)
+        Day 0, and the day the window closed.
+    inseminated_at : ndarray of str, shape (n,)
+        ISO 8601; sorts as the times do.
+    risk : ndarray, shape (n,)
+        Of failing, at the station's average hand; NaN where a factor is not recorded,
+        and until a risk model has said it.
+    """
+
+    question: Question
+    values: Values
+    state: np.ndarray
+    laid: np.ndarray
+    d0: np.ndarray
+    known_on: np.ndarray
+    inseminated_at: np.ndarray
+    risk: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.state)
+
+    @property
+    def course_id(self) -> np.ndarray:
+        """Ids, in code point order."""
+        return self.values["course_id"]
+
+    @property
+    def operator(self) -> np.ndarray:
+        """Operators; empty where none is recorded."""
+        return self.values["operator"]
+
+    @property
+    def season(self) -> np.ndarray:
+        """Seasons, as texts."""
+        return self.values["year"]
+
+    @property
+    def graft_batch(self) -> np.ndarray:
+        """Graft batches; empty where none is recorded."""
+        return self.values["graft_batch"]
+
+    @property
+    def semen_batch(self) -> np.ndarray:
+        """Semen batches; empty where none is recorded."""
+        return self.values["semen_batch"]
+
+    @property
+    def operator_case(self) -> np.ndarray:
+        """Running number of the operator's inseminations; NaN without an operator."""
+        return self.values["operator_case"]
+
+    @property
+    def month(self) -> np.ndarray:
+        """Month of day 0, as in "2025-06"."""
+        return np.datetime_as_string(self.d0, unit="M")
+
+    @property
+    def answer(self) -> np.ndarray:
+        """1 yes, 0 no, NaN: undecided, or left."""
+        settled = np.isin(self.state, ("yes", "no"))
+        return np.where(settled, (self.state == "yes").astype(float), np.nan)
+
+    @property
+    def decided(self) -> np.ndarray:
+        """Tell which courses the records settle."""
+        return np.isin(self.state, ("yes", "no"))
+
+    @property
+    def failed(self) -> np.ndarray:
+        """1 failed, 0 not, NaN: the records do not settle it."""
+        return failures_of(self.question[0], self.answer)
+
+    @property
+    def counted(self) -> np.ndarray:
+        """Tell which courses are decided and have a known risk."""
+        return self.decided & np.isfinite(self.risk)
+
+    def some(self, rows: np.ndarray) -> ClosedCourses:
+        """Give some of the courses, in the order of ``rows``."""
+        return ClosedCourses(
+            self.question,
+            take(self.values, rows),
+            *(x[rows] for x in (self.state, self.laid, self.d0, self.known_on)),
+            *(x[rows] for x in (self.inseminated_at, self.risk)),
+        )
+
+    def with_risk(self, risk: np.ndarray) -> ClosedCourses:
+        """Give the same courses with other risks."""
+        return replace(self, risk=risk)
+
+    def shared(self, deviations: Mapping[str, float]) -> SharedEffects:
+        """Give which batches these courses share, and how far batches deviate."""
+        levels = np.column_stack([_codes(self.values[name]) for name in BATCHES])
+        return SharedEffects(
+            levels, np.array([deviations.get(name, 0.0) for name in BATCHES])
+        )
+
+    def by_operator(self) -> dict[str, np.ndarray]:
+        """Give each named operator's courses, in the order they were inseminated."""
+        order = np.lexsort((self.course_id, self.inseminated_at, self.operator))
+        names, starts = np.unique(self.operator[order], return_index=True)
+        parts = np.split(order, starts[1:])
+        pairs = zip(names.tolist(), parts, strict=True) if len(order) else ()
+        return {name: rows for name, rows in pairs if name}
+
+
+def _codes(names: np.ndarray) -> np.ndarray:
+    codes = np.unique(names, return_inverse=True)[1]
+    return np.where(names == "", -1, codes)
+
+
+def failures_of(outcome: str, answers: np.ndarray) -> np.ndarray:
+    """Give failures from answers: 1 failed, 0 not, NaN undecided."""
+    return answers if yes_fails(outcome) else 1.0 - answers
+
+
+def yes_fails(outcome: str) -> bool:
+    """Tell whether an outcome's yes is the failure; of the others it is the no."""
+    return outcome_named(outcome).fails == "yes"
+
+
+def take(values: Values, rows: np.ndarray) -> dict[str, np.ndarray]:
+    """Give the values of some courses."""
+    return {name: column[rows] for name, column in values.items()}
+
+
+def read_factors(store: Store, prior: Mapping[str, int]) -> dict[str, np.ndarray]:
+    """Give every course's factors; ``prior`` are operators' cases before the records."""
+    frame = store.frame(resources.read("sql", "06_models", "factors.sql"))
+    values = {
+        name: frame[name].cast(pl.Float64).to_numpy()
+        if frame[name].dtype.is_numeric()
+        else frame[name].to_numpy().astype(str)
+        for name in frame.columns
+    }
+    values = {
+        name: np.where(np.isfinite(x), x, np.nan) if x.dtype.kind == "f" else x
+        for name, x in values.items()
+    }
+    before = np.array([prior.get(name, 0) for name in values["operator"]], float)
+    values["experience"] = np.log(np.maximum(values["operator_case"] + before, 1))
+    values["semen_age"] = np.log1p(values["semen_age_h"])
+    return values
+
+
+def read_closed(
+    store: Store,
+    values: Values,
+    question: Question,
+    grace_days: int,
+    *,
+    from_first: bool = False,
+) -> ClosedCourses:
+    """Read the closed courses of one outcome and window, without risks.
+
+    Parameters
+    ----------
+    store : Store
+        Holds courses, onset and outcomes.
+    values : mapping of str to ndarray
+        Factors of all courses.
+    question : tuple of str and int
+    grace_days : int
+        Days that a window stays open for a late check.
+    from_first : bool
+        Answers by the clock of a course's first insemination, from outcomes_from_first.
+    """
+    outcome, days = question
+    found = store.frame(
+        resources.read("sql", "06_models", "closed_courses.sql"),
+        {
+            "answers": "outcomes_from_first" if from_first else "outcomes",
+            "outcome": outcome,
+            "window_days": days,
+            "grace_days": grace_days,
+        },
+    )
+    ids = found["course_id"].to_numpy().astype(str)
+    rows = np.flatnonzero(np.isin(values["course_id"], ids))
+    # numpy orders texts by code point, whatever the database does: both are put so
+    rows = rows[np.argsort(values["course_id"][rows], kind="stable")]
+    found = found[np.argsort(ids, kind="stable")]
+    return ClosedCourses(
+        question,
+        take(values, rows),
+        found["state"].to_numpy().astype(str),
+        found["laid"].to_numpy().astype(bool),
+        found["d0"].to_numpy().astype("datetime64[D]"),
+        found["known_on"].to_numpy().astype("datetime64[D]"),
+        found["inseminated_at"].to_numpy().astype(str),
+        np.full(len(ids), np.nan),
+    )
