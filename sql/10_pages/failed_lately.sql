@@ -1,7 +1,12 @@
 -- grain: one course that failed in the last week, with the gravest thing known of it.
--- inputs: courses, standings, outcomes. Parameters: as_of, lately_days, grace_days, sources.
+-- inputs: courses, standings, outcomes. Parameters: as_of, lately_days, grace_days, sources;
+-- failing, a list of the outcomes told here: outcome, answer (the failing one), words ({}: the day).
 -- A failure counts on the day by which her end is known, or on which the window closed.
-WITH gone AS (
+WITH failing AS (
+    SELECT unnest($failing) AS asked
+),
+
+gone AS (
     SELECT
         courses.course_id,
         courses.d0 + CAST(standings.end_by AS INTEGER) AS "on",
@@ -24,20 +29,12 @@ closed AS (
     SELECT
         outcomes.course_id,
         courses.d0 + outcomes.window_days + $grace_days AS "on",
-        CASE outcomes.outcome
-            WHEN 'laying' THEN 'not laying by day ' || outcomes.window_days
-            WHEN 'pattern' THEN 'poor brood pattern by day ' || outcomes.window_days
-            WHEN 'drone_layer' THEN 'drone-layer by day ' || outcomes.window_days
-        END AS what,
+        replace(failing.asked.words, '{}', CAST(outcomes.window_days AS VARCHAR)) AS what,
         outcomes.settled_by
     FROM outcomes
     INNER JOIN courses USING (course_id)
-    WHERE
-        outcomes.closed
-        AND (
-            (outcomes.outcome IN ('laying', 'pattern') AND outcomes.state = 'no')
-            OR (outcomes.outcome = 'drone_layer' AND outcomes.state = 'yes')
-        )
+    INNER JOIN failing ON outcomes.outcome = failing.asked.outcome
+    WHERE outcomes.closed AND outcomes.state = failing.asked.answer
 ),
 
 failed AS (

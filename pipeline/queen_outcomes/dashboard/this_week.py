@@ -87,6 +87,12 @@ def _failed(store: Store, settings: Settings, as_of: dt.date) -> list[dict[str, 
             "as_of": as_of,
             "lately_days": LATELY_DAYS,
             "grace_days": settings.outcomes.grace_days,
+            # what ends a course is told as her end, and what becomes of her follows
+            "failing": [
+                {"outcome": one.name, "answer": one.fails, "words": one.failure}
+                for one in OUTCOMES.values()
+                if not one.is_end and one.curve != "state"
+            ],
             "sources": words.source_names(store),
         },
     )

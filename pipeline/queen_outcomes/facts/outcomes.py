@@ -41,6 +41,8 @@ class Outcome:
     """What is a failure by a day, "{}" standing for it."""
     look_for: str
     """What a look must see to settle it."""
+    is_end: bool = False
+    """Its yes is an end of hers, and is told as that."""
 
     @property
     def setting(self) -> str:
@@ -103,6 +105,7 @@ OUTCOMES: dict[str, Outcome] = {
             success="not superseded by day {}",
             failure="superseded by day {}",
             look_for="her mark",
+            is_end=True,
         ),
         Outcome(
             name="lost",
@@ -115,6 +118,7 @@ OUTCOMES: dict[str, Outcome] = {
             success="not lost by day {}",
             failure="lost by day {}",
             look_for="the queen or eggs",
+            is_end=True,
         ),
         Outcome(
             name="established",
@@ -155,10 +159,14 @@ def unfinished() -> list[str]:
     said = []
     statements = {place.name for place in (resources.folder("sql") / FOLDER).iterdir()}
     for outcome in OUTCOMES.values():
-        empty = [f.name for f in fields(outcome) if getattr(outcome, f.name) in ("", ())]
+        empty = [
+            f.name for f in fields(outcome) if getattr(outcome, f.name) in ("", ())
+        ]
         said += [f"{outcome.name}: {name} is empty" for name in empty]
         if outcome.curve not in CURVES:
             said.append(f"{outcome.name}: there is no curve {outcome.curve!r}")
         if f"{outcome.statement}.sql" not in statements:
-            said.append(f"{outcome.name}: sql/{FOLDER}/{outcome.statement}.sql is missing")
+            said.append(
+                f"{outcome.name}: sql/{FOLDER}/{outcome.statement}.sql is missing"
+            )
     return said
