@@ -16,6 +16,7 @@ import polars as pl
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import packing
+from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.facts import words
 from queen_outcomes.facts.column import LINE_BITS
 from queen_outcomes.facts.outcomes import OUTCOMES, Outcome
@@ -72,8 +73,8 @@ Question = tuple[str, int]
 def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     """Give what the page `queens.html` shows, and the files it loads."""
     rules = settings.outcomes
-    courses = store.frame(resources.read("sql", "10_pages", "queen_cards.sql"))
-    answers = store.frame(resources.read("sql", "10_pages", "queen_answers.sql"))
+    courses = store.frame(statement("queen_cards"))
+    answers = store.frame(statement("queen_answers"))
     queens = courses["queen_id"].unique().sort().to_list()
     sources = words.source_names(store)
     column, column_title = _column(rules.windows)
@@ -262,7 +263,7 @@ def details(
     def told(name: str) -> pl.DataFrame:
         return store.frame(resources.read("sql", "11_explain", f"{name}.sql"), given)
 
-    shapes = store.frame(resources.read("sql", "10_pages", "queen_looks.sql"))
+    shapes = store.frame(statement("queen_looks"))
     looks = told("looks_explained").join(shapes, on="ref")
     looks = looks.with_columns(event=pl.lit("checked")).drop(
         "course_id", "day", "source"
@@ -283,7 +284,7 @@ def details(
         "courses": courses.sort("queen_id", "course"),
         "records": records,
         "answers": _settled_by(answers, records),
-        "due": store.frame(resources.read("sql", "10_pages", "queen_due.sql")),
+        "due": store.frame(statement("queen_due")),
     }
 
 
