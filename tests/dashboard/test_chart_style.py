@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from queen_outcomes.dashboard import figures, this_week
-from queen_outcomes.dashboard.charts import funnel, theme
+from queen_outcomes.dashboard.charts import adjusted, funnel, theme
 from queen_outcomes.dashboard.onset import onset_chart
 from queen_outcomes.facts.settings import Settings
 
@@ -170,7 +170,7 @@ def points(*shares):
     ],
 )
 def test_a_curve_is_told_by_its_ends_and_its_turn(shares, said):
-    assert figures.curve_said("dose", points(*shares)) == said
+    assert adjusted.curve_said("dose", points(*shares)) == said
 
 
 def difference(name, low, high):
@@ -179,14 +179,14 @@ def difference(name, low, high):
 
 def test_differences_are_told_by_how_many_are_clear():
     unclear = difference("a", -1, 1), difference("b", None, None)
-    assert figures.differences_said([*unclear]) == (
+    assert adjusted.differences_said([*unclear]) == (
         "The limits of all 2 differences include zero"
     )
-    assert figures.differences_said([*unclear, difference("c", 0.1, 0.2)]) == (
+    assert adjusted.differences_said([*unclear, difference("c", 0.1, 0.2)]) == (
         "1 of 3 differences has limits on one side of zero: c"
     )
     clear = [difference(name, -2, -1) for name in "cdef"]
-    assert figures.differences_said([*unclear, *clear]) == (
+    assert adjusted.differences_said([*unclear, *clear]) == (
         "4 of 6 differences have limits on one side of zero"
     )
 

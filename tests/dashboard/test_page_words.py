@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from queen_outcomes.dashboard import figures, methods, this_week
-from queen_outcomes.dashboard.charts import theme
+from queen_outcomes.dashboard.charts import adjusted, theme
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
 
@@ -64,7 +64,7 @@ def test_a_factor_s_own_capitals_stay():
         {"label": "22 h", "probability": 0.6},
         {"label": "49 h", "probability": 0.5},
     ]
-    said = figures.curve_said("time between CO2 exposures", rows)
+    said = adjusted.curve_said("time between CO2 exposures", rows)
     assert said == "Time between CO2 exposures: 60 % at 22 h; 50 % at 49 h"
 
 

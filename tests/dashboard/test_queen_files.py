@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
+from dataclasses import replace
 from typing import Any
 
 import pytest
 import unpacked
 from hypothesis import HealthCheck, given, settings
+from queen_outcomes.base import resources
 from queen_outcomes.dashboard import queens
+from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.explain import explain
 from random_stations import some_day, stations
@@ -294,3 +298,37 @@ def test_a_flat_sheet_tells_of_her_emergence_and_the_other_exposure():
         ("co2", day(-1), "CO2 exposure"),
         ("inseminated", day(0), "inseminated"),
     ]
+
+
+def test_an_outcome_of_the_registry_is_told_without_a_script_that_knows_it(monkeypatch):
+    new = replace(OUTCOMES["drone_layer"], name="dwindled", label="dwindled")
+    monkeypatch.setitem(OUTCOMES, "dwindled", new)
+    asked = queens._question("dwindled", 40)
+    assert asked == {
+        "outcome": "dwindled",
+        "days": 40,
+        "words": "dwindled",
+        "lane": True,
+    }
+    assert not queens._question("lost", 21)["lane"]  # told as her end
+    scripts = {
+        n: resources.read("reports", "static", n) for n in queens.STATIC if ".js" in n
+    }
+    assert len(scripts) == 5
+    for name, text in scripts.items():
+        as_code = "[\"'`]{0}[\"'`]|[.]{0}\\b"
+        known = [one for one in OUTCOMES if re.search(as_code.format(one), text)]
+        assert known == [], name
+
+
+def test_the_list_is_narrowed_in_the_registrys_words():
+    assert [choice["words"] for choice in queens._choices(WINDOWS)] == [
+        "established by day 60",
+        "not laying by day 21",
+    ]
+    assert queens._choices([("lost", 21)]) == []
+    assert queens._column([("lost", 21)]) == (None, "Established")
+    assert queens._column([("lost", 21), ("established", 60)]) == (
+        1,
+        "Established by day 60",
+    )

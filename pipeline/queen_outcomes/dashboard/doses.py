@@ -12,10 +12,10 @@ from typing import Any
 
 import altair as alt
 
-from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.dashboard.charts.adjusted import curve_chart
+from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.doses.differences import LEAST_OVERLAP, SHARED
 from queen_outcomes.facts import dose_words as said
 from queen_outcomes.facts import words
@@ -44,9 +44,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     tables = {
         name: store.records(f'SELECT * FROM "{name}" ORDER BY ALL') for name in TABLES
     }
-    tables["arm_levels"] = store.records(
-        resources.read("sql", "10_pages", "arm_levels.sql")
-    )
+    tables["arm_levels"] = store.records(statement("arm_levels"))
     unnamed = dict(
         store.rows("SELECT trial, count(*) FROM arm_courses WHERE arm = '' GROUP BY 1")
     )

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote
 
+from queen_outcomes.base import resources
 from queen_outcomes.facts import words
 from queen_outcomes.facts.outcomes import OUTCOMES
 
@@ -57,6 +58,11 @@ class Figure:
     alt: str
     caption: str = ""
     table: Numbers | None = None
+
+
+def statement(name: str) -> str:
+    """Give a statement of `sql/10_pages`."""
+    return resources.read("sql", "10_pages", f"{name}.sql")
 
 
 def only(row: Row, keys: Iterable[str], digits: int = 4) -> Row:

@@ -15,6 +15,23 @@ from queen_outcomes.facts.dictionary import DERIVED_LIMITS, TABLES
 from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Settings
 
+DERIVED_UNITS = {
+    "queen_age_days": "days",
+    "drone_age_days": "days",
+    "semen_age_h": "hours",
+}
+FAR = 0.015
+"""From the share that was promised: further off is an exception, and is named."""
+WHY = {
+    "estimate: superseded 365": "an end is also written down without a look, while a "
+    "survivor is known from looks alone, so that ends come to light more often",
+    "test of a term without effect": "a semen batch holds about seven courses, too few "
+    "to show how far such batches differ",
+}
+"""Reasons, as far as they are known, of what the tables show to be off."""
+PLAIN = "rate"
+"""Plain rates are measured against a truth that they do not aim at."""
+
 
 def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     """Give what the page `methods.html` shows."""
@@ -33,7 +50,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
             {"outcome": outcome, "days": days, "question": OUTCOMES[outcome].question}
             for outcome, days in settings.outcomes.windows
         ],
-        "limits": [*_limits(settings), *_derived_limits(settings)],
+        "limits": _limits(settings),
         "charts": {},
     }
 
@@ -51,55 +68,33 @@ def _rows(store: Store, name: str, order: str) -> list[dict[str, Any]]:
 
 
 def _limits(settings: Settings) -> list[dict[str, Any]]:
-    found = []
-    for table in TABLES.values():
-        for column in table.columns:
-            if column.flat:
-                continue
-            hard = settings.limit(table.name, column.name, "hard", column.hard)
-            soft = settings.limit(table.name, column.name, "soft", column.soft)
-            if hard or soft:
-                found.append(_limit(table.name, column.name, column.unit, hard, soft))
-    return found
-
-
-def _derived_limits(settings: Settings) -> list[dict[str, Any]]:
-    units = {"queen_age_days": "days", "drone_age_days": "days", "semen_age_h": "hours"}
-    return [
-        _limit(
-            "derived",
-            name,
-            units[name],
-            settings.limit("derived", name, "hard", hard),
-            settings.limit("derived", name, "soft", soft),
-        )
+    """Give every column that has limits, with this station's own where it sets any."""
+    written = [
+        _limit(settings, table.name, column.name, column.unit, column.hard, column.soft)
+        for table in TABLES.values()
+        for column in table.columns
+        if not column.flat
+    ]
+    derived = [
+        _limit(settings, "derived", name, DERIVED_UNITS[name], hard, soft)
         for name, (hard, soft) in DERIVED_LIMITS.items()
     ]
+    return [row for row in (*written, *derived) if row["hard"] or row["soft"]]
 
 
-def _limit(table: str, column: str, unit: str, hard: Any, soft: Any) -> dict[str, Any]:
+def _limit(
+    settings: Settings, table: str, column: str, unit: str, hard: Any, soft: Any
+) -> dict[str, Any]:
+    hard = settings.limit(table, column, "hard", hard)
+    soft = settings.limit(table, column, "soft", soft)
+    said = [limit for limit in (hard, soft) if limit]
     return {
         "table": table,
         "column": column,
         "hard": hard.words(unit) if hard else "",
         "soft": soft.words(unit) if soft else "",
-        "why": "; ".join(
-            dict.fromkeys(limit.why for limit in (hard, soft) if limit and limit.why)
-        ),
+        "why": "; ".join(dict.fromkeys(limit.why for limit in said if limit.why)),
     }
-
-
-FAR = 0.015
-"""From the share that was promised: further off is an exception, and is named."""
-WHY = {
-    "estimate: superseded 365": "an end is also written down without a look, while a "
-    "survivor is known from looks alone, so that ends come to light more often",
-    "test of a term without effect": "a semen batch holds about seven courses, too few "
-    "to show how far such batches differ",
-}
-"""Reasons, as far as they are known, of what the tables show to be off."""
-PLAIN = "rate"
-"""Plain rates are measured against a truth that they do not aim at."""
 
 
 def how_sure() -> dict[str, Any]:

@@ -7,7 +7,6 @@ from typing import Any
 
 import altair as alt
 
-from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.dashboard.charts.adjusted import (
@@ -17,6 +16,7 @@ from queen_outcomes.dashboard.charts.adjusted import (
     compared_row,
     draw_differences,
 )
+from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP
@@ -78,7 +78,7 @@ def _group(
 ) -> dict[str, Any] | None:
     """Draw a grouping's levels side by side; None where there are not two of them."""
     rows = store.records(
-        resources.read("sql", "10_pages", "onset_levels.sql"),
+        statement("onset_levels"),
         {"grouping": grouping, "most": MOST_LEVELS},
     )
     if len({row["level"] for row in rows}) < 2:

@@ -16,44 +16,92 @@ import polars as pl
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import packing
+from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.facts import words
 from queen_outcomes.facts.column import LINE_BITS
-from queen_outcomes.facts.outcomes import OUTCOMES
+from queen_outcomes.facts.outcomes import OUTCOMES, Outcome
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes import explain
 
 STATIC = (
-    "queens.css",
-    "queens-data.js",
-    "queens-words.js",
-    "queens-table.js",
-    "queens-marks.js",
-    "queens-story.js",
-    "queens-timeline.js",
-    "queens-panel.js",
+    *("queens.css", "queens-data.js", "queens-words.js", "queens-table.js"),
+    *("queens-timeline.js", "queens-panel.js"),
 )
-"""The page's own style and scripts."""
+"""The page's own style and scripts, in the order in which they are loaded."""
+LIST_FILE = "data/queens-list.js"
+QUEENS_A_FILE = 2000
+STATES = ("yes", "no", "undecided", "left")
+"""A state is its place here and 1; 4 more while its window is open; 0: not at risk."""
+NAMED = (
+    *("operator", "line", "graft_batch", "semen_batch", "protocol", "dose_ul"),
+    "end_reason",
+)
+"""Columns whose values stand once, in order, in a list of their own."""
+COUNTED = ("course", "onset_after", "onset_by", "end_by")
+END_WORDS = {
+    "drone_layer": "gone as a drone-layer",
+    "culled_fault": "culled for a fault",
+}
+"""How an end is said where its name does not say it."""
+EVENTS = (
+    *("emerged", "semen", "inseminated", "co2", "placed", "checked", "left", "sampled"),
+    *("quarantined", "another", "drones", "brood", "empty", "no_brood", "queen"),
+    "nothing",
+)
+"""What a row of the records tells (see `trail.sql`), or what a look that counts is drawn as
+(see `queen_looks.sql`)."""
+WORDED = {
+    "courses": (),
+    "records": ("remark",),
+    "answers": ("rule",),
+    "due": ("look_for", "settles"),
+}
+"""Columns of words, by table."""
+WHOLE = {
+    "courses": ("course", "conflict", "end_after", "inferred", "exit_day", "next_day"),
+    "records": ("on", "until", "event", "place", "laying_after", "laying_by"),
+    "answers": ("asked", "after", "by"),
+    "due": ("course", "day", "on"),
+}
+"""Columns of whole numbers, by table."""
+LISTS = {"courses": (), "records": ("says",), "answers": ("settled",), "due": ()}
+"""Columns of lists of words or places, by table."""
+
+Question = tuple[str, int]
 
 
 def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     """Give what the page `queens.html` shows, and the files it loads."""
-    courses = store.frame(resources.read("sql", "10_pages", "queen_cards.sql"))
-    answers = store.frame(resources.read("sql", "10_pages", "queen_answers.sql"))
+    rules = settings.outcomes
+    courses = store.frame(statement("queen_cards"))
+    answers = store.frame(statement("queen_answers"))
     queens = courses["queen_id"].unique().sort().to_list()
     sources = words.source_names(store)
-    listed = index(courses, answers, queens, settings, as_of)
-    listed["sources"] = sources
-    listed["queens_a_file"] = QUEENS_A_FILE
+    column, column_title = _column(rules.windows)
+    listed = {
+        **index(courses, answers, queens, settings, as_of),
+        "sources": sources,
+        "queens_a_file": QUEENS_A_FILE,
+        "column": column,
+        "end_words": END_WORDS,
+        "events": EVENTS,
+        "tables": {
+            name: (*whole, *WORDED[name], *LISTS[name]) for name, whole in WHOLE.items()
+        },
+    }
     told = details(store, courses, answers, settings, as_of)
-    parts = packed_files(told, queens, sources, settings.outcomes.windows)
-    rules = settings.outcomes
+    parts = packed_files(told, queens, sources, rules.windows)
+    scripts = [f"static/{name}" for name in STATIC if name.endswith(".js")]
+    scripts.insert(1, LIST_FILE)  # behind the script that takes it up
     return {
         "count": len(courses),
-        "questions": rules.windows,
+        "choices": _choices(rules.windows),
+        "column_title": column_title,
         "first_window": rules.laying_days[0],
         "first_answer": rules.laying_days[0] + rules.grace_days,
+        "scripts": scripts,
         "files": {
-            "data/queens-list.js": _script("list", listed),
+            LIST_FILE: _script("list", listed),
             **{
                 f"data/queens-{number}.js": _script(number, part)
                 for number, part in enumerate(parts)
@@ -63,24 +111,36 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     }
 
 
+def _first_of(curve: str, windows: list[Question]) -> tuple[Outcome, int | None]:
+    """Give the outcome with a curve, and the place of its first question, if it has one."""
+    outcome = next(one for one in OUTCOMES.values() if one.curve == curve)
+    asked = [at for at, (name, _) in enumerate(windows) if name == outcome.name]
+    return outcome, asked[0] if asked else None
+
+
+def _column(windows: list[Question]) -> tuple[int | None, str]:
+    """Give the question that has a column in the list, and its heading."""
+    outcome, at = _first_of("state", windows)
+    title = outcome.label.capitalize()
+    return at, title if at is None else f"{title} by day {windows[at][1]}"
+
+
+def _choices(windows: list[Question]) -> list[dict[str, Any]]:
+    """Give the answers that the list can be narrowed to."""
+    found = []
+    for curve, is_success in (("state", True), ("onset", False)):
+        outcome, at = _first_of(curve, windows)
+        if at is not None:
+            said = outcome.success if is_success else outcome.failure
+            answer = "no" if (outcome.fails == "yes") is is_success else "yes"
+            said = said.format(windows[at][1])
+            found.append({"question": at, "answer": answer, "words": said})
+    return found
+
+
 def _script(name: str | int, content: dict[str, Any]) -> str:
     """Give a script that hands its content over; a page from a disk may load no other."""
     return f"queens.take({words.script_json(name)}, {words.script_json(content)});\n"
-
-
-STATES = ("yes", "no", "undecided", "left")
-"""A state is its place here and 1; 4 more while its window is open; 0: not at risk."""
-NAMED = (
-    "operator",
-    "line",
-    "graft_batch",
-    "semen_batch",
-    "protocol",
-    "dose_ul",
-    "end_reason",
-)
-"""Columns whose values stand once, in order, in a list of their own."""
-COUNTED = ("course", "onset_after", "onset_by", "end_by")
 
 
 def index(
@@ -127,6 +187,7 @@ def index(
         "first_day": first,
         "grace_days": settings.outcomes.grace_days,
         "queens": queens,
+        "answers": STATES,
         "questions": [_question(*asked) for asked in settings.outcomes.windows],
         "lists": lists,
         "columns": packing.without_gaps(columns),
@@ -138,7 +199,13 @@ def index(
 
 
 def _question(outcome: str, days: int) -> dict[str, Any]:
-    return {"outcome": outcome, "days": days, "words": OUTCOMES[outcome].label}
+    asked = OUTCOMES[outcome]
+    return {
+        "outcome": outcome,
+        "days": days,
+        "words": asked.label,
+        "lane": asked.curve == "incidence" and asked.is_told_at_close,
+    }
 
 
 def _coded_values(column: pl.Series) -> tuple[list[Any], str | None]:
@@ -163,16 +230,13 @@ def _state_codes(
     return [known.get(course, 0) for course in courses["course_id"]]
 
 
-Details = dict[str, pl.DataFrame]
-
-
 def details(
     store: Store,
     courses: pl.DataFrame,
     answers: pl.DataFrame,
     settings: Settings,
     as_of: dt.date,
-) -> Details:
+) -> dict[str, pl.DataFrame]:
     """Give what is to be shown of the queens, as tables in the order of the queens.
 
     Parameters
@@ -199,7 +263,7 @@ def details(
     def told(name: str) -> pl.DataFrame:
         return store.frame(explain.statement(name), given)
 
-    shapes = store.frame(resources.read("sql", "10_pages", "queen_looks.sql"))
+    shapes = store.frame(statement("queen_looks"))
     looks = told("looks_explained").join(shapes, on="ref")
     looks = looks.with_columns(event=pl.lit("checked")).drop(
         "course_id", "day", "source"
@@ -220,7 +284,7 @@ def details(
         "courses": courses.sort("queen_id", "course"),
         "records": records,
         "answers": _settled_by(answers, records),
-        "due": store.frame(resources.read("sql", "10_pages", "queen_due.sql")),
+        "due": store.frame(statement("queen_due")),
     }
 
 
@@ -246,48 +310,11 @@ def _settled_by(answers: pl.DataFrame, records: pl.DataFrame) -> pl.DataFrame:
     return rows.join(found, on="row", how="left").sort("row").drop("row")
 
 
-QUEENS_A_FILE = 2000
-
-EVENTS = (
-    "emerged",
-    "semen",
-    "inseminated",
-    "co2",
-    "placed",
-    "checked",
-    "left",
-    "sampled",
-    "quarantined",
-    "another",
-    "drones",
-    "brood",
-    "empty",
-    "no_brood",
-    "queen",
-    "nothing",
-)
-"""What a row of the records tells (see `trail.sql`), or what a look that counts is drawn as
-(see `queen_looks.sql`)."""
-WORDED = {
-    "records": ("remark",),
-    "answers": ("rule",),
-    "due": ("look_for", "settles"),
-}
-"""Columns of words, by table."""
-WHOLE = {
-    "courses": ("course", "conflict", "end_after", "inferred", "exit_day", "next_day"),
-    "records": ("on", "until", "event", "place", "laying_after", "laying_by"),
-    "answers": ("asked", "after", "by"),
-    "due": ("course", "day", "on"),
-}
-"""Columns of whole numbers, by table."""
-
-
 def packed_files(
     told: Mapping[str, pl.DataFrame],
     queens: list[str],
     sources: list[str],
-    questions: list[tuple[str, int]],
+    questions: list[Question],
 ) -> Iterator[dict[str, Any]]:
     """Give what each file holds: the queens in order, `QUEENS_A_FILE` to a file.
 
@@ -325,7 +352,7 @@ def _coded(
     told: Mapping[str, pl.DataFrame],
     queens: list[str],
     sources: list[str],
-    questions: list[tuple[str, int]],
+    questions: list[Question],
 ) -> dict[str, pl.DataFrame]:
     """Put numbers in the place of queens, dates, sources and what has a fixed order."""
     first = (
@@ -387,7 +414,7 @@ def _packed(here: dict[str, pl.DataFrame], start: int, queens: int) -> dict[str,
         }
         columns |= {
             column: packing.numbers(shared.places(frame[column].replace("", None)))
-            for column in WORDED.get(name, ())
+            for column in WORDED[name]
         }
         packed[name] = packing.without_gaps(columns)
         counts = np.bincount(frame["queen"].to_numpy() - start, minlength=queens)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store, quote
+from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
 
@@ -46,9 +46,7 @@ IN_SHORT = {
 def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     """Give what the page `records.html` shows."""
     del settings, as_of
-    grouped = store.records(
-        resources.read("sql", "10_pages", "reasons_found.sql"), {"most": MOST_EXAMPLES}
-    )
+    grouped = store.records(statement("reasons_found"), {"most": MOST_EXAMPLES})
     for row in grouped:
         row["told"] = IN_SHORT.get(row["reason"], row["reason"].replace("_", " "))
     return {

@@ -9,9 +9,9 @@ from typing import Any
 
 import altair as alt
 
-from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
+from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.facts import words
 from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Settings
@@ -43,46 +43,38 @@ Row = dict[str, Any]
 def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     """Give what the page `index.html` shows."""
     window = settings.outcomes.laying_days[0]
-    cohorts = store.records(
-        _sql("cohorts"),
-        {"outcome": "laying", "window_days": window, "as_of": as_of},
-    )
+    asked = {"outcome": "laying", "window_days": window}
+    cohorts = store.records(statement("cohorts"), {**asked, "as_of": as_of})
     season = _season_rate(store, window)
     due = store.records("SELECT * FROM due")
     failed = _failed(store, settings, as_of)
-    lacking = store.records(_sql("lacking"))
+    lacking = store.records(statement("lacking"))
     return {
-        "counts": store.records(_sql("standing_counts"))[0],
+        "counts": store.records(statement("standing_counts"))[0],
         "due": [row for row in due if row["status"] == "due"],
         "missed": [row for row in due if row["status"] == "missed"],
         "due_first": DUE_FIRST,
         "window": window,
         "season": season,
-        "season_words": words.rate_in_words(season, settings.min_shown)
-        if season
-        else "",
-        "headline": words.estimate_in_words(season) if season else "",
+        "season_words": season and words.rate_in_words(season, settings.min_shown),
+        "headline": season and words.estimate_in_words(season),
         "cohorts": cohorts,
         "rates": _overall(store, settings),
         "failed": failed[:MOST_FAILED],
         "failed_first": FAILED_FIRST,
         "failed_more": max(0, len(failed) - MOST_FAILED),
         "lacking": _in_order(lacking, settings),
-        "changes": store.records(_sql("changes_counted"), {"most": MOST_CHANGES}),
+        "changes": store.records(statement("changes_counted"), {"most": MOST_CHANGES}),
         "charts": _drawn(cohorts, season, window),
         "title_said": title(season, window, settings.min_shown),
         "first_closes": first_close(store, settings, as_of),
     }
 
 
-def _sql(name: str) -> str:
-    return resources.read("sql", "10_pages", f"{name}.sql")
-
-
-def _failed(store: Store, settings: Settings, as_of: dt.date) -> list[dict[str, Any]]:
+def _failed(store: Store, settings: Settings, as_of: dt.date) -> list[Row]:
     """Give the courses of which a failure became known lately, the latest first."""
     return store.records(
-        _sql("failed_lately"),
+        statement("failed_lately"),
         {
             "as_of": as_of,
             "lately_days": LATELY_DAYS,
@@ -102,27 +94,22 @@ def _failed(store: Store, settings: Settings, as_of: dt.date) -> list[dict[str, 
     )
 
 
-def _drawn(
-    cohorts: list[dict[str, Any]], season: dict[str, Any] | None, window: int
-) -> dict[str, Any]:
+def _drawn(cohorts: list[Row], season: Row | None, window: int) -> dict[str, Any]:
     """Draw the weeks, once one of them has a share."""
     if all(row["share"] is None for row in cohorts):
         return {}
-    chart = cohort_chart(
-        cohorts,
-        question=f"laying by day {window}",
-        season_rate=season["rate"] if season else None,
-    )
+    question, rate = f"laying by day {window}", season and season["rate"]
+    chart = cohort_chart(cohorts, question=question, season_rate=rate)
     return {"cohorts": theme.dressed(chart)}
 
 
-def _in_order(rows: list[dict[str, Any]], settings: Settings) -> list[dict[str, Any]]:
+def _in_order(rows: list[Row], settings: Settings) -> list[Row]:
     """Put rows of outcomes in the order in which a station asks the questions."""
     order = {question: at for at, question in enumerate(settings.outcomes.windows)}
     return sorted(rows, key=lambda row: order[row["outcome"], row["window_days"]])
 
 
-def title(season: dict[str, Any] | None, window: int, min_shown: int) -> str:
+def title(season: Row | None, window: int, min_shown: int) -> str:
     """Say the season's estimate, or why it is no headline yet."""
     if season is None:
         return f"Laying by day {window}, week by week"
@@ -137,9 +124,7 @@ def title(season: dict[str, Any] | None, window: int, min_shown: int) -> str:
     )
 
 
-def first_close(
-    store: Store, settings: Settings, as_of: dt.date
-) -> dict[str, Any] | None:
+def first_close(store: Store, settings: Settings, as_of: dt.date) -> Row | None:
     """Give when the first window closes, while none has.
 
     Returns
@@ -149,13 +134,13 @@ def first_close(
         closed, or where there is no course.
     """
     rows = store.records(
-        _sql("first_close"),
+        statement("first_close"),
         {"grace_days": settings.outcomes.grace_days},
     )
     return rows[0] if rows and rows[0]["on"] > as_of else None
 
 
-def _season_rate(store: Store, window: int) -> dict[str, Any] | None:
+def _season_rate(store: Store, window: int) -> Row | None:
     rows = store.records(
         "SELECT * FROM rates WHERE outcome = 'laying' AND window_days = $window "
         "AND \"grouping\" = 'season' ORDER BY level DESC LIMIT 1",
@@ -164,7 +149,7 @@ def _season_rate(store: Store, window: int) -> dict[str, Any] | None:
     return rows[0] if rows else None
 
 
-def _overall(store: Store, settings: Settings) -> list[dict[str, Any]]:
+def _overall(store: Store, settings: Settings) -> list[Row]:
     rows = _in_order(
         store.records("SELECT * FROM rates WHERE \"grouping\" = 'all'"), settings
     )

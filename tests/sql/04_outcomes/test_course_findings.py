@@ -3,7 +3,7 @@
 import datetime as dt
 
 import pytest
-from queen_outcomes.facts.limits import DERIVED_LIMITS
+from queen_outcomes.facts.dictionary import DERIVED_LIMITS
 from station_tables import check, day, derived, insemination, leave
 
 LAST = 122

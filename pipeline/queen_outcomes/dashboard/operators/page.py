@@ -11,8 +11,8 @@ from typing import Any
 
 from queen_outcomes.audit.cases import read_risk_model
 from queen_outcomes.audit.sheet import failing
-from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
+from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.dashboard.operators import batches, learning, process, rates, series
 from queen_outcomes.facts import words
 from queen_outcomes.facts.dose_words import counted
@@ -59,7 +59,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
 
 def _counts(store: Store, question: tuple[str, int]) -> Row:
     (row,) = store.records(
-        resources.read("sql", "10_pages", "audited_counts.sql"),
+        statement("audited_counts"),
         dict(zip(("outcome", "window_days"), question, strict=True)),
     )
     return row
