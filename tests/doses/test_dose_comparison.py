@@ -17,7 +17,11 @@ from queen_outcomes.doses.arm_courses import (
 )
 from queen_outcomes.doses.arm_model import arm_model
 from queen_outcomes.doses.arm_rows import margins_needed
-from queen_outcomes.doses.compare_request import Wanted, comparison_of, read_names
+from queen_outcomes.doses.compare_request import (
+    CompareRequest,
+    comparison_of,
+    read_names,
+)
 from queen_outcomes.doses.costs import drone_semen
 from queen_outcomes.doses.differences import find_overlap
 from queen_outcomes.doses.dose_curve import dose_for_rows, meant_by_arm, within_records
@@ -178,8 +182,8 @@ def test_a_curve_is_read_only_between_courses():
         for d, k, p in zip(doses, near, (0.3, 0.5, 0.7, 0.8, 0.85), strict=True)
     ]
     assert [r["dose_ul"] for r in within_records(curve, 10)] == [8.0, 10.0]
-    yes = Answers(np.array(["yes"] * 3 + ["no"]), np.ones(4, bool))
-    own, usual = dose_for_rows(curve, yes, QUESTION, 10)
+    yes = Answers(QUESTION, np.array(["yes"] * 3 + ["no"]))
+    own, usual = dose_for_rows(curve, yes, 10)
     assert own["success"] == 0.75
     assert 8 < own["dose_ul"] < 10
     assert usual["success"] == 0.8
@@ -227,7 +231,7 @@ def comparison(trial, *arms):
     return Comparison(trial, rows, names, names, "protocol", True, "", False)
 
 
-FOUND = (comparison("", "a", "b", "12, then 4"), comparison("T1", "a", "c"))
+FOUND = (comparison(None, "a", "b", "12, then 4"), comparison("T1", "a", "c"))
 
 
 def test_names_may_be_given_one_by_one_or_with_commas():
@@ -237,22 +241,24 @@ def test_names_may_be_given_one_by_one_or_with_commas():
 
 
 def test_the_comparison_is_the_one_that_holds_the_arms():
-    assert comparison_of(Wanted(), FOUND).trial == ""
-    assert comparison_of(Wanted(arms=("a,c",)), FOUND).trial == "T1"
-    assert comparison_of(Wanted(arms=("a",), reference="b"), FOUND).commonest == [
+    assert comparison_of(CompareRequest(), FOUND).trial is None
+    assert comparison_of(CompareRequest(arms=("a,c",)), FOUND).trial == "T1"
+    assert comparison_of(
+        CompareRequest(arms=("a",), reference="b"), FOUND
+    ).commonest == [
         "a",
         "b",
     ]
-    assert comparison_of(Wanted(trial="T1"), FOUND).commonest == ["a", "c"]
+    assert comparison_of(CompareRequest(trial="T1"), FOUND).commonest == ["a", "c"]
 
 
 @pytest.mark.parametrize(
     ("wanted", "error", "said"),
     [
-        (Wanted(arms=("b,c",)), UsageError, "different trials"),
-        (Wanted(arms=("a,x",)), UsageError, "there is no such arm"),
-        (Wanted(trial="T2"), UsageError, "expected: one of T1"),
-        (Wanted(arms=("a",)), NoModelError, "one arm only"),
+        (CompareRequest(arms=("b,c",)), UsageError, "different trials"),
+        (CompareRequest(arms=("a,x",)), UsageError, "there is no such arm"),
+        (CompareRequest(trial="T2"), UsageError, "expected: one of T1"),
+        (CompareRequest(arms=("a",)), NoModelError, "one arm only"),
     ],
 )
 def test_arms_that_cannot_be_compared_are_refused_in_words(wanted, error, said):
@@ -263,7 +269,7 @@ def test_arms_that_cannot_be_compared_are_refused_in_words(wanted, error, said):
 
 def test_without_any_arm_there_is_nothing_to_compare():
     with pytest.raises(NoModelError):
-        comparison_of(Wanted(), ())
+        comparison_of(CompareRequest(), ())
 
 
 def test_the_question_is_the_plans_unless_another_is_asked():

@@ -5,9 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
+from queen_outcomes.base import resources
 from queen_outcomes.base.errors import NoModelError, UsageError, nearest, shorten
 from queen_outcomes.base.store import Store
 from queen_outcomes.doses import arm_rows
@@ -17,17 +19,20 @@ from queen_outcomes.doses.arm_courses import (
     read_answers,
     read_courses,
 )
-from queen_outcomes.doses.arm_tables import Row, filled
-from queen_outcomes.doses.comparing import Asked, compare
+from queen_outcomes.doses.comparing import ArmQuestion, compare
 from queen_outcomes.doses.costs import drone_semen
-from queen_outcomes.doses.results import asked_of, fixed_form, tell_primary
+from queen_outcomes.doses.results import asked_of, fixed_form, primary_rows
+from queen_outcomes.facts.exports.doses import DOSES, DOSES_INTERNAL
+from queen_outcomes.facts.exports.writing import filled
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.season_plan import SeasonPlan
 from queen_outcomes.outcomes.asked_question import asked_question
 
+Row = dict[str, Any]
+
 
 @dataclass(frozen=True)
-class Wanted:
+class CompareRequest:
     """The command's words; None: not given.
 
     ``arms`` are names, or several in one text with commas between.
@@ -41,7 +46,7 @@ class Wanted:
     trial: str | None = None
 
 
-def comparison_of(wanted: Wanted, found: Sequence[Comparison]) -> Comparison:
+def comparison_of(wanted: CompareRequest, found: Sequence[Comparison]) -> Comparison:
     """Give the comparison that holds the arms named, cut down to them.
 
     Raises
@@ -133,13 +138,6 @@ def _of_trial(trial: str, found: Sequence[Comparison]) -> list[Comparison]:
     return [one for one in found if one.trial == trial]
 
 
-FIXED = """
-SELECT DISTINCT reference, "method"
-FROM arm_contrasts
-WHERE "primary" AND coalesce(trial, '') = $trial
-"""
-
-
 @dataclass(frozen=True, eq=False)
 class Once:
     """What was found: the question, and rows of the tables by their names.
@@ -168,7 +166,7 @@ def compare_once(
     store: Store,
     settings: Settings,
     as_of: dt.date,
-    wanted: Wanted,
+    wanted: CompareRequest,
     plan: SeasonPlan | None = None,
 ) -> Once:
     """Compare the arms asked for.
@@ -180,7 +178,7 @@ def compare_once(
     settings : Settings
     as_of : date
         The build's.
-    wanted : Wanted
+    wanted : CompareRequest
     plan : SeasonPlan, optional
         What the season has fixed; nothing is added to it.
 
@@ -193,36 +191,34 @@ def compare_once(
     courses = read_courses(store, settings.prior_cases)
     whole = find_comparisons(courses)
     one = comparison_of(wanted, whole)
-    answers = read_answers(store, question, courses.values["course_id"])
-    margin = settings.plan.margin if wanted.margin is None else wanted.margin
+    ids = courses.values["course_id"]
+    answers = read_answers(store, question, ids, settings.outcomes.grace_days)
     base = as_built(store, one, asked_of(one, answers, settings, None))
-    reference = wanted.reference or base.reference
     asked = replace(
         base,
-        question=question,
-        reference=reference,
-        margin=margin,
-        fixed=fixed_form(one, answers, question, plan),
+        reference=wanted.reference or base.reference,
+        margin=settings.plan.margin if wanted.margin is None else wanted.margin,
+        fixed=fixed_form(one, answers, plan),
     )
     found = compare(courses, one, answers, asked)
-    semen = drone_semen(store, as_of)
-    tables = {
+    rows = {
         "arm_contrasts": arm_rows.contrast_rows(found),
         "arm_models": [arm_rows.model_row(found)],
-        "arm_costs": arm_rows.cost_rows(courses, found, answers, semen),
-        **tell_primary(courses, found, answers),
+        **primary_rows(courses, found, drone_semen(store, as_of)),
     }
+    tables = {table.name: table for table in (*DOSES, *DOSES_INTERNAL)}
     return Once(
-        *(one.trial or None, question, reference, margin),
+        *(one.trial, question, asked.reference, asked.margin),
         margin_said(wanted, settings, question),
         sum(int((w.arm == "").sum()) for w in whole if w.trial == one.trial),
-        {name: filled(name, rows) for name, rows in tables.items()},
+        {name: filled(tables[name], some) for name, some in rows.items()},
     )
 
 
-def as_built(store: Store, one: Comparison, asked: Asked) -> Asked:
+def as_built(store: Store, one: Comparison, asked: ArmQuestion) -> ArmQuestion:
     """Take reference and primary method over from the build, where they apply."""
-    for reference, method in store.rows(FIXED, {"trial": one.trial}):
+    sql = resources.read("sql", "08_doses", "fixed_methods.sql")
+    for reference, method in store.rows(sql, {"trial": one.trial}):
         there = bool(np.any(one.arm == reference))
         return replace(
             asked, method=method, reference=reference if there else asked.reference
@@ -230,7 +226,9 @@ def as_built(store: Store, one: Comparison, asked: Asked) -> Asked:
     return asked
 
 
-def margin_said(wanted: Wanted, settings: Settings, question: tuple[str, int]) -> str:
+def margin_said(
+    wanted: CompareRequest, settings: Settings, question: tuple[str, int]
+) -> str:
     """Say where the margin comes from, where it is not the plan's for this question."""
     if wanted.margin is not None and (
         wanted.margin != settings.plan.margin or question != settings.plan.question

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -34,21 +33,18 @@ from queen_outcomes.doses.differences import (
     verdict,
 )
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.models.analysis_set import take
 from queen_outcomes.models.choose import Earlier
-from queen_outcomes.models.closed import failures_of
+from queen_outcomes.models.closed import take
 
-Row = dict[str, Any]
 METHODS = (UNADJUSTED, STRATIFIED, ADJUSTED)
 
 
 @dataclass(frozen=True, eq=False)
-class Asked:
+class ArmQuestion:
     """What is asked of a comparison.
 
     Attributes
     ----------
-    question : tuple of str and int
     reference : str
     method : str
         STRATIFIED or ADJUSTED: the one that was fixed beforehand.
@@ -62,7 +58,6 @@ class Asked:
         Factors and forms of the main model that the season has fixed.
     """
 
-    question: tuple[str, int]
     reference: str
     method: str
     margin: float | None
@@ -88,19 +83,15 @@ class Compared:
 
 
 @dataclass(frozen=True, eq=False)
-class Found:
+class ArmComparison:
     """What one comparison says to one question; see `compare`."""
 
-    asked: Asked
+    asked: ArmQuestion
     comparison: Comparison
+    answers: Answers
     arms: tuple[str, ...]
     model: ArmModel | None
     pairs: tuple[Compared, ...]
-
-
-def success_of(outcome: str, yes: np.ndarray) -> np.ndarray:
-    """Give successes from answers: 1 or 0, NaN not settled."""
-    return 1.0 - failures_of(outcome, yes)
 
 
 def shown_arms(comparison: Comparison, answers: Answers, fewest: int) -> list[str]:
@@ -111,8 +102,8 @@ def shown_arms(comparison: Comparison, answers: Answers, fewest: int) -> list[st
 
 
 def compare(
-    courses: ArmCourses, comparison: Comparison, answers: Answers, asked: Asked
-) -> Found:
+    courses: ArmCourses, comparison: Comparison, answers: Answers, asked: ArmQuestion
+) -> ArmComparison:
     """Compare all arms with the reference.
 
     Parameters
@@ -121,11 +112,11 @@ def compare(
     comparison : Comparison
     answers : Answers
         To the question, by the clock of the first insemination.
-    asked : Asked
+    asked : ArmQuestion
 
     Returns
     -------
-    Found
+    ArmComparison
         ``arms`` are those that could be compared; an arm with fewer closed courses
         than are shown has a pair without differences, in words. Limits and P of each
         method hold for all arms together (Bonferroni).
@@ -139,7 +130,9 @@ def compare(
     if asked.reference in arms and len(arms) > 1:
         model = data.model(arms)
     pairs = [_pair(data, name, arms, model) for name in sorted(others)]
-    return Found(asked, comparison, tuple(arms), model, tuple(_raised(pairs)))
+    return ArmComparison(
+        *(asked, comparison, answers, tuple(arms), model, tuple(_raised(pairs)))
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,7 +140,7 @@ class _Data:
     courses: ArmCourses
     comparison: Comparison
     answers: Answers
-    asked: Asked
+    asked: ArmQuestion
     level: float
 
     def closed_in(self, arms: Sequence[str]) -> np.ndarray:
@@ -156,8 +149,7 @@ class _Data:
         return np.flatnonzero(closed & np.isin(self.comparison.arm, arms))
 
     def success(self, kept: np.ndarray) -> np.ndarray:
-        yes = self.answers.yes[self.comparison.rows[kept]]
-        return success_of(self.asked.question[0], yes)
+        return self.answers.success[self.comparison.rows[kept]]
 
     def values(self, kept: np.ndarray) -> dict[str, np.ndarray]:
         return take(self.courses.values, self.comparison.rows[kept])
@@ -167,7 +159,7 @@ class _Data:
         yes = self.answers.yes[self.comparison.rows[kept]]
         return arm_model(
             *(self.values(kept), self.comparison.arm[kept], yes),
-            *(self.asked.question[0], self.asked.settings, self.asked.fixed),
+            *(self.answers.question[0], self.asked.settings, self.asked.fixed),
         )
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from queen_outcomes.base import resources
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.base.store import Store
-from queen_outcomes.doses.costs import UL_A_YIELDING_DRONE, YIELDING
+from queen_outcomes.doses.costs import UL_A_YIELDING_DRONE, YIELDING, read_drone_yield
 from queen_outcomes.facts.dose_words import success
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.closed import yes_fails
@@ -269,8 +269,7 @@ def _per_load(
 
 def _drones(store: Store, as_of: dt.date) -> tuple[Figure, Figure]:
     """Give the share of drones that yield, and the semen of a drone handled."""
-    sql = resources.read("sql", "08_doses", "drone_yield.sql")
-    (row,) = store.records(sql, {"as_of": as_of})
+    row = read_drone_yield(store, as_of)
     name, unit = "semen of a drone handled, yielding or not", "uL"
     yielding = Figure(
         "drones handled that yield", YIELDING, "share", EVERTED, "no own count"
