@@ -1,15 +1,11 @@
-"""Sizes move the way they should; lists are balanced and stay the same."""
+"""Sizes move the way they should."""
 
 from __future__ import annotations
-
-from collections import Counter
-from itertools import groupby
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.base.errors import UsageError
 from queen_outcomes.stats.shares.clustered_strata import stratified_difference
 from queen_outcomes.stats.shares.planning import (
     Dose,
@@ -29,7 +25,6 @@ from queen_outcomes.stats.shares.sizes import (
     superiority_power,
     superiority_size,
 )
-from queen_outcomes.trial.bench_list import permuted_blocks, stratum_name
 from scipy.stats import binom
 
 shares = st.floats(0.05, 0.95)
@@ -150,66 +145,3 @@ def test_semen_and_drones_to_have_ready():
     assert ready.semen_ul == pytest.approx(924)
     assert ready.drones == 1540
     assert to_have_ready([], 0.6).drones == 0
-
-
-strata = st.dictionaries(st.text(max_size=4), st.integers(0, 25), max_size=4)
-
-
-@settings(deadline=None)
-@given(
-    strata, st.integers(1, 3), st.integers(1, 3), st.integers(1, 3), st.integers(0, 9)
-)
-def test_every_full_block_holds_the_ratio(queens, a, b, times, seed):
-    arms, size = {"one": a, "two": b}, (a + b) * times
-    drawn = permuted_blocks(queens, arms, size, seed)
-    assert len(drawn) == sum(queens.values())
-    for (stratum, _), group in groupby(drawn, lambda p: (p.stratum, p.block)):
-        counts = Counter(place.arm for place in group)
-        if counts.total() == size:
-            assert counts == {"one": a * times, "two": b * times}
-        assert counts["one"] <= a * times
-        assert counts["two"] <= b * times
-        assert stratum in queens
-    for stratum, number in queens.items():
-        own = [place.place for place in drawn if place.stratum == stratum]
-        assert own == list(range(1, number + 1))
-
-
-@settings(deadline=None)
-@given(strata, st.integers(0, 2**40))
-def test_a_stratum_s_list_depends_on_its_name_and_the_seed_alone(queens, seed):
-    arms = {"x": 1, "y": 1, "z": 1}
-    drawn = permuted_blocks(queens, arms, 6, seed)
-    turned = dict(reversed(queens.items()))
-    assert permuted_blocks(turned, dict(reversed(arms.items())), 6, seed) == drawn
-    for stratum, number in queens.items():
-        alone = permuted_blocks({stratum: number}, arms, 6, seed)
-        assert alone == tuple(p for p in drawn if p.stratum == stratum)
-        longer = permuted_blocks({stratum: number + 6}, arms, 6, seed)
-        assert longer[:number] == alone
-
-
-def test_other_seeds_and_other_strata_give_other_lists():
-    arms = {"x": 1, "y": 1}
-    name = stratum_name("G1", "S1")
-    one, other = (permuted_blocks({name: 40}, arms, 4, seed) for seed in (1, 2))
-    assert one != other
-    second = permuted_blocks({stratum_name("G1", "S2"): 40}, arms, 4, 1)
-    assert [p.arm for p in one] != [p.arm for p in second]
-
-
-@pytest.mark.parametrize(
-    ("arms", "size", "seed", "said"),
-    [
-        ({"x": 1}, 4, 1, "by lot"),
-        ({}, 4, 1, "by lot"),
-        ({"x": 1, "y": 0}, 4, 1, "by lot"),
-        ({"x": 2, "y": 1}, 4, 1, "cannot hold the ratio"),
-        ({"x": 1, "y": 1}, 0, 1, "cannot hold the ratio"),
-        ({"x": 1, "y": 1}, 4, -1, "seed"),
-    ],
-)
-def test_what_cannot_be_drawn_is_refused_in_words(arms, size, seed, said):
-    with pytest.raises(UsageError, match=said) as refused:
-        permuted_blocks({"S": 8}, arms, size, seed)
-    assert "expected" in refused.value.text()

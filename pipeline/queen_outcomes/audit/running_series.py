@@ -47,7 +47,7 @@ FEWEST, MOST = 5, 40
 
 
 @dataclass(frozen=True, eq=False)
-class Season:
+class AuditSeason:
     """What the audit of a season stands on.
 
     Attributes
@@ -84,13 +84,13 @@ class Season:
 
 
 def running_series_of(
-    season: Season, current: RiskModel
+    season: AuditSeason, current: RiskModel
 ) -> tuple[list[Row], list[Row]]:
     """Give every operator's running series and the limits they are held against.
 
     Parameters
     ----------
-    season : Season
+    season : AuditSeason
     current : RiskModel
         Stands in where there is no earlier season.
     """
@@ -107,7 +107,7 @@ def running_series_of(
     return rows, limits
 
 
-def _risks(season: Season, current: RiskModel) -> RiskModel:
+def _risks(season: AuditSeason, current: RiskModel) -> RiskModel:
     """Give the season's risk model: as fixed, else from earlier seasons' courses."""
     outcome, days = season.question
     name, under = f"risk of {outcome} by day {days}", chosen_under(season.settings)
@@ -125,7 +125,11 @@ def _risks(season: Season, current: RiskModel) -> RiskModel:
 
 
 def _baseline(
-    season: Season, cases: ClosedCourses, model: RiskModel, name: str, own: np.ndarray
+    season: AuditSeason,
+    cases: ClosedCourses,
+    model: RiskModel,
+    name: str,
+    own: np.ndarray,
 ) -> Baseline:
     plan, settings = season.plan, season.settings.plan
     outcome, days = season.question
@@ -151,7 +155,7 @@ def _baseline(
 
 
 def _pattern(
-    season: Season, cases: ClosedCourses, counted: np.ndarray, before: np.ndarray
+    season: AuditSeason, cases: ClosedCourses, counted: np.ndarray, before: np.ndarray
 ) -> np.ndarray:
     """Give the courses that the operator's season looks like.
 
@@ -176,7 +180,7 @@ def _of_last_season(cases: ClosedCourses, rows: np.ndarray) -> np.ndarray:
 
 
 def _limit_rows(
-    season: Season, name: str, measured_by: Baseline, rows: list[Row]
+    season: AuditSeason, name: str, measured_by: Baseline, rows: list[Row]
 ) -> list[Row]:
     found = []
     for series in ("level", "drift"):
@@ -204,7 +208,7 @@ def _limit_rows(
 
 
 @dataclass(frozen=True)
-class Limits:
+class SeriesLimits:
     """Limits of one running series and what they do; NaN when there are none.
 
     Attributes
@@ -239,19 +243,19 @@ class Baseline:
         Earlier courses that it stands on.
     change : float
         Log odds of failing against the station; NaN without earlier courses.
-    level, drift : Limits
+    level, drift : SeriesLimits
         Against the station, and against the operator's own earlier courses.
     """
 
     courses: int
     change: float
-    level: Limits
-    drift: Limits
+    level: SeriesLimits
+    drift: SeriesLimits
 
     @classmethod
     def read(cls, section: Mapping[str, Any]) -> Baseline:
         """Read a baseline back from the season's file, where it stands as a dictionary."""
-        level, drift = (Limits(**section[name]) for name in ("level", "drift"))
+        level, drift = (SeriesLimits(**section[name]) for name in ("level", "drift"))
         return cls(section["courses"], section["change"], level, drift)
 
     def drift_risks(self, risks: np.ndarray) -> np.ndarray:
@@ -289,16 +293,16 @@ def baseline(
         failures = float(earlier.failed.sum())
         shrunken = failures * (1 - 2 * HALF / (n + 2 * HALF)) + HALF
         change = change_of_odds(logit(earlier.risk), min(max(shrunken, HALF), n - HALF))
-    own = Baseline(n, change, *(Limits(0, *(np.nan,) * 4),) * 2)
+    own = Baseline(n, change, *(SeriesLimits(0, *(np.nan,) * 4),) * 2)
     season = _season(name, pattern, plan)
     if not len(season):
-        none = Limits(0, *(np.nan,) * 4, said="no closed course to learn from")
+        none = SeriesLimits(0, *(np.nan,) * 4, said="no closed course to learn from")
         return replace(own, level=none, drift=none)
     seed = zlib.crc32(name.encode())
 
     times = min(replicates, max(FEWEST_REPLICATES, MOST_SIMULATED // len(season)))
 
-    def limits(risks: np.ndarray) -> Limits:
+    def limits(risks: np.ndarray) -> SeriesLimits:
         return _limits(
             calibrate(
                 risks,
@@ -314,9 +318,9 @@ def baseline(
     return replace(own, level=level, drift=drift)
 
 
-def _limits(found: Calibration) -> Limits:
+def _limits(found: Calibration) -> SeriesLimits:
     worse = found.worse
-    return Limits(
+    return SeriesLimits(
         found.courses,
         worse.limit,
         found.better.limit,
@@ -366,7 +370,7 @@ def series_rows(name: str, own: ClosedCourses, measured_by: Baseline) -> list[Ro
 
 
 def _one(
-    name: str, series: str, own: ClosedCourses, risks: np.ndarray, limits: Limits
+    name: str, series: str, own: ClosedCourses, risks: np.ndarray, limits: SeriesLimits
 ) -> list[Row]:
     worse, better = (
         at if np.isfinite(at) else np.inf for at in (limits.worse, limits.better)
@@ -397,7 +401,7 @@ def _one(
     ]
 
 
-def expected_by_others(season: Season) -> dict[str, float]:
+def expected_by_others(season: AuditSeason) -> dict[str, float]:
     """Give each operator's expected failures by the others' model; empty if not done.
 
     An operator is not in it where the others' courses give no model.

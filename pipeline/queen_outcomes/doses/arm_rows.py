@@ -221,16 +221,13 @@ def cost_rows(
 
 def _cost(cost: ArmCost, semen: DroneSemen) -> Row:
     said = f"{semen.said}; {cost.method}; not adjusted for anything"
+    spans = {"": cost.semen, "drones_": cost.drones, "queens_": cost.queens}
     return {
-        "semen_ul_per_success": cost.semen.estimate,
-        "low": cost.semen.low,
-        "high": cost.semen.high,
-        "drones_per_success": cost.drones.estimate,
-        "drones_low": cost.drones.low,
-        "drones_high": cost.drones.high,
-        "queens_per_success": cost.queens.estimate,
-        "queens_low": cost.queens.low,
-        "queens_high": cost.queens.high,
+        **{
+            f"{what or 'semen_ul_'}per_success": x.estimate for what, x in spans.items()
+        },
+        **{f"{what}low": x.low for what, x in spans.items()},
+        **{f"{what}high": x.high for what, x in spans.items()},
         "courses": cost.courses,
         "successes": cost.successes,
         "assumptions": f"{said}; {cost.message}" if cost.message else said,

@@ -46,7 +46,7 @@ class CompareRequest:
     trial: str | None = None
 
 
-def comparison_of(wanted: CompareRequest, found: Sequence[Comparison]) -> Comparison:
+def comparison_of(request: CompareRequest, found: Sequence[Comparison]) -> Comparison:
     """Give the comparison that holds the arms named, cut down to them.
 
     Raises
@@ -60,11 +60,11 @@ def comparison_of(wanted: CompareRequest, found: Sequence[Comparison]) -> Compar
     -----
     Without a trial the comparison with most of the arms named, then with most courses.
     """
-    if wanted.trial is not None:
-        found = _of_trial(wanted.trial, found)
+    if request.trial is not None:
+        found = _of_trial(request.trial, found)
     known = list(dict.fromkeys(n for one in found for n in one.commonest))
-    named = read_names(wanted.arms, known)
-    reference = wanted.reference
+    named = read_names(request.arms, known)
+    reference = request.reference
     asked = {*named, *([reference] if reference else [])}
     for name in sorted(asked):
         _refuse_unknown(name, known)
@@ -166,7 +166,7 @@ def compare_once(
     store: Store,
     settings: Settings,
     as_of: dt.date,
-    wanted: CompareRequest,
+    request: CompareRequest,
     plan: SeasonPlan | None = None,
 ) -> Once:
     """Compare the arms asked for.
@@ -178,7 +178,7 @@ def compare_once(
     settings : Settings
     as_of : date
         The build's.
-    wanted : CompareRequest
+    request : CompareRequest
     plan : SeasonPlan, optional
         What the season has fixed; nothing is added to it.
 
@@ -187,17 +187,17 @@ def compare_once(
     UsageError, NoModelError
         See `asked_question` and `comparison_of`.
     """
-    question = asked_question(settings, wanted.outcome, wanted.days)
+    question = asked_question(settings, request.outcome, request.days)
     courses = read_courses(store, settings.prior_cases)
     whole = find_comparisons(courses)
-    one = comparison_of(wanted, whole)
+    one = comparison_of(request, whole)
     ids = courses.values["course_id"]
     answers = read_answers(store, question, ids, settings.outcomes.grace_days)
     base = as_built(store, one, asked_of(one, answers, settings, None))
     asked = replace(
         base,
-        reference=wanted.reference or base.reference,
-        margin=settings.plan.margin if wanted.margin is None else wanted.margin,
+        reference=request.reference or base.reference,
+        margin=settings.plan.margin if request.margin is None else request.margin,
         fixed=fixed_form(one, answers, plan),
     )
     found = compare(courses, one, answers, asked)
@@ -209,7 +209,7 @@ def compare_once(
     tables = {table.name: table for table in (*DOSES, *DOSES_INTERNAL)}
     return Once(
         *(one.trial, question, asked.reference, asked.margin),
-        margin_said(wanted, settings, question),
+        margin_said(request, settings, question),
         sum(int((w.arm == "").sum()) for w in whole if w.trial == one.trial),
         {name: filled(tables[name], some) for name, some in rows.items()},
     )
@@ -227,11 +227,11 @@ def as_built(store: Store, one: Comparison, asked: ArmQuestion) -> ArmQuestion:
 
 
 def margin_said(
-    wanted: CompareRequest, settings: Settings, question: tuple[str, int]
+    request: CompareRequest, settings: Settings, question: tuple[str, int]
 ) -> str:
     """Say where the margin comes from, where it is not the plan's for this question."""
-    if wanted.margin is not None and (
-        wanted.margin != settings.plan.margin or question != settings.plan.question
+    if request.margin is not None and (
+        request.margin != settings.plan.margin or question != settings.plan.question
     ):
         return "The margin was given with the command, and not fixed beforehand."
     if settings.plan.margin is not None and question != settings.plan.question:

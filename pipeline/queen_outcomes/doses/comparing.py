@@ -20,10 +20,9 @@ from queen_outcomes.doses.differences import (
     ADJUSTED,
     STRATIFIED,
     UNADJUSTED,
+    ArmPair,
     Difference,
     Overlap,
-    Pair,
-    Trial,
     Verdict,
     find_overlap,
     simultaneous_level,
@@ -173,7 +172,7 @@ def _pair(data: _Data, arm: str, arms: list[str], model: ArmModel | None) -> Com
         said = f"{' and '.join(few)}: fewer than {least} closed courses, counts only"
         return Compared(arm, None, {}, Verdict("none", said), len(kept))
     values = data.values(kept)
-    pair = Pair(
+    pair = ArmPair(
         *(data.success(kept), first, values["graft_batch"]),
         *(data.comparison.block[kept], data.level, asked.margin),
     )
@@ -204,8 +203,7 @@ def _judge(data: _Data, primary: Difference, first: np.ndarray) -> Verdict:
     planned = None if asked.planned is None else 2 * asked.planned
     # an arm that is ahead of its plan does not make up for one that is behind
     closed = sum(min(n, asked.planned) if asked.planned else n for n in counts)
-    trial = Trial(closed, planned, comparison.intended)
-    return verdict(primary.low, primary.high, asked.margin, trial)
+    return verdict(primary.low, primary.high, asked.margin, closed, planned)
 
 
 def _raised(pairs: list[Compared]) -> list[Compared]:
