@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from incidence import cumulative_incidence
 from queen_outcomes.stats.times.aalen_johansen import Stretches, walk, walk_again
 from queen_outcomes.stats.times.competing import (
     FAILED,
     UNSETTLED,
     WORKING,
-    cumulative_incidence,
     state_occupation,
     three_states,
 )

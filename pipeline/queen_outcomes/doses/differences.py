@@ -20,8 +20,7 @@ from queen_outcomes.stats.shares.proportions import (
     newcombe_difference,
 )
 from queen_outcomes.stats.shares.score_limits import score_limits, score_test
-from queen_outcomes.stats.shares.strata import risk_ratio
-from queen_outcomes.stats.shares.strata_tests import breslow_day_test
+from queen_outcomes.stats.shares.strata import breslow_day_test, risk_ratio
 
 UNADJUSTED, STRATIFIED, ADJUSTED = "unadjusted", "stratified", "adjusted"
 NOTHING = Interval(np.nan, np.nan, np.nan)
@@ -152,7 +151,7 @@ def stratified(pair: Pair, *, by_lot: bool) -> Difference:
     return Difference(
         *(STRATIFIED, found.estimate, found.low, found.high, found.p()),
         np.nan if margin is None else found.p_above(-margin),
-        risk_ratio(found.strata).estimate,
+        risk_ratio(found.strata),
         homogeneity_p=breslow_day_test(found.strata).p,
         said=said,
     )

@@ -31,11 +31,6 @@ class Validation:
         Mean squared error of the predictions and of the base rate.
     intercept, slope : float
         Of the answers on the logit of the predictions: 0 and 1 when right.
-    in_the_large : float
-        The intercept with the slope held at 1: the predictions' mean too low (> 0) or
-        too high (< 0).
-    better : bool
-        Whether the predictions beat the base rate's Brier score.
     message : str
         What could not be computed and why; empty when all was.
     """
@@ -49,8 +44,6 @@ class Validation:
     base_brier: float
     intercept: float
     slope: float
-    in_the_large: float
-    better: bool
     message: str
 
 
@@ -87,26 +80,22 @@ def validate(
     seen = np.isfinite(p) & np.isfinite(y)
     y, p, groups, base = y[seen], p[seen], groups[seen], base[seen]
     if len(y) == 0:
-        return Validation(0, 0, *[np.nan] * 8, False, "no course was predicted")
+        return Validation(0, 0, *[np.nan] * 7, "no course was predicted")
     limits = auc_limits(y, p, groups, seed=seed, replicates=replicates)
     brier, base_brier = (float(np.mean((q - y) ** 2)) for q in (p, base))
     slopes, message = _calibration(y, p)
     if np.isnan(limits).any() and not message:
         message = "too few groups with both answers for limits of the AUC"
-    better = brier < base_brier
-    return Validation(
-        len(y), int(y.sum()), auc(y, p), *limits, brier, base_brier, *slopes, better,
-        message,
-    )  # fmt: skip
+    figures = (auc(y, p), *limits, brier, base_brier, *slopes)
+    return Validation(len(y), int(y.sum()), *figures, message)
 
 
-def _calibration(y, p) -> tuple[tuple[float, float, float], str]:
+def _calibration(y, p) -> tuple[tuple[float, float], str]:
     score = logit(np.clip(p, NEAREST, 1 - NEAREST))
     ones = np.ones((len(y), 1))
     both = fit_plain(np.column_stack([ones, score]), y)
-    large = fit_plain(ones, y, offset=score)
-    three = (float(both.beta[0]), float(both.beta[1]), float(large.beta[0]))
-    return three, f"calibration: {both.message}" if both.message else ""
+    found = (float(both.beta[0]), float(both.beta[1]))
+    return found, f"calibration: {both.message}" if both.message else ""
 
 
 def auc(y, p) -> float:
@@ -172,21 +161,3 @@ def _auc_of_counts(yes: np.ndarray, no: np.ndarray) -> np.ndarray:
     pairs = yes.sum(axis=0) * no.sum(axis=0)
     wins = np.sum(yes * below, axis=0)
     return np.divide(wins, pairs, out=np.full(len(pairs), np.nan), where=pairs > 0)
-
-
-def delong_se(y, p) -> float:
-    """Give the standard error of the AUC for independent courses.
-
-    From the placements of each yes among the no and the other way round. DeLong ER et
-    al. Biometrics 1988;44:837-845. For courses in groups use `auc_limits`.
-    """
-    y, p = np.asarray(y, float), np.asarray(p, float)
-    yes, no = p[y == 1], p[y == 0]
-    if min(len(yes), len(no)) < 2:
-        return np.nan
-    ranks = rankdata(p)
-    above = (ranks[y == 1] - rankdata(yes)) / len(no)
-    under = 1.0 - (ranks[y == 0] - rankdata(no)) / len(yes)
-    return float(
-        np.sqrt(np.var(above, ddof=1) / len(yes) + np.var(under, ddof=1) / len(no))
-    )

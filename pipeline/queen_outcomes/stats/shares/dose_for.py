@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 from scipy.special import logit
 
 NEARLY = 1e-12
@@ -22,8 +21,6 @@ class DoseFor:
         The share asked for.
     dose, low, high : float
         In the unit of the doses given; NaN where there is none, with the reason.
-    se : float
-        NaN for a dose read off a curve.
     message : str
     """
 
@@ -31,57 +28,7 @@ class DoseFor:
     dose: float
     low: float
     high: float
-    se: float
     message: str
-
-
-def dose_on_line(
-    success: float,
-    line: tuple[float, float],
-    cov,
-    given: tuple[float, float] | None = None,
-    *,
-    df: float = np.inf,
-    level: float = 0.95,
-) -> DoseFor:
-    """Give the dose at which a line on the logit scale reaches a success.
-
-    Parameters
-    ----------
-    success : float
-    line : tuple of float
-        Constant and slope.
-    cov : array_like, shape (2, 2)
-        Of the two.
-    given : tuple of float, optional
-        Smallest and largest dose given; a dose outside is not stated.
-    df : float
-        Degrees of freedom of Student's t; the normal when not given.
-    level : float
-
-    Returns
-    -------
-    DoseFor
-
-    Notes
-    -----
-    ``D = (logit p - b0) / b1``; by the delta method with the gradient
-    ``-(1, D) / b1``. Venables WN, Ripley BD. Modern Applied Statistics with S, 7.2.
-    """
-    constant, slope = line
-    if not 0 < success < 1:
-        return _none(success, "a success to be reached lies between 0 and 1")
-    if not slope > 0:
-        return _none(success, "success does not rise with the dose")
-    dose = float((logit(success) - constant) / slope)
-    if given is not None and not given[0] <= dose <= given[1]:
-        return _none(
-            success, "lies outside the doses given: the line is not carried on"
-        )
-    gradient = -np.array([1.0, dose]) / slope
-    se = float(np.sqrt(max(gradient @ np.asarray(cov, float) @ gradient, 0.0)))
-    reach = float(stats.t.isf((1 - level) / 2, df)) * se
-    return DoseFor(success, dose, dose - reach, dose + reach, se, "")
 
 
 def dose_on_curve(success: float, dose, probability, low, high) -> DoseFor:
@@ -124,7 +71,7 @@ def dose_on_curve(success: float, dose, probability, low, high) -> DoseFor:
     middle = _crossing(dose, curve, after, wanted)
     left = _last_below(dose, above, after, wanted)
     right = _first_reached(dose, below, after, wanted)
-    return DoseFor(success, middle, left, right, np.nan, _without(left, right))
+    return DoseFor(success, middle, left, right, _without(left, right))
 
 
 def _crossing(dose, curve, after: int, wanted: float) -> float:
@@ -156,4 +103,4 @@ def _without(left: float, right: float) -> str:
 
 def _none(success: float, why: str) -> DoseFor:
     said = f"{100 * success:g} %: {why}"
-    return DoseFor(success, np.nan, np.nan, np.nan, np.nan, said)
+    return DoseFor(success, np.nan, np.nan, np.nan, said)

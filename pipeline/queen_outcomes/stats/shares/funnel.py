@@ -17,7 +17,6 @@ import numpy as np
 from scipy.stats import binom
 
 from queen_outcomes.stats.shares.multiplicity import benjamini_hochberg
-from queen_outcomes.stats.shares.poisson_binomial import CountDistribution
 
 FEWER, NEITHER, MORE = -1, 0, 1
 """Directions of a flag."""
@@ -101,71 +100,6 @@ def binomial_limit(tail, n, target) -> np.ndarray:
     return (r - above) / n
 
 
-def count_limit(counts: CountDistribution, tail: float) -> float:
-    """Control limit of a number of failures, interpolated in the same way.
-
-    Parameters
-    ----------
-    counts : CountDistribution
-        Of one operator's courses.
-    tail : float
-        Chance below the limit.
-
-    Returns
-    -------
-    float
-        In failures; not cut off at 0 and n.
-    """
-    below = np.cumsum(counts.pmf)
-    r = min(int(np.searchsorted(below, tail, side="right")), counts.courses)
-    return float(r - (below[r] - tail) / counts.pmf[r])
-
-
-def share_z(failures, n, target: float) -> tuple[np.ndarray, np.ndarray]:
-    """Give z and s of shares of failures, s from the target.
-
-    Parameters
-    ----------
-    failures, n : array_like, shape (I,)
-    target : float
-        Share expected of everyone, within 0 and 1.
-
-    Returns
-    -------
-    tuple of ndarray
-        z and s, each of shape (I,).
-    """
-    n = np.asarray(n, float)
-    s = np.sqrt(target * (1.0 - target) / n)
-    return (np.asarray(failures, float) / n - target) / s, s
-
-
-def arcsine_z(failures, n, target: float) -> tuple[np.ndarray, np.ndarray]:
-    """Give z and s on the arcsine scale, where the variance hardly hangs on the share.
-
-    Parameters
-    ----------
-    failures, n : array_like, shape (I,)
-    target : float
-
-    Returns
-    -------
-    tuple of ndarray
-        z and s = 1 / (2 sqrt n), each of shape (I,).
-    """
-    n = np.asarray(n, float)
-    s = 1.0 / (2.0 * np.sqrt(n))
-    angle = np.arcsin(np.sqrt(np.asarray(failures, float) / n))
-    return (angle - np.arcsin(np.sqrt(target))) / s, s
-
-
-def log_ratio_z(observed, expected) -> tuple[np.ndarray, np.ndarray]:
-    """Give z and s of log(observed / expected); minus infinity without failures."""
-    s = 1.0 / np.sqrt(np.asarray(expected, float))
-    with np.errstate(divide="ignore"):
-        return np.log(np.asarray(observed, float) * s**2) / s, s
-
-
 def adjusted_z(observed, expected, variance) -> Adjusted:
     """Compare observed with risk-adjusted expected failures.
 
@@ -215,17 +149,6 @@ def overdispersion(z, s, *, winsor: float = 0.1) -> Overdispersion:
     if number < 2 or not excess > 0:
         return Overdispersion(phi, 0.0)
     return Overdispersion(phi, float(excess / (w.sum() - (w**2).sum() / w.sum())))
-
-
-def multiplicative_z(z, phi: float) -> np.ndarray:
-    """Shrink z scores by sqrt(phi) where phi is above 1."""
-    return np.asarray(z, float) / np.sqrt(max(phi, 1.0))
-
-
-def additive_z(z, s, tau2: float) -> np.ndarray:
-    """Widen each standard error by the variance between operators."""
-    z, s = np.asarray(z, float), np.asarray(s, float)
-    return z * s / np.sqrt(s**2 + tau2)
 
 
 def flags(mid_lower, mid_upper, *, share: float = 0.05) -> Flags:

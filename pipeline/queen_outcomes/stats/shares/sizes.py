@@ -76,21 +76,6 @@ def superiority_size(
     return Size(float(m), float(r * m))
 
 
-def superiority_power(
-    n1: float, n2: float, p1: float, p2: float, *, alpha: float = 0.05
-) -> float:
-    """Give the power of the two-sided test of a difference, without correction.
-
-    The other tail, a claim in the wrong direction, is not counted.
-    """
-    if not (n1 > 0 and n2 > 0 and _shares(p1, p2)):
-        return np.nan
-    r = n2 / n1
-    pooled, apart = _spreads(p1, p2, r)
-    far = abs(p1 - p2) * np.sqrt(r * n1) - norm.isf(alpha / 2) * pooled
-    return _tail(far, apart)
-
-
 def margin_size(
     p1: float,
     p2: float,
@@ -131,30 +116,6 @@ def margin_size(
     return Size(float(n1), float(ratio * n1))
 
 
-def margin_power(
-    n1: float, n2: float, p1: float, p2: float, d0: float, *, alpha: float = 0.025
-) -> float:
-    """Give the power of Farrington and Manning's test, one-sided."""
-    if not (n1 > 0 and n2 > 0 and _shares(p1, p2)):
-        return np.nan
-    null, true = _margin_spreads(p1, p2, d0, n2 / n1)
-    return _tail((p1 - p2 - d0) * np.sqrt(n1) - norm.isf(alpha) * null, true)
-
-
-def simple_margin_size(
-    p: float, margin: float, *, alpha: float = 0.025, power: float = 0.8
-) -> Size:
-    """Give the size for "not worse" when both arms share p: ``2 p q (za + zb)^2 / d^2``.
-
-    Blackwelder WC. Control Clin Trials 1982;3:345-353.
-    """
-    if not (_shares(p, p) and margin > 0):
-        return Size(np.inf, np.inf, "no margin")
-    reach = norm.isf(alpha) + norm.ppf(power)
-    n = float(2 * p * (1 - p) * (reach / margin) ** 2)
-    return Size(n, n)
-
-
 def _shares(*shares: float) -> bool:
     return all(0 <= p <= 1 for p in shares)
 
@@ -170,10 +131,3 @@ def _margin_spreads(p1: float, p2: float, d0: float, r: float) -> tuple[float, f
     P1, P2 = (float(p) for p in restricted_shares(p1, 1.0, r * p2, r, d0))
     null = np.sqrt(P1 * (1 - P1) + P2 * (1 - P2) / r)
     return null, np.sqrt(p1 * (1 - p1) + p2 * (1 - p2) / r)
-
-
-def _tail(far: float, spread: float) -> float:
-    """Give the normal probability below ``far / spread``; 0 or 1 without spread."""
-    if spread > 0:
-        return float(norm.cdf(far / spread))
-    return float(far > 0)

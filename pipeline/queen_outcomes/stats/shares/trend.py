@@ -14,38 +14,26 @@ class TrendTest:
 
     Attributes
     ----------
-    scores : tuple of float
     scored_by : str
         What the scores are, for example "doses in uL"; the answer depends on them.
     slope : float
         Change of the share for one step of score, by weighted least squares.
     z, p : float
         Trend, above 0 when the share rises; two-sided.
-    statistic, mantel : float
-        ``z^2``, and the same in Mantel's form, times (N - 1) / N; 1 degree of freedom.
-    mantel_p : float
-    total, total_p : float
-        Pearson's chi-square of any difference, ``total_df`` degrees of freedom.
-    total_df : int
-    lack_of_fit, lack_p : float
-        What the line does not explain, ``total_df - 1`` degrees of freedom; P is NaN
-        with two groups.
+    total : float
+        Pearson's chi-square of any difference, k - 1 degrees of freedom.
+    lack_p : float
+        Of what the line does not explain, ``total - z^2`` on k - 2 degrees of freedom;
+        NaN with two groups.
     message : str
         Why there is nothing; empty when there is. The numbers are then NaN.
     """
 
-    scores: tuple[float, ...]
     scored_by: str
     slope: float
     z: float
     p: float
-    statistic: float
-    mantel: float
-    mantel_p: float
     total: float
-    total_df: int
-    total_p: float
-    lack_of_fit: float
     lack_p: float
     message: str = ""
 
@@ -57,7 +45,7 @@ def trend_test(yes, n, scores, scored_by: str) -> TrendTest:
     ----------
     yes, n : array_like, shape (k,)
         Counts a group, or effective counts where groups span batches
-        (`clusters.effective_counts`). Groups without courses are passed over.
+        (`design_effect.effective_counts`). Groups without courses are passed over.
     scores : array_like, shape (k,)
     scored_by : str
         The scores in words.
@@ -73,27 +61,21 @@ def trend_test(yes, n, scores, scored_by: str) -> TrendTest:
     """
     x, n, s = (np.asarray(v, np.float64) for v in (yes, n, scores))
     x, n, s = x[n > 0], n[n > 0], s[n > 0]
-    named = tuple(float(v) for v in s)
     total = n.sum()
     share = x.sum() / total if total > 0 else np.nan
     if len(n) < 2 or np.ptp(s) == 0:
-        return _none(named, scored_by, "fewer than two doses have courses")
+        return _none(scored_by, "fewer than two doses have courses")
     if not 0 < share < 1:
-        return _none(named, scored_by, "all courses answered alike")
+        return _none(scored_by, "all courses answered alike")
     off = s - np.sum(n * s) / total
     lean, spread = np.sum(off * (x - n * share)), np.sum(n * off**2)
     z = float(lean / np.sqrt(share * (1 - share) * spread))
     pearson = float(np.sum((x - n * share) ** 2 / n) / (share * (1 - share)))
-    df, lack = len(n) - 1, max(pearson - z * z, 0.0)
-    mantel = z * z * (total - 1) / total
-    tails = [float(chi2.sf(v, k)) for v, k in ((mantel, 1), (pearson, df))]
-    lack_p = float(chi2.sf(lack, df - 1)) if df > 1 else np.nan
-    return TrendTest(
-        *(named, scored_by, float(lean / spread), z, float(2 * norm.sf(abs(z)))),
-        *(z * z, float(mantel), tails[0], pearson, df, tails[1], lack, lack_p),
-    )
+    lack, df = max(pearson - z * z, 0.0), len(n) - 2
+    lack_p = float(chi2.sf(lack, df)) if df else np.nan
+    p = float(2 * norm.sf(abs(z)))
+    return TrendTest(scored_by, float(lean / spread), z, p, pearson, lack_p)
 
 
-def _none(scores: tuple[float, ...], scored_by: str, why: str) -> TrendTest:
-    blank = [np.nan] * 6
-    return TrendTest(scores, scored_by, *blank, np.nan, 0, *[np.nan] * 3, why)
+def _none(scored_by: str, why: str) -> TrendTest:
+    return TrendTest(scored_by, *[np.nan] * 5, why)

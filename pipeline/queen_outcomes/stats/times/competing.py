@@ -55,55 +55,6 @@ class Curves:
     method: str
 
 
-def cumulative_incidence(
-    entry, exit_, event, *, causes, days, clusters=None, seed: int | None = None
-) -> Curves:
-    r"""Share that has met each of several competing events by each day.
-
-    .. math:: F_k(t) = \sum_{s \le t} S(s-) \, d_k(s) / n(s)
-
-    with S the share without any event, d the events and n those with entry < s <= exit.
-
-    Parameters
-    ----------
-    entry, exit_ : array_like, shape (n,)
-        Under observation on the days behind ``entry``, up to and with ``exit_``.
-        An event on day 0 needs an entry of -1; a row with exit_ <= entry says nothing.
-    event : array_like of int, shape (n,)
-        What happened on ``exit_``; a value that is no cause means the row left.
-    causes : sequence of int
-        Codes of the causes, in the order of the result.
-    days : array_like, shape (k,)
-    clusters : array_like, shape (n,), optional
-        Batch of each row; without it every row stands for itself.
-    seed : int, optional
-        With it, and from 20 clusters on, standard errors are those of a bootstrap over
-        clusters; otherwise the infinitesimal jackknife's.
-
-    Returns
-    -------
-    Curves
-        Shapes (causes, k).
-
-    Notes
-    -----
-    Aalen OO, Johansen S, Scand J Stat 1978;5:141-150.
-    """
-    entry, exit_ = np.asarray(entry, float), np.asarray(exit_, float)
-    event = np.asarray(event)
-    to = np.full(len(entry), CENSORED)
-    for number, cause in enumerate(causes):
-        to[event == cause] = number + 1
-    copies = None
-    if clusters is None:
-        given = np.column_stack([entry, exit_, to])[exit_ > entry]
-        alike, copies = np.unique(given, axis=0, return_counts=True)
-        entry, exit_, to = alike[:, 0], alike[:, 1], alike[:, 2].astype(int)
-        clusters = np.arange(len(alike))
-    rows = _stretches(entry, exit_, np.zeros(len(entry), int), to, clusters, copies)
-    return _curves(rows, np.eye(len(causes) + 1)[0], days, seed, slice(1, None))
-
-
 def state_occupation(
     stretches: dict, *, states: int, days, start: int = 0, seed: int | None = None
 ) -> Curves:
