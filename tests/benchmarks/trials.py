@@ -18,7 +18,7 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.append(str(Path(__file__).parents[1] / "support"))
+sys.path.append(str(Path(__file__).resolve().parents[1] / "support"))
 
 from powers import margin_power
 from queen_outcomes.doses.differences import Pair, stratified, unadjusted

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from queen_outcomes.doses.costs import arm_cost, frontier
-from queen_outcomes.stats.shares.dose_for import dose_on_curve
+from queen_outcomes.stats.shares.dose_response import dose_on_curve
 from queen_outcomes.stats.shares.proportions import wilson
 from scipy import stats
 from scipy.special import expit

@@ -13,7 +13,7 @@ from queen_outcomes.doses.verdict import (
     verdict,
 )
 from queen_outcomes.stats.shares.multiplicity import holm
-from queen_outcomes.stats.shares.score_limits import score_limits, score_test
+from queen_outcomes.stats.shares.proportions import score_limits, score_test
 
 DONE = Trial(closed=100, planned=100)
 RISING = ("worse", "inconclusive", "not_worse", "better")

@@ -6,12 +6,14 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.stats.shares.design_effect import clustered_share, effective_counts
-from queen_outcomes.stats.shares.icc import (
+from queen_outcomes.stats.shares.clustering import (
     anova_icc,
     arms_within_batches,
+    clustered_share,
+    effective_counts,
     icc_of_counts,
 )
+from queen_outcomes.stats.shares.dose_response import trend_test
 from queen_outcomes.stats.shares.strata import (
     breslow_day_test,
     odds_ratio,
@@ -19,7 +21,6 @@ from queen_outcomes.stats.shares.strata import (
     risk_ratio,
     strata_of,
 )
-from queen_outcomes.stats.shares.trend import trend_test
 from scipy.optimize import brentq
 
 TWO = ([8, 15], [10, 20], [5, 9], [10, 18])

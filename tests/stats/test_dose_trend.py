@@ -10,8 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from queen_outcomes.stats.logistic.plain import fit_plain, likelihood_ratio
-from queen_outcomes.stats.shares.dose_for import dose_on_curve
-from queen_outcomes.stats.shares.trend import trend_test
+from queen_outcomes.stats.shares.dose_response import dose_on_curve, trend_test
 from scipy.special import expit
 from scipy.stats import chi2
 

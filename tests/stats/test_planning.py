@@ -14,19 +14,17 @@ from queen_outcomes.base.errors import UsageError
 from queen_outcomes.stats.shares.clustered_strata import stratified_difference
 from queen_outcomes.stats.shares.planning import (
     Dose,
+    Size,
     arm_plan,
     design_effect,
     enough_batches,
     few_batches_factor,
+    margin_size,
+    superiority_size,
     to_have_ready,
     within_batch_effect,
 )
-from queen_outcomes.stats.shares.score_limits import score_z
-from queen_outcomes.stats.shares.sizes import (
-    Size,
-    margin_size,
-    superiority_size,
-)
+from queen_outcomes.stats.shares.proportions import score_z
 from queen_outcomes.trial.allocation import permuted_blocks, stratum_name
 from scipy.stats import binom
 

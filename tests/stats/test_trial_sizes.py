@@ -18,11 +18,9 @@ from powers import margin_power
 from queen_outcomes.stats.shares.planning import (
     arm_plan,
     design_effect,
-    within_batch_effect,
-)
-from queen_outcomes.stats.shares.sizes import (
     margin_size,
     superiority_size,
+    within_batch_effect,
 )
 from queen_outcomes.trial.allocation import permuted_blocks
 

@@ -5,9 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from delong import delong_se
-from queen_outcomes.stats.logistic.folds import forward_split, group_folds, out_of_fold
 from queen_outcomes.stats.logistic.plain import fit_plain
-from queen_outcomes.stats.logistic.validate import auc, auc_limits, validate
+from queen_outcomes.stats.logistic.validate import (
+    auc,
+    auc_limits,
+    forward_split,
+    group_folds,
+    out_of_fold,
+    validate,
+)
 from random_courses import courses
 from scipy.special import expit
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from queen_outcomes.stats.shares.score_limits import restricted_shares
+from queen_outcomes.stats.shares.proportions import restricted_shares
 from scipy.stats import norm
 
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from queen_outcomes.audit.cases import Cases
 from queen_outcomes.models.analysis_set import own_level
-from queen_outcomes.stats.shares.design_effect import (
+from queen_outcomes.stats.shares.clustering import (
     batch_counts,
     clustered_share,
     effective_counts,

@@ -12,7 +12,7 @@ from queen_outcomes.dashboard.charts.funnel import MOST_TOP, funnel_chart
 from queen_outcomes.dashboard.figures import Figure, Numbers
 from queen_outcomes.dashboard.operator_overlap import apart
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.stats.shares.funnel_lines import funnel_lines
+from queen_outcomes.stats.shares.funnel import funnel_lines
 
 Row = dict[str, Any]
 KINDS = {"graft_batch": "graft batch", "semen_batch": "semen batch"}

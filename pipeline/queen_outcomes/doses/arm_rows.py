@@ -13,7 +13,7 @@ from queen_outcomes.doses.costs import ArmCost, arm_cost, frontier
 from queen_outcomes.doses.differences import ADJUSTED
 from queen_outcomes.doses.drone_semen import DroneSemen
 from queen_outcomes.models.analysis_set import own_level
-from queen_outcomes.stats.shares.design_effect import (
+from queen_outcomes.stats.shares.clustering import (
     batch_counts,
     clustered_share,
     effective_counts,

@@ -9,7 +9,7 @@ import numpy as np
 from queen_outcomes.facts.dose_words import counted
 from queen_outcomes.models.analysis_set import own_level
 from queen_outcomes.stats.shares.clustered_strata import stratified_difference
-from queen_outcomes.stats.shares.design_effect import (
+from queen_outcomes.stats.shares.clustering import (
     batch_counts,
     clustered_share,
     effective_counts,
@@ -18,8 +18,9 @@ from queen_outcomes.stats.shares.proportions import (
     Interval,
     difference_bounds,
     newcombe_difference,
+    score_limits,
+    score_test,
 )
-from queen_outcomes.stats.shares.score_limits import score_limits, score_test
 from queen_outcomes.stats.shares.strata import breslow_day_test, risk_ratio
 
 UNADJUSTED, STRATIFIED, ADJUSTED = "unadjusted", "stratified", "adjusted"

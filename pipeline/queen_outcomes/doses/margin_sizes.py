@@ -10,10 +10,13 @@ from typing import Any
 import numpy as np
 
 from queen_outcomes.models.analysis_set import own_level
-from queen_outcomes.stats.shares.design_effect import batch_counts
-from queen_outcomes.stats.shares.icc import icc_of_counts
-from queen_outcomes.stats.shares.planning import POWER, arm_plan, design_effect
-from queen_outcomes.stats.shares.sizes import margin_size
+from queen_outcomes.stats.shares.clustering import batch_counts, icc_of_counts
+from queen_outcomes.stats.shares.planning import (
+    POWER,
+    arm_plan,
+    design_effect,
+    margin_size,
+)
 
 MARGINS = (0.05, 0.10, 0.15)
 

@@ -13,16 +13,14 @@ from scipy.optimize import brentq
 
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.stats.shares.planning import (
+    Size,
     design_effect,
     enough_batches,
     few_batches_factor,
-    within_batch_effect,
-)
-from queen_outcomes.stats.shares.sizes import (
-    Size,
     margin_size,
     round_up,
     superiority_size,
+    within_batch_effect,
 )
 from queen_outcomes.trial.plan_figures import Figures
 from queen_outcomes.trial.plan_request import Request
