@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 from queen_outcomes.audit.checker_agreement import agreement_rows
 from queen_outcomes.base.store import Store
-from queen_outcomes.stats.shares.funnel_lines import funnel_lines
+from queen_outcomes.stats.shares.funnel import funnel_lines
 from station_tables import check, derived, insemination
 from statsmodels.stats.inter_rater import cohens_kappa
 

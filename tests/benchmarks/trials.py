@@ -11,10 +11,16 @@ counting 2,000 and of 95 % limits); for equal arms it comes as often as the plan
 from __future__ import annotations
 
 import argparse
+import sys
 import time
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
+
+sys.path.append(str(Path(__file__).resolve().parents[1] / "support"))
+
+from powers import margin_power
 from queen_outcomes.doses.differences import (
     ArmPair,
     stratified,
@@ -22,7 +28,6 @@ from queen_outcomes.doses.differences import (
     verdict,
 )
 from queen_outcomes.stats.shares.planning import few_batches_factor, within_batch_effect
-from queen_outcomes.stats.shares.sizes import margin_power
 from scipy.special import expit, logit
 from scipy.stats import norm
 

@@ -12,7 +12,7 @@ from queen_outcomes.doses.differences import (
     verdict,
 )
 from queen_outcomes.stats.shares.multiplicity import holm
-from queen_outcomes.stats.shares.score_limits import score_limits, score_test
+from queen_outcomes.stats.shares.proportions import score_limits, score_test
 
 DONE = (100, 100)
 RISING = ("worse", "inconclusive", "not_worse", "better")

@@ -4,14 +4,16 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.stats.times.aalen_johansen import Stretches, walk, walk_again
+from incidence import cumulative_incidence
 from queen_outcomes.stats.times.competing import (
     FAILED,
     UNSETTLED,
     WORKING,
-    cumulative_incidence,
+    Stretches,
     state_occupation,
     three_states,
+    walk,
+    walk_again,
 )
 from scipy.special import logit
 from scipy.stats import t

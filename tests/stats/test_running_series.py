@@ -15,13 +15,13 @@ import numpy as np
 import pytest
 from queen_outcomes.stats.series.cusum import running_series, weights
 from queen_outcomes.stats.series.learning import (
+    alike_signal_chance,
     competence_chance,
     learning_curve,
     learning_limit,
     learning_weights,
 )
-from queen_outcomes.stats.series.run_length import (
-    alike_signal_chance,
+from run_lengths import (
     average_run_length,
     lattice_alternative,
     lattice_run_length,

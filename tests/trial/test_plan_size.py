@@ -15,8 +15,7 @@ from hypothesis import strategies as st
 from planned_station import request
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.stats.shares.clustered_strata import stratified_difference
-from queen_outcomes.stats.shares.planning import few_batches_factor
-from queen_outcomes.stats.shares.sizes import margin_size
+from queen_outcomes.stats.shares.planning import few_batches_factor, margin_size
 from queen_outcomes.trial.bench_list import bench_list
 from queen_outcomes.trial.plan import trial_size
 from queen_outcomes.trial.plan_figures import Figures, PlanFigure

@@ -13,7 +13,7 @@ from queen_outcomes.dashboard.figures import Figure, Numbers
 from queen_outcomes.dashboard.operator_overlap import apart
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.facts.words import BATCH_KINDS
-from queen_outcomes.stats.shares.funnel_lines import funnel_lines
+from queen_outcomes.stats.shares.funnel import funnel_lines
 
 Row = dict[str, Any]
 OUTSIDE_95 = 0.05

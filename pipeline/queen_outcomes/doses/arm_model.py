@@ -18,8 +18,7 @@ from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP, Asked, ask
 from queen_outcomes.models.analysis_set import AnalysisSet
 from queen_outcomes.models.choose import Earlier, by_reason
 from queen_outcomes.models.closed import yes_fails
-from queen_outcomes.models.fit import LEVELS, cluster_codes
-from queen_outcomes.models.fitted import Fitted
+from queen_outcomes.models.fit import LEVELS, Fitted, cluster_codes
 from queen_outcomes.models.questions import (
     ModelRequest,
     choose_form,

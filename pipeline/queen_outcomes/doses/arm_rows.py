@@ -16,15 +16,19 @@ from queen_outcomes.facts.exports.doses import ARM_COURSES
 from queen_outcomes.facts.exports.writing import schema
 from queen_outcomes.facts.outcomes import question_columns
 from queen_outcomes.models.analysis_set import own_level
-from queen_outcomes.stats.shares.design_effect import (
+from queen_outcomes.stats.shares.clustering import (
     batch_counts,
     clustered_share,
     effective_counts,
+    icc_of_counts,
 )
-from queen_outcomes.stats.shares.icc import icc_of_counts
-from queen_outcomes.stats.shares.planning import POWER, arm_plan, design_effect
+from queen_outcomes.stats.shares.planning import (
+    POWER,
+    arm_plan,
+    design_effect,
+    margin_size,
+)
 from queen_outcomes.stats.shares.proportions import wilson
-from queen_outcomes.stats.shares.sizes import margin_size
 
 Row = dict[str, Any]
 MARGINS = (0.05, 0.10, 0.15)

@@ -13,7 +13,7 @@ from queen_outcomes.models.analysis_set import own_level
 from queen_outcomes.models.choose import is_between
 from queen_outcomes.models.terms import Values
 from queen_outcomes.stats.shares.clustered_strata import stratified_difference
-from queen_outcomes.stats.shares.design_effect import (
+from queen_outcomes.stats.shares.clustering import (
     batch_counts,
     clustered_share,
     effective_counts,
@@ -22,10 +22,10 @@ from queen_outcomes.stats.shares.proportions import (
     Interval,
     difference_bounds,
     newcombe_difference,
+    score_limits,
+    score_test,
 )
-from queen_outcomes.stats.shares.score_limits import score_limits, score_test
-from queen_outcomes.stats.shares.strata import risk_ratio
-from queen_outcomes.stats.shares.strata_tests import breslow_day_test
+from queen_outcomes.stats.shares.strata import breslow_day_test, risk_ratio
 
 UNADJUSTED, STRATIFIED, ADJUSTED = "unadjusted", "stratified", "adjusted"
 NOTHING = Interval(np.nan, np.nan, np.nan)
@@ -156,7 +156,7 @@ def stratified(pair: ArmPair, *, by_lot: bool) -> Difference:
     return Difference(
         *(STRATIFIED, found.estimate, found.low, found.high, found.p()),
         np.nan if margin is None else found.p_above(-margin),
-        risk_ratio(found.strata).estimate,
+        risk_ratio(found.strata),
         homogeneity_p=breslow_day_test(found.strata).p,
         said=said,
     )

@@ -16,13 +16,17 @@ from queen_outcomes.doses.arm_courses import Answers, ArmCourses, Comparison
 from queen_outcomes.facts.outcomes import question_columns
 from queen_outcomes.models.analysis_set import own_level
 from queen_outcomes.models.closed import yes_fails
-from queen_outcomes.stats.shares.design_effect import (
+from queen_outcomes.stats.shares.clustering import (
     batch_counts,
     clustered_share,
     effective_counts,
 )
-from queen_outcomes.stats.shares.dose_for import DoseFor, dose_on_curve
-from queen_outcomes.stats.shares.trend import TrendTest, trend_test
+from queen_outcomes.stats.shares.dose_response import (
+    DoseFor,
+    TrendTest,
+    dose_on_curve,
+    trend_test,
+)
 
 Row = dict[str, Any]
 ASKED_FOR = 0.8

@@ -16,7 +16,7 @@ from scipy import stats
 
 from queen_outcomes.models.analysis_set import has_two
 from queen_outcomes.models.choose import is_between
-from queen_outcomes.models.fitted import Fitted
+from queen_outcomes.models.fit import Fitted
 from queen_outcomes.models.terms import OTHER, Form, Values
 from queen_outcomes.stats.logistic.adjusted import (
     Adjusted,

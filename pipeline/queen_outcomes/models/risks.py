@@ -20,7 +20,7 @@ from queen_outcomes.models.terms import MAIN, Form, Values
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
 
 if TYPE_CHECKING:
-    from queen_outcomes.models.fitted import Fitted
+    from queen_outcomes.models.fit import Fitted
 
 FARTHEST = 12.0
 """Log odds by which expected failures are shifted at most to meet the observed."""

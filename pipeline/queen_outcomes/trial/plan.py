@@ -20,17 +20,15 @@ from queen_outcomes.facts.settings import Settings
 from queen_outcomes.stats.shares.planning import (
     Dose,
     Ready,
+    Size,
     design_effect,
     enough_batches,
     few_batches_factor,
-    to_have_ready,
-    within_batch_effect,
-)
-from queen_outcomes.stats.shares.sizes import (
-    Size,
     margin_size,
     round_up,
     superiority_size,
+    to_have_ready,
+    within_batch_effect,
 )
 from queen_outcomes.trial.plan_figures import Figures, station_figures
 from queen_outcomes.trial.plan_request import Request, read_request, unusual_doses

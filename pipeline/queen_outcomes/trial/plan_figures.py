@@ -19,7 +19,7 @@ from queen_outcomes.doses.costs import UL_A_YIELDING_DRONE, YIELDING, read_drone
 from queen_outcomes.facts.dose_words import success
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.closed import yes_fails
-from queen_outcomes.stats.shares.icc import anova_icc, arms_within_batches
+from queen_outcomes.stats.shares.clustering import anova_icc, arms_within_batches
 from queen_outcomes.trial.plan_request import Request
 
 STATION = "this station's records"

@@ -13,7 +13,7 @@ from scipy.linalg import null_space
 from scipy.optimize import linprog
 
 from queen_outcomes.stats.logistic.collinear import column_scale, find_aliased
-from queen_outcomes.stats.logistic.logistic_parts import (
+from queen_outcomes.stats.logistic.plain import (
     collapse_rows,
     rows_of,
     same_answer,

@@ -14,9 +14,11 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import expit, logit, ndtri
 
-from queen_outcomes.stats.shares.batch_points import MANY, BatchPoints, batch_points
 from queen_outcomes.stats.shares.poisson_binomial import (
+    MANY,
+    BatchPoints,
     Tails,
+    batch_points,
     independent_counts,
     tails_given,
 )

@@ -7,21 +7,168 @@ Kaplan-Meier, which counts competing ends as if they could still turn into the e
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
-from queen_outcomes.stats.times.aalen_johansen import (
-    CENSORED,
-    Stretches,
-    walk,
-    walk_again,
-)
 from queen_outcomes.stats.times.curve_limits import (
     ENOUGH_BATCHES,
     draw_batches,
     share_limits,
 )
+
+CENSORED = -1
+"""Next state of a stretch that ended without a move."""
+
+
+@dataclass(frozen=True)
+class Stretches:
+    """Time under observation, a stretch a row, and the batches they belong to.
+
+    Attributes
+    ----------
+    entry, exit : ndarray, shape (n,)
+        Each covers the days behind ``entry``, up to and with ``exit``.
+    state, to : ndarray of int, shape (n,)
+        State during the stretch and after it; -1 where observation ended.
+    cluster : ndarray of int, shape (n,)
+        0 .. G - 1.
+    copies : ndarray, shape (G,)
+        How many batches each numbered one stands for.
+    """
+
+    entry: np.ndarray
+    exit: np.ndarray
+    state: np.ndarray
+    to: np.ndarray
+    cluster: np.ndarray
+    copies: np.ndarray
+
+
+@dataclass(frozen=True)
+class Path:
+    """Shares on the days with a move, the start first.
+
+    Attributes
+    ----------
+    times : ndarray, shape (T,)
+    share, variance : ndarray, shape (T + 1, states)
+        Row i holds from ``times[i - 1]`` on.
+    """
+
+    times: np.ndarray
+    share: np.ndarray
+    variance: np.ndarray
+
+
+def walk(rows: Stretches, states: int, start) -> Path:
+    """Take the product day by day, with its variance by the infinitesimal jackknife.
+
+    A batch's influence is the derivative of the shares in its weight; the variance is
+    the sum of the squares.
+
+    Parameters
+    ----------
+    rows : Stretches
+    states : int
+    start : ndarray, shape (states,)
+        Shares before the first move.
+    """
+    share, influence = start.copy(), np.zeros((len(rows.copies), states))
+    times, shares, variances = [], [start], [np.zeros(states)]
+    for time, own, moves in _days(rows, states):
+        total = rows.copies @ own
+        moved, pushed = share.copy(), influence.copy()
+        for state, to, done in moves:
+            # h = N / Y; its derivative in a batch's weight is (N_own - Y_own h) / Y
+            hazard = (rows.copies @ done) / total[state]
+            change = influence[:, state] * hazard
+            change += share[state] * (done - own[:, state] * hazard) / total[state]
+            _move(moved, state, to, share[state] * hazard)
+            _move(pushed.T, state, to, change)
+        share, influence = moved, pushed
+        times.append(time)
+        shares.append(share)
+        variances.append(rows.copies @ influence**2)
+    return Path(np.array(times, float), np.array(shares), np.array(variances))
+
+
+def walk_again(rows: Stretches, states: int, start, draws) -> np.ndarray:
+    """Take the product with the batches drawn anew.
+
+    Parameters
+    ----------
+    rows : Stretches
+    states : int
+    start : ndarray, shape (states,)
+    draws : ndarray, shape (B, G)
+        How often each batch counts.
+
+    Returns
+    -------
+    ndarray, shape (T + 1, B, states)
+        On the times of `walk`. Where nobody drawn is at risk, nothing moves.
+    """
+    draws = draws.astype(float)
+    share = np.tile(start, (len(draws), 1))
+    shares = [share]
+    for _, own, moves in _days(rows, states):
+        total = draws @ own
+        moved = share.copy()
+        for state, to, done in moves:
+            hazard = (draws @ done) / np.maximum(total[:, state], 1.0)
+            _move(moved.T, state, to, share[:, state] * hazard)
+        share = moved
+        shares.append(share)
+    return np.array(shares)
+
+
+def _move(shares, state: int, to: int, amount) -> None:
+    """Take from one state, give to another; states are the first axis."""
+    shares[state] -= amount
+    shares[to] += amount
+
+
+def _days(rows: Stretches, states: int) -> Iterator[tuple]:
+    """Go through the days with a move.
+
+    Yields the day, the batches' counts at risk just before it (G, states), and the
+    moves: from, to and each batch's count of them.
+    """
+    came, went = (
+        np.argsort(rows.entry, kind="stable"),
+        np.argsort(rows.exit, kind="stable"),
+    )
+    moving = went[rows.to[went] >= 0]
+    times, first = np.unique(rows.exit[moving], return_index=True)
+    entered = np.searchsorted(rows.entry[came], times, side="left")
+    left = np.searchsorted(rows.exit[went], times, side="left")
+    own, before, gone = np.zeros((len(rows.copies), states)), 0, 0
+    stops = np.append(first[1:], len(moving))[: len(times)]
+    spans = zip(times, entered, left, first, stops, strict=True)
+    for time, comes, goes, start, stop in spans:
+        _count(own, rows, came[before:comes], 1.0)
+        _count(own, rows, went[gone:goes], -1.0)
+        before, gone = comes, goes
+        yield float(time), own, _moves(rows, moving[start:stop])
+
+
+def _count(own, rows: Stretches, which, sign: float) -> None:
+    np.add.at(own, (rows.cluster[which], rows.state[which]), sign)
+
+
+def _moves(rows: Stretches, which) -> list[tuple[int, int, np.ndarray]]:
+    """Count the moves of one day by batch, for each pair of states."""
+    state, to = rows.state[which], rows.to[which]
+    pairs = np.unique(np.column_stack([state, to]), axis=0)
+    found = []
+    for source, target in pairs.tolist():
+        clusters = rows.cluster[which[(state == source) & (to == target)]]
+        done = np.bincount(clusters, minlength=len(rows.copies)).astype(float)
+        found.append((source, target, done))
+    return found
+
 
 UNSETTLED, WORKING, FAILED = 0, 1, 2
 """States of `three_states`: not yet laying, working, failed."""
@@ -55,55 +202,6 @@ class Curves:
     method: str
 
 
-def cumulative_incidence(
-    entry, exit_, event, *, causes, days, clusters=None, seed: int | None = None
-) -> Curves:
-    r"""Share that has met each of several competing events by each day.
-
-    .. math:: F_k(t) = \sum_{s \le t} S(s-) \, d_k(s) / n(s)
-
-    with S the share without any event, d the events and n those with entry < s <= exit.
-
-    Parameters
-    ----------
-    entry, exit_ : array_like, shape (n,)
-        Under observation on the days behind ``entry``, up to and with ``exit_``.
-        An event on day 0 needs an entry of -1; a row with exit_ <= entry says nothing.
-    event : array_like of int, shape (n,)
-        What happened on ``exit_``; a value that is no cause means the row left.
-    causes : sequence of int
-        Codes of the causes, in the order of the result.
-    days : array_like, shape (k,)
-    clusters : array_like, shape (n,), optional
-        Batch of each row; without it every row stands for itself.
-    seed : int, optional
-        With it, and from 20 clusters on, standard errors are those of a bootstrap over
-        clusters; otherwise the infinitesimal jackknife's.
-
-    Returns
-    -------
-    Curves
-        Shapes (causes, k).
-
-    Notes
-    -----
-    Aalen OO, Johansen S, Scand J Stat 1978;5:141-150.
-    """
-    entry, exit_ = np.asarray(entry, float), np.asarray(exit_, float)
-    event = np.asarray(event)
-    to = np.full(len(entry), CENSORED)
-    for number, cause in enumerate(causes):
-        to[event == cause] = number + 1
-    copies = None
-    if clusters is None:
-        given = np.column_stack([entry, exit_, to])[exit_ > entry]
-        alike, copies = np.unique(given, axis=0, return_counts=True)
-        entry, exit_, to = alike[:, 0], alike[:, 1], alike[:, 2].astype(int)
-        clusters = np.arange(len(alike))
-    rows = _stretches(entry, exit_, np.zeros(len(entry), int), to, clusters, copies)
-    return _curves(rows, np.eye(len(causes) + 1)[0], days, seed, slice(1, None))
-
-
 def state_occupation(
     stretches: dict, *, states: int, days, start: int = 0, seed: int | None = None
 ) -> Curves:
@@ -131,7 +229,7 @@ def state_occupation(
     """
     entry, exit_ = (np.asarray(stretches[c], float) for c in ("entry", "exit_"))
     state, to = (np.asarray(stretches[c], int) for c in ("state", "to"))
-    rows = _stretches(entry, exit_, state, to, stretches["clusters"], None)
+    rows = _stretches_of(entry, exit_, state, to, stretches["clusters"], None)
     return _curves(rows, np.eye(states)[start], days, seed, slice(None))
 
 
@@ -172,7 +270,7 @@ def three_states(onset, failed, last, clusters, *, entry=0.0) -> dict[str, np.nd
     }
 
 
-def _stretches(entry, exit_, state, to, clusters, copies) -> Stretches:
+def _stretches_of(entry, exit_, state, to, clusters, copies) -> Stretches:
     """Leave out stretches without a day, and number the clusters by name."""
     # a comparison with nan is false: a stretch without a day at either end says nothing
     covers = exit_ > entry
