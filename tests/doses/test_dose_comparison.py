@@ -7,7 +7,7 @@ import datetime as dt
 import numpy as np
 import pytest
 from armed import AS_OF, asking, compared, queens
-from armed_records import day
+from armed_records import day, rows
 from queen_outcomes.base.errors import NoModelError, UsageError
 from queen_outcomes.doses.arm_courses import (
     Answers,
@@ -22,9 +22,11 @@ from queen_outcomes.doses.compare_request import (
     comparison_of,
     read_names,
 )
+from queen_outcomes.doses.comparing import ArmQuestion, compare
 from queen_outcomes.doses.costs import drone_semen
 from queen_outcomes.doses.differences import find_overlap
 from queen_outcomes.doses.dose_curve import dose_for_rows, meant_by_arm, within_records
+from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Models, Settings
 from queen_outcomes.outcomes.asked_question import asked_question
 from station_tables import derived
@@ -295,3 +297,40 @@ def test_the_step_leaves_nothing_out_of_its_own_courses():
     store = compared(made, asking())
     counted = store.rows("SELECT count(*), count(DISTINCT course_id) FROM arm_courses")
     assert counted == [(60, 60)]
+
+
+# what a success is: yes, or to be without it (specification of the outcomes)
+SUCCEEDS = {
+    "laying": "yes",
+    "pattern": "yes",
+    "established": "yes",
+    "drone_layer": "no",
+    "superseded": "no",
+    "lost": "no",
+}
+
+
+def test_a_success_is_what_the_station_wants_of_each_outcome():
+    assert SUCCEEDS.keys() == OUTCOMES.keys()
+    state = np.array(["yes", "no", "undecided", "left", ""])
+    for name, wanted in SUCCEEDS.items():
+        answers = Answers((name, 90), state)
+        expected = [1.0, 0.0] if wanted == "yes" else [0.0, 1.0]
+        np.testing.assert_array_equal(answers.success, [*expected, *[np.nan] * 3])
+        assert answers.closed.tolist() == [True] * 4 + [False]
+
+
+def test_an_arm_whose_queens_are_superseded_more_often_is_the_worse_one():
+    made = rows(queens(240, {"calm": 0.9, "rough": 0.9}))
+    courses = read_courses(derived(AS_OF, asking(), **made), {})
+    (one,) = find_comparisons(courses)
+    number = np.arange(len(one.arm)) // 2  # in turn within batches: a rate for each arm
+    often = np.where(one.arm == "rough", number % 2 == 0, number % 10 == 0)
+    answers = Answers(("superseded", 90), np.where(often, "yes", "no"))
+    asked = ArmQuestion("calm", "adjusted", None, False, None, asking())
+    (pair,) = compare(courses, one, answers, asked).pairs
+    assert pair.arm == "rough"
+    assert pair.differences["unadjusted"].estimate == pytest.approx(-0.4)
+    for found in pair.differences.values():
+        assert found.high < 0
+        assert 0 < found.ratio < 1
