@@ -17,7 +17,7 @@ import numpy as np
 from scipy.special import expit, logit
 
 from queen_outcomes.facts.settings import Plan, Settings
-from queen_outcomes.models.closed import BATCHES, ClosedCourses, Question, take
+from queen_outcomes.models.closed import BATCHES, ClosedCourses, take
 from queen_outcomes.models.questions import (
     ModelRequest,
     choose_form,
@@ -32,7 +32,7 @@ from queen_outcomes.models.risks import (
     write_risks,
 )
 from queen_outcomes.models.season_plan import SeasonPlan
-from queen_outcomes.stats.series.calibrate import Calibration, calibrate
+from queen_outcomes.stats.series.calibrate import calibrate
 from queen_outcomes.stats.series.cusum import running_series
 from queen_outcomes.stats.shares.adjusted_rate import change_of_odds
 
@@ -64,17 +64,12 @@ class AuditSeason:
     settings: Settings
     plan: SeasonPlan | None
 
-    @property
-    def question(self) -> Question:
-        """Outcome and window."""
-        return self.cases.question
-
     def request(self, rows: np.ndarray) -> ModelRequest:
         """Ask for the main model of some of these courses."""
         return ModelRequest(
             *(take(self.cases.values, rows), self.cases.answer[rows]),
             *(main_terms(self.settings), self.settings.models.adjust_for),
-            self.question[0],
+            self.cases.question[0],
         )
 
     @property
@@ -109,7 +104,7 @@ def running_series_of(
 
 def _risks(season: AuditSeason, current: RiskModel) -> RiskModel:
     """Give the season's risk model: as fixed, else from earlier seasons' courses."""
-    outcome, days = season.question
+    outcome, days = season.cases.question
     name, under = f"risk of {outcome} by day {days}", chosen_under(season.settings)
     section = season.plan.fixed(name, under) if season.plan else None
     if section:
@@ -132,7 +127,7 @@ def _baseline(
     own: np.ndarray,
 ) -> Baseline:
     plan, settings = season.plan, season.settings.plan
-    outcome, days = season.question
+    outcome, days = season.cases.question
     section_name = f"running series of {name}, {outcome} by day {days}"
     under = {
         "false_alarm_chance": settings.false_alarm_chance,
@@ -303,31 +298,22 @@ def baseline(
     times = min(replicates, max(FEWEST_REPLICATES, MOST_SIMULATED // len(season)))
 
     def limits(risks: np.ndarray) -> SeriesLimits:
-        return _limits(
-            calibrate(
-                risks,
-                season.shared(model.deviations),
-                false_alarm_chance=plan.false_alarm_chance,
-                replicates=times,
-                seed=seed,
-            )
+        found = calibrate(
+            risks,
+            season.shared(model.deviations),
+            false_alarm_chance=plan.false_alarm_chance,
+            replicates=times,
+            seed=seed,
+        )
+        worse, better = found.worse, found.better
+        return SeriesLimits(
+            *(found.courses, worse.limit, better.limit),
+            *(worse.detection, worse.median_courses, found.message),
         )
 
     level = limits(season.risk)
     drift = limits(own.drift_risks(season.risk)) if np.isfinite(change) else own.drift
     return replace(own, level=level, drift=drift)
-
-
-def _limits(found: Calibration) -> SeriesLimits:
-    worse = found.worse
-    return SeriesLimits(
-        found.courses,
-        worse.limit,
-        found.better.limit,
-        worse.detection,
-        worse.median_courses,
-        found.message,
-    )
 
 
 def _season(name: str, pattern: ClosedCourses, plan: Plan) -> ClosedCourses:
@@ -418,7 +404,7 @@ def expected_by_others(season: AuditSeason) -> dict[str, float]:
         others = season.request(np.setdiff1d(everybody, own))
         fitted, _ = fit_form(others, form, tested=False)
         if fitted.method != "none":
-            model = risk_model(season.question[0], fitted)
+            model = risk_model(season.cases.question[0], fitted)
             risks = model.risks(take(season.cases.values, own))
             known = season.cases.decided[own] & np.isfinite(risks)
             found[name] = float(risks[known].sum())

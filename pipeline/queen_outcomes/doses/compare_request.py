@@ -61,13 +61,15 @@ def comparison_of(request: CompareRequest, found: Sequence[Comparison]) -> Compa
     Without a trial the comparison with most of the arms named, then with most courses.
     """
     if request.trial is not None:
-        found = _of_trial(request.trial, found)
+        trials = [one.trial for one in found if one.trial]
+        _refuse_unknown("trial", request.trial, trials, "--trial")
+        found = [one for one in found if one.trial == request.trial]
     known = list(dict.fromkeys(n for one in found for n in one.commonest))
     named = read_names(request.arms, known)
     reference = request.reference
     asked = {*named, *([reference] if reference else [])}
     for name in sorted(asked):
-        _refuse_unknown(name, known)
+        _refuse_unknown("arm", name, known, "--arms")
     chosen = max(
         found,
         key=lambda one: (len(asked & set(one.commonest)), (one.arm != "").sum()),
@@ -109,33 +111,20 @@ def read_names(texts: Sequence[str], known: Sequence[str]) -> list[str]:
     return list(dict.fromkeys(names))
 
 
-def _refuse_unknown(name: str, known: Sequence[str]) -> None:
+def _refuse_unknown(what: str, name: str, known: Sequence[str], where: str) -> None:
+    """Refuse a name that is not known; the nearest is suggested."""
     if name in known:
         return
     close = nearest(name, known)
     raise UsageError(
-        "there is no such arm",
-        where="--arms" if known else "the records",
+        f"there is no such {what}",
+        where=where,
         found=name,
-        expected="one of " + shorten(list(known), ", ") if known else "an arm",
+        expected="one of " + shorten(list(known), ", ")
+        if known
+        else f"no {what} is recorded",
         hint=f'did you mean "{close}"?' if close else "",
     )
-
-
-def _of_trial(trial: str, found: Sequence[Comparison]) -> list[Comparison]:
-    names = [one.trial for one in found if one.trial]
-    if trial not in names:
-        close = nearest(trial, names)
-        raise UsageError(
-            "there is no such trial",
-            where="--trial",
-            found=trial,
-            expected="one of " + shorten(names, ", ")
-            if names
-            else "no trial is recorded",
-            hint=f'did you mean "{close}"?' if close else "",
-        )
-    return [one for one in found if one.trial == trial]
 
 
 @dataclass(frozen=True, eq=False)

@@ -127,7 +127,12 @@ def compare(
     data = _Data(courses, comparison, answers, asked, simultaneous_level(several))
     model = None
     if asked.reference in arms and len(arms) > 1:
-        model = data.model(arms)
+        kept = data.closed_in(arms)
+        rows = comparison.rows[kept]
+        model = arm_model(
+            *(take(courses.values, rows), comparison.arm[kept], answers.yes[rows]),
+            *(answers.question[0], asked.settings, asked.fixed),
+        )
     pairs = [_pair(data, name, arms, model) for name in sorted(others)]
     return ArmComparison(
         *(asked, comparison, answers, tuple(arms), model, tuple(_raised(pairs)))
@@ -147,20 +152,6 @@ class _Data:
         closed = self.answers.closed[self.comparison.rows]
         return np.flatnonzero(closed & np.isin(self.comparison.arm, arms))
 
-    def success(self, kept: np.ndarray) -> np.ndarray:
-        return self.answers.success[self.comparison.rows[kept]]
-
-    def values(self, kept: np.ndarray) -> dict[str, np.ndarray]:
-        return take(self.courses.values, self.comparison.rows[kept])
-
-    def model(self, arms: Sequence[str]) -> ArmModel:
-        kept = self.closed_in(arms)
-        yes = self.answers.yes[self.comparison.rows[kept]]
-        return arm_model(
-            *(self.values(kept), self.comparison.arm[kept], yes),
-            *(self.answers.question[0], self.asked.settings, self.asked.fixed),
-        )
-
 
 def _pair(data: _Data, arm: str, arms: list[str], model: ArmModel | None) -> Compared:
     asked = data.asked
@@ -171,9 +162,10 @@ def _pair(data: _Data, arm: str, arms: list[str], model: ArmModel | None) -> Com
         least = asked.settings.min_shown
         said = f"{' and '.join(few)}: fewer than {least} closed courses, counts only"
         return Compared(arm, None, {}, Verdict("none", said), len(kept))
-    values = data.values(kept)
+    rows = data.comparison.rows[kept]
+    values = take(data.courses.values, rows)
     pair = ArmPair(
-        *(data.success(kept), first, values["graft_batch"]),
+        *(data.answers.success[rows], first, values["graft_batch"]),
         *(data.comparison.block[kept], data.level, asked.margin),
     )
     seen = find_overlap(values, first & pair.decided, ~first & pair.decided)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
@@ -241,22 +240,11 @@ def find_overlap(values: Values, first: np.ndarray, second: np.ndarray) -> Overl
     return Overlap(shares, fewest)
 
 
-Word = Literal[
-    "better",
-    "not_worse",
-    "not_worse_though_lower",
-    "worse",
-    "inconclusive",
-    "interim",
-    "none",
-]
-
-
 @dataclass(frozen=True)
 class Verdict:
-    """A verdict and the sentence that goes with it."""
+    """A verdict, one of `dose_words.VERDICTS` or "none", and the sentence for it."""
 
-    word: Word
+    word: str
     said: str
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from markupsafe import Markup
 
 from queen_outcomes import __version__
-from queen_outcomes.audit.report import COLUMNS, Report
+from queen_outcomes.audit.report import Report
 from queen_outcomes.base import resources
 from queen_outcomes.base.templates import environment
 from queen_outcomes.dashboard import cells
@@ -59,7 +59,7 @@ def _html(report: Report, name: str, as_of: dt.date, picture: str | None) -> str
         as_of=f"as of {as_of.isoformat()}",
         title=report.title,
         report=report,
-        columns=[(key, key.replace("_", " ")) for key in COLUMNS],
+        columns=[(key, key.replace("_", " ")) for key in report.rows[0]],
         picture=Markup(picture) if picture else None,  # drawn here, no text of records
         style=Markup(resources.read("reports", "static", "style.css")),
         foot=FOOT.format(version=__version__),
