@@ -18,8 +18,8 @@ from scipy.special import expit, logit
 from queen_outcomes.audit.cases import Cases
 from queen_outcomes.facts.settings import Plan
 from queen_outcomes.models.risks import RiskModel
+from queen_outcomes.stats.logistic.odds_shift import odds_shift
 from queen_outcomes.stats.series.calibrate import Calibration, calibrate
-from queen_outcomes.stats.shares.adjusted_rate import change_of_odds
 
 HALF = 0.5
 """Failures added and taken so that a baseline without failures has finite odds."""
@@ -107,7 +107,7 @@ def baseline(
     if n:
         failures = float(earlier.failed.sum())
         shrunken = failures * (1 - 2 * HALF / (n + 2 * HALF)) + HALF
-        change = change_of_odds(logit(earlier.risk), min(max(shrunken, HALF), n - HALF))
+        change = odds_shift(logit(earlier.risk), min(max(shrunken, HALF), n - HALF))
     own = Baseline(n, change, *(Limits(0, *(np.nan,) * 4),) * 2)
     season = _season(name, pattern, plan)
     if not len(season):

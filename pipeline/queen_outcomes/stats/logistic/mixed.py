@@ -17,7 +17,6 @@ from scipy.linalg import eigh, solve_triangular
 from scipy.optimize import minimize
 from scipy.special import expit, gammaln
 
-from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from queen_outcomes.stats.logistic.mixed_laplace import Laplace, Rows, cross
 
 DEPENDENT = 1e-11
@@ -455,8 +454,6 @@ class Search:
                 return
             self.point, slope = point, after
 
-
-__all__ = ["MixedFit", "fit_mixed", "integrate_random"]
 
 WIDE = 10.0
 """Deviation, in log odds, that no data of queens have: answers alike within levels."""
