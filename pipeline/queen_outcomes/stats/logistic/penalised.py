@@ -34,7 +34,7 @@ LONGEST = 5.0
 
 
 @dataclass(frozen=True, eq=False)
-class Place:
+class PenalisedPoint:
     """The penalised likelihood at one point.
 
     Attributes
@@ -56,7 +56,7 @@ class Place:
     reached: bool = False
 
 
-def place(rows: Rows, Z: np.ndarray, gamma: np.ndarray) -> Place:
+def place(rows: Rows, Z: np.ndarray, gamma: np.ndarray) -> PenalisedPoint:
     """Evaluate the penalised likelihood and its score."""
     eta = Z @ gamma
     p = expit(eta)
@@ -65,14 +65,16 @@ def place(rows: Rows, Z: np.ndarray, gamma: np.ndarray) -> Place:
     try:
         root = np.linalg.cholesky(information)
     except np.linalg.LinAlgError:
-        return Place(gamma, -np.inf, np.zeros(len(gamma)), information)
+        return PenalisedPoint(gamma, -np.inf, np.zeros(len(gamma)), information)
     value = log_likelihood(eta, rows.y, rows.weights) + np.log(np.diag(root)).sum()
     hat = spread * np.sum((Z @ np.linalg.inv(root).T) ** 2, axis=1)
     score = Z.T @ (rows.weights * (rows.y - p) + hat * (0.5 - p))
-    return Place(gamma, float(value), score, information)
+    return PenalisedPoint(gamma, float(value), score, information)
 
 
-def climb(rows: Rows, Z: np.ndarray, gamma: np.ndarray, held: int = 0) -> Place:
+def climb(
+    rows: Rows, Z: np.ndarray, gamma: np.ndarray, held: int = 0
+) -> PenalisedPoint:
     """Maximise with the last ``held`` entries of gamma left as they are.
 
     Parameters
@@ -85,7 +87,7 @@ def climb(rows: Rows, Z: np.ndarray, gamma: np.ndarray, held: int = 0) -> Place:
 
     Returns
     -------
-    Place
+    PenalisedPoint
         ``reached`` is False when the climb did not end.
     """
     now, k = place(rows, Z, gamma), len(gamma) - held
@@ -96,12 +98,16 @@ def climb(rows: Rows, Z: np.ndarray, gamma: np.ndarray, held: int = 0) -> Place:
         step[:k] = _step(rows, Z, now, k, count >= FIRST_BY_SCORING)
         size = np.max(np.abs(step))
         if size < STEP:
-            return Place(now.gamma, now.value, now.score, now.information, True)
+            return PenalisedPoint(
+                now.gamma, now.value, now.score, now.information, True
+            )
         now = _upwards(rows, Z, now, step * min(1.0, LONGEST / size))
     return now
 
 
-def _upwards(rows: Rows, Z: np.ndarray, now: Place, step: np.ndarray) -> Place:
+def _upwards(
+    rows: Rows, Z: np.ndarray, now: PenalisedPoint, step: np.ndarray
+) -> PenalisedPoint:
     """Take the step, halved until it does not lead down."""
     # rounding of its two parts remains even where likelihood and penalty cancel
     noise = 1e-12 * (1.0 + abs(now.value))
@@ -113,7 +119,9 @@ def _upwards(rows: Rows, Z: np.ndarray, now: Place, step: np.ndarray) -> Place:
     return new
 
 
-def _step(rows: Rows, Z: np.ndarray, now: Place, k: int, newton: bool) -> np.ndarray:
+def _step(
+    rows: Rows, Z: np.ndarray, now: PenalisedPoint, k: int, newton: bool
+) -> np.ndarray:
     """Give Newton's step; by the information where the curvature is not downwards."""
     score = now.score[:k]
     if newton and k:
@@ -126,7 +134,7 @@ def _step(rows: Rows, Z: np.ndarray, now: Place, k: int, newton: bool) -> np.nda
     return np.linalg.solve(now.information[:k, :k], score)
 
 
-def _hessian(rows: Rows, Z: np.ndarray, now: Place) -> np.ndarray:
+def _hessian(rows: Rows, Z: np.ndarray, now: PenalisedPoint) -> np.ndarray:
     """Give the second derivative of the penalised likelihood, shape (p, p).
 
     With v = w p (1 - p), C the inverse information and
