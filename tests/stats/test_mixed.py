@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from queen_outcomes.stats.logistic import mixed, mixed_sparse
-from queen_outcomes.stats.logistic.mixed import fit_mixed, integrate_random
+from queen_outcomes.stats.logistic.mixed import fit_mixed
+from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from queen_outcomes.stats.logistic.mixed_laplace import Curvature, Laplace, cross
 from scipy.special import expit
 

@@ -58,7 +58,7 @@ def test_paths_of_twelve_cases():
     vlad += [-4.05, -3.85]
     np.testing.assert_allclose(found.worse.value, worse, atol=1e-8)
     np.testing.assert_allclose(found.better.value, better, atol=1e-8)
-    np.testing.assert_allclose(found.vlad, vlad, atol=1e-12)
+    np.testing.assert_allclose(-found.over_expected, vlad, atol=1e-12)
     assert found.spread[-1] ** 2 == pytest.approx((P * (1 - P)).sum())
 
 

@@ -19,7 +19,7 @@ from queen_outcomes.facts.exports.writing import filled
 from queen_outcomes.facts.outcomes import question_columns
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.closed import ClosedCourses, Question
-from queen_outcomes.stats.shares.adjusted_rate import change_of_odds
+from queen_outcomes.stats.logistic.odds_shift import odds_shift
 
 Row = dict[str, Any]
 
@@ -96,4 +96,4 @@ def levelled(cases: ClosedCourses) -> ClosedCourses:
     levels, failures = logit(cases.risk), float(cases.failed[counted].sum())
     if not 0 < failures < counted.sum():
         return cases
-    return cases.with_risk(expit(levels + change_of_odds(levels[counted], failures)))
+    return cases.with_risk(expit(levels + odds_shift(levels[counted], failures)))

@@ -32,9 +32,9 @@ from queen_outcomes.models.risks import (
     write_risks,
 )
 from queen_outcomes.models.season_plan import SeasonPlan
+from queen_outcomes.stats.logistic.odds_shift import odds_shift
 from queen_outcomes.stats.series.calibrate import calibrate
 from queen_outcomes.stats.series.cusum import running_series
-from queen_outcomes.stats.shares.adjusted_rate import change_of_odds
 
 Row = dict[str, Any]
 HALF = 0.5
@@ -287,7 +287,7 @@ def baseline(
     if n:
         failures = float(earlier.failed.sum())
         shrunken = failures * (1 - 2 * HALF / (n + 2 * HALF)) + HALF
-        change = change_of_odds(logit(earlier.risk), min(max(shrunken, HALF), n - HALF))
+        change = odds_shift(logit(earlier.risk), min(max(shrunken, HALF), n - HALF))
     own = Baseline(n, change, *(SeriesLimits(0, *(np.nan,) * 4),) * 2)
     season = _season(name, pattern, plan)
     if not len(season):

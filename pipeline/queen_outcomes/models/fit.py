@@ -20,7 +20,12 @@ from queen_outcomes.models.choose import Design, Earlier, choose, take_earlier
 from queen_outcomes.models.terms import Values
 from queen_outcomes.stats.logistic.mixed import MixedFit, fit_mixed
 from queen_outcomes.stats.logistic.penalised import fit_firth, penalised_lr_test
-from queen_outcomes.stats.logistic.plain import Test, fit_plain, wald_test
+from queen_outcomes.stats.logistic.plain import (
+    Test,
+    fit_plain,
+    likelihood_ratio,
+    wald_test,
+)
 from queen_outcomes.stats.logistic.robust import (
     FEW_FOR_CR2,
     MANY_FOR_CR1,
@@ -129,12 +134,6 @@ def every_test(design: Design, test: Callable[[list[int]], Test]) -> tuple[Test,
     return tuple(test(design.columns_of(k)) for k in range(len(design.forms)))
 
 
-def chi_square(fall: float, df: int) -> Test:
-    """Test a fall of twice the log-likelihood."""
-    fall = max(float(fall), 0.0)
-    return Test(fall, df, float(stats.chi2.sf(fall, df)))
-
-
 def join(*said: str) -> str:
     """Join what there is to say."""
     return "; ".join(part for part in said if part)
@@ -210,8 +209,7 @@ def _without_clusters(base: Fitted, found, clusters: int, alone: bool) -> Fitted
 
     def without(columns: list[int]) -> Test:
         less = fit_plain(np.delete(X, columns, axis=1), y)
-        fall = 2 * (found.log_likelihood - less.log_likelihood)
-        return chi_square(fall, len(columns)) if less.converged else NO_TEST
+        return likelihood_ratio(found, less) if less.converged else NO_TEST
 
     few = not alone and clusters > 1
     said = f"{clusters} graft batches enter as levels" if few else ""
@@ -225,8 +223,6 @@ def _without_clusters(base: Fitted, found, clusters: int, alone: bool) -> Fitted
         message=join(base.message, said),
     )
 
-
-__all__ = ["Fitted", "cluster_codes", "fit_courses", "groupings"]
 
 RARE, TOO_RARE = 20, 5
 EACH, EACH_PENALISED = 10, 5
@@ -348,10 +344,8 @@ def _mixed(
 
     def without(columns: list[int]) -> Test:
         less = fit_mixed(np.delete(X, columns, axis=1), courses.y, codes)
-        fall = 2 * (found.log_likelihood - less.log_likelihood)
-        return chi_square(fall, len(columns)) if less.converged else _wald(columns)
-
-    def _wald(columns: list[int]) -> Test:
+        if less.converged:
+            return likelihood_ratio(found, less)
         return wald_test(found.beta, found.cov_beta, columns)
 
     zero = ", ".join(name.replace("_", " ") for name in found.sd_at_zero)

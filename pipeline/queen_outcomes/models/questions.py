@@ -33,7 +33,7 @@ from queen_outcomes.models.fit import (
 )
 from queen_outcomes.models.season_plan import SeasonPlan, Section
 from queen_outcomes.models.terms import BENCH, MAIN, Term, Values, terms_in_order
-from queen_outcomes.stats.logistic.collinear import find_aliased
+from queen_outcomes.stats.logistic.collinear import independent_columns
 from queen_outcomes.stats.logistic.robust import FEW_FOR_CR2
 from queen_outcomes.stats.logistic.weighting import decided_weights
 
@@ -82,7 +82,7 @@ def _explaining(
     if with_laid:
         parts.append(closed.laid[rows].astype(float)[:, None])
     Z = np.column_stack(parts)
-    return Z[:, list(find_aliased(Z).kept)]
+    return Z[:, independent_columns(Z)]
 
 
 TERMS = {**MAIN, **BENCH}

@@ -16,6 +16,8 @@ from scipy.special import expit
 
 DONORS = 5
 """Among how many near courses a filled value is drawn (van Buuren 2018, ch. 3.4)."""
+LEVEL = 0.95
+"""Coverage of limits."""
 RIDGE = 1e-4
 """Keeps the regressions solvable with more predictors than courses."""
 
@@ -267,10 +269,8 @@ class Pooled:
         Within plus ``1 + 1/m`` times between.
     between : ndarray, shape (p, p)
         Of the fits' estimates among each other.
-    df, low, high, p : ndarray, shape (p,)
+    df, low, high : ndarray, shape (p,)
         By Student's t.
-    missing_information : ndarray, shape (p,)
-        Share of the variance that stems from the gaps.
     used : int
         Fits that took part; those without an estimate are passed over.
     message : str
@@ -282,28 +282,17 @@ class Pooled:
     df: np.ndarray
     low: np.ndarray
     high: np.ndarray
-    p: np.ndarray
-    missing_information: np.ndarray
     used: int
     message: str
 
 
-def pool(
-    betas: Sequence[np.ndarray],
-    covs: Sequence[np.ndarray],
-    *,
-    complete_df: float = np.inf,
-    level: float = 0.95,
-) -> Pooled:
+def pool(betas: Sequence[np.ndarray], covs: Sequence[np.ndarray]) -> Pooled:
     """Pool estimates by Rubin's rules.
 
     Parameters
     ----------
     betas : sequence of ndarray, shape (p,)
     covs : sequence of ndarray, shape (p, p)
-    complete_df : float
-        Degrees of freedom had nothing been missing.
-    level : float
 
     Returns
     -------
@@ -311,8 +300,8 @@ def pool(
 
     Notes
     -----
-    ``T = W + (1 + 1/m) B``. Rubin DB. Multiple Imputation for Nonresponse in Surveys
-    1987; degrees of freedom of Barnard J, Rubin DB. Biometrika 1999;86:948-955.
+    ``T = W + (1 + 1/m) B`` with ``(m - 1) (T / ((1 + 1/m) B))^2`` degrees of freedom.
+    Rubin DB. Multiple Imputation for Nonresponse in Surveys 1987.
     """
     sound = [
         (np.asarray(b, float), np.asarray(V, float))
@@ -320,38 +309,37 @@ def pool(
         if np.isfinite(b).all() and np.isfinite(V).all()
     ]
     if not sound:
-        size = len(betas[0]) if len(betas) else 0
-        blank = np.full(size, np.nan)
-        square = np.full((size, size), np.nan)
-        return Pooled(
-            blank, square, square, *[blank] * 5, 0, "no imputation could be fitted"
-        )
+        blank = np.full(len(betas[0]) if len(betas) else 0, np.nan)
+        square = np.full((len(blank), len(blank)), np.nan)
+        why = "no imputation could be fitted"
+        return Pooled(blank, square, square, *[blank] * 3, 0, why)
     m = len(sound)
     each = np.array([b for b, _ in sound])
     within = np.mean([V for _, V in sound], axis=0)
     away = each - each.mean(axis=0)
     between = away.T @ away / max(m - 1, 1)
     cov = within + (1 + 1 / m) * between
-    share = _lost_share(np.diag(between), np.diag(cov), m)
-    df = freedom_of(np.diag(between), np.diag(cov), m, complete_df)
-    beta, se = each.mean(axis=0), np.sqrt(np.diag(cov))
-    arm = stats.t.isf((1 - level) / 2, df) * se
-    size = np.divide(np.abs(beta), se, out=np.full(len(se), np.inf), where=se > 0)
-    p = 2 * stats.t.sf(size, df)
+    df = freedom_of(np.diag(between), np.diag(cov), m)
+    beta = each.mean(axis=0)
+    arm = stats.t.isf((1 - LEVEL) / 2, df) * np.sqrt(np.diag(cov))
     lost = len(betas) - m
     message = f"{lost} of {len(betas)} imputations could not be fitted" if lost else ""
-    return Pooled(beta, cov, between, df, beta - arm, beta + arm, p, share, m, message)
+    return Pooled(beta, cov, between, df, beta - arm, beta + arm, m, message)
 
 
-def freedom_of(between, total, m: int, complete: float = np.inf) -> np.ndarray:
-    """Give degrees of freedom from variances between ``m`` fits and in all."""
-    share = _lost_share(between, total, m)
-    infinite = np.full(np.shape(share), np.inf)
-    old = np.divide(max(m - 1, 1), share**2, out=infinite, where=share > 0)
-    if np.isinf(complete):
-        return old
-    observed = (complete + 1) / (complete + 3) * complete * (1 - share)
-    return 1 / (1 / old + 1 / observed)
+def freedom_of(between, total, m: int) -> np.ndarray:
+    """Give degrees of freedom from variances between ``m`` fits and in all.
+
+    Infinite where the fits agree: nothing of the variance then stems from the gaps.
+    """
+    total = np.asarray(total, float)
+    shape = np.shape(total)
+    share = np.divide(
+        (1 + 1 / m) * between, total, out=np.zeros(shape), where=total > 0
+    )
+    return np.divide(
+        max(m - 1, 1), share**2, out=np.full(shape, np.inf), where=share > 0
+    )
 
 
 def freedom_by_gaps(pooled: Pooled, contrasts) -> np.ndarray:
@@ -375,10 +363,3 @@ def freedom_by_gaps(pooled: Pooled, contrasts) -> np.ndarray:
         for part in (pooled.between, pooled.cov)
     )
     return freedom_of(between, total, pooled.used)
-
-
-def _lost_share(between, total, m: int) -> np.ndarray:
-    """Give the share of the variance that stems from the gaps; 0 without variance."""
-    total = np.asarray(total, float)
-    blank = np.zeros(np.shape(total))
-    return np.divide((1 + 1 / m) * between, total, out=blank, where=total > 0)

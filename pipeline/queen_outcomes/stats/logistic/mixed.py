@@ -17,8 +17,7 @@ from scipy.linalg import eigh, solve_triangular
 from scipy.optimize import minimize
 from scipy.special import expit, gammaln
 
-from queen_outcomes.stats.logistic.mixed_average import integrate_random
-from queen_outcomes.stats.logistic.mixed_laplace import Laplace, Rows, cross
+from queen_outcomes.stats.logistic.mixed_laplace import CellRows, Laplace, cross
 
 DEPENDENT = 1e-11
 """Share of a column's variation, left by the columns before it, that counts as none."""
@@ -31,12 +30,12 @@ STEPS = 60
 
 
 @dataclass(frozen=True)
-class Ready:
+class PreparedRows:
     """Rows ready to be fitted.
 
     Attributes
     ----------
-    rows : Rows
+    rows : CellRows
         Rows with whitened columns.
     back : ndarray, shape (p, p)
         Turns coefficients of the whitened columns into those of the caller's.
@@ -48,7 +47,7 @@ class Ready:
         Information of a typical level of each grouping about its own effect.
     """
 
-    rows: Rows
+    rows: CellRows
     back: np.ndarray
     start: np.ndarray
     constant: float
@@ -105,7 +104,7 @@ def _unnumbered(**arrays) -> str:
     return ""
 
 
-def prepare(X, y, codes, trials, weights) -> Ready | str:
+def prepare(X, y, codes, trials, weights) -> PreparedRows | str:
     """Merge, scale and start.
 
     Parameters
@@ -119,7 +118,7 @@ def prepare(X, y, codes, trials, weights) -> Ready | str:
 
     Returns
     -------
-    Ready or str
+    PreparedRows or str
         Words when the columns cannot be told apart or the answers are separated.
     """
     levels = [int(code.max()) + 1 for code in codes]
@@ -143,9 +142,9 @@ def prepare(X, y, codes, trials, weights) -> Ready | str:
     inverse = solve_triangular(root, np.eye(len(root)))
     white = np.asfortranarray(scaled @ inverse)
     starts = np.cumsum(lengths) - lengths
-    rows = Rows(white, wins, total, starts, lengths, cross(cells, levels))
+    rows = CellRows(white, wins, total, starts, lengths, cross(cells, levels))
     start = root @ coefficients
-    return Ready(
+    return PreparedRows(
         rows, back @ inverse, start, constant, _per_level(rows, start, len(codes))
     )
 
@@ -259,7 +258,7 @@ def _plain(X, wins, total) -> tuple[np.ndarray, np.ndarray, str]:
     return coefficients, information, words
 
 
-def _per_level(rows: Rows, start, groupings) -> np.ndarray:
+def _per_level(rows: CellRows, start, groupings) -> np.ndarray:
     chance = expit(rows.X @ start)
     per = rows.crossing.spread(rows.cell_sums(rows.trials * chance * (1 - chance)))
     owner = rows.crossing.owner
@@ -455,8 +454,6 @@ class Search:
                 return
             self.point, slope = point, after
 
-
-__all__ = ["MixedFit", "fit_mixed", "integrate_random"]
 
 WIDE = 10.0
 """Deviation, in log odds, that no data of queens have: answers alike within levels."""

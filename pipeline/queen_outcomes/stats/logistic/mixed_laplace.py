@@ -14,7 +14,13 @@ import numpy as np
 from scipy.sparse import csr_array
 from scipy.special import expit
 
-from queen_outcomes.stats.logistic.mixed_sparse import Factor, Layout, dot, plan, times
+from queen_outcomes.stats.logistic.mixed_sparse import (
+    ArrowLayout,
+    Factor,
+    dot,
+    plan,
+    times,
+)
 
 PIECE = 2_000_000
 """Entries located at a time, so that the work space stays small."""
@@ -37,7 +43,7 @@ class Crossing:
         Place in u of each cell's level, groupings in `order`.
     owner : ndarray of int, shape (q,)
         Number of the grouping, in the caller's order, that an effect belongs to.
-    layout : Layout
+    layout : ArrowLayout
         Shape of what remains once the largest grouping is eliminated.
     entry : ndarray of int, shape (K - 1, cells)
         Where each cell falls among the entries between largest and other groupings.
@@ -56,7 +62,7 @@ class Crossing:
     where: tuple[np.ndarray, ...]
     at: np.ndarray
     owner: np.ndarray
-    layout: Layout
+    layout: ArrowLayout
     entry: np.ndarray
     row: np.ndarray
     column: np.ndarray
@@ -140,7 +146,7 @@ def _pairs(row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return first, second
 
 
-def _located(layout: Layout, one: np.ndarray, other: np.ndarray) -> np.ndarray:
+def _located(layout: ArrowLayout, one: np.ndarray, other: np.ndarray) -> np.ndarray:
     out = np.empty(len(one), dtype=np.intp)
     for start in range(0, len(one), PIECE):
         part = slice(start, start + PIECE)
@@ -249,7 +255,7 @@ SLOW = 0.05
 
 
 @dataclass(frozen=True)
-class Rows:
+class CellRows:
     """Rows of the model, those of one cell standing together.
 
     Attributes
@@ -281,7 +287,7 @@ class Laplace:
 
     Parameters
     ----------
-    rows : Rows
+    rows : CellRows
         The prepared rows.
 
     Notes
@@ -293,7 +299,7 @@ class Laplace:
     Journal of the American Statistical Association 1986;81:82-86).
     """
 
-    def __init__(self, rows: Rows):
+    def __init__(self, rows: CellRows):
         self.rows = rows
         self.modes = np.zeros(len(rows.crossing.owner))
         self.curvature: Curvature | None = None

@@ -9,6 +9,7 @@ so in words; nothing here raises for them.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from scipy import stats
@@ -25,13 +26,12 @@ class Rows:
     Attributes
     ----------
     X : ndarray, shape (n, p)
-    y, weights, offset : ndarray, shape (n,)
+    y, weights : ndarray, shape (n,)
     """
 
     X: np.ndarray
     y: np.ndarray
     weights: np.ndarray
-    offset: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +60,7 @@ class Basis:
         return float(np.sum(np.log(np.abs(np.diag(self.R)))))
 
 
-def rows_of(X, y, weights=None, offset=None) -> tuple[Rows | None, str]:
+def rows_of(X, y, weights=None) -> tuple[Rows | None, str]:
     """Check the input of a fit.
 
     Parameters
@@ -68,7 +68,7 @@ def rows_of(X, y, weights=None, offset=None) -> tuple[Rows | None, str]:
     X : array_like, shape (n, p)
     y : array_like, shape (n,)
         0/1, or the share of yes in a row that stands for ``weights`` courses.
-    weights, offset : array_like, shape (n,), optional
+    weights : array_like, shape (n,), optional
 
     Returns
     -------
@@ -79,12 +79,11 @@ def rows_of(X, y, weights=None, offset=None) -> tuple[Rows | None, str]:
     """
     X, y = np.asarray(X, float), np.asarray(y, float)
     weights = np.ones(len(y)) if weights is None else np.asarray(weights, float)
-    offset = np.zeros(len(y)) if offset is None else np.asarray(offset, float)
-    message = _fault(X, y, weights, offset)
+    message = _fault(X, y, weights)
     if message:
         return None, message
     used = weights > 0
-    rows = Rows(X[used], y[used], weights[used], offset[used])
+    rows = Rows(X[used], y[used], weights[used])
     if len(rows.y) == 0:
         return None, "there are no courses to fit"
     if X.shape[1] > len(rows.y):
@@ -92,14 +91,14 @@ def rows_of(X, y, weights=None, offset=None) -> tuple[Rows | None, str]:
     return rows, ""
 
 
-def _fault(X, y, weights, offset) -> str:
+def _fault(X, y, weights) -> str:
     if (
         X.ndim != 2
         or X.shape[1] == 0
-        or any(a.shape != (len(X),) for a in (y, weights, offset))
+        or any(a.shape != (len(X),) for a in (y, weights))
     ):
         return "the factors and the answers differ in length"
-    if not all(np.isfinite(a).all() for a in (X, y, weights, offset)):
+    if not all(np.isfinite(a).all() for a in (X, y, weights)):
         return "a value is missing or not finite"
     if ((y < 0) | (y > 1)).any():
         return "an answer is neither no (0) nor yes (1)"
@@ -168,15 +167,6 @@ def collapse_rows(X, y, weights=None) -> tuple[np.ndarray, np.ndarray, np.ndarra
     return X[first], np.clip(share, 0.0, 1.0), total
 
 
-__all__ = [
-    "PlainFit",
-    "Test",
-    "collapse_rows",
-    "fit_plain",
-    "likelihood_ratio",
-    "wald_test",
-]
-
 MOST_STEPS = 60
 STEP = 1e-9
 """A Newton step below this, in standard deviations of eta, is the last."""
@@ -212,6 +202,13 @@ class PlainFit:
         return np.sqrt(np.diag(self.cov))
 
 
+class Fit(Protocol):
+    """A fit by maximum likelihood: coefficients, and the likelihood at them."""
+
+    beta: np.ndarray
+    log_likelihood: float
+
+
 @dataclass(frozen=True)
 class Test:
     """A test of several coefficients at once."""
@@ -223,7 +220,7 @@ class Test:
     p: float
 
 
-def fit_plain(X, y, weights=None, *, offset=None) -> PlainFit:
+def fit_plain(X, y, weights=None) -> PlainFit:
     """Fit a logistic model by iteratively reweighted least squares.
 
     Parameters
@@ -235,8 +232,6 @@ def fit_plain(X, y, weights=None, *, offset=None) -> PlainFit:
     weights : array_like, shape (n,), optional
         Counts of collapsed rows or probability weights; with the latter only a
         robust covariance is right.
-    offset : array_like, shape (n,), optional
-        A known part of the linear predictor.
 
     Returns
     -------
@@ -248,7 +243,7 @@ def fit_plain(X, y, weights=None, *, offset=None) -> PlainFit:
     ``X' diag(w p (1 - p)) X``. McCullagh P, Nelder JA. Generalized Linear Models,
     2nd ed. 1989, ch. 4.
     """
-    rows, message = rows_of(X, y, weights, offset)
+    rows, message = rows_of(X, y, weights)
     if rows is not None:
         message = same_answer(rows)
     if rows is None or message:
@@ -265,7 +260,7 @@ def fit_plain(X, y, weights=None, *, offset=None) -> PlainFit:
 
 
 def _at(rows: Rows, basis: Basis, gamma: np.ndarray):
-    eta = basis.Z @ gamma + rows.offset
+    eta = basis.Z @ gamma
     p = expit(eta)
     score = basis.Z.T @ (rows.weights * (rows.y - p))
     spread = rows.weights * p * (1.0 - p)
@@ -299,15 +294,14 @@ def _no_fit(X, message: str) -> PlainFit:
     return PlainFit(np.full(p, np.nan), np.full((p, p), np.nan), np.nan, False, message)
 
 
-def likelihood_ratio(fuller: PlainFit, smaller: PlainFit) -> Test:
+def likelihood_ratio(fuller: Fit, smaller: Fit) -> Test:
     """Test the terms by which two nested fits of the same rows differ.
 
     ``2 (l1 - l0)`` against chi-square; both fits unweighted or with counts as weights.
     """
     df = len(fuller.beta) - len(smaller.beta)
-    statistic = 2.0 * (fuller.log_likelihood - smaller.log_likelihood)
-    p = float(stats.chi2.sf(statistic, df)) if df > 0 else np.nan
-    return Test(float(statistic), df, p)
+    statistic = max(2.0 * (fuller.log_likelihood - smaller.log_likelihood), 0.0)
+    return Test(statistic, df, float(stats.chi2.sf(statistic, df)))
 
 
 def wald_test(beta, cov, columns, *, df: float | None = None) -> Test:

@@ -47,7 +47,7 @@ class Series:
 
 
 @dataclass(frozen=True)
-class Season:
+class SimulatedSeason:
     """The courses of a season, with the series that follow them.
 
     Attributes
@@ -231,14 +231,16 @@ def calibrate(
     spread = columns.total_deviation
     ratios = (odds_ratio, 1.0 / odds_ratio)
     plain = conditional_logits(risks, spread)
-    season = Season(columns, tuple(Series(risks, ratio, plain) for ratio in ratios))
+    season = SimulatedSeason(
+        columns, tuple(Series(risks, ratio, plain) for ratio in ratios)
+    )
     top = season.largest(replicates, seed)
     limits = [_limit(values, false_alarm_chance) for values in top]
     changed = tuple(
         Series(risks, ratio, conditional_logits(changed_risks(risks, ratio), spread))
         for ratio in ratios
     )
-    first = Season(columns, changed).first_signals(limits, replicates, seed)
+    first = SimulatedSeason(columns, changed).first_signals(limits, replicates, seed)
     found = map(_described, limits, top, first)
     return Calibration(len(risks), replicates, *found, "")
 

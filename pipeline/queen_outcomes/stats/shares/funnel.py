@@ -40,7 +40,7 @@ class Overdispersion:
 
 
 @dataclass(frozen=True)
-class Adjusted:
+class ObservedOverExpected:
     """Observed against expected failures.
 
     Attributes
@@ -100,7 +100,7 @@ def binomial_limit(tail, n, target) -> np.ndarray:
     return (r - above) / n
 
 
-def adjusted_z(observed, expected, variance) -> Adjusted:
+def adjusted_z(observed, expected, variance) -> ObservedOverExpected:
     """Compare observed with risk-adjusted expected failures.
 
     Parameters
@@ -110,12 +110,14 @@ def adjusted_z(observed, expected, variance) -> Adjusted:
 
     Returns
     -------
-    Adjusted
+    ObservedOverExpected
         The ratio's target is 1.
     """
     observed, expected = np.asarray(observed, float), np.asarray(expected, float)
     root = np.sqrt(np.asarray(variance, float))
-    return Adjusted(observed / expected, root / expected, (observed - expected) / root)
+    return ObservedOverExpected(
+        observed / expected, root / expected, (observed - expected) / root
+    )
 
 
 def winsorise(z, share: float = 0.1) -> np.ndarray:

@@ -13,8 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csr_array
 
-from queen_outcomes.stats.times.competing import Curves, known_courses
-from queen_outcomes.stats.times.curve_limits import share_limits
+from queen_outcomes.stats.times.competing import Curves, known_courses, with_limits
 
 BLOCK = 4_000_000
 """Most numbers held at once when batches are added up."""
@@ -189,7 +188,7 @@ def spread_incidence(entry, after, by, event, *, days, clusters) -> Curves:
     names, cluster = np.unique(np.asarray(clusters)[covers], return_inverse=True)
     if not len(entry):
         zero = np.zeros(len(days))
-        return _with_limits(days, zero, zero, zero, 0)
+        return with_limits(days, zero, zero, zero, 0)
     first = entry.min()
     kinds, alike = _gather(entry - first, sure - first, by - first, to)
     spread = _settle(kinds)
@@ -197,15 +196,7 @@ def spread_incidence(entry, after, by, event, *, days, clusters) -> Curves:
     squares = influence_squares(spread, kinds, alike, cluster.ravel(), place)
     known = known_courses(entry, np.where(to >= 0, sure, by), by, to >= 0, days)
     share = np.cumsum(spread.mass[0])[place]
-    return _with_limits(days, share, np.sqrt(squares), known, len(names))
-
-
-def _with_limits(days, share, se, known, clusters: int) -> Curves:
-    freedom = clusters - 1
-    widened = se * np.sqrt(clusters / max(freedom, 1))
-    low, high = share_limits(share, widened, known, freedom)
-    method = f"infinitesimal jackknife over {clusters} clusters"
-    return Curves(days, share, se, low, high, known, clusters, method)
+    return with_limits(days, share, np.sqrt(squares), known, len(names))
 
 
 def first_days(entry, after, by, event) -> np.ndarray:
