@@ -1,4 +1,4 @@
-"""How checkers agree, what the bench measures say, and the lines of a funnel."""
+"""How well checkers agree, against published and reference figures."""
 
 from __future__ import annotations
 
@@ -7,8 +7,6 @@ import polars as pl
 import pytest
 from queen_outcomes.audit.checker_agreement import agreement_rows
 from queen_outcomes.base.store import Store
-from queen_outcomes.stats.shares.funnel_lines import funnel_lines
-from station_tables import check, derived, insemination
 from statsmodels.stats.inter_rater import cohens_kappa
 
 WORDS = ("none", "few", "many")
@@ -104,45 +102,3 @@ def test_two_who_always_agree_have_kappa_without_limits():
     )
     assert pair["kappa"] == pytest.approx(1.0)
     assert (pair["low"], pair["high"], pair["message"]) == (None, None, "")
-
-
-def test_backflow_is_a_share_and_what_is_not_recorded_takes_no_part():
-    made = [
-        insemination(at, f"Q{at}", operator="A" if at < 5 else "B", leak=leak)
-        for at, leak in enumerate(
-            ["none", "some", "most", "none", None, "none", "none"]
-        )
-    ]
-    store = derived(inseminations=made, checks=[check(30, "Q0", eggs=True)])
-    store.step("07_audit", "process_measures", {})
-    rows = store.records("SELECT * FROM process_measures WHERE measure = 'leak'")
-    told = {row["operator"]: (row["recorded"], row["mean"]) for row in rows}
-    assert told == {"A": (4, 0.5), "B": (2, 0.0)}
-    assert rows[0]["station_mean"] == pytest.approx(2 / 6)
-
-
-def test_the_lines_of_a_funnel_are_exact_limits():
-    # hospital B of twelve, Spiegelhalter DJ. Stat Med 2005;24:1185-1202: 148 operations,
-    # 208 deaths of 2,814; upper limit 0.1152196 (own exact arithmetic, as R gives it)
-    share = 208 / 2814
-    last = funnel_lines(148, share)[-1]
-    assert last["size"] == 148
-    assert last["high_95"] * share == pytest.approx(0.1152196, abs=1e-5)
-    for line in funnel_lines(400, 0.2):
-        limits = [line[name] for name in ("low_998", "low_95", "high_95", "high_998")]
-        assert limits == sorted(limits)
-        assert limits[0] >= 0
-
-
-def test_a_variance_between_operators_widens_the_lines():
-    near = funnel_lines(200, 0.2)[-1]
-    wide = funnel_lines(200, 0.2, tau2=0.09)[-1]
-    assert wide["high_95"] == pytest.approx(
-        1 + 1.959964 * np.sqrt(0.8 / 0.2 / 200 + 0.09), abs=1e-4
-    )
-    assert wide["high_95"] > near["high_95"]
-    assert wide["low_95"] < near["low_95"]
-
-
-def test_there_are_no_lines_without_courses_or_risk():
-    assert funnel_lines(0, 0.2) == funnel_lines(20, 0.0) == funnel_lines(20, 1.0) == []

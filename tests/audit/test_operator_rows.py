@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -16,13 +17,19 @@ from queen_outcomes.audit.learning import (
     stretch_ends,
     stretch_of,
 )
-from queen_outcomes.audit.operators import FEWEST, operator_rows, spread_rows
+from queen_outcomes.audit.operators import (
+    FEWEST,
+    Intercept,
+    operator_rows,
+    spread_rows,
+)
 from queen_outcomes.audit.running_series import signal_rows
 from queen_outcomes.facts.exports.audit import AUDIT_INTERNAL
 from queen_outcomes.models.closed import ClosedCourses
 from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.stats.series.cusum import running_series, weights
 from queen_outcomes.stats.series.learning import learning_limit
+from scipy.special import expit, logit
 from scipy.stats import binom
 from statsmodels.stats.proportion import proportion_confint
 
@@ -136,6 +143,22 @@ def test_courses_of_unknown_risk_are_counted_and_take_no_part():
     (none,) = operator_rows(made.with_risk(np.full(40, np.nan)), FLAT, {}, 10)
     assert (none["courses"], none["unknown_risk"], none["shown"]) == (0, 40, False)
     assert "expected" not in none
+
+
+@pytest.mark.parametrize("yes_fails", [False, True])
+def test_shrunken_rates_and_ranks_follow_the_direction_of_failing(yes_fails):
+    # log odds of yes; all risks are 0.2, so a step moves log(1/4) and nothing else
+    intercepts = {"A": Intercept(0.5, 0.1), "B": Intercept(-0.5, 0.1)}
+    model = replace(FLAT, is_yes_failure=yes_fails)
+    made = two_hands(60, (np.arange(60) % 5 == 0) * 1.0)
+    rows = {row["operator"]: row for row in operator_rows(made, model, intercepts, 10)}
+    better, worse = (rows[name] for name in ("BA" if yes_fails else "AB"))
+    for row, step in ((better, -0.5), (worse, 0.5)):
+        assert row["shrunken"] == pytest.approx(expit(logit(0.2) + step))
+        limits = [row["shrunken_low"], row["shrunken_high"]]
+        reach = 1.959964 * 0.1 * np.array([-1, 1])
+        assert limits == pytest.approx(expit(logit(0.2) + step + reach), abs=1e-6)
+    assert (better["rank_low"], worse["rank_high"]) == (1, 2)
 
 
 def test_few_courses_are_held_back():

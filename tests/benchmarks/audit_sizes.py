@@ -15,7 +15,12 @@ import time
 import numpy as np
 from queen_outcomes.audit.batches import batch_rows
 from queen_outcomes.audit.operators import operator_rows
-from queen_outcomes.audit.running_series import Baseline, Limits, baseline, series_rows
+from queen_outcomes.audit.running_series import (
+    Baseline,
+    SeriesLimits,
+    baseline,
+    series_rows,
+)
 from queen_outcomes.facts.settings import Plan
 from queen_outcomes.models.closed import ClosedCourses
 from queen_outcomes.models.risks import RiskModel
@@ -74,7 +79,7 @@ def main() -> None:
     unit = timed(cases.by_operator)
     every = list(cases.by_operator().items())
     owned = every[: given.calibrate]
-    fixed = Limits(2_500, 4.5, 4.5, 0.5, 300.0)
+    fixed = SeriesLimits(2_500, 4.5, 4.5, 0.5, 300.0)
 
     def series() -> None:
         for name, rows in every:

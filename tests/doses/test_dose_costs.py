@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from queen_outcomes.doses.costs import arm_cost, frontier
-from queen_outcomes.stats.shares.dose_for import dose_on_curve, dose_on_line
+from queen_outcomes.stats.shares.dose_response import dose_on_curve
 from queen_outcomes.stats.shares.proportions import wilson
 from scipy import stats
 from scipy.special import expit
@@ -62,21 +62,6 @@ def test_a_curve_that_dips_first_is_read_after_the_dip():
     assert 2 < found.dose < 3
     early = dose_on_curve(0.45, [1, 2, 3, 4], curve, curve - 0.05, curve + 0.05)
     assert "already before the curve rises" in early.message
-
-
-@pytest.mark.parametrize(
-    ("success", "line", "why"),
-    [
-        (0.5, (1.0, -0.2), "does not rise"),
-        (0.5, (1.0, np.nan), "does not rise"),
-        (1.0, (1.0, 0.2), "between 0 and 1"),
-        (0.99, (0.0, 0.2), "outside the doses given"),
-    ],
-)
-def test_a_line_that_gives_no_dose_says_why(success, line, why):
-    found = dose_on_line(success, line, np.eye(2), (4, 14))
-    assert np.isnan(found.dose)
-    assert why in found.message
 
 
 def test_no_curve_is_said_in_words():

@@ -6,11 +6,16 @@ import numpy as np
 import pytest
 from onset_gaps import courses_of, fitted, of_laying
 from queen_outcomes.models.adjusted_factors import asked_values, set_to
-from queen_outcomes.models.onset_filled import fill, join_fits, over_fillings
-from queen_outcomes.models.onset_model import fit_values
+from queen_outcomes.models.onset_model import (
+    Seen,
+    fill,
+    fit_values,
+    in_numbers,
+    join_fits,
+    over_fillings,
+)
 from queen_outcomes.models.onset_results import fit_row
-from queen_outcomes.models.onset_seen import Seen, in_numbers
-from queen_outcomes.stats.logistic.pooling import freedom_by_gaps, pool
+from queen_outcomes.stats.logistic.imputation import freedom_by_gaps, pool
 
 INF = np.inf
 

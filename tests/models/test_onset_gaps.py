@@ -8,9 +8,8 @@ from onset_gaps import courses_of, fitted, of_laying, without
 from onset_records import SETTINGS, modelled, of_factor, queens
 from queen_outcomes.models import season_plan
 from queen_outcomes.models.filled import TIMES
+from queen_outcomes.models.onset_model import Seen, fit_station
 from queen_outcomes.models.onset_results import rows_of
-from queen_outcomes.models.onset_seen import Seen
-from queen_outcomes.models.onset_station import fit_station
 from queen_outcomes.models.questions import main_terms
 from queen_outcomes.models.season_plan import SeasonPlan
 from taken_away import without_some

@@ -3,9 +3,8 @@
 import numpy as np
 import pytest
 from onset_records import SETTINGS, of_factor
+from queen_outcomes.models.onset_model import Seen, fit_station
 from queen_outcomes.models.onset_results import rows_of
-from queen_outcomes.models.onset_seen import Seen
-from queen_outcomes.models.onset_station import fit_station
 from queen_outcomes.models.questions import main_terms
 
 

@@ -5,6 +5,7 @@ import datetime as dt
 import pytest
 from modelled import LAYING, everything, queens, rows
 from queen_outcomes.base.store import Store
+from queen_outcomes.facts.exports.models import MODELS
 from queen_outcomes.models import results
 from queen_outcomes.models.season_plan import SeasonPlan
 from station_tables import derived
@@ -27,7 +28,7 @@ def before(tmp_path_factory):
     folder = tmp_path_factory.mktemp("before")
     store, _ = modelled(queens(200))
     store.execute(f"ATTACH '{folder / 'station.duckdb'}' AS kept")
-    for name in (*results.SCHEMAS, "risk_models", "model_inputs"):
+    for name in (*(table.name for table in MODELS), "risk_models", "model_inputs"):
         store.execute(f"CREATE TABLE kept.{name} AS SELECT * FROM {name}")
     store.execute("DETACH kept")
     return folder, everything(store)

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.stats.shares.adjusted_rate import adjusted_rate, change_of_odds
+from queen_outcomes.stats.logistic.odds_shift import odds_shift
+from queen_outcomes.stats.shares.adjusted_rate import adjusted_rate
 from queen_outcomes.stats.shares.poisson_binomial import batch_tails, independent_counts
 from queen_outcomes.stats.shares.shared_effects import SharedEffects, conditional_logits
 from scipy.special import expit, logit
@@ -24,7 +25,7 @@ def courses(n=60, seed=0):
 def test_the_changed_odds_expect_what_was_seen(risks, data):
     failures = data.draw(st.integers(1, len(risks) - 1))
     logits = logit(np.array(risks))
-    change = change_of_odds(logits, failures)
+    change = odds_shift(logits, failures)
     assert expit(logits + change).sum() == pytest.approx(failures, abs=1e-6)
 
 
@@ -38,7 +39,7 @@ def test_limits_enclose_the_rate_and_meet_their_tails(risks, station, data):
     own, whole = logit(np.array(risks)), logit(np.array(station))
     for limit, tail in ((found.low, "mid_upper"), (found.high, "mid_lower")):
         if 0 < limit < 1:
-            change = change_of_odds(whole, limit * len(whole))
+            change = odds_shift(whole, limit * len(whole))
             counts = independent_counts(expit(own + change))
             assert getattr(counts, tail)(failures) == pytest.approx(0.025, rel=1e-5)
 
@@ -74,7 +75,7 @@ def test_none_and_all_failing_have_one_limit():
     assert (none.adjusted, none.low, none.ratio) == (0, 0, 0)
     assert 0 < none.high < 0.3
     # half the chance of no failure is 0.025 at the limit
-    change = change_of_odds(logit(p), none.high * 30)
+    change = odds_shift(logit(p), none.high * 30)
     clear = np.prod(1 - expit(logit(p) + change))
     assert clear == pytest.approx(0.05, rel=1e-3)
     assert (every.adjusted, every.high) == (1, 1)
@@ -106,7 +107,7 @@ def test_limits_of_batches_meet_their_tails(n, failures):
     found = adjusted_rate(p, failures, p, shared=shared, seed=1)
     # the draws of limits are the first of those of a single tail: near, not the same
     for limit, tail in ((found.low, "above"), (found.high, "below")):
-        change = change_of_odds(logit(p), limit * n)
+        change = odds_shift(logit(p), limit * n)
         tails = batch_tails(expit(logit(p) + change), failures, shared, seed=1)
         assert getattr(tails, tail) == pytest.approx(0.025, rel=0.1)
 

@@ -6,24 +6,21 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.stats.shares.design_effect import clustered_share, effective_counts
-from queen_outcomes.stats.shares.icc import (
+from queen_outcomes.stats.shares.clustering import (
     anova_icc,
     arms_within_batches,
+    clustered_share,
+    effective_counts,
     icc_of_counts,
 )
+from queen_outcomes.stats.shares.dose_response import trend_test
 from queen_outcomes.stats.shares.strata import (
+    breslow_day_test,
     odds_ratio,
     risk_difference,
     risk_ratio,
     strata_of,
 )
-from queen_outcomes.stats.shares.strata_tests import (
-    breslow_day_test,
-    mantel_haenszel_test,
-    woolf_test,
-)
-from queen_outcomes.stats.shares.trend import trend_test
 from scipy.optimize import brentq
 
 TWO = ([8, 15], [10, 20], [5, 9], [10, 18])
@@ -34,12 +31,10 @@ def test_a_block_all_alike_counts_for_the_difference_and_not_for_odds():
     fewer, more = strata_of(*TWO), strata_of(*WITH_ALIKE)
     assert odds_ratio(more) == odds_ratio(fewer)
     one, other = risk_difference(fewer), risk_difference(more)
-    assert other.strata == 3
     # 2.4 of the weight says 0
     weight = fewer.weight.sum()
     assert other.estimate == pytest.approx(one.estimate * weight / (weight + 2.4))
-    for test in (mantel_haenszel_test, breslow_day_test, woolf_test):
-        assert test(more) == test(fewer)
+    assert breslow_day_test(more) == breslow_day_test(fewer)
 
 
 def test_a_block_with_one_arm_is_left_out():
@@ -57,21 +52,16 @@ def test_a_block_with_one_arm_is_left_out():
         ((0, 5, 0, 5), np.nan, np.nan),
     ],
 )
-def test_an_arm_all_alike_gives_ratios_without_limits(counts, odds, risks):
+def test_an_arm_all_alike_gives_ratios_at_the_end_of_their_scale(counts, odds, risks):
     table = strata_of(*counts)
-    found = odds_ratio(table)
-    assert found.estimate == pytest.approx(odds, nan_ok=True)
-    assert np.isnan(found.low)
-    assert "alike" in found.message
-    assert risk_ratio(table).estimate == pytest.approx(risks, nan_ok=True)
+    assert odds_ratio(table) == pytest.approx(odds, nan_ok=True)
+    assert risk_ratio(table) == pytest.approx(risks, nan_ok=True)
 
 
 def test_nothing_at_all_is_said_in_words():
     none = strata_of([], [], [], [])
     assert "no block" in risk_difference(none).message
-    assert mantel_haenszel_test(none).message
     assert breslow_day_test(strata_of(5, 10, 3, 10)).message
-    assert woolf_test(strata_of(5, 10, 3, 10)).message
     alone = breslow_day_test(strata_of([2, 3], [2, 3], [0, 1], [2, 3]))
     assert np.isnan(alone.p)
     assert "no odds ratio" in alone.message
@@ -87,7 +77,7 @@ block = st.tuples(
 def test_breslow_and_day_s_fitted_counts_have_the_pooled_odds(cells):
     a, b, c, d = np.array(cells, float).T
     table = strata_of(a, a + b, c, c + d)
-    ratio, total = odds_ratio(table).estimate, 0.0
+    ratio, total = odds_ratio(table), 0.0
 
     def off(x, i):
         m, n1, n2 = a[i] + c[i], a[i] + b[i], c[i] + d[i]
@@ -100,14 +90,6 @@ def test_breslow_and_day_s_fitted_counts_have_the_pooled_odds(cells):
         total += (a[i] - x) ** 2 * np.sum(1 / np.array(others))
     found = breslow_day_test(table)
     assert found.statistic == pytest.approx(total, rel=1e-6, abs=1e-9)
-    tarone = breslow_day_test(table, tarone=True)
-    assert 0 <= tarone.statistic <= found.statistic + 1e-12
-
-
-def test_woolf_s_test_bears_an_empty_cell():
-    found = woolf_test(strata_of([5, 6], [5, 10], [2, 5], [5, 10]))
-    assert np.isfinite(found.statistic)
-    assert found.df == 1
 
 
 @settings(deadline=None)
@@ -122,7 +104,7 @@ def test_trend_does_not_depend_on_the_unit_of_the_scores(groups, scale, shift):
     one = trend_test(yes, yes + no, scores, "order")
     other = trend_test(yes, yes + no, scores * scale + shift, "doses")
     assert other.z == pytest.approx(one.z, abs=1e-8, nan_ok=True)
-    assert other.lack_of_fit == pytest.approx(one.lack_of_fit, abs=1e-6, nan_ok=True)
+    assert other.lack_p == pytest.approx(one.lack_p, abs=1e-6, nan_ok=True)
     assert bool(one.message) == bool(np.isnan(one.z))
 
 

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from queen_outcomes.stats.series.calibrate import calibrate
 from queen_outcomes.stats.series.cusum import running_series, weights
-from queen_outcomes.stats.series.run_length import signal_chance
 from queen_outcomes.stats.shares.shared_effects import SharedEffects, conditional_logits
+from run_lengths import signal_chance
 from scipy.special import expit
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.stats.shares.score_limits import (
+from queen_outcomes.stats.shares.proportions import (
     blocked_score_limits,
     blocked_score_z,
     restricted_shares,

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from logistic_data import births
 from queen_outcomes.stats.logistic.penalised import fit_firth, penalised_lr_test
-from queen_outcomes.stats.logistic.plain import fit_plain
 from scipy.special import expit
 
 FIVE = ("lwt", "race", "smoke", "ht", "ui")
@@ -29,7 +28,9 @@ def test_birthwt_gives_logistf_s_profile_limits_and_p(fit):
     assert fit.high[smoke] == pytest.approx(1.7667253, abs=2e-5)
     assert fit.low[ht] == pytest.approx(0.5098841, abs=2e-5)
     assert fit.high[ht] == pytest.approx(3.1332833, abs=2e-5)
-    assert fit.p[smoke] == pytest.approx(0.0076373, abs=1e-6)
+    assert penalised_lr_test(*births(*FIVE), [smoke]).p == pytest.approx(
+        0.0076373, abs=1e-6
+    )
 
 
 def test_all_factors_at_once_against_logistf_s_null():
@@ -58,16 +59,7 @@ def test_a_two_by_two_table_with_an_empty_cell_has_the_closed_form():
     assert fit.beta[1] == pytest.approx(exact, abs=1e-9)
     assert fit.low[1] == pytest.approx(-6.9251291, abs=1e-4)
     assert fit.high[1] == pytest.approx(0.3358827, abs=1e-5)
-    assert fit.p[1] == pytest.approx(0.1025566, abs=1e-6)
-
-
-def test_counts_as_weights_give_the_same_fit_as_single_rows():
-    X = np.column_stack([np.ones(30), np.repeat([1.0, 0.0], [10, 20])])
-    y = np.r_[np.zeros(10), np.ones(5), np.zeros(15)]
-    one = fit_firth(X, y)
-    cells = fit_firth([[1, 1], [1, 0], [1, 0]], [0.0, 1.0, 0.0], [10, 5, 15])
-    for name in ("beta", "cov", "low", "high", "p", "flic_beta"):
-        np.testing.assert_allclose(getattr(cells, name), getattr(one, name), rtol=1e-9)
+    assert penalised_lr_test(X, y, [1]).p == pytest.approx(0.1025566, abs=1e-6)
 
 
 def test_the_corrected_intercept_brings_back_the_observed_share(fit):
@@ -76,6 +68,3 @@ def test_the_corrected_intercept_brings_back_the_observed_share(fit):
     assert abs(expit(X @ fit.beta).mean() - y.mean()) > 1e-3
     assert expit(X @ fit.flic_beta).mean() == pytest.approx(y.mean(), abs=1e-12)
     np.testing.assert_array_equal(fit.flic_beta[1:], fit.beta[1:])
-    offset = X[:, 1:] @ fit.beta[1:]
-    by_likelihood = fit_plain(X[:, :1], y, offset=offset)
-    assert fit.flic_beta[0] == pytest.approx(by_likelihood.beta[0], abs=1e-9)

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.stats.logistic import mixed_data, mixed_sparse
-from queen_outcomes.stats.logistic.mixed import fit_mixed, integrate_random
-from queen_outcomes.stats.logistic.mixed_crossing import Curvature, cross
-from queen_outcomes.stats.logistic.mixed_laplace import Laplace
+from queen_outcomes.stats.logistic import mixed, mixed_sparse
+from queen_outcomes.stats.logistic.mixed import fit_mixed
+from queen_outcomes.stats.logistic.mixed_average import integrate_random
+from queen_outcomes.stats.logistic.mixed_laplace import Curvature, Laplace, cross
 from scipy.special import expit
 
 
@@ -36,7 +36,7 @@ def ready(*, dense_up_to=None, monkeypatch=None):
         monkeypatch.setattr(mixed_sparse, "DENSE_UP_TO", dense_up_to)
         monkeypatch.setattr(mixed_sparse, "SMALLEST_BLOCK", 4)
     ones = np.ones(len(y))
-    return mixed_data.prepare(X, y, list(codes.values()), ones, ones)
+    return mixed.prepare(X, y, list(codes.values()), ones, ones)
 
 
 def test_the_slope_is_that_of_the_value():

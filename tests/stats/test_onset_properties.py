@@ -13,10 +13,10 @@ from queen_outcomes.stats.onset.onset_averages import (
     onset_day,
     p_of,
 )
-from queen_outcomes.stats.onset.onset_fit import fit_onset
-from queen_outcomes.stats.onset.onset_likelihood import (
+from queen_outcomes.stats.onset.onset_fit import (
     Courses,
     derivatives,
+    fit_onset,
     log_likelihood,
 )
 from scipy.linalg import sqrtm

@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
-from queen_outcomes.stats.shares.batch_points import batch_points
-from queen_outcomes.stats.shares.count_mixture import mixture_tails
 from queen_outcomes.stats.shares.poisson_binomial import (
     CountDistribution,
+    batch_points,
     batch_tails,
     independent_counts,
+    mixture_tails,
 )
 from queen_outcomes.stats.shares.shared_effects import (
     SharedEffects,
@@ -183,7 +183,7 @@ def test_the_expansion_is_the_exact_distribution_given_the_batches(monkeypatch):
     logits = conditional_logits(p, columns.total_deviation)
     counts = range(0, 301, 7)
     quick = [mixture_tails(logits, points, k) for k in counts]
-    monkeypatch.setattr("queen_outcomes.stats.shares.count_mixture.FEW", 300)
+    monkeypatch.setattr("queen_outcomes.stats.shares.poisson_binomial.FEW", 300)
     exact = [mixture_tails(logits, points, k) for k in counts]
     np.testing.assert_allclose(quick, exact, atol=2e-6)
 

@@ -15,13 +15,13 @@ import numpy as np
 import pytest
 from queen_outcomes.stats.series.cusum import running_series, weights
 from queen_outcomes.stats.series.learning import (
+    alike_signal_chance,
     competence_chance,
     learning_curve,
     learning_limit,
     learning_weights,
 )
-from queen_outcomes.stats.series.run_length import (
-    alike_signal_chance,
+from run_lengths import (
     average_run_length,
     lattice_alternative,
     lattice_run_length,
@@ -58,7 +58,7 @@ def test_paths_of_twelve_cases():
     vlad += [-4.05, -3.85]
     np.testing.assert_allclose(found.worse.value, worse, atol=1e-8)
     np.testing.assert_allclose(found.better.value, better, atol=1e-8)
-    np.testing.assert_allclose(found.vlad, vlad, atol=1e-12)
+    np.testing.assert_allclose(-found.over_expected, vlad, atol=1e-12)
     assert found.spread[-1] ** 2 == pytest.approx((P * (1 - P)).sum())
 
 

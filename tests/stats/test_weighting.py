@@ -4,11 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from queen_outcomes.stats.logistic.weighting import (
-    arm_weights,
-    decided_weights,
-    weighted_difference,
-)
+from queen_outcomes.stats.logistic.weighting import decided_weights
 
 
 def sold_when_good(n=20000, seed=3):
@@ -57,10 +53,3 @@ def test_separated_and_impossible_weights_are_said():
     assert "alike" in decided_weights(Z, np.zeros(40)).message
     Z[0, 0] = np.nan
     assert np.isnan(decided_weights(Z, decided).weights).all()
-    assert np.isnan(arm_weights(Z, decided).mean)
-
-
-def test_an_empty_arm_has_no_difference():
-    difference, se = weighted_difference([1.0, 0.0], [1, 1], [1.0, 1.0])
-    assert np.isnan(difference)
-    assert np.isnan(se)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 
-import polars as pl
 from armed_records import queens, rows
 from queen_outcomes.doses.results import compare_station
+from queen_outcomes.facts.exports.models import ADJUSTED
+from queen_outcomes.facts.exports.writing import write_rows
 from queen_outcomes.facts.settings import Outcomes, Plan, Settings
-from queen_outcomes.models.model_tables import SCHEMAS
 from station_tables import derived
 
 __all__ = ["arms", "asking", "compared", "contrasts", "primary", "queens"]
@@ -31,8 +31,7 @@ def compared(
     """Derive a station and compare its arms, without the models' step."""
     settings = settings or asking()
     store = derived(AS_OF, settings, **rows(queens, shuffle))
-    store.con.register("nothing", pl.DataFrame(schema=SCHEMAS["adjusted"]))
-    store.table("adjusted", "SELECT * FROM nothing")
+    write_rows(store, ADJUSTED, [])
     compare_station(store, settings, AS_OF, plan)
     return store
 

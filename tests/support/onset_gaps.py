@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from onset_records import SETTINGS, queens, station
 from queen_outcomes.models.closed import read_factors
+from queen_outcomes.models.onset_model import fit_station
 from queen_outcomes.models.onset_results import read_seen
-from queen_outcomes.models.onset_station import fit_station
 from queen_outcomes.models.questions import main_terms
 
 

@@ -5,12 +5,22 @@ from __future__ import annotations
 import csv
 import io
 from collections import Counter
+from itertools import groupby, permutations
+from math import comb
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from planned_station import AS_OF, planned_store
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.settings import Reading, Settings
-from queen_outcomes.trial.bench_list import MOST_PLACES, bench_list, list_csv
+from queen_outcomes.trial.bench_list import (
+    MOST_PLACES,
+    bench_list,
+    list_csv,
+    permuted_blocks,
+    stratum_name,
+)
 from queen_outcomes.trial.plan import make
 from queen_outcomes.trial.plan_report import name_remark, sheet, write_list
 
@@ -176,3 +186,75 @@ def test_a_file_that_would_not_be_read_is_told(tmp_path):
     own = Settings(reading=Reading(files={"inseminations": ("bench*.csv",)}))
     assert not name_remark(listed, own)
     assert "bench*.csv" in name_remark(tmp_path / "inseminations_x.csv", own)
+
+
+strata = st.dictionaries(st.text(max_size=4), st.integers(0, 25), max_size=4)
+
+
+@settings(deadline=None)
+@given(strata, st.integers(2, 4), st.integers(1, 3), st.integers(0, 9))
+def test_every_full_block_holds_all_arms_alike(queens, number, times, seed):
+    arms = list("abcd")[:number]
+    lists = permuted_blocks(queens, arms, number * times, seed)
+    assert {stratum: len(places) for stratum, places in lists.items()} == queens
+    for places in lists.values():
+        blocks = [block for block, _ in places]
+        assert blocks == [at // (number * times) + 1 for at in range(len(places))]
+        for _, group in groupby(places, lambda place: place[0]):
+            counts = Counter(arm for _, arm in group)
+            if counts.total() == number * times:
+                assert counts == dict.fromkeys(arms, times)
+            assert max(counts.values()) <= times
+
+
+@settings(deadline=None)
+@given(strata, st.integers(0, 9))
+def test_a_stratum_s_list_depends_on_its_name_and_the_seed_alone(queens, seed):
+    lists = permuted_blocks(queens, "xyz", 6, seed)
+    assert permuted_blocks(dict(reversed(queens.items())), "zyx", 6, seed) == lists
+    for stratum, number in queens.items():
+        alone = permuted_blocks({stratum: number}, "xyz", 6, seed)[stratum]
+        assert alone == lists[stratum]
+        longer = permuted_blocks({stratum: number + 6}, "xyz", 6, seed)[stratum]
+        assert longer[:number] == alone
+
+
+def test_other_seeds_and_other_strata_give_other_lists():
+    name, second = stratum_name("G1", "S1"), stratum_name("G1", "S2")
+    one, other = (permuted_blocks({name: 40}, "xy", 4, seed)[name] for seed in (1, 2))
+    assert one != other
+    assert one != permuted_blocks({second: 40}, "xy", 4, 1)[second]
+
+
+def guessed_right(block):
+    """Guess the arm that is behind so far, at a tie by a coin."""
+    right, seen = 0.0, Counter()
+    for arm in block:
+        other = "B" if arm == "A" else "A"
+        right += 0.5 if seen[arm] == seen[other] else float(seen[arm] < seen[other])
+        seen[arm] += 1
+    return right
+
+
+@pytest.mark.parametrize(
+    ("size", "number", "expected"), [(4, 6, 17 / 6), (6, 20, 4.1), (8, 70, 5.328571)]
+)
+def test_a_guesser_of_permuted_blocks(size, number, expected):
+    # Blackwell D, Hodges JL. Ann Math Stat 1957;28:449-460
+    half = size // 2
+    blocks = set(permutations("A" * half + "B" * half))
+    assert len(blocks) == number
+    right = [guessed_right(block) for block in blocks]
+    assert sum(right) / number == pytest.approx(expected, abs=5e-7)
+    excess = 2 ** (size - 1) / comb(size, half) - 0.5
+    assert expected - half == pytest.approx(excess, abs=5e-7)
+    # the lists themselves: all blocks turn up about as often, and are guessed as often
+    order = permuted_blocks({"S": 3000 * size}, "AB", size, seed=11)["S"]
+    arms = "".join(arm for _, arm in order)
+    made = [tuple(arms[at : at + size]) for at in range(0, len(arms), size)]
+    counts = Counter(made)
+    assert set(counts) == blocks
+    chi2 = sum((n - 3000 / number) ** 2 for n in counts.values()) * number / 3000
+    assert chi2 < number - 1 + 4 * (2 * (number - 1)) ** 0.5
+    mean = sum(map(guessed_right, made)) / 3000
+    assert mean == pytest.approx(expected, abs=0.06)

@@ -7,7 +7,7 @@ import pytest
 from planned_station import AS_OF, D0, course, planned_store, rate, request
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.stats.shares.icc import anova_icc, arms_within_batches
+from queen_outcomes.stats.shares.clustering import anova_icc, arms_within_batches
 from queen_outcomes.trial.plan_figures import (
     ASSUMED,
     EVERTED,

@@ -15,11 +15,10 @@ from hypothesis import strategies as st
 from planned_station import request
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.stats.shares.clustered_strata import stratified_difference
-from queen_outcomes.stats.shares.planning import few_batches_factor
-from queen_outcomes.stats.shares.sizes import margin_size
+from queen_outcomes.stats.shares.planning import few_batches_factor, margin_size
 from queen_outcomes.trial.bench_list import bench_list
 from queen_outcomes.trial.plan import trial_size
-from queen_outcomes.trial.plan_figures import Figure, Figures
+from queen_outcomes.trial.plan_figures import Figures, PlanFigure
 
 PLAIN = {
     "share": 0.65,
@@ -37,7 +36,7 @@ PLAIN = {
 
 def figures(**values) -> Figures:
     merged = PLAIN | values
-    return Figures(**{k: Figure(k, v, "", "test") for k, v in merged.items()})
+    return Figures(**{k: PlanFigure(k, v, "", "test") for k, v in merged.items()})
 
 
 def size(numbers=None, **asked):

@@ -6,7 +6,6 @@ weights. Brood pattern in per cent: limits of agreement.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from itertools import groupby
 from typing import Any
 
@@ -14,6 +13,8 @@ import numpy as np
 
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.dictionary import DRONE_IN_WORKER
+from queen_outcomes.facts.exports.audit import CHECKER_AGREEMENT
+from queen_outcomes.facts.exports.writing import filled
 from queen_outcomes.stats.shares.agreement import cohen_kappa, limits_of_agreement
 
 Row = dict[str, Any]
@@ -23,7 +24,6 @@ WORDS: dict[str, tuple[Any, ...]] = {
 }
 """Measures of words, in their order; the nearer two words the less a miss counts."""
 NUMBER = "pattern_pct"
-NONE = dict.fromkeys(("agree", "kappa", "mean", "spread", "low", "high", "message"))
 
 
 def agreement_rows(store: Store, fewest: int) -> list[Row]:
@@ -48,17 +48,15 @@ def agreement_rows(store: Store, fewest: int) -> list[Row]:
     for measure in (*WORDS, NUMBER):
         seen = _pairs(store, measure)
         compare = _words if measure in WORDS else _numbers
-        if seen:
-            place = {"measure": measure, "first_checker": None, "second_checker": None}
-            rows.append({**place, **compare(seen, measure, fewest, any_two=True)})
-        for (first, second), own in _by_pair(seen):
-            place = {
-                "measure": measure,
-                "first_checker": first,
-                "second_checker": second,
-            }
-            rows.append({**place, **compare(own, measure, fewest, any_two=False)})
-    return rows
+        groups = [((None, None), seen)] if seen else []
+        groups += [
+            (pair, list(g)) for pair, g in groupby(seen, key=lambda row: row[:2])
+        ]
+        for (first, second), own in groups:
+            found = compare(own, measure, fewest, any_two=first is None)
+            whose = {"first_checker": first, "second_checker": second}
+            rows.append({"measure": measure, **whose, **found})
+    return filled(CHECKER_AGREEMENT, rows)
 
 
 def _pairs(store: Store, measure: str) -> list[tuple]:
@@ -69,17 +67,12 @@ def _pairs(store: Store, measure: str) -> list[tuple]:
     )
 
 
-def _by_pair(seen: list[tuple]) -> Iterator[tuple[tuple, list[tuple]]]:
-    for pair, own in groupby(seen, key=lambda row: row[:2]):
-        yield pair, list(own)
-
-
 def _words(seen: list[tuple], measure: str, fewest: int, *, any_two: bool) -> Row:
     places = {word: at for at, word in enumerate(WORDS[measure])}
     table = np.zeros((len(places), len(places)))
     for *_, first, second in seen:
         table[places[first], places[second]] += 1
-    counts = {**NONE, "pairs": len(seen), "agree": int(np.trace(table))}
+    counts = {"pairs": len(seen), "agree": int(np.trace(table))}
     if len(seen) < fewest:
         return {**counts, "message": f"fewer than {fewest} pairs of looks"}
     if any_two:
@@ -99,7 +92,7 @@ def _numbers(seen: list[tuple], measure: str, fewest: int, *, any_two: bool) -> 
     Bland JM, Altman DG. Stat Methods Med Res 1999;8:135-160.
     """
     del measure
-    counts = {**NONE, "pairs": len(seen)}
+    counts = {"pairs": len(seen)}
     first, second = (np.array([row[at] for row in seen], float) for at in (2, 3))
     if len(seen) < fewest:
         return {**counts, "message": f"fewer than {fewest} pairs of looks"}

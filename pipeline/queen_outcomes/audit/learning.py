@@ -18,7 +18,7 @@ from queen_outcomes.stats.series.learning import (
     learning_curve,
     learning_limit,
 )
-from queen_outcomes.stats.shares.design_effect import (
+from queen_outcomes.stats.shares.clustering import (
     batch_counts,
     clustered_share,
     effective_counts,

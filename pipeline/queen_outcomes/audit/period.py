@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import expit, logit
 
 from queen_outcomes.audit.batches import batch_rows
@@ -20,6 +19,7 @@ from queen_outcomes.facts.exports.writing import filled
 from queen_outcomes.facts.outcomes import question_columns
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.closed import ClosedCourses, Question
+from queen_outcomes.stats.logistic.odds_shift import odds_shift
 
 Row = dict[str, Any]
 
@@ -93,14 +93,7 @@ def _stored(store: Store, table: Table, question: Question) -> list[Row]:
 def levelled(cases: ClosedCourses) -> ClosedCourses:
     """Move all risks alike so that expected and observed failures agree."""
     counted = cases.counted
-    observed = float(cases.failed[counted].sum())
-    if not 0 < observed < counted.sum():
+    levels, failures = logit(cases.risk), float(cases.failed[counted].sum())
+    if not 0 < failures < counted.sum():
         return cases
-    levels = logit(cases.risk)
-
-    def gap(move: float) -> float:
-        return float(expit(levels[counted] + move).sum()) - observed
-
-    if gap(-30.0) * gap(30.0) > 0:
-        return cases
-    return cases.with_risk(expit(levels + brentq(gap, -30.0, 30.0, xtol=1e-12)))
+    return cases.with_risk(expit(levels + odds_shift(levels[counted], failures)))

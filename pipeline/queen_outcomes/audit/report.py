@@ -21,10 +21,6 @@ from queen_outcomes.facts.settings import Settings, asked_question
 from queen_outcomes.facts.words import percent
 
 Row = dict[str, Any]
-COLUMNS = (
-    *("operator", "courses", "failures", "expected", "failed_to_expected"),
-    *("adjusted", "limits", "stands_out", "rank", "shared", "signals"),
-)
 
 
 @dataclass(frozen=True)
@@ -46,7 +42,7 @@ class Report:
     ----------
     title : str
     rows : list of dict
-        One an operator.
+        One an operator, names as shown; a column a key. At least one.
     batches : list of str
         Batches outside the 99.8 % limits, in words.
     sheet : dict or None
@@ -189,10 +185,8 @@ def tell(report: Report, console: Console, files: list[str]) -> None:
         console.tell(f"  {said}")
     if report.sheet is None:
         console.emit("\nOperators")
-        console.emit_table(
-            [name.replace("_", " ") for name in COLUMNS],
-            [[row[name] for name in COLUMNS] for row in report.rows],
-        )
+        columns = [name.replace("_", " ") for name in report.rows[0]]
+        console.emit_table(columns, [list(row.values()) for row in report.rows])
         console.tell(
             "\nThe ratio is each operator's own; ratios do not rank operators. "
             "What stands out asks for a look at semen, queens and bench, and names no "

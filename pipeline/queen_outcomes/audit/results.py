@@ -17,7 +17,7 @@ from queen_outcomes.audit.checker_agreement import agreement_rows
 from queen_outcomes.audit.learning import experience_rows, learning_rows
 from queen_outcomes.audit.operators import operator_rows, read_intercepts, spread_rows
 from queen_outcomes.audit.running_series import (
-    Season,
+    AuditSeason,
     expected_by_others,
     running_series_of,
     signal_rows,
@@ -65,7 +65,7 @@ def audit_station(
         }
         if question == settings.plan.question:
             name = plan.season if plan else max(cases.season.tolist(), default="")
-            season = Season(name, cases, settings, plan)
+            season = AuditSeason(name, cases, settings, plan)
             found |= _followed(season, model, operators)
             rows |= details(store, settings, cases, found["operator_series"])
         for name, made in found.items():
@@ -78,7 +78,7 @@ def audit_station(
 
 
 def _followed(
-    season: Season, model: RiskModel, operators: list[Row]
+    season: AuditSeason, model: RiskModel, operators: list[Row]
 ) -> dict[str, list[Row]]:
     """Give the plan's outcome its running series, and operators what belongs to them."""
     series, limits = running_series_of(season, model)

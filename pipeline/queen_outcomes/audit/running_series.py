@@ -17,7 +17,7 @@ import numpy as np
 from scipy.special import expit, logit
 
 from queen_outcomes.facts.settings import Plan, Settings
-from queen_outcomes.models.closed import BATCHES, ClosedCourses, Question, take
+from queen_outcomes.models.closed import BATCHES, ClosedCourses, take
 from queen_outcomes.models.questions import (
     ModelRequest,
     choose_form,
@@ -32,9 +32,9 @@ from queen_outcomes.models.risks import (
     write_risks,
 )
 from queen_outcomes.models.season_plan import SeasonPlan
-from queen_outcomes.stats.series.calibrate import Calibration, calibrate
+from queen_outcomes.stats.logistic.odds_shift import odds_shift
+from queen_outcomes.stats.series.calibrate import calibrate
 from queen_outcomes.stats.series.cusum import running_series
-from queen_outcomes.stats.shares.adjusted_rate import change_of_odds
 
 Row = dict[str, Any]
 HALF = 0.5
@@ -47,7 +47,7 @@ FEWEST, MOST = 5, 40
 
 
 @dataclass(frozen=True, eq=False)
-class Season:
+class AuditSeason:
     """What the audit of a season stands on.
 
     Attributes
@@ -64,17 +64,12 @@ class Season:
     settings: Settings
     plan: SeasonPlan | None
 
-    @property
-    def question(self) -> Question:
-        """Outcome and window."""
-        return self.cases.question
-
     def request(self, rows: np.ndarray) -> ModelRequest:
         """Ask for the main model of some of these courses."""
         return ModelRequest(
             *(take(self.cases.values, rows), self.cases.answer[rows]),
             *(main_terms(self.settings), self.settings.models.adjust_for),
-            self.question[0],
+            self.cases.question[0],
         )
 
     @property
@@ -84,13 +79,13 @@ class Season:
 
 
 def running_series_of(
-    season: Season, current: RiskModel
+    season: AuditSeason, current: RiskModel
 ) -> tuple[list[Row], list[Row]]:
     """Give every operator's running series and the limits they are held against.
 
     Parameters
     ----------
-    season : Season
+    season : AuditSeason
     current : RiskModel
         Stands in where there is no earlier season.
     """
@@ -107,9 +102,9 @@ def running_series_of(
     return rows, limits
 
 
-def _risks(season: Season, current: RiskModel) -> RiskModel:
+def _risks(season: AuditSeason, current: RiskModel) -> RiskModel:
     """Give the season's risk model: as fixed, else from earlier seasons' courses."""
-    outcome, days = season.question
+    outcome, days = season.cases.question
     name, under = f"risk of {outcome} by day {days}", chosen_under(season.settings)
     section = season.plan.fixed(name, under) if season.plan else None
     if section:
@@ -125,10 +120,14 @@ def _risks(season: Season, current: RiskModel) -> RiskModel:
 
 
 def _baseline(
-    season: Season, cases: ClosedCourses, model: RiskModel, name: str, own: np.ndarray
+    season: AuditSeason,
+    cases: ClosedCourses,
+    model: RiskModel,
+    name: str,
+    own: np.ndarray,
 ) -> Baseline:
     plan, settings = season.plan, season.settings.plan
-    outcome, days = season.question
+    outcome, days = season.cases.question
     section_name = f"running series of {name}, {outcome} by day {days}"
     under = {
         "false_alarm_chance": settings.false_alarm_chance,
@@ -151,7 +150,7 @@ def _baseline(
 
 
 def _pattern(
-    season: Season, cases: ClosedCourses, counted: np.ndarray, before: np.ndarray
+    season: AuditSeason, cases: ClosedCourses, counted: np.ndarray, before: np.ndarray
 ) -> np.ndarray:
     """Give the courses that the operator's season looks like.
 
@@ -176,7 +175,7 @@ def _of_last_season(cases: ClosedCourses, rows: np.ndarray) -> np.ndarray:
 
 
 def _limit_rows(
-    season: Season, name: str, measured_by: Baseline, rows: list[Row]
+    season: AuditSeason, name: str, measured_by: Baseline, rows: list[Row]
 ) -> list[Row]:
     found = []
     for series in ("level", "drift"):
@@ -204,7 +203,7 @@ def _limit_rows(
 
 
 @dataclass(frozen=True)
-class Limits:
+class SeriesLimits:
     """Limits of one running series and what they do; NaN when there are none.
 
     Attributes
@@ -239,19 +238,19 @@ class Baseline:
         Earlier courses that it stands on.
     change : float
         Log odds of failing against the station; NaN without earlier courses.
-    level, drift : Limits
+    level, drift : SeriesLimits
         Against the station, and against the operator's own earlier courses.
     """
 
     courses: int
     change: float
-    level: Limits
-    drift: Limits
+    level: SeriesLimits
+    drift: SeriesLimits
 
     @classmethod
     def read(cls, section: Mapping[str, Any]) -> Baseline:
         """Read a baseline back from the season's file, where it stands as a dictionary."""
-        level, drift = (Limits(**section[name]) for name in ("level", "drift"))
+        level, drift = (SeriesLimits(**section[name]) for name in ("level", "drift"))
         return cls(section["courses"], section["change"], level, drift)
 
     def drift_risks(self, risks: np.ndarray) -> np.ndarray:
@@ -288,42 +287,33 @@ def baseline(
     if n:
         failures = float(earlier.failed.sum())
         shrunken = failures * (1 - 2 * HALF / (n + 2 * HALF)) + HALF
-        change = change_of_odds(logit(earlier.risk), min(max(shrunken, HALF), n - HALF))
-    own = Baseline(n, change, *(Limits(0, *(np.nan,) * 4),) * 2)
+        change = odds_shift(logit(earlier.risk), min(max(shrunken, HALF), n - HALF))
+    own = Baseline(n, change, *(SeriesLimits(0, *(np.nan,) * 4),) * 2)
     season = _season(name, pattern, plan)
     if not len(season):
-        none = Limits(0, *(np.nan,) * 4, said="no closed course to learn from")
+        none = SeriesLimits(0, *(np.nan,) * 4, said="no closed course to learn from")
         return replace(own, level=none, drift=none)
     seed = zlib.crc32(name.encode())
 
     times = min(replicates, max(FEWEST_REPLICATES, MOST_SIMULATED // len(season)))
 
-    def limits(risks: np.ndarray) -> Limits:
-        return _limits(
-            calibrate(
-                risks,
-                season.shared(model.deviations),
-                false_alarm_chance=plan.false_alarm_chance,
-                replicates=times,
-                seed=seed,
-            )
+    def limits(risks: np.ndarray) -> SeriesLimits:
+        found = calibrate(
+            risks,
+            season.shared(model.deviations),
+            false_alarm_chance=plan.false_alarm_chance,
+            replicates=times,
+            seed=seed,
+        )
+        worse, better = found.worse, found.better
+        return SeriesLimits(
+            *(found.courses, worse.limit, better.limit),
+            *(worse.detection, worse.median_courses, found.message),
         )
 
     level = limits(season.risk)
     drift = limits(own.drift_risks(season.risk)) if np.isfinite(change) else own.drift
     return replace(own, level=level, drift=drift)
-
-
-def _limits(found: Calibration) -> Limits:
-    worse = found.worse
-    return Limits(
-        found.courses,
-        worse.limit,
-        found.better.limit,
-        worse.detection,
-        worse.median_courses,
-        found.message,
-    )
 
 
 def _season(name: str, pattern: ClosedCourses, plan: Plan) -> ClosedCourses:
@@ -366,7 +356,7 @@ def series_rows(name: str, own: ClosedCourses, measured_by: Baseline) -> list[Ro
 
 
 def _one(
-    name: str, series: str, own: ClosedCourses, risks: np.ndarray, limits: Limits
+    name: str, series: str, own: ClosedCourses, risks: np.ndarray, limits: SeriesLimits
 ) -> list[Row]:
     worse, better = (
         at if np.isfinite(at) else np.inf for at in (limits.worse, limits.better)
@@ -397,7 +387,7 @@ def _one(
     ]
 
 
-def expected_by_others(season: Season) -> dict[str, float]:
+def expected_by_others(season: AuditSeason) -> dict[str, float]:
     """Give each operator's expected failures by the others' model; empty if not done.
 
     An operator is not in it where the others' courses give no model.
@@ -414,7 +404,7 @@ def expected_by_others(season: Season) -> dict[str, float]:
         others = season.request(np.setdiff1d(everybody, own))
         fitted, _ = fit_form(others, form, tested=False)
         if fitted.method != "none":
-            model = risk_model(season.question[0], fitted)
+            model = risk_model(season.cases.question[0], fitted)
             risks = model.risks(take(season.cases.values, own))
             known = season.cases.decided[own] & np.isfinite(risks)
             found[name] = float(risks[known].sum())

@@ -39,7 +39,7 @@ HOME = "../latest/dashboard/"
 def compare(console: Console, station: Path, **asked: Any) -> None:
     """Compare dose protocols; write a page under build/compare."""
     from queen_outcomes.build.latest_build import open_latest
-    from queen_outcomes.doses.compare_request import Wanted, compare_once
+    from queen_outcomes.doses.compare_request import CompareRequest, compare_once
     from queen_outcomes.facts import settings as station_settings
     from queen_outcomes.models.season_plan import read, season_of
 
@@ -47,7 +47,7 @@ def compare(console: Console, station: Path, **asked: Any) -> None:
     with open_latest(station, console) as last:
         season = season_of(last.as_of, settings.season_first_month)
         plan = read(station, season, last.as_of)
-        found = compare_once(last.store, settings, last.as_of, Wanted(**asked), plan)
+        found = compare_once(last.store, settings, last.as_of, CompareRequest(**asked), plan)
         page = draw(found, last, settings, station.joinpath(*PLACE))
     tell(found, page, console)
     if not found.has_difference:

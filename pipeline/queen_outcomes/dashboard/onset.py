@@ -20,7 +20,7 @@ from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP
-from queen_outcomes.models.onset_factors import ALL, AS_RECORDED
+from queen_outcomes.models.onset_results import ALL, AS_RECORDED
 from queen_outcomes.models.terms import GROUPS, MAIN
 
 SHOWN = (

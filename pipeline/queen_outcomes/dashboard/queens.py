@@ -13,7 +13,6 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import packing
 from queen_outcomes.dashboard.figures import statement

@@ -14,12 +14,11 @@ from scipy import stats
 
 from queen_outcomes.doses.differences import ADJUSTED, Difference
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP, Asked, ask
+from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP, FactorPredictions, ask
 from queen_outcomes.models.analysis_set import AnalysisSet
 from queen_outcomes.models.choose import Earlier, by_reason
 from queen_outcomes.models.closed import yes_fails
-from queen_outcomes.models.fit import LEVELS, cluster_codes
-from queen_outcomes.models.fitted import Fitted
+from queen_outcomes.models.fit import LEVELS, Fitted, cluster_codes
 from queen_outcomes.models.questions import (
     ModelRequest,
     choose_form,
@@ -44,7 +43,7 @@ class ArmModel:
 
     Attributes
     ----------
-    asked : Asked or None
+    asked : FactorPredictions or None
         Predictions with every course set to each arm.
     arms : tuple of str
         In the order of the predictions.
@@ -58,7 +57,7 @@ class ArmModel:
         Yes is the failure, so that success is the no.
     """
 
-    asked: Asked | None
+    asked: FactorPredictions | None
     arms: tuple[str, ...]
     method: str
     message: str

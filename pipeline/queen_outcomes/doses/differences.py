@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
@@ -13,7 +12,7 @@ from queen_outcomes.models.analysis_set import own_level
 from queen_outcomes.models.choose import is_between
 from queen_outcomes.models.terms import Values
 from queen_outcomes.stats.shares.clustered_strata import stratified_difference
-from queen_outcomes.stats.shares.design_effect import (
+from queen_outcomes.stats.shares.clustering import (
     batch_counts,
     clustered_share,
     effective_counts,
@@ -22,10 +21,10 @@ from queen_outcomes.stats.shares.proportions import (
     Interval,
     difference_bounds,
     newcombe_difference,
+    score_limits,
+    score_test,
 )
-from queen_outcomes.stats.shares.score_limits import score_limits, score_test
-from queen_outcomes.stats.shares.strata import risk_ratio
-from queen_outcomes.stats.shares.strata_tests import breslow_day_test
+from queen_outcomes.stats.shares.strata import breslow_day_test, risk_ratio
 
 UNADJUSTED, STRATIFIED, ADJUSTED = "unadjusted", "stratified", "adjusted"
 NOTHING = Interval(np.nan, np.nan, np.nan)
@@ -70,7 +69,7 @@ class Difference:
 
 
 @dataclass(frozen=True, eq=False)
-class Pair:
+class ArmPair:
     """The closed courses of an arm and of the reference; shape (n,).
 
     ``success`` is 1, 0 or NaN (not settled); ``first`` is true in the arm; a missing
@@ -95,7 +94,7 @@ class Pair:
         return own_level(self.batch)
 
 
-def unadjusted(pair: Pair) -> Difference:
+def unadjusted(pair: ArmPair) -> Difference:
     """Compare the two arms as they are, on the number of courses that batches leave.
 
     Score limits, whose test gives P (Farrington and Manning's against a margin), and
@@ -122,12 +121,12 @@ def unadjusted(pair: Pair) -> Difference:
     )
 
 
-def stratified(pair: Pair, *, by_lot: bool) -> Difference:
+def stratified(pair: ArmPair, *, by_lot: bool) -> Difference:
     """Pool the difference over blocks; over graft batches where there are no blocks.
 
     Parameters
     ----------
-    pair : Pair
+    pair : ArmPair
     by_lot : bool
         Blocks of a trial are recorded; a course without a block compares nothing.
     """
@@ -156,7 +155,7 @@ def stratified(pair: Pair, *, by_lot: bool) -> Difference:
     return Difference(
         *(STRATIFIED, found.estimate, found.low, found.high, found.p()),
         np.nan if margin is None else found.p_above(-margin),
-        risk_ratio(found.strata).estimate,
+        risk_ratio(found.strata),
         homogeneity_p=breslow_day_test(found.strata).p,
         said=said,
     )
@@ -241,46 +240,21 @@ def find_overlap(values: Values, first: np.ndarray, second: np.ndarray) -> Overl
     return Overlap(shares, fewest)
 
 
-Word = Literal[
-    "better",
-    "not_worse",
-    "not_worse_though_lower",
-    "worse",
-    "inconclusive",
-    "interim",
-    "none",
-]
-
-
-@dataclass(frozen=True)
-class Trial:
-    """How the arms came about.
-
-    Attributes
-    ----------
-    closed : int
-        Courses decided or closed so far, both arms.
-    planned : int or None
-        Courses that the plan set; None where no trial was planned.
-    intended : bool
-        False where the arms were guessed from doses given: a queen that died between
-        two doses would count against the single dose.
-    """
-
-    closed: int
-    planned: int | None = None
-    intended: bool = True
-
-
 @dataclass(frozen=True)
 class Verdict:
-    """A verdict and the sentence that goes with it."""
+    """A verdict, one of `dose_words.VERDICTS` or "none", and the sentence for it."""
 
-    word: Word
+    word: str
     said: str
 
 
-def verdict(low: float, high: float, margin: float | None, trial: Trial) -> Verdict:
+def verdict(
+    low: float,
+    high: float,
+    margin: float | None,
+    closed: int,
+    planned: int | None = None,
+) -> Verdict:
     """Judge the difference arm minus reference by its limits.
 
     Parameters
@@ -289,44 +263,41 @@ def verdict(low: float, high: float, margin: float | None, trial: Trial) -> Verd
         Limits of the difference, adjusted over arms; NaN where there are none.
     margin : float or None
         The loss that would not matter, above 0, as the station stated it.
-    trial : Trial
+    closed : int
+        Courses closed so far, both arms.
+    planned : int, optional
+        Courses that the plan set; not given: no trial was planned.
 
     Returns
     -------
     Verdict
         better ``low > 0``; not_worse ``low > -margin``, not_worse_though_lower when
         also ``high < 0``; worse ``high < -margin``; else inconclusive. none without a
-        margin, limits or intended arms; interim before the planned number has closed.
+        margin or limits; interim before the planned number has closed.
     """
-    hindered = _hindered(low, high, margin, trial)
-    if hindered is not None:
-        return hindered
-    loss = f"{100 * margin:g} points"
-    if low > 0:
-        return Verdict("better", "better: even the lower limit is above the reference")
-    if low > -margin and high < 0:
-        said = f"not worse by {loss} or more, though lower"
-        return Verdict("not_worse_though_lower", said)
-    if low > -margin:
-        return Verdict("not_worse", f"not worse by {loss} or more")
-    if high < -margin:
-        return Verdict("worse", f"worse by more than {loss}")
-    said = f"inconclusive: a loss of {loss} is neither shown nor ruled out"
-    return Verdict("inconclusive", said)
-
-
-def _hindered(low, high, margin, trial: Trial) -> Verdict | None:
-    """Say why there is no verdict; None where there is one."""
-    if not trial.intended:
-        return Verdict("none", "no verdict: the arms were guessed from doses given")
+    word, said = "none", "no verdict: no margin above 0 was stated"
     if margin is None or not margin > 0:
-        return Verdict("none", "no verdict: no margin above 0 was stated")
-    if trial.planned is not None and trial.closed < trial.planned:
-        said = f"interim: {trial.closed} of {trial.planned} planned courses have closed"
-        return Verdict("interim", said)
-    if not (np.isfinite(low) and np.isfinite(high)):
-        return Verdict("none", "no verdict: the difference has no limits")
-    return None
+        return Verdict(word, said)
+    loss = f"{100 * margin:g} points"
+    if planned is not None and closed < planned:
+        word = "interim"
+        said = f"interim: {closed} of {planned} planned courses have closed"
+    elif not (np.isfinite(low) and np.isfinite(high)):
+        said = "no verdict: the difference has no limits"
+    elif low > 0:
+        word = "better"
+        said = "better: even the lower limit is above the reference"
+    elif low > -margin and high < 0:
+        word = "not_worse_though_lower"
+        said = f"not worse by {loss} or more, though lower"
+    elif low > -margin:
+        word, said = "not_worse", f"not worse by {loss} or more"
+    elif high < -margin:
+        word, said = "worse", f"worse by more than {loss}"
+    else:
+        word = "inconclusive"
+        said = f"inconclusive: a loss of {loss} is neither shown nor ruled out"
+    return Verdict(word, said)
 
 
 def simultaneous_level(comparisons: int, level: float = 0.95) -> float:

@@ -16,7 +16,7 @@ from scipy import stats
 
 from queen_outcomes.models.analysis_set import has_two
 from queen_outcomes.models.choose import is_between
-from queen_outcomes.models.fitted import Fitted
+from queen_outcomes.models.fit import Fitted
 from queen_outcomes.models.terms import OTHER, Form, Values
 from queen_outcomes.stats.logistic.adjusted import (
     Adjusted,
@@ -25,7 +25,7 @@ from queen_outcomes.stats.logistic.adjusted import (
     e_value,
     fixed_probability,
 )
-from queen_outcomes.stats.logistic.mixed import integrate_random
+from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from queen_outcomes.stats.shares.multiplicity import holm
 
 GRID = 15
@@ -46,7 +46,7 @@ Row = dict[str, object]
 
 
 @dataclass(frozen=True, eq=False)
-class Asked:
+class FactorPredictions:
     """A factor of a fit, its values to be shown, and the courses it applies to."""
 
     fitted: Fitted
@@ -131,7 +131,7 @@ def set_to(values: Values, form: Form, value) -> dict[str, np.ndarray]:
     return changed
 
 
-def ask(fitted: Fitted, form: Form, values: Sequence) -> Asked:
+def ask(fitted: Fitted, form: Form, values: Sequence) -> FactorPredictions:
     """Predict every course with the factor at each value, and average."""
     courses = fitted.predicted
     n = len(courses["operator"])
@@ -155,7 +155,7 @@ def ask(fitted: Fitted, form: Form, values: Sequence) -> Asked:
 
     found = predict(None)
     df = fitted.freedom(found.gradient)
-    return Asked(
+    return FactorPredictions(
         fitted, form, tuple(values), weights, found if df is None else predict(df)
     )
 
@@ -215,7 +215,7 @@ def contrast_rows(fitted: Fitted) -> list[Row]:
     return rows
 
 
-def _compared(asked: Asked, at: int) -> Row:
+def _compared(asked: FactorPredictions, at: int) -> Row:
     x = asked.fitted.courses.values[asked.form.term.column]
     place = nearest(asked.form, x, asked.values)
     share = overlap(asked.fitted.courses.values, asked.form, place == at, place == 0)
@@ -244,7 +244,7 @@ def _compared(asked: Asked, at: int) -> Row:
     return row | dict(zip(blank, numbers, strict=True))
 
 
-def odds_ratio(asked: Asked, at: int) -> tuple[float, float, float]:
+def odds_ratio(asked: FactorPredictions, at: int) -> tuple[float, float, float]:
     """Give the odds ratio within batch and operator, with limits."""
     fitted, form = asked.fitted, asked.form
     one = np.flatnonzero(asked.weights > 0)[:1]

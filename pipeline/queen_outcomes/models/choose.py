@@ -14,7 +14,7 @@ import numpy as np
 from queen_outcomes.models.analysis_set import AnalysisSet
 from queen_outcomes.models.closed import BATCHES
 from queen_outcomes.models.terms import GROUPS, Form, Term, Values, coarsen, find_form
-from queen_outcomes.stats.logistic.collinear import find_aliased
+from queen_outcomes.stats.logistic.collinear import independent_columns
 
 BATCHES_EACH = 10
 """Batches for each degree of freedom that varies only between batches."""
@@ -233,7 +233,7 @@ def _independent(forms, values: Values, left_out: list[str], message: str) -> De
     X = _whole(forms, values)
     owner = np.concatenate([[-1], *(np.full(f.df, k) for k, f in enumerate(forms))])
     names = ["constant", *(f"{f.term.label}: {n}" for f in forms for n in f.names)]
-    kept = np.array(find_aliased(X).kept, int)
+    kept = np.array(independent_columns(X), int)
     stay = [k for k in range(len(forms)) if (owner[kept] == k).any()]
     for k, form in enumerate(forms):
         lost = form.df - int((owner[kept] == k).sum())

@@ -158,6 +158,11 @@ def yes_fails(outcome: str) -> bool:
     return outcome_named(outcome).fails == "yes"
 
 
+def as_columns(question: Question) -> dict[str, str | int]:
+    """Give a question as the columns of the tables that hold it."""
+    return dict(zip(("outcome", "window_days"), question, strict=True))
+
+
 def take(values: Values, rows: np.ndarray) -> dict[str, np.ndarray]:
     """Give the values of some courses."""
     return {name: column[rows] for name, column in values.items()}
@@ -204,15 +209,10 @@ def read_closed(
     from_first : bool
         Answers by the clock of a course's first insemination, from outcomes_from_first.
     """
-    outcome, days = question
+    answers = "outcomes_from_first" if from_first else "outcomes"
     found = store.frame(
         resources.read("sql", "06_models", "closed_courses.sql"),
-        {
-            "answers": "outcomes_from_first" if from_first else "outcomes",
-            "outcome": outcome,
-            "window_days": days,
-            "grace_days": grace_days,
-        },
+        {**as_columns(question), "answers": answers, "grace_days": grace_days},
     )
     ids = found["course_id"].to_numpy().astype(str)
     rows = np.flatnonzero(np.isin(values["course_id"], ids))

@@ -13,13 +13,25 @@ import numpy as np
 
 from queen_outcomes.models.analysis_set import AnalysisSet, has_two, own_level
 from queen_outcomes.models.choose import Earlier
-from queen_outcomes.models.fit import fit_courses, refit
-from queen_outcomes.models.fitted import Fitted, Freedom, every_test, join, no_model
+from queen_outcomes.models.fit import (
+    Fitted,
+    Freedom,
+    every_test,
+    fit_courses,
+    join,
+    no_model,
+    refit,
+)
 from queen_outcomes.models.terms import Values
-from queen_outcomes.stats.logistic.impute import Completed, impute
+from queen_outcomes.stats.logistic.imputation import (
+    Completed,
+    Pooled,
+    freedom_by_gaps,
+    impute,
+    pool,
+)
 from queen_outcomes.stats.logistic.mixed import MixedFit
 from queen_outcomes.stats.logistic.plain import wald_test
-from queen_outcomes.stats.logistic.pooling import Pooled, freedom_by_gaps, pool
 
 TIMES = 20
 FEWEST_FITTED = 10

@@ -1,35 +1,228 @@
 """One model: the method that its data call for, the fit, and a test of every factor.
 
 Random intercepts where there are levels enough, cluster-robust limits where there are
-not, a penalty where answers are few or separated. Never an exception for bad data: a
-model that cannot be had is `none`, with the reason in words.
+not, a penalty where answers are few or separated. Without random intercepts limits are by
+graft batch from 10 of them on; with fewer the batches are in the model already, or each
+course stands by itself. Never an exception for bad data: a model that cannot be had is
+`none`, with the reason in words.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy import stats
 
 from queen_outcomes.models.analysis_set import GROUPINGS, AnalysisSet, own_level
 from queen_outcomes.models.choose import Design, Earlier, choose, take_earlier
-from queen_outcomes.models.clustered import cluster_codes, fit_clustered
-from queen_outcomes.models.fitted import (
-    Fitted,
-    base_of,
-    chi_square,
-    every_test,
-    no_model,
-    normal_limits,
-)
-from queen_outcomes.stats.logistic.mixed import fit_mixed
+from queen_outcomes.models.terms import Values
+from queen_outcomes.stats.logistic.mixed import MixedFit, fit_mixed
 from queen_outcomes.stats.logistic.penalised import fit_firth, penalised_lr_test
-from queen_outcomes.stats.logistic.plain import Test, wald_test
-from queen_outcomes.stats.logistic.robust import FEW_FOR_CR2
+from queen_outcomes.stats.logistic.plain import (
+    Test,
+    fit_plain,
+    likelihood_ratio,
+    wald_test,
+)
+from queen_outcomes.stats.logistic.robust import (
+    FEW_FOR_CR2,
+    MANY_FOR_CR1,
+    cluster_cov,
+    satterthwaite_df,
+)
 from queen_outcomes.stats.logistic.separation import find_separation
 
-__all__ = ["Fitted", "cluster_codes", "fit_courses", "groupings"]
+NO_TEST = Test(np.nan, 0, np.nan)
+
+Freedom = Callable[[np.ndarray], np.ndarray | None]
+
+
+@dataclass(frozen=True, eq=False)
+class Fitted:
+    """A fitted model, or why there is none.
+
+    Attributes
+    ----------
+    method : str
+        glmm, cluster_robust, plain, fixed_batches, firth or none.
+    courses : AnalysisSet
+    design : Design
+    X : ndarray, shape (n, p)
+    beta, low, high, se : ndarray, shape (p,)
+    cov : ndarray, shape (p, p)
+    log_likelihood : float
+    tests : tuple of Test
+        One for each factor, in the design's order.
+    freedom : callable
+        Contrasts (k, p) -> degrees of freedom (k,), or None for the normal.
+    mixed : MixedFit or None
+    converged : bool
+    message : str
+    weights : ndarray, shape (n,), or None
+        Of the courses, where they are not all worth the same.
+    filled : mapping of str to ndarray, shape (imputations * n,), or None
+        The courses as often as gaps were filled, one filling after the other.
+    imputations : int
+        How often gaps were filled; 0: never.
+    """
+
+    method: str
+    courses: AnalysisSet
+    design: Design
+    X: np.ndarray
+    beta: np.ndarray
+    cov: np.ndarray
+    se: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    log_likelihood: float
+    tests: tuple[Test, ...]
+    freedom: Freedom
+    mixed: MixedFit | None
+    converged: bool
+    message: str
+    weights: np.ndarray | None = None
+    filled: Values | None = None
+    imputations: int = 0
+
+    @property
+    def deviations(self) -> np.ndarray:
+        """Standard deviation of each grouping's random intercepts; empty without any."""
+        return np.array(list(self.mixed.theta_sd.values()) if self.mixed else ())
+
+    @property
+    def cov_all(self) -> np.ndarray:
+        """Covariance of coefficients and, where there are some, deviations."""
+        return self.mixed.cov_joint if self.mixed else self.cov
+
+    @property
+    def predicted(self) -> Values:
+        """Courses to average predictions over: with the gaps filled where they were."""
+        return self.courses.values if self.filled is None else self.filled
+
+
+def no_model(courses: AnalysisSet, why: str, design: Design | None = None) -> Fitted:
+    """Give counts only, and the reason."""
+    empty = Design((), np.zeros(1, int), np.full(1, -1), ("constant",), (), "")
+    design = replace(empty, left_out=design.left_out) if design else empty
+    fitted = base_of("none", courses, design, np.ones((len(courses.y), 1)), why)
+    return replace(fitted, converged=False)
+
+
+def base_of(method: str, courses: AnalysisSet, design: Design, X, said: str) -> Fitted:
+    """Give a fit without numbers, to be filled in."""
+    p = X.shape[1]
+    blank, square = np.full(p, np.nan), np.full((p, p), np.nan)
+    message = join(said, design.message, courses.message)
+    return Fitted(
+        *(method, courses, design, X, blank, square, blank, blank, blank, np.nan),
+        *((), lambda _: None, None, True, message),
+    )
+
+
+def normal_limits(beta: np.ndarray, cov: np.ndarray) -> dict[str, np.ndarray]:
+    """Give estimates with limits by the normal distribution."""
+    se = np.sqrt(np.maximum(np.diag(cov), 0))
+    arm = stats.norm.isf(0.025) * se
+    return {"beta": beta, "cov": cov, "se": se, "low": beta - arm, "high": beta + arm}
+
+
+def every_test(design: Design, test: Callable[[list[int]], Test]) -> tuple[Test, ...]:
+    """Test every factor of a design by its columns."""
+    return tuple(test(design.columns_of(k)) for k in range(len(design.forms)))
+
+
+def join(*said: str) -> str:
+    """Join what there is to say."""
+    return "; ".join(part for part in said if part)
+
+
+def cluster_codes(courses: AnalysisSet) -> np.ndarray:
+    """Give the graft batch of each course; one without stands alone."""
+    return own_level(courses.values["graft_batch"])
+
+
+def fit_clustered(
+    courses: AnalysisSet,
+    design: Design,
+    X: np.ndarray,
+    said: str,
+    weights: np.ndarray | None = None,
+) -> Fitted:
+    """Fit a plain logistic model, with limits by graft batch where there are enough."""
+    found = fit_plain(X, courses.y, weights)
+    if not found.converged:
+        return no_model(courses, found.message, design)
+    codes = cluster_codes(courses)
+    clusters = len(np.unique(codes))
+    alone = clusters == len(codes)
+    base = replace(
+        base_of("plain", courses, design, X, said),
+        log_likelihood=found.log_likelihood,
+        weights=weights,
+    )
+    if alone or clusters < FEW_FOR_CR2:
+        return _without_clusters(base, found, clusters, alone)
+    return _by_batch(base, found, codes)
+
+
+def _by_batch(base: Fitted, found, codes: np.ndarray) -> Fitted:
+    """Give limits by graft batch."""
+    X, y, weights, beta = base.X, base.courses.y, base.weights, found.beta
+    clusters = len(np.unique(codes))
+    kind = "CR1" if clusters >= MANY_FOR_CR1 else "CR2"
+    cov = cluster_cov(X, y, beta, codes, kind, weights)
+    if not np.isfinite(cov).all():
+        why = "the batches give no standard errors"
+        return no_model(base.courses, why, base.design)
+
+    def freedom(contrasts) -> np.ndarray:
+        rows = np.atleast_2d(contrasts)
+        if kind == "CR1":
+            return np.full(len(rows), clusters - 1.0)
+        return satterthwaite_df(X, beta, codes, rows, weights)
+
+    each = freedom(np.eye(len(beta)))
+    se = np.sqrt(np.maximum(np.diag(cov), 0))
+    arm = stats.t.isf(0.025, each) * se
+    return replace(
+        base,
+        method="cluster_robust",
+        beta=beta,
+        cov=cov,
+        se=se,
+        low=beta - arm,
+        high=beta + arm,
+        freedom=freedom,
+        tests=every_test(
+            base.design, lambda c: wald_test(beta, cov, c, df=float(each[c].min()))
+        ),
+        message=join(base.message, f"limits by {kind} over {clusters} graft batches"),
+    )
+
+
+def _without_clusters(base: Fitted, found, clusters: int, alone: bool) -> Fitted:
+    """Give ordinary limits: each course by itself, or the batches are in the model."""
+    X, y = base.X, base.courses.y
+
+    def without(columns: list[int]) -> Test:
+        less = fit_plain(np.delete(X, columns, axis=1), y)
+        return likelihood_ratio(found, less) if less.converged else NO_TEST
+
+    few = not alone and clusters > 1
+    said = f"{clusters} graft batches enter as levels" if few else ""
+    if clusters == 1:
+        said = "one graft batch: nothing is said of others"
+    return replace(
+        base,
+        **normal_limits(found.beta, found.cov),
+        method="fixed_batches" if few else "plain",
+        tests=every_test(base.design, without),
+        message=join(base.message, said),
+    )
+
 
 RARE, TOO_RARE = 20, 5
 EACH, EACH_PENALISED = 10, 5
@@ -151,10 +344,8 @@ def _mixed(
 
     def without(columns: list[int]) -> Test:
         less = fit_mixed(np.delete(X, columns, axis=1), courses.y, codes)
-        fall = 2 * (found.log_likelihood - less.log_likelihood)
-        return chi_square(fall, len(columns)) if less.converged else _wald(columns)
-
-    def _wald(columns: list[int]) -> Test:
+        if less.converged:
+            return likelihood_ratio(found, less)
         return wald_test(found.beta, found.cov_beta, columns)
 
     zero = ", ".join(name.replace("_", " ") for name in found.sd_at_zero)

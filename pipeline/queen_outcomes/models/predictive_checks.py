@@ -10,13 +10,17 @@ import numpy as np
 from scipy.special import expit
 
 from queen_outcomes.models.analysis_set import complete_rows
-from queen_outcomes.models.clustered import cluster_codes
-from queen_outcomes.models.fitted import Fitted
-from queen_outcomes.stats.logistic.collinear import find_aliased
-from queen_outcomes.stats.logistic.folds import forward_split, group_folds, out_of_fold
+from queen_outcomes.models.fit import Fitted, cluster_codes
+from queen_outcomes.stats.logistic.collinear import independent_columns
 from queen_outcomes.stats.logistic.penalised import fit_firth
 from queen_outcomes.stats.logistic.plain import fit_plain
-from queen_outcomes.stats.logistic.validate import Validation, validate
+from queen_outcomes.stats.logistic.validate import (
+    Validation,
+    forward_split,
+    group_folds,
+    out_of_fold,
+    validate,
+)
 
 FOLDS, REPLICATES = 10, 500
 FEWEST = 20
@@ -63,7 +67,7 @@ def look_forward(fitted: Fitted) -> str:
 
 
 def _predict(X: np.ndarray, y: np.ndarray, train, test) -> np.ndarray:
-    kept = list(find_aliased(X[train]).kept)
+    kept = independent_columns(X[train])
     return expit(X[test][:, kept] @ _coefficients(X[train][:, kept], y[train]))
 
 

@@ -16,16 +16,74 @@ from queen_outcomes.facts.settings_form import KNOTS
 from queen_outcomes.models.analysis_set import (
     RECORDED_WHEN_FIXED,
     analysis_set,
+    is_recorded,
     with_gaps,
 )
 from queen_outcomes.models.choose import Earlier, as_earlier
 from queen_outcomes.models.closed import ClosedCourses, Question, take
 from queen_outcomes.models.filled import fill_once, fit_filled
-from queen_outcomes.models.fit import find_design, fit_courses
-from queen_outcomes.models.fitted import Fitted
+from queen_outcomes.models.fit import (
+    Fitted,
+    cluster_codes,
+    find_design,
+    fit_clustered,
+    fit_courses,
+    join,
+    no_model,
+)
 from queen_outcomes.models.season_plan import SeasonPlan, Section
 from queen_outcomes.models.terms import BENCH, MAIN, Term, Values, terms_in_order
-from queen_outcomes.models.weighted import fit_weighted
+from queen_outcomes.stats.logistic.collinear import independent_columns
+from queen_outcomes.stats.logistic.robust import FEW_FOR_CR2
+from queen_outcomes.stats.logistic.weighting import decided_weights
+
+RIGHT_IF = "right if being decided depends only on what is recorded"
+
+
+def fit_weighted(main: Fitted, closed: ClosedCourses) -> Fitted:
+    """Fit the main model's form with weights for being decided.
+
+    Having laid explains being decided, except where laying is itself the answer.
+    """
+    if main.method in ("none", "firth"):
+        return no_model(main.courses, "too few answers to weight", main.design)
+    clusters = len(np.unique(cluster_codes(main.courses)))
+    if clusters < FEW_FOR_CR2:
+        said = f"{clusters} graft batches are too few for limits of a weighted model"
+        return no_model(main.courses, said, main.design)
+    complete = np.ones(len(closed.answer), bool)
+    for term in main.courses.terms:
+        complete &= is_recorded(term, closed.values)
+    rows = np.flatnonzero(complete)
+    Z = _explaining(main, closed, rows, with_laid=closed.question[0] != "laying")
+    decided = closed.decided[rows]
+    weights = decided_weights(Z, decided)
+    if not np.isfinite(weights.mean):
+        return no_model(main.courses, weights.message, main.design)
+    said = (
+        f"{int(decided.sum())} decided courses stand for {len(rows)}, with weights from "
+        f"{weights.least:.2g} to {weights.most:.2g}, worth {weights.effective:.0f} equal "
+        f"ones; {RIGHT_IF}"
+    )
+    used = weights.weights[decided]
+    said = join(said, weights.message)
+    return fit_clustered(main.courses, main.design, main.X, said, used)
+
+
+def _explaining(
+    main: Fitted, closed: ClosedCourses, rows: np.ndarray, *, with_laid: bool
+) -> np.ndarray:
+    """Give what being decided may depend on, without repetition."""
+    values = take(closed.values, rows)
+    parts = [main.design.matrix(values)]
+    for words in (values["operator"], closed.month[rows]):
+        names = np.unique(words)[1:]
+        parts += [(words == name).astype(float)[:, None] for name in names]
+    if with_laid:
+        parts.append(closed.laid[rows].astype(float)[:, None])
+    Z = np.column_stack(parts)
+    return Z[:, independent_columns(Z)]
+
 
 TERMS = {**MAIN, **BENCH}
 

@@ -6,32 +6,135 @@ row with its reason.
 
 from __future__ import annotations
 
+import hashlib
 import json
 import zlib
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import duckdb
 import numpy as np
-import polars as pl
+import scipy
 from scipy import stats
 
+from queen_outcomes import __version__
 from queen_outcomes.base.store import Store
+from queen_outcomes.facts.exports.exported import Column, Table
+from queen_outcomes.facts.exports.models import MODELS
+from queen_outcomes.facts.exports.writing import write_rows
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import adjusted_rows, contrast_rows
 from queen_outcomes.models.choose import by_reason
-from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
-from queen_outcomes.models.fitted import Fitted, join
-from queen_outcomes.models.model_tables import MODEL_INPUTS, RISK_MODELS, SCHEMAS
+from queen_outcomes.models.closed import (
+    ClosedCourses,
+    Question,
+    as_columns,
+    read_closed,
+    read_factors,
+)
+from queen_outcomes.models.fit import Fitted, join
 from queen_outcomes.models.onset_results import onset_rows
 from queen_outcomes.models.predictive_checks import cross_validate, look_forward
-from queen_outcomes.models.questions import models_of
-from queen_outcomes.models.reuse import INPUTS, earlier_store, fingerprint, take_over
+from queen_outcomes.models.questions import form_sections, main_terms, models_of
 from queen_outcomes.models.risks import risk_model, write_risks
 from queen_outcomes.models.season_plan import SeasonPlan
 from queen_outcomes.stats.logistic.plain import wald_test
 from queen_outcomes.stats.shares.multiplicity import holm
 
 Row = dict[str, Any]
+_QUESTION = (
+    Column("outcome", "text", "which outcome"),
+    Column("window_days", "integer", "the outcome's window after day 0", "days"),
+)
+RISK_MODELS = Table(
+    "risk_models",
+    "a main model; the build's own, for what leans on its risks later",
+    (
+        *_QUESTION,
+        Column("model", "text", "main"),
+        Column("risks", "text", "as JSON, what `read_risks` reads"),
+    ),
+    key=("outcome", "window_days"),
+)
+INPUTS = Table(
+    "model_inputs",
+    "a question; the build's own",
+    (
+        *_QUESTION,
+        Column(
+            "mark",
+            "text",
+            "a hash of all that its models stand on",
+            null="a form was yet to be fixed for the season",
+        ),
+    ),
+    key=("outcome", "window_days"),
+)
+VERSIONS = (__version__, np.__version__, scipy.__version__)
+
+
+def fingerprint(
+    closed: ClosedCourses, settings: Settings, plan: SeasonPlan | None
+) -> str | None:
+    """Give a hash of all that a question's models depend on.
+
+    None: a form is yet to be fixed for the season, so the models must be fitted.
+    """
+    sections = form_sections(closed.question, settings, plan)
+    waits = plan is not None and not plan.provisional and None in sections
+    if waits:
+        return None
+    terms = [(term.name, str(term.knots)) for term in main_terms(settings)]
+    always = list(settings.models.adjust_for)
+    told = [*VERSIONS, *closed.question, terms, always, sections]
+    digest = hashlib.sha256(json.dumps(told, default=str).encode())
+    arrays = {**closed.values, "answer": closed.answer, "laid": closed.laid}
+    for name in sorted(arrays):
+        x = np.ascontiguousarray(arrays[name])
+        # a text's width follows the longest of all courses: spell it out instead
+        raw = "\x1f".join(x.tolist()).encode() if x.dtype.kind == "U" else x.tobytes()
+        digest.update(f"{name} {len(x)} ".encode() + raw)
+    digest.update("\x1f".join(closed.month.tolist()).encode())
+    return digest.hexdigest()
+
+
+@contextmanager
+def earlier_store(folder: Path | None) -> Iterator[Store | None]:
+    """Open the build before, if it kept its models' inputs; else give None."""
+    path = folder / "station.duckdb" if folder else None
+    if path is None or not path.is_file():
+        yield None
+        return
+    try:
+        store = Store(path, read_only=True)
+    except duckdb.Error:  # somebody else holds it open: then everything is fitted
+        yield None
+        return
+    with store:
+        yield store if store.has(INPUTS.name) else None
+
+
+def take_over(
+    earlier: Store | None, question: Question, mark: str | None, names: Sequence[str]
+) -> dict[str, list[Row]] | None:
+    """Give a question's rows of the earlier build's tables; None: they do not fit."""
+    if earlier is None or mark is None or not all(map(earlier.has, names)):
+        return None
+    place = as_columns(question)
+    where = "WHERE outcome = $outcome AND window_days = $window_days"
+    marks = earlier.rows(f"SELECT mark FROM {INPUTS.name} {where}", place)
+    if marks != [(mark,)]:
+        return None
+    return {
+        name: earlier.records(
+            f"SELECT * FROM {name} {where} AND model <> 'onset' ORDER BY ALL", place
+        )
+        for name in names
+    }
+
+
 Z_95 = float(stats.norm.isf(0.025))
 
 
@@ -61,9 +164,9 @@ def fit_models(
         Questions taken over.
     """
     values = read_factors(store, settings.prior_cases)
-    schemas = {**SCHEMAS, "risk_models": RISK_MODELS}
-    own = [name for name in schemas if name != "onset_days"]
-    tables: dict[str, list[Row]] = {name: [] for name in schemas}
+    tables = {table.name: table for table in (*MODELS, RISK_MODELS)}
+    own = [name for name in tables if name != "onset_days"]
+    rows: dict[str, list[Row]] = {name: [] for name in tables}
     marks: list[Row] = []
     taken = 0
     with earlier_store(earlier) as before:
@@ -74,15 +177,16 @@ def fit_models(
             taken += found is not None
             if found is None:
                 found = _fitted(closed, settings, plan)
-            for name, rows in found.items():
-                tables[name] += rows
-            now = fingerprint(closed, settings, plan)
-            marks.append(dict(zip(MODEL_INPUTS, (*question, now), strict=True)))
-    for name, rows in onset_rows(store, settings, values, plan).items():
-        tables[name] += rows
-    for name, rows in tables.items():
-        _write(store, name, rows, schemas[name])
-    _write(store, INPUTS, marks, MODEL_INPUTS)
+            for name, part in found.items():
+                rows[name] += part
+            marks.append(
+                {**as_columns(question), "mark": fingerprint(closed, settings, plan)}
+            )
+    for name, part in onset_rows(store, settings, values, plan).items():
+        rows[name] += part
+    for name, table in tables.items():
+        write_rows(store, table, rows[name])
+    write_rows(store, INPUTS, marks)
     return taken
 
 
@@ -94,8 +198,7 @@ def _fitted(
     """Fit a question's models and give their rows for every table."""
     found: dict[str, list[Row]] = {"risk_models": []}
     for model, fitted in models_of(closed, settings, plan).items():
-        names = ("outcome", "window_days", "model")
-        place = dict(zip(names, (*closed.question, model), strict=True))
+        place = {**as_columns(closed.question), "model": model}
         for name, rows in rows_of(fitted, place).items():
             found.setdefault(name, []).extend({**place, **row} for row in rows)
         if model == "main":
@@ -121,15 +224,15 @@ def rows_of(fitted: Fitted, place: Row) -> dict[str, list[Row]]:
 def fit_row(fitted: Fitted, seed: int) -> Row:
     """Say what was fitted on what, and how well it predicts."""
     checked = cross_validate(fitted, seed)
-    figures = (
-        *("auc", "auc_low", "auc_high", "brier", "base_brier"),
-        *("intercept", "slope"),
-    )
-    shown = [getattr(checked, name) if checked else None for name in figures]
-    names = (
-        *("auc", "auc_low", "auc_high", "brier", "brier_base"),
-        *("calibration_intercept", "calibration_slope"),
-    )
+    predictive = {}
+    if checked:
+        predictive = {
+            **{name: getattr(checked, name) for name in ("auc", "auc_low", "auc_high")},
+            "brier": checked.brier,
+            "brier_base": checked.base_brier,
+            "calibration_intercept": checked.intercept,
+            "calibration_slope": checked.slope,
+        }
     return {
         "method": fitted.method,
         "imputations": fitted.imputations,
@@ -139,7 +242,7 @@ def fit_row(fitted: Fitted, seed: int) -> Row:
             by_reason([*fitted.courses.left_out, *fitted.design.left_out])
         ),
         "log_likelihood": fitted.log_likelihood,
-        **dict(zip(names, shown, strict=True)),
+        **predictive,
         "converged": fitted.converged,
         "message": join(fitted.message, look_forward(fitted)),
     }
@@ -226,17 +329,3 @@ def deviation_limits(fitted: Fitted, name: str) -> Row:
         return {"low": None, "high": None}
     arm = Z_95 * se / sd
     return {"low": sd * np.exp(-arm), "high": sd * np.exp(min(arm, 50.0))}
-
-
-def _write(store: Store, name: str, rows: list[Row], schema: Row) -> None:
-    plain = [{key: _plain(value) for key, value in row.items()} for row in rows]
-    store.con.register("modelled", pl.DataFrame(plain, schema=schema))
-    store.table(name, "SELECT * FROM modelled")
-    store.con.unregister("modelled")
-
-
-def _plain(value: Any) -> Any:
-    """Give a number that is not finite as an empty cell."""
-    if isinstance(value, float | np.floating):
-        return float(value) if np.isfinite(value) else None
-    return int(value) if isinstance(value, np.integer) else value

@@ -18,12 +18,10 @@ from queen_outcomes.models.choose import Design
 from queen_outcomes.models.closed import BATCHES, failures_of, yes_fails
 from queen_outcomes.models.terms import MAIN, Form, Values
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
+from queen_outcomes.stats.logistic.odds_shift import odds_shift
 
 if TYPE_CHECKING:
-    from queen_outcomes.models.fitted import Fitted
-
-FARTHEST = 12.0
-"""Log odds by which expected failures are shifted at most to meet the observed."""
+    from queen_outcomes.models.fit import Fitted
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +65,8 @@ class RiskModel:
     def risks(self, values: Values) -> np.ndarray:
         """Give each course's risk; NaN where a factor of the model is not recorded."""
         eta = self._design().matrix(values) @ self.beta
-        risk = self._failing(eta, self.shift)
+        yes = self._chance_of_yes(eta + self.shift)
+        risk = yes if self.is_yes_failure else 1.0 - yes
         known = np.ones(len(risk), bool)
         for form in self.forms:
             known &= is_recorded(form.term, values)
@@ -76,31 +75,22 @@ class RiskModel:
     def _design(self) -> Design:
         return Design(self.forms, self.kept, np.array([]), (), (), "")
 
-    def _failing(self, eta: np.ndarray, shift: float) -> np.ndarray:
+    def _chance_of_yes(self, eta: np.ndarray) -> np.ndarray:
         spread = float(np.sqrt(np.sum(self.batch_deviations() ** 2)))
-        yes, _, _ = integrate_random(eta + shift, spread)
-        return yes if self.is_yes_failure else 1.0 - yes
+        return integrate_random(eta, spread)[0]
 
     def recalibrated(self, values: Values, failed: np.ndarray) -> RiskModel:
         """Shift all log odds so that expected and observed failures agree.
 
         ``failed`` is 1, 0 or NaN: undecided courses take no part.
         """
-        # here, not above: commands that read risks need no search, and load sooner
-        from scipy.optimize import brentq
-
         known = np.isfinite(failed) & np.isfinite(self.risks(values))
         eta = (self._design().matrix(values) @ self.beta)[known]
         observed = float(failed[known].sum())
-        if not 0 < observed < known.sum():
+        if not 0 < observed < len(eta):
             return self
-
-        def gap(shift: float) -> float:
-            return float(self._failing(eta, shift).sum()) - observed
-
-        if gap(-FARTHEST) * gap(FARTHEST) > 0:
-            return self
-        return replace(self, shift=float(brentq(gap, -FARTHEST, FARTHEST, xtol=1e-10)))
+        yes = observed if self.is_yes_failure else len(eta) - observed
+        return replace(self, shift=odds_shift(eta, yes, self._chance_of_yes))
 
 
 def risk_model(outcome: str, fitted: Fitted) -> RiskModel:

@@ -9,7 +9,7 @@ from typing import Any
 import altair as alt
 from markupsafe import Markup
 
-from queen_outcomes.audit.report import COLUMNS, Report
+from queen_outcomes.audit.report import Report
 from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.paper.printing import letterhead, set_html, set_pdf, svg
 
@@ -40,7 +40,7 @@ def write(report: Report, station: Path, name: str, as_of: dt.date) -> list[Path
         {
             **head,
             "report": report,
-            "columns": [(key, key.replace("_", " ")) for key in COLUMNS],
+            "columns": [(key, key.replace("_", " ")) for key in report.rows[0]],
             "picture": Markup(picture)
             if picture
             else None,  # drawn here, no records' text

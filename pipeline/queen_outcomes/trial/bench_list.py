@@ -8,7 +8,7 @@ from __future__ import annotations
 import csv
 import io
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +18,7 @@ from queen_outcomes.facts.column import UNITS, Column
 from queen_outcomes.facts.dictionary import INSEMINATIONS
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.trial.plan import TrialSize
-from queen_outcomes.trial.plan_request import Arm, Request, refuse_blocks
+from queen_outcomes.trial.plan_request import Arm, Request
 
 MOST_PLACES = 20_000
 
@@ -68,12 +68,9 @@ def bench_list(request: Request, size: TrialSize) -> tuple[BenchPlace, ...]:
 _Drawn = Iterator[tuple[str, str, str, str]]
 
 
-def _draw(request: Request, strata: dict[str, int]) -> dict[str, list[Place]]:
-    arms = {arm.name: 1 for arm in request.arms}
-    places: dict[str, list[Place]] = {name: [] for name in strata}
-    for place in permuted_blocks(strata, arms, request.block_size, request.seed):
-        places[place.stratum].append(place)
-    return places
+def _draw(request: Request, strata: dict[str, int]) -> dict[str, list]:
+    arms = [arm.name for arm in request.arms]
+    return permuted_blocks(strata, arms, request.block_size, request.seed)
 
 
 def _within_batches(request: Request, size: TrialSize) -> _Drawn:
@@ -85,18 +82,18 @@ def _within_batches(request: Request, size: TrialSize) -> _Drawn:
     }
     places = _draw(request, dict(strata.values()))
     for (graft, load), (stratum, _) in strata.items():
-        for place in places[stratum]:
-            yield graft, load, f"{graft}-{load}-B{place.block}", place.arm
+        for block, arm in places[stratum]:
+            yield graft, load, f"{graft}-{load}-B{block}", arm
 
 
 def _whole_batches(request: Request, size: TrialSize) -> _Drawn:
     stratum = f"{request.name} graft batches"
     loads = size.layout.load_queens
     drawn = _draw(request, {stratum: size.batches})[stratum]
-    for graft, place in zip(_names("G", size.batches), drawn, strict=True):
+    for graft, (block, arm) in zip(_names("G", size.batches), drawn, strict=True):
         for load, queens in zip(_names("L", len(loads)), loads, strict=True):
             for _ in range(queens):
-                yield graft, load, f"B{place.block}", place.arm
+                yield graft, load, f"B{block}", arm
 
 
 def _names(letter: str, count: int) -> list[str]:
@@ -157,69 +154,48 @@ def _written(dose_ul: float, settings: Settings) -> str:
     return text.replace(".", settings.reading.decimal)
 
 
-@dataclass(frozen=True)
-class Place:
-    """One place of the list.
-
-    ``place`` counts from 1 within the stratum, ``block`` too; ``stratum`` and ``arm``
-    are names.
-    """
-
-    stratum: str
-    place: int
-    block: int
-    arm: str
-
-
 def stratum_name(graft_batch: str, semen_batch: str) -> str:
     """Name the stratum of a graft batch and a semen batch."""
     return f"{graft_batch} x {semen_batch}"
 
 
 def permuted_blocks(
-    strata: Mapping[str, int], arms: Mapping[str, int], block_size: int, seed: int
-) -> tuple[Place, ...]:
-    """Give every queen of every stratum an arm, in blocks that hold the ratio.
+    strata: Mapping[str, int], arms: Iterable[str], block_size: int, seed: int
+) -> dict[str, list[tuple[int, str]]]:
+    """Give every queen of every stratum an arm, in blocks that hold all arms alike.
+
+    A stratum's list depends on the seed and the stratum's name alone, so that a stratum
+    added, left out or moved changes no other list.
 
     Parameters
     ----------
-    strata : mapping
-        Name -> queens.
-    arms : mapping
-        Arm -> its part of the ratio; ``{"A": 2, "B": 1}`` gives two to one.
+    strata : mapping of str to int
+        Queens of each stratum.
+    arms : iterable of str
     block_size : int
-        A multiple of the ratio's sum.
+        A multiple of the number of arms.
     seed : int
         Above or equal to 0; written on the sheet, it gives the same list again.
 
     Returns
     -------
-    tuple of Place
-        By stratum's name and place. The last block of a stratum may be cut short.
-
-    Raises
-    ------
-    UsageError
-        The ratio or the block size cannot be used.
+    dict of str to list
+        The block, counted from 1, and the arm of each place of a stratum, in order. The
+        last block of a stratum may be cut short.
 
     Notes
     -----
-    Every order of a block is as likely. In two equal arms no arm is ever ahead by more
-    than half a block. Matts JP, Lachin JM. Control Clin Trials 1988;9:327-344.
+    Every order of a block is as likely. With two arms no arm is ever ahead by more than
+    half a block. Matts JP, Lachin JM. Control Clin Trials 1988;9:327-344.
     """
-    refuse_blocks(arms, block_size, seed)
     names = sorted(arms)
-    times = block_size // sum(arms.values())
-    block = np.repeat(np.arange(len(names)), [arms[name] * times for name in names])
-    places = []
-    for stratum in sorted(strata):
+    block = np.repeat(np.arange(len(names)), block_size // len(names))
+    lists = {}
+    for stratum, queens in strata.items():
         rng = np.random.default_rng([seed, zlib.crc32(stratum.encode())])
-        queens = max(int(strata[stratum]), 0)
-        blocks = -(-queens // block_size)
-        drawn = [rng.permutation(block) for _ in range(blocks)]
-        order = np.concatenate([*drawn, np.empty(0, int)])[:queens]
-        places += [
-            Place(stratum, at + 1, at // block_size + 1, names[arm])
-            for at, arm in enumerate(order)
+        blocks = range(-(-queens // block_size))
+        order = [arm for _ in blocks for arm in rng.permutation(block).tolist()]
+        lists[stratum] = [
+            (at // block_size + 1, names[arm]) for at, arm in enumerate(order[:queens])
         ]
-    return tuple(places)
+    return lists

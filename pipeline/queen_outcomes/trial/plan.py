@@ -20,17 +20,15 @@ from queen_outcomes.facts.settings import Settings
 from queen_outcomes.stats.shares.planning import (
     Dose,
     Ready,
+    Size,
     design_effect,
     enough_batches,
     few_batches_factor,
-    to_have_ready,
-    within_batch_effect,
-)
-from queen_outcomes.stats.shares.sizes import (
-    Size,
     margin_size,
     round_up,
     superiority_size,
+    to_have_ready,
+    within_batch_effect,
 )
 from queen_outcomes.trial.plan_figures import Figures, station_figures
 from queen_outcomes.trial.plan_request import Request, read_request, unusual_doses
@@ -40,7 +38,7 @@ SPARE = 0.1
 
 
 @dataclass(frozen=True)
-class Plan:
+class TrialPlan:
     """Everything that is said of a planned trial.
 
     ``ready`` is for the whole trial, ``ready_a_batch`` for the graft batch that takes
@@ -59,7 +57,7 @@ class Plan:
 
 def make(
     store: Store, settings: Settings, as_of: dt.date, asked: Mapping[str, Any]
-) -> Plan:
+) -> TrialPlan:
     """Plan a trial with the figures of a finished build.
 
     Parameters
@@ -82,7 +80,7 @@ def make(
     size = trial_size(request, figures)
     ul = figures.ul_a_drone.value
     needs = [Dose(arm.name, size.queens, arm.total_ul) for arm in request.arms]
-    return Plan(
+    return TrialPlan(
         *(request, figures, size, to_have_ready(needs, ul, SPARE)),
         to_have_ready(_of_a_batch(request, size), ul, SPARE),
         tuple(_remarks(store, settings, request)),
@@ -117,7 +115,7 @@ LOWEST_POWER, HIGHEST_POWER = 0.05, 0.9999
 
 
 @dataclass(frozen=True)
-class Layout:
+class BatchLayout:
     """How the queens of a graft batch are used.
 
     ``used`` of them are in the trial, ``spare`` are over; a graft batch takes
@@ -164,7 +162,7 @@ class TrialSize:
         Graft batches of the whole trial.
     queens : int
         Queens an arm in these batches; what is above ``inseminated`` is reserve.
-    layout : Layout
+    layout : BatchLayout
     power : float or None
         Of all these batches.
     neighbours : tuple of Power
@@ -182,7 +180,7 @@ class TrialSize:
     inseminated: int
     batches: int
     queens: int
-    layout: Layout
+    layout: BatchLayout
     power: float | None
     neighbours: tuple[Power, ...]
     opposite: float | None
@@ -219,7 +217,7 @@ def trial_size(request: Request, figures: Figures) -> TrialSize:
     )
 
 
-def lay_out(request: Request, figures: Figures) -> Layout:
+def lay_out(request: Request, figures: Figures) -> BatchLayout:
     """Give each graft batch whole blocks, spread over its semen loads.
 
     Raises
@@ -243,7 +241,7 @@ def lay_out(request: Request, figures: Figures) -> Layout:
     each, more = divmod(blocks, loads)
     load_queens = tuple((each + (at < more)) * block for at in range(loads))
     arms = 1 if request.whole_batches else len(request.arms)
-    return Layout(used, queens - used, load_queens, used / arms)
+    return BatchLayout(used, queens - used, load_queens, used / arms)
 
 
 def _share_of_arm(request: Request, p: float) -> float:
@@ -276,7 +274,7 @@ class _Trial:
 
     request: Request
     figures: Figures
-    layout: Layout
+    layout: BatchLayout
 
     @property
     def arms(self) -> int:

@@ -25,8 +25,8 @@ from queen_outcomes.trial.bench_list import (
     list_columns,
     list_csv,
 )
-from queen_outcomes.trial.plan import SPARE, Plan
-from queen_outcomes.trial.plan_figures import Figure
+from queen_outcomes.trial.plan import SPARE, TrialPlan
+from queen_outcomes.trial.plan_figures import PlanFigure
 
 CAUTIONS = (
     "This is a plan. Whether and how it is carried out, the care of the animals and the "
@@ -55,7 +55,7 @@ class Section:
     lines: tuple[str, ...] = ()
 
 
-def sections(plan: Plan) -> list[Section]:
+def sections(plan: TrialPlan) -> list[Section]:
     """Give everything that a plan says, in the order it is printed."""
     return [
         Section(f"{plan.request.name}: {aim(plan)}", lines=(_design(plan),)),
@@ -69,7 +69,7 @@ def sections(plan: Plan) -> list[Section]:
     ]
 
 
-def aim(plan: Plan) -> str:
+def aim(plan: TrialPlan) -> str:
     """Say what the trial is to find out."""
     r = plan.request
     what = f"the share {success(*r.question)}"
@@ -84,7 +84,7 @@ def aim(plan: Plan) -> str:
     return f"is {what} with {others} {way} than with {r.reference} by {gap}?"
 
 
-def _design(plan: Plan) -> str:
+def _design(plan: TrialPlan) -> str:
     r = plan.request
     drawn = (
         f"whole graft batches drawn by lot, {r.block_size} graft batches a block"
@@ -94,7 +94,7 @@ def _design(plan: Plan) -> str:
     return f"{drawn}; seed {r.seed}"
 
 
-def _arms(plan: Plan) -> Section:
+def _arms(plan: TrialPlan) -> Section:
     r, size = plan.request, plan.size
     rows = [
         [
@@ -113,7 +113,7 @@ def _arms(plan: Plan) -> Section:
     return Section("Queens an arm: needed, and on the list", columns, rows)
 
 
-def _needs(plan: Plan) -> Section:
+def _needs(plan: TrialPlan) -> Section:
     size, ready, batch = plan.size, plan.ready, plan.ready_a_batch
     lay = size.layout
     over = f", {lay.spare} over" if lay.spare else ""
@@ -135,7 +135,7 @@ def _needs(plan: Plan) -> Section:
     return Section("What the trial needs", ("what", "how much"), rows)
 
 
-def _powers(plan: Plan) -> Section:
+def _powers(plan: TrialPlan) -> Section:
     rows = [
         [one.batches, one.queens, f"{one.decided:.0f}", power_words(one.power)]
         for one in plan.size.neighbours
@@ -144,12 +144,12 @@ def _powers(plan: Plan) -> Section:
     return Section("Power of other sizes", columns, rows)
 
 
-def _figures(plan: Plan) -> Section:
+def _figures(plan: TrialPlan) -> Section:
     rows = [[f.name, value(f), f.source, f.basis] for f in plan.figures.listed()]
     return Section("Figures used", ("figure", "value", "from", "which is"), rows)
 
 
-def assumptions(plan: Plan) -> list[str]:
+def assumptions(plan: TrialPlan) -> list[str]:
     """Say what must hold for the plan to hold, a sentence each."""
     r, size = plan.request, plan.size
     outcome, _ = r.question
@@ -191,7 +191,7 @@ def assumptions(plan: Plan) -> list[str]:
     return said
 
 
-def settings_lines(plan: Plan) -> list[str]:
+def settings_lines(plan: TrialPlan) -> list[str]:
     """Give the lines that write the plan down before the season."""
     r, own = plan.request, plan.settings.plan
     line = f"{_key(r.name)} = {plan.size.closed}"
@@ -203,7 +203,7 @@ def settings_lines(plan: Plan) -> list[str]:
     return lines
 
 
-def as_json(plan: Plan) -> dict[str, Any]:
+def as_json(plan: TrialPlan) -> dict[str, Any]:
     """Give a plan as plain values, for programs."""
     r, size = plan.request, plan.size
     sized = asdict(size)
@@ -249,7 +249,7 @@ def power_words(power: float | None) -> str:
     return "under 5 %" if power is None else f"{100 * power:.1f} %"
 
 
-def value(figure: Figure) -> str:
+def value(figure: PlanFigure) -> str:
     """Give a figure with its unit."""
     if figure.unit == "share":
         return f"{100 * figure.value:.1f} %"
@@ -268,7 +268,7 @@ BY_HAND = ("queen_id", "inseminated_at", "operator", "dose_ul", "attempts", "min
 """Columns of the records that the sheet leaves room for, besides leak."""
 
 
-def sheet(plan: Plan) -> str:
+def sheet(plan: TrialPlan) -> str:
     """Give the sheet as one HTML page for A4 paper, lying."""
     headings = list_columns(plan.settings)
     template = environment().get_template("plan_sheet.html")
@@ -310,7 +310,7 @@ def _parts(places: tuple[BenchPlace, ...]) -> list[dict[str, Any]]:
 
 
 def write(
-    plan: Plan, station: Path, csv_file: Path | None, page: Path | None
+    plan: TrialPlan, station: Path, csv_file: Path | None, page: Path | None
 ) -> dict[str, Path]:
     """Write the bench list and the sheet where they are asked for.
 
@@ -333,7 +333,7 @@ def write(
     return written
 
 
-def tell(plan: Plan, files: Mapping[str, Path], console: Console) -> None:
+def tell(plan: TrialPlan, files: Mapping[str, Path], console: Console) -> None:
     """Print a plan and the files written; what needs a second look goes to stderr."""
     for remark in plan.remarks:
         console.note(f"note: {remark}")
@@ -355,7 +355,7 @@ def tell(plan: Plan, files: Mapping[str, Path], console: Console) -> None:
         console.emit(f"  {path}")
 
 
-def write_list(plan: Plan, path: Path, station: Path) -> Path:
+def write_list(plan: TrialPlan, path: Path, station: Path) -> Path:
     """Write the bench list to be filled in.
 
     Raises

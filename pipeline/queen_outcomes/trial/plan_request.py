@@ -7,7 +7,7 @@ import math
 import unicodedata
 import zlib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from queen_outcomes.base.errors import UsageError, nearest
@@ -98,7 +98,10 @@ def read_request(
     block = asked.get("block_size")
     seed = asked.get("seed")
     difference, margin = _aim(asked, settings)
-    request = Request(
+    block_size = 2 * len(arms) if block is None else block
+    seed = zlib.crc32(name.encode()) if seed is None else seed
+    _refuse_blocks(len(arms), block_size, seed)
+    return Request(
         name=name,
         arms=arms,
         reference=read_reference(asked.get("reference"), arms),
@@ -107,13 +110,8 @@ def read_request(
         margin=margin,
         power=_number(asked, "power", LEAST_POWER, MOST_POWER, 0.8),
         by=asked.get("by") or "queen",
-        block_size=2 * len(arms) if block is None else block,
-        seed=zlib.crc32(name.encode()) if seed is None else seed,
-    )
-    names = [arm.name for arm in arms]
-    refuse_blocks(dict.fromkeys(names, 1), request.block_size, request.seed)
-    return replace(
-        request,
+        block_size=block_size,
+        seed=seed,
         share=_number(asked, "share", 0.001, 0.999),
         icc=_number(asked, "icc", 0.0, 0.999),
         queens_per_graft=_count(asked, "queens_per_graft"),
@@ -318,27 +316,14 @@ def unusual_doses(arms: Sequence[Arm], settings: Settings) -> list[str]:
     ]
 
 
-def refuse_blocks(arms: Mapping[str, int], block_size: int, seed: int) -> None:
-    """Refuse what cannot be drawn by lot in permuted blocks.
-
-    Raises
-    ------
-    UsageError
-        The ratio, the block size or the seed cannot be used.
-    """
-    parts = sum(arms.values())
-    if len(arms) < 2 or min(arms.values()) < 1:
-        raise UsageError(
-            "the arms cannot be drawn by lot",
-            found=", ".join(f"{name} {arms[name]}" for name in sorted(arms)) or "none",
-            expected="two arms or more, each with a whole number of at least 1",
-        )
-    if block_size < parts or block_size % parts:
+def _refuse_blocks(arms: int, block_size: int, seed: int) -> None:
+    """Refuse what cannot be drawn by lot in permuted blocks."""
+    if block_size < arms or block_size % arms:
         raise UsageError(
             "the block cannot hold the ratio of the arms",
             found=f"a block of {block_size}",
-            expected=f"a multiple of {parts}",
-            hint=f"take a block of {parts * max(1, round(block_size / parts))}",
+            expected=f"a multiple of {arms}",
+            hint=f"take a block of {arms * max(1, round(block_size / arms))}",
         )
     if seed < 0:
         raise UsageError(

@@ -24,7 +24,7 @@ from pathlib import Path
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy, as the command does
 
 ROOT = Path(__file__).resolve().parents[3]
-for place in (ROOT, ROOT / "tests" / "benchmarks"):
+for place in (ROOT, ROOT / "tests" / "benchmarks", ROOT / "tests" / "support"):
     if str(place) not in sys.path:
         sys.path.insert(0, str(place))
 

@@ -11,8 +11,7 @@ from pathlib import Path
 import polars as pl
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.analysis_set import GROUPINGS, analysis_set
-from queen_outcomes.models.fit import _mixed, find_design
-from queen_outcomes.models.fitted import Fitted
+from queen_outcomes.models.fit import Fitted, _mixed, find_design
 from queen_outcomes.models.questions import main_terms
 from recovery.many import planned
 from recovery.measure import dose_difference

@@ -15,8 +15,8 @@ import polars as pl
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.settings import Models, Settings
 from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
+from queen_outcomes.models.onset_model import Seen
 from queen_outcomes.models.onset_results import read_seen
-from queen_outcomes.models.onset_seen import Seen
 from queen_outcomes.outcomes import curves, rates
 from queen_outcomes.outcomes.derive import THERE_REASONS, derive
 from queen_outcomes.records.accept import accept_records

@@ -14,9 +14,8 @@ import polars as pl
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP, _compared, ask
 from queen_outcomes.models.analysis_set import AnalysisSet, analysis_set, take
-from queen_outcomes.models.fit import fit_courses
-from queen_outcomes.models.fitted import Fitted
-from queen_outcomes.models.onset_station import fit_station as fit_onset_model
+from queen_outcomes.models.fit import Fitted, fit_courses
+from queen_outcomes.models.onset_model import fit_station as fit_onset_model
 from queen_outcomes.models.questions import main_terms
 from queen_outcomes.outcomes import curves
 from queen_outcomes.stats.onset.onset_averages import laying_by

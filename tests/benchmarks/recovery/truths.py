@@ -10,7 +10,7 @@ of the one that a checker would write down.
 from __future__ import annotations
 
 import numpy as np
-from queen_outcomes.stats.times.competing import cumulative_incidence
+from incidence import cumulative_incidence
 from recovery.world import World, nobody_leaves, simulate_fates
 from scipy.special import ndtr
 

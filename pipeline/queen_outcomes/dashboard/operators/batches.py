@@ -14,7 +14,7 @@ from queen_outcomes.dashboard.charts.funnel import MOST_TOP, funnel_chart
 from queen_outcomes.dashboard.figures import Figure, Numbers, only
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.facts.words import BATCH_KINDS
-from queen_outcomes.stats.shares.funnel_lines import funnel_lines
+from queen_outcomes.stats.shares.funnel import funnel_lines
 
 Row = dict[str, Any]
 OUTSIDE_95 = 0.05

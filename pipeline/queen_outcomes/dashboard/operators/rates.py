@@ -14,7 +14,7 @@ from queen_outcomes.dashboard.charts.funnel import funnel_chart
 from queen_outcomes.dashboard.figures import Figure, only
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.stats.shares.funnel_lines import funnel_lines
+from queen_outcomes.stats.shares.funnel import funnel_lines
 
 Row = dict[str, Any]
 FLAGS = {"more": "more failures", "fewer": "fewer failures", "": "within chance"}

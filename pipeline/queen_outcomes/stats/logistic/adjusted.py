@@ -203,11 +203,3 @@ def _strength(ratio: float) -> float:
         return np.inf if ratio == 0 else np.nan
     above = max(ratio, 1.0 / ratio)
     return float(above + np.sqrt(above * (above - 1.0)))
-
-
-def bias_factor(with_factor: float, with_outcome: float) -> float:
-    """Give the most by which an unrecorded factor of these two ratios can mislead.
-
-    ``RU UD / (RU + UD - 1)``; Ding P, VanderWeele TJ. Epidemiology 2016;27:368-377.
-    """
-    return with_factor * with_outcome / (with_factor + with_outcome - 1.0)

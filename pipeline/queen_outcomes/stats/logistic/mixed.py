@@ -1,5 +1,8 @@
 """Logistic model with crossed random intercepts, by Laplace maximum likelihood.
 
+Rows are checked, merged where they are alike, and scaled; the plain logistic model is
+where the search starts. The search is in units of about one standard error, so that steps
+and slopes mean the same in every problem; whether it is over is judged by the slope alone.
 Arrays in, one frozen result out. Data that forbid a fit give a result that says so in
 words; nothing here raises for bad data.
 """
@@ -10,13 +13,447 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import eigh, solve_triangular
+from scipy.optimize import minimize
+from scipy.special import expit, gammaln
 
-from queen_outcomes.stats.logistic import mixed_data
-from queen_outcomes.stats.logistic.mixed_average import integrate_random
-from queen_outcomes.stats.logistic.mixed_laplace import Laplace
-from queen_outcomes.stats.logistic.mixed_search import GOOD, Found, Search
+from queen_outcomes.stats.logistic.mixed_laplace import CellRows, Laplace, cross
 
-__all__ = ["MixedFit", "fit_mixed", "integrate_random"]
+DEPENDENT = 1e-11
+"""Share of a column's variation, left by the columns before it, that counts as none."""
+CERTAIN = 20.0
+"""Log odds beyond which a fitted chance is 0 or 1: the sign of a separated term."""
+WORTH_MERGING = 0.8
+"""Share of distinct rows above which merging saves less than it costs."""
+STEPS = 60
+"""Newton steps of the plain fit."""
+
+
+@dataclass(frozen=True)
+class PreparedRows:
+    """Rows ready to be fitted.
+
+    Attributes
+    ----------
+    rows : CellRows
+        Rows with whitened columns.
+    back : ndarray, shape (p, p)
+        Turns coefficients of the whitened columns into those of the caller's.
+    start : ndarray, shape (p,)
+        Coefficients of the plain logistic fit, whitened.
+    constant : float
+        What the log-likelihood has beside the part that depends on the model.
+    level_information : ndarray, shape (K,)
+        Information of a typical level of each grouping about its own effect.
+    """
+
+    rows: CellRows
+    back: np.ndarray
+    start: np.ndarray
+    constant: float
+    level_information: np.ndarray
+
+
+def find_fault(X, y, codes, trials, weights) -> str:
+    """Say in words what forbids a fit; empty when nothing does.
+
+    Parameters
+    ----------
+    X, y, codes, trials, weights : ndarray
+        As in `prepare`.
+    """
+    for words in (
+        _misshapen(X, y, codes, trials, weights),
+        _unnumbered(X=X, y=y, trials=trials, weights=weights),
+    ):
+        if words:
+            return words
+    if any(code.dtype.kind not in "iu" or code.min() < 0 for code in codes):
+        return "a grouping holds codes that are not whole numbers from 0 on"
+    if (
+        (trials <= 0).any()
+        or (weights < 0).any()
+        or (y < 0).any()
+        or (y > trials).any()
+    ):
+        return "an answer lies outside 0 to its trials, or a weight is negative"
+    wins, total = float(weights @ y), float(weights @ trials)
+    if wins <= 0 or wins >= total:
+        return "all answers are equal"
+    return ""
+
+
+def _misshapen(X, y, codes, trials, weights) -> str:
+    if X.ndim != 2 or not X.size or {len(y), len(trials), len(weights)} != {len(X)}:
+        return (
+            "the columns, answers and counts are not of one length, or there are none"
+        )
+    if not len(codes):
+        return "no grouping was given"
+    if any(len(code) != len(X) for code in codes):
+        return "a grouping is not as long as the answers"
+    return ""
+
+
+def _unnumbered(**arrays) -> str:
+    for name, values in arrays.items():
+        bad = ~np.isfinite(values)
+        if bad.any():
+            rows = bad.any(axis=1) if values.ndim == 2 else bad
+            return f"{name} holds what is no number in {int(rows.sum())} rows"
+    return ""
+
+
+def prepare(X, y, codes, trials, weights) -> PreparedRows | str:
+    """Merge, scale and start.
+
+    Parameters
+    ----------
+    X : ndarray, shape (n, p)
+        Columns, that of ones among them where wanted.
+    y, trials, weights : ndarray, shape (n,)
+        Successes, of how many, and the weight of each row in the log-likelihood.
+    codes : list of ndarray of int, shape (n,)
+        Levels of each grouping.
+
+    Returns
+    -------
+    PreparedRows or str
+        Words when the columns cannot be told apart or the answers are separated.
+    """
+    levels = [int(code.max()) + 1 for code in codes]
+    kept = weights > 0
+    X, y, trials, weights = X[kept], y[kept], trials[kept], weights[kept]
+    codes = [code[kept].astype(np.int64) for code in codes]
+    constant = _constant(y, trials, weights)
+    cells, cell = _cells(codes)
+    X, wins, total, cell = _merged(X, weights * y, weights * trials, cell)
+    order = np.argsort(cell, kind="stable")
+    X, wins, total, cell = X[order], wins[order], total[order], cell[order]
+    lengths = np.bincount(cell, minlength=cells.shape[1])
+    scaled, back, scales = _scaled(X)
+    words = _dependent(scaled, scales)
+    if words:
+        return words
+    coefficients, information, words = _plain(scaled, wins, total)
+    if words:
+        return words
+    root = np.linalg.cholesky(information).T
+    inverse = solve_triangular(root, np.eye(len(root)))
+    white = np.asfortranarray(scaled @ inverse)
+    starts = np.cumsum(lengths) - lengths
+    rows = CellRows(white, wins, total, starts, lengths, cross(cells, levels))
+    start = root @ coefficients
+    return PreparedRows(
+        rows, back @ inverse, start, constant, _per_level(rows, start, len(codes))
+    )
+
+
+def _constant(y, trials, weights) -> float:
+    some = trials > 1
+    y, trials = y[some], trials[some]
+    terms = gammaln(trials + 1) - gammaln(y + 1) - gammaln(trials - y + 1)
+    return float(weights[some] @ terms)
+
+
+def _cells(codes) -> tuple[np.ndarray, np.ndarray]:
+    """Distinct combinations of levels, shape (K, cells), and each row's number."""
+    key = np.zeros(len(codes[0]), dtype=np.int64)
+    for code in codes:
+        count = int(code.max()) + 1
+        if int(key.max() + 1) * count >= 2**62:
+            key = np.unique(key, return_inverse=True)[1]
+        key = key * count + code
+    _, first, cell = np.unique(key, return_index=True, return_inverse=True)
+    return np.array([code[first] for code in codes], dtype=np.int64), cell
+
+
+def _merged(X, wins, total, cell):
+    """Add up rows of one cell whose columns are the same to the bit."""
+    mark = cell.astype(np.uint64)
+    for column in (X + 0.0).T:
+        mark = (mark ^ (mark >> np.uint64(29))) * np.uint64(0xBF58476D1CE4E5B9)
+        mark ^= np.ascontiguousarray(column).view(np.uint64)
+    mark = (mark ^ (mark >> np.uint64(32))) * np.uint64(0x94D049BB133111EB)
+    _, first, which = np.unique(mark, return_index=True, return_inverse=True)
+    few = len(first) < WORTH_MERGING * len(cell)
+    if not few or (cell[first][which] != cell).any() or (X[first][which] != X).any():
+        return X, wins, total, cell
+    count = len(first)
+    return (
+        X[first],
+        np.bincount(which, wins, count),
+        np.bincount(which, total, count),
+        cell[first],
+    )
+
+
+def _scaled(X) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Centre (where a column is constant) and scale; give also the way back."""
+    top, bottom = X.max(axis=0), X.min(axis=0)
+    flat = np.flatnonzero((top == bottom) & (top != 0))
+    size = np.maximum(np.maximum(np.abs(top), np.abs(bottom)), np.finfo(float).tiny)
+    shape = X / size
+    middle = np.zeros(X.shape[1])
+    if len(flat):
+        middle = shape.mean(axis=0)
+        middle[flat[0]] = 0.0
+        shape = shape - middle
+    spread = np.sqrt(np.mean(shape**2, axis=0))
+    # what rounding leaves of a constant column is no variation
+    spread[spread < 1e-13] = 0.0
+    safe = np.where(spread > 0, spread, 1.0)
+    back = np.diag(1 / (size * safe))
+    if len(flat):
+        constant = flat[0]
+        others = np.arange(X.shape[1]) != constant
+        share = middle / safe / (shape[0, constant] if shape[0, constant] else 1.0)
+        back[constant, others] = -share[others] / size[constant]
+    return shape / safe, back, spread
+
+
+def _dependent(scaled, spread) -> str:
+    """Name the columns that those before them make up."""
+    gram = scaled.T @ scaled / len(scaled)
+    kept: list[int] = []
+    lost: list[str] = []
+    for j in range(len(gram)):
+        rest, share = gram[j, j], np.zeros(len(kept))
+        if kept:
+            share = np.linalg.solve(gram[np.ix_(kept, kept)], gram[kept, j])
+            rest = rest - share @ gram[kept, j]
+        if spread[j] > 0 and rest > DEPENDENT:
+            kept.append(j)
+            continue
+        by = [k for k, part in zip(kept, share, strict=True) if abs(part) > 1e-6]
+        made = f" (made up of {', '.join(map(str, by))})" if by else " (constant)"
+        lost.append(f"{j}{made}")
+    if not lost:
+        return ""
+    return f"columns of X that follow from the columns before them: {', '.join(lost)}"
+
+
+def _plain(X, wins, total) -> tuple[np.ndarray, np.ndarray, str]:
+    """Plain logistic fit by Newton's method: coefficients, information, words."""
+    coefficients = np.zeros(X.shape[1])
+    for _ in range(STEPS):
+        eta = X @ coefficients
+        chance = expit(eta)
+        information = (X * (total * chance * (1 - chance))[:, None]).T @ X
+        slope = X.T @ (wins - total * chance)
+        errors = 1 / np.sqrt(np.maximum(np.diag(information), 1e-300))
+        if np.abs(eta).max() > CERTAIN or not np.isfinite(eta).all():
+            break
+        step = np.linalg.lstsq(information, slope, rcond=None)[0]
+        # one whole unit of log odds at a time keeps the early steps from overshooting
+        step *= min(1.0, 4.0 / max(np.abs(X @ step).max(), 1e-300))
+        coefficients = coefficients + step
+        if step @ slope < 1e-14:
+            return coefficients, information, ""
+    runaway = np.flatnonzero((np.abs(coefficients) > 3) | (errors > 20))
+    named = ", ".join(map(str, runaway)) or "none by itself"
+    words = (
+        f"separation: the answers fix a chance at 0 or 1; columns running away: {named}"
+    )
+    return coefficients, information, words
+
+
+def _per_level(rows: CellRows, start, groupings) -> np.ndarray:
+    chance = expit(rows.X @ start)
+    per = rows.crossing.spread(rows.cell_sums(rows.trials * chance * (1 - chance)))
+    owner = rows.crossing.owner
+    squares = np.bincount(owner, per**2, groupings)
+    return squares / np.maximum(np.bincount(owner, per, groupings), 1e-300)
+
+
+FIRST = 0.3
+"""Deviation, in log odds, from which the search sets out."""
+TOO_WIDE = 30.0
+"""Largest deviation looked at; answers alike within every level drive it here."""
+NEGLIGIBLE = 0.01
+"""Deviation, against the error of one level's effect, that is taken for zero."""
+GOAL = 2e-6
+"""Slope, in log-likelihood a standard error, at which the quasi-Newton search stops."""
+GOOD = 1e-4
+"""Slope up to which the end of a search is a maximum."""
+NUDGE = 2e-4
+"""Step of the differences, in standard errors."""
+ROUNDS = 4
+"""How often deviations may be set to zero or let go again."""
+
+
+@dataclass(frozen=True)
+class Optimum:
+    """End of a search.
+
+    Attributes
+    ----------
+    coefficients : ndarray, shape (p,)
+        Of the whitened columns.
+    deviations : ndarray, shape (K,)
+        Those at zero are exactly zero.
+    covariance : ndarray, shape (p + K, p + K)
+        Inverse curvature over coefficients and deviations above zero; 0 for the rest,
+        NaN where the curvature is not positive.
+    value : float
+        Minus the log-likelihood, without its constant.
+    slope : float
+        Largest slope left, in log-likelihood a standard error.
+    """
+
+    coefficients: np.ndarray
+    deviations: np.ndarray
+    covariance: np.ndarray
+    value: float
+    slope: float
+
+
+class Search:
+    """One search.
+
+    Parameters
+    ----------
+    model : Laplace
+        What is minimised.
+    start : ndarray, shape (p,)
+        Coefficients of the plain fit.
+    level_information : ndarray, shape (K,)
+        Information of a typical level about its own effect.
+    """
+
+    def __init__(
+        self, model: Laplace, start: np.ndarray, level_information: np.ndarray
+    ):
+        self.model = model
+        self.p = len(start)
+        owner = model.rows.crossing.owner
+        levels = np.bincount(owner, minlength=len(level_information))
+        signal = FIRST**2 * level_information
+        shrinkage = signal / (1 + signal)
+        self.unit = 1 / np.maximum(np.sqrt(2 * levels) * shrinkage / FIRST, 0.5)
+        self.floor = NEGLIGIBLE / np.sqrt(np.maximum(level_information, 1e-6))
+        self.free = np.ones(len(levels), dtype=bool)
+        self.point = np.concatenate([start, FIRST / self.unit])
+
+    def split(self, point: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Coefficients and deviations of a point in search units."""
+        return point[: self.p], point[self.p :] * self.unit
+
+    def slope(self, point: np.ndarray) -> tuple[float, np.ndarray]:
+        """Value and slope in search units; none along deviations held at zero."""
+        value, by_coefficient, by_deviation = self.model.slope(*self.split(point))
+        held = np.where(self.free, by_deviation * self.unit, 0.0)
+        return value, np.concatenate([by_coefficient, held])
+
+    def run(self) -> Optimum:
+        """Search, settle which deviations are zero, polish and measure the curvature."""
+        for _ in range(ROUNDS):
+            self._descend()
+            small = self.free & (self.split(self.point)[1] < self.floor)
+            if small.any():
+                self._hold(small)
+            let_go = self._pulled_up()
+            if not small.any() and not let_go.any():
+                break
+            self.free |= let_go
+            self.point[self.p :][let_go] = (10 * self.floor / self.unit)[let_go]
+        curvature = self._curvature()
+        covariance = self._inverse(curvature)
+        self._polish(covariance)
+        value, slope = self.slope(self.point)
+        coefficients, deviations = self.split(self.point)
+        units = np.concatenate([np.ones(self.p), self.unit])
+        covariance = covariance * np.outer(units, units)
+        steepest = float(np.abs(slope).max())
+        return Optimum(coefficients, deviations, covariance, value, steepest)
+
+    def _descend(self) -> None:
+        """Go downhill.
+
+        Zero itself is level whatever the data, so that a long step onto it would end
+        the search: the bound is a little above.
+        """
+        low = np.where(self.free, 0.5 * self.floor / self.unit, 0.0)
+        high = np.where(self.free, TOO_WIDE / self.unit, 0.0)
+        bounds = [(None, None)] * self.p + list(zip(low, high, strict=True))
+        options = {"maxiter": 300, "ftol": 1e-15, "gtol": GOAL, "maxcor": 30}
+        found = minimize(
+            self.slope, self.point, jac=True, method="L-BFGS-B", bounds=bounds,
+            options=options,
+        )  # fmt: skip
+        self.point = found.x
+
+    def _hold(self, which: np.ndarray) -> None:
+        self.free &= ~which
+        self.point[self.p :][which] = 0.0
+
+    def _pulled_up(self) -> np.ndarray:
+        """Which deviations at zero would lower the value by rising.
+
+        The slope in a deviation is zero at zero whatever the data, so it is read a
+        little above.
+        """
+        pulled = np.zeros(len(self.free), dtype=bool)
+        coefficients, deviations = self.split(self.point)
+        for k in np.flatnonzero(~self.free):
+            tried = deviations.copy()
+            tried[k] = self.floor[k]
+            pulled[k] = (
+                self.model.slope(coefficients, tried)[2][k] * self.floor[k] < -1e-7
+            )
+        return pulled
+
+    def _interior(self) -> np.ndarray:
+        return np.concatenate([np.arange(self.p), self.p + np.flatnonzero(self.free)])
+
+    def _curvature(self) -> np.ndarray:
+        """Central differences of the slope over what lies inside its bounds."""
+        inside = self._interior()
+        out = np.zeros((len(inside), len(inside)))
+        modes = self.model.modes
+        for row, place in enumerate(inside):
+            ends = []
+            for sign in (1, -1):
+                point = self.point.copy()
+                point[place] += sign * NUDGE
+                self.model.modes = modes
+                ends.append((point[place], self.slope(point)[1][inside]))
+            (high, up), (low, down) = ends
+            out[row] = (up - down) / (high - low)
+        self.model.modes = modes
+        return (out + out.T) / 2
+
+    def _inverse(self, curvature: np.ndarray) -> np.ndarray:
+        """Inverse where it is positive, spread over all parameters."""
+        inside = self._interior()
+        full = np.zeros((len(self.point), len(self.point)))
+        size = np.sqrt(np.abs(np.diag(curvature)))
+        size = np.where(size > 0, size, 1.0)
+        good = np.isfinite(curvature).all()
+        if good:
+            roots, axes = eigh(curvature / np.outer(size, size))
+            good = roots[0] > 1e-9
+        if not good:
+            full[np.ix_(inside, inside)] = np.nan
+            return full
+        inverse = (axes / roots) @ axes.T / np.outer(size, size)
+        full[np.ix_(inside, inside)] = inverse
+        return full
+
+    def _polish(self, covariance: np.ndarray) -> None:
+        """Newton steps with the measured curvature, kept while the slope shrinks."""
+        if not np.isfinite(covariance).all():
+            return
+        _, slope = self.slope(self.point)
+        for _ in range(2):
+            point = self.point - covariance @ slope
+            if (point[self.p :][self.free] < 0).any():
+                return
+            _, after = self.slope(point)
+            if np.abs(after).max() >= np.abs(slope).max():
+                return
+            self.point, slope = point, after
+
 
 WIDE = 10.0
 """Deviation, in log odds, that no data of queens have: answers alike within levels."""
@@ -111,11 +548,11 @@ def fit_mixed(
     trials = np.ones_like(y) if trials is None else np.asarray(trials, float)
     weights = np.ones_like(y) if weights is None else np.asarray(weights, float)
     codes = [np.asarray(groups[name]) for name in names]
-    words = mixed_data.find_fault(X, y, codes, trials, weights)
+    words = find_fault(X, y, codes, trials, weights)
     if words:
         return _nothing(X, names, codes, words)
     try:
-        ready = mixed_data.prepare(X, y, codes, trials, weights)
+        ready = prepare(X, y, codes, trials, weights)
         if isinstance(ready, str):
             return _nothing(X, names, codes, ready)
         model = Laplace(ready.rows)
@@ -126,7 +563,7 @@ def fit_mixed(
     return _result(names, ready, model, found)
 
 
-def _result(names, ready, model: Laplace, found: Found) -> MixedFit:
+def _result(names, ready, model: Laplace, found: Optimum) -> MixedFit:
     p = len(found.coefficients)
     turn = np.eye(p + len(names))
     turn[:p, :p] = ready.back
@@ -151,7 +588,7 @@ def _result(names, ready, model: Laplace, found: Found) -> MixedFit:
     )
 
 
-def _doubt(names, model: Laplace, found: Found) -> str:
+def _doubt(names, model: Laplace, found: Optimum) -> str:
     """Say why the end of the search is no usable maximum; empty when it is."""
     wide = [k for k, sd in zip(names, found.deviations, strict=True) if sd > WIDE]
     if wide:

@@ -1,6 +1,9 @@
 """The Laplace approximation to the likelihood of a crossed logistic model, with its slope.
 
-Works on prepared rows only (see mixed_data); searches nothing and checks nothing.
+First the crossing of the groupings: which levels meet, and the curvature over their
+effects. Everything that depends only on who meets whom is worked out once; the grouping
+with the most levels is eliminated as a diagonal block, and what remains is an arrow.
+Works on prepared rows only (see `mixed`); searches nothing and checks nothing.
 """
 
 from __future__ import annotations
@@ -8,10 +11,236 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import csr_array
 from scipy.special import expit
 
-from queen_outcomes.stats.logistic.mixed_blas import dot, times
-from queen_outcomes.stats.logistic.mixed_crossing import Crossing, Curvature
+from queen_outcomes.stats.logistic.mixed_sparse import (
+    ArrowLayout,
+    Factor,
+    dot,
+    plan,
+    times,
+)
+
+PIECE = 2_000_000
+"""Entries located at a time, so that the work space stays small."""
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """Cells, where each distinct combination of levels is one, and their pattern.
+
+    The effects of all groupings stand in one vector u of length q: first those of the
+    largest grouping, then the others in the order of the layout.
+
+    Attributes
+    ----------
+    order : tuple of int
+        The groupings' numbers, the largest first.
+    where : tuple of ndarray
+        For each grouping, in the caller's order, where its levels stand in u.
+    at : ndarray of int, shape (K, cells)
+        Place in u of each cell's level, groupings in `order`.
+    owner : ndarray of int, shape (q,)
+        Number of the grouping, in the caller's order, that an effect belongs to.
+    layout : ArrowLayout
+        Shape of what remains once the largest grouping is eliminated.
+    entry : ndarray of int, shape (K - 1, cells)
+        Where each cell falls among the entries between largest and other groupings.
+    row, column : ndarray of int
+        Those entries: level of the largest grouping, position in the layout.
+    first, second, pair : ndarray of int
+        Pairs of entries of one level of the largest grouping, and where their product
+        lies in the layout.
+    met : dict of (int, int) to ndarray
+        Where in the layout the levels of two smaller groupings meet, by cell.
+    corners : ndarray of int
+        Where the layout's diagonal lies.
+    """
+
+    order: tuple[int, ...]
+    where: tuple[np.ndarray, ...]
+    at: np.ndarray
+    owner: np.ndarray
+    layout: ArrowLayout
+    entry: np.ndarray
+    row: np.ndarray
+    column: np.ndarray
+    first: np.ndarray
+    second: np.ndarray
+    pair: np.ndarray
+    met: dict[tuple[int, int], np.ndarray]
+    corners: np.ndarray
+
+    @property
+    def largest(self) -> int:
+        """How many levels the largest grouping has."""
+        return len(self.owner) - self.layout.unknowns
+
+    def gather(self, effects: np.ndarray) -> np.ndarray:
+        """Sum of the effects of each cell's levels, shape (cells,)."""
+        return effects[self.at].sum(axis=0)
+
+    def spread(self, cells: np.ndarray) -> np.ndarray:
+        """Sum of the cells of each level, shape (q,)."""
+        length = len(self.owner)
+        return sum(np.bincount(at, cells, length) for at in self.at)
+
+
+def cross(codes: np.ndarray, levels: list[int]) -> Crossing:
+    """Work out the pattern.
+
+    Parameters
+    ----------
+    codes : ndarray of int, shape (K, cells)
+        Level of each cell in each grouping; no two cells alike.
+    levels : list of int
+        How many levels each grouping has.
+    """
+    order = tuple(sorted(range(len(levels)), key=lambda k: (-levels[k], k)))
+    big, small = order[0], order[1:]
+    sizes = [levels[k] for k in small]
+    begin = np.cumsum([0, *sizes])
+    total, cells = int(begin[-1]), codes.shape[1]
+    raw = np.array([codes[k] + b for k, b in zip(small, begin, strict=False)])
+    raw = raw.reshape(len(small), cells).astype(np.int64)
+    keys, entry = np.unique(
+        codes[big].astype(np.int64) * max(total, 1) + raw, return_inverse=True
+    )
+    row, column = np.divmod(keys, max(total, 1))
+    touch = csr_array((np.ones(len(keys)), (row, column)), shape=(levels[big], total))
+    layout = plan(csr_array(touch.T @ touch)) if total else plan(csr_array((0, 0)))
+    positions = layout.place[raw]
+    at = np.vstack([codes[big][None], positions + levels[big]]).astype(np.intp)
+    where = dict(
+        zip(small, np.split(layout.place + levels[big], begin[1:-1]), strict=False)
+    )
+    where[big] = np.arange(levels[big])
+    owner = np.empty(levels[big] + total, dtype=np.intp)
+    for number, places in where.items():
+        owner[places] = number
+    first, second = _pairs(row)
+    met = {
+        (one, other): layout.locate(positions[one], positions[other])
+        for one in range(len(small))
+        for other in range(one, len(small))
+    }
+    column = layout.place[column]
+    spots = np.arange(total)
+    return Crossing(
+        order, tuple(where[k] for k in range(len(levels))), at, owner, layout,
+        entry.reshape(raw.shape), row, column, first, second,
+        _located(layout, column[first], column[second]), met,
+        layout.locate(spots, spots),
+    )  # fmt: skip
+
+
+def _pairs(row: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """All pairs, each once and with itself, of sorted entries that share a row."""
+    count = len(row)
+    end = np.searchsorted(row, row, side="right")
+    lengths = end - np.arange(count)
+    first = np.repeat(np.arange(count), lengths)
+    skipped = np.cumsum(lengths) - lengths
+    second = np.arange(len(first)) - np.repeat(skipped - np.arange(count), lengths)
+    return first, second
+
+
+def _located(layout: ArrowLayout, one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    out = np.empty(len(one), dtype=np.intp)
+    for start in range(0, len(one), PIECE):
+        part = slice(start, start + PIECE)
+        out[part] = layout.locate(one[part], other[part])
+    return out
+
+
+class Curvature:
+    """The matrix I + S Z'W Z S over the effects u, where S holds the deviations.
+
+    Parameters
+    ----------
+    crossing : Crossing
+        Who meets whom.
+    deviations : ndarray, shape (K,)
+        Standard deviation of each grouping, in the caller's order.
+    weights : ndarray, shape (cells,)
+        Sum of the rows' binomial variances in each cell.
+
+    Notes
+    -----
+    With the blocks D (diagonal) of the largest grouping, B between it and the others,
+    and A of the others, the determinant is |D| |A - B'D^-1 B|.
+    """
+
+    def __init__(self, crossing: Crossing, deviations: np.ndarray, weights: np.ndarray):
+        self.crossing = c = crossing
+        sd = self.sd = deviations[list(c.order)]
+        big = c.largest
+        self.diagonal = 1 + sd[0] ** 2 * np.bincount(c.at[0], weights, big)
+        self.factor = None
+        self.log_determinant = np.log(self.diagonal).sum()
+        if not c.layout.unknowns:
+            return
+        scaled = sd[1:, None] * (sd[0] * weights)
+        cross_block = np.bincount(c.entry.ravel(), scaled.ravel(), len(c.row))
+        self.ratio = cross_block / self.diagonal[c.row]
+        product = cross_block[c.first] * self.ratio[c.second]
+        flat = -np.bincount(c.pair, product, c.layout.size)
+        for (one, other), places in c.met.items():
+            shared = sd[one + 1] * sd[other + 1] * weights
+            flat += np.bincount(places, shared, c.layout.size)
+        flat[c.corners] += 1
+        self.factor = Factor(c.layout, flat)
+        self.log_determinant += self.factor.log_determinant
+
+    def solve(self, right: np.ndarray) -> np.ndarray:
+        """Solve for one right-hand side, shape (q,)."""
+        c = self.crossing
+        big = c.largest
+        upper = right[:big] / self.diagonal
+        if self.factor is None:
+            return upper
+        taken = np.bincount(c.column, self.ratio * right[c.row], c.layout.unknowns)
+        lower = self.factor.solve(right[big:] - taken)
+        upper -= np.bincount(c.row, self.ratio * lower[c.column], big)
+        return np.concatenate([upper, lower])
+
+    def inverse(self) -> tuple[np.ndarray, np.ndarray]:
+        """Entries of the inverse that the slope of the determinant needs.
+
+        Returns
+        -------
+        diagonal : ndarray, shape (q,)
+            Its diagonal.
+        rays : ndarray, shape (K, cells)
+            For each grouping (the largest first) and cell, z_k' H^-1 S z: the inverse
+            between that grouping's level and all of the cell's levels.
+        """
+        c, sd = self.crossing, self.sd
+        if self.factor is None:
+            diagonal = 1 / self.diagonal
+            return diagonal, (sd[0] * diagonal)[c.at]
+        flat = self.factor.inverse()
+        corner = flat[c.corners]
+        found = flat[c.pair]
+        count = len(c.row)
+        mixed = np.bincount(c.second, self.ratio[c.first] * found, count)
+        mixed += np.bincount(c.first, self.ratio[c.second] * found, count)
+        mixed -= self.ratio * corner[c.column]
+        top = 1 / self.diagonal + np.bincount(c.row, self.ratio * mixed, c.largest)
+        rays = np.zeros(c.at.shape)
+        rays[0] = sd[0] * top[c.at[0]]
+        for k in range(1, len(sd)):
+            between = mixed[c.entry[k - 1]]
+            rays[0] -= sd[k] * between
+            rays[k] -= sd[0] * between
+        for (one, other), places in c.met.items():
+            entries = flat[places]
+            rays[one + 1] += sd[other + 1] * entries
+            if one != other:
+                rays[other + 1] += sd[one + 1] * entries
+        return np.concatenate([top, corner]), rays
+
 
 MOST_STEPS = 100
 """Newton steps to the modes before the point is given up."""
@@ -26,7 +255,7 @@ SLOW = 0.05
 
 
 @dataclass(frozen=True)
-class Rows:
+class CellRows:
     """Rows of the model, those of one cell standing together.
 
     Attributes
@@ -58,7 +287,7 @@ class Laplace:
 
     Parameters
     ----------
-    rows : Rows
+    rows : CellRows
         The prepared rows.
 
     Notes
@@ -70,7 +299,7 @@ class Laplace:
     Journal of the American Statistical Association 1986;81:82-86).
     """
 
-    def __init__(self, rows: Rows):
+    def __init__(self, rows: CellRows):
         self.rows = rows
         self.modes = np.zeros(len(rows.crossing.owner))
         self.curvature: Curvature | None = None

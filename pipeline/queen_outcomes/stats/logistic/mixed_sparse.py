@@ -11,11 +11,31 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cholesky, lapack, solve_triangular
+from scipy.linalg import blas, cholesky, lapack, solve_triangular
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import reverse_cuthill_mckee
 
-from queen_outcomes.stats.logistic.mixed_blas import times
+
+def dot(left: np.ndarray, right: np.ndarray) -> float:
+    """Inner product of two vectors."""
+    return float(blas.ddot(left, right)) if len(left) else 0.0
+
+
+def times(left: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """Product of two matrices, or of a matrix and a vector; empty ones give zeros."""
+    if not left.size or not right.size:
+        return np.zeros(left.shape[:1] + right.shape[1:])
+    matrix, turned = _columns_first(left)
+    if right.ndim == 1:
+        return blas.dgemv(1.0, matrix, right, trans=turned)
+    other, also_turned = _columns_first(right)
+    return blas.dgemm(1.0, matrix, other, trans_a=turned, trans_b=also_turned)
+
+
+def _columns_first(matrix: np.ndarray) -> tuple[np.ndarray, int]:
+    """Give the memory as it lies, and whether it has to be read turned."""
+    return (matrix.T, 1) if matrix.flags.c_contiguous else (matrix, 0)
+
 
 DENSE_UP_TO = 400
 """Unknowns up to which ordering costs more than it saves."""
@@ -26,7 +46,7 @@ BORDER_DEGREES = (4.0, 12.0)
 
 
 @dataclass(frozen=True)
-class Layout:
+class ArrowLayout:
     """Where the lower triangle of an (m, m) arrow lies in one flat array.
 
     Attributes
@@ -99,7 +119,7 @@ class Layout:
         return flat[self.fringe :].reshape(self.border, self.unknowns)
 
 
-def plan(pattern: csr_array) -> Layout:
+def plan(pattern: csr_array) -> ArrowLayout:
     """Choose the cheapest of a few orders for a symmetric pattern.
 
     Parameters
@@ -109,7 +129,7 @@ def plan(pattern: csr_array) -> Layout:
 
     Returns
     -------
-    Layout
+    ArrowLayout
         One dense block where nothing else is cheaper.
     """
     unknowns = pattern.shape[0]
@@ -127,7 +147,7 @@ def plan(pattern: csr_array) -> Layout:
     return best
 
 
-def _ordered(pattern: csr_array, on_border: np.ndarray) -> Layout:
+def _ordered(pattern: csr_array, on_border: np.ndarray) -> ArrowLayout:
     inner, outer = np.flatnonzero(~on_border), np.flatnonzero(on_border)
     part = csr_array(pattern[inner][:, inner])
     order = reverse_cuthill_mckee(part, symmetric_mode=True)
@@ -153,17 +173,17 @@ def _edges(reach: np.ndarray) -> np.ndarray:
     return np.array(edges)
 
 
-def _layout(place: np.ndarray, edges: np.ndarray, border: int) -> Layout:
+def _layout(place: np.ndarray, edges: np.ndarray, border: int) -> ArrowLayout:
     sizes = np.diff(edges)
     squares, steps = sizes**2, sizes[1:] * sizes[:-1]
     diagonal = np.cumsum(squares) - squares
     below = squares.sum() + np.cumsum(steps) - steps
     fringe = int(squares.sum() + steps.sum())
     size = fringe + border * len(place)
-    return Layout(place, edges, border, diagonal, below, fringe, size)
+    return ArrowLayout(place, edges, border, diagonal, below, fringe, size)
 
 
-def _cost(layout: Layout) -> float:
+def _cost(layout: ArrowLayout) -> float:
     sizes = np.diff(layout.edges).astype(float)
     chain = sizes[1:] * sizes[:-1] * (sizes[1:] + 2 * sizes[:-1])
     edge = layout.border * (sizes**2).sum() + layout.border**2 * layout.unknowns
@@ -175,7 +195,7 @@ class Factor:
 
     Parameters
     ----------
-    layout : Layout
+    layout : ArrowLayout
         Its shape.
     flat : ndarray, shape (layout.size,)
         Its lower triangle; it is left as it was.
@@ -193,7 +213,7 @@ class Factor:
     Communications of the ACM 1975;18:177-179) without the rest of it.
     """
 
-    def __init__(self, layout: Layout, flat: np.ndarray):
+    def __init__(self, layout: ArrowLayout, flat: np.ndarray):
         self.layout = layout
         self.roots: list[np.ndarray] = []
         self.links: list[np.ndarray] = []

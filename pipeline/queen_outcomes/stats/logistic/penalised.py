@@ -1,6 +1,6 @@
 """Firth's penalised logistic regression, for few events or separated answers.
 
-Estimates are finite whatever the data; limits and P values come from the profile of
+Estimates are finite whatever the data; limits and tests come from the profile of
 the penalised likelihood, never from standard errors. No random effects here.
 """
 
@@ -11,20 +11,154 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy import stats
-from scipy.optimize import brentq
 from scipy.special import expit
 
-from queen_outcomes.stats.logistic.logistic_parts import (
+from queen_outcomes.stats.logistic.odds_shift import odds_shift
+from queen_outcomes.stats.logistic.plain import (
     Basis,
     Rows,
+    Test,
     basis_of,
     collapse_rows,
+    log_likelihood,
     rows_of,
     same_answer,
 )
-from queen_outcomes.stats.logistic.penalised_climb import climb
-from queen_outcomes.stats.logistic.plain import Test
 
+MOST_CLIMBED = 200
+FIRST_BY_SCORING = 4
+"""So many steps by the information alone; near the top its pace is only linear."""
+STEP = 1e-9
+"""A step below this, in standard deviations of eta, is the last of a climb."""
+LONGEST = 5.0
+
+
+@dataclass(frozen=True, eq=False)
+class PenalisedPoint:
+    """The penalised likelihood at one point.
+
+    Attributes
+    ----------
+    gamma : ndarray, shape (p,)
+    value : float
+        ``l + log|Z'WZ| / 2``; minus infinity where the information is singular.
+    score : ndarray, shape (p,)
+        ``Z'(w (y - p) + h (1/2 - p))`` with h the hat values.
+    information : ndarray, shape (p, p)
+    reached : bool
+        Whether this is where a climb ended.
+    """
+
+    gamma: np.ndarray
+    value: float
+    score: np.ndarray
+    information: np.ndarray
+    reached: bool = False
+
+
+def place(rows: Rows, Z: np.ndarray, gamma: np.ndarray) -> PenalisedPoint:
+    """Evaluate the penalised likelihood and its score."""
+    eta = Z @ gamma
+    p = expit(eta)
+    spread = rows.weights * p * (1.0 - p)
+    information = (Z * spread[:, None]).T @ Z
+    try:
+        root = np.linalg.cholesky(information)
+    except np.linalg.LinAlgError:
+        return PenalisedPoint(gamma, -np.inf, np.zeros(len(gamma)), information)
+    value = log_likelihood(eta, rows.y, rows.weights) + np.log(np.diag(root)).sum()
+    hat = spread * np.sum((Z @ np.linalg.inv(root).T) ** 2, axis=1)
+    score = Z.T @ (rows.weights * (rows.y - p) + hat * (0.5 - p))
+    return PenalisedPoint(gamma, float(value), score, information)
+
+
+def climb(
+    rows: Rows, Z: np.ndarray, gamma: np.ndarray, held: int = 0
+) -> PenalisedPoint:
+    """Maximise with the last ``held`` entries of gamma left as they are.
+
+    Parameters
+    ----------
+    rows : Rows
+    Z : ndarray, shape (n, p)
+    gamma : ndarray, shape (p,)
+        Where to start.
+    held : int
+
+    Returns
+    -------
+    PenalisedPoint
+        ``reached`` is False when the climb did not end.
+    """
+    now, k = place(rows, Z, gamma), len(gamma) - held
+    for count in range(MOST_CLIMBED):
+        if not np.isfinite(now.value):
+            return now
+        step = np.zeros(len(gamma))
+        step[:k] = _step(rows, Z, now, k, count >= FIRST_BY_SCORING)
+        size = np.max(np.abs(step))
+        if size < STEP:
+            return PenalisedPoint(
+                now.gamma, now.value, now.score, now.information, True
+            )
+        now = _upwards(rows, Z, now, step * min(1.0, LONGEST / size))
+    return now
+
+
+def _upwards(
+    rows: Rows, Z: np.ndarray, now: PenalisedPoint, step: np.ndarray
+) -> PenalisedPoint:
+    """Take the step, halved until it does not lead down."""
+    # rounding of its two parts remains even where likelihood and penalty cancel
+    noise = 1e-12 * (1.0 + abs(now.value))
+    for _ in range(50):
+        new = place(rows, Z, now.gamma + step)
+        if new.value >= now.value - noise:
+            break
+        step = step / 2
+    return new
+
+
+def _step(
+    rows: Rows, Z: np.ndarray, now: PenalisedPoint, k: int, newton: bool
+) -> np.ndarray:
+    """Give Newton's step; by the information where the curvature is not downwards."""
+    score = now.score[:k]
+    if newton and k:
+        curvature = -_hessian(rows, Z, now)[:k, :k]
+        try:
+            np.linalg.cholesky(curvature)
+            return np.linalg.solve(curvature, score)
+        except np.linalg.LinAlgError:
+            pass
+    return np.linalg.solve(now.information[:k, :k], score)
+
+
+def _hessian(rows: Rows, Z: np.ndarray, now: PenalisedPoint) -> np.ndarray:
+    """Give the second derivative of the penalised likelihood, shape (p, p).
+
+    With v = w p (1 - p), C the inverse information and
+    ``T_r = sum v (1 - 2p) z_r z z'``::
+
+        -Z'VZ + Z' diag(h (1 - 2p)^2 / 2 - h p (1 - p)) Z - tr(C T_r C T_s) / 2
+    """
+    p = expit(Z @ now.gamma)
+    pq, lean = p * (1.0 - p), 1.0 - 2.0 * p
+    root = np.linalg.inv(np.linalg.cholesky(now.information))
+    white = Z @ root.T
+    hat = rows.weights * pq * np.sum(white**2, axis=1)
+    third = np.stack(
+        [
+            (white * (rows.weights * pq * lean * column)[:, None]).T @ white
+            for column in Z.T
+        ]
+    ).reshape(Z.shape[1], -1)
+    bend = (Z * (hat * (lean**2 / 2 - pq))[:, None]).T @ Z
+    return bend - now.information - third @ third.T / 2
+
+
+LEVEL = 0.95
+"""Coverage of the limits."""
 MOST_STEPS = 100
 MOST_DOUBLINGS = 30
 """A limit not met after this many strides, each longer than the last, is infinite."""
@@ -42,8 +176,6 @@ class FirthFit:
     low, high : ndarray, shape (p,)
         Limits by the profile; NaN when not asked for or not found (the message says
         so), infinite when there is none.
-    p : ndarray, shape (p,)
-        Penalised likelihood-ratio test of each coefficient.
     penalised_log_likelihood : float
     converged : bool
     message : str
@@ -57,14 +189,13 @@ class FirthFit:
     cov: np.ndarray
     low: np.ndarray
     high: np.ndarray
-    p: np.ndarray
     penalised_log_likelihood: float
     converged: bool
     message: str
     flic_beta: np.ndarray
 
 
-def fit_firth(X, y, weights=None, *, level: float = 0.95, profile=True) -> FirthFit:
+def fit_firth(X, y, *, profile=True) -> FirthFit:
     """Fit a logistic model by Firth's penalised likelihood.
 
     Parameters
@@ -72,12 +203,9 @@ def fit_firth(X, y, weights=None, *, level: float = 0.95, profile=True) -> Firth
     X : array_like, shape (n, p)
         With its column of ones first.
     y : array_like, shape (n,)
-        0/1, or shares of yes with counts as ``weights``.
-    weights : array_like, shape (n,), optional
-        Counts only: probability weights have no place in this likelihood.
-    level : float
+        0/1.
     profile : bool
-        False leaves out limits and tests, the slow part.
+        False leaves out the limits, the slow part.
 
     Returns
     -------
@@ -89,7 +217,7 @@ def fit_firth(X, y, weights=None, *, level: float = 0.95, profile=True) -> Firth
     hat values. Firth D. Biometrika 1993;80:27-38; Heinze G, Schemper M. Stat Med
     2002;21:2409-2419; FLIC: Puhr R et al. Stat Med 2017;36:2302-2317.
     """
-    rows, basis, message = _prepared(X, y, weights)
+    rows, basis, message = _prepared(X, y)
     if basis is None:
         return _no_fit(X, message)
     top = climb(rows, basis.Z, np.zeros(basis.Z.shape[1]))
@@ -97,16 +225,18 @@ def fit_firth(X, y, weights=None, *, level: float = 0.95, profile=True) -> Firth
         return _no_fit(X, "the penalised likelihood found no maximum")
     beta, cov = basis.to_beta(top.gamma), basis.to_cov(top.information)
     each = range(len(beta)) if profile else ()
-    found = [_profiled(rows, j, beta, cov, top.value, level) for j in each]
-    blank = np.full((len(beta), 3), np.nan)
-    low, high, p = (np.array(found) if found else blank).T
+    found = [_profiled(rows, j, beta, cov, top.value) for j in each]
+    blank = np.full((len(beta), 2), np.nan)
+    low, high = (np.array(found) if found else blank).T
     value = top.value + basis.log_det()
-    flic = flic_intercept(rows.X, rows.y, beta, rows.weights)
+    flic, moved = beta.copy(), odds_shift(np.asarray(X, float) @ beta, float(np.sum(y)))
+    if np.isfinite(moved):  # where every answer is the same no shift makes it so
+        flic[0] += moved
     message = _remarks(rows, low, high) if profile else same_answer(rows)
-    return FirthFit(beta, cov, low, high, p, value, True, message, flic)
+    return FirthFit(beta, cov, low, high, value, True, message, flic)
 
 
-def penalised_lr_test(X, y, columns: Sequence[int], weights=None) -> Test:
+def penalised_lr_test(X, y, columns: Sequence[int]) -> Test:
     """Test that the coefficients in ``columns`` are all zero.
 
     Twice the fall of the penalised likelihood when they are held at zero while the
@@ -114,7 +244,7 @@ def penalised_lr_test(X, y, columns: Sequence[int], weights=None) -> Test:
     statistic of NaN says that there is no test.
     """
     columns, none = list(columns), Test(np.nan, len(columns), np.nan)
-    rows, basis, _ = _prepared(X, y, weights)
+    rows, basis, _ = _prepared(X, y)
     if basis is None or not columns:
         return none
     basis = _rotated(rows, columns)
@@ -127,35 +257,12 @@ def penalised_lr_test(X, y, columns: Sequence[int], weights=None) -> Test:
     return Test(statistic, len(columns), p)
 
 
-def flic_intercept(X, y, beta, weights=None) -> np.ndarray:
-    """Move the first coefficient until the mean fitted probability is the observed.
-
-    Solves ``sum w expit(eta + d) = sum w y`` for d. Where every answer is the same
-    no finite d does, and ``beta`` comes back as it is.
-    """
-    X, y, beta = (np.asarray(a, float) for a in (X, y, beta))
-    w = np.ones(len(y)) if weights is None else np.asarray(weights, float)
-    share = np.average(y, weights=w)
-    if not 0 < share < 1:
-        return beta.copy()
-    eta, middle = X @ beta, np.log(share / (1 - share))
-
-    def excess(d: float) -> float:
-        return float(np.average(expit(eta + d), weights=w) - share)
-
-    # with every eta at its largest (smallest) the share would be too small (too large)
-    low, high = middle - np.max(eta) - 1e-6, middle - np.min(eta) + 1e-6
-    moved = beta.copy()
-    moved[0] += brentq(excess, low, high, xtol=1e-13, rtol=1e-14)
-    return moved
-
-
-def _prepared(X, y, weights) -> tuple[Rows | None, Basis | None, str]:
-    rows, message = rows_of(X, y, weights)
+def _prepared(X, y) -> tuple[Rows | None, Basis | None, str]:
+    rows, message = rows_of(X, y)
     if rows is None:
         return None, None, message
     joined = collapse_rows(rows.X, rows.y, rows.weights)
-    rows = Rows(*joined, np.zeros(len(joined[1])))
+    rows = Rows(*joined)
     if len(rows.y) < rows.X.shape[1]:
         return None, None, "more terms than distinct rows"
     return rows, *basis_of(rows.X)
@@ -195,17 +302,13 @@ class _Profile:
         return drop, -2.0 * unit * held.score[-1], held.gamma
 
 
-def _profiled(rows, j: int, beta, cov, top: float, level: float):
-    """Give low, high and P of one coefficient."""
+def _profiled(rows, j: int, beta, cov, top: float):
+    """Give low and high of one coefficient."""
     basis = _rotated(rows, [j])
     order = [k for k in range(len(beta)) if k != j] + [j]
     profile = _Profile(rows, basis, top, basis.to_gamma(beta[order]))
-    crit, se = float(stats.chi2.isf(1 - level, 1)), float(np.sqrt(cov[j, j]))
-    low, high = (_limit(profile, beta[j], side * se, crit) for side in (-1, 1))
-    starts = (profile.best, np.zeros(len(beta)))
-    falls = (profile.fall(0.0, start)[0] for start in starts)
-    at_zero = next((max(f, 0.0) for f in falls if np.isfinite(f)), np.nan)
-    return low, high, float(stats.chi2.sf(at_zero, 1))
+    crit, se = float(stats.chi2.isf(1 - LEVEL, 1)), float(np.sqrt(cov[j, j]))
+    return tuple(_limit(profile, beta[j], side * se, crit) for side in (-1, 1))
 
 
 def _limit(profile: _Profile, centre: float, se: float, crit: float) -> float:
@@ -245,4 +348,4 @@ def _remarks(rows: Rows, low: np.ndarray, high: np.ndarray) -> str:
 def _no_fit(X, message: str) -> FirthFit:
     p = np.shape(X)[1] if np.ndim(X) == 2 else 0
     blank, square = np.full(p, np.nan), np.full((p, p), np.nan)
-    return FirthFit(blank, square, blank, blank, blank, np.nan, False, message, blank)
+    return FirthFit(blank, square, blank, blank, np.nan, False, message, blank)

@@ -1,35 +1,171 @@
-"""Logistic regression by maximum likelihood, and the tests that follow from it.
+"""Logistic regression by maximum likelihood, the tests that follow, and steady bases.
 
 One fit, no random effects and no penalty: where these are called for, this module
-is not the one. Data that cannot be fitted give a result that says so.
+is not the one. Every fit works in an orthonormal basis of its columns, so that the units
+of a factor (mm or m) change nothing. Data that cannot be fitted give a result that says
+so in words; nothing here raises for them.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from scipy import stats
+from scipy.linalg import solve_triangular
 from scipy.special import expit
 
-from queen_outcomes.stats.logistic.logistic_parts import (
-    Basis,
-    Rows,
-    basis_of,
-    collapse_rows,
-    log_likelihood,
-    rows_of,
-    same_answer,
-)
+from queen_outcomes.stats.logistic.collinear import column_scale, dependent
 
-__all__ = [
-    "PlainFit",
-    "Test",
-    "collapse_rows",
-    "fit_plain",
-    "likelihood_ratio",
-    "wald_test",
-]
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """Rows of a fit that count: weight above zero.
+
+    Attributes
+    ----------
+    X : ndarray, shape (n, p)
+    y, weights : ndarray, shape (n,)
+    """
+
+    X: np.ndarray
+    y: np.ndarray
+    weights: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Basis:
+    """``X = Z @ R`` with ``Z.T @ Z = n I`` and ``R`` upper triangular."""
+
+    Z: np.ndarray
+    R: np.ndarray
+
+    def to_gamma(self, beta: np.ndarray) -> np.ndarray:
+        """Give the coefficients on ``Z`` that belong to ``beta`` on ``X``."""
+        return self.R @ beta
+
+    def to_beta(self, gamma: np.ndarray) -> np.ndarray:
+        """Give the coefficients on ``X`` that belong to ``gamma`` on ``Z``."""
+        return solve_triangular(self.R, gamma)
+
+    def to_cov(self, information: np.ndarray) -> np.ndarray:
+        """Invert an information matrix of ``gamma`` into the covariance of ``beta``."""
+        root = np.linalg.cholesky(information)
+        half = solve_triangular(self.R, np.linalg.inv(root).T)
+        return half @ half.T
+
+    def log_det(self) -> float:
+        """Give ``log |det R|``."""
+        return float(np.sum(np.log(np.abs(np.diag(self.R)))))
+
+
+def rows_of(X, y, weights=None) -> tuple[Rows | None, str]:
+    """Check the input of a fit.
+
+    Parameters
+    ----------
+    X : array_like, shape (n, p)
+    y : array_like, shape (n,)
+        0/1, or the share of yes in a row that stands for ``weights`` courses.
+    weights : array_like, shape (n,), optional
+
+    Returns
+    -------
+    rows : Rows or None
+        None when the data cannot be fitted.
+    message : str
+        Why not; empty when they can.
+    """
+    X, y = np.asarray(X, float), np.asarray(y, float)
+    weights = np.ones(len(y)) if weights is None else np.asarray(weights, float)
+    message = _fault(X, y, weights)
+    if message:
+        return None, message
+    used = weights > 0
+    rows = Rows(X[used], y[used], weights[used])
+    if len(rows.y) == 0:
+        return None, "there are no courses to fit"
+    if X.shape[1] > len(rows.y):
+        return None, f"more terms ({X.shape[1]}) than rows ({len(rows.y)})"
+    return rows, ""
+
+
+def _fault(X, y, weights) -> str:
+    if (
+        X.ndim != 2
+        or X.shape[1] == 0
+        or any(a.shape != (len(X),) for a in (y, weights))
+    ):
+        return "the factors and the answers differ in length"
+    if not all(np.isfinite(a).all() for a in (X, y, weights)):
+        return "a value is missing or not finite"
+    if ((y < 0) | (y > 1)).any():
+        return "an answer is neither no (0) nor yes (1)"
+    if (weights < 0).any():
+        return "a weight is below zero"
+    return ""
+
+
+def same_answer(rows: Rows) -> str:
+    """Say that every answer is alike, or nothing."""
+    if np.all(rows.y == 1):
+        return "every answer is yes"
+    return "every answer is no" if np.all(rows.y == 0) else ""
+
+
+def basis_of(X: np.ndarray) -> tuple[Basis | None, str]:
+    """Give an orthonormal basis of the columns, or say which are not independent."""
+    scale = column_scale(X)
+    Q, R = np.linalg.qr(X / scale)
+    aliased = dependent(R)
+    if aliased:
+        listed = ", ".join(map(str, aliased))
+        return None, f"columns that the earlier ones determine: {listed}"
+    root = np.sqrt(len(X))
+    return Basis(Q * root, R * scale / root), ""
+
+
+def log_likelihood(eta: np.ndarray, y: np.ndarray, weights: np.ndarray) -> float:
+    """Give the Bernoulli log-likelihood, without binomial constants.
+
+    ``sum w (y eta - log(1 + exp eta))``
+    """
+    return float(np.sum(weights * (y * eta - np.logaddexp(0.0, eta))))
+
+
+def collapse_rows(X, y, weights=None) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Join rows with equal factors into one row that stands for all of them.
+
+    The likelihood of a logistic model is unchanged by it, and the result does not
+    depend on the order of the rows.
+
+    Parameters
+    ----------
+    X : array_like, shape (n, p)
+    y, weights : array_like, shape (n,)
+
+    Returns
+    -------
+    X : ndarray, shape (m, p)
+        The distinct rows, in ascending order.
+    share : ndarray, shape (m,)
+        Weighted share of yes.
+    weights : ndarray, shape (m,)
+        Summed weights.
+    """
+    X, y = np.asarray(X, float), np.asarray(y, float)
+    weights = np.ones(len(y)) if weights is None else np.asarray(weights, float)
+    code = np.zeros(len(y), np.int64)
+    for column in X.T:
+        values, inverse = np.unique(column, return_inverse=True)
+        code = np.unique(code * len(values) + inverse, return_inverse=True)[1]
+    first = np.unique(code, return_index=True)[1]
+    total = np.bincount(code, weights)
+    yes = np.bincount(code, weights * y)
+    share = np.divide(yes, total, out=np.zeros_like(yes), where=total > 0)
+    return X[first], np.clip(share, 0.0, 1.0), total
+
 
 MOST_STEPS = 60
 STEP = 1e-9
@@ -66,6 +202,13 @@ class PlainFit:
         return np.sqrt(np.diag(self.cov))
 
 
+class Fit(Protocol):
+    """A fit by maximum likelihood: coefficients, and the likelihood at them."""
+
+    beta: np.ndarray
+    log_likelihood: float
+
+
 @dataclass(frozen=True)
 class Test:
     """A test of several coefficients at once."""
@@ -77,7 +220,7 @@ class Test:
     p: float
 
 
-def fit_plain(X, y, weights=None, *, offset=None) -> PlainFit:
+def fit_plain(X, y, weights=None) -> PlainFit:
     """Fit a logistic model by iteratively reweighted least squares.
 
     Parameters
@@ -89,8 +232,6 @@ def fit_plain(X, y, weights=None, *, offset=None) -> PlainFit:
     weights : array_like, shape (n,), optional
         Counts of collapsed rows or probability weights; with the latter only a
         robust covariance is right.
-    offset : array_like, shape (n,), optional
-        A known part of the linear predictor.
 
     Returns
     -------
@@ -102,7 +243,7 @@ def fit_plain(X, y, weights=None, *, offset=None) -> PlainFit:
     ``X' diag(w p (1 - p)) X``. McCullagh P, Nelder JA. Generalized Linear Models,
     2nd ed. 1989, ch. 4.
     """
-    rows, message = rows_of(X, y, weights, offset)
+    rows, message = rows_of(X, y, weights)
     if rows is not None:
         message = same_answer(rows)
     if rows is None or message:
@@ -119,7 +260,7 @@ def fit_plain(X, y, weights=None, *, offset=None) -> PlainFit:
 
 
 def _at(rows: Rows, basis: Basis, gamma: np.ndarray):
-    eta = basis.Z @ gamma + rows.offset
+    eta = basis.Z @ gamma
     p = expit(eta)
     score = basis.Z.T @ (rows.weights * (rows.y - p))
     spread = rows.weights * p * (1.0 - p)
@@ -153,15 +294,14 @@ def _no_fit(X, message: str) -> PlainFit:
     return PlainFit(np.full(p, np.nan), np.full((p, p), np.nan), np.nan, False, message)
 
 
-def likelihood_ratio(fuller: PlainFit, smaller: PlainFit) -> Test:
+def likelihood_ratio(fuller: Fit, smaller: Fit) -> Test:
     """Test the terms by which two nested fits of the same rows differ.
 
     ``2 (l1 - l0)`` against chi-square; both fits unweighted or with counts as weights.
     """
     df = len(fuller.beta) - len(smaller.beta)
-    statistic = 2.0 * (fuller.log_likelihood - smaller.log_likelihood)
-    p = float(stats.chi2.sf(statistic, df)) if df > 0 else np.nan
-    return Test(float(statistic), df, p)
+    statistic = max(2.0 * (fuller.log_likelihood - smaller.log_likelihood), 0.0)
+    return Test(statistic, df, float(stats.chi2.sf(statistic, df)))
 
 
 def wald_test(beta, cov, columns, *, df: float | None = None) -> Test:

@@ -10,41 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 from scipy.linalg import solve_triangular
 from scipy.special import expit
 
 FEW_FOR_CR2, MANY_FOR_CR1 = 10, 40
 """From how many groups CR2 is used at all, and from how many CR1 is enough."""
-
-
-@dataclass(frozen=True, eq=False)
-class ClusterLimits:
-    """Contrasts of coefficients with cluster-robust limits.
-
-    Attributes
-    ----------
-    kind : str
-        "CR1" or "CR2".
-    clusters : int
-        How many groups there are.
-    estimate, se, df, low, high, p : ndarray, shape (k,)
-    cov : ndarray, shape (p, p)
-        Of the coefficients.
-    message : str
-        A warning in words (few groups, no covariance); empty when there is none.
-    """
-
-    kind: str
-    clusters: int
-    estimate: np.ndarray
-    se: np.ndarray
-    df: np.ndarray
-    low: np.ndarray
-    high: np.ndarray
-    p: np.ndarray
-    cov: np.ndarray
-    message: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,48 +153,3 @@ def _whiten(X, y, beta, clusters, weights) -> _Whitened | None:
     residual = np.divide(weights * (y - p), root, out=np.zeros_like(p), where=root > 0)
     starts = np.unique(codes, return_index=True)[1]
     return _Whitened(Q, R, residual, starts)
-
-
-def cluster_limits(
-    X, y, beta, clusters, *, contrasts=None, weights=None, level: float = 0.95
-) -> ClusterLimits:
-    """Give contrasts with limits by the covariance that suits the number of groups.
-
-    Parameters
-    ----------
-    X, y, beta, clusters, weights
-        As for `cluster_cov`.
-    contrasts : array_like, shape (k, p), optional
-        Each coefficient when not given.
-    level : float
-
-    Returns
-    -------
-    ClusterLimits
-        CR2 with Satterthwaite's t under 40 groups, CR1 with t(G - 1) from 40 on.
-    """
-    X, beta = np.asarray(X, float), np.asarray(beta, float)
-    C = np.eye(len(beta)) if contrasts is None else np.atleast_2d(contrasts)
-    groups = len(np.unique(np.asarray(clusters)))
-    kind = "CR1" if groups >= MANY_FOR_CR1 else "CR2"
-    cov = cluster_cov(X, y, beta, clusters, kind, weights)
-    if kind == "CR1":
-        df = np.full(len(C), groups - 1.0)
-    else:
-        df = satterthwaite_df(X, beta, clusters, C, weights)
-    estimate = C @ beta
-    se = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", C, cov, C), 0.0))
-    arm = stats.t.isf((1 - level) / 2, df) * se
-    ratio = np.divide(estimate, se, out=np.full(len(C), np.nan), where=se > 0)
-    p = 2 * stats.t.sf(np.abs(ratio), df)
-    message = _warning(groups, cov)
-    limits = (estimate - arm, estimate + arm)
-    return ClusterLimits(kind, groups, estimate, se, df, *limits, p, cov, message)
-
-
-def _warning(groups: int, cov: np.ndarray) -> str:
-    if not np.isfinite(cov).all():
-        return "no covariance: a single group, a missing value or aliased columns"
-    if groups < FEW_FOR_CR2:
-        return f"only {groups} groups: the limits cannot be trusted"
-    return ""

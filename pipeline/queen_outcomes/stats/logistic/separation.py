@@ -12,8 +12,8 @@ import numpy as np
 from scipy.linalg import null_space
 from scipy.optimize import linprog
 
-from queen_outcomes.stats.logistic.collinear import column_scale, find_aliased
-from queen_outcomes.stats.logistic.logistic_parts import (
+from queen_outcomes.stats.logistic.collinear import column_scale, independent_columns
+from queen_outcomes.stats.logistic.plain import (
     collapse_rows,
     rows_of,
     same_answer,
@@ -73,7 +73,7 @@ def find_separation(X, y, names: tuple[str, ...] | None = None) -> Separation:
     alike = same_answer(rows)
     if alike:
         return Separation("complete", tuple(range(rows.X.shape[1])), alike)
-    kept = list(find_aliased(rows.X).kept)
+    kept = independent_columns(rows.X)
     X = rows.X[:, kept]
     X, share, _ = collapse_rows(X / column_scale(X), rows.y)
     mixed = (share > 0) & (share < 1)

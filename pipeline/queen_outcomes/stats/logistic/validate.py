@@ -1,11 +1,14 @@
-"""How well predicted probabilities did: discrimination, calibration, against a base rate.
+"""How well a model predicts courses that it has not seen.
 
-The predictions come from outside, made for courses the model had not seen. Limits are
-by resampling whole groups with a fixed seed.
+Which courses it is fitted on and tested on, never splitting a group (a graft batch); and
+what the predictions are worth: discrimination, calibration, against a base rate. Folds
+depend on the groups' ids and sizes alone; limits are by resampling whole groups with a
+fixed seed.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +16,94 @@ from scipy.special import logit
 from scipy.stats import rankdata
 
 from queen_outcomes.stats.logistic.plain import fit_plain
+
+
+def group_folds(groups, y, k: int = 10) -> np.ndarray:
+    """Deal groups into folds of about equal size and about equal share of yes.
+
+    Parameters
+    ----------
+    groups : array_like, shape (n,)
+        Ids, numbers or words.
+    y : array_like, shape (n,)
+        0/1.
+    k : int
+        Folds wanted; with fewer groups there are as many folds as groups.
+
+    Returns
+    -------
+    ndarray of int, shape (n,)
+        0..k-1; all zero for a single group, which cannot be cross-validated.
+
+    Notes
+    -----
+    Greedy: the largest group first (equal sizes by id), each into the fold where the
+    sum of squared shares of yes and of no is then smallest.
+    """
+    code = np.unique(np.asarray(groups), return_inverse=True)[1]
+    y = np.asarray(y, float)
+    if len(y) == 0:
+        return np.empty(0, int)
+    counts = np.column_stack([np.bincount(code, 1.0 - y), np.bincount(code, y)])
+    share = counts / np.maximum(counts.sum(axis=0), 1.0)
+    load = np.zeros((min(k, len(counts)), 2))
+    fold = np.empty(len(counts), int)
+    for g in np.argsort(-counts.sum(axis=1), kind="stable"):
+        rise = 2.0 * load @ share[g]
+        fold[g] = np.lexsort((load.sum(axis=1), np.round(rise, 12)))[0]
+        load[fold[g]] += share[g]
+    return fold[code]
+
+
+def forward_split(season) -> tuple[np.ndarray, np.ndarray]:
+    """Give the courses before the last season and those of it.
+
+    Parameters
+    ----------
+    season : array_like, shape (n,)
+
+    Returns
+    -------
+    before, last : ndarray of bool, shape (n,)
+        ``before`` is all False when there is one season.
+    """
+    season = np.asarray(season)
+    if len(season) == 0:
+        return np.zeros(0, bool), np.zeros(0, bool)
+    last = season == season.max()
+    return ~last, last
+
+
+def out_of_fold(
+    fit_predict: Callable[[np.ndarray, np.ndarray], np.ndarray], folds, y
+) -> tuple[np.ndarray, np.ndarray]:
+    """Predict every course by a model that has not seen its fold.
+
+    Parameters
+    ----------
+    fit_predict : callable
+        ``fit_predict(train, test)``, two masks (n,), gives the probabilities of the
+        test rows; NaN where the model has no fit.
+    folds : array_like of int, shape (n,)
+    y : array_like, shape (n,)
+
+    Returns
+    -------
+    p : ndarray, shape (n,)
+        Pooled predictions.
+    base : ndarray, shape (n,)
+        Share of yes in the rows that each prediction's model was fitted on.
+    """
+    folds, y = np.asarray(folds), np.asarray(y, float)
+    p, base = np.full(len(y), np.nan), np.full(len(y), np.nan)
+    for fold in np.unique(folds):
+        test = folds == fold
+        if test.all():
+            break
+        p[test] = fit_predict(~test, test)
+        base[test] = y[~test].mean()
+    return p, base
+
 
 NEAREST = 1e-6
 """A predicted probability is kept this far from 0 and 1 before its logit is taken."""
@@ -31,11 +122,6 @@ class Validation:
         Mean squared error of the predictions and of the base rate.
     intercept, slope : float
         Of the answers on the logit of the predictions: 0 and 1 when right.
-    in_the_large : float
-        The intercept with the slope held at 1: the predictions' mean too low (> 0) or
-        too high (< 0).
-    better : bool
-        Whether the predictions beat the base rate's Brier score.
     message : str
         What could not be computed and why; empty when all was.
     """
@@ -49,8 +135,6 @@ class Validation:
     base_brier: float
     intercept: float
     slope: float
-    in_the_large: float
-    better: bool
     message: str
 
 
@@ -87,26 +171,22 @@ def validate(
     seen = np.isfinite(p) & np.isfinite(y)
     y, p, groups, base = y[seen], p[seen], groups[seen], base[seen]
     if len(y) == 0:
-        return Validation(0, 0, *[np.nan] * 8, False, "no course was predicted")
+        return Validation(0, 0, *[np.nan] * 7, "no course was predicted")
     limits = auc_limits(y, p, groups, seed=seed, replicates=replicates)
     brier, base_brier = (float(np.mean((q - y) ** 2)) for q in (p, base))
     slopes, message = _calibration(y, p)
     if np.isnan(limits).any() and not message:
         message = "too few groups with both answers for limits of the AUC"
-    better = brier < base_brier
-    return Validation(
-        len(y), int(y.sum()), auc(y, p), *limits, brier, base_brier, *slopes, better,
-        message,
-    )  # fmt: skip
+    figures = (auc(y, p), *limits, brier, base_brier, *slopes)
+    return Validation(len(y), int(y.sum()), *figures, message)
 
 
-def _calibration(y, p) -> tuple[tuple[float, float, float], str]:
+def _calibration(y, p) -> tuple[tuple[float, float], str]:
     score = logit(np.clip(p, NEAREST, 1 - NEAREST))
     ones = np.ones((len(y), 1))
     both = fit_plain(np.column_stack([ones, score]), y)
-    large = fit_plain(ones, y, offset=score)
-    three = (float(both.beta[0]), float(both.beta[1]), float(large.beta[0]))
-    return three, f"calibration: {both.message}" if both.message else ""
+    found = (float(both.beta[0]), float(both.beta[1]))
+    return found, f"calibration: {both.message}" if both.message else ""
 
 
 def auc(y, p) -> float:
@@ -172,21 +252,3 @@ def _auc_of_counts(yes: np.ndarray, no: np.ndarray) -> np.ndarray:
     pairs = yes.sum(axis=0) * no.sum(axis=0)
     wins = np.sum(yes * below, axis=0)
     return np.divide(wins, pairs, out=np.full(len(pairs), np.nan), where=pairs > 0)
-
-
-def delong_se(y, p) -> float:
-    """Give the standard error of the AUC for independent courses.
-
-    From the placements of each yes among the no and the other way round. DeLong ER et
-    al. Biometrics 1988;44:837-845. For courses in groups use `auc_limits`.
-    """
-    y, p = np.asarray(y, float), np.asarray(p, float)
-    yes, no = p[y == 1], p[y == 0]
-    if min(len(yes), len(no)) < 2:
-        return np.nan
-    ranks = rankdata(p)
-    above = (ranks[y == 1] - rankdata(yes)) / len(no)
-    under = 1.0 - (ranks[y == 0] - rankdata(no)) / len(yes)
-    return float(
-        np.sqrt(np.var(above, ddof=1) / len(yes) + np.var(under, ddof=1) / len(no))
-    )

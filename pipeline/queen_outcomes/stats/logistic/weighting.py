@@ -75,34 +75,6 @@ def decided_weights(Z, decided, *, cut: tuple[float, float] | None = CUT) -> Wei
     return _cut(weights, cut, message)
 
 
-def arm_weights(Z, arm, *, stabilised: bool = True, cut=None) -> Weights:
-    """Give weights that make two arms alike in what Z holds.
-
-    Parameters
-    ----------
-    Z : array_like, shape (n, q)
-        With a column of ones first.
-    arm : array_like, shape (n,)
-        0/1.
-    stabilised : bool
-        Multiply by the share of the arm.
-    cut : tuple of float, optional
-
-    Returns
-    -------
-    Weights
-        1 / P(own arm | z), times P(own arm) when stabilised. Hernan MA, Robins JM.
-        Causal Inference: What If, ch. 12.
-    """
-    arm = np.asarray(arm, float)
-    chance, message = _chance(Z, arm)
-    if chance is None:
-        return _none(len(arm), message)
-    own = np.where(arm == 1, chance, 1.0 - chance)
-    share = np.where(arm == 1, arm.mean(), 1.0 - arm.mean()) if stabilised else 1.0
-    return _cut(share / own, cut, message)
-
-
 def _chance(Z, answer) -> tuple[np.ndarray | None, str]:
     fit = fit_plain(Z, answer)
     if fit.converged:
@@ -133,32 +105,3 @@ def _summary(weights: np.ndarray, cut: int, message: str) -> Weights:
 
 def _none(n: int, message: str) -> Weights:
     return Weights(np.full(n, np.nan), *[np.nan] * 3, 0, np.nan, message)
-
-
-def weighted_difference(y, arm, weights) -> tuple[float, float]:
-    """Give the weighted difference of two arms' means and its robust standard error.
-
-    Parameters
-    ----------
-    y : array_like, shape (n,)
-        0/1 or any measured value.
-    arm : array_like, shape (n,)
-        0/1.
-    weights : array_like, shape (n,)
-
-    Returns
-    -------
-    difference, se : float
-        Arm 1 minus arm 0; ``se^2 = sum over arms of sum w^2 (y - m)^2 / (sum w)^2``,
-        the HC0 variance of a weighted regression on the arm, weights taken as known.
-    """
-    y, arm, w = (np.asarray(a, float) for a in (y, arm, weights))
-    means, variance = [], 0.0
-    for side in (1, 0):
-        own = (arm == side) & (w > 0)
-        if not own.any():
-            return np.nan, np.nan
-        mean = np.average(y[own], weights=w[own])
-        means.append(mean)
-        variance += np.sum((w[own] * (y[own] - mean)) ** 2) / w[own].sum() ** 2
-    return float(means[0] - means[1]), float(np.sqrt(variance))

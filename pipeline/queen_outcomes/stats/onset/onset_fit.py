@@ -7,13 +7,321 @@ laying early or late; it must not be read as "ever" where the unlaid were left t
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 
 import numpy as np
+from scipy.special import expit, log_expit, log_ndtr
 
-from queen_outcomes.stats.onset.onset_likelihood import Courses
-from queen_outcomes.stats.onset.onset_robust import Freedom, robust_cov
-from queen_outcomes.stats.onset.onset_search import Peak, climb, whiten
+from queen_outcomes.stats.logistic.robust import MANY_FOR_CR1, adjusters, matched_df
+
+LOG_ROOT_2PI = 0.5 * float(np.log(2.0 * np.pi))
+
+
+@dataclass(frozen=True)
+class Courses:
+    """What is known of each course, and its columns.
+
+    Attributes
+    ----------
+    X : ndarray, shape (n, p)
+        Columns of the chance of laying.
+    Z : ndarray, shape (n, q)
+        Columns of the log day among layers.
+    log_after, log_by : ndarray, shape (n,)
+        Ends of the interval; -inf and inf where open.
+    never : ndarray of bool, shape (n,)
+        Never laying is possible.
+    everybody : bool
+        The chance of laying is fixed at 1, and X has no column.
+    """
+
+    X: np.ndarray
+    Z: np.ndarray
+    log_after: np.ndarray
+    log_by: np.ndarray
+    never: np.ndarray
+    everybody: bool
+
+
+@dataclass(frozen=True)
+class Derivatives:
+    """Log-likelihood and derivatives at one parameter.
+
+    Attributes
+    ----------
+    value : float
+    scores : ndarray, shape (n, p + q + 1)
+        Each course's gradient.
+    information : ndarray, shape (p + q + 1, p + q + 1)
+        Minus the second derivatives, added up.
+    """
+
+    value: float
+    scores: np.ndarray
+    information: np.ndarray
+
+
+def log_likelihood(courses: Courses, parameter) -> float:
+    """Give the log-likelihood alone; see `derivatives`."""
+    with np.errstate(all="ignore"):
+        eta, upper, lower, _ = _places(courses, parameter)
+        return float(_parts(courses, eta, _log_between(upper, lower))[0].sum())
+
+
+def derivatives(courses: Courses, parameter) -> Derivatives:
+    r"""Give the log-likelihood, every course's score and the information.
+
+    .. math:: L_i = p_i D_i + v_i (1 - p_i), \quad
+              D_i = \Phi(u_i) - \Phi(l_i), \quad u_i = (\log by_i - Z_i b) / \sigma
+
+    with v_i = 1 where never laying is possible. With r = p D / L, the chance given the
+    record that she is a layer, the derivatives are those of log D times r, and r - p.
+
+    Parameters
+    ----------
+    courses : Courses
+    parameter : ndarray, shape (p + q + 1,)
+        Coefficients of X, of Z, and log sigma.
+    """
+    eta, upper, lower, sigma = _places(courses, parameter)
+    log_between = _log_between(upper, lower)
+    value, layer = _parts(courses, eta, log_between)
+    first, second = _of_between(upper, lower, log_between, sigma)
+    chance = np.ones_like(eta) if courses.everybody else expit(eta)
+    spread = layer * (1.0 - layer)
+    lines = np.vstack([layer - chance, layer * first[0], layer * first[1]])
+    curves = {
+        (0, 0): spread - chance * (1.0 - chance),
+        (0, 1): spread * first[0],
+        (0, 2): spread * first[1],
+        (1, 1): layer * second[0] + spread * first[0] ** 2,
+        (1, 2): layer * second[1] + spread * first[0] * first[1],
+        (2, 2): layer * second[2] + spread * first[1] ** 2,
+    }
+    blocks = (courses.X, courses.Z, np.ones((len(eta), 1)))
+    scores = np.hstack([b * s[:, None] for b, s in zip(blocks, lines, strict=True)])
+    return Derivatives(float(value.sum()), scores, -_assemble(blocks, curves))
+
+
+def _assemble(blocks, curves) -> np.ndarray:
+    """Put the second derivatives of the predictors onto the columns."""
+    rows = []
+    for i, left in enumerate(blocks):
+        row = []
+        for j, right in enumerate(blocks):
+            curve = curves[(min(i, j), max(i, j))]
+            row.append(left.T @ (right * curve[:, None]))
+        rows.append(row)
+    return np.block(rows)
+
+
+def _places(courses: Courses, parameter):
+    """Give the log odds of laying and both ends in standard deviations."""
+    p, q = courses.X.shape[1], courses.Z.shape[1]
+    eta = courses.X @ parameter[:p]
+    middle, sigma = courses.Z @ parameter[p : p + q], np.exp(parameter[-1])
+    upper = (courses.log_by - middle) / sigma
+    return eta, upper, (courses.log_after - middle) / sigma, sigma
+
+
+def _parts(courses: Courses, eta, log_between) -> tuple[np.ndarray, np.ndarray]:
+    """Give each course's log-likelihood and its chance to be a layer, given it."""
+    if courses.everybody:
+        return log_between, np.ones_like(eta)
+    lays = log_expit(eta) + log_between
+    value = np.where(courses.never, np.logaddexp(lays, log_expit(-eta)), lays)
+    return value, np.exp(lays - value)
+
+
+def _log_between(upper, lower) -> np.ndarray:
+    """Log of the normal probability between two places, exact far out in either tail."""
+    right = lower > 0
+    high, low = np.where(right, -lower, upper), np.where(right, -upper, lower)
+    top = log_ndtr(high)
+    with np.errstate(divide="ignore"):
+        return top + np.log(-np.expm1(log_ndtr(low) - top))
+
+
+def _of_between(upper, lower, log_between, sigma):
+    """Derivatives of log D in the log day's mean and in log sigma.
+
+    Returns the two first ones, and the second ones (mean twice, mixed, deviation twice).
+    """
+    (high, u), (low, v) = (_density(place, log_between) for place in (upper, lower))
+    in_mean, in_spread = -(high - low) / sigma, -(u * high - v * low)
+    second = (
+        in_spread / sigma**2 - in_mean**2,
+        -(u**2 * high - v**2 * low) / sigma - in_mean - in_mean * in_spread,
+        -in_spread - (u**3 * high - v**3 * low) - in_spread**2,
+    )
+    return (in_mean, in_spread), second
+
+
+def _density(place, log_between) -> tuple[np.ndarray, np.ndarray]:
+    """Normal density at a place over D, and the place with open ends made 0."""
+    there = np.isfinite(place)
+    finite = np.where(there, place, 0.0)
+    height = np.where(there, -0.5 * finite**2 - LOG_ROOT_2PI - log_between, -np.inf)
+    return np.exp(height), finite
+
+
+STEPS = 100
+HALVINGS = 40
+DECREMENT = 1e-14
+"""Rise in log-likelihood that a full Newton step still promises at the end."""
+LONGEST = 4.0
+"""Longest step, in units of log odds or log days."""
+DEPENDENT = 1e-9
+"""Relative size of what a column adds to those before it that counts as nothing."""
+
+
+@dataclass(frozen=True)
+class Peak:
+    """Where the search ended.
+
+    Attributes
+    ----------
+    parameter : ndarray
+    at : Derivatives
+    promised : float
+        Rise that one more Newton step would promise; about 0 at a maximum.
+    lowest : float
+        Smallest eigenvalue of the information per course.
+    """
+
+    parameter: np.ndarray
+    at: Derivatives
+    promised: float
+    lowest: float
+
+
+def whiten(columns) -> tuple[np.ndarray, np.ndarray] | None:
+    """Make columns orthogonal with mean square 1; None where they depend on each other.
+
+    Returns
+    -------
+    white : ndarray, shape (n, p)
+    back : ndarray, shape (p, p)
+        Turns coefficients of the white columns into those of the given ones.
+    """
+    if not columns.shape[1]:
+        return columns, np.zeros((0, 0))
+    size = np.sqrt((columns**2).mean(axis=0))
+    if len(columns) < columns.shape[1] or not (size > 0).all():
+        return None
+    orthonormal, triangle = np.linalg.qr(columns / size)
+    if np.abs(np.diag(triangle)).min() < DEPENDENT * np.sqrt(len(columns)):
+        return None
+    root = np.sqrt(len(columns))
+    back = np.linalg.inv(triangle / root) / size[:, None]
+    return orthonormal * root, back
+
+
+def climb(courses: Courses, start) -> Peak:
+    """Go up from ``start`` until a step promises nothing.
+
+    Directions of negative curvature are turned round, so that the search leaves
+    saddles; every step is halved until the likelihood rises enough (Armijo).
+    """
+    parameter, at = start, derivatives(courses, start)
+    for _ in range(STEPS):
+        gradient = at.scores.sum(axis=0)
+        step, promised, lowest = _newton(gradient, at.information, len(courses.never))
+        if promised <= DECREMENT * (1.0 + abs(at.value)):
+            break
+        moved = _walk(courses, parameter, step, at.value, gradient @ step)
+        if moved is None:
+            break
+        parameter, at = moved, derivatives(courses, moved)
+    return Peak(parameter, at, promised, lowest)
+
+
+def _newton(gradient, information, rows: int) -> tuple[np.ndarray, float, float]:
+    """Give the step, half the rise it promises, and the lowest curvature a course."""
+    values, axes = np.linalg.eigh(information / rows)
+    floor = 1e-10 * max(float(np.abs(values).max()), 1e-300)
+    along = axes.T @ gradient / rows
+    step = axes @ (along / np.maximum(np.abs(values), floor))
+    promised = 0.5 * float(gradient @ step)
+    return step * min(1.0, LONGEST / np.linalg.norm(step)), promised, float(values[0])
+
+
+def _walk(courses, parameter, step, value, slope) -> np.ndarray | None:
+    """Halve the step until it pays; None where no part of it does."""
+    size = 1.0
+    for _ in range(HALVINGS):
+        tried = parameter + size * step
+        reached = log_likelihood(courses, tried)
+        if np.isfinite(reached) and reached >= value + 1e-4 * size * slope:
+            return tried
+        size /= 2.0
+    return None
+
+
+Freedom = Callable[[np.ndarray], float]
+"""A contrast of the parameters -> its degrees of freedom."""
+
+
+def robust_cov(
+    courses: Courses, parameter, at: Derivatives, codes
+) -> tuple[np.ndarray, Freedom | None]:
+    r"""Give the covariance at the maximum, and the degrees of freedom of contrasts.
+
+    Parameters
+    ----------
+    courses : Courses
+    parameter : ndarray, shape (r,)
+    at : Derivatives
+        At the parameter; the information has an inverse.
+    codes : ndarray of int, shape (n,)
+        Batch of each course, 0 .. G - 1.
+
+    Returns
+    -------
+    cov : ndarray, shape (r, r)
+    freedom : callable or None
+        None: G - 1.
+
+    Notes
+    -----
+    With :math:`M = L L'` the inverse of the information and :math:`u_g, I_g` the score
+    and the information of batch g, the covariance under 40 batches is
+
+    .. math:: \sum_g L A_g L' u_g u_g' L A_g L', \quad
+              A_g = (1 - L' I_g L)^{-1/2}
+
+    the bias-reduced sandwich of `robust.cluster_cov` with the batch's own information
+    in place of the working model's; a direction that one batch alone determines drops
+    out. In 100 stations of 14 batches and 600 courses these limits held the model's own
+    mean of laying by 21 in 95 of 100, those with G / (G - 1) in 83.
+    """
+    clusters = int(codes.max()) + 1
+    scores = np.zeros((clusters, len(parameter)))
+    np.add.at(scores, codes, at.scores)
+    if clusters >= MANY_FOR_CR1:
+        bread = np.linalg.inv(at.information)
+        meat = scores.T @ scores * (clusters / (clusters - 1.0))
+        return bread @ meat @ bread, None
+    half = np.linalg.cholesky(np.linalg.inv(at.information))
+    parts = [_information(courses, parameter, codes == g) for g in range(clusters)]
+    blocks = half.T @ np.stack(parts) @ half
+    raised = adjusters(blocks)
+    pulls = np.einsum("gij,gj->gi", raised, scores @ half) @ half.T
+
+    def freedom(contrast) -> float:
+        found = matched_df(blocks, raised @ (half.T @ np.asarray(contrast, float)))
+        return float(np.clip(found, 1.0, clusters - 1.0))
+
+    return pulls.T @ pulls, freedom
+
+
+def _information(courses: Courses, parameter, rows) -> np.ndarray:
+    """Give the information of some of the courses."""
+    names = ("X", "Z", "log_after", "log_by", "never")
+    part = replace(courses, **{name: getattr(courses, name)[rows] for name in names})
+    return derivatives(part, parameter).information
+
 
 SURE = 30.0
 """Log odds that stand for a chance of 1."""

@@ -54,11 +54,6 @@ class RunningSeries:
     worse: CusumPath
     better: CusumPath
 
-    @property
-    def vlad(self) -> np.ndarray:
-        """Expected minus observed failures: up is fewer than expected."""
-        return -self.over_expected
-
 
 def weights(risks, odds_ratio: float) -> tuple[np.ndarray, np.ndarray]:
     """Log-likelihood ratios of a case for odds multiplied against odds as they are.

@@ -12,10 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from queen_outcomes.stats.series.cusum import REACHED, cusum_path
-from queen_outcomes.stats.series.run_length import alike_signal_chance
 
 FINE = 1e-6
 """Accuracy of a limit."""
+KEY = 1e10
+"""Sums of weights equal to ten decimals are one state."""
 
 
 @dataclass(frozen=True)
@@ -138,6 +139,41 @@ def learning_limit(
             high = middle
     true = competence_chance(adequate, inadequate, adequate, high, horizon)
     return LearningLimit(horizon, high, false_at(high), float(true[-1]), "")
+
+
+def alike_signal_chance(
+    up: float, down: float, chance_up: float, limit: float, cases: int
+) -> np.ndarray:
+    """Chance that there was a signal by each case, for cases all alike; exact.
+
+    Parameters
+    ----------
+    up, down : float
+        What the answer that raises the CUSUM adds, above 0; what the other adds, below.
+    chance_up : float
+        Chance of the former.
+    limit : float
+        Limit, above 0.
+    cases : int
+        How many.
+
+    Returns
+    -------
+    ndarray, shape (cases,)
+        By going through every sum of weights that can be reached.
+    """
+    values, chances = np.zeros(1), np.ones(1)
+    signals = np.zeros(cases)
+    for case in range(cases):
+        moved = np.concatenate([values + up, np.maximum(values + down, 0.0)])
+        mass = np.concatenate([chances * chance_up, chances * (1.0 - chance_up)])
+        over = moved >= limit - REACHED
+        signals[case] = mass[over].sum()
+        keys = np.round(moved[~over] * KEY)
+        _, first, place = np.unique(keys, return_index=True, return_inverse=True)
+        values = moved[~over][first]
+        chances = np.bincount(place, mass[~over], len(first))
+    return np.cumsum(signals)
 
 
 def learning_curve(

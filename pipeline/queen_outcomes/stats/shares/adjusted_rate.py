@@ -14,9 +14,12 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import expit, logit, ndtri
 
-from queen_outcomes.stats.shares.batch_points import MANY, BatchPoints, batch_points
+from queen_outcomes.stats.logistic.odds_shift import odds_shift
 from queen_outcomes.stats.shares.poisson_binomial import (
+    MANY,
+    BatchPoints,
     Tails,
+    batch_points,
     independent_counts,
     tails_given,
 )
@@ -119,33 +122,10 @@ def adjusted_rate(
         return AdjustedRate(n, failures, *blank, words)
     own, whole = logit(risks), logit(station)
     expected = float(risks.sum())
-    delta = change_of_odds(own, failures)
+    delta = odds_shift(own, failures)
     low, high = _limits(_counter(own, failures, shared, seed), (1 - level) / 2)
     rates = (float(expit(whole + change).mean()) for change in (delta, low, high))
     return AdjustedRate(n, failures, expected, failures / expected, delta, *rates, "")
-
-
-def change_of_odds(logits: np.ndarray, failures: float) -> float:
-    """Log odds ratio at which as many failures are expected as there were.
-
-    Parameters
-    ----------
-    logits : ndarray, shape (n,)
-        Log odds of failure of each course.
-    failures : float
-        Number of failures, 0 to n.
-
-    Returns
-    -------
-    float
-        Infinite when none or all failed.
-    """
-    if failures <= 0 or failures >= len(logits):
-        return -np.inf if failures <= 0 else np.inf
-    # every course's odds then lie on one side of the average's
-    share = logit(failures / len(logits))
-    low, high = share - logits.max() - 1e-6, share - logits.min() + 1e-6
-    return brentq(lambda d: expit(logits + d).sum() - failures, low, high, xtol=1e-12)
 
 
 def _fault(risks: np.ndarray, failures: int, station: np.ndarray) -> str:
@@ -209,7 +189,7 @@ def _limits(counts: _Counter, tail: float) -> tuple[float, float]:
     """Changes of the log odds at which either mid-P tail is `tail`."""
     n, failures = len(counts.logits), counts.failures
     # half a failure from the edge gives a finite place to look from
-    start = change_of_odds(counts.logits, float(np.clip(failures, 0.5, n - 0.5)))
+    start = odds_shift(counts.logits, float(np.clip(failures, 0.5, n - 0.5)))
     step = float(np.clip(-ndtri(tail) * counts.deviation(start), *STEPS))
     low, high = -np.inf, np.inf
     if failures > 0:

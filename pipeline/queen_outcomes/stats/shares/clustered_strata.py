@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from queen_outcomes.stats.shares.score_limits import (
+from queen_outcomes.stats.shares.proportions import (
     blocked_score_limits,
     blocked_score_z,
 )

@@ -17,7 +17,6 @@ import numpy as np
 from scipy.stats import binom
 
 from queen_outcomes.stats.shares.multiplicity import benjamini_hochberg
-from queen_outcomes.stats.shares.poisson_binomial import CountDistribution
 
 FEWER, NEITHER, MORE = -1, 0, 1
 """Directions of a flag."""
@@ -41,7 +40,7 @@ class Overdispersion:
 
 
 @dataclass(frozen=True)
-class Adjusted:
+class ObservedOverExpected:
     """Observed against expected failures.
 
     Attributes
@@ -101,72 +100,7 @@ def binomial_limit(tail, n, target) -> np.ndarray:
     return (r - above) / n
 
 
-def count_limit(counts: CountDistribution, tail: float) -> float:
-    """Control limit of a number of failures, interpolated in the same way.
-
-    Parameters
-    ----------
-    counts : CountDistribution
-        Of one operator's courses.
-    tail : float
-        Chance below the limit.
-
-    Returns
-    -------
-    float
-        In failures; not cut off at 0 and n.
-    """
-    below = np.cumsum(counts.pmf)
-    r = min(int(np.searchsorted(below, tail, side="right")), counts.courses)
-    return float(r - (below[r] - tail) / counts.pmf[r])
-
-
-def share_z(failures, n, target: float) -> tuple[np.ndarray, np.ndarray]:
-    """Give z and s of shares of failures, s from the target.
-
-    Parameters
-    ----------
-    failures, n : array_like, shape (I,)
-    target : float
-        Share expected of everyone, within 0 and 1.
-
-    Returns
-    -------
-    tuple of ndarray
-        z and s, each of shape (I,).
-    """
-    n = np.asarray(n, float)
-    s = np.sqrt(target * (1.0 - target) / n)
-    return (np.asarray(failures, float) / n - target) / s, s
-
-
-def arcsine_z(failures, n, target: float) -> tuple[np.ndarray, np.ndarray]:
-    """Give z and s on the arcsine scale, where the variance hardly hangs on the share.
-
-    Parameters
-    ----------
-    failures, n : array_like, shape (I,)
-    target : float
-
-    Returns
-    -------
-    tuple of ndarray
-        z and s = 1 / (2 sqrt n), each of shape (I,).
-    """
-    n = np.asarray(n, float)
-    s = 1.0 / (2.0 * np.sqrt(n))
-    angle = np.arcsin(np.sqrt(np.asarray(failures, float) / n))
-    return (angle - np.arcsin(np.sqrt(target))) / s, s
-
-
-def log_ratio_z(observed, expected) -> tuple[np.ndarray, np.ndarray]:
-    """Give z and s of log(observed / expected); minus infinity without failures."""
-    s = 1.0 / np.sqrt(np.asarray(expected, float))
-    with np.errstate(divide="ignore"):
-        return np.log(np.asarray(observed, float) * s**2) / s, s
-
-
-def adjusted_z(observed, expected, variance) -> Adjusted:
+def adjusted_z(observed, expected, variance) -> ObservedOverExpected:
     """Compare observed with risk-adjusted expected failures.
 
     Parameters
@@ -176,12 +110,14 @@ def adjusted_z(observed, expected, variance) -> Adjusted:
 
     Returns
     -------
-    Adjusted
+    ObservedOverExpected
         The ratio's target is 1.
     """
     observed, expected = np.asarray(observed, float), np.asarray(expected, float)
     root = np.sqrt(np.asarray(variance, float))
-    return Adjusted(observed / expected, root / expected, (observed - expected) / root)
+    return ObservedOverExpected(
+        observed / expected, root / expected, (observed - expected) / root
+    )
 
 
 def winsorise(z, share: float = 0.1) -> np.ndarray:
@@ -217,17 +153,6 @@ def overdispersion(z, s, *, winsor: float = 0.1) -> Overdispersion:
     return Overdispersion(phi, float(excess / (w.sum() - (w**2).sum() / w.sum())))
 
 
-def multiplicative_z(z, phi: float) -> np.ndarray:
-    """Shrink z scores by sqrt(phi) where phi is above 1."""
-    return np.asarray(z, float) / np.sqrt(max(phi, 1.0))
-
-
-def additive_z(z, s, tau2: float) -> np.ndarray:
-    """Widen each standard error by the variance between operators."""
-    z, s = np.asarray(z, float), np.asarray(s, float)
-    return z * s / np.sqrt(s**2 + tau2)
-
-
 def flags(mid_lower, mid_upper, *, share: float = 0.05) -> Flags:
     """Flag operators, holding the expected share of false flags.
 
@@ -247,3 +172,54 @@ def flags(mid_lower, mid_upper, *, share: float = 0.05) -> Flags:
     adjusted = benjamini_hochberg(p)
     side = np.where(upper < lower, MORE, FEWER)
     return Flags(p, adjusted, np.where(adjusted <= share, side, NEITHER))
+
+
+TAILS = {"low_998": 0.001, "low_95": 0.025, "high_95": 0.975, "high_998": 0.999}
+MOST_SIZES = 60
+"""Sizes at which a line is drawn at most."""
+
+
+def funnel_lines(
+    largest: int, share: float, tau2: float = 0.0
+) -> list[dict[str, float]]:
+    """Give exact limits of failures over expected for courses of one and the same risk.
+
+    Parameters
+    ----------
+    largest : int
+        Size up to which the lines go.
+    share : float
+        The risk: failures expected of all courses over the courses.
+    tau2 : float
+        Variance between operators of failures over expected; above 0 the limits are
+        those of a normal distribution with that variance added.
+
+    Returns
+    -------
+    list of dict
+        ``size`` and the keys of `TAILS`; limits below 0 are given as 0.
+    """
+    if largest < 1 or not 0 < share < 1:
+        return []
+    sizes = np.unique(np.geomspace(1, largest, MOST_SIZES).round().astype(int))
+    lines = {
+        name: binomial_limit(tail, sizes, share) / share for name, tail in TAILS.items()
+    }
+    if tau2 > 0:
+        spread = np.sqrt((1.0 - share) / (share * sizes) + tau2)
+        reach = {"998": 3.090232306167814, "95": 1.959963984540054}
+        lines = {
+            name: 1.0
+            + (1 if name[0] == "h" else -1) * reach[name.split("_")[1]] * spread
+            for name in TAILS
+        }
+    return [
+        {
+            "size": int(size),
+            **{
+                name: round(max(float(line[at]), 0.0), 4)
+                for name, line in lines.items()
+            },
+        }
+        for at, size in enumerate(sizes)
+    ]

@@ -1,7 +1,7 @@
-"""Two arms compared inside blocks, and the blocks' answers pooled.
+"""Two arms compared inside blocks, the blocks' answers pooled, and whether they agree.
 
 Mantel and Haenszel's estimates of odds ratio, risk ratio and difference of shares.
-Limits treat courses as independent inside a block; see `batches` where they are not.
+Limits treat courses as independent inside a block; see `clustered_strata` where they are not.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm
+from scipy.stats import chi2, norm
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,17 +51,14 @@ class Strata:
 
 
 @dataclass(frozen=True)
-class Pooled:
-    """An estimate pooled over blocks.
+class PooledDifference:
+    """A difference of shares pooled over blocks.
 
     Attributes
     ----------
     estimate, low, high : float
         NaN where there is none.
     se : float
-        Of the logarithm for a ratio.
-    strata : int
-        Blocks that the estimate stands on.
     message : str
         Why there is nothing; empty when there is.
     """
@@ -70,7 +67,16 @@ class Pooled:
     low: float
     high: float
     se: float
-    strata: int
+    message: str = ""
+
+
+@dataclass(frozen=True)
+class BlockTest:
+    """A chi-square test over blocks; NaN where there is none, with the reason."""
+
+    statistic: float
+    df: int
+    p: float
     message: str = ""
 
 
@@ -81,43 +87,32 @@ def strata_of(yes1, n1, yes2, n2) -> Strata:
     return Strata(*table[:, (table[1] > 0) & (table[3] > 0)])
 
 
-def odds_ratio(strata: Strata, level: float = 0.95) -> Pooled:
+def odds_ratio(strata: Strata) -> float:
     """Pool the odds ratio, ``sum(a d / n) / sum(b c / n)``.
 
-    A block whose courses all answered alike carries nothing about odds and drops out by
-    itself. Limits on the logarithm: Robins J, Breslow N, Greenland S. Biometrics
-    1986;42:311-323. With one block that is the usual ``1/a + 1/b + 1/c + 1/d``.
+    Infinite where the second sum vanishes, NaN where both do. A block whose courses all
+    answered alike carries nothing about odds and drops out by itself.
     """
-    s, n = strata, strata.n
-    P, Q = (s.a + s.d) / n, (s.b + s.c) / n
-    R, S = s.a * s.d / n, s.b * s.c / n
-    top, bottom = R.sum(), S.sum()
-    used = int(np.sum((s.a + s.c > 0) & (s.b + s.d > 0)))
-    if not (top > 0 and bottom > 0):
-        return _no_ratio(top, bottom, used, "an arm's answers are all alike")
-    variance = np.sum(P * R) / (2 * top**2)
-    variance += np.sum(P * S + Q * R) / (2 * top * bottom)
-    variance += np.sum(Q * S) / (2 * bottom**2)
-    return _ratio(top / bottom, variance, level, used)
+    s = strata
+    return _over(np.sum(s.a * s.d / s.n), np.sum(s.b * s.c / s.n))
 
 
-def risk_ratio(strata: Strata, level: float = 0.95) -> Pooled:
+def risk_ratio(strata: Strata) -> float:
     """Pool the ratio of shares, ``sum(a n2 / n) / sum(c n1 / n)``.
 
-    Limits on the logarithm: Greenland S, Robins JM. Biometrics 1985;41:55-68.
+    Infinite where the second sum vanishes, NaN where both do.
     """
-    s, n = strata, strata.n
-    top, bottom = np.sum(s.a * s.n2 / n), np.sum(s.c * s.n1 / n)
-    used = int(np.sum(s.a + s.c > 0))
-    if not (top > 0 and bottom > 0):
-        return _no_ratio(top, bottom, used, "an arm has no yes")
-    over = np.sum(((s.a + s.c) * s.n1 * s.n2 - s.a * s.c * n) / n**2)
-    return _ratio(top / bottom, over / (top * bottom), level, used)
+    s = strata
+    return _over(np.sum(s.a * s.n2 / s.n), np.sum(s.c * s.n1 / s.n))
 
 
-def risk_difference(
-    strata: Strata, level: float = 0.95, *, variance: str = "sato"
-) -> Pooled:
+def _over(top: float, bottom: float) -> float:
+    if bottom > 0:
+        return float(top / bottom)
+    return np.inf if top > 0 else np.nan
+
+
+def risk_difference(strata: Strata, level: float = 0.95) -> PooledDifference:
     """Pool the difference of shares, first arm minus second.
 
     Parameters
@@ -126,44 +121,70 @@ def risk_difference(
         Blocks without a single yes, or without a single no, count: they say that the
         difference there was 0.
     level : float
-    variance : {"sato", "greenland_robins"}
-        Sato's holds for many small blocks as for few large ones.
 
     Returns
     -------
-    Pooled
+    PooledDifference
 
     Notes
     -----
-    ``sum(a n2 / n - c n1 / n) / sum w``, ``w = n1 n2 / n``. Sato T. Biometrics
-    1989;45:1323-1324; Greenland S, Robins JM. Biometrics 1985;41:55-68.
+    ``sum(a n2 / n - c n1 / n) / sum w``, ``w = n1 n2 / n``, with the variance of Sato T.
+    Biometrics 1989;45:1323-1324: right for many small blocks as for few large ones.
     """
     s, n, w = strata, strata.n, strata.weight
     if not len(n):
-        return Pooled(*[np.nan] * 4, 0, "no block holds both arms")
+        return PooledDifference(*[np.nan] * 4, "no block holds both arms")
     difference = np.sum((s.a * s.n2 - s.c * s.n1) / n) / w.sum()
-    if variance == "sato":
-        P = (s.n1**2 * s.c - s.n2**2 * s.a + s.n1 * s.n2 * (s.n2 - s.n1) / 2) / n**2
-        Q = (s.a * s.d + s.c * s.b) / (2 * n)
-        spread = difference * P.sum() + Q.sum()
-    else:
-        within = s.a * s.b * s.n2**3 + s.c * s.d * s.n1**3
-        spread = np.sum(within / (s.n1 * s.n2 * n**2))
+    P = (s.n1**2 * s.c - s.n2**2 * s.a + s.n1 * s.n2 * (s.n2 - s.n1) / 2) / n**2
+    Q = (s.a * s.d + s.c * s.b) / (2 * n)
+    spread = difference * P.sum() + Q.sum()
     se = float(np.sqrt(max(spread, 0.0)) / w.sum())
     reach = float(norm.isf((1 - level) / 2)) * se
     low, high = max(difference - reach, -1.0), min(difference + reach, 1.0)
-    return Pooled(float(difference), float(low), float(high), se, len(n))
+    return PooledDifference(float(difference), float(low), float(high), se)
 
 
-def _ratio(estimate: float, variance: float, level: float, used: int) -> Pooled:
-    se = float(np.sqrt(max(variance, 0.0)))
-    reach = float(norm.isf((1 - level) / 2)) * se
-    low, high = estimate * np.exp(-reach), estimate * np.exp(reach)
-    return Pooled(float(estimate), float(low), float(high), se, used)
+def breslow_day_test(strata: Strata) -> BlockTest:
+    """Test that the odds ratio is the same in every block.
+
+    Parameters
+    ----------
+    strata : Strata
+        Blocks whose courses all answered alike say nothing and are not counted.
+
+    Notes
+    -----
+    Breslow NE, Day NE. Statistical Methods in Cancer Research I, 1980.
+    """
+    s = _mixed(strata)
+    ratio = odds_ratio(s)
+    if len(s.n) < 2:
+        few = "fewer than two blocks with both arms and both answers"
+        return BlockTest(np.nan, max(len(s.n) - 1, 0), np.nan, few)
+    if not 0 < ratio < np.inf:
+        why = "no odds ratio to hold the blocks against"
+        return BlockTest(np.nan, len(s.n) - 1, np.nan, why)
+    fitted = _fitted(s, ratio)
+    parts = (fitted, s.n1 - fitted, s.a + s.c - fitted, s.n2 - s.a - s.c + fitted)
+    spread = 1.0 / sum(1.0 / part for part in parts)
+    statistic, df = float(np.sum((s.a - fitted) ** 2 / spread)), len(s.n) - 1
+    return BlockTest(statistic, df, float(chi2.sf(statistic, df)))
 
 
-def _no_ratio(top: float, bottom: float, used: int, why: str) -> Pooled:
-    """Give 0 or infinity where one sum vanishes, without limits."""
-    estimate = np.nan if not top > 0 and not bottom > 0 else 0.0
-    estimate = np.inf if top > 0 and not bottom > 0 else estimate
-    return Pooled(estimate, np.nan, np.nan, np.nan, used, f"no limits: {why}")
+def _mixed(s: Strata) -> Strata:
+    kept = (s.a + s.c > 0) & (s.b + s.d > 0)
+    return Strata(s.a[kept], s.n1[kept], s.c[kept], s.n2[kept])
+
+
+def _fitted(s: Strata, ratio: float) -> np.ndarray:
+    """Give the yes of the first arm that have the block's sums and this odds ratio.
+
+    Of ``x (n2 - m + x) = ratio (n1 - x) (m - x)`` the root that leaves no cell below 0,
+    in the form that stays exact as the ratio nears 1.
+    """
+    m = s.a + s.c
+    square = 1.0 - ratio
+    line = s.n2 - m + ratio * (s.n1 + m)
+    constant = -ratio * s.n1 * m
+    root = np.sqrt(np.maximum(line**2 - 4 * square * constant, 0.0))
+    return -2 * constant / (line + root)

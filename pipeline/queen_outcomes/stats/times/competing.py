@@ -7,21 +7,139 @@ Kaplan-Meier, which counts competing ends as if they could still turn into the e
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
-from queen_outcomes.stats.times.aalen_johansen import (
-    CENSORED,
-    Stretches,
-    walk,
-    walk_again,
-)
 from queen_outcomes.stats.times.curve_limits import (
-    ENOUGH_BATCHES,
-    draw_batches,
     share_limits,
 )
+
+CENSORED = -1
+"""Next state of a stretch that ended without a move."""
+
+
+@dataclass(frozen=True)
+class Stretches:
+    """Time under observation, a stretch a row, and the batches they belong to.
+
+    Attributes
+    ----------
+    entry, exit : ndarray, shape (n,)
+        Each covers the days behind ``entry``, up to and with ``exit``.
+    state, to : ndarray of int, shape (n,)
+        State during the stretch and after it; -1 where observation ended.
+    cluster : ndarray of int, shape (n,)
+        0 .. G - 1.
+    """
+
+    entry: np.ndarray
+    exit: np.ndarray
+    state: np.ndarray
+    to: np.ndarray
+    cluster: np.ndarray
+
+    @property
+    def clusters(self) -> int:
+        """How many batches there are."""
+        return int(self.cluster.max(initial=-1)) + 1
+
+
+@dataclass(frozen=True)
+class Path:
+    """Shares on the days with a move, the start first.
+
+    Attributes
+    ----------
+    times : ndarray, shape (T,)
+    share, variance : ndarray, shape (T + 1, states)
+        Row i holds from ``times[i - 1]`` on.
+    """
+
+    times: np.ndarray
+    share: np.ndarray
+    variance: np.ndarray
+
+
+def walk(rows: Stretches, states: int, start) -> Path:
+    """Take the product day by day, with its variance by the infinitesimal jackknife.
+
+    A batch's influence is the derivative of the shares in its weight; the variance is
+    the sum of the squares.
+
+    Parameters
+    ----------
+    rows : Stretches
+    states : int
+    start : ndarray, shape (states,)
+        Shares before the first move.
+    """
+    share, influence = start.copy(), np.zeros((rows.clusters, states))
+    each = np.ones(rows.clusters)
+    times, shares, variances = [], [start], [np.zeros(states)]
+    for time, own, moves in _days(rows, states):
+        total = each @ own
+        moved, pushed = share.copy(), influence.copy()
+        for state, to, done in moves:
+            # h = N / Y; its derivative in a batch's weight is (N_own - Y_own h) / Y
+            hazard = (each @ done) / total[state]
+            change = influence[:, state] * hazard
+            change += share[state] * (done - own[:, state] * hazard) / total[state]
+            _move(moved, state, to, share[state] * hazard)
+            _move(pushed.T, state, to, change)
+        share, influence = moved, pushed
+        times.append(time)
+        shares.append(share)
+        variances.append(each @ influence**2)
+    return Path(np.array(times, float), np.array(shares), np.array(variances))
+
+
+def _move(shares, state: int, to: int, amount) -> None:
+    """Take from one state, give to another; states are the first axis."""
+    shares[state] -= amount
+    shares[to] += amount
+
+
+def _days(rows: Stretches, states: int) -> Iterator[tuple]:
+    """Go through the days with a move.
+
+    Yields the day, the batches' counts at risk just before it (G, states), and the
+    moves: from, to and each batch's count of them.
+    """
+    came, went = (
+        np.argsort(rows.entry, kind="stable"),
+        np.argsort(rows.exit, kind="stable"),
+    )
+    moving = went[rows.to[went] >= 0]
+    times, first = np.unique(rows.exit[moving], return_index=True)
+    entered = np.searchsorted(rows.entry[came], times, side="left")
+    left = np.searchsorted(rows.exit[went], times, side="left")
+    own, before, gone = np.zeros((rows.clusters, states)), 0, 0
+    stops = np.append(first[1:], len(moving))[: len(times)]
+    spans = zip(times, entered, left, first, stops, strict=True)
+    for time, comes, goes, start, stop in spans:
+        _count(own, rows, came[before:comes], 1.0)
+        _count(own, rows, went[gone:goes], -1.0)
+        before, gone = comes, goes
+        yield float(time), own, _moves(rows, moving[start:stop])
+
+
+def _count(own, rows: Stretches, which, sign: float) -> None:
+    np.add.at(own, (rows.cluster[which], rows.state[which]), sign)
+
+
+def _moves(rows: Stretches, which) -> list[tuple[int, int, np.ndarray]]:
+    """Count the moves of one day by batch, for each pair of states."""
+    state, to = rows.state[which], rows.to[which]
+    pairs = np.unique(np.column_stack([state, to]), axis=0)
+    found = []
+    for source, target in pairs.tolist():
+        clusters = rows.cluster[which[(state == source) & (to == target)]]
+        done = np.bincount(clusters, minlength=rows.clusters).astype(float)
+        found.append((source, target, done))
+    return found
+
 
 UNSETTLED, WORKING, FAILED = 0, 1, 2
 """States of `three_states`: not yet laying, working, failed."""
@@ -40,9 +158,7 @@ class Curves:
     known : ndarray of int, shape (k,)
         Courses whose state on the day is known: under observation, or past their end.
     clusters : int
-        Clusters that the standard errors stand on.
-    method : str
-        In words, where the standard errors come from.
+        Clusters that the standard errors, by the infinitesimal jackknife, stand on.
     """
 
     days: np.ndarray
@@ -52,61 +168,9 @@ class Curves:
     high: np.ndarray
     known: np.ndarray
     clusters: int
-    method: str
 
 
-def cumulative_incidence(
-    entry, exit_, event, *, causes, days, clusters=None, seed: int | None = None
-) -> Curves:
-    r"""Share that has met each of several competing events by each day.
-
-    .. math:: F_k(t) = \sum_{s \le t} S(s-) \, d_k(s) / n(s)
-
-    with S the share without any event, d the events and n those with entry < s <= exit.
-
-    Parameters
-    ----------
-    entry, exit_ : array_like, shape (n,)
-        Under observation on the days behind ``entry``, up to and with ``exit_``.
-        An event on day 0 needs an entry of -1; a row with exit_ <= entry says nothing.
-    event : array_like of int, shape (n,)
-        What happened on ``exit_``; a value that is no cause means the row left.
-    causes : sequence of int
-        Codes of the causes, in the order of the result.
-    days : array_like, shape (k,)
-    clusters : array_like, shape (n,), optional
-        Batch of each row; without it every row stands for itself.
-    seed : int, optional
-        With it, and from 20 clusters on, standard errors are those of a bootstrap over
-        clusters; otherwise the infinitesimal jackknife's.
-
-    Returns
-    -------
-    Curves
-        Shapes (causes, k).
-
-    Notes
-    -----
-    Aalen OO, Johansen S, Scand J Stat 1978;5:141-150.
-    """
-    entry, exit_ = np.asarray(entry, float), np.asarray(exit_, float)
-    event = np.asarray(event)
-    to = np.full(len(entry), CENSORED)
-    for number, cause in enumerate(causes):
-        to[event == cause] = number + 1
-    copies = None
-    if clusters is None:
-        given = np.column_stack([entry, exit_, to])[exit_ > entry]
-        alike, copies = np.unique(given, axis=0, return_counts=True)
-        entry, exit_, to = alike[:, 0], alike[:, 1], alike[:, 2].astype(int)
-        clusters = np.arange(len(alike))
-    rows = _stretches(entry, exit_, np.zeros(len(entry), int), to, clusters, copies)
-    return _curves(rows, np.eye(len(causes) + 1)[0], days, seed, slice(1, None))
-
-
-def state_occupation(
-    stretches: dict, *, states: int, days, start: int = 0, seed: int | None = None
-) -> Curves:
+def state_occupation(stretches: dict, *, states: int, days) -> Curves:
     r"""Share in each state by day, from stretches under observation.
 
     .. math:: p(t) = p(0) \prod_{s \le t} (I + dA(s)), \quad dA_{jk}(s) = N_{jk}(s) / Y_j(s)
@@ -118,21 +182,43 @@ def state_occupation(
         ``exit_``; ``state``: during it, 0 .. states - 1; ``to``: after it, -1 where
         observation ended; ``clusters``: batch, the same for all of a course.
     states : int
+        Every course begins in the first.
     days : array_like, shape (k,)
-    start : int
-        State in which every course begins.
-    seed : int, optional
-        As in `cumulative_incidence`.
 
     Returns
     -------
     Curves
         Shapes (states, k).
+
+    Notes
+    -----
+    Aalen OO, Johansen S, Scand J Stat 1978;5:141-150.
     """
     entry, exit_ = (np.asarray(stretches[c], float) for c in ("entry", "exit_"))
     state, to = (np.asarray(stretches[c], int) for c in ("state", "to"))
-    rows = _stretches(entry, exit_, state, to, stretches["clusters"], None)
-    return _curves(rows, np.eye(states)[start], days, seed, slice(None))
+    # a comparison with nan is false: a stretch without a day at either end says nothing
+    covers = exit_ > entry
+    code = np.unique(np.asarray(stretches["clusters"])[covers], return_inverse=True)[1]
+    rows = Stretches(
+        *(part[covers] for part in (entry, exit_, state, to)), code.ravel()
+    )
+    days = np.atleast_1d(np.asarray(days, float))
+    path = walk(rows, states, np.eye(states)[0])
+    place = np.searchsorted(path.times, days, side="right")
+    share, se = path.share[place].T, np.sqrt(path.variance[place]).T
+    ended = (rows.to >= 0) & ~np.isin(rows.to, rows.state)
+    # a move counts on its day, a leaving after it
+    upto = np.where(rows.to < 0, rows.exit, rows.exit - 1.0)
+    known = known_courses(rows.entry, upto, rows.exit, ended, days)
+    return with_limits(days, share, se, known, rows.clusters)
+
+
+def with_limits(days, share, se, known, clusters: int) -> Curves:
+    """Put 95 % limits by t on shares, their errors widened for few clusters."""
+    freedom = clusters - 1
+    widened = se * np.sqrt(clusters / max(freedom, 1))
+    low, high = share_limits(share, widened, known, freedom)
+    return Curves(days, share, se, low, high, known, clusters)
 
 
 def three_states(onset, failed, last, clusters, *, entry=0.0) -> dict[str, np.ndarray]:
@@ -172,40 +258,7 @@ def three_states(onset, failed, last, clusters, *, entry=0.0) -> dict[str, np.nd
     }
 
 
-def _stretches(entry, exit_, state, to, clusters, copies) -> Stretches:
-    """Leave out stretches without a day, and number the clusters by name."""
-    # a comparison with nan is false: a stretch without a day at either end says nothing
-    covers = exit_ > entry
-    names, code = np.unique(np.asarray(clusters)[covers], return_inverse=True)
-    copies = np.ones(len(names)) if copies is None else np.asarray(copies, float)
-    parts = (part[covers] for part in (entry, exit_, state, to))
-    return Stretches(*parts, code.ravel(), copies)
-
-
-def _curves(rows: Stretches, start, days, seed, shown: slice) -> Curves:
-    """Walk, read the days off, and put limits on them."""
-    days = np.atleast_1d(np.asarray(days, float))
-    path = walk(rows, len(start), start)
-    place = np.searchsorted(path.times, days, side="right")
-    share, se = path.share[place].T[shown], np.sqrt(path.variance[place]).T[shown]
-    clusters = int(rows.copies.sum())
-    freedom, method = clusters - 1, f"infinitesimal jackknife over {clusters} clusters"
-    widened = se * np.sqrt(clusters / max(freedom, 1))
-    if seed is not None and len(rows.copies) == clusters >= ENOUGH_BATCHES:
-        draws = draw_batches(clusters, seed)
-        again = walk_again(rows, len(start), start, draws)
-        se = widened = again.std(axis=1, ddof=1)[place].T[shown]
-        method = f"bootstrap over {clusters} clusters"
-    ended = (rows.to >= 0) & ~np.isin(rows.to, rows.state)
-    # a move counts on its day, a leaving after it
-    upto = np.where(rows.to < 0, rows.exit, rows.exit - 1.0)
-    weight = rows.copies[rows.cluster]
-    known = known_courses(rows.entry, upto, rows.exit, ended, days, weight)
-    low, high = share_limits(share, widened, known, freedom)
-    return Curves(days, share, se, low, high, known, clusters, method)
-
-
-def known_courses(entry, upto, by, ended, days, weight=None) -> np.ndarray:
+def known_courses(entry, upto, by, ended, days) -> np.ndarray:
     """Count the courses whose state on each day is known.
 
     Parameters
@@ -216,21 +269,14 @@ def known_courses(entry, upto, by, ended, days, weight=None) -> np.ndarray:
         Day from which an end is known.
     ended : array_like of bool, shape (n,)
     days : array_like, shape (k,)
-    weight : array_like, shape (n,), optional
-        Courses that each row stands for.
 
     Returns
     -------
     ndarray of int, shape (k,)
     """
-    weight = np.ones(len(entry)) if weight is None else weight
     ends = np.where(ended, by, np.inf)
-    order = [np.argsort(part, kind="stable") for part in (entry, upto, ends)]
-    sums = [np.append(0.0, np.cumsum(weight[at])) for at in order]
     came, left, over = (
-        total[np.searchsorted(part[at], days, side=side)]
-        for total, part, at, side in zip(
-            sums, (entry, upto, ends), order, ("right", "left", "right"), strict=True
-        )
+        np.searchsorted(np.sort(part), days, side=side)
+        for part, side in ((entry, "right"), (upto, "left"), (ends, "right"))
     )
-    return (came - left + over).astype(int)
+    return came - left + over

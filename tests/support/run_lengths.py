@@ -1,7 +1,6 @@
 """How long a CUSUM runs: average run lengths, and the chance of a signal among n cases.
 
-Cases are independent here. Where courses share batches, `calibrate` simulates; what is
-here checks it.
+A second opinion on the simulated limits of running series, for independent cases.
 
 Brook D, Evans DA. Biometrika 1972;59:539-549 (the Markov chain); Steiner SH, Cook RJ,
 Farewell VT, Treasure T. Biostatistics 2000;1:441-452 (risk-adjusted). Weights are split
@@ -12,10 +11,9 @@ state makes the run length jump with the number of states.
 from __future__ import annotations
 
 import numpy as np
+from queen_outcomes.stats.series.cusum import changed_risks, weights
 from scipy.linalg import LinAlgError, solve_banded
 from scipy.optimize import brentq
-
-from queen_outcomes.stats.series.cusum import REACHED, changed_risks, weights
 
 FIRST_CELLS, MOST_CELLS = 500, 4000
 """States of the chain at first and at most; doubled while the answer moves."""
@@ -23,8 +21,6 @@ STABLE = 1e-4
 """Relative change of the run length that ends the doubling."""
 LONGEST = 1e12
 """Run length taken for infinite."""
-KEY = 1e10
-"""Sums of weights equal to ten decimals are one state."""
 
 
 def average_run_length(
@@ -156,41 +152,6 @@ def signal_chance(
         state, signals = _advance(state, steps, chances)
         reached[case] = signals
     return np.cumsum(reached)
-
-
-def alike_signal_chance(
-    up: float, down: float, chance_up: float, limit: float, cases: int
-) -> np.ndarray:
-    """Chance that there was a signal by each case, for cases all alike; exact.
-
-    Parameters
-    ----------
-    up, down : float
-        What the answer that raises the CUSUM adds, above 0; what the other adds, below.
-    chance_up : float
-        Chance of the former.
-    limit : float
-        Limit, above 0.
-    cases : int
-        How many.
-
-    Returns
-    -------
-    ndarray, shape (cases,)
-        By going through every sum of weights that can be reached.
-    """
-    values, chances = np.zeros(1), np.ones(1)
-    signals = np.zeros(cases)
-    for case in range(cases):
-        moved = np.concatenate([values + up, np.maximum(values + down, 0.0)])
-        mass = np.concatenate([chances * chance_up, chances * (1.0 - chance_up)])
-        over = moved >= limit - REACHED
-        signals[case] = mass[over].sum()
-        keys = np.round(moved[~over] * KEY)
-        _, first, place = np.unique(keys, return_index=True, return_inverse=True)
-        values = moved[~over][first]
-        chances = np.bincount(place, mass[~over], len(first))
-    return np.cumsum(signals)
 
 
 def _moves(risks, shares, width: float, odds_ratio: float, change: float):

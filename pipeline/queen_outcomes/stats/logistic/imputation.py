@@ -1,19 +1,23 @@
-"""Fills gaps in the factors several times over, by chained equations.
+"""Fills gaps in the factors several times over, and joins the fits (Rubin's rules).
 
-Numbers by predictive mean matching (a value seen in a like course), words by a draw
-from logistic chances. The outcome and the batch take part, otherwise their relation to
-the factor would be watered down. The outcome itself is never filled.
+By chained equations: numbers by predictive mean matching (a value seen in a like course),
+words by a draw from logistic chances. The outcome and the batch take part, otherwise
+their relation to the factor would be watered down. The outcome itself is never filled.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import stats
 from scipy.special import expit
 
 DONORS = 5
 """Among how many near courses a filled value is drawn (van Buuren 2018, ch. 3.4)."""
+LEVEL = 0.95
+"""Coverage of limits."""
 RIDGE = 1e-4
 """Keeps the regressions solvable with more predictors than courses."""
 
@@ -252,3 +256,110 @@ def _ridge_logistic(X: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarra
 
 def _normal(cov: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     return np.linalg.cholesky((cov + cov.T) / 2) @ rng.standard_normal(len(cov))
+
+
+@dataclass(frozen=True, eq=False)
+class Pooled:
+    """Estimates over several imputations.
+
+    Attributes
+    ----------
+    beta : ndarray, shape (p,)
+    cov : ndarray, shape (p, p)
+        Within plus ``1 + 1/m`` times between.
+    between : ndarray, shape (p, p)
+        Of the fits' estimates among each other.
+    df, low, high : ndarray, shape (p,)
+        By Student's t.
+    used : int
+        Fits that took part; those without an estimate are passed over.
+    message : str
+    """
+
+    beta: np.ndarray
+    cov: np.ndarray
+    between: np.ndarray
+    df: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    used: int
+    message: str
+
+
+def pool(betas: Sequence[np.ndarray], covs: Sequence[np.ndarray]) -> Pooled:
+    """Pool estimates by Rubin's rules.
+
+    Parameters
+    ----------
+    betas : sequence of ndarray, shape (p,)
+    covs : sequence of ndarray, shape (p, p)
+
+    Returns
+    -------
+    Pooled
+
+    Notes
+    -----
+    ``T = W + (1 + 1/m) B`` with ``(m - 1) (T / ((1 + 1/m) B))^2`` degrees of freedom.
+    Rubin DB. Multiple Imputation for Nonresponse in Surveys 1987.
+    """
+    sound = [
+        (np.asarray(b, float), np.asarray(V, float))
+        for b, V in zip(betas, covs, strict=True)
+        if np.isfinite(b).all() and np.isfinite(V).all()
+    ]
+    if not sound:
+        blank = np.full(len(betas[0]) if len(betas) else 0, np.nan)
+        square = np.full((len(blank), len(blank)), np.nan)
+        why = "no imputation could be fitted"
+        return Pooled(blank, square, square, *[blank] * 3, 0, why)
+    m = len(sound)
+    each = np.array([b for b, _ in sound])
+    within = np.mean([V for _, V in sound], axis=0)
+    away = each - each.mean(axis=0)
+    between = away.T @ away / max(m - 1, 1)
+    cov = within + (1 + 1 / m) * between
+    df = freedom_of(np.diag(between), np.diag(cov), m)
+    beta = each.mean(axis=0)
+    arm = stats.t.isf((1 - LEVEL) / 2, df) * np.sqrt(np.diag(cov))
+    lost = len(betas) - m
+    message = f"{lost} of {len(betas)} imputations could not be fitted" if lost else ""
+    return Pooled(beta, cov, between, df, beta - arm, beta + arm, m, message)
+
+
+def freedom_of(between, total, m: int) -> np.ndarray:
+    """Give degrees of freedom from variances between ``m`` fits and in all.
+
+    Infinite where the fits agree: nothing of the variance then stems from the gaps.
+    """
+    total = np.asarray(total, float)
+    shape = np.shape(total)
+    share = np.divide(
+        (1 + 1 / m) * between, total, out=np.zeros(shape), where=total > 0
+    )
+    return np.divide(
+        max(m - 1, 1), share**2, out=np.full(shape, np.inf), where=share > 0
+    )
+
+
+def freedom_by_gaps(pooled: Pooled, contrasts) -> np.ndarray:
+    """Give the degrees of freedom that the gaps leave to contrasts.
+
+    Parameters
+    ----------
+    pooled : Pooled
+    contrasts : array_like, shape (k, r) or (r,)
+        In the first r of the p estimates.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Infinite where the fits agree.
+    """
+    rows = np.atleast_2d(np.asarray(contrasts, float))
+    size = rows.shape[1]
+    between, total = (
+        ((rows @ part[:size, :size]) * rows).sum(axis=1)
+        for part in (pooled.between, pooled.cov)
+    )
+    return freedom_of(between, total, pooled.used)

@@ -1,12 +1,86 @@
-"""The dose for a stated share of success, from a fitted curve."""
+"""A trend of success over doses, and the dose for a stated share of success."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 from scipy.special import logit
+from scipy.stats import chi2, norm
+
+
+@dataclass(frozen=True)
+class TrendTest:
+    """Cochran and Armitage's test and what it leaves over.
+
+    Attributes
+    ----------
+    scored_by : str
+        What the scores are, for example "doses in uL"; the answer depends on them.
+    slope : float
+        Change of the share for one step of score, by weighted least squares.
+    z, p : float
+        Trend, above 0 when the share rises; two-sided.
+    total : float
+        Pearson's chi-square of any difference, k - 1 degrees of freedom.
+    lack_p : float
+        Of what the line does not explain, ``total - z^2`` on k - 2 degrees of freedom;
+        NaN with two groups.
+    message : str
+        Why there is nothing; empty when there is. The numbers are then NaN.
+    """
+
+    scored_by: str
+    slope: float
+    z: float
+    p: float
+    total: float
+    lack_p: float
+    message: str = ""
+
+
+def trend_test(yes, n, scores, scored_by: str) -> TrendTest:
+    """Test a trend of shares over scores.
+
+    Parameters
+    ----------
+    yes, n : array_like, shape (k,)
+        Counts a group, or effective counts where groups span batches
+        (`design_effect.effective_counts`). Groups without courses are passed over.
+    scores : array_like, shape (k,)
+    scored_by : str
+        The scores in words.
+
+    Returns
+    -------
+    TrendTest
+
+    Notes
+    -----
+    ``T = sum s (x - n P)``, ``V = P Q (sum n s^2 - (sum n s)^2 / N)``, ``z = T/sqrt V``.
+    Armitage P. Biometrics 1955;11:375-386; Cochran WG. Biometrics 1954;10:417-451.
+    """
+    x, n, s = (np.asarray(v, np.float64) for v in (yes, n, scores))
+    x, n, s = x[n > 0], n[n > 0], s[n > 0]
+    total = n.sum()
+    share = x.sum() / total if total > 0 else np.nan
+    if len(n) < 2 or np.ptp(s) == 0:
+        return _no_trend(scored_by, "fewer than two doses have courses")
+    if not 0 < share < 1:
+        return _no_trend(scored_by, "all courses answered alike")
+    off = s - np.sum(n * s) / total
+    lean, spread = np.sum(off * (x - n * share)), np.sum(n * off**2)
+    z = float(lean / np.sqrt(share * (1 - share) * spread))
+    pearson = float(np.sum((x - n * share) ** 2 / n) / (share * (1 - share)))
+    lack, df = max(pearson - z * z, 0.0), len(n) - 2
+    lack_p = float(chi2.sf(lack, df)) if df else np.nan
+    p = float(2 * norm.sf(abs(z)))
+    return TrendTest(scored_by, float(lean / spread), z, p, pearson, lack_p)
+
+
+def _no_trend(scored_by: str, why: str) -> TrendTest:
+    return TrendTest(scored_by, *[np.nan] * 5, why)
+
 
 NEARLY = 1e-12
 """Shares are held this far from 0 and 1 where a curve is read on the logit scale."""
@@ -22,8 +96,6 @@ class DoseFor:
         The share asked for.
     dose, low, high : float
         In the unit of the doses given; NaN where there is none, with the reason.
-    se : float
-        NaN for a dose read off a curve.
     message : str
     """
 
@@ -31,57 +103,7 @@ class DoseFor:
     dose: float
     low: float
     high: float
-    se: float
     message: str
-
-
-def dose_on_line(
-    success: float,
-    line: tuple[float, float],
-    cov,
-    given: tuple[float, float] | None = None,
-    *,
-    df: float = np.inf,
-    level: float = 0.95,
-) -> DoseFor:
-    """Give the dose at which a line on the logit scale reaches a success.
-
-    Parameters
-    ----------
-    success : float
-    line : tuple of float
-        Constant and slope.
-    cov : array_like, shape (2, 2)
-        Of the two.
-    given : tuple of float, optional
-        Smallest and largest dose given; a dose outside is not stated.
-    df : float
-        Degrees of freedom of Student's t; the normal when not given.
-    level : float
-
-    Returns
-    -------
-    DoseFor
-
-    Notes
-    -----
-    ``D = (logit p - b0) / b1``; by the delta method with the gradient
-    ``-(1, D) / b1``. Venables WN, Ripley BD. Modern Applied Statistics with S, 7.2.
-    """
-    constant, slope = line
-    if not 0 < success < 1:
-        return _none(success, "a success to be reached lies between 0 and 1")
-    if not slope > 0:
-        return _none(success, "success does not rise with the dose")
-    dose = float((logit(success) - constant) / slope)
-    if given is not None and not given[0] <= dose <= given[1]:
-        return _none(
-            success, "lies outside the doses given: the line is not carried on"
-        )
-    gradient = -np.array([1.0, dose]) / slope
-    se = float(np.sqrt(max(gradient @ np.asarray(cov, float) @ gradient, 0.0)))
-    reach = float(stats.t.isf((1 - level) / 2, df)) * se
-    return DoseFor(success, dose, dose - reach, dose + reach, se, "")
 
 
 def dose_on_curve(success: float, dose, probability, low, high) -> DoseFor:
@@ -109,22 +131,22 @@ def dose_on_curve(success: float, dose, probability, low, high) -> DoseFor:
         for v in (probability, low, high)
     )
     if not 0 < success < 1:
-        return _none(success, "a success to be reached lies between 0 and 1")
+        return _no_dose(success, "a success to be reached lies between 0 and 1")
     if len(dose) == 0 or not np.isfinite(curve).all():
-        return _none(success, "there is no curve")
+        return _no_dose(success, "there is no curve")
     wanted, peak = float(logit(success)), int(np.argmax(curve))
     if curve[peak] < wanted:
-        return _none(success, "is not reached by any dose given")
+        return _no_dose(success, "is not reached by any dose given")
     falls = np.flatnonzero(np.diff(curve[: peak + 1]) < 0)
     start = int(falls[-1]) + 1 if len(falls) else 0
     if curve[start] >= wanted:
         where = "at the smallest dose given" if start == 0 else "before the curve rises"
-        return _none(success, f"is reached already {where}")
+        return _no_dose(success, f"is reached already {where}")
     after = start + int(np.argmax(curve[start : peak + 1] >= wanted))
     middle = _crossing(dose, curve, after, wanted)
     left = _last_below(dose, above, after, wanted)
     right = _first_reached(dose, below, after, wanted)
-    return DoseFor(success, middle, left, right, np.nan, _without(left, right))
+    return DoseFor(success, middle, left, right, _without(left, right))
 
 
 def _crossing(dose, curve, after: int, wanted: float) -> float:
@@ -154,6 +176,6 @@ def _without(left: float, right: float) -> str:
     return f"no {' and no '.join(sides)} limit within the doses given" if sides else ""
 
 
-def _none(success: float, why: str) -> DoseFor:
+def _no_dose(success: float, why: str) -> DoseFor:
     said = f"{100 * success:g} %: {why}"
-    return DoseFor(success, np.nan, np.nan, np.nan, np.nan, said)
+    return DoseFor(success, np.nan, np.nan, np.nan, said)
