@@ -195,8 +195,8 @@ def point(row: Row) -> Row:
 def thinned(points: list[Row], most: int = MOST_POINTS) -> list[Row]:
     """Keep the cases that show a long series' course.
 
-    Kept are the first, the last, every signal and every undecided case, and of each
-    stretch the highest and the lowest evidence.
+    Kept are the first, the last and every signal, and of each stretch the highest and the
+    lowest evidence.
     """
     if len(points) <= most:
         return points
