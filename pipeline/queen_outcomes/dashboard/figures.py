@@ -36,7 +36,7 @@ class Numbers:
 
 
 @dataclass(frozen=True)
-class Figure:
+class PageFigure:
     """A chart on a page.
 
     Attributes

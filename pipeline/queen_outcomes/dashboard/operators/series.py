@@ -9,7 +9,7 @@ import altair as alt
 
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
-from queen_outcomes.dashboard.figures import Figure, Numbers, only
+from queen_outcomes.dashboard.figures import Numbers, PageFigure, only
 from queen_outcomes.dashboard.operators.batches import (
     KINDS,
     excess,
@@ -238,13 +238,13 @@ def _panel(
         "title": AGAINST[series],
         "points": points,
         "figures": [
-            Figure(
+            PageFigure(
                 f"evidence-{key}",
                 "",
                 f"{name}, {AGAINST[series].lower()}: evidence that the odds of failing have "
                 f"doubled (upwards) or halved (downwards). Signals: {seen or 'none'}.",
             ),
-            Figure(
+            PageFigure(
                 f"over-{key}",
                 "",
                 f"{name}, {AGAINST[series].lower()}: failures minus expected, summed over "
