@@ -11,6 +11,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy, as the comma
 
 import demo_station
 import pytest
+from made_once import Shared
 from queen_outcomes.base.store import Store, quote
 from queen_outcomes.build import steps as weekly
 from queen_outcomes.commands import cli
@@ -40,10 +41,52 @@ def command(capsys):
     return run
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers(config) -> int | None:
+    """Start no more workers than files are named, and none for one file: a start takes seconds."""
+    if "PYTEST_XDIST_AUTO_NUM_WORKERS" in os.environ:
+        return None
+    named = {config.invocation_params.dir / word.split("::")[0] for word in config.args}
+    cores = os.cpu_count() or 1
+    if any(path.is_dir() for path in named):
+        return cores
+    return min(len(named), cores) if len(named) > 1 else 0
+
+
+def pytest_collection_modifyitems(config, items):
+    """Put files with slow tests first, so that no worker is left with a long one at the end."""
+    if hasattr(config, "workerinput"):
+        slow = {item.path for item in items if item.get_closest_marker("slow")}
+        items.sort(key=lambda item: item.path not in slow)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Keep a file's tests on one worker, for what they share, and all pages in one browser."""
+    from xdist.scheduler import LoadFileScheduling
+
+    class Files(LoadFileScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            return "browser" if "/browser/" in nodeid else super()._split_scope(nodeid)
+
+    return Files(config, log) if config.getvalue("dist") == "loadfile" else None
+
+
 @pytest.fixture(scope="session")
-def built_demo(tmp_path_factory) -> Path:
-    """The invented station's finished build, made once; tests that change it copy it."""
-    return demo_station.make(tmp_path_factory.mktemp("demo") / "station")
+def shared(tmp_path_factory):
+    """Folders that the workers of this run share, to be read only."""
+    place = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:  # then it is this worker's own
+        place = place.parent
+    folders = Shared(place / "shared")
+    yield folders
+    assert folders.changed() == [], "a test wrote to what others read; let it copy"
+
+
+@pytest.fixture(scope="session")
+def built_demo(shared) -> Path:
+    """The invented station's finished build, made once a run; tests that change it copy it."""
+    return shared.folder("demo", demo_station.make) / "build" / "latest"
 
 
 def make_table(store: Store, name: str, rows=()) -> None:

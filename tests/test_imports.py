@@ -56,6 +56,7 @@ def test_dependencies_run_one_way():
     assert done.returncode == 0, done.stdout
 
 
+@pytest.mark.slow
 def test_nothing_in_the_package_reads_how_the_demo_was_made():
     made = {path.stem for path in (ROOT / "demo").glob("*.py")}
     for path in (ROOT / "pipeline").rglob("*.py"):

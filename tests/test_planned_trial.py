@@ -10,11 +10,11 @@ from collections import Counter
 import numpy as np
 import polars as pl
 import pytest
-from demo_station import run
+from demo_station import build_trial_station, run
 from queen_outcomes.base.store import Store
 from queen_outcomes.doses.arm_courses import find_comparisons, read_courses
 from scipy.stats import beta
-from trial_station import SETTINGS, Queen, write_queens, write_station, write_table
+from trial_station import SETTINGS, Queen, write_queens, write_table
 
 pytestmark = pytest.mark.slow
 TRIAL = "Doses_2027"
@@ -27,11 +27,10 @@ PLAN = (
 
 
 @pytest.fixture(scope="module")
-def planned(tmp_path_factory):
+def planned(shared, tmp_path_factory):
     """The plan of a station's second season, and its bench list."""
-    place = write_station(tmp_path_factory.mktemp("first") / "station")
-    assert run("build", place, "--quiet").returncode == 0
-    table = place / f"inseminations_{TRIAL}.csv"
+    place = shared.folder("trial_station", build_trial_station)
+    table = tmp_path_factory.mktemp("plan") / f"inseminations_{TRIAL}.csv"
     told = run("plan", place, *PLAN, "--csv", table)
     assert told.returncode == 0, told.stderr
     return json.loads(told.stdout), table

@@ -20,6 +20,7 @@ def error(share: float) -> float:
     return 3 * float(np.sqrt(share * (1 - share) / TRIALS))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("reference", [0.70, 0.82])
 def test_equal_arms_are_called_not_worse_as_often_as_planned(reference):
     truth = Made(reference, reference, sd=0.5)
@@ -30,6 +31,7 @@ def test_equal_arms_are_called_not_worse_as_often_as_planned(reference):
     assert found.covered > 0.95 - error(0.95)
 
 
+@pytest.mark.slow
 def test_an_arm_at_the_margin_is_hardly_ever_called_not_worse():
     found = run(Made(0.75, 0.65), TRIALS, seed=11)
     for method in found.values():

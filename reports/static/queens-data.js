@@ -7,17 +7,6 @@ var queens = {}; // what this page's scripts share
   const DIGIT = new Uint8Array(128);
   for (let place = 0; place < 64; place += 1) DIGIT[ALPHABET.charCodeAt(place)] = place;
 
-  const STATES = ["yes", "no", "undecided", "left"];
-  const EVENTS = ["emerged", "semen", "inseminated", "co2", "placed", "checked", "left",
-    "sampled", "quarantined", "another", "drones", "brood", "empty", "no_brood", "queen",
-    "nothing"];
-  const COLUMNS = { // a column in which nothing is known has no text in the file
-    courses: ["course", "conflict", "end_after", "inferred", "exit_day", "next_day"],
-    records: ["on", "until", "event", "place", "laying_after", "laying_by", "remark"],
-    answers: ["asked", "after", "by", "rule"],
-    due: ["course", "day", "on", "look_for", "settles"],
-  };
-  const LISTS = { records: "says", answers: "settled" };
   const packed = new Map(); // number of a file -> its content as it came
   const opened = new Map(); // number of a file -> promise of its tables
 
@@ -82,6 +71,11 @@ var queens = {}; // what this page's scripts share
       sources: content.sources,
       questions: content.questions,
       queensAFile: content.queens_a_file,
+      column: content.column,
+      endWords: content.end_words,
+      events: content.events,
+      answers: content.answers,
+      tables: content.tables,
       grace: content.grace_days,
       asOf: day(content.as_of),
       values: content.lists,
@@ -100,7 +94,10 @@ var queens = {}; // what this page's scripts share
     list.named = (name, row) => content.lists[name][list.places[name][row]] ?? null;
     list.state = (question, row) => {
       const code = list.states[question][row];
-      return code ? { state: STATES[(code - 1) % 4], closed: code <= 4 } : null;
+      const { answers } = content;
+      return code
+        ? { state: answers[(code - 1) % answers.length], closed: code <= answers.length }
+        : null;
     };
     list.coursesOf = (queen) => {
       const rows = [];
@@ -136,8 +133,10 @@ var queens = {}; // what this page's scripts share
     for (const count of numbers(columns.rows, 0)) starts.push(starts.at(-1) + count);
     const total = starts.at(-1);
     const open = {};
-    for (const column of COLUMNS[name]) open[column] = numbers(columns[column], total);
-    if (name in LISTS) open[LISTS[name]] = lists(columns[LISTS[name]], total);
+    for (const column of queens.list.tables[name]) { // one where nothing is known has no text
+      const text = columns[column];
+      open[column] = text?.n === undefined ? numbers(text, total) : lists(text, total);
+    }
     return {
       of: (queen) => Array.from({ length: starts[queen + 1] - starts[queen] }, (_, turn) => {
         const row = {};
@@ -149,13 +148,11 @@ var queens = {}; // what this page's scripts share
 
   function open(number) {
     if (!opened.has(number)) {
-      opened.set(number, fetched(number).then((content) => ({
-        words: content.words,
-        courses: table(content, "courses"),
-        records: table(content, "records"),
-        answers: table(content, "answers"),
-        due: table(content, "due"),
-      })));
+      opened.set(number, fetched(number).then((content) => {
+        const tables = { words: content.words };
+        for (const name of Object.keys(queens.list.tables)) tables[name] = table(content, name);
+        return tables;
+      }));
     }
     return opened.get(number);
   }
@@ -173,7 +170,7 @@ var queens = {}; // what this page's scripts share
     const records = tables.records.of(queen).map((record) => ({
       date: dated(record.on),
       until: dated(record.until),
-      event: EVENTS[record.event],
+      event: list.events[record.event],
       says: record.says.map(word).join(", "),
       source: source(record.place),
       course: hers.findLast((one) => record.on !== null && list.d0[one] <= first + record.on) ?? null,

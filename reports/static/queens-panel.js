@@ -32,10 +32,8 @@ if (queens.list) {
     const began = list.onsetBy[row] === null
       ? `No brood of hers has been seen${list.onsetAfter[row] > 0 ? `; there was none up to day ${list.onsetAfter[row]}` : ""}.`
       : `Laying began ${queens.bounds(list.onsetAfter[row], list.onsetBy[row])} (${queens.isoDate(list.d0[row] + list.onsetBy[row])}).`;
-    return element("p", end ? `${began} She was ${ended(end)} by day ${list.endBy[row]}.` : began, "headline");
+    return element("p", end ? `${began} She was ${list.endWords[end] ?? end} by day ${list.endBy[row]}.` : began, "headline");
   }
-
-  const ended = (reason) => ({ drone_layer: "gone as a drone-layer", culled_fault: "culled for a fault" })[reason] ?? reason;
 
   function others(row) {
     const rows = list.coursesOf(list.queen[row]).filter((other) => other !== row);
@@ -82,23 +80,18 @@ if (queens.list) {
   }
 
   function way(words, row) {
-    const button = element("button", words);
-    button.type = "button";
-    button.disabled = row === undefined;
-    button.addEventListener("click", () => queens.pick(row));
-    return button;
+    const made = queens.button(words, () => queens.pick(row));
+    made.disabled = row === undefined;
+    return made;
   }
 
   function bar(row) {
     const made = element("div", undefined, "ways");
     const { before, after, at, of } = queens.neighbours(row);
-    const close = element("button", "Close");
-    close.type = "button";
-    close.addEventListener("click", () => { location.hash = ""; });
     if (at !== undefined) {
       made.append(way("Previous", before), way("Next", after), element("span", `${at + 1} of ${of}`, "quiet"));
     }
-    made.append(close);
+    made.append(queens.button("Close", () => { location.hash = ""; }));
     return made;
   }
 

@@ -10,26 +10,27 @@ if (queens.list) {
   const inputs = ["query", "state", "operator", "line", "batch", "from", "to"].map(place);
   const [query, state, operator, line, batch, from, to] = inputs;
   const body = document.querySelector("#courses tbody");
-  const question = (name) => list.questions.findIndex((asked) => asked.outcome === name);
-  const asked = { laying: question("laying"), established: question("established") };
+  const column = list.column; // the question that has a column of its own; null: none has
   const decimals = list.values.dose_ul.every(Number.isInteger) ? 0 : 1;
   const dose = (row) => list.dose[row]?.toFixed(decimals) ?? "";
   let shown = STEP;
   let order = { key: "d0", down: true };
   let found = [];
 
-  const is = (name, value, row) => {
-    const code = list.states[asked[name]]?.[row];
-    return code === value || code === value + 4;
-  };
+  const codeOf = (answer) => list.answers.indexOf(answer) + 1; // in a closed window
+  const undecided = codeOf("undecided");
   const keeps = {
     "": () => true,
-    open: (row) => list.states.some((column) => column[row] > 4),
-    established: (row) => is("established", 1, row),
-    not_laying: (row) => is("laying", 2, row),
+    open: (row) => list.states.some((column) => column[row] > list.answers.length),
     ended: (row) => list.places.end_reason[row] !== null,
-    undecided: (row) => list.states.some((column) => column[row] === 3),
+    undecided: (row) => list.states.some((column) => column[row] === undecided),
   };
+
+  for (const { value, dataset } of state.options) { // by the answer to a question
+    if (!dataset.question) continue;
+    const codes = [codeOf(dataset.answer), codeOf(dataset.answer) + list.answers.length];
+    keeps[value] = (row) => codes.includes(list.states[dataset.question][row]);
+  }
 
   // Which of these each course is kept by, a bit for each: asked once, not at every letter.
   const kinds = Object.keys(keeps);
@@ -44,7 +45,7 @@ if (queens.list) {
     line: (row) => list.places.line[row],
     dose: (row) => list.dose[row],
     onset: (row) => list.onsetBy[row],
-    established: (row) => list.states[asked.established]?.[row] || null,
+    answer: (row) => list.states[column]?.[row] || null,
     end: (row) => list.endBy[row],
   };
   const orders = new Map();
@@ -134,8 +135,7 @@ if (queens.list) {
   const heads = [...document.querySelectorAll("#courses th")].map((cell) => cell.textContent);
 
   function drawRow(row) {
-    const opener = element("button", list.ids[row]);
-    opener.type = "button";
+    const opener = queens.button(list.ids[row]);
     const end = list.named("end_reason", row);
     const cells = [
       ["kept first", opener],
@@ -144,7 +144,7 @@ if (queens.list) {
       ["wide", list.named("line", row)],
       ["number wide", dose(row)],
       ["", queens.onset(list.onsetAfter[row], list.onsetBy[row])],
-      ["", asked.established < 0 ? "" : queens.stateWords(list.state(asked.established, row))],
+      ["", column === null ? "" : queens.stateWords(list.state(column, row))],
       ["", end ? `${queens.reason(end)} by day ${list.endBy[row]}` : ""],
     ];
     const made = queens.row(cells, heads);

@@ -1,14 +1,185 @@
-// Draws a course as lanes over a common axis of days; stepped through by keyboard.
+// A course over a common axis of days: what there is to draw of it, by lane and each with its
+// words; the marks, told apart by shape first; the drawing, stepped through by keyboard.
 "use strict";
-{
-  const { drawn, element } = queens;
+if (queens.list) {
+  const { list, drawn, element } = queens;
+
+  const R = 5.5;
+  const circle = `M${-R} 0a${R} ${R} 0 1 0 ${2 * R} 0a${R} ${R} 0 1 0 ${-2 * R} 0z`;
+  const square = "M-4.8-4.8h9.6v9.6h-9.6z";
+  const diamond = "M0-7L7 0L0 7L-7 0z";
+
+  // A mark's path around its middle, how it is filled, and what it says.
+  const MARKS = {
+    emerged: ["M0-6L6 5H-6z", "full", "emerged"],
+    inseminated: [diamond, "full", "inseminated"],
+    again: [diamond, "hollow", "inseminated again: a further course"],
+    co2: [square, "hollow", "CO2 exposure"],
+    sampled: ["M0-6L6 0L3.5 6H-3.5L-6 0z", "hollow", "spermatheca looked at"],
+    brood: [circle, "full", "brood of hers"],
+    no_brood: [circle, "hollow", "no brood of hers"],
+    queen: [`${circle}M-1.8 0a1.8 1.8 0 1 0 3.6 0a1.8 1.8 0 1 0-3.6 0z`, "hollow",
+      "she was seen; nothing said of brood"],
+    empty: ["M-5-5L5 5M5-5L-5 5", "line", "neither queen nor eggs"],
+    drones: [square, "full warm", "drone brood of hers"],
+    another: ["M0 6L6-5H-6z", "full warm", "a queen without her mark"],
+    nothing: ["M0-6V6", "line", "a look that settles nothing"],
+    checked: ["M0-6V6", "line faint", "a look that was not used"],
+    due: [circle, "dashed", "a look that is due"],
+    left: ["M-3-8H3V8H-3z", "full", "left observation"],
+    closed: ["M-1.5-6H1.5V6H-1.5z", "full", "a window that has closed"],
+    open: ["M-1.5-6H1.5V6H-1.5z", "hollow", "a window still open"],
+  };
+
+  const drawMark = (shape) => {
+    const [path, fill] = MARKS[shape];
+    return drawn("path", { d: path, class: `mark ${fill}` });
+  };
+
+  // The key names only what is drawn, in the order above.
+  const keyOf = (shapes) => {
+    const key = element("ul", undefined, "key");
+    for (const shape of Object.keys(MARKS)) {
+      if (!shapes.has(shape)) continue;
+      const item = element("li");
+      const picture = drawn("svg", { viewBox: "-9 -9 18 18", width: 18, height: 18,
+        "aria-hidden": "true" });
+      picture.append(drawMark(shape));
+      item.append(picture, MARKS[shape][2]);
+      key.append(item);
+    }
+    return key;
+  };
+
+  const EVENTS = list.questions.filter((asked) => asked.lane); // what may befall a layer
+  const TOLD = new Set(["onset", ...EVENTS.map(({ outcome }) => outcome), "end"]);
+  const capital = (words) => words[0].toUpperCase() + words.slice(1);
+  const BENCH = new Set(["emerged", "inseminated", "co2", "sampled"]);
+  const LOOKS = new Set(["another", "drones", "brood", "empty", "no_brood", "queen", "nothing",
+    "checked"]);
+  const EARLIEST = -60; // days: what lies further back is told in the list only
+  const BETWEEN = -14; // days: how far a further course looks back
+
+  // Of a queen's records, those that belong to the time of this course.
+  function within(row, told) {
+    const start = list.course[row] === 1 ? EARLIEST : BETWEEN;
+    const end = told.course.next_day ?? Infinity;
+    const before = list.coursesOf(list.queen[row])[list.course[row] - 2];
+    const from = before === undefined ? start : Math.max(start, list.d0[before] - list.d0[row] + 1);
+    return told.records
+      .filter((record) => record.date !== null && record.date <= list.asOf)
+      .map((record) => ({ ...record, record, day: record.date - list.d0[row] }))
+      .filter(({ day, until }) => day < end && (day >= from || until === null || until - list.d0[row] >= from));
+  }
+
+  const sentence = (item, row) => [item.says, queens.reads(item, row)].filter(Boolean).join("; ");
+
+  function fromRecords(row, told) {
+    const items = [];
+    const kept = within(row, told);
+    const read = new Set(kept.filter((one) => LOOKS.has(one.event) && one.event !== "checked")
+      .map((one) => one.day));
+    for (const one of kept) {
+      const words = `${sentence(one, row)} (${one.source})`;
+      const item = { day: one.day, shape: one.event, words, record: one.record };
+      if (one.event === "placed") {
+        const last = Math.min(one.until ?? Infinity, list.asOf) - list.d0[row];
+        items.push({ ...item, lane: "colony", from: one.day, to: last, ended: one.until !== null,
+          label: one.says.split(", ")[0].replace("placed in ", "") });
+      } else if (LOOKS.has(one.event)) {
+        if (one.event === "checked" && read.has(one.day)) continue; // told by the day's other row
+        const unused = one.course !== row || (list.endBy[row] !== null && one.day > list.endBy[row]);
+        items.push({ ...item, lane: "looks", shape: unused ? "checked" : one.event });
+        if (unused || (one.after === null && one.by === null)) continue;
+        items.push({ ...item, lane: "implied", from: one.after, to: one.by,
+          words: `${queens.implied(one)}, says the look of day ${one.day} (${one.source})` });
+      } else if (one.event === "left") {
+        items.push({ ...item, lane: "end" });
+      } else if (BENCH.has(one.event) && one.day >= EARLIEST) {
+        items.push({ ...item, lane: "bench" });
+      }
+    }
+    return items;
+  }
+
+  function fromAnswers(row, told) {
+    const items = [];
+    const by = list.onsetBy[row];
+    const after = list.onsetAfter[row];
+    const conflict = told.course.conflict ? "; the looks contradict each other, brood seen outranks brood not seen" : "";
+    items.push({ lane: "onset", day: by ?? after, from: after, to: by,
+      words: `laying began ${queens.bounds(after, by)}${conflict}` });
+    list.questions.forEach((asked, number) => {
+      const answer = told.answers.get(number);
+      if (!asked.lane || !answer || answer.by === null) return;
+      if (items.some((item) => item.lane === asked.outcome)) return;
+      items.push({ lane: asked.outcome, day: answer.by, from: answer.after, to: answer.by,
+        words: `${asked.words} ${queens.bounds(answer.after, answer.by)}` });
+    });
+    const reason = list.named("end_reason", row);
+    if (reason) {
+      const inferred = told.course.inferred ? ", as the looks say" : "";
+      items.push({ lane: "end", day: list.endBy[row], from: told.course.end_after, to: list.endBy[row],
+        words: `${queens.reason(reason)} after day ${told.course.end_after} and by day ${list.endBy[row]}${inferred}` });
+    }
+    return items;
+  }
+
+  function windows(row) {
+    const byDay = new Map();
+    list.questions.forEach((asked, number) => {
+      if (!list.state(number, row)) return;
+      byDay.set(asked.days, [...(byDay.get(asked.days) ?? []), asked.words]);
+    });
+    return [...byDay].map(([days, names]) => {
+      const close = days + list.grace;
+      const date = list.d0[row] + close;
+      const shape = date <= list.asOf ? "closed" : "open";
+      return { lane: "windows", day: close, from: days, to: close, shape, label: String(days),
+        words: `by day ${days} (${names.join(", ")}): the window ${shape === "closed" ? "closed" : "closes"} on ${queens.isoDate(date)}, day ${close}` };
+    });
+  }
+
+  function ahead(told) {
+    const items = told.due.map((due) => ({ lane: "looks", day: due.day, shape: "due",
+      words: `a look is due on ${queens.isoDate(due.date)}, day ${due.day}: look for ${due.lookFor}; it settles ${due.settles}` }));
+    if (told.course.next_day !== null) {
+      items.push({ lane: "bench", day: told.course.next_day, shape: "again",
+        words: `inseminated again on day ${told.course.next_day}: a further course begins` });
+    }
+    return items;
+  }
+
+  // Everything to draw, in the order in which it happened; `last` is the day to draw up to.
+  queens.story = (row, told) => {
+    const items = [...fromRecords(row, told), ...fromAnswers(row, told), ...windows(row), ...ahead(told)]
+      .sort((one, other) => one.day - other.day);
+    const today = list.asOf - list.d0[row];
+    const over = [told.course.next_day, told.course.exit_day, list.endBy[row]]
+      .filter((day) => day !== null);
+    const seen = items.filter((item) => item.lane !== "windows").map((item) => item.day);
+    const next = items.filter((item) => item.shape === "open").map((item) => item.day);
+    const last = over.length
+      ? Math.max(35, ...seen)
+      : Math.max(35, today, Math.min(...next, today + 40));
+    return { items, today, first: Math.min(-3, ...seen.filter((day) => day >= EARLIEST)), last };
+  };
+
+  // The same in a sentence, for whoever does not see the drawing.
+  const inWords = (row, { items }) => {
+    const looks = items.filter((item) => item.lane === "looks" && item.shape !== "due").length;
+    const told = items.filter((item) => TOLD.has(item.lane))
+      .map((item) => item.words);
+    return `Timeline of ${list.ids[row]} from her insemination on ${queens.isoDate(list.d0[row])}: ${looks} ${looks === 1 ? "look" : "looks"}; ${told.join("; ")}. Every mark stands in the tables below.`;
+  };
+
   const LANES = {
     bench: ["Bench", 40],
     colony: ["Colony", 24],
     looks: ["Looks", 30],
     implied: ["What each look implies", 16],
     onset: ["Laying began", 24],
-    drones: ["Drone-laying", 24],
+    ...Object.fromEntries(EVENTS.map(({ outcome, words }) => [outcome, [capital(words), 24]])),
     end: ["Gone", 26],
     windows: ["Windows close", 34],
   };
@@ -105,8 +276,8 @@
       }
       return made;
     },
-    onset: interval("laying"),
-    drones: interval("warm"),
+    onset: interval("onset"),
+    ...Object.fromEntries(EVENTS.map(({ outcome }) => [outcome, interval("warm")])),
     end: (item, lane, place) => (item.shape
       ? mark(item, place, lane.top + 13)
       : interval("warm")(item, lane, place)),
@@ -139,7 +310,7 @@
 
   function mark(item, place, y) {
     const x = place.x(item.day);
-    const made = queens.drawMark(item.shape);
+    const made = drawMark(item.shape);
     made.setAttribute("transform", `translate(${x} ${y})`);
     return group(item, x, y, made);
   }
@@ -156,9 +327,9 @@
   function draw(row, story, last, width, say) {
     const place = layout(width, story, last);
     const svg = drawn("svg", { viewBox: `0 0 ${width} ${place.height}`, width, height: place.height,
-      role: "img", "aria-label": queens.storyInWords(row, story) });
+      role: "img", "aria-label": inWords(row, story) });
     const shapes = new Set();
-    axis(svg, place, story, queens.list.d0[row]);
+    axis(svg, place, story, list.d0[row]);
     for (const item of place.lanes.onset.items) band(svg, place, item);
     for (const [name, lane] of Object.entries(place.lanes)) {
       const label = drawn("text", { x: 2, y: place.narrow ? lane.top - 4 : lane.top + Math.min(lane.height, 30) / 2 + 4, class: "lane" });
@@ -216,13 +387,13 @@
       at = order.indexOf(item);
       item.drawn.classList.add("lit");
       item.record?.line?.classList.add("lit");
-      const date = queens.isoDate(queens.list.d0[row] + item.day);
+      const date = queens.isoDate(list.d0[row] + item.day);
       said.replaceChildren(element("b", `Day ${item.day}, ${date}`), ` ${item.words}`);
     };
     const drawAgain = () => {
       const made = draw(row, story, last, width, say);
       stage.replaceChildren(made.svg);
-      key.replaceChildren(queens.key(made.shapes));
+      key.replaceChildren(keyOf(made.shapes));
       order = story.items.filter((item) => item.drawn?.isConnected || made.svg.contains(item.drawn));
     };
     const range = rangeChoice(story, (days) => { last = days; drawAgain(); });

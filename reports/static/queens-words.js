@@ -20,6 +20,13 @@
     return made;
   };
 
+  queens.button = (words, act) => {
+    const made = queens.element("button", words);
+    made.type = "button";
+    if (act) made.addEventListener("click", act);
+    return made;
+  };
+
   queens.isoDate = (day) => new Date(day * 86_400_000).toISOString().slice(0, 10);
   queens.shortDate = (day) => {
     const date = new Date(day * 86_400_000);

@@ -1,12 +1,18 @@
 -- grain: one check due or missed: a course under observation x planned check day.
 -- inputs: courses, standings, outcomes, looks, accepted_placements.
--- Parameters: as_of, grace_days, check_days, early_days, early_until_day, missed_days.
+-- Parameters: as_of, grace_days, check_days, early_days, early_until_day, missed_days,
+--   looks (outcome, window_days, first_look and last_look: the planned days that serve it,
+--   look_for: what they must see), to_see (all that looks may be asked for, in order).
 -- A check is due from its day (early_days sooner up to early_until_day) to grace_days after
 -- it, while no look fell in that span and an outcome it could settle is still open to it.
 -- After that it is missed, for missed_days. Soonest to close first.
 WITH observed AS (
     SELECT
-        courses.course_id, courses.course_no, courses.queen_id, courses.d0, $as_of - courses.d0 AS today
+        courses.course_id,
+        courses.course_no,
+        courses.queen_id,
+        courses.d0,
+        $as_of - courses.d0 AS today
     FROM courses
     INNER JOIN standings USING (course_no)
     WHERE
@@ -40,10 +46,6 @@ unseen AS (
     )
 ),
 
-laying_window AS (
-    SELECT max(window_days) AS days FROM outcomes WHERE outcome = 'laying'
-),
-
 serving AS (
     SELECT
         unseen.course_id,
@@ -53,20 +55,15 @@ serving AS (
         unseen.today,
         unseen.last_day,
         outcomes.outcome,
-        outcomes.window_days
+        outcomes.window_days,
+        questions.look_for
     FROM unseen
     INNER JOIN outcomes USING (course_id)
-    CROSS JOIN laying_window
+    INNER JOIN (SELECT unnest($looks, recursive := true)) AS questions
+        USING (outcome, window_days)
     WHERE
         outcomes.state = 'undecided'
-        AND CASE outcomes.outcome
-            WHEN 'laying' THEN unseen.day <= outcomes.window_days
-            WHEN 'lost' THEN unseen.day <= outcomes.window_days
-            WHEN 'pattern' THEN
-                unseen.day > laying_window.days AND unseen.day <= outcomes.window_days
-            ELSE unseen.day BETWEEN
-                outcomes.window_days AND outcomes.window_days + $grace_days
-        END
+        AND unseen.day BETWEEN questions.first_look AND questions.last_look
 ),
 
 homes AS (
@@ -86,8 +83,11 @@ gathered AS (
         d0 + CAST(day AS INTEGER) AS "on",
         today,
         last_day,
-        list(replace(outcome, '_', '-') || ' by day ' || window_days ORDER BY window_days, outcome) AS settles,
-        list(DISTINCT outcome) AS served
+        list(
+            replace(outcome, '_', '-') || ' by day ' || window_days
+            ORDER BY window_days, outcome
+        ) AS settles,
+        flatten(list(look_for)) AS look_for
     FROM serving
     GROUP BY ALL
 )
@@ -100,20 +100,7 @@ SELECT
     gathered."on",
     CASE WHEN gathered.today <= gathered.last_day THEN 'due' ELSE 'missed' END AS status,
     array_to_string(
-        list_filter(
-            [
-                CASE WHEN list_has_any(served, ['laying']) THEN 'eggs, larvae, sealed brood' END,
-                CASE WHEN list_has_any(served, ['lost', 'established'])
-                    THEN 'the queen, or eggs' END,
-                CASE WHEN list_has_any(served, ['pattern'])
-                    THEN 'sealed brood and its pattern' END,
-                CASE WHEN list_has_any(served, ['drone_layer', 'established'])
-                    THEN 'drone brood in worker cells' END,
-                CASE WHEN list_has_any(served, ['superseded']) THEN 'her mark' END
-            ],
-            lambda part: part IS NOT NULL
-        ),
-        '; '
+        list_filter($to_see, lambda what: list_contains(gathered.look_for, what)), '; '
     ) AS look_for,
     array_to_string(gathered.settles, ', ') AS settles
 FROM gathered

@@ -1,5 +1,7 @@
 -- grain: one course that failed in the last week, with the gravest thing known of it.
--- inputs: courses, standings, outcomes. Parameters: as_of, lately_days, grace_days, sources.
+-- inputs: courses, standings, outcomes. Parameters: as_of, lately_days, grace_days, sources,
+--   failures (outcome, window_days, state that is a failure which no end of hers tells, and
+--   what to say of it).
 -- A failure counts on the day by which her end is known, or on which the window closed.
 WITH gone AS (
     SELECT
@@ -24,20 +26,13 @@ closed AS (
     SELECT
         outcomes.course_id,
         courses.d0 + outcomes.window_days + $grace_days AS "on",
-        CASE outcomes.outcome
-            WHEN 'laying' THEN 'not laying by day ' || outcomes.window_days
-            WHEN 'pattern' THEN 'poor brood pattern by day ' || outcomes.window_days
-            WHEN 'drone_layer' THEN 'drone-layer by day ' || outcomes.window_days
-        END AS what,
+        failures.what,
         outcomes.settled_by
     FROM outcomes
+    INNER JOIN (SELECT unnest($failures, recursive := true)) AS failures
+        USING (outcome, window_days, state)
     INNER JOIN courses USING (course_id)
-    WHERE
-        outcomes.closed
-        AND (
-            (outcomes.outcome IN ('laying', 'pattern') AND outcomes.state = 'no')
-            OR (outcomes.outcome = 'drone_layer' AND outcomes.state = 'yes')
-        )
+    WHERE outcomes.closed
 ),
 
 failed AS (

@@ -1,6 +1,7 @@
 -- grain: one outcome x window of the courses of the queens asked for, with the rule that
 --   settled it.
--- inputs: outcomes, answers, courses. Parameter: queens (a list of ids).
+-- inputs: outcomes, courses, window_facts, answers (of every outcome's own file, which
+--   holds its sentences). Parameter: queens (a list of ids).
 SELECT
     outcomes.course_id,
     outcomes.outcome,
@@ -20,37 +21,16 @@ SELECT
             AND outcomes."by" > outcomes.window_days
             THEN 'the looks leave it open on which side of day ' || outcomes.window_days
         WHEN outcomes.state = 'undecided' THEN 'no look at the right time'
-        WHEN outcomes.state = 'left' AND answers.is_out
+        WHEN outcomes.state = 'left' AND facts.is_out
             THEN 'left observation, or inseminated again, before day ' || outcomes.window_days
-        WHEN outcomes.state = 'left' THEN 'her end came first: ' || answers.end_reason
-        WHEN outcomes.outcome = 'laying' AND outcomes.state = 'yes'
-            THEN 'brood dates the onset to day ' || answers.onset_by || ' at the latest'
-        WHEN outcomes.outcome = 'laying' AND answers.onset_after >= outcomes.window_days
-            THEN 'no brood of hers up to day ' || answers.onset_after
-        WHEN outcomes.outcome = 'laying' AND answers.is_ended
-            THEN 'gone by day ' || answers.end_by || ' without brood of hers'
-        WHEN outcomes.outcome = 'laying' THEN 'inseminated again without brood of hers'
-        WHEN outcomes.outcome = 'pattern' THEN 'the last pattern scored'
-        WHEN outcomes.outcome = 'drone_layer' AND outcomes.state = 'yes'
-            THEN 'drone brood, or an exit as drone-layer, by day ' || answers.drone_by
-        WHEN outcomes.outcome = 'drone_layer'
-            THEN 'sealed brood without many drone cells on day ' || answers.calm_day
-        WHEN outcomes.outcome = 'superseded' AND outcomes.state = 'yes'
-            THEN 'superseded by day ' || answers.end_by
-        WHEN outcomes.outcome = 'superseded' THEN 'she herself was still there later'
-        WHEN outcomes.outcome = 'lost' AND outcomes.state = 'yes'
-            THEN answers.end_reason || ' by day ' || answers.end_by
-        WHEN outcomes.outcome = 'lost' THEN 'she was there on day ' || answers.last_there_day
-        WHEN outcomes.state = 'yes'
-            THEN 'laying, and there on day ' || answers.last_there_day
-        WHEN answers.is_ended THEN 'gone by day ' || answers.end_by || ': ' || answers.end_reason
-        WHEN answers.laying = 'no' THEN 'not laying in time'
-        WHEN answers.drone_by <= outcomes.window_days THEN 'drone-layer by day ' || answers.drone_by
-        ELSE 'her pattern was poor'
+        WHEN outcomes.state = 'left' THEN 'her end came first: ' || facts.end_reason
+        WHEN answers.state <> outcomes.state THEN 'the settings have changed since this build'
+        ELSE answers.why
     END AS rule,
     array_to_string(outcomes.settled_by, ', ') AS settled_by
 FROM outcomes
 INNER JOIN courses USING (course_id)
-INNER JOIN answers USING (course_no, window_days)
+INNER JOIN window_facts AS facts USING (course_no, window_days)
+INNER JOIN answers USING (course_no, window_days, outcome)
 SEMI JOIN (SELECT unnest($queens) AS queen_id) AS asked ON courses.queen_id = asked.queen_id
 ORDER BY courses.queen_id, courses.course, outcomes.outcome, outcomes.window_days

@@ -8,21 +8,34 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from audited import audited, told, with_prior
+from closed_courses import closed_courses
 from modelled import queens
-from queen_outcomes.audit.cases import Cases
-from queen_outcomes.audit.day_figures import day_rows
-from queen_outcomes.audit.details import DETAILS
-from queen_outcomes.audit.experience import experience_rows, stretch_ends, stretch_of
-from queen_outcomes.audit.figures import operator_rows
-from queen_outcomes.audit.learning_rows import learning_rows
-from queen_outcomes.audit.operator_spread import FEWEST, spread_rows
-from queen_outcomes.audit.signal_runs import signal_rows
+from queen_outcomes.audit.batches import day_rows
+from queen_outcomes.audit.learning import (
+    experience_rows,
+    learning_rows,
+    stretch_ends,
+    stretch_of,
+)
+from queen_outcomes.audit.operators import (
+    FEWEST,
+    Intercept,
+    operator_rows,
+    spread_rows,
+)
+from queen_outcomes.audit.running_series import signal_rows
+from queen_outcomes.facts.exports.audit import AUDIT_INTERNAL
+from queen_outcomes.models.closed import ClosedCourses
 from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.stats.series.cusum import running_series, weights
 from queen_outcomes.stats.series.learning import learning_limit
+from scipy.special import expit, logit
 from scipy.stats import binom
 from statsmodels.stats.proportion import proportion_confint
 
+pytestmark = pytest.mark.slow
+
+DETAILS = [table.name for table in AUDIT_INTERNAL if table.name != "audit_courses"]
 FLAT = RiskModel(
     (),
     np.zeros(1, int),
@@ -35,23 +48,21 @@ FLAT = RiskModel(
 )
 
 
-def cases(n: int, **columns) -> Cases:
+def cases(n: int, **columns) -> ClosedCourses:
     """Give courses of one operator, a day each, unless told otherwise."""
     days = np.datetime64("2026-05-01") + np.arange(n)
-    made = Cases(
-        course_id=np.array([f"Q{at:04d}/1" for at in range(n)]),
-        operator=np.full(n, "A"),
-        season=np.full(n, "2026"),
-        graft_batch=np.full(n, ""),
-        semen_batch=np.full(n, ""),
-        inseminated_at=np.datetime_as_string(days, unit="s"),
-        d0=days,
-        known_on=days + 28,
-        operator_case=np.arange(1.0, n + 1),
-        failed=np.zeros(n),
-        risk=np.full(n, 0.2),
-    )
-    return replace(made, **columns)
+    usual = {
+        "course_id": np.array([f"Q{at:04d}/1" for at in range(n)]),
+        "operator": np.full(n, "A"),
+        "year": np.full(n, "2026"),
+        "graft_batch": np.full(n, ""),
+        "semen_batch": np.full(n, ""),
+        "d0": days,
+        "operator_case": np.arange(1.0, n + 1),
+        "failed": np.zeros(n),
+        "risk": np.full(n, 0.2),
+    }
+    return closed_courses(**{**usual, **columns})
 
 
 @pytest.fixture(scope="module")
@@ -131,7 +142,23 @@ def test_courses_of_unknown_risk_are_counted_and_take_no_part():
     assert row["expected"] == pytest.approx(10.0)
     (none,) = operator_rows(made.with_risk(np.full(40, np.nan)), FLAT, {}, 10)
     assert (none["courses"], none["unknown_risk"], none["shown"]) == (0, 40, False)
-    assert none["expected"] is None
+    assert "expected" not in none
+
+
+@pytest.mark.parametrize("yes_fails", [False, True])
+def test_shrunken_rates_and_ranks_follow_the_direction_of_failing(yes_fails):
+    # log odds of yes; all risks are 0.2, so a step moves log(1/4) and nothing else
+    intercepts = {"A": Intercept(0.5, 0.1), "B": Intercept(-0.5, 0.1)}
+    model = replace(FLAT, is_yes_failure=yes_fails)
+    made = two_hands(60, (np.arange(60) % 5 == 0) * 1.0)
+    rows = {row["operator"]: row for row in operator_rows(made, model, intercepts, 10)}
+    better, worse = (rows[name] for name in ("BA" if yes_fails else "AB"))
+    for row, step in ((better, -0.5), (worse, 0.5)):
+        assert row["shrunken"] == pytest.approx(expit(logit(0.2) + step))
+        limits = [row["shrunken_low"], row["shrunken_high"]]
+        reach = 1.959964 * 0.1 * np.array([-1, 1])
+        assert limits == pytest.approx(expit(logit(0.2) + step + reach), abs=1e-6)
+    assert (better["rank_low"], worse["rank_high"]) == (1, 2)
 
 
 def test_few_courses_are_held_back():
@@ -174,16 +201,29 @@ def test_a_run_holds_the_courses_that_made_its_signal():
         }
         for at in range(120)
     ]
-    signals, runs = signal_rows(series)
+    ids = np.array([row["course_id"] for row in series])
+    graft = np.where(np.arange(120) < 100, "g1", "")
+    parts = [{"operator": "A", "kind": "graft_batch", "batch": "g1", "alone": True}]
+    made = cases(120, course_id=ids, graft_batch=graft)
+    signals, batches = signal_rows(series, made, parts)
     assert len(signals) == found.worse.signal.sum() >= 2
     success, failure = weights(risk, 2.0)
-    for signal, run in zip(signals, runs, strict=True):
-        places = [row["case"] - 1 for row in run]
+    for signal in signals:
+        first, last = signal["first_case"] - 1, signal["case"]
+        places = [at for at in range(first, last) if not np.isnan(failed[at])]
         made = sum(failure[at] if failed[at] else success[at] for at in places)
-        assert made == pytest.approx(found.worse.value[signal["case"] - 1])
-        assert signal["courses"] == len(run)
+        assert made == pytest.approx(found.worse.value[last - 1])
+        assert signal["courses"] == len(places)
         assert signal["failures"] == np.nansum(failed[places])
         assert signal["expected"] == pytest.approx(risk[places].sum())
+        held = [at for at in places if graft[at]]
+        own = [row for row in batches if row["case"] == signal["case"]]
+        assert [row["courses"] for row in own] == ([len(held)] if held else [])
+        assert [row["failures"] for row in own] == (
+            [failed[held].sum()] if held else []
+        )
+    assert batches
+    assert all(row["alone"] and row["kind"] == "graft_batch" for row in batches)
 
 
 def test_a_day_is_held_against_what_chance_gives():
@@ -238,7 +278,7 @@ def test_cases_before_the_first_record_are_counted():
     assert (few[0]["courses"], few[0]["shown"], few[0]["share"]) == (5, False, None)
 
 
-def two_hands(n: int, failed_of_a) -> Cases:
+def two_hands(n: int, failed_of_a) -> ClosedCourses:
     """Give as many courses of B, a fifth of them failed, as of A."""
     operator = np.repeat(["A", "B"], n)
     failed = np.concatenate([failed_of_a, (np.arange(n) % 5 == 0) * 1.0])

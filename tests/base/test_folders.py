@@ -81,12 +81,70 @@ def test_a_build_killed_before_it_was_trimmed_goes_to_the_history(tmp_path):
     assert (tmp_path / "history" / old / "run.json").is_file()
 
 
-def test_a_finished_build_that_never_was_the_latest_is_removed(tmp_path):
+def test_a_finished_build_that_never_was_the_latest_goes_to_the_history(tmp_path):
     current, unswitched = finished(tmp_path, 1), finished(tmp_path, 2)
     folders.switch(tmp_path, current)
     folders.prepare(tmp_path, "new")
-    assert not (tmp_path / unswitched).exists()
+    assert folders.latest(tmp_path).name == current
+    assert (tmp_path / "history" / unswitched / "run.json").is_file()
+
+
+def test_a_build_whose_journal_was_never_whole_is_a_dead_one(tmp_path):
+    current, torn = finished(tmp_path, 1), finished(tmp_path, 2)
+    folders.switch(tmp_path, current)
+    (tmp_path / torn / "run.json").write_text('{"as_of": "2026-0', encoding="utf-8")
+    folders.prepare(tmp_path, "new")
+    assert not (tmp_path / torn).exists()
     assert not (tmp_path / "history").exists()
+
+
+@pytest.fixture(params=["lost", "dangling"])
+def without_latest(request):
+    """Take away what `latest` says."""
+
+    def spoil(build):
+        (build / "latest").unlink(missing_ok=True)
+        if request.param == "dangling":
+            (build / "latest").symlink_to("20260701T083059000000Z-abcdef")
+
+    return spoil
+
+
+def test_without_the_link_the_last_complete_build_is_kept_whole(
+    tmp_path, without_latest
+):
+    old, last = finished(tmp_path, 1), finished(tmp_path, 2)
+    dead = tmp_path / folders.new_run_id(NOW + dt.timedelta(seconds=5))
+    dead.mkdir()
+    without_latest(tmp_path)
+    assert folders.latest(tmp_path).name == last
+    folders.prepare(tmp_path, "new")
+    assert folders.mend(tmp_path).name == last
+    assert (tmp_path / "latest").readlink().name == last
+    assert (tmp_path / last / "station.duckdb").is_file()
+    assert (tmp_path / "history" / old / "run.json").is_file()
+    assert not dead.exists()
+    assert folders.mend(tmp_path) is None  # nothing is amiss any more
+
+
+def test_where_the_last_build_itself_is_gone_the_history_is_compared_with(
+    tmp_path, without_latest
+):
+    runs = [finished(tmp_path, second) for second in range(2)]
+    for run_id in runs:
+        folders.retire(tmp_path, tmp_path / run_id)
+    without_latest(tmp_path)
+    folders.prepare(tmp_path, "new")
+    assert folders.mend(tmp_path) is None
+    assert folders.latest(tmp_path) is None
+    assert folders.before(tmp_path).name == runs[1]
+
+
+def test_a_first_build_has_nothing_before_it(tmp_path):
+    folders.prepare(tmp_path, "new")
+    assert folders.mend(tmp_path) is None
+    assert folders.before(tmp_path) is None
+    assert not (tmp_path / "latest").is_symlink()
 
 
 def test_other_folders_are_left_alone(tmp_path):
@@ -108,6 +166,16 @@ def test_the_history_keeps_the_most_recent(tmp_path):
     folders.prune(tmp_path, 2)
     left = sorted(path.name for path in (tmp_path / "history").iterdir())
     assert left == runs[2:]
+
+
+def test_what_else_lies_in_the_history_takes_no_build_s_place(tmp_path):
+    runs = [finished(tmp_path, second) for second in range(2)]
+    for run_id in runs:
+        folders.retire(tmp_path, tmp_path / run_id)
+    (tmp_path / "history" / "notes").mkdir()
+    folders.prune(tmp_path, 2)
+    left = sorted(path.name for path in (tmp_path / "history").iterdir())
+    assert left == [*runs, "notes"]
 
 
 def test_the_fingerprint_sees_a_changed_record_and_no_lock_file(station):

@@ -13,12 +13,16 @@ import argparse
 import time
 
 import numpy as np
-from queen_outcomes.audit.baseline import Baseline, Limits, baseline
-from queen_outcomes.audit.batch_figures import batch_rows
-from queen_outcomes.audit.cases import Cases
-from queen_outcomes.audit.figures import operator_rows
-from queen_outcomes.audit.series_rows import series_rows
+from queen_outcomes.audit.batches import batch_rows
+from queen_outcomes.audit.operators import operator_rows
+from queen_outcomes.audit.running_series import (
+    Baseline,
+    SeriesLimits,
+    baseline,
+    series_rows,
+)
 from queen_outcomes.facts.settings import Plan
+from queen_outcomes.models.closed import ClosedCourses
 from queen_outcomes.models.risks import RiskModel
 from scipy.special import expit
 
@@ -26,7 +30,7 @@ DEVIATIONS = {"graft_batch": 0.35, "semen_batch": 0.25}
 GRAFT, LOAD = 30, 10
 
 
-def made(courses: int, operators: int) -> Cases:
+def made(courses: int, operators: int) -> ClosedCourses:
     """Make courses of one season, their batches shared by a few operators each."""
     rng = np.random.default_rng(1)
     number = np.arange(courses)
@@ -35,17 +39,22 @@ def made(courses: int, operators: int) -> Cases:
     risk = expit(rng.normal(-1.7, 0.6, courses))
     day = np.datetime64("2026-04-20") + (number * 90 // courses).astype(int)
     stamp = np.char.add(day.astype(str), "T10:00:00")
-    return Cases(
-        course_id=np.char.zfill(number.astype(str), 9),
-        operator=np.char.add("op", hands.astype(str)),
-        season=np.full(courses, "2026"),
-        graft_batch=np.char.add("g", graft.astype(str)),
-        semen_batch=np.char.add("s", load.astype(str)),
-        inseminated_at=stamp,
+    values = {
+        "course_id": np.char.zfill(number.astype(str), 9),
+        "operator": np.char.add("op", hands.astype(str)),
+        "year": np.full(courses, "2026"),
+        "graft_batch": np.char.add("g", graft.astype(str)),
+        "semen_batch": np.char.add("s", load.astype(str)),
+        "operator_case": number.astype(float),
+    }
+    return ClosedCourses(
+        question=("laying", 21),
+        values=values,
+        state=np.where(rng.random(courses) < risk, "no", "yes"),
+        laid=np.zeros(courses, bool),
         d0=day,
         known_on=day + 28,
-        operator_case=number.astype(float),
-        failed=(rng.random(courses) < risk).astype(float),
+        inseminated_at=stamp,
         risk=risk,
     )
 
@@ -70,7 +79,7 @@ def main() -> None:
     unit = timed(cases.by_operator)
     every = list(cases.by_operator().items())
     owned = every[: given.calibrate]
-    fixed = Limits(2_500, 4.5, 4.5, 0.5, 300.0)
+    fixed = SeriesLimits(2_500, 4.5, 4.5, 0.5, 300.0)
 
     def series() -> None:
         for name, rows in every:

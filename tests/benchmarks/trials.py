@@ -21,8 +21,12 @@ import numpy as np
 sys.path.append(str(Path(__file__).resolve().parents[1] / "support"))
 
 from powers import margin_power
-from queen_outcomes.doses.differences import Pair, stratified, unadjusted
-from queen_outcomes.doses.verdict import Trial, verdict
+from queen_outcomes.doses.differences import (
+    ArmPair,
+    stratified,
+    unadjusted,
+    verdict,
+)
 from queen_outcomes.stats.shares.planning import few_batches_factor, within_batch_effect
 from scipy.special import expit, logit
 from scipy.stats import norm
@@ -58,7 +62,7 @@ def centre(share: float, sd: float) -> float:
     return middle
 
 
-def make(truth: Made, rng: np.random.Generator) -> Pair:
+def make(truth: Made, rng: np.random.Generator) -> ArmPair:
     """Draw one trial: blocks of four within batches, two queens an arm in each."""
     batch = np.repeat(np.arange(truth.batches), truth.each)
     block = np.arange(len(batch)) // 4
@@ -70,7 +74,7 @@ def make(truth: Made, rng: np.random.Generator) -> Pair:
     )
     success = (rng.random(len(batch)) < expit(level + luck)).astype(float)
     names = batch.astype(str), block.astype(str)
-    return Pair(success, first, *names, 0.95, truth.margin)
+    return ArmPair(success, first, *names, 0.95, truth.margin)
 
 
 def icc(truth: Made) -> float:
@@ -103,11 +107,10 @@ def run(truth: Made, trials: int, seed: int) -> dict[str, Counted]:
     rng = np.random.default_rng(seed)
     found = {"stratified": [], "unadjusted": []}
     true = truth.arm - truth.reference
-    done = Trial(2 * truth.an_arm)
     for _ in range(trials):
         pair = make(truth, rng)
         for one in (stratified(pair, by_lot=True), unadjusted(pair)):
-            word = verdict(one.low, one.high, truth.margin, done).word
+            word = verdict(one.low, one.high, truth.margin, 2 * truth.an_arm).word
             found[one.method].append(
                 (
                     word in ("better", "not_worse", "not_worse_though_lower"),

@@ -48,9 +48,9 @@ def test_an_unknown_label_is_searched_for(base, visit):
 
 FILTERS = {
     "open": "SELECT count(DISTINCT course_id) FROM outcomes WHERE NOT closed",
-    "established": "SELECT count(*) FROM outcomes WHERE outcome = 'established' "
+    "established by day 60": "SELECT count(*) FROM outcomes WHERE outcome = 'established' "
     "AND state = 'yes'",
-    "not_laying": "SELECT count(*) FROM outcomes WHERE outcome = 'laying' "
+    "not laying by day 21": "SELECT count(*) FROM outcomes WHERE outcome = 'laying' "
     "AND state = 'no'",
     "ended": "SELECT count(*) FROM ends",
     "undecided": "SELECT count(DISTINCT course_id) FROM outcomes WHERE closed "
@@ -63,7 +63,7 @@ def test_a_filter_counts_what_the_tables_count(base, visit, built, kept):
     store, _, _ = built
     ((count,),) = store.rows(FILTERS[kept])
     page = visit(f"{base}/queens.html")
-    option = page.locator(f"#state option[value={kept}]").text_content()
+    option = page.locator(f"#state option[value='{kept}']").text_content()
     assert option.endswith(f"({count:,})")
     page.select_option("#state", kept)
     assert page.evaluate(COUNT_OF).startswith(f"{count:,} of ")

@@ -18,6 +18,7 @@ def exported(store, dest, form="csv"):
     return json.loads((dest / "datapackage.json").read_text(encoding="utf-8"))
 
 
+@pytest.mark.slow
 def test_one_and_two_threads_give_the_same_bytes(tmp_path, full_store):
     hashes = []
     for threads in (1, 2):

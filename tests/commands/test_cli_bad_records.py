@@ -59,6 +59,7 @@ def test_unusable_records_are_refused_in_words(command, records, name):
     assert not (records.parent / "build" / "latest").exists()
 
 
+@pytest.mark.slow
 def test_a_refused_build_leaves_the_one_before_as_it_was(command, records):
     assert command("build", records.parent).code == 0
     latest = records.parent / "build" / "latest"
@@ -68,6 +69,7 @@ def test_a_refused_build_leaves_the_one_before_as_it_was(command, records):
     assert (latest / "run.json").read_bytes() == before
 
 
+@pytest.mark.slow
 def test_headings_alone_make_a_build_that_says_there_is_nothing_yet(command, records):
     for path in records.iterdir():
         path.write_text(path.read_text(encoding="utf-8").splitlines()[0] + "\n")
@@ -76,6 +78,7 @@ def test_headings_alone_make_a_build_that_says_there_is_nothing_yet(command, rec
     assert "No queen has been inseminated" in page.read_text(encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_the_same_file_twice_counts_once_and_is_told(command, records):
     (records / "checks_copy.csv").write_text(CHECKS, encoding="utf-8")
     ran = command("build", records.parent)
@@ -86,16 +89,19 @@ def test_the_same_file_twice_counts_once_and_is_told(command, records):
     assert command("check", records.parent).code == 0
 
 
+@pytest.mark.slow
 def test_a_sheet_of_two_hundred_columns_is_read(command, records):
     (records / "checks.csv").unlink()
     wide(records / "checks.xlsx")
-    ran = command("build", records.parent)
+    ran = command("build", records.parent, "--until", "derive")
     assert ran.code == 0, ran.err
 
 
+@pytest.mark.slow
 def test_a_quarantined_row_makes_check_and_strict_builds_end_with_one(command, records):
     with (records / "checks.csv").open("a", encoding="utf-8") as file:
         file.write("Q1,someday,yes\n")
     assert command("check", records.parent).code == 1
-    assert command("build", records.parent).code == 0
-    assert command("build", records.parent, "--strict").code == 1
+    build = ("build", records.parent, "--until", "check")
+    assert command(*build).code == 0
+    assert command(*build, "--strict").code == 1

@@ -5,7 +5,13 @@ from __future__ import annotations
 import click
 import pytest
 from queen_outcomes import __version__
-from queen_outcomes.base.errors import LedgerError, LockError, RecordsError, UsageError
+from queen_outcomes.base.errors import (
+    LedgerError,
+    LockError,
+    NoModelError,
+    RecordsError,
+    UsageError,
+)
 from queen_outcomes.build import steps as weekly
 from queen_outcomes.commands import cli, failures
 
@@ -47,6 +53,7 @@ def test_a_folder_without_settings_is_refused(command, tmp_path):
         (click.UsageError("x"), 2),
         (PermissionError(13, "denied", "a.csv"), 2),
         (RecordsError("x"), 3),
+        (NoModelError("x"), 4),
         (LedgerError("x"), 70),
         (ZeroDivisionError("x"), 70),
         (KeyboardInterrupt(), 130),

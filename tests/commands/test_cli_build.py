@@ -89,6 +89,51 @@ def test_a_failed_build_leaves_latest_as_it_was(command, built, monkeypatch):
     assert hashes(built) == before
 
 
+@pytest.mark.parametrize("link", ["lost", "dangling"])
+def test_a_failed_build_without_the_link_destroys_nothing(
+    command, built, monkeypatch, link
+):
+    last, before = folders.latest(built / "build").name, hashes(built)
+    (built / "build" / "latest").unlink()
+    if link == "dangling":
+        (built / "build" / "latest").symlink_to("20200101T000000000000Z-abcdef")
+
+    def fail(_):
+        raise OSError(28, "No space left on device")
+
+    steps = (*weekly.STEPS[:-1], weekly.Step("draw", fail))
+    monkeypatch.setattr(weekly, "STEPS", steps)
+    ran = command("build", built)
+    assert ran.code == 2
+    assert f"now leads to {last}" in ran.err
+    assert hashes(built) == before
+    assert (built / "build" / "latest" / "station.duckdb").is_file()
+
+
+@pytest.mark.parametrize("link", ["lost", "dangling"])
+def test_without_the_link_the_build_before_is_found_and_said(
+    command, built, small_steps, outcome, link
+):
+    last = folders.latest(built / "build").name
+    (built / "build" / "latest").unlink()
+    if link == "dangling":
+        (built / "build" / "latest").symlink_to("20200101T000000000000Z-abcdef")
+    small_steps["outcomes"] = [outcome(state="no", settled_by=["checks.csv:9"])]
+    ran = command("build", built)
+    assert ran.code == 0
+    assert f"now leads to {last}" in ran.err
+    kept = built / "build" / "history" / last
+    assert sorted(path.name for path in kept.iterdir()) == ["run.json", "tables"]
+    steps = folders.read_run(built / "build" / "latest")["steps"]
+    assert [step["rows"] for step in steps if step["step"] == "changes"] == [1]
+    assert "leads to" not in command("build", built).err
+
+
+def test_without_the_link_the_last_build_can_still_be_read(command, built):
+    (built / "build" / "latest").unlink()
+    assert "as of 2026-07-01" in command("due", built).err
+
+
 def test_until_leaves_the_store_and_does_not_switch(command, built):
     before = folders.latest(built / "build")
     ran = command("build", built, "--until", "tables")

@@ -6,8 +6,7 @@ import csv
 import json
 
 import pytest
-from demo_station import run
-from trial_station import write_station
+from demo_station import build_trial_station, run
 
 pytestmark = pytest.mark.slow
 
@@ -16,11 +15,8 @@ AIM = ("--difference", "0.25", "--seed", "2026")
 
 
 @pytest.fixture(scope="module")
-def finished(tmp_path_factory):
-    place = write_station(tmp_path_factory.mktemp("plan") / "station")
-    built = run("build", place, "--quiet")
-    assert built.returncode == 0, built.stderr
-    return place
+def finished(shared):
+    return shared.folder("trial_station", build_trial_station)
 
 
 @pytest.fixture

@@ -34,6 +34,7 @@ def test_a_folder_with_files_is_refused_untouched(command, tmp_path, name):
     assert [path.name for path in tmp_path.iterdir()] == ["diary.txt"]
 
 
+@pytest.mark.slow
 def test_the_blank_workbook_s_own_words_are_no_unread_table(command, tmp_path):
     place = tmp_path / "mine"
     assert command("new", place).code == 0

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from queen_outcomes.dashboard import chart_scripts
+from queen_outcomes.dashboard.charts import scripts as chart_scripts
 
 
 def scripts(earlier=None) -> str:
@@ -16,6 +16,7 @@ def made() -> str:
     return scripts()
 
 
+@pytest.mark.slow
 def test_scripts_are_taken_over_only_when_of_the_same_making(made, tmp_path):
     earlier = tmp_path / "chart-scripts.js"
     earlier.write_text(made + "// kept\n", encoding="utf-8")
@@ -25,6 +26,7 @@ def test_scripts_are_taken_over_only_when_of_the_same_making(made, tmp_path):
     assert scripts(tmp_path / "absent.js") == made
 
 
+@pytest.mark.slow
 def test_a_process_that_fails_is_made_up_for(made, monkeypatch):
     monkeypatch.setattr(chart_scripts, "MAKING", "raise SystemExit(1)")
     assert scripts() == made

@@ -9,9 +9,9 @@ import altair as alt
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from queen_outcomes.dashboard import cells, findings, theme, this_week
-from queen_outcomes.dashboard.charts import cohorts, funnel
-from queen_outcomes.dashboard.charts.onset import onset_chart
+from queen_outcomes.dashboard import figures, this_week
+from queen_outcomes.dashboard.charts import adjusted, funnel, theme
+from queen_outcomes.dashboard.onset import onset_chart
 from queen_outcomes.facts.settings import Settings
 
 MONDAY = dt.date(2026, 5, 4)
@@ -57,7 +57,7 @@ def units(spec):
 
 def test_weeks_of_a_season_follow_each_other_and_a_winter_is_cut():
     weeks = [MONDAY, MONDAY + 2 * WEEK, MONDAY + 40 * WEEK]
-    assert cohorts.on_axis(weeks) == [
+    assert this_week.on_axis(weeks) == [
         MONDAY,
         MONDAY + WEEK,
         MONDAY + 2 * WEEK,
@@ -69,19 +69,19 @@ def test_weeks_of_a_season_follow_each_other_and_a_winter_is_cut():
 @given(st.sets(st.integers(min_value=0, max_value=120), max_size=30))
 def test_every_week_is_on_the_axis_once_and_in_order(places):
     weeks = [MONDAY + WEEK * place for place in places]
-    drawn = [week for week in cohorts.on_axis(weeks) if week is not None]
+    drawn = [week for week in this_week.on_axis(weeks) if week is not None]
     assert drawn == sorted(set(drawn))
     assert set(weeks) <= set(drawn)
-    assert len(drawn) <= len(weeks) * (1 + cohorts.LONGEST_GAP)
+    assert len(drawn) <= len(weeks) * (1 + this_week.LONGEST_GAP)
 
 
 def test_weeks_can_be_drawn_across_and_a_kind_shown_alone():
     rows = [row(MONDAY), row(MONDAY + WEEK, closed=False)]
-    spec = theme.dressed(cohorts.cohort_chart(rows, question="x", season_rate=0.6))
+    spec = theme.dressed(this_week.cohort_chart(rows, question="x", season_rate=0.6))
     assert {param["name"] for param in spec["params"]} == {"weeks", "series"}
     assert spec["usermeta"]["series"] == {
         "field": "kind",
-        "levels": list(cohorts.KINDS),
+        "levels": list(this_week.COHORT_KINDS),
     }
     names = {unit.get("name") for unit in units(spec)}
     assert all(set(param["views"]) <= names for param in spec["params"])
@@ -117,10 +117,10 @@ def test_unchecked_charts_are_the_same_charts():
     rows = [row(MONDAY), row(MONDAY + WEEK, closed=False)]
     made = []
     for _ in range(2):
-        chart = cohorts.cohort_chart(rows, question="x", season_rate=0.6)
+        chart = this_week.cohort_chart(rows, question="x", season_rate=0.6)
         made.append(json.dumps(theme.dressed(chart), sort_keys=True))
     with theme.unchecked():
-        chart = cohorts.cohort_chart(rows, question="x", season_rate=0.6)
+        chart = this_week.cohort_chart(rows, question="x", season_rate=0.6)
         made.append(json.dumps(theme.dressed(chart), sort_keys=True))
     assert len(set(made)) == 1
 
@@ -128,7 +128,7 @@ def test_unchecked_charts_are_the_same_charts():
 def test_a_chart_keeps_the_grammars_schema():
     rows = [row(MONDAY), row(MONDAY + 30 * WEEK, closed=False)]
     for chart in (
-        cohorts.cohort_chart(rows, question="x", season_rate=None),
+        this_week.cohort_chart(rows, question="x", season_rate=None),
         onset_chart([*curve("a"), *curve("b")], window=21, by="x"),
     ):
         alt.LayerChart.from_dict(json.loads(json.dumps(theme.dressed(chart))))
@@ -147,11 +147,11 @@ def test_a_chart_keeps_the_grammars_schema():
     ],
 )
 def test_a_p_has_the_places_it_carries(p, said):
-    assert cells.p_value(p) == said
+    assert figures.p_value(p) == said
 
 
 def test_a_name_stands_behind_an_address_whatever_it_holds():
-    assert cells.fragment("Q1/2 #&é") == "Q1%2F2%20%23%26%C3%A9"
+    assert figures.fragment("Q1/2 #&é") == "Q1%2F2%20%23%26%C3%A9"
 
 
 def points(*shares):
@@ -170,7 +170,7 @@ def points(*shares):
     ],
 )
 def test_a_curve_is_told_by_its_ends_and_its_turn(shares, said):
-    assert findings.curve("dose", points(*shares)) == said
+    assert adjusted.curve_said("dose", points(*shares)) == said
 
 
 def difference(name, low, high):
@@ -179,14 +179,14 @@ def difference(name, low, high):
 
 def test_differences_are_told_by_how_many_are_clear():
     unclear = difference("a", -1, 1), difference("b", None, None)
-    assert findings.differences([*unclear]) == (
+    assert adjusted.differences_said([*unclear]) == (
         "The limits of all 2 differences include zero"
     )
-    assert findings.differences([*unclear, difference("c", 0.1, 0.2)]) == (
+    assert adjusted.differences_said([*unclear, difference("c", 0.1, 0.2)]) == (
         "1 of 3 differences has limits on one side of zero: c"
     )
     clear = [difference(name, -2, -1) for name in "cdef"]
-    assert findings.differences([*unclear, *clear]) == (
+    assert adjusted.differences_said([*unclear, *clear]) == (
         "4 of 6 differences have limits on one side of zero"
     )
 

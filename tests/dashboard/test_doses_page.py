@@ -6,10 +6,11 @@ import re
 
 import pytest
 from armed import AS_OF, asking, compared, queens
-from queen_outcomes.dashboard import dose_section
 from queen_outcomes.dashboard import doses as page
-from queen_outcomes.dashboard.site import _common, _environment
+from queen_outcomes.dashboard.site import _common, rendered
 from queen_outcomes.facts.dose_words import difference_said, needed_said, points
+
+pytestmark = pytest.mark.slow
 
 TWO = {"one": 0.8, "two": 0.8}
 
@@ -18,12 +19,8 @@ def drawn(made, settings=None):
     """Give the page's text, and what it was drawn from."""
     settings = settings or asking()
     shown = page.show(compared(made, settings), settings, AS_OF)
-    text = (
-        _environment()
-        .get_template("doses.html")
-        .render(**_common(settings, AS_OF), here="doses.html", title="Doses", **shown)
-    )
-    return text, shown
+    common = {**_common(settings, AS_OF), "here": "doses.html", "title": "Doses"}
+    return rendered("doses", {**common, **shown}), shown
 
 
 def without_protocol(made):
@@ -147,12 +144,12 @@ def test_what_all_costs_stand_on_is_said_once():
         {"arm": arm, "assumptions": f"0.65 uL a drone handled; over {n} batches; plain"}
         for arm, n in (("a", 9), ("b", 12), ("c", 12))
     ]
-    assert dose_section.assumptions(costs) == [
+    assert page.assumptions(costs) == [
         "0.65 uL a drone handled; plain",
         "a: over 9 batches",
         "b, c: over 12 batches",
     ]
-    assert dose_section.assumptions(costs[1:]) == [
+    assert page.assumptions(costs[1:]) == [
         "0.65 uL a drone handled; over 12 batches; plain"
     ]
-    assert dose_section.assumptions([]) == []
+    assert page.assumptions([]) == []

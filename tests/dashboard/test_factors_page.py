@@ -2,8 +2,11 @@
 
 import datetime as dt
 
+import pytest
 from modelled import LAYING, modelled, queens
 from queen_outcomes.dashboard import factors
+
+pytestmark = pytest.mark.slow
 
 FIT = {"method": "glmm", "message": "", "brier": 0.14, "brier_base": 0.13, "auc": 0.52}
 

@@ -1,7 +1,7 @@
 """What the methods page says of the figures that simulated stations show to be off."""
 
 import pytest
-from queen_outcomes.dashboard import how_sure
+from queen_outcomes.dashboard import methods
 
 
 def row(**given):
@@ -11,27 +11,27 @@ def row(**given):
 
 @pytest.mark.parametrize("share", ["0.936", "0.95", "0.9645"])
 def test_what_is_near_is_no_exception(share):
-    assert how_sure.exception(row(share=share)) == ""
+    assert methods.exception(row(share=share)) == ""
 
 
 def test_a_plain_rate_is_explained_elsewhere():
-    assert how_sure.exception(row(what="rate, limits by batch", share="0.3")) == ""
+    assert methods.exception(row(what="rate, limits by batch", share="0.3")) == ""
 
 
 def test_an_exception_has_its_figures_and_its_reason():
     late = row(question="superseded 365", share="0.874", bias="0.0231")
-    assert how_sure.exception(late).startswith(
+    assert methods.exception(late).startswith(
         "estimate: superseded by day 365: 87.4 % in place of 95 %, +2.3 points off on average; "
         "an end is also written down without a look"
     )
     test = row(
         what="test of a term without effect", nominal="0.05", share="0.07", bias=""
     )
-    assert "7.0 % in place of 5 %; a semen batch" in how_sure.exception(test)
-    assert how_sure.exception(row(share="0.8")).endswith("the reason is not known")
+    assert "7.0 % in place of 5 %; a semen batch" in methods.exception(test)
+    assert methods.exception(row(share="0.8")).endswith("the reason is not known")
 
 
 def test_every_exception_of_the_kept_table_has_a_reason():
-    shown = how_sure.how_sure()
+    shown = methods.how_sure()
     assert shown["recovery"]
     assert not [said for said in shown["exceptions"] if "not known" in said]

@@ -4,10 +4,12 @@ import datetime as dt
 
 import pytest
 from onset_records import SETTINGS, queens, station
-from queen_outcomes.dashboard import onset, onset_model, site
+from queen_outcomes.dashboard import onset, site
 from queen_outcomes.models.results import fit_models
 from queen_outcomes.outcomes.curves import draw_curves
-from queen_outcomes.outcomes.rates import count_rates
+from queen_outcomes.outcomes.derive import count_rates
+
+pytestmark = pytest.mark.slow
 
 DAY = dt.date(2026, 10, 1)
 
@@ -23,9 +25,9 @@ def built(made):
 def page_of(store):
     """Give what the page is handed, and its text."""
     page = onset.show(store, SETTINGS, DAY)
-    template = site._environment().get_template("onset.html")
     common = {"station": "S", "as_of": DAY, "version": "0", "menu": [], "min_shown": 10}
-    return page, template.render(**common, here="onset.html", title="Onset", **page)
+    shown = {**common, "here": "onset.html", "title": "Onset", **page}
+    return page, site.rendered("onset", shown)
 
 
 @pytest.fixture(scope="module")
@@ -95,12 +97,12 @@ def test_without_a_model_the_reason_stands_there():
 )
 def test_a_shift_in_words(numbers, said):
     names = ("difference", "difference_low", "difference_high")
-    assert onset_model.shift_in_words(dict(zip(names, numbers, strict=True))) == said
+    assert onset.shift_in_words(dict(zip(names, numbers, strict=True))) == said
 
 
 def test_no_clear_difference_is_said_too():
     row = {"difference": 0.5, "low": -1.0, "high": 2.0}
-    assert onset_model.days_in_words([row]) == [
+    assert onset.days_in_words([row]) == [
         "The limits of every difference in days include zero."
     ]
-    assert onset_model.days_in_words([]) == ["No difference in days can be given."]
+    assert onset.days_in_words([]) == ["No difference in days can be given."]

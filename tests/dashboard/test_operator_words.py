@@ -7,16 +7,13 @@ import datetime as dt
 import pytest
 from modelled import LAYING
 from queen_outcomes.audit import sheet
-from queen_outcomes.dashboard import (
-    operator_figures,
-    operator_learning,
-    operator_process,
-    operator_series,
-    operator_signals,
-    operators,
-)
-from queen_outcomes.dashboard import (
-    operator_overlap as operator_apart,
+from queen_outcomes.dashboard.operators import (
+    batches,
+    learning,
+    page,
+    process,
+    rates,
+    series,
 )
 
 COURSES = {"closed": 60, "decided": 50, "failures": 10, "unknown_risk": 0, "unnamed": 0}
@@ -25,7 +22,7 @@ ROW = {"operator": "A", "shown": True, "flag": ""}
 
 def test_courses_of_unknown_risk_are_said_before_anything_else():
     def cautions(unknown):
-        return operators.cautions({**COURSES, "unknown_risk": unknown}, [ROW, ROW])
+        return page.cautions({**COURSES, "unknown_risk": unknown}, [ROW, ROW])
 
     assert cautions(1) == []
     assert cautions(5)[0].startswith("For 5 of 50 decided courses a factor")
@@ -33,13 +30,13 @@ def test_courses_of_unknown_risk_are_said_before_anything_else():
 
 
 def test_courses_without_a_named_hand_are_said():
-    (said,) = operators.cautions({**COURSES, "unnamed": 12}, [ROW, ROW])
+    (said,) = page.cautions({**COURSES, "unnamed": 12}, [ROW, ROW])
     assert said.startswith("For 12 of 50 decided courses no operator is recorded")
 
 
 def test_nothing_can_be_shown_for_a_reason():
     def why(courses, rows):
-        return operators.cannot_be_shown(courses, rows, LAYING)
+        return page.cannot_be_shown(courses, rows, LAYING)
 
     assert why(COURSES, [ROW]) == ""
     assert why({**COURSES, "closed": 0}, []).startswith("No window has closed yet")
@@ -58,18 +55,14 @@ def test_nothing_can_be_shown_for_a_reason():
 )
 def test_ranks_in_words(ranks, said):
     rows = [{"rank_low": low, "rank_high": high} for low, high in ranks]
-    assert operator_figures.ranks_said(rows).startswith(said)
+    assert rates.ranks_said(rows).startswith(said)
 
 
 def test_who_is_flagged_in_words():
     rows = [ROW, {**ROW, "operator": "B", "flag": "more"}, {**ROW, "operator": "C"}]
-    assert operator_figures.finding(rows) == (
-        "1 of 3 operators is flagged: B (more failures)"
-    )
-    assert operator_figures.finding([ROW, ROW]) == "None of 2 operators is flagged"
-    assert (
-        operator_figures.finding([{**ROW, "shown": False}]) == "Operators: counts only"
-    )
+    assert rates.finding(rows) == ("1 of 3 operators is flagged: B (more failures)")
+    assert rates.finding([ROW, ROW]) == "None of 2 operators is flagged"
+    assert rates.finding([{**ROW, "shown": False}]) == "Operators: counts only"
 
 
 PART = {
@@ -94,7 +87,7 @@ PART = {
 )
 def test_where_an_excess_lies_alone(total, alone, said):
     row = {"operator": "A", "failures": 30 + total, "expected": 30.0}
-    found = operator_apart.alone_said(row, [{**PART, "alone": alone}])
+    found = batches.alone_said(row, [{**PART, "alone": alone}])
     assert [one.startswith(start) for one, start in zip(found, said, strict=True)] == [
         True
     ] * len(said)
@@ -110,10 +103,10 @@ LIMITS = {
 
 
 def test_what_a_series_can_see_in_words():
-    clear = operator_signals.detection_said(LIMITS)
+    clear = series.detection_said(LIMITS)
     assert clear.endswith("a chance of 90 %, half the time within 60 courses.")
     missed = {**LIMITS, "detection": 0.3, "median_courses": None}
-    assert operator_signals.detection_said(missed).endswith(
+    assert series.detection_said(missed).endswith(
         "with a chance of 30 %. A doubling is often missed."
     )
 
@@ -135,24 +128,24 @@ def test_a_signal_names_the_batches_that_hold_a_third_of_it():
     place = {key: SIGNAL[key] for key in ("operator", "series", "case")}
     large = {**PART, **place}
     small = {**large, "kind": "semen_batch", "batch": "s1", "failures": 5}
-    said = operator_signals.signal_said(SIGNAL, [large, small])
+    said = series.signal_said(SIGNAL, [large, small])
     assert "signal at course 30 of 2026-05-20, known on 2026-06-17" in said
     assert "Graft batch g1 holds 7.0 of these 8.0" in said
     assert "s1" not in said
-    elsewhere = operator_signals.signal_said({**SIGNAL, "case": 31}, [large])
+    elsewhere = series.signal_said({**SIGNAL, "case": 31}, [large])
     assert "g1" not in elsewhere
 
 
 def test_fewer_failures_need_no_batch():
     better = {**SIGNAL, "direction": "better", "failures": 0}
-    said = operator_signals.signal_said(better, [{**PART, **SIGNAL}])
+    said = series.signal_said(better, [{**PART, **SIGNAL}])
     assert said.startswith("Fewer failures than the station leads to expect")
     assert "g1" not in said
 
 
 def test_two_series_at_one_course_are_said_once():
     both = [SIGNAL, {**SIGNAL, "series": "drift"}, {**SIGNAL, "case": 60}]
-    said = operator_signals.signals_said(both, [])
+    said = series.signals_said(both, [])
     assert len(said) == 2
     assert said[0].endswith("signals at the same course.")
 
@@ -163,13 +156,13 @@ def test_a_long_series_keeps_its_peaks_signals_and_ends():
         for at in range(1, 2001)
     ]
     points[700]["signal"] = "more"
-    kept = operator_series.thinned(points, 300)
+    kept = series.thinned(points, 300)
     assert len(kept) <= 303
     assert {1, 701, 2000} <= {row["case"] for row in kept}
     assert max(row["worse"] for row in kept) == 36.0
     assert min(row["better"] for row in kept) == -52.0
     assert [row["case"] for row in kept] == sorted(row["case"] for row in kept)
-    assert operator_series.thinned(points[:300], 300) == points[:300]
+    assert series.thinned(points[:300], 300) == points[:300]
 
 
 CURVE = {
@@ -198,7 +191,7 @@ CURVE = {
     ],
 )
 def test_a_learning_curve_in_words(changed, end):
-    said = operator_learning.learning_said({**CURVE, **changed})
+    said = learning.learning_said({**CURVE, **changed})
     assert said.startswith("A's records begin at case 26.")
     assert said.endswith(end)
     if "message" not in changed:
@@ -218,14 +211,14 @@ def test_checkers_in_words():
         }
         for a, b, k in (("A", "B", 0.5), ("A", "C", 0.9))
     )
-    said = operator_process.any_two_said(any_two, [high, low])
+    said = process.any_two_said(any_two, [high, low])
     assert said.startswith("40 pairs of looks, 90 % the same; kappa 0.80")
     assert "from 0.50 (A and B; 0.10 to 1.00) to 0.90 (A and C" in said
     always = {**high, "kappa": 1.0, "low": None, "high": None}
-    assert "to 1.00 (A and C; always the same)" in operator_process.any_two_said(
+    assert "to 1.00 (A and C; always the same)" in process.any_two_said(
         any_two, [always, low]
     )
-    assert operator_process.any_two_said(any_two, []).endswith(
+    assert process.any_two_said(any_two, []).endswith(
         "No pair of checkers has enough looks of its own."
     )
 

@@ -9,6 +9,8 @@ import pytest
 from audited import audited, page_of, told
 from modelled import queens
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def usual():

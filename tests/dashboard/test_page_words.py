@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from queen_outcomes.dashboard import cells, findings, methods, theme, this_week
+from queen_outcomes.dashboard import figures, methods, this_week
+from queen_outcomes.dashboard.charts import adjusted, theme
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
 
@@ -63,13 +64,13 @@ def test_a_factor_s_own_capitals_stay():
         {"label": "22 h", "probability": 0.6},
         {"label": "49 h", "probability": 0.5},
     ]
-    said = findings.curve("time between CO2 exposures", rows)
+    said = adjusted.curve_said("time between CO2 exposures", rows)
     assert said == "Time between CO2 exposures: 60 % at 22 h; 50 % at 49 h"
 
 
 @pytest.mark.parametrize(("count", "told"), [(7, "7"), (12345, "12,345")])
 def test_counts_have_their_thousands_apart(count, told):
-    assert cells.thousands(count) == told
+    assert figures.thousands(count) == told
 
 
 def test_what_a_season_fixed_is_named_as_on_the_other_pages():

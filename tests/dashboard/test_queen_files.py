@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
+from dataclasses import replace
 from typing import Any
 
 import pytest
 import unpacked
 from hypothesis import HealthCheck, given, settings
-from queen_outcomes.dashboard import queen_files, queen_index, queens
+from queen_outcomes.base import resources
+from queen_outcomes.dashboard import queens
+from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.explain import explain
 from random_stations import some_day, stations
@@ -30,7 +34,7 @@ def listed(files: dict[str, str]) -> list[dict[str, Any]]:
     rows = len(unpacked.codes(columns.get("queen", "u")[1:]))
     read = {
         name: unpacked.numbers(columns.get(name), rows)
-        for name in ("queen", "d0", *queen_index.COUNTED, *queen_index.NAMED)
+        for name in ("queen", "d0", *queens.COUNTED, *queens.NAMED)
     }
     for name, values in given_list["lists"].items():
         read[name] = [None if p is None else values[p] for p in read[name]]
@@ -42,7 +46,7 @@ def listed(files: dict[str, str]) -> list[dict[str, Any]]:
         {
             **{name: read[name][row] for name in read},
             "states": {
-                asked: code and (queen_index.STATES[(code - 1) % 4], code <= 4)
+                asked: code and (queens.STATES[(code - 1) % 4], code <= 4)
                 for asked, code in zip(WINDOWS, (s[row] for s in states), strict=True)
                 if code
             },
@@ -73,7 +77,7 @@ def told(files: dict[str, str], queen: str) -> dict[str, list[dict[str, Any]]]:
         row["remark"] = word(row.get("remark"))
         line, source = divmod(row["place"], len(sources))
         row["source"] = f"{sources[source]}:{line}"
-        row["event"] = queen_files.EVENTS[row["event"]]
+        row["event"] = queens.EVENTS[row["event"]]
     for row in mine["answers"]:
         course, asked = divmod(row["asked"], len(WINDOWS))
         row["course"], row["asked"] = course + 1, WINDOWS[asked]
@@ -96,7 +100,7 @@ def assert_the_list_equals_the_tables(store, files):
     )
     for row, course in zip(rows, courses, strict=True):
         assert row["queen"] == course["queen_id"]
-        names = ("d0", *queen_index.COUNTED, *queen_index.NAMED)
+        names = ("d0", *queens.COUNTED, *queens.NAMED)
         assert {n: row[n] for n in names} == {n: course[n] for n in names}
         states = store.rows(
             "SELECT outcome, window_days, state, closed FROM outcomes "
@@ -116,7 +120,7 @@ def assert_a_queen_is_told_as_explain_tells_her(store, files, queen, as_of):
     read = {
         row["source"]: (row.get("laying_after"), row.get("laying_by"), row["remark"])
         for row in mine["records"]
-        if row["event"] not in queen_files.EVENTS[: queen_files.EVENTS.index("another")]
+        if row["event"] not in queens.EVENTS[: queens.EVENTS.index("another")]
     }
     assert read == {
         row["source"]: (row["laying_after"], row["laying_by"], row["remark"])
@@ -149,6 +153,7 @@ def _where_known(rows: list[dict[str, Any]], **values: Any) -> dict[str, Any]:
     return {name: value for name, value in values.items() if name in rows[0]}
 
 
+@pytest.mark.slow
 @settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(records=stations, as_of=some_day(20, 130))
 def test_the_page_is_given_what_the_tables_hold(records, as_of):
@@ -215,6 +220,7 @@ def a_station(**more):
     )
 
 
+@pytest.mark.slow
 def test_everything_about_a_queen_is_told():
     store = a_station()
     files = page(store)["files"]
@@ -240,6 +246,7 @@ def test_nothing_from_the_records_can_end_a_script():
         assert text.startswith("queens.take(")
 
 
+@pytest.mark.slow
 def test_the_order_of_the_rows_changes_no_byte():
     rows = {
         "inseminations": [insemination(n, queen_id=f"Q{n}") for n in range(30)],
@@ -258,9 +265,10 @@ def test_the_order_of_the_rows_changes_no_byte():
     assert pages[0] == pages[1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("a_file", [1, 3, 7])
 def test_queens_are_split_over_files(a_file, monkeypatch):
-    monkeypatch.setattr(queen_files, "QUEENS_A_FILE", a_file)
+    monkeypatch.setattr(queens, "QUEENS_A_FILE", a_file)
     store = a_station(
         inseminations=[insemination(n, queen_id=f"Q{n}") for n in range(5)],
         checks=[check(20, queen_id="Q4", eggs=True)],
@@ -290,3 +298,37 @@ def test_a_flat_sheet_tells_of_her_emergence_and_the_other_exposure():
         ("co2", day(-1), "CO2 exposure"),
         ("inseminated", day(0), "inseminated"),
     ]
+
+
+def test_an_outcome_of_the_registry_is_told_without_a_script_that_knows_it(monkeypatch):
+    new = replace(OUTCOMES["drone_layer"], name="dwindled", label="dwindled")
+    monkeypatch.setitem(OUTCOMES, "dwindled", new)
+    asked = queens._question("dwindled", 40)
+    assert asked == {
+        "outcome": "dwindled",
+        "days": 40,
+        "words": "dwindled",
+        "lane": True,
+    }
+    assert not queens._question("lost", 21)["lane"]  # told as her end
+    scripts = {
+        n: resources.read("reports", "static", n) for n in queens.STATIC if ".js" in n
+    }
+    assert len(scripts) == 5
+    for name, text in scripts.items():
+        as_code = "[\"'`]{0}[\"'`]|[.]{0}\\b"
+        known = [one for one in OUTCOMES if re.search(as_code.format(one), text)]
+        assert known == [], name
+
+
+def test_the_list_is_narrowed_in_the_registrys_words():
+    assert [choice["words"] for choice in queens._choices(WINDOWS)] == [
+        "established by day 60",
+        "not laying by day 21",
+    ]
+    assert queens._choices([("lost", 21)]) == []
+    assert queens._column([("lost", 21)]) == (None, "Established")
+    assert queens._column([("lost", 21), ("established", 60)]) == (
+        1,
+        "Established by day 60",
+    )

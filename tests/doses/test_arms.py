@@ -8,11 +8,18 @@ import numpy as np
 import pytest
 from armed import AS_OF, arms, asking, compared, contrasts, primary, queens
 from queen_outcomes.dashboard import doses as page
-from queen_outcomes.dashboard.dose_section import LEAST_OVERLAP
-from queen_outcomes.doses.arm_courses import is_mixed
-from queen_outcomes.doses.arm_labels import GIVEN, MEANT, PROTOCOL, label_arms
+from queen_outcomes.dashboard.doses import LEAST_OVERLAP
+from queen_outcomes.doses.arm_courses import (
+    GIVEN,
+    MEANT,
+    PROTOCOL,
+    is_mixed,
+    label_arms,
+)
 from queen_outcomes.facts import exports as contract
 from queen_outcomes.models.season_plan import SeasonPlan
+
+pytestmark = pytest.mark.slow
 
 TWO = {"one": 0.8, "two": 0.8}
 

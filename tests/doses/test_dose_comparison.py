@@ -7,7 +7,7 @@ import datetime as dt
 import numpy as np
 import pytest
 from armed import AS_OF, asking, compared, queens
-from armed_records import day
+from armed_records import day, rows
 from queen_outcomes.base.errors import NoModelError, UsageError
 from queen_outcomes.doses.arm_courses import (
     Answers,
@@ -16,13 +16,18 @@ from queen_outcomes.doses.arm_courses import (
     read_courses,
 )
 from queen_outcomes.doses.arm_model import arm_model
-from queen_outcomes.doses.compare_request import Wanted, comparison_of, read_names
+from queen_outcomes.doses.arm_rows import margins_needed
+from queen_outcomes.doses.compare_request import (
+    CompareRequest,
+    comparison_of,
+    read_names,
+)
+from queen_outcomes.doses.comparing import ArmQuestion, compare
+from queen_outcomes.doses.costs import drone_semen
+from queen_outcomes.doses.differences import find_overlap
 from queen_outcomes.doses.dose_curve import dose_for_rows, meant_by_arm, within_records
-from queen_outcomes.doses.drone_semen import drone_semen
-from queen_outcomes.doses.margin_sizes import margins_needed
-from queen_outcomes.doses.overlap import find_overlap
-from queen_outcomes.facts.settings import Models, Settings
-from queen_outcomes.outcomes.asked_question import asked_question
+from queen_outcomes.facts.outcomes import OUTCOMES
+from queen_outcomes.facts.settings import Models, Settings, asked_question
 from station_tables import derived
 
 QUESTION = ("laying", 21)
@@ -178,8 +183,8 @@ def test_a_curve_is_read_only_between_courses():
         for d, k, p in zip(doses, near, (0.3, 0.5, 0.7, 0.8, 0.85), strict=True)
     ]
     assert [r["dose_ul"] for r in within_records(curve, 10)] == [8.0, 10.0]
-    yes = Answers(np.array(["yes"] * 3 + ["no"]), np.ones(4, bool))
-    own, usual = dose_for_rows(curve, yes, QUESTION, 10)
+    yes = Answers(QUESTION, np.array(["yes"] * 3 + ["no"]))
+    own, usual = dose_for_rows(curve, yes, 10)
     assert own["success"] == 0.75
     assert 8 < own["dose_ul"] < 10
     assert usual["success"] == 0.8
@@ -227,7 +232,7 @@ def comparison(trial, *arms):
     return Comparison(trial, rows, names, names, "protocol", True, "", False)
 
 
-FOUND = (comparison("", "a", "b", "12, then 4"), comparison("T1", "a", "c"))
+FOUND = (comparison(None, "a", "b", "12, then 4"), comparison("T1", "a", "c"))
 
 
 def test_names_may_be_given_one_by_one_or_with_commas():
@@ -237,22 +242,24 @@ def test_names_may_be_given_one_by_one_or_with_commas():
 
 
 def test_the_comparison_is_the_one_that_holds_the_arms():
-    assert comparison_of(Wanted(), FOUND).trial == ""
-    assert comparison_of(Wanted(arms=("a,c",)), FOUND).trial == "T1"
-    assert comparison_of(Wanted(arms=("a",), reference="b"), FOUND).commonest == [
+    assert comparison_of(CompareRequest(), FOUND).trial is None
+    assert comparison_of(CompareRequest(arms=("a,c",)), FOUND).trial == "T1"
+    assert comparison_of(
+        CompareRequest(arms=("a",), reference="b"), FOUND
+    ).commonest == [
         "a",
         "b",
     ]
-    assert comparison_of(Wanted(trial="T1"), FOUND).commonest == ["a", "c"]
+    assert comparison_of(CompareRequest(trial="T1"), FOUND).commonest == ["a", "c"]
 
 
 @pytest.mark.parametrize(
     ("wanted", "error", "said"),
     [
-        (Wanted(arms=("b,c",)), UsageError, "different trials"),
-        (Wanted(arms=("a,x",)), UsageError, "there is no such arm"),
-        (Wanted(trial="T2"), UsageError, "expected: one of T1"),
-        (Wanted(arms=("a",)), NoModelError, "one arm only"),
+        (CompareRequest(arms=("b,c",)), UsageError, "different trials"),
+        (CompareRequest(arms=("a,x",)), UsageError, "there is no such arm"),
+        (CompareRequest(trial="T2"), UsageError, "expected: one of T1"),
+        (CompareRequest(arms=("a",)), NoModelError, "one arm only"),
     ],
 )
 def test_arms_that_cannot_be_compared_are_refused_in_words(wanted, error, said):
@@ -263,7 +270,7 @@ def test_arms_that_cannot_be_compared_are_refused_in_words(wanted, error, said):
 
 def test_without_any_arm_there_is_nothing_to_compare():
     with pytest.raises(NoModelError):
-        comparison_of(Wanted(), ())
+        comparison_of(CompareRequest(), ())
 
 
 def test_the_question_is_the_plans_unless_another_is_asked():
@@ -284,8 +291,46 @@ def test_terms_that_a_station_drops_are_not_allowed_for():
     assert found.factors == ("age of the queen", "line")
 
 
+@pytest.mark.slow
 def test_the_step_leaves_nothing_out_of_its_own_courses():
     made = queens(60, {"one": 0.8, "two": 0.8})
     store = compared(made, asking())
     counted = store.rows("SELECT count(*), count(DISTINCT course_id) FROM arm_courses")
     assert counted == [(60, 60)]
+
+
+# what a success is: yes, or to be without it (specification of the outcomes)
+SUCCEEDS = {
+    "laying": "yes",
+    "pattern": "yes",
+    "established": "yes",
+    "drone_layer": "no",
+    "superseded": "no",
+    "lost": "no",
+}
+
+
+def test_a_success_is_what_the_station_wants_of_each_outcome():
+    assert SUCCEEDS.keys() == OUTCOMES.keys()
+    state = np.array(["yes", "no", "undecided", "left", ""])
+    for name, wanted in SUCCEEDS.items():
+        answers = Answers((name, 90), state)
+        expected = [1.0, 0.0] if wanted == "yes" else [0.0, 1.0]
+        np.testing.assert_array_equal(answers.success, [*expected, *[np.nan] * 3])
+        assert answers.closed.tolist() == [True] * 4 + [False]
+
+
+def test_an_arm_whose_queens_are_superseded_more_often_is_the_worse_one():
+    made = rows(queens(240, {"calm": 0.9, "rough": 0.9}))
+    courses = read_courses(derived(AS_OF, asking(), **made), {})
+    (one,) = find_comparisons(courses)
+    number = np.arange(len(one.arm)) // 2  # in turn within batches: a rate for each arm
+    often = np.where(one.arm == "rough", number % 2 == 0, number % 10 == 0)
+    answers = Answers(("superseded", 90), np.where(often, "yes", "no"))
+    asked = ArmQuestion("calm", "adjusted", None, False, None, asking())
+    (pair,) = compare(courses, one, answers, asked).pairs
+    assert pair.arm == "rough"
+    assert pair.differences["unadjusted"].estimate == pytest.approx(-0.4)
+    for found in pair.differences.values():
+        assert found.high < 0
+        assert 0 < found.ratio < 1

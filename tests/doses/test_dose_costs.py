@@ -140,6 +140,7 @@ def test_drones_by_batch_and_courses_left_out():
     assert nothing.message
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("batches", [10, 24])
 def test_limits_of_costs_cover_as_they_say(batches):
     covered = 0

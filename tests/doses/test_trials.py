@@ -11,6 +11,8 @@ from queen_outcomes.facts.dose_words import difference_said
 from queen_outcomes.stats.shares.clustered_strata import stratified_difference
 from queen_outcomes.stats.shares.proportions import newcombe_difference
 
+pytestmark = pytest.mark.slow
+
 
 def by_lot(n, shares, seed=1, block=4):
     """Give a trial's queens: blocks of four in a row, arms drawn within each."""

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.doses.verdict import (
-    Trial,
+from queen_outcomes.doses.differences import (
     simultaneous_level,
     simultaneous_p,
     verdict,
@@ -15,7 +14,7 @@ from queen_outcomes.doses.verdict import (
 from queen_outcomes.stats.shares.multiplicity import holm
 from queen_outcomes.stats.shares.proportions import score_limits, score_test
 
-DONE = Trial(closed=100, planned=100)
+DONE = (100, 100)
 RISING = ("worse", "inconclusive", "not_worse", "better")
 
 
@@ -38,7 +37,7 @@ def rank(word):
     ],
 )
 def test_verdict_by_the_limits(low, high, word):
-    assert verdict(low, high, 0.1, DONE).word == word
+    assert verdict(low, high, 0.1, *DONE).word == word
 
 
 limits = st.tuples(st.floats(-1, 1), st.floats(-1, 1)).map(sorted)
@@ -48,7 +47,7 @@ limits = st.tuples(st.floats(-1, 1), st.floats(-1, 1)).map(sorted)
 @given(limits, st.floats(0.001, 0.5))
 def test_there_is_always_one_verdict_and_it_is_true_of_the_limits(pair, margin):
     low, high = pair
-    word = verdict(low, high, margin, DONE).word
+    word = verdict(low, high, margin, *DONE).word
     true = {
         "better": low > 0,
         "not_worse": -margin < low <= 0 <= high,
@@ -62,37 +61,37 @@ def test_there_is_always_one_verdict_and_it_is_true_of_the_limits(pair, margin):
 @settings(deadline=None)
 @given(limits, st.floats(0.001, 0.5), st.floats(0, 1))
 def test_higher_limits_never_give_a_lower_verdict(pair, margin, up):
-    one = verdict(*pair, margin, DONE).word
-    other = verdict(pair[0] + up, pair[1] + up, margin, DONE).word
+    one = verdict(*pair, margin, *DONE).word
+    other = verdict(pair[0] + up, pair[1] + up, margin, *DONE).word
     assert rank(other) >= rank(one)
 
 
 @settings(deadline=None)
 @given(limits, st.floats(0.001, 0.25), st.floats(0, 0.25))
 def test_a_wider_margin_never_takes_back_not_worse(pair, margin, more):
-    one = verdict(*pair, margin, DONE).word
-    other = verdict(*pair, margin + more, DONE).word
+    one = verdict(*pair, margin, *DONE).word
+    other = verdict(*pair, margin + more, *DONE).word
     assert rank(other) >= rank(one)
 
 
 @pytest.mark.parametrize(
-    ("low", "margin", "trial", "word", "said"),
+    ("low", "margin", "counts", "word", "said"),
     [
         (0.1, None, DONE, "none", "no margin"),
         (0.1, 0.0, DONE, "none", "no margin"),
         (0.1, np.nan, DONE, "none", "no margin"),
-        (0.1, 0.1, Trial(99, 100), "interim", "99 of 100"),
+        (0.1, 0.1, (99, 100), "interim", "99 of 100"),
         (np.nan, 0.1, DONE, "none", "no limits"),
-        (0.1, 0.1, Trial(100, 100, intended=False), "none", "guessed"),
-        (0.1, 0.1, Trial(5), "better", "better"),
+        (0.1, 0.1, (5,), "better", "better"),
     ],
 )
-def test_what_stands_in_the_way_of_a_verdict(low, margin, trial, word, said):
-    found = verdict(low, 0.3, margin, trial)
+def test_what_stands_in_the_way_of_a_verdict(low, margin, counts, word, said):
+    found = verdict(low, 0.3, margin, *counts)
     assert found.word == word
     assert said in found.said
 
 
+@pytest.mark.slow
 @settings(deadline=None)
 @given(
     st.lists(st.tuples(st.integers(0, 30), st.integers(0, 30)), min_size=1, max_size=4)

@@ -4,6 +4,8 @@ import pytest
 from modelled import everything, fit, modelled, queens
 from taken_away import without_some
 
+pytestmark = pytest.mark.slow
+
 
 def with_gaps(n: int = 300, share: float = 0.15) -> list[dict]:
     """Give queens whose dose, drone age and line are each missing for some."""

@@ -11,6 +11,8 @@ from queen_outcomes.models.analysis_set import analysis_set
 from queen_outcomes.models.fit import fit_courses
 from queen_outcomes.models.terms import MAIN
 
+pytestmark = pytest.mark.slow
+
 TABLES = (
     *("model_fits", "model_terms", "model_coefficients", "model_groups"),
     *("adjusted", "contrasts"),

@@ -14,6 +14,8 @@ from queen_outcomes.models.questions import main_terms
 from queen_outcomes.models.season_plan import SeasonPlan
 from taken_away import without_some
 
+pytestmark = pytest.mark.slow
+
 
 def with_gaps(n: int = 400, share: float = 0.16) -> list[dict]:
     """Give queens whose dose and line are each missing for some, at random."""

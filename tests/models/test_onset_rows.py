@@ -13,10 +13,11 @@ from queen_outcomes.models.onset_results import read_seen, rows_of
 from queen_outcomes.models.questions import main_terms
 from queen_outcomes.models.results import fit_models
 from queen_outcomes.models.season_plan import SeasonPlan
-from queen_outcomes.outcomes.derive import THERE_REASONS
-from queen_outcomes.outcomes.histories import onset_sets
-from queen_outcomes.outcomes.rates import count_rates
+from queen_outcomes.outcomes.curves import onset_sets
+from queen_outcomes.outcomes.derive import THERE_REASONS, count_rates
 from queen_outcomes.stats.times.turnbull import fit_turnbull, share_by
+
+pytestmark = pytest.mark.slow
 
 TABLES = (
     *("model_fits", "model_terms", "model_coefficients"),

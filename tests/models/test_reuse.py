@@ -10,6 +10,8 @@ from queen_outcomes.models import results
 from queen_outcomes.models.season_plan import SeasonPlan
 from station_tables import derived
 
+pytestmark = pytest.mark.slow
+
 DAY = dt.date(2025, 10, 1)
 ALL = len(LAYING.outcomes.windows)
 

@@ -5,8 +5,8 @@ import json
 import numpy as np
 import pytest
 from modelled import modelled, queens
-from queen_outcomes.audit.cases import read_cases, read_risk_model
-from queen_outcomes.models.closed import read_factors
+from queen_outcomes.audit.cases import read_risk_model
+from queen_outcomes.models.closed import read_closed, read_factors
 from queen_outcomes.models.risks import read_risks, write_risks
 
 QUESTION = ("laying", 21)
@@ -19,8 +19,8 @@ def usual():
 
 def cases_of(store):
     model = read_risk_model(store, QUESTION)
-    cases, values = read_cases(store, read_factors(store, {}), QUESTION, 7)
-    return model, cases.with_risk(model.risks(values)), values
+    cases = read_closed(store, read_factors(store, {}), QUESTION, 7)
+    return model, cases.with_risk(model.risks(cases.values)), cases.values
 
 
 def test_expected_failures_add_up_to_the_observed(usual):
@@ -42,6 +42,7 @@ def test_who_operates_does_not_change_the_risk(usual):
     np.testing.assert_array_equal(model.risks(swapped), cases.risk)
 
 
+@pytest.mark.slow
 def test_few_operators_as_levels_are_averaged_out_too():
     made = queens(240)
     for number, queen in enumerate(made):

@@ -113,6 +113,7 @@ VALUES = st.one_of(
 )
 
 
+@pytest.mark.slow
 @given(st.dictionaries(st.from_regex(r"[a-z_]{1,8}", fullmatch=True), st.lists(VALUES)))
 def test_any_values_read_back_as_they_were(section):
     text = season_plan._block("fixed", section)

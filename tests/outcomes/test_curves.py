@@ -4,8 +4,10 @@ import numpy as np
 import pytest
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.curves import draw_curves
-from queen_outcomes.outcomes.rates import count_rates
+from queen_outcomes.outcomes.derive import count_rates
 from station_tables import check, day, derived, insemination, leave
+
+pytestmark = pytest.mark.slow
 
 QUEENS = 1500
 LOOKS = (7, 14, 21, 28, 35, 42, 49, 56, 63)

@@ -3,11 +3,17 @@
 import numpy as np
 import pytest
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.outcomes.curves import _patterns, draw_curves
-from queen_outcomes.outcomes.derive import THERE_REASONS
-from queen_outcomes.outcomes.histories import NEVER_ONLY, at_risk, onset_sets
-from queen_outcomes.outcomes.rates import count_rates
+from queen_outcomes.outcomes.curves import (
+    NEVER_ONLY,
+    _patterns,
+    at_risk,
+    draw_curves,
+    onset_sets,
+)
+from queen_outcomes.outcomes.derive import THERE_REASONS, count_rates
 from station_tables import check, day, derived, insemination, leave
+
+pytestmark = pytest.mark.slow
 
 
 def known(store):

@@ -9,8 +9,7 @@ from queen_outcomes.base.errors import LedgerError
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.records import expectations
-from queen_outcomes.records.row_rules import row_rules
-from queen_outcomes.records.rules import Expectation
+from queen_outcomes.records.rules import Expectation, row_rules
 from staged_tables import AS_OF, accepted, staged
 from test_reasons import LISTED, QUARANTINED
 
@@ -23,6 +22,7 @@ def everything_wrong() -> dict[str, list[dict]]:
     return rows
 
 
+@pytest.mark.slow
 def test_both_ways_of_counting_agree_when_everything_is_wrong(capsys):
     store = accepted(**everything_wrong())
     failed = store.rows(
@@ -33,6 +33,7 @@ def test_both_ways_of_counting_agree_when_everything_is_wrong(capsys):
     assert capsys.readouterr() == ("", "")
 
 
+@pytest.mark.slow
 def test_empty_tables_fulfil_every_expectation():
     store = accepted()
     assert store.rows("SELECT count(*) > 100, max(failed) FROM expectations") == [
@@ -44,6 +45,7 @@ def exits_rules():
     return row_rules(TABLES["exits"], Settings(), AS_OF)[:4]
 
 
+@pytest.mark.slow
 def test_a_count_that_differs_stops_the_build():
     rules = exits_rules()
     counts = dict.fromkeys((rule.rule_id for rule in rules), 0)

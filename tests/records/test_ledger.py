@@ -31,6 +31,7 @@ def few(rows):
     return st.lists(rows | TORN, max_size=6)
 
 
+@pytest.mark.slow
 @given(checks=few(LOOKS), placements=few(STAYS), queens=few(QUEENS))
 @settings(max_examples=15, deadline=None, derandomize=True, database=None)
 def test_whatever_the_rows_they_add_up(checks, placements, queens):

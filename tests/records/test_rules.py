@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import pytest
 from queen_outcomes.facts.column import Limits
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.records.row_rules import all_row_rules, row_rules
+from queen_outcomes.records.rules import row_rules
 from staged_tables import AS_OF, accepted, day, noon, reasons_of
 
 DONE = {"queen_id": "A", "inseminated_at": noon(0)}
@@ -14,18 +15,19 @@ DONE = {"queen_id": "A", "inseminated_at": noon(0)}
 def test_every_rule_has_its_own_name():
     names = [
         rule.rule_id
-        for rules in all_row_rules(Settings(), AS_OF).values()
-        for rule in rules
+        for table in TABLES.values()
+        for rule in row_rules(table, Settings(), AS_OF)
     ]
+    assert len(names) > 100
     assert len(names) == len(set(names))
 
 
-def test_every_limit_of_the_dictionary_becomes_a_rule():
-    for table in TABLES.values():
-        rules = row_rules(table, Settings(), AS_OF)
-        limited = {c.name for c in table.columns if c.hard}
-        found = {r.columns[0] for r in rules if r.reason == "impossible_value"}
-        assert found == limited
+@pytest.mark.parametrize("table", TABLES.values(), ids=lambda table: table.name)
+def test_every_limit_of_the_dictionary_becomes_a_rule(table):
+    rules = row_rules(table, Settings(), AS_OF)
+    limited = {c.name for c in table.columns if c.hard}
+    found = {r.columns[0] for r in rules if r.reason == "impossible_value"}
+    assert found == limited
 
 
 def test_the_lower_end_of_a_dose_is_open_and_the_upper_closed(monkeypatch):

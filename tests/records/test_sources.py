@@ -35,16 +35,7 @@ def test_hidden_and_lock_files_are_passed_over_in_silence(tmp_path):
     assert found == ["checks.csv", "inseminations.csv"]
 
 
-def test_the_fingerprint_changes_with_a_file(tmp_path):
-    folder(tmp_path)
-    before = sources.fingerprint(tmp_path)
-    (tmp_path / "checks.csv").write_text(CHECKS + "Q2,2025-06-20\n")
-    after = sources.fingerprint(tmp_path)
-    assert before["inseminations.csv"] == after["inseminations.csv"]
-    assert before["checks.csv"] != after["checks.csv"]
-
-
-def test_the_fingerprint_imports_no_reader():
+def test_names_are_told_without_importing_a_reader():
     code = (
         "import sys, queen_outcomes.records.sources; "
         "print([m for m in ('polars', 'duckdb', 'pyarrow', 'fastexcel') "
@@ -93,7 +84,6 @@ def test_files_that_are_no_records_are_noted(tmp_path):
 def test_a_missing_table_is_told_with_the_nearest_file(tmp_path):
     with pytest.raises(RecordsError, match='"checks" is missing') as caught:
         stage(tmp_path, checks__csv=None, chekcs__csv=CHECKS)
-    assert caught.value.exit_code == 3
     assert "chekcs.csv" in caught.value.hint
 
 
@@ -105,6 +95,4 @@ def test_no_folder_and_an_empty_folder_are_told_apart(tmp_path):
 
 
 def stage_nothing(path):
-    from queen_outcomes.records.intake import take_in
-
-    take_in(path, {})
+    sources.take_in(path, {})

@@ -83,6 +83,7 @@ def simulated_false_share(p, shared, found, seasons=3000):
     return worse / seasons, better / seasons
 
 
+@pytest.mark.slow
 def test_seasons_with_batches_signal_as_often_as_asked():
     p, shared = season(), batches()
     found = calibrate(p, shared, false_alarm_chance=0.05, replicates=8000, seed=1)

@@ -65,6 +65,7 @@ def simulated(seed, courses=300, batches=30):
     return entry, exit_, rng.integers(0, 3, courses), batch
 
 
+@pytest.mark.slow
 def test_the_errors_are_the_derivatives_in_the_batches_weights():
     entry, exit_, event, batch = simulated(2, courses=60, batches=7)
     found = cumulative_incidence(

@@ -108,6 +108,7 @@ def test_without_a_column_of_ones_units_matter_no_more():
     assert other.beta * 1e4 == pytest.approx(one.beta, rel=1e-6)
 
 
+@pytest.mark.slow
 @settings(max_examples=8, deadline=None)
 @given(seed=st.integers(0, 10**6))
 def test_order_of_rows_and_groupings_changes_nothing(seed):
@@ -256,6 +257,7 @@ print(json.dumps([fit.log_likelihood, *fit.beta, *fit.theta_sd.values(),
 """
 
 
+@pytest.mark.slow
 def test_the_number_of_threads_changes_nothing():
     folder = os.path.dirname(__file__)  # noqa: PTH120
     found = []

@@ -113,6 +113,7 @@ def direct(X, y, codes):
     return value
 
 
+@pytest.mark.slow
 def test_crossed_groupings_agree_with_a_dense_fit_without_slopes():
     X, y, codes = crossed()
     fit = fit_mixed(X, y, codes)

@@ -161,6 +161,7 @@ def log_likelihood(x1, n1, x2, n2, p1, p2):
         return sum(np.where(x == 0, 0.0, x * np.log(p)) for x, p in parts)
 
 
+@pytest.mark.slow
 @settings(deadline=None)
 @given(counts(), st.floats(-0.999, 0.999))
 def test_no_other_pair_of_shares_is_likelier(table, d0):
@@ -175,6 +176,7 @@ def test_no_other_pair_of_shares_is_likelier(table, d0):
     assert log_likelihood(*table, p1, p2) >= np.max(rest) - 1e-6
 
 
+@pytest.mark.slow
 @settings(deadline=None)
 @given(counts(), st.sampled_from(KINDS), st.sampled_from([0.8, 0.95, 0.99]))
 def test_limits_and_p_never_contradict_each_other(table, kind, level):
@@ -188,6 +190,7 @@ def test_limits_and_p_never_contradict_each_other(table, kind, level):
             assert score_test(*table, beyond, kind).p < 1 - level
 
 
+@pytest.mark.slow
 @settings(deadline=None)
 @given(counts(), st.floats(-0.99, 0.99), st.sampled_from(KINDS))
 def test_rejected_exactly_when_outside_the_limits(table, d0, kind):
@@ -198,6 +201,7 @@ def test_rejected_exactly_when_outside_the_limits(table, d0, kind):
     assert (score_test(*table, d0, kind).p > 0.05) == inside
 
 
+@pytest.mark.slow
 @settings(deadline=None)
 @given(counts())
 def test_swapping_arms_or_answers_turns_the_sign(table):
@@ -212,6 +216,7 @@ def test_swapping_arms_or_answers_turns_the_sign(table):
         )
 
 
+@pytest.mark.slow
 @settings(deadline=None)
 @given(counts(), st.floats(-0.9, 0.9))
 def test_one_block_is_the_plain_test(table, d0):
@@ -222,6 +227,7 @@ def test_one_block_is_the_plain_test(table, d0):
     assert (one.low, one.high) == pytest.approx((plain.low, plain.high), abs=1e-9)
 
 
+@pytest.mark.slow
 def test_blocks_alike_add_up():
     # four times the same block: half the width of limits, about
     one, four = blocked_score_limits([30], [40], [20], [40]), None
@@ -233,6 +239,7 @@ def test_blocks_alike_add_up():
     assert wide.low < one.low < one.high < wide.high
 
 
+@pytest.mark.slow
 def test_arms_without_courses_bound_nothing():
     found = score_limits(0, 0, 3, 5)
     assert np.isnan(found.estimate)
@@ -241,6 +248,7 @@ def test_arms_without_courses_bound_nothing():
     assert np.isnan(blocked_score_limits([], [], [], []).estimate)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("n", "p"), [(50, 0.8), (100, 0.85), (100, 0.7)])
 def test_at_the_margin_the_test_claims_too_much_rarely(n, p):
     # every pair of counts with its probability: the chance itself, not a simulation

@@ -96,6 +96,7 @@ def test_bernoulli_cusum_is_near_the_corrected_diffusion(risk, m, approximate):
     assert lattice_run_length(risk, m, 3) == pytest.approx(length, rel=0.012)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("odds_ratio", "change", "length"),
     [

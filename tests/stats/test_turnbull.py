@@ -59,6 +59,7 @@ def test_no_set_could_take_mass_and_raise_the_likelihood(courses):
     assert fit.mass.min() >= 0
 
 
+@pytest.mark.slow
 @given(COURSES, st.randoms(use_true_random=False))
 @settings(max_examples=60, deadline=None)
 def test_the_order_of_the_courses_changes_nothing(courses, random):

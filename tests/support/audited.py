@@ -9,7 +9,8 @@ from unittest.mock import patch
 
 from modelled import LAYING, modelled
 from queen_outcomes.audit.results import audit_station
-from queen_outcomes.dashboard import operators, site
+from queen_outcomes.dashboard import site
+from queen_outcomes.dashboard.operators import page as operators
 from queen_outcomes.facts.settings import Settings
 
 DAY = dt.date(2026, 10, 1)
@@ -21,7 +22,7 @@ def audited(made: list[dict], settings: Settings = LAYING, shuffle: int = 0):
     Limits of running series are simulated more coarsely than in a build.
     """
     store = modelled(made, shuffle, settings)
-    with patch("queen_outcomes.audit.season_measure.REPLICATES", 2_000):
+    with patch("queen_outcomes.audit.running_series.REPLICATES", 2_000):
         audit_station(store, settings)
     return store
 
@@ -38,8 +39,7 @@ def page_of(store, settings: Settings = LAYING) -> tuple[dict[str, Any], str]:
         "here": "operators.html",
         "title": "Operators",
     }
-    template = site._environment().get_template("operators.html")
-    return page, template.render(**{**common, **page})
+    return page, site.rendered("operators", {**common, **page})
 
 
 def told(store, table: str, **where) -> list[dict]:

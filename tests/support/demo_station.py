@@ -7,6 +7,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+from trial_station import write_station
+
 
 def run(*words: str | Path, cwd: Path | None = None) -> subprocess.CompletedProcess:
     """Run the installed command in a process of its own."""
@@ -26,6 +28,12 @@ def make(place: Path) -> Path:
         done = run(*words)
         assert done.returncode == 0, done.stderr
     return place / "build" / "latest"
+
+
+def build_trial_station(place: Path) -> None:
+    """Write and build the small station whose next trial is planned."""
+    done = run("build", write_station(place), "--quiet")
+    assert done.returncode == 0, done.stderr
 
 
 def journal(build: Path) -> dict:

@@ -11,7 +11,7 @@ from queen_outcomes.facts.column import LINE_BITS
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.records import accept, expectations
-from queen_outcomes.records.findings import UNREAD_KINDS
+from queen_outcomes.records.cells import staged_columns
 
 AS_OF = dt.date(2025, 7, 1)
 NUMBERS = {name: number for number, name in enumerate(TABLES, start=1)}
@@ -40,15 +40,8 @@ def staged(**rows: list[dict]) -> Store:
 
 def _stage(store: Store, name: str, rows: list[dict]) -> None:
     number = NUMBERS[name]
-    columns = []
-    for column in TABLES[name].columns:
-        columns.append(f"{quote(column.name)} {column.sql_type}")
-        if column.kind in UNREAD_KINDS:
-            columns.append(f"{quote(column.name + '__unread')} VARCHAR")
-    store.execute(
-        f"CREATE TABLE staged_{name} (ref BIGINT, source_no INTEGER, "
-        f"source_line BIGINT, broken VARCHAR, {', '.join(columns)})"
-    )
+    columns = [f"{quote(c)} {t}" for c, t in staged_columns(TABLES[name]).items()]
+    store.execute(f"CREATE TABLE staged_{name} ({', '.join(columns)})")
     store.execute(
         f"CREATE TABLE raw_{number} (source_line BIGINT, broken VARCHAR, "
         'broken_text VARCHAR, "Queen No." VARCHAR, "said" VARCHAR)'

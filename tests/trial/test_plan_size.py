@@ -16,9 +16,9 @@ from planned_station import request
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.stats.shares.clustered_strata import stratified_difference
 from queen_outcomes.stats.shares.planning import few_batches_factor, margin_size
-from queen_outcomes.trial.plan_figures import Figure, Figures
-from queen_outcomes.trial.plan_list import bench_list
-from queen_outcomes.trial.plan_size import trial_size
+from queen_outcomes.trial.bench_list import bench_list
+from queen_outcomes.trial.plan import trial_size
+from queen_outcomes.trial.plan_figures import Figures, PlanFigure
 
 PLAIN = {
     "share": 0.65,
@@ -36,7 +36,7 @@ PLAIN = {
 
 def figures(**values) -> Figures:
     merged = PLAIN | values
-    return Figures(**{k: Figure(k, v, "", "test") for k, v in merged.items()})
+    return Figures(**{k: PlanFigure(k, v, "", "test") for k, v in merged.items()})
 
 
 def size(numbers=None, **asked):
@@ -106,6 +106,7 @@ shares = st.floats(0.3, 0.85)
 iccs = st.floats(0, 0.2)
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=60)
 @given(
     *(shares, iccs, st.floats(0, 1), st.integers(4, 40), st.floats(0.5, 0.95)),
@@ -127,6 +128,7 @@ def test_the_power_reached_is_the_one_asked_for_with_the_fewest_batches(
     assert found.batches in [one.batches for one in found.neighbours]
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=60)
 @given(st.integers(4, 60), st.integers(1, 5), st.floats(1, 60))
 def test_a_batch_is_parted_into_loads_of_whole_blocks(per_graft, half, per_load):
@@ -159,6 +161,7 @@ def test_what_no_queens_could_show_is_said_in_words(share, asked, told):
         size({"share": share, "per_graft": per_graft}, **asked)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("by", ["queen", "batch"])
 def test_a_trial_drawn_by_the_list_finds_what_it_was_planned_for(by):
     # batches' shares from a beta distribution: two queens of a batch correlate by icc

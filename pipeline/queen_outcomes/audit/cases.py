@@ -1,84 +1,21 @@
-"""The closed courses of one question as the audit sees them: who, which batches, what risk."""
+"""What the audit reads of a question's closed courses, and how an operator's lie in batches."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
+from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
-from queen_outcomes.models.closed import BATCHES, Question, read_closed
+from queen_outcomes.facts.outcomes import question_columns
+from queen_outcomes.models.closed import BATCHES, ClosedCourses, Question, read_closed
 from queen_outcomes.models.risks import RiskModel, read_risks
-from queen_outcomes.stats.shares.shared_effects import SharedEffects
 
-
-@dataclass(frozen=True, eq=False)
-class Cases:
-    """Closed courses, in the order of the ids; all arrays of one length n.
-
-    Attributes
-    ----------
-    course_id, operator, season, graft_batch, semen_batch, inseminated_at : ndarray of str
-        Empty where it is not recorded.
-    d0, known_on : ndarray of datetime64[D]
-        Day 0, and the day the window closed.
-    operator_case : ndarray
-        Running number of the operator's inseminations; NaN without an operator.
-    failed : ndarray
-        1, 0, or NaN: the records do not settle it.
-    risk : ndarray
-        Of failing, at the station's average hand; NaN where a factor is not recorded.
-    """
-
-    course_id: np.ndarray
-    operator: np.ndarray
-    season: np.ndarray
-    graft_batch: np.ndarray
-    semen_batch: np.ndarray
-    inseminated_at: np.ndarray
-    d0: np.ndarray
-    known_on: np.ndarray
-    operator_case: np.ndarray
-    failed: np.ndarray
-    risk: np.ndarray
-
-    def __len__(self) -> int:
-        return len(self.course_id)
-
-    @property
-    def counted(self) -> np.ndarray:
-        """Tell which courses are decided and have a known risk."""
-        return np.isfinite(self.failed) & np.isfinite(self.risk)
-
-    def some(self, rows: np.ndarray) -> Cases:
-        """Give some of the courses, in the order of ``rows``."""
-        return Cases(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
-
-    def with_risk(self, risk: np.ndarray) -> Cases:
-        """Give the same courses with other risks."""
-        return replace(self, risk=risk)
-
-    def shared(self, deviations: Mapping[str, float]) -> SharedEffects:
-        """Give which batches these courses share, and how far batches deviate."""
-        levels = np.column_stack([_codes(getattr(self, name)) for name in BATCHES])
-        return SharedEffects(
-            levels, np.array([deviations.get(name, 0.0) for name in BATCHES])
-        )
-
-    def by_operator(self) -> dict[str, np.ndarray]:
-        """Give each named operator's courses, in the order they were inseminated."""
-        order = np.lexsort((self.course_id, self.inseminated_at, self.operator))
-        names, starts = np.unique(self.operator[order], return_index=True)
-        parts = np.split(order, starts[1:])
-        pairs = zip(names.tolist(), parts, strict=True) if len(order) else ()
-        return {name: rows for name, rows in pairs if name}
-
-
-def _codes(names: np.ndarray) -> np.ndarray:
-    codes = np.unique(names, return_inverse=True)[1]
-    return np.where(names == "", -1, codes)
+Row = dict[str, Any]
+LARGE = 0.5
+"""Share of an operator's excess that makes one batch worth naming first."""
 
 
 def read_risk_model(store: Store, question: Question) -> RiskModel:
@@ -86,15 +23,64 @@ def read_risk_model(store: Store, question: Question) -> RiskModel:
     ((text,),) = store.rows(
         "SELECT risks FROM risk_models WHERE outcome = $outcome AND "
         "window_days = $window_days",
-        dict(zip(("outcome", "window_days"), question, strict=True)),
+        question_columns(question),
     )
     return read_risks(json.loads(text))
 
 
-def read_cases(
-    store: Store, values: Mapping[str, np.ndarray], question: Question, grace_days: int
-) -> tuple[Cases, dict[str, np.ndarray]]:
-    """Read the closed courses of a question, without risks, and their factors."""
+def read_audited(store: Store, question: Question, grace_days: int) -> ClosedCourses:
+    """Read the closed courses of a question with their risks, as the build left them.
+
+    Their values are the groups that an audit needs, and no factors.
+    """
+    sql = resources.read("sql", "07_audit", "audited_courses.sql")
+    # by code point, as `read_closed` puts them, so that risks stay with their courses
+    found = store.frame(sql, question_columns(question)).sort("course_id")
+    values = {
+        name: found[name].to_numpy().astype(str)
+        for name in ("course_id", "operator", "year", *BATCHES)
+    }
+    values["operator_case"] = found["operator_case"].to_numpy().astype(float)
     closed = read_closed(store, values, question, grace_days)
-    cases = Cases(**{f.name: getattr(closed, f.name) for f in fields(Cases)})
-    return cases, dict(closed.values)
+    return closed.with_risk(found["risk"].to_numpy().astype(float))
+
+
+def batch_parts(operator: str, cases: ClosedCourses) -> list[Row]:
+    """Give each batch's part in an operator's excess, the largest first.
+
+    Parameters
+    ----------
+    operator : str
+    cases : ClosedCourses
+        All courses of the station, with risks.
+
+    Returns
+    -------
+    list of dict
+        As in the table `operator_batches`, and ``excess``, the failures beyond the
+        expected. ``alone``: batch and operator cannot be told apart.
+    """
+    counted = cases.some(np.flatnonzero(cases.counted))
+    own = counted.operator == operator
+    others = (counted.operator != operator) & (counted.operator != "")
+    parts: list[Row] = []
+    for kind in BATCHES:
+        batch = getattr(counted, kind)
+        elsewhere = set(batch[others].tolist())
+        for label in np.unique(batch[own & (batch != "")]).tolist():
+            here = own & (batch == label)
+            failures = int(counted.failed[here].sum())
+            expected = float(counted.risk[here].sum())
+            parts.append(
+                {
+                    "operator": operator,
+                    "kind": kind,
+                    "batch": label,
+                    "courses": int(here.sum()),
+                    "failures": failures,
+                    "expected": expected,
+                    "excess": failures - expected,
+                    "alone": label not in elsewhere,
+                }
+            )
+    return sorted(parts, key=lambda p: (-p["excess"], p["kind"], p["batch"]))

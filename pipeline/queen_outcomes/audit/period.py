@@ -1,18 +1,25 @@
-"""Operators' figures over the courses of a period, from a finished build."""
+"""Operators' and batches' figures over the courses of a period, from a finished build."""
 
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import polars as pl
+from scipy.special import expit, logit
 
-from queen_outcomes.audit.audit_tables import ORDER
-from queen_outcomes.audit.cases import Cases, Question, read_risk_model
+from queen_outcomes.audit.batches import batch_rows
+from queen_outcomes.audit.cases import read_audited, read_risk_model
+from queen_outcomes.audit.operators import operator_rows
 from queen_outcomes.base.store import Store
-from queen_outcomes.models.risks import RiskModel
+from queen_outcomes.facts.exports.audit import BATCHES, OPERATORS
+from queen_outcomes.facts.exports.exported import Table
+from queen_outcomes.facts.exports.writing import filled
+from queen_outcomes.facts.outcomes import question_columns
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.models.closed import ClosedCourses, Question
+from queen_outcomes.stats.logistic.odds_shift import odds_shift
 
 Row = dict[str, Any]
 
@@ -24,35 +31,24 @@ class Period:
     Attributes
     ----------
     question : tuple of str and int
-    since, until : date or None
-        First and last day 0; None: from the first, to the last.
-    cases : Cases
+    cases : ClosedCourses
         With risks such that expected and observed failures of the period agree.
-    model : RiskModel
     operators, batches : list of dict
         As in the tables of these names.
     """
 
     question: Question
-    since: dt.date | None
-    until: dt.date | None
-    cases: Cases
-    model: RiskModel
+    cases: ClosedCourses
     operators: list[Row]
     batches: list[Row]
-
-    @property
-    def is_whole(self) -> bool:
-        """Tell whether all closed courses are in it."""
-        return self.since is None and self.until is None
 
 
 def read_period(
     store: Store,
+    settings: Settings,
     question: Question,
     since: dt.date | None,
     until: dt.date | None,
-    fewest: int,
 ) -> Period:
     """Audit the closed courses of a period.
 
@@ -60,56 +56,44 @@ def read_period(
     ----------
     store : Store
         A finished build.
+    settings : Settings
     question : tuple of str and int
     since, until : date or None
         First and last day 0.
-    fewest : int
-        Courses below which an operator's figures are held back.
 
     Notes
     -----
     Ranks and shrunken rates come from the joint model of all courses, so they are given
     only for the whole.
     """
-    cases = read_audited(store, question)
-    model = read_risk_model(store, question)
+    cases = read_audited(store, question, settings.outcomes.grace_days)
     if since is None and until is None:  # the build has done it
-        operators, batches = (
-            _stored(store, name, question) for name in ("operators", "batches")
-        )
-        return Period(question, None, None, cases, model, operators, batches)
-    # here, not above: it loads what takes half a second, and the whole needs none of it
-    from queen_outcomes.audit.period_figures import levelled, period_rows
-
+        tables = (_stored(store, table, question) for table in (OPERATORS, BATCHES))
+        return Period(question, cases, *tables)
     inside = np.ones(len(cases), bool)
     if since is not None:
         inside &= cases.d0 >= np.datetime64(since)
     if until is not None:
         inside &= cases.d0 <= np.datetime64(until)
     cases = levelled(cases.some(np.flatnonzero(inside)))
-    rows = period_rows(cases, model, fewest)
-    return Period(question, since, until, cases, model, *rows)
+    model = read_risk_model(store, question)
+    # ranks and shrunken rates are the joint model's, of all courses: none here
+    operators = filled(OPERATORS, operator_rows(cases, model, {}, settings.min_shown))
+    return Period(question, cases, operators, batch_rows(cases, model.deviations))
 
 
-def _stored(store: Store, name: str, question: Question) -> list[Row]:
+def _stored(store: Store, table: Table, question: Question) -> list[Row]:
     return store.records(
-        f"SELECT * FROM {name} WHERE outcome = $outcome AND "
-        f"window_days = $window_days ORDER BY {ORDER[name]}",
-        dict(zip(("outcome", "window_days"), question, strict=True)),
+        f"SELECT * FROM {table.name} WHERE outcome = $outcome AND "
+        f"window_days = $window_days ORDER BY {', '.join(table.order)}",
+        question_columns(question),
     )
 
 
-def read_audited(store: Store, question: Question) -> Cases:
-    """Read the courses of a question with their risks, as the build left them."""
-    frame = store.frame(
-        "SELECT * FROM audit_courses WHERE outcome = $outcome AND "
-        "window_days = $window_days ORDER BY course_id",
-        dict(zip(("outcome", "window_days"), question, strict=True)),
-    ).with_columns(pl.col("inseminated_at").dt.strftime("%Y-%m-%dT%H:%M:%S"))
-    kinds = dict.fromkeys(("d0", "known_on"), "datetime64[D]")
-    kinds |= dict.fromkeys(("operator_case", "failed", "risk"), "float64")
-    columns = {}
-    for field in fields(Cases):
-        column = frame[field.name].to_numpy()
-        columns[field.name] = column.astype(kinds.get(field.name, "str"))
-    return Cases(**columns)
+def levelled(cases: ClosedCourses) -> ClosedCourses:
+    """Move all risks alike so that expected and observed failures agree."""
+    counted = cases.counted
+    levels, failures = logit(cases.risk), float(cases.failed[counted].sum())
+    if not 0 < failures < counted.sum():
+        return cases
+    return cases.with_risk(expit(levels + odds_shift(levels[counted], failures)))

@@ -9,28 +9,22 @@ from typing import Any
 from queen_outcomes.audit.period import Period, read_period
 from queen_outcomes.audit.sheet import (
     APART,
-    KINDS,
+    batch_failed,
     failing,
-    percent,
     series_points,
     sheet,
 )
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import NoModelError, UsageError, nearest
 from queen_outcomes.base.store import Store
-from queen_outcomes.facts.pseudonyms import codes
-from queen_outcomes.facts.settings import Settings
-from queen_outcomes.outcomes.asked_question import asked_question
+from queen_outcomes.facts.settings import Settings, asked_question
+from queen_outcomes.facts.words import percent
 
 Row = dict[str, Any]
-COLUMNS = (
-    *("operator", "courses", "failures", "expected", "failed_to_expected"),
-    *("adjusted", "limits", "stands_out", "rank", "shared", "signals"),
-)
 
 
 @dataclass(frozen=True)
-class Asked:
+class AuditRequest:
     """What the command was asked: all may be left out."""
 
     operator: str | None = None
@@ -38,7 +32,6 @@ class Asked:
     days: int | None = None
     since: dt.date | None = None
     until: dt.date | None = None
-    pseudonyms: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,9 +41,8 @@ class Report:
     Attributes
     ----------
     title : str
-    period : Period
     rows : list of dict
-        One an operator, names as shown.
+        One an operator, names as shown; a column a key. At least one.
     batches : list of str
         Batches outside the 99.8 % limits, in words.
     sheet : dict or None
@@ -62,7 +54,6 @@ class Report:
     """
 
     title: str
-    period: Period
     rows: list[Row]
     batches: list[str]
     sheet: Row | None
@@ -70,7 +61,7 @@ class Report:
     file: str
 
 
-def audit(store: Store, settings: Settings, asked: Asked) -> Report:
+def audit(store: Store, settings: Settings, asked: AuditRequest) -> Report:
     """Audit a finished build.
 
     Raises
@@ -87,7 +78,7 @@ def audit(store: Store, settings: Settings, asked: Asked) -> Report:
             where="--from, --to",
             found=f"{asked.since} to {asked.until}",
         )
-    period = read_period(store, question, asked.since, asked.until, settings.min_shown)
+    period = read_period(store, settings, question, asked.since, asked.until)
     if not any(row["courses"] for row in period.operators):
         raise NoModelError(
             "there is nothing to audit",
@@ -95,20 +86,17 @@ def audit(store: Store, settings: Settings, asked: Asked) -> Report:
             found=_why_nothing(period),
             hint="ask for another outcome or period, or record who inseminated",
         )
-    known = codes(store) if asked.pseudonyms else {}
-    operator = _operator(period, asked.operator, known)
-    shown = known.get(operator, operator) if operator else None
-    told = sheet(store, period, operator, shown) if operator else None
+    operator = _operator(period, asked.operator)
+    told = sheet(store, period, operator) if operator else None
     points = told.pop("points") if told else []
     what = failing(question)
     return Report(
-        title=f"{shown}: courses {what}" if shown else f"Technique: courses {what}",
-        period=period,
-        rows=[_row(row, period, known) for row in period.operators],
-        batches=_batches(period, known),
+        title=f"{operator}: courses {what}" if operator else f"Technique: courses {what}",
+        rows=[_row(row) for row in period.operators],
+        batches=_batches(period),
         sheet=told,
         points=series_points(points),
-        file=_file_name(shown or "all operators", question),
+        file=_file_name(operator or "all operators", question),
     )
 
 
@@ -121,13 +109,12 @@ def _why_nothing(period: Period) -> str:
     return f"{len(cases)} closed courses, none of them decided and of known risk"
 
 
-def _operator(period: Period, asked: str | None, known: dict[str, str]) -> str | None:
+def _operator(period: Period, asked: str | None) -> str | None:
     if asked is None:
         return None
     names = [row["operator"] for row in period.operators]
-    by_code = {code: name for name, code in known.items()}
-    if asked in names or asked in by_code:
-        return by_code.get(asked, asked)
+    if asked in names:
+        return asked
     close = nearest(asked, names)
     raise UsageError(
         "there is no such operator among the closed courses",
@@ -138,13 +125,12 @@ def _operator(period: Period, asked: str | None, known: dict[str, str]) -> str |
     )
 
 
-def _row(row: Row, period: Period, known: dict[str, str]) -> Row:
+def _row(row: Row) -> Row:
     """Give what the table of operators shows; counts only where figures are held back."""
     shown = row["shown"]
     ranked = shown and row["rank_low"] is not None
-    signals = row.get("signals")
     return {
-        "operator": known.get(row["operator"], row["operator"]),
+        "operator": row["operator"],
         "courses": row["courses"],
         "failures": row["failures"],
         "expected": round(row["expected"], 1) if shown else None,
@@ -154,7 +140,7 @@ def _row(row: Row, period: Period, known: dict[str, str]) -> Row:
         "stands_out": row["flag"] if shown else "too few courses",
         "rank": f"{row['rank_low']}-{row['rank_high']}" if ranked else None,
         "shared": _shared(row),
-        "signals": signals,
+        "signals": row["signals"],
     }
 
 
@@ -164,17 +150,13 @@ def _shared(row: Row) -> str | None:
     return f"{row['shared_pct']:.0f} %" + ("" if row["separable"] else f", {APART}")
 
 
-def _batches(period: Period, known: dict[str, str]) -> list[str]:
+def _batches(period: Period) -> list[str]:
     said = []
     for batch in sorted(period.batches, key=lambda row: (row["mid_p"], row["batch"])):
         if batch["flag"]:
-            hands = ", ".join(known.get(name, name) for name in batch["operators"])
+            hands = ", ".join(batch["operators"])
             alone = f"; {APART}" if len(batch["operators"]) == 1 else ""
-            said.append(
-                f"{KINDS[batch['kind']]} {batch['batch']}: {batch['failures']} of "
-                f"{batch['courses']} failed, {batch['expected']:.1f} expected "
-                f"({hands or 'nobody named'}{alone})"
-            )
+            said.append(f"{batch_failed(batch)} ({hands or 'nobody named'}{alone})")
     return said
 
 
@@ -203,10 +185,8 @@ def tell(report: Report, console: Console, files: list[str]) -> None:
         console.tell(f"  {said}")
     if report.sheet is None:
         console.emit("\nOperators")
-        console.emit_table(
-            [name.replace("_", " ") for name in COLUMNS],
-            [[row[name] for name in COLUMNS] for row in report.rows],
-        )
+        columns = [name.replace("_", " ") for name in report.rows[0]]
+        console.emit_table(columns, [list(row.values()) for row in report.rows])
         console.tell(
             "\nThe ratio is each operator's own; ratios do not rank operators. "
             "What stands out asks for a look at semen, queens and bench, and names no "

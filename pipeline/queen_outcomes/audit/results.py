@@ -1,28 +1,37 @@
 """The step of the build that audits technique: batches first, then operators.
 
-Reads courses, outcomes and what the models' step left; writes the tables of SCHEMAS.
+Reads courses, outcomes and what the models' step left; writes the tables of AUDIT, and for
+pages and commands the internal ones of AUDIT_INTERNAL.
 """
 
 from __future__ import annotations
 
-import numpy as np
+from collections import defaultdict
+from typing import Any
+
 import polars as pl
 
-from queen_outcomes.audit.audit_tables import SCHEMAS, write
-from queen_outcomes.audit.batch_figures import batch_rows
-from queen_outcomes.audit.cases import Cases, Question, read_cases, read_risk_model
-from queen_outcomes.audit.details import write_details
-from queen_outcomes.audit.figures import Z_95, Intercept, Row, operator_rows
-from queen_outcomes.audit.left_out import expected_by_others
-from queen_outcomes.audit.season_measure import Season, running_series_of
-from queen_outcomes.base import resources
+from queen_outcomes.audit.batches import batch_rows, day_rows
+from queen_outcomes.audit.cases import batch_parts, read_risk_model
+from queen_outcomes.audit.checker_agreement import agreement_rows
+from queen_outcomes.audit.learning import experience_rows, learning_rows
+from queen_outcomes.audit.operators import operator_rows, read_intercepts, spread_rows
+from queen_outcomes.audit.running_series import (
+    AuditSeason,
+    expected_by_others,
+    running_series_of,
+    signal_rows,
+)
 from queen_outcomes.base.store import Store
+from queen_outcomes.facts.exports.audit import AUDIT, AUDIT_COURSES, AUDIT_INTERNAL
+from queen_outcomes.facts.exports.writing import schema, write_frame, write_rows
+from queen_outcomes.facts.outcomes import question_columns
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.models.closed import read_closed, read_factors
+from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
 from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.models.season_plan import SeasonPlan
 
-PROCESS = ("process_measures", "checker_pairs")
+Row = dict[str, Any]
 
 
 def audit_station(
@@ -38,43 +47,38 @@ def audit_station(
     plan : SeasonPlan, optional
         What is fixed for the season, and takes up what is fixed now.
     """
+    for name in ("process_measures", "checker_pairs"):
+        store.step("07_audit", name, {})
     values = read_factors(store, settings.prior_cases)
-    rows: dict[str, list[Row]] = {name: [] for name in SCHEMAS}
+    rows: dict[str, list[Row]] = defaultdict(list)
     frames = []
-    primary: Cases | None = None
     for question in settings.outcomes.windows:
         model = read_risk_model(store, question)
-        grace = settings.outcomes.grace_days
-        cases, factors = read_cases(store, values, question, grace)
-        cases = cases.with_risk(model.risks(factors))
+        cases = read_closed(store, values, question, settings.outcomes.grace_days)
+        cases = cases.with_risk(model.risks(cases.values))
+        operators = operator_rows(
+            cases, model, read_intercepts(store, question), settings.min_shown
+        )
         found = {
-            "operators": operator_rows(
-                cases, model, intercepts(store, question), settings.min_shown
-            ),
+            "operators": operators,
             "batches": batch_rows(cases, model.deviations),
         }
         if question == settings.plan.question:
-            primary = cases
             name = plan.season if plan else max(cases.season.tolist(), default="")
-            closed = read_closed(store, values, question, grace)
-            season = Season(name, cases, factors, closed, question, settings, plan)
-            found |= _followed(season, model, found["operators"])
-        place = dict(zip(("outcome", "window_days"), question, strict=True))
+            season = AuditSeason(name, cases, settings, plan)
+            found |= _followed(season, model, operators)
+            rows |= details(store, settings, cases, found["operator_series"])
         for name, made in found.items():
-            rows[name] += [{**place, **row} for row in made]
-        frames.append(_frame(cases, question))
-    for name, schema in SCHEMAS.items():
-        if name != "audit_courses":
-            write(store, name, pl.DataFrame(rows[name], schema=schema))
-    write(store, "audit_courses", pl.concat(frames))
-    for name in PROCESS:
-        store.step("07_audit", name, {})
-    if primary is not None:
-        write_details(store, settings, primary, rows["operator_series"])
+            rows[name] += [{**question_columns(question), **row} for row in made]
+        frames.append(_frame(cases))
+    for table in (*AUDIT, *AUDIT_INTERNAL):
+        if table is not AUDIT_COURSES:
+            write_rows(store, table, rows[table.name])
+    write_frame(store, AUDIT_COURSES, pl.concat(frames))
 
 
 def _followed(
-    season: Season, model: RiskModel, operators: list[Row]
+    season: AuditSeason, model: RiskModel, operators: list[Row]
 ) -> dict[str, list[Row]]:
     """Give the plan's outcome its running series, and operators what belongs to them."""
     series, limits = running_series_of(season, model)
@@ -87,34 +91,46 @@ def _followed(
     return {"operator_series": series, "series_limits": limits}
 
 
-def intercepts(store: Store, question: Question) -> dict[str, Intercept]:
-    """Give the operators' random intercepts in the main model of a question."""
-    found = store.rows(
-        resources.read("sql", "07_audit", "operator_intercepts.sql"),
-        dict(zip(("outcome", "window_days"), question, strict=True)),
-    )
+def details(
+    store: Store, settings: Settings, cases: ClosedCourses, series: list[Row]
+) -> dict[str, list[Row]]:
+    """Give the rows of what the operators' page shows beyond the exported tables.
+
+    Parameters
+    ----------
+    store : Store
+        Holds checker_pairs.
+    settings : Settings
+    cases : ClosedCourses
+        Closed courses of the plan's outcome, with risks.
+    series : list of dict
+        Rows of `operator_series`.
+    """
+    few, prior = settings.min_shown, settings.prior_cases
+    parts = [part for name in cases.by_operator() for part in batch_parts(name, cases)]
+    signals, batches = signal_rows(series, cases, parts)
+    learning, limits = learning_rows(cases, prior, few)
     return {
-        level: Intercept(effect, (high - low) / (2 * Z_95))
-        for level, effect, low, high in found
+        "operator_batches": parts,
+        "operator_signals": signals,
+        "signal_batches": batches,
+        "audit_days": day_rows(cases),
+        "experience": experience_rows(cases, prior, few),
+        "learning": learning,
+        "learning_limits": limits,
+        "operator_spread": spread_rows(cases, few),
+        "checker_agreement": agreement_rows(store, few),
     }
 
 
-def _frame(cases: Cases, question: Question) -> pl.DataFrame:
-    outcome, days = question
-    case = cases.operator_case
+def _frame(cases: ClosedCourses) -> pl.DataFrame:
+    """Give courses as the table `audit_courses` has them."""
     columns = {
         name: getattr(cases, name)
-        for name in SCHEMAS["audit_courses"]
+        for name in schema(AUDIT_COURSES)
         if hasattr(cases, name)
     }
-    columns |= {"operator_case": np.where(np.isfinite(case), case, -1).astype(np.int64)}
-    frame = pl.DataFrame(columns).with_columns(
-        outcome=pl.lit(outcome),
-        window_days=pl.lit(days, pl.Int64),
-        operator_case=pl.when(pl.col("operator_case") > 0).then(
-            pl.col("operator_case")
-        ),
-    )
-    return frame.select(
-        pl.col(name).cast(kind) for name, kind in SCHEMAS["audit_courses"].items()
+    place = question_columns(cases.question)
+    return pl.DataFrame(columns).with_columns(
+        **{k: pl.lit(v) for k, v in place.items()}
     )

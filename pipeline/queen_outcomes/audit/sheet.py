@@ -10,19 +10,13 @@ from typing import Any
 
 import numpy as np
 
-from queen_outcomes.audit.excess import LARGE, BatchPart, batch_parts
+from queen_outcomes.audit.cases import LARGE, batch_parts
 from queen_outcomes.audit.period import Period
 from queen_outcomes.base.store import Store
+from queen_outcomes.facts.outcomes import OUTCOMES, question_columns
+from queen_outcomes.facts.words import BATCH_KINDS, percent
 
 Row = dict[str, Any]
-FAILURE = {
-    "laying": "not laying by day {}",
-    "pattern": "brood pattern not good by day {}",
-    "drone_layer": "turned drone-layer by day {}",
-    "superseded": "superseded by day {}",
-    "lost": "lost by day {}",
-    "established": "not established by day {}",
-}
 SHARE = "share"
 """Unit of what is written in per cent."""
 MEASURES = {
@@ -32,7 +26,6 @@ MEASURES = {
     "minutes": ("time in the instrument", "min"),
     "queens_a_day": ("queens a day", ""),
 }
-KINDS = {"graft_batch": "graft", "semen_batch": "semen load"}
 MOST_BATCHES = 3
 APART = "operator and batch cannot be told apart"
 
@@ -40,15 +33,10 @@ APART = "operator and batch cannot be told apart"
 def failing(question: tuple[str, int]) -> str:
     """Name the failure that a question counts."""
     outcome, days = question
-    return FAILURE[outcome].format(days)
+    return OUTCOMES[outcome].failure.format(days)
 
 
-def percent(share: float) -> str:
-    """Give a share as per cent."""
-    return f"{100 * share:.0f} %"
-
-
-def sheet(store: Store, period: Period, operator: str, shown_as: str) -> Row:
+def sheet(store: Store, period: Period, operator: str) -> Row:
     """Give what the page of one operator says; see the templates for its parts.
 
     Parameters
@@ -56,16 +44,14 @@ def sheet(store: Store, period: Period, operator: str, shown_as: str) -> Row:
     store : Store
     period : Period
     operator : str
-        In the records.
-    shown_as : str
-        On the page: the name, or a pseudonym.
+        As the store names her; a pseudonym where those are set.
     """
     (row,) = [row for row in period.operators if row["operator"] == operator]
     parts = batch_parts(operator, period.cases)
     process = _process(store, operator)
     signals = _signals(store, period, operator)
     return {
-        "verdict": verdict(row, shown_as, period) + _signalled(signals["points"]),
+        "verdict": verdict(row, operator, period) + _signalled(signals["points"]),
         "done": _done(period, operator, row),
         "process": [measure["cells"] for measure in process],
         "compares": compares(row, period),
@@ -83,6 +69,14 @@ LIMITS = [
     "A signal comes by chance now and then, and a real change is often missed when "
     "courses are few. It names no cause.",
 ]
+
+
+def batch_failed(batch: Row) -> str:
+    """Say how many of a batch's courses failed, and how many were expected to."""
+    return (
+        f"{BATCH_KINDS[batch['kind']]} {batch['batch']}: {batch['failures']} of "
+        f"{batch['courses']} failed, {batch['expected']:.1f} expected"
+    )
 
 
 def verdict(row: Row, name: str, period: Period) -> str:
@@ -118,7 +112,7 @@ def compares(row: Row, period: Period) -> list[str]:
         f"On the station's own mix of courses: {percent(row['adjusted'])}, 95 % limits "
         f"{100 * row['low']:.0f} to {100 * row['high']:.0f}; the station as a whole "
         f"{percent(station)}.",
-        f"{row['shared_pct']:.0f} % of the courses lie in a graft and a semen load that "
+        f"{row['shared_pct']:.0f} % of the courses lie in a graft and a semen batch that "
         "others worked on too" + ("." if row["separable"] else f": {APART}."),
     ]
     if row.get("expected_by_others") is not None:
@@ -179,8 +173,7 @@ def _measured(value: float, unit: str) -> str:
 
 
 def _signals(store: Store, period: Period, operator: str) -> Row:
-    place = dict(zip(("outcome", "window_days"), period.question, strict=True))
-    given = {"operator": operator, **place}
+    given = {"operator": operator, **question_columns(period.question)}
     where = (
         "WHERE operator = $operator AND outcome = $outcome AND "
         "window_days = $window_days"
@@ -226,18 +219,16 @@ def _series_said(row: Row, points: list[Row]) -> str:
 
 
 def _first(
-    row: Row, parts: list[BatchPart], process: list[Row], has_signal: bool
+    row: Row, parts: list[Row], process: list[Row], has_signal: bool
 ) -> list[str]:
     """Say what to look at: semen and queens by their batches, then the bench."""
     said = []
     excess = row["failures"] - (row["expected"] or 0.0)
-    large = [part for part in parts if part.excess > max(1.0, LARGE * abs(excess))]
+    large = [part for part in parts if part["excess"] > max(1.0, LARGE * abs(excess))]
     for part in large[:MOST_BATCHES]:
-        apart = f" Nobody else worked on it: {APART}." if part.alone else ""
-        said.append(
-            f"{KINDS[part.kind].capitalize()} {part.batch}: {part.failures} of "
-            f"{part.courses} failed, {part.expected:.1f} expected.{apart}"
-        )
+        said_part = batch_failed(part)
+        apart = f" Nobody else worked on it: {APART}." if part["alone"] else ""
+        said.append(f"{said_part[:1].upper()}{said_part[1:]}.{apart}")
     for measure in process:
         low, high = measure["station_low"], measure["station_high"]
         if not low <= measure["mean"] <= high:

@@ -1,13 +1,13 @@
-"""The errors a user can meet, and the exit code each ends with.
+"""The errors a user can meet, told in a person's words.
 
 AppError
-├── UsageError      2  a command's words or the settings are off
-├── RecordsError    3  records unreadable, or a required table or column missing
-├── NoModelError    4  nothing could be fitted or compared where that was asked for
-├── LockError       2  another build holds the folder
-└── LedgerError    70  rows read do not add up, or a check did not answer: our fault
+├── UsageError      a command's words or the settings are off
+│   └── LockError   another build holds the folder
+├── RecordsError    records unreadable, or a required table or column missing
+├── NoModelError    nothing could be fitted or compared where that was asked for
+└── LedgerError     the build's own bookkeeping does not add up: our fault
 
-Anything else that escapes is a fault of the tool and ends with 70.
+Anything else that escapes is a fault of the tool.
 """
 
 from __future__ import annotations
@@ -33,8 +33,6 @@ class AppError(Exception):
     hint : str
         What to do next, preferably a command or an edit.
     """
-
-    exit_code = 70
 
     def __init__(
         self,
@@ -62,8 +60,6 @@ class AppError(Exception):
 class UsageError(AppError):
     """The command's words or the settings cannot be used."""
 
-    exit_code = 2
-
 
 class LockError(UsageError):
     """Another build of the same station is under way."""
@@ -72,19 +68,13 @@ class LockError(UsageError):
 class RecordsError(AppError):
     """The records cannot be read as the tables they should be."""
 
-    exit_code = 3
-
 
 class NoModelError(AppError):
     """No model could be fitted, and no comparison made, where one was asked for."""
 
-    exit_code = 4
-
 
 class LedgerError(AppError):
     """The build's own bookkeeping does not add up; the build stops."""
-
-    exit_code = 70
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:

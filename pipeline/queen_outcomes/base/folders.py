@@ -1,7 +1,8 @@
 """The build folder: who holds it, which build is the latest, and what is kept.
 
 A build is made in a folder of its own and `latest` is switched to it in one rename,
-so a build that fails or is killed changes nothing. Knows no table and no step.
+so a build that fails or is killed changes nothing. A folder is a complete build by its
+journal, whatever the link says: a lost link costs nobody a build. Knows no table and no step.
 """
 
 from __future__ import annotations
@@ -97,9 +98,59 @@ def _held(build: Path, file: TextIO) -> LockError:
 
 
 def latest(build: Path) -> Path | None:
-    """Give the folder of the last complete build, its link followed, or None."""
+    """Give the folder of the last complete build, or None.
+
+    The one that the link leads to; where the link is lost (not every copy of a folder
+    keeps links) or leads nowhere, the newest complete one.
+    """
+    return linked(build) or next(_untrimmed(build), None)
+
+
+def linked(build: Path) -> Path | None:
+    """Give the folder that the link leads to; None: there is no link, or no such folder."""
     link = build / LATEST
     return link.resolve() if link.is_symlink() and link.exists() else None
+
+
+def before(build: Path) -> Path | None:
+    """Give the build to compare a new one with: the latest, else the history's newest."""
+    return latest(build) or next(_complete(build / HISTORY), None)
+
+
+def _untrimmed(build: Path) -> Iterator[Path]:
+    return (path for path in _complete(build) if (path / STORE_FILE).is_file())
+
+
+def _complete(place: Path) -> Iterator[Path]:
+    """Give the complete builds in a folder, newest first."""
+    return (path for path in _runs(place) if _is_complete(path))
+
+
+def _runs(place: Path) -> list[Path]:
+    found = sorted(place.iterdir(), reverse=True) if place.is_dir() else []
+    return [path for path in found if _RUN_ID.fullmatch(path.name)]
+
+
+def _is_complete(folder: Path) -> bool:
+    """Tell whether a build came to its end; a journal that may not be read is an error."""
+    try:
+        return isinstance(read_run(folder), dict)
+    except (FileNotFoundError, ValueError):
+        return False
+
+
+def mend(build: Path) -> Path | None:
+    """Point a lost or dangling `latest` to the last complete build again.
+
+    Returns
+    -------
+    Path or None
+        That build; None when the link is sound, or no complete build is left.
+    """
+    found = None if linked(build) else latest(build)
+    if found is not None:
+        switch(build, found.name)
+    return found
 
 
 def prepare(build: Path, run_id: str) -> Path:
@@ -120,10 +171,10 @@ def prepare(build: Path, run_id: str) -> Path:
         )
     current = latest(build)
     for path in sorted(build.iterdir()):
-        if path == current or path.name == current_name(current):
+        if current is not None and path.name == current.name:
             continue
         if _RUN_ID.fullmatch(path.name):
-            _settle(build, path, current)
+            _settle(build, path)
         elif path.name.startswith(f".{LATEST}-"):
             path.unlink()
     folder = build / run_id
@@ -131,15 +182,9 @@ def prepare(build: Path, run_id: str) -> Path:
     return folder
 
 
-def current_name(current: Path | None) -> str:
-    """Give the run id of the latest build; empty when there is none."""
-    return current.name if current else ""
-
-
-def _settle(build: Path, path: Path, current: Path | None) -> None:
-    """Retire a build that was the latest once; remove one that never was."""
-    was_latest = (path / RUN_FILE).is_file() and path.name < current_name(current)
-    if was_latest:
+def _settle(build: Path, path: Path) -> None:
+    """Retire a complete build, whether or not it was ever the latest; remove a dead one."""
+    if _is_complete(path):
         retire(build, path)
     else:
         shutil.rmtree(path)
@@ -163,11 +208,8 @@ def retire(build: Path, folder: Path) -> None:
 
 def prune(build: Path, keep: int) -> None:
     """Remove all but the ``keep`` most recent builds from the history."""
-    history = build / HISTORY
-    kept = sorted(history.iterdir(), reverse=True) if history.is_dir() else []
-    for path in kept[keep:]:
-        if _RUN_ID.fullmatch(path.name):
-            shutil.rmtree(path)
+    for path in _runs(build / HISTORY)[keep:]:
+        shutil.rmtree(path)
 
 
 def read_run(folder: Path) -> dict[str, Any]:
@@ -178,7 +220,9 @@ def read_run(folder: Path) -> dict[str, Any]:
 def write_run(folder: Path, journal: dict[str, Any]) -> None:
     """Write a build's journal; it comes last, so one that has it is complete."""
     text = json.dumps(journal, indent=2, default=str)
-    (folder / RUN_FILE).write_text(text + "\n", encoding="utf-8", newline="\n")
+    temporary = folder / f".{RUN_FILE}"
+    temporary.write_text(text + "\n", encoding="utf-8", newline="\n")
+    temporary.replace(folder / RUN_FILE)
 
 
 def sha256(path: Path) -> str:

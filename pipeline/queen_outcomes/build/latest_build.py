@@ -21,7 +21,7 @@ DUE = 'SELECT * FROM due ORDER BY status, "on", queen_id, course_id, day'
 
 
 @dataclass(frozen=True)
-class Finished:
+class LatestBuild:
     """A finished build, opened to read."""
 
     store: Store
@@ -34,7 +34,7 @@ class Finished:
 
 
 @contextmanager
-def open_latest(station: Path, console: Console) -> Iterator[Finished]:
+def open_latest(station: Path, console: Console) -> Iterator[LatestBuild]:
     """Open the last build; say its day, and when the records are newer.
 
     Raises
@@ -57,7 +57,7 @@ def open_latest(station: Path, console: Console) -> Iterator[Finished]:
         )
     store = _open(folder / folders.STORE_FILE)
     with store:
-        yield Finished(store, journal)
+        yield LatestBuild(store, journal)
 
 
 def _command(station: Path) -> str:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from queen_outcomes.base import folders
 from queen_outcomes.base.console import Console
+from queen_outcomes.facts.exports.outcomes import SEASON_CHANGES, SEASON_FIXED
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.season_plan import SeasonPlan
 
@@ -89,8 +90,7 @@ def _check(work: Work) -> int:
 
 
 def _derive(work: Work) -> int:
-    from queen_outcomes.outcomes.derive import derive
-    from queen_outcomes.outcomes.listing import write_listed
+    from queen_outcomes.outcomes.derive import derive, write_listed
 
     derive(work.store, work.settings, work.as_of)
     write_listed(work.store)
@@ -98,7 +98,7 @@ def _derive(work: Work) -> int:
 
 
 def _rates(work: Work) -> int:
-    from queen_outcomes.outcomes.rates import count_rates
+    from queen_outcomes.outcomes.derive import count_rates
 
     count_rates(work.store, work.settings)
     return count_rows(work.store, "count(*)", "rates")
@@ -146,13 +146,27 @@ def _doses(work: Work) -> int:
 
 
 def _changes(work: Work) -> int:
-    from queen_outcomes.build.changes import compare, keep_plan
+    from queen_outcomes.outcomes.changes import compare
 
     if work.plan:
-        keep_plan(work.store, work.plan)
+        _keep_plan(work.store, work.plan)
         changed = [row["what"] for row in work.plan.changed]
         work.notes += [f"the plan changed: {what}" for what in changed]
     return compare(work.store, work.earlier)
+
+
+def _keep_plan(store: Store, plan: SeasonPlan) -> None:
+    """Write what is fixed for the season, and its changes, for the pages to show."""
+    from queen_outcomes.facts.exports.writing import write_rows
+
+    sections = {**plan.sections, **plan.fresh}
+    fixed = [
+        {"name": name, "fixed_on": section["fixed_on"]}
+        for name, section in sorted(sections.items())
+        if section["fixed_on"] <= plan.as_of
+    ]
+    write_rows(store, SEASON_FIXED, fixed)
+    write_rows(store, SEASON_CHANGES, [*plan.changes, *plan.changed])
 
 
 def _tables(work: Work) -> int:

@@ -6,21 +6,29 @@ Each step reads and writes tables in the build's DuckDB file; `steps` has their 
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
+import json
 import os
+import platform
 import shutil
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from importlib import metadata
 from pathlib import Path
 from typing import Any
 
+from queen_outcomes import __version__
 from queen_outcomes.base import folders
-from queen_outcomes.base.console import Console
+from queen_outcomes.base.console import Console, plain
 from queen_outcomes.base.errors import UsageError, nearest
-from queen_outcomes.build import journal, steps
+from queen_outcomes.build import steps
 from queen_outcomes.facts import settings as station_settings
+from queen_outcomes.facts.outcomes import refuse_unfinished
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models import season_plan
 from queen_outcomes.models.season_plan import SeasonPlan
 
+JOURNALLED = ("polars", "duckdb", "great-expectations", "altair", "pyarrow")
+"""Libraries whose version could change a result."""
 MEMORY_SHARE = 0.6
 MEMORY_MOST_GIB = 5.0
 """DuckDB spills to disk beyond the smaller of this share of the machine and this size."""
@@ -100,6 +108,7 @@ def build(
         Whatever a step refuses; nothing has changed then.
     """
     check_step(until)
+    refuse_unfinished()
     now = now or dt.datetime.now().astimezone()
     settings = station_settings.load(station)
     day = pick_day(as_of, settings, now)
@@ -107,10 +116,11 @@ def build(
     with folders.hold(place, now):
         run_id = folders.new_run_id(now)
         folder = folders.prepare(place, run_id)
+        _mend(place, console)
         season = season_plan.season_of(day, settings.season_first_month)
         plan = season_plan.read(station, season, day)
         try:
-            told = journal.begin(station, settings, day, now)
+            told = _begin_journal(station, settings, day, now)
             chosen = (settings, day, plan, pdf)
             work, quarantined = _make(station, folder, chosen, console, until)
             told.update(work)
@@ -126,6 +136,27 @@ def build(
         return Built(place / folders.LATEST, told, quarantined, complete=True)
 
 
+def _begin_journal(
+    station: Path, settings: Settings, day: dt.date, now: dt.datetime
+) -> dict[str, Any]:
+    """Give what is known of a build before its first step.
+
+    The journal is the only part of a build's results that carries the clock.
+    """
+    resolved = json.loads(json.dumps(asdict(settings), default=plain))
+    text = json.dumps(resolved, sort_keys=True)
+    return {
+        "version": __version__,
+        "as_of": day.isoformat(),
+        "started": now.isoformat(timespec="seconds"),
+        "python": platform.python_version(),
+        "libraries": {name: metadata.version(name) for name in JOURNALLED},
+        "settings_sha256": hashlib.sha256(text.encode()).hexdigest(),
+        "settings": resolved,
+        "files": folders.fingerprint(station),
+    }
+
+
 def _make(
     station: Path,
     folder: Path,
@@ -137,7 +168,7 @@ def _make(
     from queen_outcomes.base.store import Store
 
     settings, day, plan, pdf = chosen
-    earlier = folders.latest(station / "build")
+    earlier = folders.before(station / "build")
     with Store(folder / folders.STORE_FILE, memory=memory_limit()) as store:
         work = steps.Work(
             store, station / "records", folder, settings, day, earlier, plan, pdf
@@ -153,9 +184,20 @@ def _make(
     return {**made, "notes": work.notes}, quarantined
 
 
+def _mend(place: Path, console: Console) -> None:
+    """Mend a lost link before anything is built: a build that fails must leave it sound."""
+    found = folders.mend(place)
+    if found is not None:
+        link = place / folders.LATEST
+        console.note(
+            f"note: {link} was missing or led nowhere; it now leads to {found.name}, "
+            "the last complete build"
+        )
+
+
 def _swap(place: Path, run_id: str, keep: int) -> None:
     """Switch first; only then trim the build before, so that `latest` is always whole."""
-    before = folders.latest(place)
+    before = folders.linked(place)
     folders.switch(place, run_id)
     if before is not None and before.parent == place.resolve():
         folders.retire(place, before)

@@ -8,43 +8,16 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
+import click
+
+from queen_outcomes.base import resources
 from queen_outcomes.base.console import Console
-from queen_outcomes.build import steps
-from queen_outcomes.build import weekly as build
-from queen_outcomes.facts import settings as station_settings
+from queen_outcomes.commands.failures import DONE, QUARANTINED
+from queen_outcomes.commands.options import Day, shared, station_argument
 
 EXAMPLES = 3
 """Examples shown of each kind of problem; --json gives all."""
 
-SUMMARY = """
-    SELECT
-        source, "table", rows_read AS read, accepted, quarantined,
-        (
-            SELECT count(*) FROM listed
-            WHERE listed.source = sources.source
-                AND listed."table" = sources."table"
-                AND severity = 'set_aside'
-        ) AS "set aside",
-        (
-            SELECT count(*) FROM listed
-            WHERE listed.source = sources.source
-                AND listed."table" = sources."table"
-                AND severity = 'look'
-        ) AS look
-    FROM sources
-    ORDER BY source, "table"
-"""
-PROBLEMS = """
-    SELECT
-        'quarantined' AS severity, reason, "table", source, line, message
-    FROM quarantine
-    UNION ALL
-    SELECT severity, reason, "table", source, line, message
-    FROM listed
-    ORDER BY
-        list_position(['quarantined', 'set_aside', 'look'], severity),
-        reason, "table", source, line, message
-"""
 HEADINGS = {
     "quarantined": "quarantined: these rows are not used until they are mended",
     "set_aside": "set aside: the row is used, this cell is not",
@@ -52,7 +25,20 @@ HEADINGS = {
 }
 
 
-def check(
+@click.command()
+@station_argument
+@click.option("--as-of", type=Day(), help="The day to check against, as 2026-07-05.")
+@shared
+@click.make_pass_decorator(Console, ensure=True)
+def check(console: Console, station: Path, as_of: dt.date | None) -> int:
+    """Read and check the records; say what is wrong and what to do."""
+    found = check_records(station, console, as_of=as_of)
+    tell(found, console)
+    rows = sum(row["quarantined"] for row in found["summary"])
+    return QUARANTINED if rows else DONE
+
+
+def check_records(
     station: Path, console: Console, *, as_of: dt.date | None = None
 ) -> dict[str, Any]:
     """Read and check the records in a throw-away store.
@@ -63,10 +49,12 @@ def check(
         as_of, notes, summary, quarantine, listed and expectations.
     """
     from queen_outcomes.base.store import Store
+    from queen_outcomes.build import steps, weekly
+    from queen_outcomes.facts import settings as station_settings
 
     settings = station_settings.load(station)
     now = dt.datetime.now().astimezone()
-    day = build.pick_day(as_of, settings, now)
+    day = weekly.pick_day(as_of, settings, now)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         with Store(folder / "check.duckdb") as store:
@@ -78,8 +66,8 @@ def check(
             return {
                 "as_of": day.isoformat(),
                 "notes": work.notes,
-                "summary": store.records(SUMMARY),
-                "problems": store.records(PROBLEMS),
+                "summary": store.records(_sql("check_summary")),
+                "problems": store.records(_sql("check_problems")),
                 **{
                     table: store.records(f"SELECT * FROM {table} ORDER BY ALL")
                     for table in ("quarantine", "listed", "expectations")
@@ -120,6 +108,5 @@ def _tell_groups(problems: list[dict[str, Any]], console: Console) -> None:
             console.emit(f"    and {len(listed) - EXAMPLES} more; --json gives all")
 
 
-def quarantined(found: dict[str, Any]) -> int:
-    """Count the quarantined rows."""
-    return sum(row["quarantined"] for row in found["summary"])
+def _sql(name: str) -> str:
+    return resources.read("sql", "01_records", f"{name}.sql")

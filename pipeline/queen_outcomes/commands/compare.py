@@ -10,11 +10,11 @@ import click
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import NoModelError
 from queen_outcomes.commands.options import shared, station_argument
-from queen_outcomes.facts.settings_plan import QUESTIONS
+from queen_outcomes.facts.outcomes import OUTCOMES
 
 if TYPE_CHECKING:
-    from queen_outcomes.build.latest_build import Finished
-    from queen_outcomes.doses.once import Once
+    from queen_outcomes.build.latest_build import LatestBuild
+    from queen_outcomes.doses.compare_request import Once
     from queen_outcomes.facts.settings import Settings
 
 PLACE = ("build", "compare")
@@ -26,7 +26,7 @@ HOME = "../latest/dashboard/"
 @station_argument
 @click.option("--arms", multiple=True, help="Arms, with commas between; else all.")
 @click.option("--reference", help="The arm to compare with; else the build's.")
-@click.option("--outcome", type=click.Choice(QUESTIONS), help="Else the plan's.")
+@click.option("--outcome", type=click.Choice(list(OUTCOMES)), help="Else the plan's.")
 @click.option("--days", type=click.IntRange(1), help="The outcome's window.")
 @click.option(
     "--margin",
@@ -39,8 +39,7 @@ HOME = "../latest/dashboard/"
 def compare(console: Console, station: Path, **asked: Any) -> None:
     """Compare dose protocols; write a page under build/compare."""
     from queen_outcomes.build.latest_build import open_latest
-    from queen_outcomes.doses.compare_request import Wanted
-    from queen_outcomes.doses.once import compare_once
+    from queen_outcomes.doses.compare_request import CompareRequest, compare_once
     from queen_outcomes.facts import settings as station_settings
     from queen_outcomes.models.season_plan import read, season_of
 
@@ -48,7 +47,7 @@ def compare(console: Console, station: Path, **asked: Any) -> None:
     with open_latest(station, console) as last:
         season = season_of(last.as_of, settings.season_first_month)
         plan = read(station, season, last.as_of)
-        found = compare_once(last.store, settings, last.as_of, Wanted(**asked), plan)
+        found = compare_once(last.store, settings, last.as_of, CompareRequest(**asked), plan)
         page = draw(found, last, settings, station.joinpath(*PLACE))
     tell(found, page, console)
     if not found.has_difference:
@@ -58,10 +57,10 @@ def compare(console: Console, station: Path, **asked: Any) -> None:
         )
 
 
-def draw(found: Once, last: Finished, settings: Settings, folder: Path) -> Path:
+def draw(found: Once, last: LatestBuild, settings: Settings, folder: Path) -> Path:
     """Write the page of a comparison."""
     from queen_outcomes.base import resources
-    from queen_outcomes.dashboard.dose_section import section
+    from queen_outcomes.dashboard.doses import section
     from queen_outcomes.dashboard.site import draw_apart
     from queen_outcomes.facts.dose_words import success
 
@@ -79,15 +78,11 @@ def draw(found: Once, last: Finished, settings: Settings, folder: Path) -> Path:
 
 def told_of(found: Once, levels: list[dict[str, Any]]):
     """Give the rows found, as a page takes them."""
-    from queen_outcomes.dashboard.dose_section import Told
+    from queen_outcomes.dashboard.doses import Comparison
 
-    tables = found.tables
-    return Told(
-        *(found.trial, found.question, tables["arms"], tables["arm_contrasts"]),
-        *(tables["arm_models"], tables["arm_overlap"], tables["arm_costs"]),
-        *(tables["arm_needs"], [r for r in levels if r["trial"] == found.trial]),
-        found.unnamed,
-    )
+    own = [row for row in levels if row["trial"] == found.trial]
+    tables = {**found.tables, "arm_levels": own}
+    return Comparison(found.trial, found.question, tables, found.unnamed)
 
 
 ARM_COLUMNS = (
@@ -102,7 +97,7 @@ CONTRAST_COLUMNS = (
 
 def tell(found: Once, page: Path, console: Console) -> None:
     """Print what was found: sentences, two tables and the page's place."""
-    from queen_outcomes.dashboard.dose_section import section
+    from queen_outcomes.dashboard.doses import section
 
     if console.json:
         outcome, days = found.question

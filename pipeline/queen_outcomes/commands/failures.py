@@ -7,20 +7,43 @@ import platform
 import click
 
 from queen_outcomes import __version__
-from queen_outcomes.base.errors import AppError, LedgerError
+from queen_outcomes.base.errors import (
+    AppError,
+    LedgerError,
+    NoModelError,
+    RecordsError,
+    UsageError,
+)
 
-DONE, QUARANTINED, USAGE, FAULT, INTERRUPTED = 0, 1, 2, 70, 130
+DONE, QUARANTINED, USAGE, UNREADABLE, NO_MODEL = 0, 1, 2, 3, 4
+FAULT, INTERRUPTED = 70, 130
+ENDINGS = {
+    DONE: "done",
+    QUARANTINED: "done, and records were quarantined (check, build --strict)",
+    USAGE: "usage or settings",
+    UNREADABLE: "records unreadable or a required table missing",
+    NO_MODEL: "nothing could be fitted or compared (audit, compare)",
+    FAULT: "a fault of the tool",
+    INTERRUPTED: "interrupted",
+}
+"""What each exit code means, as the help says it."""
+EXIT_CODES: dict[type[BaseException], int] = {
+    UsageError: USAGE,
+    RecordsError: UNREADABLE,
+    NoModelError: NO_MODEL,
+    LedgerError: FAULT,
+    click.ClickException: USAGE,
+    OSError: USAGE,
+    KeyboardInterrupt: INTERRUPTED,
+    click.Abort: INTERRUPTED,
+}
+"""The code that each class of error ends with; any other is a fault of the tool."""
 
 
 def exit_code(problem: BaseException) -> int:
     """Give the exit code that an exception ends with."""
-    if isinstance(problem, AppError):
-        return problem.exit_code
-    if isinstance(problem, click.ClickException | OSError):
-        return USAGE
-    if isinstance(problem, KeyboardInterrupt | click.Abort):
-        return INTERRUPTED
-    return FAULT
+    codes = (code for kind, code in EXIT_CODES.items() if isinstance(problem, kind))
+    return next(codes, FAULT)
 
 
 def message(problem: BaseException, code: int) -> str:

@@ -1,4 +1,4 @@
-"""What the commands share: the options that may stand anywhere, days and folders."""
+"""What the commands share: options that may stand anywhere, days, folders, files told."""
 
 from __future__ import annotations
 
@@ -71,3 +71,12 @@ def one_or_two(words: Sequence[str], last: str) -> tuple[Path, str]:
     if len(words) > 2:
         raise click.UsageError(f"expected [DIR] {last}, got {len(words)} words")
     return (Path(words[0]) if len(words) == 2 else Path()), words[-1]
+
+
+def tell_files(console: Console, files: Sequence[Path]) -> None:
+    """Print the places of the files that a command wrote."""
+    if console.json:
+        console.emit_json([str(path) for path in files])
+        return
+    for path in files:
+        console.emit(str(path))

@@ -52,10 +52,11 @@ def plan(
     """Plan the next trial of doses from the station's own figures."""
     from queen_outcomes.build.latest_build import open_latest
     from queen_outcomes.facts import settings
-    from queen_outcomes.trial import plan_files
+    from queen_outcomes.trial import plan as planning
+    from queen_outcomes.trial import plan_report
 
     choices = settings.load(station)
     with open_latest(station, console) as last:
-        trial = plan_files.make(last.store, choices, last.as_of, asked)
-    files = plan_files.write(trial, station, csv_file, sheet)
-    plan_files.tell(trial, files, console)
+        trial = planning.make(last.store, choices, last.as_of, asked)
+    files = plan_report.write(trial, station, csv_file, sheet)
+    plan_report.tell(trial, files, console)

@@ -6,30 +6,34 @@ Shows the tables of the dose comparison and computes nothing.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
-from queen_outcomes.base import resources
+import altair as alt
+
 from queen_outcomes.base.store import Store
-from queen_outcomes.dashboard import theme
+from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.dashboard.charts.adjusted import curve_chart
-from queen_outcomes.dashboard.dose_section import Told, section
+from queen_outcomes.dashboard.figures import statement
+from queen_outcomes.doses.differences import LEAST_OVERLAP, SHARED
 from queen_outcomes.facts import dose_words as said
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
 
 Row = dict[str, Any]
-OF_TRIAL = {
-    "arms": "arms",
-    "contrasts": "arm_contrasts",
-    "models": "arm_models",
-    "overlap": "arm_overlap",
-    "costs": "arm_costs",
-    "needs": "arm_needs",
-}
-UNNAMED = (
-    "SELECT trial, count(*) AS courses FROM arm_courses WHERE arm = '' GROUP BY ALL"
+TABLES = (
+    *("arms", "arm_contrasts", "arm_models", "arm_overlap", "arm_costs", "arm_needs"),
 )
 FEWEST_POINTS = 2
+MOST_LEVELS = 12
+"""Levels of a grouping that are listed where two arms cannot be told apart."""
+FINITE = ("drones_per_success", "queens_per_success")
+ROW_HEIGHT = 26
+FIXED, BESIDE = "fixed beforehand", "beside it"
+ON, BEATEN = "none takes less of both", "another takes less of both"
+MARKS = ("circle", "cross")
+NO_ARM = "No course has an arm: neither protocols nor doses are recorded."
 
 
 def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
@@ -38,37 +42,29 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     charts: dict[str, Any] = {}
     question = settings.plan.question
     tables = {
-        name: store.records(f'SELECT * FROM "{table}" ORDER BY ALL')
-        for name, table in OF_TRIAL.items()
+        name: store.records(f'SELECT * FROM "{name}" ORDER BY ALL') for name in TABLES
     }
-    tables["levels"] = store.records(resources.read("sql", "10_pages", "arm_levels.sql"))
-    tables["unnamed"] = store.records(UNNAMED)
+    tables["arm_levels"] = store.records(statement("arm_levels"))
+    unnamed = dict(
+        store.rows("SELECT trial, count(*) FROM arm_courses WHERE arm = '' GROUP BY 1")
+    )
     trials = {row["trial"] for row in tables["arms"]}
-    parts = [
-        section(_told(tables, trial, question), f"part-{at}", charts)
-        for at, trial in enumerate(sorted(trials, key=lambda t: t or ""))
-    ]
+    parts = []
+    for at, trial in enumerate(sorted(trials, key=lambda t: t or "")):
+        own = {
+            name: [r for r in rows if r["trial"] == trial]
+            for name, rows in tables.items()
+        }
+        found = Comparison(trial, question, own, unnamed.get(trial, 0))
+        parts.append(section(found, f"part-{at}", charts))
     return {
         "parts": parts,
-        "nothing": ""
-        if parts
-        else "No course has an arm: neither protocols nor doses are recorded.",
+        "nothing": "" if parts else NO_ARM,
         "margin": settings.plan.margin,
         "asked": said.success(*question),
         "curve": _curve(store, question, charts),
         "charts": charts,
     }
-
-
-def _told(
-    tables: dict[str, list[Row]], trial: str | None, question: tuple[str, int]
-) -> Told:
-    chosen = {
-        name: [row for row in rows if row["trial"] == trial]
-        for name, rows in tables.items()
-    }
-    unnamed = sum(row["courses"] for row in chosen.pop("unnamed"))
-    return Told(trial, question, **chosen, unnamed=unnamed)
 
 
 def _curve(store: Store, question: tuple[str, int], charts: dict[str, Any]) -> Row:
@@ -79,17 +75,14 @@ def _curve(store: Store, question: tuple[str, int], charts: dict[str, Any]) -> R
         store.records(f'SELECT * FROM "{name}" {where}', place)
         for name in ("dose_response", "dose_trends", "dose_for")
     )
-    outcome = words.OUTCOME_WORDS[question[0]]
     if len(rows) >= FEWEST_POINTS:
+        keys = ("probability", "low", "high", "courses_near")
         values = [
-            {
-                "value": row["dose_ul"],
-                "label": f"{row['dose_ul']:.3g} uL",
-                **{k: row[k] for k in ("probability", "low", "high", "courses_near")},
-            }
+            {"value": row["dose_ul"], "label": f"{row['dose_ul']:.3g} uL"}
+            | {key: row[key] for key in keys}
             for row in rows
         ]
-        asked = f"{outcome} by day {question[1]}"
+        asked = words.outcome_by_day(*question)
         chart = curve_chart(values, factor="dose of a course (uL)", question=asked)
         charts["dose-response"] = theme.dressed(chart)
     return {
@@ -133,3 +126,383 @@ def dose_said(row: Row) -> str:
     else:
         limits = f"95 % limits {low:.1f} to {high:.1f}"
     return f"{asked}: {row['dose_ul']:.1f} uL, {limits}."
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """What was found of one comparison.
+
+    Attributes
+    ----------
+    trial : str or None
+        None outside of trials.
+    question : tuple of str and int
+        The one that arms are judged by.
+    tables : mapping of list of dict
+        Its rows of `TABLES`, and ``arm_levels`` as `arm_levels.sql` gives them.
+    unnamed : int
+        Courses whose arm is not recorded.
+    """
+
+    trial: str | None
+    question: tuple[str, int]
+    tables: Mapping[str, list[Row]]
+    unnamed: int = 0
+
+    def asked(self, name: str) -> list[Row]:
+        """Give a table's rows of the question."""
+        return [row for row in self.tables[name] if _question_of(row) == self.question]
+
+    @property
+    def by_lot(self) -> bool:
+        """Whether arms were drawn by lot."""
+        return any(row["randomised"] for row in self.tables["arms"])
+
+
+def section(found: Comparison, key: str, charts: dict[str, Any]) -> Row:
+    """Give what the page says of a comparison, and add its charts.
+
+    Parameters
+    ----------
+    found : Comparison
+    key : str
+        Of this section's charts and headings.
+    charts : dict
+        Takes up the charts.
+    """
+    own = found.asked("arm_contrasts")
+    what = said.success(*found.question)
+    margin = next((row["margin"] for row in own if row["margin"]), None)
+    shown = [row for row in own if row["difference"] is not None]
+    if shown:
+        chart = arm_difference_chart(
+            _lines(shown), question=f"difference in {what}, points", margin=margin
+        )
+        charts[f"arms-{key}"] = theme.dressed(chart)
+    costs = found.tables["arm_costs"]
+    finite = [row for row in costs if all(row[k] is not None for k in FINITE)]
+    if len(finite) > 1:
+        charts[f"costs-{key}"] = theme.dressed(frontier_chart(finite, success=what))
+    needs = found.tables["arm_needs"] if margin is None else []
+    return {
+        "key": key,
+        "title": f"Trial {found.trial}" if found.trial else "Outside of trials",
+        "what": what,
+        "findings": findings(found),
+        "basis": basis(found),
+        "margin": margin,
+        "needed": said.needed_said(needs),
+        "needs_said": said.NEEDS,
+        "needs": [_need(row) for row in needs],
+        "arms": [_arm(row) for row in found.tables["arms"]],
+        "differences": [_difference(row) for row in own],
+        "other": [
+            _difference(row)
+            for row in found.tables["arm_contrasts"]
+            if row["primary"] and _question_of(row) != found.question
+        ],
+        "notes": _notes(own),
+        "apart": _apart(found.tables["arm_overlap"], found.tables["arm_levels"]),
+        "costs": [_cost(row) for row in costs],
+        "assumptions": assumptions(costs),
+        "model": next(iter(found.asked("arm_models")), None),
+    }
+
+
+def _question_of(row: Row) -> tuple[str, int]:
+    return row["outcome"], row["window_days"]
+
+
+def assumptions(costs: list[Row]) -> list[str]:
+    """Say once what all arms' costs stand on, and by arm what differs."""
+    parts = {row["arm"]: row["assumptions"].split("; ") for row in costs}
+    shared = [
+        p for p in next(iter(parts.values()), []) if all(p in o for o in parts.values())
+    ]
+    arms: dict[str, list[str]] = {}
+    for arm, own in parts.items():
+        differs = "; ".join(part for part in own if part not in shared)
+        if differs:
+            arms.setdefault(differs, []).append(arm)
+    told = [f"{', '.join(names)}: {differs}" for differs, names in arms.items()]
+    return [*(["; ".join(shared)] if shared else []), *told]
+
+
+def findings(found: Comparison) -> list[str]:
+    """Say the primary method's figures, or why arms cannot be compared."""
+    arms = found.tables["arms"]
+    if not arms:
+        return [NO_ARM]
+    if len(arms) == 1:
+        return [f"There is one arm only, {arms[0]['arm']}: nothing to compare it with."]
+    return [
+        said.difference_said(row, by_lot=found.by_lot)
+        for row in found.asked("arm_contrasts")
+        if row["primary"]
+    ]
+
+
+def basis(found: Comparison) -> str:
+    """Say where the arms come from, and which method was fixed beforehand."""
+    if not found.tables["arms"]:
+        return ""
+    row = found.tables["arms"][0]
+    sources = {
+        "protocol": "the protocols recorded",
+        "dose meant": "the doses meant",
+        "dose given": "the doses given, a guess",
+    }
+    text = f"Arms are read from {sources[row['source']]}."
+    if found.unnamed:
+        text += f" Left out, as theirs is not recorded: {said.counted(found.unnamed, 'course')}."
+    if row["said"]:
+        text += f" No verdict: {row['said']}."
+    primary = {r["method"] for r in found.tables["arm_contrasts"] if r["primary"]}
+    if found.by_lot:
+        return f"{text} Arms stand side by side in the trial's blocks."
+    if "adjusted" in primary:
+        text += (
+            " They were not drawn by lot: a difference goes with the arm, and what "
+            "nobody recorded may go with it too."
+        )
+    return text
+
+
+def _lines(rows: Sequence[Row]) -> list[Row]:
+    """Order what is drawn: by arm, the method fixed beforehand first."""
+    ordered = sorted(rows, key=lambda r: (r["arm"], not r["primary"], r["method"]))
+    return [
+        {
+            "name": f"{row['arm']}, {said.METHODS[row['method']]}",
+            "method": FIXED if row["primary"] else BESIDE,
+            "difference": row["difference"],
+            "low": row["low"],
+            "high": row["high"],
+        }
+        for row in ordered
+    ]
+
+
+def _need(row: Row) -> Row:
+    """Write out what a margin would need; a dash where no number of queens would do."""
+    sizes = {key: row[key] for key in ("queens_alone", "queens")}
+    told = {key: f"{n:,}" if n is not None else "–" for key, n in sizes.items()}
+    return {"margin": f"{100 * row['margin']:g} points", **told}
+
+
+def _arm(row: Row) -> Row:
+    limits = row["adjusted_low"], row["adjusted_high"]
+    has_limits = bool(words.limits(*limits))
+    return {
+        **row,
+        "name": f"{row['arm']} (reference)" if row["reference"] else row["arm"],
+        "share": row["rate"],
+        "adjusted": words.share_in_words(row["adjusted"], *limits, "")
+        if has_limits
+        else "",
+    }
+
+
+def _difference(row: Row) -> Row:
+    points, unseen = f"none: {row['note'] or row['said']}", ""
+    if row["difference"] is not None:
+        span = _span(row["low"], row["high"])
+        points = f"{said.points(row['difference'])} points ({span})"
+    if row["unseen_low"] is not None:
+        unseen = _span(row["unseen_low"], row["unseen_high"])
+    return {
+        **row,
+        "pair": f"{row['arm']} against {row['reference']}",
+        "what": said.success(row["outcome"], row["window_days"]),
+        "how": said.METHODS[row["method"]] + (" *" if row["primary"] else ""),
+        "points": points,
+        "unseen": unseen,
+        "judged": said.VERDICTS.get(row["verdict"] or "", ""),
+        "shared": words.percent(row["overlap"]) if row["overlap"] is not None else "",
+    }
+
+
+def _span(low: float, high: float) -> str:
+    return f"{said.points(low)} to {said.points(high)}"
+
+
+def _notes(rows: Sequence[Row]) -> list[str]:
+    """Say what to know of each difference, the same once."""
+    found: dict[str, list[str]] = {}
+    for row in rows:
+        if row["note"] and row["difference"] is not None:
+            how = said.METHODS[row["method"]]
+            found.setdefault(f"{how}: {row['note']}", []).append(row["arm"])
+    return [f"{', '.join(arms)}, {text}" for text, arms in found.items()]
+
+
+def _apart(overlaps: list[Row], counted: list[Row]) -> list[Row]:
+    """Show, for arms that hardly meet, where the courses of each lie."""
+    found = []
+    for row in overlaps:
+        if row["shared"] >= LEAST_OVERLAP:
+            continue
+        levels: dict[str, dict[str, int]] = {}
+        for one in counted:
+            if one["grouping"] == row["grouping"]:
+                levels.setdefault(one["level"], {})[one["arm"]] = one["courses"]
+        rows = [
+            {
+                "level": level,
+                "arm": n.get(row["arm"], 0),
+                "other": n.get(row["reference"], 0),
+            }
+            for level, n in sorted(levels.items())
+        ]
+        rows = [r for r in rows if r["arm"] or r["other"]]
+        found.append(
+            {
+                **row,
+                "where": SHARED[row["grouping"]],
+                "percent": words.percent(row["shared"]),
+                "rows": rows[:MOST_LEVELS],
+                "more": max(len(rows) - MOST_LEVELS, 0),
+            }
+        )
+    return found
+
+
+def _cost(row: Row) -> Row:
+    def figure(name: str, low: str, high: str, form: str) -> str:
+        if row[name] is None:
+            return "no success"
+        bounds = [
+            "no limit" if row[side] is None else format(row[side], form)
+            for side in (low, high)
+        ]
+        return f"{row[name]:{form}} ({' to '.join(bounds)})"
+
+    return {
+        **row,
+        "semen": figure("semen_ul_per_success", "low", "high", ".1f"),
+        "drones": figure("drones_per_success", "drones_low", "drones_high", ".1f"),
+        "queens": figure("queens_per_success", "queens_low", "queens_high", ".2f"),
+        "on": "yes" if row["frontier"] else "no",
+    }
+
+
+def arm_difference_chart(
+    rows: list[dict[str, Any]], *, question: str, margin: float | None
+) -> alt.TopLevelMixin:
+    """Draw differences with their limits, one a line, and the margin.
+
+    Parameters
+    ----------
+    rows : list of dict
+        name, method (FIXED or BESIDE), difference, low, high (shares), in the order
+        they are shown.
+    question : str
+        What the difference is of.
+    margin : float or None
+        The loss that would not matter; drawn as a line below 0.
+    """
+    names = [row["name"] for row in rows]
+    y = alt.Y(
+        "name:N", title=None, sort=names, axis=alt.Axis(labelLimit=300, grid=False)
+    )
+    tooltip = [
+        alt.Tooltip("name:N", title="compared"),
+        *(alt.Tooltip(f"{k}:Q", format="+.1%") for k in ("difference", "low", "high")),
+    ]
+    base = theme.chart(rows)
+    axis = theme.signed_axis("+.0%")
+    layers = [
+        _across(0.0, question, [5, 4], "no difference"),
+        base.mark_rule(color=theme.CLOSED, strokeWidth=2).encode(
+            y=y,
+            x=alt.X("low:Q", title=question, axis=axis),
+            x2="high:Q",
+            tooltip=tooltip,
+        ),
+        base.mark_point(color=theme.CLOSED, filled=True, size=70).encode(
+            y=y,
+            x=alt.X("difference:Q", title=question, axis=axis),
+            shape=theme.told_apart(
+                "method", (FIXED, BESIDE), alt.Shape, MARKS, title="method"
+            ),
+            tooltip=tooltip,
+        ),
+    ]
+    if margin is not None:
+        said = f"margin, {100 * margin:g} points lost"
+        layers.insert(1, _across(-margin, question, [1, 0], said))
+    return theme.layered(layers, height=ROW_HEIGHT * len(rows))
+
+
+def _across(at: float, question: str, dash: list[int], said: str) -> alt.Chart:
+    return (
+        theme.chart([{"at": at, "said": said}])
+        .mark_rule(color=theme.QUIET, strokeDash=dash)
+        .encode(x=alt.X("at:Q", title=question), tooltip=alt.Tooltip("said:N"))
+    )
+
+
+def frontier_chart(rows: list[dict[str, Any]], *, success: str) -> alt.TopLevelMixin:
+    """Set drones against queens a success, an arm a point with its limits.
+
+    Parameters
+    ----------
+    rows : list of dict
+        Of `arm_costs`, with finite figures; arms on the frontier are dots, the others
+        crosses.
+    success : str
+        What a success is.
+    """
+    values = [
+        {**row, "place": ON if row["frontier"] else BEATEN}
+        for row in sorted(rows, key=lambda row: row["arm"])
+    ]
+    base = theme.chart(values)
+    near = alt.Scale(zero=False, padding=20)
+    x = alt.X(
+        "drones_per_success:Q",
+        title=f"drones handled for one success ({success})",
+        scale=near,
+    )
+    y = alt.Y("queens_per_success:Q", title="queens inseminated for one", scale=near)
+    figures = (
+        ("drones_per_success", ".1f"),
+        ("queens_per_success", ".2f"),
+        ("semen_ul_per_success", ".1f"),
+    )
+    tooltip = [
+        alt.Tooltip("arm:N"),
+        *(alt.Tooltip(f"{name}:Q", format=form) for name, form in figures),
+    ]
+    layers = [
+        base.mark_rule(color=theme.QUIET).encode(
+            x=x, y="queens_low:Q", y2="queens_high:Q"
+        ),
+        base.mark_rule(color=theme.QUIET).encode(
+            y=y, x="drones_low:Q", x2="drones_high:Q"
+        ),
+        base.mark_point(filled=True, size=90, color=theme.CLOSED).encode(
+            x=x,
+            y=y,
+            shape=theme.told_apart("place", (ON, BEATEN), alt.Shape, MARKS),
+            tooltip=tooltip,
+        ),
+        *_arm_names(values, x, y),
+    ]
+    return theme.layered(layers, height=260)
+
+
+def _arm_names(rows: list[dict[str, Any]], x: alt.X, y: alt.Y) -> list[alt.Chart]:
+    """Write each arm's name on the side of its point that has room for it."""
+    along = [row["drones_per_success"] for row in rows]
+    middle = (min(along) + max(along)) / 2
+    sides = {"left": [], "right": []}
+    for row in rows:
+        sides["right" if row["drones_per_success"] > middle else "left"].append(row)
+    return [
+        theme.chart(part)
+        .mark_text(align=side, dx=9 if side == "left" else -9, dy=-9, color=theme.INK)
+        .encode(x=x, y=y, text="arm:N")
+        for side, part in sides.items()
+        if part
+    ]

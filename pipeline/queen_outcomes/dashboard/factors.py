@@ -7,14 +7,21 @@ it about, and the page never says so.
 from __future__ import annotations
 
 import datetime as dt
-from itertools import groupby
 from typing import Any
 
 from queen_outcomes.base.store import Store
-from queen_outcomes.dashboard import findings, theme
-from queen_outcomes.dashboard.charts.adjusted import curve_chart, difference_chart
+from queen_outcomes.dashboard.charts import theme
+from queen_outcomes.dashboard.charts.adjusted import (
+    by_factor,
+    compared_row,
+    curve_chart,
+    curve_said,
+    draw_differences,
+    points_said,
+)
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
+from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP
 from queen_outcomes.models.fit import TOO_RARE
 from queen_outcomes.models.terms import BENCH, GROUPS, MAIN, Term
 
@@ -22,8 +29,6 @@ TERMS: dict[str, Term] = {**MAIN, **BENCH, **GROUPS}
 CURVES_SHOWN = 3
 """Curves drawn for an outcome, those with the smallest P; the rest are in the table."""
 FEWEST_POINTS = 3
-LEAST_OVERLAP = 10
-"""Per cent; below it two values cannot be told apart."""
 
 METHODS = {
     "glmm": "logistic, with random intercepts for operators and batches",
@@ -58,7 +63,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     return {
         "sections": fitted,
         "without": [part for part in sections if not part["has_model"]],
-        "least_overlap": LEAST_OVERLAP,
+        "least_overlap": round(100 * LEAST_OVERLAP),
         "least_rarer": TOO_RARE,
         "charts": charts,
     }
@@ -71,15 +76,9 @@ def _section(
     models = _models(question, tables)
     main = models["main"]
     key = f"{outcome}-{window}"
-    asked = f"{words.OUTCOME_WORDS[outcome]} by day {window}"
+    asked = words.outcome_by_day(outcome, window)
     drawn = _draw_curves(main, key, asked, charts)
     compared = _compared(main["contrasts"], models["weighted"]["contrasts"])
-    shown = [row for row in compared if row["difference"] is not None]
-    if shown:
-        chart = difference_chart(
-            drawn_rows(shown), question=f"difference in {asked}, points"
-        )
-        charts[f"differences-{key}"] = theme.dressed(chart)
     fit = main["model_fits"][0] if main["model_fits"] else None
     return {
         "key": key,
@@ -93,8 +92,10 @@ def _section(
         "method": METHODS[fit["method"]] if fit else "",
         "terms": _terms(main["model_terms"]),
         "curves": drawn,
-        "differences_said": findings.differences(shown) if shown else "",
-        "adjusted": _adjusted(main["adjusted"]),
+        "differences_said": draw_differences(
+            charts, f"differences-{key}", compared, f"difference in {asked}, points"
+        ),
+        "adjusted": by_factor(main["adjusted"], lambda name: TERMS[name].label),
         "compared": compared,
         "deviations": [
             {"grouping": TERMS[row["grouping"]].label, "sd": row["effect"]}
@@ -123,12 +124,6 @@ def _models(
     }
 
 
-def drawn_rows(rows: list[Row]) -> list[Row]:
-    """Keep of differences what a chart draws and tells."""
-    keys = ("name", "reference", "overlap", "difference", "low", "high")
-    return [{key: row[key] for key in keys} for row in rows]
-
-
 def verdict(fit: Row | None) -> str:
     """Say how well the model predicts, before anything else is said of it."""
     if fit is None or fit["method"] == "none":
@@ -155,11 +150,7 @@ def verdict(fit: Row | None) -> str:
 
 def _terms(rows: list[Row]) -> list[Row]:
     named = [{**row, "factor": TERMS[row["term"]].label} for row in rows]
-    return sorted(named, key=lambda row: _small_first(row["p"]))
-
-
-def _small_first(p: float | None) -> float:
-    return 2.0 if p is None else p
+    return sorted(named, key=lambda row: 2.0 if row["p"] is None else row["p"])
 
 
 def _draw_curves(
@@ -183,7 +174,7 @@ def _draw_curves(
                 values, factor=axis, question=asked, days_of_year=name == "season"
             )
         )
-        said = findings.curve(TERMS[name].label, values)
+        said = curve_said(TERMS[name].label, values)
         table = [{**row, "share": row["probability"]} for row in values]
         drawn.append(
             {**term, "chart": chart, "axis": axis, "said": said, "rows": table}
@@ -191,54 +182,23 @@ def _draw_curves(
     return drawn
 
 
-def _adjusted(rows: list[Row]) -> list[Row]:
-    named = [
-        {**row, "factor": TERMS[row["factor"]].label, "share": row["probability"]}
-        for row in rows
-    ]
-    found: list[Row] = []
-    for factor, part in groupby(named, key=lambda row: row["factor"]):
-        found.append({"factor": factor, "rows": list(part)})
-    return found
-
-
 def _compared(rows: list[Row], weighted: list[Row] | None = None) -> list[Row]:
-    """Put differences into words; where values hardly meet, say that instead."""
+    """Put differences into words, the weighted model's beside them."""
     pair = ("factor", "value", "reference")
     beside = {tuple(row[key] for key in pair): row for row in weighted or []}
-    found = []
-    for row in rows:
-        given = row["risk_difference"] is not None
-        label = TERMS[row["factor"]].label
-        found.append(
-            {
-                "factor": label,
-                "name": f"{label}: {row['value']}",
-                "value": row["value"],
-                "reference": row["reference"],
-                "overlap": words.percent(row["overlap"]),
-                "difference": row["risk_difference"],
-                "low": row["low"],
-                "high": row["high"],
-                "points": _points(row) or "cannot be told apart",
-                "weighted": _points(beside.get(tuple(row[key] for key in pair))),
-                "odds": _ratio(row) if given else "",
-                "p": row["p"],
-                "p_holm": row["p_holm"],
-            }
-        )
-    return found
-
-
-def _points(row: Row | None) -> str:
-    if row is None or row["risk_difference"] is None:
-        return ""
-    low, high = (f"{100 * row[side]:+.1f}" for side in ("low", "high"))
-    return f"{100 * row['risk_difference']:+.1f} points ({low} to {high})"
+    return [
+        {
+            **compared_row(row, TERMS[row["factor"]].label),
+            "weighted": points_said(beside.get(tuple(row[key] for key in pair))),
+            "odds": _ratio(row),
+        }
+        for row in rows
+    ]
 
 
 def _ratio(row: Row) -> str:
-    if None in (row["odds_ratio"], row["or_low"], row["or_high"]):
+    odds = (row["odds_ratio"], row["or_low"], row["or_high"])
+    if row["risk_difference"] is None or None in odds:
         return ""
     return f"{row['odds_ratio']:.2f} ({row['or_low']:.2f} to {row['or_high']:.2f})"
 

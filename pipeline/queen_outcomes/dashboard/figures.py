@@ -1,10 +1,15 @@
-"""A chart with all that has to stand by it: title, text alternative, caption, numbers."""
+"""What stands by a chart, titles that say what it shows, and how cells are written."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import quote
+
+from queen_outcomes.base import resources
+from queen_outcomes.facts import words
+from queen_outcomes.facts.outcomes import OUTCOMES
 
 Row = dict[str, Any]
 
@@ -53,3 +58,56 @@ class Figure:
     alt: str
     caption: str = ""
     table: Numbers | None = None
+
+
+def statement(name: str) -> str:
+    """Give a statement of `sql/10_pages`."""
+    return resources.read("sql", "10_pages", f"{name}.sql")
+
+
+def only(row: Row, keys: Iterable[str], digits: int = 4) -> Row:
+    """Keep of a row what a chart draws, its broken numbers rounded."""
+    kept = {key: row[key] for key in keys}
+    return {
+        key: round(value, digits) if isinstance(value, float) else value
+        for key, value in kept.items()
+    }
+
+
+LEAST_P, SMALL_P = 0.001, 0.1
+
+
+def p_value(p: float | None) -> str:
+    """Give a P with as many places as it carries; none is an empty cell."""
+    if p is None:
+        return ""
+    if p < LEAST_P:
+        return "< 0.001"
+    return f"{p:.3f}" if p < SMALL_P else f"{p:.2f}"
+
+
+def outcome_label(name: str) -> str:
+    """Give an outcome in words; a name that is none stays as it is."""
+    return OUTCOMES[name].label if name in OUTCOMES else name
+
+
+def thousands(number: int) -> str:
+    """Write a count with its thousands apart."""
+    return f"{number:,}"
+
+
+def fragment(value: Any) -> str:
+    """Write a name so that it can stand behind the # of an address, whatever it holds."""
+    return quote(str(value), safe="")
+
+
+FILTERS = {
+    "thousands": thousands,
+    "percent": words.percent,
+    "plain": words.plain,
+    "script_json": words.script_json,
+    "p_value": p_value,
+    "outcome": outcome_label,
+    "fragment": fragment,
+}
+"""What templates write cells with; every template that takes the macros needs them."""

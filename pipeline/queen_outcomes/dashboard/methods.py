@@ -2,15 +2,35 @@
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
+import io
+import re
 from typing import Any
 
+from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
-from queen_outcomes.dashboard.how_sure import how_sure
 from queen_outcomes.facts import words
-from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.facts.limits import DERIVED_LIMITS
+from queen_outcomes.facts.dictionary import DERIVED_LIMITS, TABLES
+from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Settings
+
+DERIVED_UNITS = {
+    "queen_age_days": "days",
+    "drone_age_days": "days",
+    "semen_age_h": "hours",
+}
+FAR = 0.015
+"""From the share that was promised: further off is an exception, and is named."""
+WHY = {
+    "estimate: superseded 365": "an end is also written down without a look, while a "
+    "survivor is known from looks alone, so that ends come to light more often",
+    "test of a term without effect": "a semen batch holds about seven courses, too few "
+    "to show how far such batches differ",
+}
+"""Reasons, as far as they are known, of what the tables show to be off."""
+PLAIN = "rate"
+"""Plain rates are measured against a truth that they do not aim at."""
 
 
 def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
@@ -27,18 +47,18 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         **how_sure(),
         "rules": settings.outcomes,
         "windows": [
-            {"outcome": outcome, "days": days, "question": words.QUESTIONS[outcome]}
+            {"outcome": outcome, "days": days, "question": OUTCOMES[outcome].question}
             for outcome, days in settings.outcomes.windows
         ],
-        "limits": [*_limits(settings), *_derived_limits(settings)],
+        "limits": _limits(settings),
         "charts": {},
     }
 
 
 def in_words(name: str) -> str:
     """Name what a season's file holds, its outcome as the other pages call it."""
-    for outcome, said in words.OUTCOME_WORDS.items():
-        name = name.replace(f"{outcome} by day", f"{said} by day")
+    for outcome in OUTCOMES.values():
+        name = name.replace(f"{outcome.name} by day", f"{outcome.label} by day")
     return name
 
 
@@ -48,39 +68,88 @@ def _rows(store: Store, name: str, order: str) -> list[dict[str, Any]]:
 
 
 def _limits(settings: Settings) -> list[dict[str, Any]]:
-    found = []
-    for table in TABLES.values():
-        for column in table.columns:
-            if column.flat:
-                continue
-            hard = settings.limit(table.name, column.name, "hard", column.hard)
-            soft = settings.limit(table.name, column.name, "soft", column.soft)
-            if hard or soft:
-                found.append(_limit(table.name, column.name, column.unit, hard, soft))
-    return found
-
-
-def _derived_limits(settings: Settings) -> list[dict[str, Any]]:
-    units = {"queen_age_days": "days", "drone_age_days": "days", "semen_age_h": "hours"}
-    return [
-        _limit(
-            "derived",
-            name,
-            units[name],
-            settings.limit("derived", name, "hard", hard),
-            settings.limit("derived", name, "soft", soft),
-        )
+    """Give every column that has limits, with this station's own where it sets any."""
+    written = [
+        _limit(settings, table.name, column.name, column.unit, column.hard, column.soft)
+        for table in TABLES.values()
+        for column in table.columns
+        if not column.flat
+    ]
+    derived = [
+        _limit(settings, "derived", name, DERIVED_UNITS[name], hard, soft)
         for name, (hard, soft) in DERIVED_LIMITS.items()
     ]
+    return [row for row in (*written, *derived) if row["hard"] or row["soft"]]
 
 
-def _limit(table: str, column: str, unit: str, hard: Any, soft: Any) -> dict[str, Any]:
+def _limit(
+    settings: Settings, table: str, column: str, unit: str, hard: Any, soft: Any
+) -> dict[str, Any]:
+    hard = settings.limit(table, column, "hard", hard)
+    soft = settings.limit(table, column, "soft", soft)
+    said = [limit for limit in (hard, soft) if limit]
     return {
         "table": table,
         "column": column,
         "hard": hard.words(unit) if hard else "",
         "soft": soft.words(unit) if soft else "",
-        "why": "; ".join(
-            dict.fromkeys(limit.why for limit in (hard, soft) if limit and limit.why)
-        ),
+        "why": "; ".join(dict.fromkeys(limit.why for limit in said if limit.why)),
     }
+
+
+def how_sure() -> dict[str, Any]:
+    """Give coverage, what lies far off in it and why, and false signals."""
+    recovery = _kept("recovery.csv")
+    return {
+        "recovery": [_coverage(row) for row in recovery],
+        "recovery_said": f"{recovery[0]['command']}, {recovery[0]['made_on']}",
+        "exceptions": [said for row in recovery if (said := exception(row))],
+        "signals": [
+            {**row, "signalled": f"{100 * float(row['signalled']):.1f} %"}
+            for row in _kept("false_signals.csv")
+        ],
+    }
+
+
+def exception(row: dict[str, str]) -> str:
+    """Say how far a figure is off and why; nothing where it is near, or a plain rate."""
+    share, nominal = float(row["share"]), float(row["nominal"])
+    if abs(share - nominal) <= FAR or row["what"].startswith(PLAIN):
+        return ""
+    name = _figure_name(row)
+    why = (
+        WHY.get(f"{row['what']}: {row['question']}")
+        or WHY.get(row["what"])
+        or "the reason is not known"
+    )
+    bias = f", {_points(row['bias'])} points off on average" if row["bias"] else ""
+    return f"{name}: {100 * share:.1f} % in place of {100 * nominal:.0f} %{bias}; {why}"
+
+
+def _coverage(row: dict[str, str]) -> dict[str, Any]:
+    share = float(row["share"])
+    return {
+        "what": _figure_name(row),
+        "stations": row["stations"],
+        "share": share,
+        "nominal": float(row["nominal"]),
+        "bias": _points(row["bias"]) if row["bias"] else "",
+        "off": not float(row["band_low"]) <= share <= float(row["band_high"]),
+    }
+
+
+def _figure_name(row: dict[str, str]) -> str:
+    """Name a figure in words: `laying 21` is the kept tables' short form."""
+    outcome, days, *rest = re.split(r"[ ,]", row["question"], maxsplit=2)
+    asked = words.outcome_by_day(outcome, int(days))
+    more = f", {rest[0].strip().replace('_', ' ')}" if rest else ""
+    return f"{row['what']}: {asked}{more}"
+
+
+def _points(bias: str) -> str:
+    return f"{100 * float(bias):+.1f}"
+
+
+def _kept(name: str) -> list[dict[str, str]]:
+    text = resources.read("reports", "text", name)
+    return list(csv.DictReader(io.StringIO(text)))

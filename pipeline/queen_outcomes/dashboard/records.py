@@ -6,6 +6,7 @@ import datetime as dt
 from typing import Any
 
 from queen_outcomes.base.store import Store, quote
+from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
 
@@ -41,43 +42,23 @@ IN_SHORT = {
 }
 """Headings of the reasons whose name alone does not say what was found."""
 
-GROUPED = """
-    SELECT
-        "table", reason, {severity} count(*) AS found,
-        list({{'source': source, 'line': line, 'message': message}}
-             ORDER BY source, line)[1:$most] AS examples
-    FROM {table}
-    GROUP BY ALL
-    ORDER BY found DESC, "table", reason
-"""
-
 
 def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     """Give what the page `records.html` shows."""
     del settings, as_of
+    grouped = store.records(statement("reasons_found"), {"most": MOST_EXAMPLES})
+    for row in grouped:
+        row["told"] = IN_SHORT.get(row["reason"], row["reason"].replace("_", " "))
     return {
         "sources": store.records("SELECT * FROM sources ORDER BY source"),
-        "quarantine": _grouped(store, table="quarantine", severity=""),
-        "listed": sorted(
-            _grouped(store, table="listed", severity="severity,"),
-            # what was set aside first, what only waits for its day last
-            key=lambda row: (row["reason"] == "after_as_of", row["severity"] == "look"),
-        ),
+        "quarantine": [row for row in grouped if row["kind"] == "quarantine"],
+        "listed": [row for row in grouped if row["kind"] == "listed"],
         "coverage": coverage(store),
         "expectations": store.records(
             'SELECT * FROM expectations ORDER BY failed = 0, "table", expectation'
         ),
         "charts": {},
     }
-
-
-def _grouped(store: Store, **parts: str) -> list[dict[str, Any]]:
-    """Give the reasons of a table, how often each was found, and its first rows."""
-    rows = store.records(GROUPED.format(**parts), {"most": MOST_EXAMPLES})
-    for row in rows:
-        code = row["reason"]
-        row["told"] = IN_SHORT.get(code, code.replace("_", " "))
-    return rows
 
 
 def coverage(store: Store) -> list[dict[str, Any]]:

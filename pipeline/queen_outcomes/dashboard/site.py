@@ -17,18 +17,17 @@ from queen_outcomes import __version__
 from queen_outcomes.base import resources, templates
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import (
-    cells,
-    chart_scripts,
     doses,
     factors,
+    figures,
     methods,
     onset,
-    operators,
     queens,
     records,
-    theme,
     this_week,
 )
+from queen_outcomes.dashboard.charts import scripts, theme
+from queen_outcomes.dashboard.operators import page as operators
 from queen_outcomes.facts.settings import Settings
 
 Page = Callable[[Store, Settings, dt.date], dict[str, Any]]
@@ -74,29 +73,18 @@ def draw(
         The pages, in the order of the menu.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    with chart_scripts.at_hand(_scripts_of(earlier)) as scripts:
-        written = _pages(store, settings, as_of, folder)
-        _write_static(folder, scripts())
-    return written
-
-
-def _pages(
-    store: Store, settings: Settings, as_of: dt.date, folder: Path
-) -> list[Path]:
-    """Write every page and what it loads."""
-    environment = _environment()
+    kept = earlier / "static" / scripts.FILE if earlier else None
     common = _common(settings, as_of)
     written = []
-    for name, title, show in PAGES:
-        with theme.unchecked():
-            page = show(store, settings, as_of)
-        _write_beside(page.pop("files", {}), folder)
-        text = environment.get_template(f"{name}.html").render(
-            {**common, "here": f"{name}.html", "title": title, **page}
-        )
-        path = folder / f"{name}.html"
-        path.write_text(text, encoding="utf-8", newline="\n")
-        written.append(path)
+    with scripts.at_hand(kept) as chart_scripts:
+        for name, title, show in PAGES:
+            with theme.unchecked():
+                page = show(store, settings, as_of)
+            for file, text in page.pop("files", {}).items():
+                _write(folder / file, text)
+            shown = {**common, "here": f"{name}.html", "title": title, **page}
+            written.append(_write_page(folder / f"{name}.html", name, shown))
+        _write_static(folder, chart_scripts())
     return written
 
 
@@ -123,22 +111,14 @@ def draw_apart(
     home : str
         The way from there to the dashboard, ending in a slash.
     """
-    folder.mkdir(parents=True, exist_ok=True)
     shared = folder / home / "static"
     if shared.is_dir():  # the chart scripts take seconds to put together
         shutil.copytree(shared, folder / "static", dirs_exist_ok=True)
     else:
-        with chart_scripts.at_hand(None) as scripts:
-            _write_static(folder, scripts())
-    common = _common(settings, as_of, home)
-    text = (
-        _environment()
-        .get_template(f"{name}.html")
-        .render(**common, home=home, here="", **page)
-    )
-    path = folder / "index.html"
-    path.write_text(text, encoding="utf-8", newline="\n")
-    return path
+        with scripts.at_hand(None) as chart_scripts:
+            _write_static(folder, chart_scripts())
+    shown = {**_common(settings, as_of, home), "home": home, "here": "", **page}
+    return _write_page(folder / "index.html", name, shown)
 
 
 def _common(settings: Settings, as_of: dt.date, home: str = "") -> dict[str, Any]:
@@ -152,31 +132,23 @@ def _common(settings: Settings, as_of: dt.date, home: str = "") -> dict[str, Any
     }
 
 
-def _environment():
-    return templates.environment(cells.FILTERS)
+def rendered(template: str, shown: dict[str, Any]) -> str:
+    """Give a page's text from its template's name and what it shows."""
+    environment = templates.environment(figures.FILTERS)
+    return environment.get_template(f"{template}.html").render(shown)
 
 
-def _scripts_of(dashboard: Path | None) -> Path | None:
-    return dashboard / "static" / chart_scripts.FILE if dashboard else None
+def _write_page(path: Path, template: str, shown: dict[str, Any]) -> Path:
+    return _write(path, rendered(template, shown))
 
 
-def _write_static(folder: Path, scripts: str) -> None:
-    static = folder / "static"
-    static.mkdir(exist_ok=True)
+def _write_static(folder: Path, chart_scripts: str) -> None:
     for name in ("style.css", "charts.js", "saving.js", "weeks.js", *queens.STATIC):
-        text = resources.read("reports", "static", name)
-        (static / name).write_text(text, encoding="utf-8", newline="\n")
-    (static / chart_scripts.FILE).write_text(scripts, encoding="utf-8", newline="\n")
+        _write(folder / "static" / name, resources.read("reports", "static", name))
+    _write(folder / "static" / scripts.FILE, chart_scripts)
 
 
-def _write_beside(files: dict[str, str], folder: Path) -> None:
-    """Write what a page loads when it is asked for."""
-    for name, text in files.items():
-        path = folder / name
-        path.parent.mkdir(exist_ok=True)
-        path.write_text(text, encoding="utf-8", newline="\n")
-
-
-def clear(folder: Path) -> None:
-    """Remove a dashboard that is to be drawn anew."""
-    shutil.rmtree(folder, ignore_errors=True)
+def _write(path: Path, text: str) -> Path:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(text, encoding="utf-8", newline="\n")
+    return path

@@ -1,4 +1,4 @@
-"""A station's courses for comparing doses, and the comparisons that they allow.
+"""A station's courses for comparing doses: their arms, and the comparisons that they allow.
 
 Everything stands as it was known on the day of the first insemination; the answers are
 those of the windows that begin on that day.
@@ -14,12 +14,26 @@ import polars as pl
 
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
-from queen_outcomes.doses.arm_labels import label_arms
-from queen_outcomes.models.analysis_set import take
-from queen_outcomes.models.closed import read_factors
+from queen_outcomes.models.closed import (
+    Question,
+    failures_of,
+    read_closed,
+    read_factors,
+    take,
+)
 from queen_outcomes.models.terms import Values
 
-FOLDER = "08_doses"
+PROTOCOL, MEANT, GIVEN = "protocol", "dose meant", "dose given"
+USUAL = 0.5
+"""Share of courses for which a source must be kept to be the station's way."""
+GUESSED = (
+    "arms were guessed from doses given: a queen that died between two doses counts "
+    "against the single dose"
+)
+PARTLY = (
+    "how many doses were meant is not recorded, only how many were given: a queen that "
+    "died between two doses counts against the single dose"
+)
 MIXED = 0.5
 """Share of a trial's courses in blocks that hold two arms, for these to be by lot."""
 IN_BLOCKS = 0.8
@@ -54,8 +68,8 @@ class Comparison:
 
     Attributes
     ----------
-    trial : str
-        Empty: courses outside of trials.
+    trial : str or None
+        None: courses outside of trials.
     rows : ndarray of int
         Places among the station's courses.
     arm, block : ndarray of str
@@ -69,7 +83,7 @@ class Comparison:
         A trial with blocks in which arms are mixed.
     """
 
-    trial: str
+    trial: str | None
     rows: np.ndarray
     arm: np.ndarray
     block: np.ndarray
@@ -93,7 +107,7 @@ class Comparison:
 
 def read_courses(store: Store, prior: Mapping[str, int]) -> ArmCourses:
     """Read every course; ``prior`` are operators' cases before the records."""
-    found = store.frame(resources.read("sql", FOLDER, "arm_courses.sql"))
+    found = store.frame(resources.read("sql", "08_doses", "arm_courses.sql"))
     ids = found["course_id"].to_numpy().astype(str)
     order = np.argsort(ids, kind="stable")
     columns = {
@@ -126,7 +140,7 @@ def find_comparisons(courses: ArmCourses) -> list[Comparison]:
         by_lot = trial != "" and is_mixed(labels.label, block)
         found.append(
             Comparison(
-                *(str(trial), rows, labels.label, block, labels.source),
+                *(str(trial) or None, rows, labels.label, block, labels.source),
                 *(labels.intended, labels.said, by_lot),
             )
         )
@@ -152,29 +166,113 @@ def _codes(x: np.ndarray) -> np.ndarray:
 class Answers:
     """The answers to one question, for all courses of a station; shape (n,).
 
-    ``state`` is yes, no, undecided or left; ``closed`` tells whether the window is over.
+    ``state`` is yes, no, undecided or left; empty where the window is not over.
     """
 
+    question: Question
     state: np.ndarray
-    closed: np.ndarray
+
+    @property
+    def closed(self) -> np.ndarray:
+        """Tell which courses' windows are over."""
+        return self.state != ""
 
     @property
     def yes(self) -> np.ndarray:
         """1 yes, 0 no, NaN: not closed, or not settled by the records."""
-        answer = np.where(self.state == "yes", 1.0, 0.0)
-        settled = self.closed & np.isin(self.state, ("yes", "no"))
-        return np.where(settled, answer, np.nan)
+        return np.select([self.state == "yes", self.state == "no"], [1.0, 0.0], np.nan)
+
+    @property
+    def success(self) -> np.ndarray:
+        """1 a success, 0 a failure, NaN: not closed, or not settled.
+
+        Where the outcome itself is the failure (lost, superseded, drone-laying), a
+        success is to be without it.
+        """
+        return 1.0 - failures_of(self.question[0], self.yes)
 
 
-def read_answers(store: Store, question: tuple[str, int], ids: np.ndarray) -> Answers:
-    """Read the answers in the order of these course ids."""
-    found = store.frame(
-        resources.read("sql", FOLDER, "first_answers.sql"),
-        dict(zip(("outcome", "window_days"), question, strict=True)),
+def read_answers(
+    store: Store, question: Question, ids: np.ndarray, grace_days: int
+) -> Answers:
+    """Read the answers by the clock of the first insemination, in the order of the ids."""
+    closed = read_closed(
+        store, {"course_id": ids}, question, grace_days, from_first=True
     )
-    state, closed = np.full(len(ids), "", "U9"), np.zeros(len(ids), bool)
-    asked = found["course_id"].to_numpy().astype(str)
-    place = np.searchsorted(ids, asked)
-    state[place] = found["state"].to_numpy().astype(str)
-    closed[place] = found["closed"].to_numpy().astype(bool)
-    return Answers(state, closed)
+    state = np.full(len(ids), "", closed.state.dtype if len(closed) else "U1")
+    state[np.searchsorted(ids, closed.course_id)] = closed.state
+    return Answers(question, state)
+
+
+@dataclass(frozen=True, eq=False)
+class ArmLabels:
+    """Arms by name.
+
+    Attributes
+    ----------
+    label : ndarray of str, shape (n,)
+        Empty where the source is not recorded for a course.
+    source : str
+        PROTOCOL, MEANT or GIVEN.
+    intended : bool
+        The arms stand for what was meant, whatever became of the queen.
+    said : str
+        Why they do not; empty when they do.
+    """
+
+    label: np.ndarray
+    source: str
+    intended: bool
+    said: str = ""
+
+
+def label_arms(
+    protocol: np.ndarray, doses: np.ndarray, meant: np.ndarray, given: np.ndarray
+) -> ArmLabels:
+    """Name every course's arm by the first source that the station usually keeps.
+
+    Parameters
+    ----------
+    protocol : ndarray of str, shape (n,)
+        Empty: not recorded.
+    doses : ndarray, shape (n,)
+        Inseminations of the course.
+    meant, given : ndarray, shape (n,)
+        All doses of the course together, uL; NaN: not recorded.
+
+    Returns
+    -------
+    ArmLabels
+        One source for all, so that no arm is one of two names. Where none is usual, the
+        one kept most often. Doses meant say what one insemination was to hold, and not
+        how many there were to be: where numbers differ, the number is one given.
+    """
+    kept = {
+        PROTOCOL: protocol != "",
+        MEANT: np.isfinite(meant) & (doses > 0),
+        GIVEN: np.isfinite(given) & (doses > 0),
+    }
+    shares = {
+        name: float(known.mean()) if len(known) else 0.0 for name, known in kept.items()
+    }
+    usual = [name for name in kept if shares[name] >= USUAL]
+    source = usual[0] if usual else max(kept, key=shares.__getitem__)
+    known = kept[source]
+    if source == PROTOCOL:
+        return ArmLabels(protocol, source, intended=True)
+    each = _each(meant, doses) if source == MEANT else np.round(_each(given, doses))
+    label = np.array(
+        [
+            f"{int(number)} x {part:.3g} uL" if there else ""
+            for number, part, there in zip(doses, each, known, strict=True)
+        ],
+        dtype=str,
+    )
+    if source == GIVEN:
+        return ArmLabels(label, source, intended=False, said=GUESSED)
+    alike = len(np.unique(doses[known])) <= 1
+    return ArmLabels(label, source, intended=alike, said="" if alike else PARTLY)
+
+
+def _each(volume: np.ndarray, doses: np.ndarray) -> np.ndarray:
+    return np.divide(volume, doses, out=np.full(len(doses), np.nan), where=doses > 0)

@@ -6,31 +6,43 @@ import zlib
 from typing import Any
 
 import numpy as np
+import polars as pl
 
 from queen_outcomes.doses.arm_courses import Answers, ArmCourses, Comparison
-from queen_outcomes.doses.comparing import METHODS, Compared, Found, success_of
-from queen_outcomes.doses.costs import ArmCost, arm_cost, frontier
+from queen_outcomes.doses.comparing import METHODS, ArmComparison, Compared
+from queen_outcomes.doses.costs import ArmCost, DroneSemen, arm_cost, frontier
 from queen_outcomes.doses.differences import ADJUSTED
-from queen_outcomes.doses.drone_semen import DroneSemen
+from queen_outcomes.facts.exports.doses import ARM_COURSES
+from queen_outcomes.facts.exports.writing import schema
+from queen_outcomes.facts.outcomes import question_columns
 from queen_outcomes.models.analysis_set import own_level
 from queen_outcomes.stats.shares.clustering import (
     batch_counts,
     clustered_share,
     effective_counts,
+    icc_of_counts,
+)
+from queen_outcomes.stats.shares.planning import (
+    POWER,
+    arm_plan,
+    design_effect,
+    margin_size,
 )
 from queen_outcomes.stats.shares.proportions import wilson
 
 Row = dict[str, Any]
+MARGINS = (0.05, 0.10, 0.15)
+"""Losses of success that a margin is chosen among."""
 STATES = ("yes", "no", "undecided", "left")
 
 
-def arm_rows(courses: ArmCourses, found: Found, answers: Answers) -> list[Row]:
+def arm_rows(courses: ArmCourses, found: ArmComparison) -> list[Row]:
     """Give every arm's counts and plain rate to the question that is asked.
 
     ``rate`` is of yes, whatever yes means; limits are Wilson's on the number of courses
     that graft batches leave. ``adjusted`` is the rate had all courses been in the arm.
     """
-    comparison = found.comparison
+    comparison, answers = found.comparison, found.answers
     rows = []
     for arm in sorted(comparison.commonest):
         own = comparison.arm == arm
@@ -66,18 +78,18 @@ def _rate(courses: ArmCourses, answers: Answers, at: np.ndarray, fewest: int) ->
     yes = answers.yes[at]
     settled = np.isfinite(yes)
     if len(at) < fewest or not settled.any():
-        return dict.fromkeys(("rate", "low", "high"))
+        return {}
     clusters = own_level(courses.values["graft_batch"][at])[settled]
     share = clustered_share(*batch_counts(yes[settled], clusters))
     found = wilson(*effective_counts(share))
     return {"rate": share.share, "low": found.low, "high": found.high}
 
 
-def _adjusted(found: Found, arm: str) -> Row:
-    share = (np.nan,) * 3
-    if found.model is not None and arm in found.arms:
-        share = found.model.share(arm)
-    return dict(zip(("adjusted", "adjusted_low", "adjusted_high"), share, strict=True))
+def _adjusted(found: ArmComparison, arm: str) -> Row:
+    if found.model is None or arm not in found.arms:
+        return {}
+    names = ("adjusted", "adjusted_low", "adjusted_high")
+    return dict(zip(names, found.model.share(arm), strict=True))
 
 
 def _mean(dose: np.ndarray) -> float | None:
@@ -94,30 +106,27 @@ def _batches(batch: np.ndarray) -> int:
     return len(np.unique(batch[batch != ""]))
 
 
-def contrast_rows(found: Found) -> list[Row]:
+def contrast_rows(found: ArmComparison) -> list[Row]:
     """Give every arm against the reference by every method; the primary one judged."""
     return [
         _contrast(found, pair, method) for pair in found.pairs for method in METHODS
     ]
 
 
-def _contrast(found: Found, pair: Compared, method: str) -> Row:
+def _contrast(found: ArmComparison, pair: Compared, method: str) -> Row:
     asked = found.asked
     is_primary = method == asked.method
-    outcome, window = asked.question
     row: Row = {
+        **question_columns(found.answers.question),
         "trial": found.comparison.trial,
         "arm": pair.arm,
         "reference": asked.reference,
-        "outcome": outcome,
-        "window_days": window,
         "method": method,
         "primary": is_primary,
         "intended": found.comparison.intended,
         "closed": pair.closed,
         "overlap": pair.overlap.least if pair.overlap else None,
         "margin": asked.margin if asked.judged else None,
-        "verdict": None,
         "said": pair.verdict.said if is_primary else "",
         "note": "" if pair.differences else pair.verdict.said,
     }
@@ -131,32 +140,26 @@ def _difference(pair: Compared, method: str) -> Row:
     one = pair.differences[method]
     if not np.isfinite(one.estimate):
         return {"note": one.said}
+    same = ("low", "high", "p", "p_margin", "ratio", "homogeneity_p")
     return {
+        **{name: getattr(one, name) for name in same},
         "note": one.said,
         "difference": one.estimate,
-        "low": one.low,
-        "high": one.high,
-        "p": one.p,
         "p_holm": pair.p_all[method],
-        "p_margin": one.p_margin,
-        "ratio": one.ratio,
         "newcombe_low": one.newcombe.low,
         "newcombe_high": one.newcombe.high,
         "unseen_low": one.unseen.low,
         "unseen_high": one.unseen.high,
-        "homogeneity_p": one.homogeneity_p,
     }
 
 
-def model_row(found: Found) -> Row:
+def model_row(found: ArmComparison) -> Row:
     """Say what the model of arms allowed for."""
-    outcome, window = found.asked.question
     model = found.model
     fitted = model is not None and model.asked is not None
     return {
+        **question_columns(found.answers.question),
         "trial": found.comparison.trial,
-        "outcome": outcome,
-        "window_days": window,
         "method": model.method if model else "none",
         "primary": found.asked.method == ADJUSTED,
         "rows": model.rows if model else 0,
@@ -166,7 +169,7 @@ def model_row(found: Found) -> Row:
     }
 
 
-def overlap_rows(found: Found) -> list[Row]:
+def overlap_rows(found: ArmComparison) -> list[Row]:
     """Say how far every arm meets the reference, by grouping."""
     return [
         {
@@ -183,22 +186,28 @@ def overlap_rows(found: Found) -> list[Row]:
 
 
 def cost_rows(
-    courses: ArmCourses, found: Found, answers: Answers, semen: DroneSemen
+    courses: ArmCourses, found: ArmComparison, semen: DroneSemen
 ) -> list[Row]:
     """Give what a success takes in each arm that can be compared, or is the only one."""
-    comparison, fewest = found.comparison, found.asked.settings.min_shown
+    comparison, answers = found.comparison, found.answers
+    fewest = found.asked.settings.min_shown
     arms, costs = [], []
     for arm in sorted(comparison.commonest):
         at = comparison.rows[comparison.arm == arm]
         at = at[answers.closed[at]]
         if len(at) < fewest:
             continue
-        success = success_of(found.asked.question[0], answers.yes[at])
-        seed = zlib.crc32(f"{comparison.trial}/{arm}".encode())
+        seed = zlib.crc32(f"{comparison.trial or ''}/{arm}".encode())
         batch = own_level(courses.values["semen_batch"][at])
         arms.append(arm)
         costs.append(
-            arm_cost(courses.given[at], success, batch, semen.ul_a_drone, seed=seed)
+            arm_cost(
+                courses.given[at],
+                answers.success[at],
+                batch,
+                semen.ul_a_drone,
+                seed=seed,
+            )
         )
     best = frontier(
         *([c.drones.estimate for c in costs], [c.queens.estimate for c in costs])
@@ -216,33 +225,72 @@ def cost_rows(
 
 def _cost(cost: ArmCost, semen: DroneSemen) -> Row:
     said = f"{semen.said}; {cost.method}; not adjusted for anything"
+    spans = {"": cost.semen, "drones_": cost.drones, "queens_": cost.queens}
     return {
-        "semen_ul_per_success": cost.semen.estimate,
-        "low": cost.semen.low,
-        "high": cost.semen.high,
-        "drones_per_success": cost.drones.estimate,
-        "drones_low": cost.drones.low,
-        "drones_high": cost.drones.high,
-        "queens_per_success": cost.queens.estimate,
-        "queens_low": cost.queens.low,
-        "queens_high": cost.queens.high,
+        **{
+            f"{what or 'semen_ul_'}per_success": x.estimate for what, x in spans.items()
+        },
+        **{f"{what}low": x.low for what, x in spans.items()},
+        **{f"{what}high": x.high for what, x in spans.items()},
         "courses": cost.courses,
         "successes": cost.successes,
         "assumptions": f"{said}; {cost.message}" if cost.message else said,
     }
 
 
-def course_rows(courses: ArmCourses, comparisons: list[Comparison]) -> list[Row]:
+def course_frame(courses: ArmCourses, comparisons: list[Comparison]) -> pl.DataFrame:
     """Give every course's arm, trial and block, as they were read."""
-    ids = courses.values["course_id"]
-    return [
-        {
-            "course_id": str(ids[at]),
-            "trial": one.trial,
-            "arm": str(arm),
-            "block": str(block),
-            "source": one.source,
-        }
+    names = schema(ARM_COURSES)
+    parts = [
+        pl.DataFrame(
+            {
+                "course_id": courses.values["course_id"][one.rows],
+                "arm": one.arm,
+                "block": one.block,
+            }
+        ).select(
+            pl.col("course_id"),
+            pl.lit(one.trial, pl.String).alias("trial"),
+            pl.col("arm", "block"),
+            pl.lit(one.source).alias("source"),
+        )
         for one in comparisons
-        for at, arm, block in zip(one.rows, one.arm, one.block, strict=True)
     ]
+    return pl.concat([pl.DataFrame(schema=names), *parts])
+
+
+def margins_needed(success: np.ndarray, batch: np.ndarray) -> list[dict[str, Any]]:
+    """Give the queens an arm with which "not worse" would be seen for some margins.
+
+    Parameters
+    ----------
+    success : ndarray, shape (n,)
+        Of the closed courses, 1, 0, or NaN: not settled.
+    batch : ndarray of str, shape (n,)
+        Graft batch; empty: not recorded.
+
+    Returns
+    -------
+    list of dict
+        margin, queens_alone (as if independent), queens (whole batches to one arm);
+        both None where no number would do. For arms that are equally good at the
+        station's own share, with a chance of 80 %. Empty where all decided courses
+        answered alike.
+    """
+    settled = np.isfinite(success)
+    if not settled.any():
+        return []
+    yes, n = batch_counts(success[settled], own_level(batch)[settled])
+    share, alike = float(yes.sum() / n.sum()), icc_of_counts(yes, n)
+    if not 0 < share < 1:
+        return []
+    icc = alike.for_planning if np.isfinite(alike.icc) else 0.0
+    effect = design_effect(alike.mean_size, icc, alike.cv)
+    rows = []
+    for margin in MARGINS:
+        size = margin_size(share, share, -margin, power=POWER).first
+        decided = float(settled.mean())
+        plans = [arm_plan(size, 1.0, e, decided) for e in (1.0, effect)]
+        alone, whole = (plan.queens or None for plan in plans)
+        rows.append({"margin": margin, "queens_alone": alone, "queens": whole})
+    return rows

@@ -1,18 +1,37 @@
-"""What the command `compare` asks for, held against what the station has."""
+"""A comparison asked for once, by the command `compare`, from a finished build's tables."""
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
+from queen_outcomes.base import resources
 from queen_outcomes.base.errors import NoModelError, UsageError, nearest, shorten
-from queen_outcomes.doses.arm_courses import Comparison
+from queen_outcomes.base.store import Store
+from queen_outcomes.doses import arm_rows
+from queen_outcomes.doses.arm_courses import (
+    Comparison,
+    find_comparisons,
+    read_answers,
+    read_courses,
+)
+from queen_outcomes.doses.comparing import ArmQuestion, compare
+from queen_outcomes.doses.costs import drone_semen
+from queen_outcomes.doses.results import asked_of, fixed_form, primary_rows
+from queen_outcomes.facts.exports.doses import DOSES, DOSES_INTERNAL
+from queen_outcomes.facts.exports.writing import filled
+from queen_outcomes.facts.settings import Settings, asked_question
+from queen_outcomes.models.season_plan import SeasonPlan
+
+Row = dict[str, Any]
 
 
 @dataclass(frozen=True)
-class Wanted:
+class CompareRequest:
     """The command's words; None: not given.
 
     ``arms`` are names, or several in one text with commas between.
@@ -26,7 +45,7 @@ class Wanted:
     trial: str | None = None
 
 
-def comparison_of(wanted: Wanted, found: Sequence[Comparison]) -> Comparison:
+def comparison_of(request: CompareRequest, found: Sequence[Comparison]) -> Comparison:
     """Give the comparison that holds the arms named, cut down to them.
 
     Raises
@@ -40,14 +59,16 @@ def comparison_of(wanted: Wanted, found: Sequence[Comparison]) -> Comparison:
     -----
     Without a trial the comparison with most of the arms named, then with most courses.
     """
-    if wanted.trial is not None:
-        found = _of_trial(wanted.trial, found)
+    if request.trial is not None:
+        trials = [one.trial for one in found if one.trial]
+        _refuse_unknown("trial", request.trial, trials, "--trial")
+        found = [one for one in found if one.trial == request.trial]
     known = list(dict.fromkeys(n for one in found for n in one.commonest))
-    named = read_names(wanted.arms, known)
-    reference = wanted.reference
+    named = read_names(request.arms, known)
+    reference = request.reference
     asked = {*named, *([reference] if reference else [])}
     for name in sorted(asked):
-        _refuse_unknown(name, known)
+        _refuse_unknown("arm", name, known, "--arms")
     chosen = max(
         found,
         key=lambda one: (len(asked & set(one.commonest)), (one.arm != "").sum()),
@@ -89,30 +110,118 @@ def read_names(texts: Sequence[str], known: Sequence[str]) -> list[str]:
     return list(dict.fromkeys(names))
 
 
-def _refuse_unknown(name: str, known: Sequence[str]) -> None:
+def _refuse_unknown(what: str, name: str, known: Sequence[str], where: str) -> None:
+    """Refuse a name that is not known; the nearest is suggested."""
     if name in known:
         return
     close = nearest(name, known)
     raise UsageError(
-        "there is no such arm",
-        where="--arms" if known else "the records",
+        f"there is no such {what}",
+        where=where,
         found=name,
-        expected="one of " + shorten(list(known), ", ") if known else "an arm",
+        expected="one of " + shorten(list(known), ", ")
+        if known
+        else f"no {what} is recorded",
         hint=f'did you mean "{close}"?' if close else "",
     )
 
 
-def _of_trial(trial: str, found: Sequence[Comparison]) -> list[Comparison]:
-    names = [one.trial for one in found if one.trial]
-    if trial not in names:
-        close = nearest(trial, names)
-        raise UsageError(
-            "there is no such trial",
-            where="--trial",
-            found=trial,
-            expected="one of " + shorten(names, ", ")
-            if names
-            else "no trial is recorded",
-            hint=f'did you mean "{close}"?' if close else "",
+@dataclass(frozen=True, eq=False)
+class Once:
+    """What was found: the question, and rows of the tables by their names.
+
+    ``unnamed`` counts courses whose arm is not recorded.
+    """
+
+    trial: str | None
+    question: tuple[str, int]
+    reference: str
+    margin: float | None
+    margin_said: str
+    unnamed: int
+    tables: dict[str, list[Row]]
+
+    @property
+    def has_difference(self) -> bool:
+        """Tell whether any arm can be compared by the method fixed beforehand."""
+        return any(
+            row["primary"] and row["difference"] is not None
+            for row in self.tables["arm_contrasts"]
         )
-    return [one for one in found if one.trial == trial]
+
+
+def compare_once(
+    store: Store,
+    settings: Settings,
+    as_of: dt.date,
+    request: CompareRequest,
+    plan: SeasonPlan | None = None,
+) -> Once:
+    """Compare the arms asked for.
+
+    Parameters
+    ----------
+    store : Store
+        A finished build.
+    settings : Settings
+    as_of : date
+        The build's.
+    request : CompareRequest
+    plan : SeasonPlan, optional
+        What the season has fixed; nothing is added to it.
+
+    Raises
+    ------
+    UsageError, NoModelError
+        See `asked_question` and `comparison_of`.
+    """
+    question = asked_question(settings, request.outcome, request.days)
+    courses = read_courses(store, settings.prior_cases)
+    whole = find_comparisons(courses)
+    one = comparison_of(request, whole)
+    ids = courses.values["course_id"]
+    answers = read_answers(store, question, ids, settings.outcomes.grace_days)
+    base = as_built(store, one, asked_of(one, answers, settings, None))
+    asked = replace(
+        base,
+        reference=request.reference or base.reference,
+        margin=settings.plan.margin if request.margin is None else request.margin,
+        fixed=fixed_form(one, answers, plan),
+    )
+    found = compare(courses, one, answers, asked)
+    rows = {
+        "arm_contrasts": arm_rows.contrast_rows(found),
+        "arm_models": [arm_rows.model_row(found)],
+        **primary_rows(courses, found, drone_semen(store, as_of)),
+    }
+    tables = {table.name: table for table in (*DOSES, *DOSES_INTERNAL)}
+    return Once(
+        *(one.trial, question, asked.reference, asked.margin),
+        margin_said(request, settings, question),
+        sum(int((w.arm == "").sum()) for w in whole if w.trial == one.trial),
+        {name: filled(tables[name], some) for name, some in rows.items()},
+    )
+
+
+def as_built(store: Store, one: Comparison, asked: ArmQuestion) -> ArmQuestion:
+    """Take reference and primary method over from the build, where they apply."""
+    sql = resources.read("sql", "08_doses", "fixed_methods.sql")
+    for reference, method in store.rows(sql, {"trial": one.trial}):
+        there = bool(np.any(one.arm == reference))
+        return replace(
+            asked, method=method, reference=reference if there else asked.reference
+        )
+    return asked
+
+
+def margin_said(
+    request: CompareRequest, settings: Settings, question: tuple[str, int]
+) -> str:
+    """Say where the margin comes from, where it is not the plan's for this question."""
+    if request.margin is not None and (
+        request.margin != settings.plan.margin or question != settings.plan.question
+    ):
+        return "The margin was given with the command, and not fixed beforehand."
+    if settings.plan.margin is not None and question != settings.plan.question:
+        return "The margin is the one that the plan states for another question."
+    return ""

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -21,35 +20,30 @@ from queen_outcomes.doses.differences import (
     ADJUSTED,
     STRATIFIED,
     UNADJUSTED,
+    ArmPair,
     Difference,
-    Pair,
-    stratified,
-    unadjusted,
-)
-from queen_outcomes.doses.overlap import Overlap, find_overlap
-from queen_outcomes.doses.verdict import (
-    Trial,
+    Overlap,
     Verdict,
+    find_overlap,
     simultaneous_level,
     simultaneous_p,
+    stratified,
+    unadjusted,
     verdict,
 )
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.models.analysis_set import take
 from queen_outcomes.models.choose import Earlier
-from queen_outcomes.models.closed import failures_of
+from queen_outcomes.models.closed import take
 
-Row = dict[str, Any]
 METHODS = (UNADJUSTED, STRATIFIED, ADJUSTED)
 
 
 @dataclass(frozen=True, eq=False)
-class Asked:
+class ArmQuestion:
     """What is asked of a comparison.
 
     Attributes
     ----------
-    question : tuple of str and int
     reference : str
     method : str
         STRATIFIED or ADJUSTED: the one that was fixed beforehand.
@@ -63,7 +57,6 @@ class Asked:
         Factors and forms of the main model that the season has fixed.
     """
 
-    question: tuple[str, int]
     reference: str
     method: str
     margin: float | None
@@ -89,19 +82,15 @@ class Compared:
 
 
 @dataclass(frozen=True, eq=False)
-class Found:
+class ArmComparison:
     """What one comparison says to one question; see `compare`."""
 
-    asked: Asked
+    asked: ArmQuestion
     comparison: Comparison
+    answers: Answers
     arms: tuple[str, ...]
     model: ArmModel | None
     pairs: tuple[Compared, ...]
-
-
-def success_of(outcome: str, yes: np.ndarray) -> np.ndarray:
-    """Give successes from answers: 1 or 0, NaN not settled."""
-    return 1.0 - failures_of(outcome, yes)
 
 
 def shown_arms(comparison: Comparison, answers: Answers, fewest: int) -> list[str]:
@@ -112,8 +101,8 @@ def shown_arms(comparison: Comparison, answers: Answers, fewest: int) -> list[st
 
 
 def compare(
-    courses: ArmCourses, comparison: Comparison, answers: Answers, asked: Asked
-) -> Found:
+    courses: ArmCourses, comparison: Comparison, answers: Answers, asked: ArmQuestion
+) -> ArmComparison:
     """Compare all arms with the reference.
 
     Parameters
@@ -122,11 +111,11 @@ def compare(
     comparison : Comparison
     answers : Answers
         To the question, by the clock of the first insemination.
-    asked : Asked
+    asked : ArmQuestion
 
     Returns
     -------
-    Found
+    ArmComparison
         ``arms`` are those that could be compared; an arm with fewer closed courses
         than are shown has a pair without differences, in words. Limits and P of each
         method hold for all arms together (Bonferroni).
@@ -138,9 +127,16 @@ def compare(
     data = _Data(courses, comparison, answers, asked, simultaneous_level(several))
     model = None
     if asked.reference in arms and len(arms) > 1:
-        model = data.model(arms)
+        kept = data.closed_in(arms)
+        rows = comparison.rows[kept]
+        model = arm_model(
+            *(take(courses.values, rows), comparison.arm[kept], answers.yes[rows]),
+            *(answers.question[0], asked.settings, asked.fixed),
+        )
     pairs = [_pair(data, name, arms, model) for name in sorted(others)]
-    return Found(asked, comparison, tuple(arms), model, tuple(_raised(pairs)))
+    return ArmComparison(
+        *(asked, comparison, answers, tuple(arms), model, tuple(_raised(pairs)))
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,28 +144,13 @@ class _Data:
     courses: ArmCourses
     comparison: Comparison
     answers: Answers
-    asked: Asked
+    asked: ArmQuestion
     level: float
 
     def closed_in(self, arms: Sequence[str]) -> np.ndarray:
         """Give places, within the comparison, of the closed courses of some arms."""
         closed = self.answers.closed[self.comparison.rows]
         return np.flatnonzero(closed & np.isin(self.comparison.arm, arms))
-
-    def success(self, kept: np.ndarray) -> np.ndarray:
-        yes = self.answers.yes[self.comparison.rows[kept]]
-        return success_of(self.asked.question[0], yes)
-
-    def values(self, kept: np.ndarray) -> dict[str, np.ndarray]:
-        return take(self.courses.values, self.comparison.rows[kept])
-
-    def model(self, arms: Sequence[str]) -> ArmModel:
-        kept = self.closed_in(arms)
-        yes = self.answers.yes[self.comparison.rows[kept]]
-        return arm_model(
-            *(self.values(kept), self.comparison.arm[kept], yes),
-            *(self.asked.question[0], self.asked.settings, self.asked.fixed),
-        )
 
 
 def _pair(data: _Data, arm: str, arms: list[str], model: ArmModel | None) -> Compared:
@@ -181,9 +162,10 @@ def _pair(data: _Data, arm: str, arms: list[str], model: ArmModel | None) -> Com
         least = asked.settings.min_shown
         said = f"{' and '.join(few)}: fewer than {least} closed courses, counts only"
         return Compared(arm, None, {}, Verdict("none", said), len(kept))
-    values = data.values(kept)
-    pair = Pair(
-        *(data.success(kept), first, values["graft_batch"]),
+    rows = data.comparison.rows[kept]
+    values = take(data.courses.values, rows)
+    pair = ArmPair(
+        *(data.answers.success[rows], first, values["graft_batch"]),
         *(data.comparison.block[kept], data.level, asked.margin),
     )
     seen = find_overlap(values, first & pair.decided, ~first & pair.decided)
@@ -213,8 +195,7 @@ def _judge(data: _Data, primary: Difference, first: np.ndarray) -> Verdict:
     planned = None if asked.planned is None else 2 * asked.planned
     # an arm that is ahead of its plan does not make up for one that is behind
     closed = sum(min(n, asked.planned) if asked.planned else n for n in counts)
-    trial = Trial(closed, planned, comparison.intended)
-    return verdict(primary.low, primary.high, asked.margin, trial)
+    return verdict(primary.low, primary.high, asked.margin, closed, planned)
 
 
 def _raised(pairs: list[Compared]) -> list[Compared]:

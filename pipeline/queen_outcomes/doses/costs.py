@@ -6,16 +6,26 @@ there; so drones are set against queens, and no arm is ranked by one of them.
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy import stats
 
+from queen_outcomes.base import resources
+from queen_outcomes.base.store import Store
 from queen_outcomes.stats.shares.proportions import Interval, wilson
 
 ENOUGH_BATCHES = 20
 """Semen batches from which on they are drawn again; below, Fieller's limits."""
 REPLICATES = 2000
+UL_A_YIELDING_DRONE = 1.0
+"""uL, the usual rule of thumb (Standard methods for instrumental insemination, 2013, doi
+10.3896/IBRA.1.52.4.09, section 3.1)."""
+YIELDING = 1.0 - 0.405
+"""Share of drones everted by hand that give semen (Rhodes et al. 2011, Apidologie
+42:29-38)."""
 
 
 @dataclass(frozen=True)
@@ -180,3 +190,36 @@ def _fieller(used: np.ndarray, gained: np.ndarray, level: float) -> Interval:
         return Interval(ratio, 0.0, np.inf)
     low, high = (line - root) / square, (line + root) / square
     return Interval(ratio, float(1 / high), float(1 / low) if low > 0 else np.inf)
+
+
+@dataclass(frozen=True)
+class DroneSemen:
+    """uL of semen from a drone handled, and what that leans on."""
+
+    ul_a_drone: float
+    said: str
+
+
+def read_drone_yield(store: Store, as_of: dt.date) -> dict[str, Any]:
+    """Read what the station's semen batches say of a drone; see the SQL for its columns."""
+    sql = resources.read("sql", "08_doses", "drone_yield.sql")
+    (row,) = store.records(sql, {"as_of": as_of})
+    return row
+
+
+def drone_semen(store: Store, as_of: dt.date) -> DroneSemen:
+    """Take it from the station's semen batches; where they do not say, from what is usual."""
+    row = read_drone_yield(store, as_of)
+    if row["volume_ul"] and row["volume_drones"]:
+        ul = row["volume_ul"] / row["volume_drones"]
+        return DroneSemen(
+            ul, f"{ul:.2f} uL a drone handled, from {row['loads']} semen loads"
+        )
+    share, whose = YIELDING, "as is usual by hand (Rhodes et al. 2011)"
+    if row["yielding"] and row["yield_drones"]:
+        share, whose = row["yielding"] / row["yield_drones"], "as the loads say"
+    said = (
+        f"1 uL a yielding drone, the usual rule of thumb, and {100 * share:.0f} % of "
+        f"drones yielding, {whose}"
+    )
+    return DroneSemen(UL_A_YIELDING_DRONE * share, said)

@@ -1,4 +1,4 @@
-"""The difference of two arms without a model: of all courses, and within blocks."""
+"""Two arms without a model: do they meet, how do they differ, and what may be said of it."""
 
 from __future__ import annotations
 
@@ -7,7 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from queen_outcomes.facts.dose_words import counted
+from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP
 from queen_outcomes.models.analysis_set import own_level
+from queen_outcomes.models.choose import is_between
+from queen_outcomes.models.terms import Values
 from queen_outcomes.stats.shares.clustered_strata import stratified_difference
 from queen_outcomes.stats.shares.clustering import (
     batch_counts,
@@ -66,7 +69,7 @@ class Difference:
 
 
 @dataclass(frozen=True, eq=False)
-class Pair:
+class ArmPair:
     """The closed courses of an arm and of the reference; shape (n,).
 
     ``success`` is 1, 0 or NaN (not settled); ``first`` is true in the arm; a missing
@@ -91,7 +94,7 @@ class Pair:
         return own_level(self.batch)
 
 
-def unadjusted(pair: Pair) -> Difference:
+def unadjusted(pair: ArmPair) -> Difference:
     """Compare the two arms as they are, on the number of courses that batches leave.
 
     Score limits, whose test gives P (Farrington and Manning's against a margin), and
@@ -118,12 +121,12 @@ def unadjusted(pair: Pair) -> Difference:
     )
 
 
-def stratified(pair: Pair, *, by_lot: bool) -> Difference:
+def stratified(pair: ArmPair, *, by_lot: bool) -> Difference:
     """Pool the difference over blocks; over graft batches where there are no blocks.
 
     Parameters
     ----------
-    pair : Pair
+    pair : ArmPair
     by_lot : bool
         Blocks of a trial are recorded; a course without a block compares nothing.
     """
@@ -156,3 +159,157 @@ def stratified(pair: Pair, *, by_lot: bool) -> Difference:
         homogeneity_p=breslow_day_test(found.strata).p,
         said=said,
     )
+
+
+SHARED = {
+    "operator": "operators",
+    "line": "lines",
+    "year": "seasons",
+    "graft_batch": "graft batches",
+}
+"""Where courses of both arms are looked for, and how it is called."""
+
+
+@dataclass(frozen=True)
+class Overlap:
+    """How far two arms share what goes with them.
+
+    Attributes
+    ----------
+    shares : dict of str to float
+        Grouping -> share of the two arms' courses that lie in levels with both arms.
+    whole_batches : int
+        Batches of the arm with fewer of them, where every batch stood in one arm; -1
+        where batches hold both.
+    """
+
+    shares: dict[str, float]
+    whole_batches: int
+
+    @property
+    def least(self) -> float:
+        """The smallest of the shares; 1 where nothing is recorded to ask."""
+        return min(self.shares.values(), default=1.0)
+
+    @property
+    def apart(self) -> str:
+        """Say why the two cannot be told apart; empty when they can."""
+        short = [SHARED[name] for name, x in self.shares.items() if x < LEAST_OVERLAP]
+        if short:
+            return f"cannot be told apart: they hardly share {' and '.join(short)}"
+        if 0 <= self.whole_batches < 2:
+            return (
+                "cannot be told apart: every graft batch stood in one arm, and one of "
+                "the arms had a single batch"
+            )
+        return ""
+
+
+def find_overlap(values: Values, first: np.ndarray, second: np.ndarray) -> Overlap:
+    """Look where the courses of two arms lie.
+
+    Parameters
+    ----------
+    values : mapping of str to ndarray, shape (n,)
+    first, second : ndarray of bool, shape (n,)
+
+    Returns
+    -------
+    Overlap
+        A grouping that is not recorded for any course is not asked. Where every batch
+        stood in one arm, arms are compared between batches, so batches are not asked.
+    """
+    shares: dict[str, float] = {}
+    chosen = first | second
+    arm = np.where(first, "first", "second")[chosen]
+    batch = values["graft_batch"][chosen]
+    kept = batch != ""
+    between = is_between(arm, batch)
+    for name in SHARED:
+        group = values[name]
+        known = chosen & (group != "")
+        if not known.any() or (name == "graft_batch" and between):
+            continue
+        code = np.unique(group, return_inverse=True)[1]
+        both = (np.bincount(code, first) > 0) & (np.bincount(code, second) > 0)
+        shares[name] = float(both[code[known]].mean())
+    fewest = -1
+    if between and len(np.unique(batch[kept])) < kept.sum():
+        arms = [arm[kept] == name for name in ("first", "second")]
+        fewest = min(len(np.unique(batch[kept][one])) for one in arms)
+    return Overlap(shares, fewest)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A verdict, one of `dose_words.VERDICTS` or "none", and the sentence for it."""
+
+    word: str
+    said: str
+
+
+def verdict(
+    low: float,
+    high: float,
+    margin: float | None,
+    closed: int,
+    planned: int | None = None,
+) -> Verdict:
+    """Judge the difference arm minus reference by its limits.
+
+    Parameters
+    ----------
+    low, high : float
+        Limits of the difference, adjusted over arms; NaN where there are none.
+    margin : float or None
+        The loss that would not matter, above 0, as the station stated it.
+    closed : int
+        Courses closed so far, both arms.
+    planned : int, optional
+        Courses that the plan set; not given: no trial was planned.
+
+    Returns
+    -------
+    Verdict
+        better ``low > 0``; not_worse ``low > -margin``, not_worse_though_lower when
+        also ``high < 0``; worse ``high < -margin``; else inconclusive. none without a
+        margin or limits; interim before the planned number has closed.
+    """
+    word, said = "none", "no verdict: no margin above 0 was stated"
+    if margin is None or not margin > 0:
+        return Verdict(word, said)
+    loss = f"{100 * margin:g} points"
+    if planned is not None and closed < planned:
+        word = "interim"
+        said = f"interim: {closed} of {planned} planned courses have closed"
+    elif not (np.isfinite(low) and np.isfinite(high)):
+        said = "no verdict: the difference has no limits"
+    elif low > 0:
+        word = "better"
+        said = "better: even the lower limit is above the reference"
+    elif low > -margin and high < 0:
+        word = "not_worse_though_lower"
+        said = f"not worse by {loss} or more, though lower"
+    elif low > -margin:
+        word, said = "not_worse", f"not worse by {loss} or more"
+    elif high < -margin:
+        word, said = "worse", f"worse by more than {loss}"
+    else:
+        word = "inconclusive"
+        said = f"inconclusive: a loss of {loss} is neither shown nor ruled out"
+    return Verdict(word, said)
+
+
+def simultaneous_level(comparisons: int, level: float = 0.95) -> float:
+    """Give the level each comparison's limits need so that all hold together."""
+    return 1.0 - (1.0 - level) / max(comparisons, 1)
+
+
+def simultaneous_p(p) -> np.ndarray:
+    """Adjust P values in step with `simultaneous_level`: times their number, at most 1.
+
+    NaN is not counted and stays. ``p < 0.05`` exactly when limits at the simultaneous
+    level of 95 % leave the tested difference out.
+    """
+    p = np.asarray(p, float)
+    return np.minimum(1.0, p * np.sum(~np.isnan(p)))

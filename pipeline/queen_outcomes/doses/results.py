@@ -1,6 +1,7 @@
 """The step of the build that compares dose protocols.
 
-Reads courses, doses, outcomes and the models' tables; writes the tables of SCHEMAS. What
+Reads courses, doses, outcomes and the models' tables; writes the tables of DOSES, and for
+the page and `compare` those of DOSES_INTERNAL. What
 was fixed for the season (reference and primary method of each comparison) is kept in the
 season's file, so that weekly builds are looks under one plan.
 """
@@ -8,6 +9,9 @@ season's file, so that weekly builds are looks under one plan.
 from __future__ import annotations
 
 import datetime as dt
+import itertools
+from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -21,17 +25,23 @@ from queen_outcomes.doses.arm_courses import (
     read_answers,
     read_courses,
 )
-from queen_outcomes.doses.arm_tables import SCHEMAS, write
-from queen_outcomes.doses.comparing import Asked, Found, compare, shown_arms, success_of
+from queen_outcomes.doses.arm_rows import margins_needed
+from queen_outcomes.doses.comparing import (
+    ArmComparison,
+    ArmQuestion,
+    compare,
+    shown_arms,
+)
+from queen_outcomes.doses.costs import DroneSemen, drone_semen
 from queen_outcomes.doses.differences import ADJUSTED, STRATIFIED
-from queen_outcomes.doses.dose_curve import Curve, curve_tables, meant_by_arm
-from queen_outcomes.doses.drone_semen import DroneSemen, drone_semen
-from queen_outcomes.doses.margin_sizes import margins_needed
+from queen_outcomes.doses.dose_curve import curve_tables, meant_by_arm
+from queen_outcomes.facts.exports.doses import ARM_COURSES, DOSES, DOSES_INTERNAL
+from queen_outcomes.facts.exports.writing import write_frame, write_rows
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.choose import Earlier
 from queen_outcomes.models.questions import read_form
 from queen_outcomes.models.season_plan import SeasonPlan
-from queen_outcomes.outcomes.first_clock import derive_from_first
+from queen_outcomes.outcomes.derive import derive_from_first
 
 Row = dict[str, Any]
 MOST = 0.8
@@ -58,64 +68,70 @@ def compare_station(
     derive_from_first(store, settings, as_of)
     courses = read_courses(store, settings.prior_cases)
     comparisons = find_comparisons(courses)
-    ids = courses.values["course_id"]
-    questions = {q: read_answers(store, q, ids) for q in settings.outcomes.windows}
-    rows: dict[str, list[Row]] = {name: [] for name in SCHEMAS}
-    rows["arm_courses"] = arm_rows.course_rows(courses, comparisons)
+    ids, grace = courses.values["course_id"], settings.outcomes.grace_days
+    answered = [read_answers(store, q, ids, grace) for q in settings.outcomes.windows]
+    rows: dict[str, list[Row]] = defaultdict(list)
     semen = drone_semen(store, as_of)
-    for one in comparisons:
-        for name, some in all_of(
-            one, courses, questions, (settings, plan, semen)
-        ).items():
-            rows[name] += some
+    found = [all_of(one, courses, answered, settings, plan) for one in comparisons]
+    for one in itertools.chain.from_iterable(found):
+        rows["arm_contrasts"] += arm_rows.contrast_rows(one)
+        rows["arm_models"].append(arm_rows.model_row(one))
+        if one.asked.judged:
+            for name, some in primary_rows(courses, one, semen).items():
+                rows[name] += some
     dose = meant_by_arm(courses, comparisons)
-    for question, answers in questions.items():
-        is_primary = question == settings.plan.question
+    for answers in answered:
+        is_primary = answers.question == settings.plan.question
         fewest = settings.min_shown if is_primary else None
-        curve = curve_tables(store, courses, answers, Curve(question, dose, fewest))
+        curve = curve_tables(store, courses, answers, dose, fewest)
         for name, some in curve.items():
             rows[name] += some
-    for name, some in rows.items():
-        write(store, name, some)
+    for table in (*DOSES, *DOSES_INTERNAL):
+        if table is not ARM_COURSES:
+            write_rows(store, table, rows[table.name])
+    write_frame(store, ARM_COURSES, arm_rows.course_frame(courses, comparisons))
 
 
 def all_of(
     one: Comparison,
     courses: ArmCourses,
-    questions: dict[tuple[str, int], Answers],
-    given: tuple[Settings, SeasonPlan | None, DroneSemen],
-) -> dict[str, list[Row]]:
-    """Give a comparison's rows for every question; those of arms for the plan's alone."""
-    settings, plan, semen = given
-    primary = settings.plan.question
-    base = asked_of(one, questions[primary], settings, plan)
-    rows: dict[str, list[Row]] = {"arm_contrasts": [], "arm_models": []}
-    for question, answers in questions.items() if base else ():
-        form = fixed_form(one, answers, question, plan)
-        is_primary = question == primary
-        asked = replace(base, question=question, judged=is_primary, fixed=form)
-        found = compare(courses, one, answers, asked)
-        rows["arm_contrasts"] += arm_rows.contrast_rows(found)
-        rows["arm_models"].append(arm_rows.model_row(found))
-        if is_primary:
-            rows |= tell_primary(courses, found, answers)
-            rows["arm_costs"] = arm_rows.cost_rows(courses, found, answers, semen)
-    return rows
+    answered: Sequence[Answers],
+    settings: Settings,
+    plan: SeasonPlan | None,
+) -> list[ArmComparison]:
+    """Compare the arms of a comparison for every question; none without an arm."""
+    (primary,) = [a for a in answered if a.question == settings.plan.question]
+    base = asked_of(one, primary, settings, plan)
+    if base is None:
+        return []
+    return [
+        compare(
+            courses,
+            one,
+            answers,
+            replace(
+                base,
+                judged=answers is primary,
+                fixed=fixed_form(one, answers, plan),
+            ),
+        )
+        for answers in answered
+    ]
 
 
-def tell_primary(
-    courses: ArmCourses, found: Found, answers: Answers
+def primary_rows(
+    courses: ArmCourses, found: ArmComparison, semen: DroneSemen
 ) -> dict[str, list[Row]]:
     """Give what is told of the question that arms are judged by."""
-    comparison, trial = found.comparison, found.comparison.trial
+    comparison, answers = found.comparison, found.answers
     kept = answers.closed[comparison.rows] & (comparison.arm != "")
     at = comparison.rows[kept]
-    success = success_of(found.asked.question[0], answers.yes[at])
-    needed = margins_needed(success, courses.values["graft_batch"][at])
+    needed = margins_needed(answers.success[at], courses.values["graft_batch"][at])
     return {
-        "arms": arm_rows.arm_rows(courses, found, answers),
+        "arms": arm_rows.arm_rows(courses, found),
         "arm_overlap": arm_rows.overlap_rows(found),
-        "arm_needs": [{"trial": trial, **row} for row in needed],
+        "arm_needs": [{"trial": comparison.trial, **row} for row in needed],
+        "arm_costs": arm_rows.cost_rows(courses, found, semen),
     }
 
 
@@ -124,7 +140,7 @@ def asked_of(
     answers: Answers,
     settings: Settings,
     plan: SeasonPlan | None,
-) -> Asked | None:
+) -> ArmQuestion | None:
     """Give reference and primary method, as fixed for the season; None without an arm.
 
     The reference is the commonest arm that can be shown. They are fixed once two arms
@@ -147,8 +163,8 @@ def asked_of(
             reference, method = fixed["reference"], fixed["method"]
         elif not fixed:
             plan.fix(section, {"reference": reference, "method": method}, under)
-    return Asked(
-        *(settings.plan.question, reference, method, margin),
+    return ArmQuestion(
+        *(reference, method, margin),
         judged=True,
         planned=settings.plan.planned_arms.get(trial) if trial else None,
         settings=settings,
@@ -156,13 +172,10 @@ def asked_of(
 
 
 def fixed_form(
-    comparison: Comparison,
-    answers: Answers,
-    question: tuple[str, int],
-    plan: SeasonPlan | None,
+    comparison: Comparison, answers: Answers, plan: SeasonPlan | None
 ) -> Earlier | None:
     """Give the main model's form that the season fixed, where it fits these courses."""
-    outcome, days = question
+    outcome, days = answers.question
     name = f"form of {outcome} by day {days}, main model"
     if plan is None or comparison.trial:
         return None

@@ -85,6 +85,12 @@ class Column:
         """The DuckDB type of the column once read."""
         return SQL_TYPES[self.kind]
 
+    @property
+    def unread(self) -> str | None:
+        """The staged column that keeps what could not be read; None: all can be."""
+        named = self.kind in ("id", "label", "text")
+        return None if named else f"{self.name}__unread"
+
 
 @dataclass(frozen=True)
 class Pair:

@@ -2,25 +2,43 @@
 
 The one source of these facts: the reader, the expectations, the blank workbook
 and the pages take them from here. `column.py` says what a column is; this file
-says which there are, `limits.py` what may stand in them.
+says which there are and what may stand in them, each limit with where it comes from.
 """
 
 from __future__ import annotations
 
 from queen_outcomes.facts.column import Column, Limits, Pair, Table
-from queen_outcomes.facts.limits import (
-    CANNOT,
-    CO2_HARD,
-    CO2_SOFT,
-    DOSE_HARD,
-    DOSE_SOFT,
-    DRONE_AGE_HARD,
-    DRONE_AGE_SOFT,
-    PERCENT,
-    PRACTICE,
-    STORAGE_HARD,
-    STORAGE_SOFT,
+
+SM2 = (
+    "Standard methods for instrumental insemination of Apis mellifera queens, "
+    "J. Apic. Res. 52(4), 2013, doi 10.3896/IBRA.1.52.4.09"
 )
+PRACTICE = "common practice"
+CANNOT = "by definition"
+
+# hard limit, and soft limit where there is one
+PERCENT = (Limits(0, 100, why=CANNOT),)
+COUNT = (Limits(0, why=CANNOT),)
+VOLUME = (Limits(0, low_open=True, why=CANNOT),)
+DOSE = (
+    Limits(0, 40, low_open=True, why="published doses 1-36 uL"),
+    Limits(2, 14, why=f"{SM2}: 8-12 uL a queen"),
+)
+DRONE_AGE = (
+    Limits(6, 90, why=PRACTICE),
+    Limits(12, 35, why=f"{SM2}; Metz and Tarpy 2019, Insects 10(1):11"),
+)
+STORAGE = (
+    Limits(-196, 40, why="liquid nitrogen to above hive temperature"),
+    Limits(10, 25, why="J. Econ. Entomol. 93(3):568-571, 2000: 12-25 C"),
+)
+CO2_MINUTES = (
+    Limits(0, 60, low_open=True, why=PRACTICE),
+    Limits(high=12, why=PRACTICE),
+)
+BENCH_MINUTES = (Limits(0, 120, why=PRACTICE), Limits(high=15, why=PRACTICE))
+ATTEMPTS = (Limits(1, 20, why=PRACTICE), Limits(high=3, why=PRACTICE))
+SPERM_STORED = (Limits(0, 15, why="spermatheca's ceiling 7-8 million (memory)"),)
 
 LEAK = ("none", "some", "most")
 DRONE_IN_WORKER = ("none", "few", "many")
@@ -33,6 +51,22 @@ LEFT_REASONS = ("culled_other", "sold", "moved", "colony_lost", "swarmed", "samp
 
 def _queen_id(required: bool = True) -> Column:
     return Column("queen_id", "id", "the station's label of the queen", required)
+
+
+def _number(
+    name: str,
+    meaning: str,
+    unit: str,
+    hard: Limits,
+    soft: Limits | None = None,
+    *,
+    flat: bool = False,
+) -> Column:
+    return Column(name, "number", meaning, False, unit, hard, soft, flat=flat)
+
+
+def _count(name: str, meaning: str, hard: Limits, soft: Limits | None = None) -> Column:
+    return Column(name, "integer", meaning, hard=hard, soft=soft)
 
 
 QUEEN_FACTS = (
@@ -65,46 +99,19 @@ SEMEN = Table(
         Column("drone_line", "label", "stock of the drones"),
         Column("drones_emerged_from", "date", "emergence of the oldest drones used"),
         Column("drones_emerged_to", "date", "emergence of the youngest drones used"),
-        Column(
+        _number(
             "drone_age_days",
-            "number",
             "the drones' age at collection, when the dates are not kept",
-            unit="days",
-            hard=DRONE_AGE_HARD,
-            soft=DRONE_AGE_SOFT,
+            "days",
+            *DRONE_AGE,
         ),
-        Column(
-            "drones_handled",
-            "integer",
-            "drones everted or tried",
-            hard=Limits(0, why=CANNOT),
-        ),
-        Column(
-            "drones_yielding",
-            "integer",
-            "drones that gave usable semen",
-            hard=Limits(0, why=CANNOT),
-        ),
-        Column(
-            "volume_ul",
-            "number",
-            "volume collected",
-            unit="uL",
-            hard=Limits(0, low_open=True, why=CANNOT),
-        ),
-        Column(
-            "storage_c",
-            "number",
-            "temperature it was kept at",
-            unit="C",
-            hard=STORAGE_HARD,
-            soft=STORAGE_SOFT,
-        ),
+        _count("drones_handled", "drones everted or tried", *COUNT),
+        _count("drones_yielding", "drones that gave usable semen", *COUNT),
+        _number("volume_ul", "volume collected", "uL", *VOLUME),
+        _number("storage_c", "temperature it was kept at", "C", *STORAGE),
         Column("diluent", "label", "what the semen was mixed or topped with"),
-        Column("motility_pct", "number", "laboratory motility", unit="%", hard=PERCENT),
-        Column(
-            "viability_pct", "number", "laboratory viability", unit="%", hard=PERCENT
-        ),
+        _number("motility_pct", "laboratory motility", "%", *PERCENT),
+        _number("viability_pct", "laboratory viability", "%", *PERCENT),
     ),
     pairs=(
         Pair("drones_yielding", "drones_handled", "hard"),
@@ -130,40 +137,18 @@ INSEMINATIONS = Table(
         Column("instrument", "label", "which bench or instrument"),
         Column("tip", "label", "which tip"),
         Column("semen_batch", "id", "the semen load used"),
-        Column(
-            "dose_ul",
-            "number",
-            "volume given",
-            unit="uL",
-            hard=DOSE_HARD,
-            soft=DOSE_SOFT,
-        ),
-        Column(
-            "dose_meant_ul",
-            "number",
-            "volume the protocol called for",
-            unit="uL",
-            hard=DOSE_HARD,
-            soft=DOSE_SOFT,
-        ),
+        _number("dose_ul", "volume given", "uL", *DOSE),
+        _number("dose_meant_ul", "volume the protocol called for", "uL", *DOSE),
         Column("protocol", "label", "the station's label of the dose protocol"),
         Column("trial", "label", "the planned trial she belongs to"),
         Column("block", "label", "the block of that trial"),
-        Column(
-            "attempts",
-            "integer",
-            "insertions tried",
-            hard=Limits(1, 20, why=PRACTICE),
-            soft=Limits(high=3, why=PRACTICE),
-        ),
+        _count("attempts", "insertions tried", *ATTEMPTS),
         Column("leak", "word", "semen seen to flow back", words=LEAK),
-        Column(
+        _number(
             "minutes",
-            "number",
             "time the queen was held in the instrument",
-            unit="min",
-            hard=Limits(0, 120, why=PRACTICE),
-            soft=Limits(high=15, why=PRACTICE),
+            "min",
+            *BENCH_MINUTES,
         ),
         Column("note", "text", "anything else"),
         *(column.as_flat() for column in QUEEN_FACTS),
@@ -174,13 +159,11 @@ INSEMINATIONS = Table(
             "the CO2 exposure that is not the procedure's own",
             flat=True,
         ),
-        Column(
+        _number(
             "co2_other_minutes",
-            "number",
             "how long that exposure lasted",
-            unit="min",
-            hard=CO2_HARD,
-            soft=CO2_SOFT,
+            "min",
+            *CO2_MINUTES,
             flat=True,
         ),
     ),
@@ -192,9 +175,7 @@ CO2 = Table(
     columns=(
         _queen_id(),
         Column("given_at", "datetime", "when", True),
-        Column(
-            "minutes", "number", "how long", unit="min", hard=CO2_HARD, soft=CO2_SOFT
-        ),
+        _number("minutes", "how long", "min", *CO2_MINUTES),
     ),
 )
 
@@ -234,12 +215,11 @@ CHECKS = Table(
             "yes_no",
             "brood from elsewhere was put in since the last check",
         ),
-        Column(
+        _number(
             "pattern_pct",
-            "number",
             "cells filled in an area of sealed worker brood",
-            unit="%",
-            hard=PERCENT,
+            "%",
+            *PERCENT,
         ),
         Column(
             "drone_in_worker",
@@ -275,16 +255,8 @@ LAB = Table(
     columns=(
         _queen_id(),
         Column("sampled_on", "date", "the day", True),
-        Column(
-            "sperm_millions",
-            "number",
-            "sperm in the spermatheca",
-            unit="million",
-            hard=Limits(0, 15, why="spermatheca's ceiling 7-8 million (memory)"),
-        ),
-        Column(
-            "viability_pct", "number", "live sperm among them", unit="%", hard=PERCENT
-        ),
+        _number("sperm_millions", "sperm in the spermatheca", "million", *SPERM_STORED),
+        _number("viability_pct", "live sperm among them", "%", *PERCENT),
     ),
 )
 
@@ -295,3 +267,13 @@ TABLES = {
 
 IN_THE_FUTURE_DAYS = 366
 """A row dated more days than this after the as-of day cannot be placed."""
+
+DERIVED_LIMITS: dict[str, tuple[Limits, Limits | None]] = {
+    "queen_age_days": (
+        Limits(1, 60, why=PRACTICE),
+        Limits(5, 14, why=f"{SM2}, section 4.3"),
+    ),
+    "semen_age_h": (Limits(0, why=CANNOT), Limits(high=48, why=PRACTICE)),
+    "drone_age_days": DRONE_AGE,
+}
+"""Hard and soft limits on values that are worked out from several records."""

@@ -10,28 +10,22 @@ from __future__ import annotations
 import datetime as dt
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, make_dataclass
 from pathlib import Path
 from typing import Any
 
-from queen_outcomes.base.errors import UsageError
+from queen_outcomes.base.errors import UsageError, nearest
 from queen_outcomes.facts.column import Limits
-from queen_outcomes.facts.settings_form import FORM, read_section
-from queen_outcomes.facts.settings_plan import MAIN_TERMS, QUESTIONS
+from queen_outcomes.facts.outcomes import OUTCOMES
+from queen_outcomes.facts.settings_form import FORM, MAIN_TERMS, read_section
 
 STATION_FILE = "station.toml"
 
 
 @dataclass(frozen=True)
-class Outcomes:
-    """Windows in days after day 0, and the rules that settle them."""
+class OutcomeRules:
+    """The rules that settle outcomes, in days unless the name says otherwise."""
 
-    laying_days: tuple[int, ...] = (21,)
-    pattern_days: tuple[int, ...] = (60,)
-    drone_layer_days: tuple[int, ...] = (60,)
-    superseded_days: tuple[int, ...] = (90, 365)
-    lost_days: tuple[int, ...] = (21,)
-    established_days: tuple[int, ...] = (60,)
     grace_days: int = 7
     pattern_good_pct: float = 80.0
     course_gap_days: int = 7
@@ -45,8 +39,23 @@ class Outcomes:
     def windows(self) -> list[tuple[str, int]]:
         """Every outcome and window, in the order they are shown."""
         return [
-            (name, days) for name in QUESTIONS for days in getattr(self, f"{name}_days")
+            (name, days)
+            for name, outcome in OUTCOMES.items()
+            for days in getattr(self, outcome.setting)
         ]
+
+
+Outcomes = make_dataclass(
+    "Outcomes",
+    [(o.setting, tuple[int, ...], field(default=o.days)) for o in OUTCOMES.values()],
+    bases=(OutcomeRules,),
+    frozen=True,
+    namespace={
+        "__doc__": "The rules, and each outcome's windows in days after day 0.",
+        "__module__": __name__,
+    },
+)
+"""`OutcomeRules` with a field ``<name>_days`` of windows for every outcome."""
 
 
 @dataclass(frozen=True)
@@ -237,3 +246,43 @@ def _check_plan(plan: Plan, outcomes: Outcomes, where: str) -> None:
             expected="one of " + ", ".join(asked),
             hint=f"add {plan.days} to {plan.outcome}_days under [outcomes]",
         )
+
+
+def asked_question(
+    settings: Settings, outcome: str | None, days: int | None
+) -> tuple[str, int]:
+    """Give outcome and window asked for, what was left out filled in.
+
+    Parameters
+    ----------
+    settings : Settings
+    outcome : str, optional
+        Else the outcome of [plan].
+    days : int, optional
+        Else the window of [plan] for its outcome, the first window for others.
+
+    Raises
+    ------
+    UsageError
+        The station does not ask that; the message says what it asks.
+    """
+    windows, plan = settings.outcomes.windows, settings.plan
+    outcome = plan.outcome if outcome is None else outcome
+    own = [window for name, window in windows if name == outcome]
+    if days is None:
+        days = plan.days if outcome == plan.outcome else next(iter(own), None)
+    if days in own:
+        return outcome, days
+    close = nearest(outcome, [name for name, _ in windows])
+    hint = f'did you mean "{close}"?' if close else ""
+    if own and days > 0:
+        hint = (
+            f"add {days} to {outcome}_days under [outcomes] in station.toml and build"
+        )
+    raise UsageError(
+        "this outcome and window are not asked of this station",
+        where="--outcome, --days",
+        found=outcome if days is None else f"{outcome} by day {days}",
+        expected="one of " + ", ".join(f"{name} by day {day}" for name, day in windows),
+        hint=hint,
+    )

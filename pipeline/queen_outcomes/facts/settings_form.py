@@ -6,25 +6,112 @@ right name and what was expected. It knows nothing of what the values are for.
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from queen_outcomes.base.errors import UsageError, nearest
 from queen_outcomes.facts.column import UNITS, Limits, Table
-from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.facts.limits import DERIVED_LIMITS
-from queen_outcomes.facts.settings_fields import (
-    DAYS,
-    TEXT,
-    TEXTS,
-    Field,
-    choice,
-    read_day,
-    read_percent,
-    whole,
+from queen_outcomes.facts.dictionary import DERIVED_LIMITS, TABLES
+from queen_outcomes.facts.outcomes import OUTCOMES
+
+MAIN_TERMS = (
+    *("dose", "drone_age", "queen_age", "semen_age", "doses", "co2_schedule"),
+    *("experience", "line", "drone_line", "year", "season"),
 )
-from queen_outcomes.facts.settings_plan import MODELS, PLAN, by_name
+"""The factors of the models, in the default order of priority."""
+BENDING = ("dose", "drone_age", "queen_age")
+"""Factors that may bend, so that their form can be fixed."""
+KNOTS = {"line": 0, "3 knots": 3, "4 knots": 4}
+
+
+@dataclass(frozen=True)
+class Field:
+    """One value: a reader that gives the value or None when it does not fit."""
+
+    read: Callable[[Any], Any]
+    expected: str
+
+
+def _is_number(value: Any, kinds: Any = int) -> bool:
+    """Tell a number from a yes or no, which Python takes for one."""
+    return isinstance(value, kinds) and not isinstance(value, bool)
+
+
+def whole(low: int, high: int) -> Field:
+    """Make a field for whole numbers."""
+    return Field(
+        lambda value: value if _is_number(value) and low <= value <= high else None,
+        f"a whole number from {low} to {high}",
+    )
+
+
+def choice(*allowed: str) -> Field:
+    """Make a field for one of some words."""
+    return Field(
+        lambda value: value if value in allowed else None,
+        "one of " + ", ".join(f'"{word}"' for word in allowed),
+    )
+
+
+def by_name(section: str, example: str = "Anna") -> Field:
+    """Make a field for a section of whole numbers, each under a name of the station's."""
+    return Field(_counts, f"[{section}] with lines such as {example} = 120")
+
+
+def _counts(value: Any) -> dict[str, int] | None:
+    fits = isinstance(value, dict) and all(
+        _is_number(count) and 0 <= count <= 10**6 for count in value.values()
+    )
+    return {name.strip(): count for name, count in value.items()} if fits else None
+
+
+def _text(value: Any) -> str | None:
+    return value.strip() or None if isinstance(value, str) else None
+
+
+def _texts(value: Any) -> tuple[str, ...] | None:
+    listed = value if isinstance(value, list) else [value]
+    fits = all(isinstance(text, str) for text in listed)
+    return tuple(text.strip() for text in listed) if fits else None
+
+
+def _terms(value: Any) -> tuple[str, ...] | None:
+    named = _texts(value)
+    fits = named is not None and len(set(named)) == len(named)
+    return named if named and fits and set(named) <= set(MAIN_TERMS) else None
+
+
+def _date(value: Any) -> dt.date | None:
+    fits = isinstance(value, dt.date) and not isinstance(value, dt.datetime)
+    return value if fits else None
+
+
+def _days(value: Any) -> tuple[int, ...] | None:
+    listed = value if isinstance(value, list) else [value]
+    fits = all(_is_number(day) and 1 <= day <= 3650 for day in listed)
+    return tuple(sorted(set(listed))) if fits and listed else None
+
+
+def _percent(value: Any) -> float | None:
+    fits = _is_number(value, int | float) and 0 < value <= 100
+    return float(value) if fits else None
+
+
+def _share(value: Any) -> float | None:
+    fits = _is_number(value, int | float) and 0 < value < 1
+    return float(value) if fits else None
+
+
+TEXT = Field(_text, "a text in quotes")
+TEXTS = Field(_texts, "a text in quotes, or a list of them")
+TERMS = Field(_terms, "a list, each once, of " + ", ".join(MAIN_TERMS))
+DATE = Field(_date, "a day without quotes, such as 2026-07-05")
+DAYS = Field(_days, "a number of days, or a list of them, each from 1 to 3650")
+PERCENT = Field(_percent, "a percentage above 0 and at most 100")
+SHARE = Field(_share, "a share above 0 and below 1, such as 0.1")
 
 
 def _limits(table: str, column: str, kind: str) -> Field:
@@ -56,10 +143,6 @@ def _by_table(columns: Callable[[Table], Mapping[str, Any]]) -> dict[str, Any]:
     return {name: columns(table) for name, table in TABLES.items()}
 
 
-def _unit(unit: str) -> Field:
-    return choice(*UNITS[unit])
-
-
 def _limit_fields(table: str, column: str) -> dict[str, Field]:
     return {kind: _limits(table, column, kind) for kind in ("hard", "soft")}
 
@@ -75,22 +158,12 @@ def _word_columns() -> dict[str, dict[str, Field]]:
 
 FORM: dict[str, Any] = {
     "name": TEXT,
-    "as_of": Field(read_day, "a day without quotes, such as 2026-07-05"),
+    "as_of": DATE,
     "outcomes": {
-        **{
-            f"{name}_days": DAYS
-            for name in (
-                "laying",
-                "pattern",
-                "drone_layer",
-                "superseded",
-                "lost",
-                "established",
-                "check",
-            )
-        },
+        **{outcome.setting: DAYS for outcome in OUTCOMES.values()},
+        "check_days": DAYS,
         "grace_days": whole(0, 60),
-        "pattern_good_pct": Field(read_percent, "a percentage above 0 and at most 100"),
+        "pattern_good_pct": PERCENT,
         "course_gap_days": whole(1, 30),
         "look_gap_days": whole(0, 60),
         "hatch_days": whole(1, 10),
@@ -101,8 +174,18 @@ FORM: dict[str, Any] = {
         "min_shown": whole(1, 1000),
         "history_builds": whole(0, 10_000),
     },
-    "models": MODELS,
-    "plan": PLAN,
+    "models": {
+        "terms": TERMS,
+        "adjust_for": TERMS,
+        "forms": dict.fromkeys(BENDING, choice(*KNOTS)),
+    },
+    "plan": {
+        "outcome": choice(*OUTCOMES),
+        "days": whole(1, 3650),
+        "margin": SHARE,
+        "false_alarm_chance": SHARE,
+        "fewest_cases": whole(1, 10_000),
+    },
     "prior_cases": by_name("prior_cases"),
     "planned_cases": by_name("planned_cases"),
     "planned_arms": by_name("planned_arms", "Doses_2026"),
@@ -114,7 +197,9 @@ FORM: dict[str, Any] = {
     "words": {"yes": TEXTS, "no": TEXTS, "empty": TEXTS, **_word_columns()},
     "units": _by_table(
         lambda table: {
-            column.name: _unit(column.unit) for column in table.columns if column.unit
+            column.name: choice(*UNITS[column.unit])
+            for column in table.columns
+            if column.unit
         }
     ),
     "limits": {

@@ -9,26 +9,11 @@ from typing import Any
 from markupsafe import Markup
 
 from queen_outcomes.base.store import Store
+from queen_outcomes.facts.outcomes import OUTCOMES
 
-OUTCOME_WORDS = {
-    "laying": "laying",
-    "pattern": "a good brood pattern",
-    "drone_layer": "turned drone-layer",
-    "superseded": "superseded",
-    "lost": "lost",
-    "established": "established",
-}
-
+BATCH_KINDS = {"graft_batch": "graft batch", "semen_batch": "semen batch"}
 MOSTLY = 0.5
 """Share of closed courses that are decided, under which a plain rate carries a warning."""
-QUESTIONS = {
-    "laying": "has she begun to lay?",
-    "pattern": "is her brood pattern good?",
-    "drone_layer": "has she turned drone-layer?",
-    "superseded": "has she been superseded?",
-    "lost": "is she dead or missing?",
-    "established": "is she a working queen?",
-}
 
 
 def percent(share: float | None) -> str:
@@ -62,12 +47,25 @@ def rate_in_words(row: dict[str, Any], min_shown: int) -> str:
     return f"{percent(row['rate'])}{few}, 95 % limits {spread}, {seen}{extra}"
 
 
+def share_in_words(
+    share: float | None,
+    low: float | None,
+    high: float | None,
+    lead: str = "95 % limits ",
+) -> str:
+    """Say a share with its limits, where there are any, or a dash where there is none."""
+    spread = limits(low, high)
+    return percent(share) + (f" ({lead}{spread})" if spread else "")
+
+
 def estimate_in_words(row: dict[str, Any]) -> str:
     """Say the headline estimate with its limits, or a dash where there is none."""
-    if row["estimate"] is None:
-        return "–"
-    spread = limits(row["estimate_low"], row["estimate_high"])
-    return percent(row["estimate"]) + (f" (95 % limits {spread})" if spread else "")
+    return share_in_words(row["estimate"], row["estimate_low"], row["estimate_high"])
+
+
+def outcome_by_day(outcome: str, window: int) -> str:
+    """Name an outcome and its window as the pages do."""
+    return f"{OUTCOMES[outcome].label} by day {window}"
 
 
 def bounds(row: dict[str, Any]) -> str:

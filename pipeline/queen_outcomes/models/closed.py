@@ -13,7 +13,7 @@ import polars as pl
 
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
-from queen_outcomes.facts.outcomes import OUTCOMES
+from queen_outcomes.facts.outcomes import outcome_named
 from queen_outcomes.models.terms import Values
 from queen_outcomes.stats.shares.shared_effects import SharedEffects
 
@@ -155,7 +155,7 @@ def failures_of(outcome: str, answers: np.ndarray) -> np.ndarray:
 
 def yes_fails(outcome: str) -> bool:
     """Tell whether an outcome's yes is the failure; of the others it is the no."""
-    return OUTCOMES[outcome].fails == "yes"
+    return outcome_named(outcome).fails == "yes"
 
 
 def as_columns(question: Question) -> dict[str, str | int]:

@@ -43,7 +43,7 @@ from queen_outcomes.models.questions import (
 )
 from queen_outcomes.models.season_plan import SeasonPlan, Section
 from queen_outcomes.models.terms import Form, Values
-from queen_outcomes.outcomes.histories import onset_sets
+from queen_outcomes.outcomes.curves import onset_sets
 from queen_outcomes.stats.logistic.plain import Test, wald_test
 from queen_outcomes.stats.onset.onset_averages import (
     Average,

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.facts.settings_plan import KNOTS
+from queen_outcomes.facts.settings_form import KNOTS
 from queen_outcomes.models.analysis_set import (
     RECORDED_WHEN_FIXED,
     analysis_set,

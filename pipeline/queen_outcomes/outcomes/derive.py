@@ -1,7 +1,8 @@
-"""Runs the SQL that derives courses, evidence and outcomes, in order.
+"""Runs the SQL that derives courses, evidence, outcomes and plain rates, in order.
 
-Reads accepted_* and linked_checks, writes the tables named in STEPS. The rules stand in
-the SQL files; the numbers they use come from the settings and the dictionary, here.
+Reads accepted_*, linked_checks and listed_records, writes the tables named in STEPS and
+RATES, `listed`, and for comparing doses `outcomes_from_first`. The rules stand in the SQL
+files; the numbers they use come from the settings and the dictionary, here.
 """
 
 from __future__ import annotations
@@ -9,10 +10,12 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from queen_outcomes.base.store import Store
-from queen_outcomes.facts.dictionary import GONE_REASONS
-from queen_outcomes.facts.limits import DERIVED_LIMITS
-from queen_outcomes.facts.settings import Settings
+from queen_outcomes.base.store import Store, literal
+from queen_outcomes.facts.dictionary import DERIVED_LIMITS, GONE_REASONS
+from queen_outcomes.facts.outcomes import OUTCOMES, TO_SEE, refuse_unknown
+from queen_outcomes.facts.reasons import REASONS, message_sql
+from queen_outcomes.facts.settings import Outcomes, Settings
+from queen_outcomes.outcomes.answers import write_answers
 
 STEPS = (
     ("02_courses", "doses_given"),
@@ -35,12 +38,15 @@ STEPS = (
     ("04_outcomes", "standings"),
     ("04_outcomes", "onset"),
     ("04_outcomes", "ends"),
+    ("04_outcomes", "window_facts"),
     ("04_outcomes", "answers"),
     ("04_outcomes", "outcomes"),
     ("04_outcomes", "due"),
     ("04_outcomes", "course_findings"),
 )
 """Every derivation, as folder and file stem (which is the table's name), in order."""
+
+RATES = ("course_groups", "cluster_counts", "rates")
 
 THERE_REASONS = (
     "sold",
@@ -73,6 +79,31 @@ EARLY_UNTIL_DAY = 14
 MISSED_DAYS = 30
 """A missed check is shown for this long."""
 
+Z_95 = 1.959963984540054
+"""Standard normal quantile of two-sided 95 % limits."""
+
+FROM_FIRST = "from_first"
+"""The schema in which the queens inseminated on two days are derived anew."""
+TWICE = "SELECT queen_id FROM main.courses WHERE first_on < d0"
+NARROWED = ("accepted_inseminations", "linked_checks")
+
+COURSE_REASONS = (
+    "queen_not_inseminated",
+    "flat_disagrees",
+    "derived_impossible",
+    "derived_unusual",
+    "sealed_contradicted",
+    "older_brood",
+    "onset_conflict",
+    "later_exit",
+    "exit_before_course",
+    "exit_without_reason",
+    "after_end",
+)
+"""Reasons that `course_findings.sql` gives."""
+
+PARTS = {"column": '"column"', "value": "value", "other": "other"}
+
 
 def derive(store: Store, settings: Settings, as_of: dt.date) -> None:
     """Derive courses, onset, ends and outcomes as of a day.
@@ -88,7 +119,105 @@ def derive(store: Store, settings: Settings, as_of: dt.date) -> None:
     """
     given = parameters(store, settings, as_of)
     for folder, name in STEPS:
+        _step(store, folder, name, given)
+
+
+def _step(store: Store, folder: str, name: str, given: dict[str, Any]) -> None:
+    """Write one table of STEPS."""
+    if name == "answers":  # the one that many files make
+        write_answers(store, given)
+    else:
         store.step(folder, name, given)
+
+
+def derive_from_first(store: Store, settings: Settings, as_of: dt.date) -> None:
+    """Write ``outcomes_from_first`` (course_id, outcome, window_days, state, closed).
+
+    The outcomes once more, for comparing doses: day 0 is a course's first insemination. A
+    queen inseminated on two days had to live until the second; counted from there she
+    would be flattered. Only queens with such a course are derived anew.
+
+    Parameters
+    ----------
+    store : Store
+        Holds what `derive` reads and wrote.
+    settings : Settings
+    as_of : date
+    """
+    given = parameters(store, settings, as_of, from_first=True)
+    store.execute(f"CREATE SCHEMA {FROM_FIRST}")
+    try:
+        for name in NARROWED:
+            store.execute(
+                f"CREATE VIEW {FROM_FIRST}.{name} AS SELECT * FROM main.{name} "
+                f"WHERE queen_id IN ({TWICE})"
+            )
+        # new tables land in the first of these, and hide those of the second
+        store.execute(f"SET search_path = '{FROM_FIRST},main'")
+        for folder, name in STEPS:
+            _step(store, folder, name, given)
+            if name == "outcomes":
+                break
+        store.execute("SET search_path = 'main'")
+        store.step("04_outcomes", "outcomes_from_first", {})
+    finally:
+        store.execute("SET search_path = 'main'")
+        store.execute(f"DROP SCHEMA {FROM_FIRST} CASCADE")
+
+
+def count_rates(store: Store, settings: Settings) -> None:
+    """Count the outcomes by every grouping, with limits that allow for graft batches.
+
+    Reads courses and outcomes, writes course_groups and rates; for the formulas see
+    ``sql/05_rates/rates.sql``.
+
+    Raises
+    ------
+    LedgerError
+        An outcome or a state stands there that is not declared.
+    """
+    refuse_unknown(store.rows("SELECT DISTINCT outcome, state FROM outcomes"))
+    given = {"min_shown": settings.min_shown, "z": Z_95}
+    for name in RATES:
+        store.step("05_rates", name, given)
+    store.drop("cluster_counts")
+
+
+def write_listed(store: Store) -> None:
+    """Write `listed`, everything for a second look: one row a row and reason.
+
+    From listed_records (what each row says by itself) and course_findings (what only
+    shows once rows are linked), in the order of the files.
+    """
+    messages = " ".join(
+        f"WHEN {literal(code)} THEN {message_sql(code, PARTS)}"
+        for code in COURSE_REASONS
+    )
+    severities = " ".join(
+        f"WHEN {literal(code)} THEN {literal(REASONS[code].severity)}"
+        for code in COURSE_REASONS
+    )
+    store.table(
+        "listed",
+        f"""
+        SELECT source, line, "table", severity, reason, "column", value, message
+        FROM listed_records
+        UNION ALL
+        SELECT
+            sources.source,
+            found.ref % 68719476736,
+            found."table",
+            CASE found.reason {severities} END,
+            found.reason,
+            found."column",
+            found.value,
+            CASE found.reason {messages} END
+        FROM course_findings AS found
+        INNER JOIN sources_read AS sources
+            ON sources.source_no = found.ref // 68719476736
+        ORDER BY ALL
+        """,
+    )
 
 
 def parameters(
@@ -106,9 +235,9 @@ def parameters(
         "from_first": from_first,
         "season_first_month": settings.season_first_month,
         "windows": sorted({days for _, days in rules.windows}),
-        "questions": [
-            {"outcome": outcome, "window_days": days} for outcome, days in rules.windows
-        ],
+        **{o.setting: list(getattr(rules, o.setting)) for o in OUTCOMES.values()},
+        "looks": _looks(rules),
+        "to_see": list(TO_SEE),
         "sources": [
             name
             for (name,) in store.rows(
@@ -134,6 +263,29 @@ def parameters(
         "there_reasons": list(THERE_REASONS),
         **limits,
     }
+
+
+def _looks(rules: Outcomes) -> list[dict[str, Any]]:
+    """Give, for each outcome and window, which planned looks can settle it."""
+    laying = max(rules.laying_days)
+    looks = []
+    for name, window in rules.windows:
+        spans = {
+            "until": (0, window),
+            "after_laying": (laying + 1, window),
+            "from": (window, window + rules.grace_days),
+        }
+        first, last = spans[OUTCOMES[name].looks]
+        looks.append(
+            {
+                "outcome": name,
+                "window_days": window,
+                "first_look": first,
+                "last_look": last,
+                "look_for": list(OUTCOMES[name].look_for),
+            }
+        )
+    return looks
 
 
 def _bounds(settings: Settings, column: str) -> dict[str, float]:

@@ -12,28 +12,14 @@ from queen_outcomes.base import resources
 from queen_outcomes.base.errors import UsageError, nearest
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.settings import Settings
-
-COURSE = """
-    SELECT
-        courses.course_id, courses.d0, courses.operator, courses.dose_ul, courses.doses,
-        courses.protocol, courses.semen_batch, courses.graft_batch,
-        courses.queen_age_days, courses.drone_age_days, courses.co2_schedule,
-        'after day ' || onset."after" || coalesce(' and by day ' || onset."by", ', not seen')
-            AS laying_began,
-        ends.end_reason || ' by day ' || ends."by" || ' (after day ' || ends."after" || ')'
-            AS ended
-    FROM courses
-    INNER JOIN onset USING (course_id)
-    LEFT JOIN ends USING (course_id)
-    WHERE list_contains($queens, queen_id)
-    ORDER BY course
-"""
+from queen_outcomes.outcomes import derive
+from queen_outcomes.outcomes.answers import own_files, union
 
 SECTIONS = (
-    ("Her courses", COURSE),
-    ("Every record about her", "trail.sql"),
-    ("What each look says of her own brood", "looks_explained.sql"),
-    ("What became of her", "outcomes_explained.sql"),
+    ("Her courses", "courses_explained"),
+    ("Every record about her", "trail"),
+    ("What each look says of her own brood", "looks_explained"),
+    ("What became of her", "outcomes_explained"),
 )
 
 TO_JOIN_BY = ("queen_id", "ref", "event", "until")
@@ -76,7 +62,7 @@ def explain(
             hint=f'did you mean "{close}"?' if close else "look her up in the records",
         )
     given = parameters(store, [queen_id], settings=settings, as_of=as_of)
-    sections = [_section(store, title, sql, given) for title, sql in SECTIONS]
+    sections = [_section(store, title, name, given) for title, name in SECTIONS]
     return {"queen_id": queen_id, "sections": sections}
 
 
@@ -84,24 +70,27 @@ def parameters(
     store: Store, queens: list[str], *, settings: Settings, as_of: dt.date
 ) -> dict[str, Any]:
     """Give what the SQL files of a trail name, for one queen or for many."""
-    return {
-        "queens": queens,
-        "as_of": as_of,
-        "emerge_days": settings.outcomes.emerge_days,
-        "sources": [
-            name
-            for (name,) in store.rows(
-                "SELECT source FROM sources_read ORDER BY source_no"
-            )
-        ],
-    }
+    given = derive.parameters(store, settings, as_of)
+    return {"queens": queens, **given}
+
+
+def statement(name: str) -> str:
+    """Give the SELECT of a part of the trail, by the stem of its file."""
+    text = resources.read("sql", "11_explain", f"{name}.sql")
+    if name != "outcomes_explained":
+        return text
+    # the outcomes' own files once more, for these queens only, with their sentences
+    facts = resources.read("sql", "11_explain", "window_facts_of_queens.sql")
+    return (
+        f"WITH window_facts AS (\n{facts}),\n{own_files()},\n"
+        f"answers AS (\n{union(['state', 'why'])})\n{text}"
+    )
 
 
 def _section(
-    store: Store, title: str, sql: str, given: dict[str, Any]
+    store: Store, title: str, name: str, given: dict[str, Any]
 ) -> dict[str, Any]:
-    text = resources.read("sql", "11_explain", sql) if sql.endswith(".sql") else sql
-    rows = store.records(text, given)
+    rows = store.records(statement(name), given)
     columns = [name for name in rows[0] if name not in TO_JOIN_BY] if rows else []
     return {
         "title": title,

@@ -6,14 +6,9 @@ import datetime as dt
 from pathlib import Path
 from typing import Any
 
-from markupsafe import Markup
-
-from queen_outcomes import __version__
-from queen_outcomes.base import resources
-from queen_outcomes.base.templates import environment
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.paper.pdf import FOOT, set_pdf
+from queen_outcomes.paper.printing import letterhead, set_html, set_pdf
 
 FOLDER = "sheets"
 BENCH_ROWS = 25
@@ -69,7 +64,8 @@ def write(
     for name, data in made:
         paper, page = folder / f"{name}.pdf", folder / f"{name}.html"
         paper.write_bytes(set_pdf(f"{name}.typ", data, as_of))
-        page.write_text(_html(name, data), encoding="utf-8", newline="\n")
+        html = set_html(f"{name}_sheet.html", {**data, "blanks": BLANKS})
+        page.write_text(html, encoding="utf-8", newline="\n")
         written += [paper, page]
     return written
 
@@ -85,7 +81,7 @@ def bench(settings: Settings, as_of: dt.date) -> Row:
         widths.append(width)
     heads[6:6], widths[6:6] = list(EXPOSURES), list(EXPOSURES.values())
     return {
-        **_common(settings, as_of, "Bench sheet"),
+        **letterhead(settings.name, as_of, "Bench sheet"),
         "columns": heads,
         "widths": widths,
         "rows": BENCH_ROWS,
@@ -96,40 +92,14 @@ def bench(settings: Settings, as_of: dt.date) -> Row:
 def yard(listed: list[Row], settings: Settings, as_of: dt.date) -> Row:
     """Give the checks due, with room to write what is seen."""
     due = [row for row in listed if row["status"] == "due"]
+    many = "one check" if len(due) == 1 else f"{len(due)} checks"
     return {
-        **_common(
-            settings,
-            as_of,
-            "Yard list: one check due"
-            if len(due) == 1
-            else f"Yard list: {len(due)} checks due",
-        ),
-        "due": [
-            [
-                row["colony_id"] or "",
-                row["queen_id"],
-                str(row["day"]),
-                str(row["on"]),
-                row["look_for"],
-            ]
-            for row in due
-        ],
+        **letterhead(settings.name, as_of, f"Yard list: {many} due"),
+        "due": [due_cells(row) for row in due],
     }
 
 
-def _common(settings: Settings, as_of: dt.date, title: str) -> Row:
-    return {
-        "station": settings.name,
-        "title": title,
-        "as_of": f"as of {as_of.isoformat()}",
-        "foot": FOOT.format(version=__version__),
-    }
-
-
-def _html(name: str, data: Row) -> str:
-    style = Markup(resources.read("reports", "static", "style.css"))
-    return (
-        environment()
-        .get_template(f"{name}_sheet.html")
-        .render(**data, style=style, blanks=BLANKS)
-    )
+def due_cells(row: Row) -> list[str]:
+    """Give a check due as the cells of its line: where, whom, when, and what to look for."""
+    keys = ("colony_id", "queen_id", "day", "on", "look_for")
+    return [str(row[key] or "") for key in keys]

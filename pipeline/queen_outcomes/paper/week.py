@@ -6,13 +6,12 @@ import datetime as dt
 from pathlib import Path
 from typing import Any
 
-from queen_outcomes import __version__
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import this_week
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.paper.pdf import FOOT, set_pdf
-from queen_outcomes.paper.picture import svg
+from queen_outcomes.paper.printing import letterhead, set_pdf, svg
+from queen_outcomes.paper.sheets import due_cells
 
 FILE = "this-week.pdf"
 MOST_DUE, MOST_FAILED = 18, 8
@@ -27,22 +26,21 @@ def write(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> Pat
     """Write the sheet into a dashboard's folder."""
     page = this_week.show(store, settings, as_of)
     spec = page["charts"].get("cohorts")
-    images = {PICTURE: svg(spec, width=WIDTH, height=HEIGHT)} if spec else {}
+    images = {PICTURE: svg({**spec, "width": WIDTH, "height": HEIGHT})} if spec else {}
     data = {
-        "station": settings.name,
-        "title": f"The week to {as_of.day} {as_of:%B %Y}",
-        "as_of": f"as of {as_of.isoformat()}",
-        "foot": FOOT.format(version=__version__),
+        **letterhead(settings.name, as_of, f"The week to {as_of.day} {as_of:%B %Y}"),
         "figures": _figures(page),
-        "due": [_due(row) for row in page["due"][:MOST_DUE]],
+        "due": [due_cells(row) for row in page["due"][:MOST_DUE]],
         "due_more": max(0, len(page["due"]) - MOST_DUE),
         "window": page["window"],
         "season": page["headline"] or "no estimate yet",
         "chart": PICTURE if spec else None,
         "rates": [
             [
-                f"{words.OUTCOME_WORDS[row['outcome']]} by day {row['window_days']}",
-                _estimate(row),
+                words.outcome_by_day(row["outcome"], row["window_days"]),
+                words.share_in_words(
+                    row["estimate"], row["estimate_low"], row["estimate_high"], ""
+                ),
                 str(row["closed"]),
                 str(row["open"]),
             ]
@@ -72,19 +70,4 @@ def _figures(page: Row) -> list[list[str]]:
     return [
         [f"{number:,}", f"{thing}{'' if number == 1 else 's'} {rest}"]
         for number, thing, rest in told
-    ]
-
-
-def _estimate(row: Row) -> str:
-    spread = words.limits(row["estimate_low"], row["estimate_high"])
-    return words.percent(row["estimate"]) + (f" ({spread})" if spread else "")
-
-
-def _due(row: Row) -> list[str]:
-    return [
-        row["colony_id"] or "",
-        row["queen_id"],
-        str(row["day"]),
-        str(row["on"]),
-        row["look_for"],
     ]

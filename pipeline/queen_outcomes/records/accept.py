@@ -9,20 +9,15 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Collection
 
-from queen_outcomes.base.store import Store
+from queen_outcomes.base.store import Store, literal, quote
+from queen_outcomes.facts.column import Table
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.records import (
-    expectations,
-    findings,
-    ledger,
-    linking,
-    listing,
-    lookalikes,
-    quarantine,
-)
-from queen_outcomes.records.row_rules import all_row_rules
-from queen_outcomes.records.rules import Rule
+from queen_outcomes.records import expectations, findings, ledger, linking
+from queen_outcomes.records.rules import Rule, row_rules
+
+LINKS = ("placements", "exits")
+"""Accepted first: checks are linked by them."""
 
 
 def accept_records(
@@ -50,66 +45,66 @@ def accept_records(
         An expectation did not answer or counts otherwise than the SQL, or the rows
         do not add up.
     """
-    by_table = all_row_rules(settings, as_of)
-    counts = _find(store, by_table)
+    by_table = {
+        name: row_rules(table, settings, as_of) for name, table in TABLES.items()
+    }
     rules = [rule for table in by_table.values() for rule in table]
-    rules += _find_double_keys(store, counts)
-    rules += _link_and_accept(store, by_table, counts, as_of)
-    quarantine.write(store)
-    listing.write(store)
-    ledger.write(store)
-    ledger.check(store, sources)
-    ordered = list(TABLES)
-    rules.sort(key=lambda rule: ordered.index(rule.table))
-    expectations.verdict(store, rules, counts)
-    _tidy(store)
-
-
-def _find(store: Store, by_table: dict[str, list[Rule]]) -> dict[str, int]:
     findings.prepare(store)
     counts: dict[str, int] = {}
     for name, table in TABLES.items():
         counts |= findings.find_failing(store, table, by_table[name])
         findings.find_repeats(store, table)
-    return counts
-
-
-def _find_double_keys(store: Store, counts: dict[str, int]) -> list[Rule]:
-    found = [findings.find_double_keys(store, table) for table in TABLES.values()]
-    held = [pair for pair in found if pair]
-    counts |= {rule.rule_id: failed for rule, failed in held}
-    return [rule for rule, _ in held]
-
-
-def _link_and_accept(
-    store: Store,
-    by_table: dict[str, list[Rule]],
-    counts: dict[str, int],
-    as_of: dt.date,
-) -> list[Rule]:
-    """Accept placements and exits first: checks are linked by them."""
-    first = ("placements", "exits")
-    for name in first:
-        findings.accept(store, TABLES[name], by_table[name], counts)
-    counts |= linking.resolve(store, as_of)
-    for name in TABLES:
-        if name not in first:
-            findings.accept(store, TABLES[name], by_table[name], counts)
-    store.step(linking.FOLDER, "linked_checks", {"as_of": as_of})
-    linking.tell_looks(store)
-    lookalikes.tell_look_alikes(store)
-    counts[lookalikes.SEMEN_RULE.rule_id] = lookalikes.tell_unknown_semen(store)
-    return [*linking.RULES, lookalikes.SEMEN_RULE]
-
-
-def _tidy(store: Store) -> None:
-    keyed = [f"keyed_{table.name}" for table in TABLES.values() if table.key]
-    for name in (
-        "findings",
-        "repeats",
-        "colony_days",
-        "colony_checks",
-        "stays",
-        *keyed,
-    ):
+        if table.key:
+            rule, failed = findings.find_double_keys(store, table)
+            rules.append(rule)
+            counts[rule.rule_id] = failed
+    for name in LINKS:
+        _accept(store, TABLES[name], by_table[name], counts)
+    counts |= linking.link_colonies(store, as_of)
+    for name, table in TABLES.items():
+        if name not in LINKS:
+            _accept(store, table, by_table[name], counts)
+    store.step(findings.FOLDER, "linked_checks", {"as_of": as_of})
+    linking.tell_disagreements(store)
+    linking.tell_look_alikes(store)
+    counts[linking.SEMEN_RULE.rule_id] = linking.tell_unknown_semen(store)
+    rules += [*linking.COLONY_RULES, linking.SEMEN_RULE]
+    findings.write_quarantine(store)
+    findings.write_listed(store)
+    ledger.write(store)
+    ledger.check(store, sources)
+    ordered = list(TABLES)
+    rules.sort(key=lambda rule: ordered.index(rule.table))
+    expectations.verdict(store, rules, counts)
+    keyed = [f"keyed_{name}" for name, table in TABLES.items() if table.key]
+    for name in ("findings", "repeats", "colony_checks", "stays", *keyed):
         store.drop(name)
+
+
+def _accept(
+    store: Store, table: Table, rules: list[Rule], counts: dict[str, int]
+) -> None:
+    """Write `accepted_<table>`: what is neither quarantined nor a repeat."""
+    emptied: dict[str, list[str]] = {}
+    for rule in rules:
+        # an unread cell is empty already
+        if rule.severity == "set_aside" and counts[rule.rule_id]:
+            for column in rule.columns:
+                emptied.setdefault(column, []).append(
+                    f"coalesce({rule.predicate}, false)"
+                )
+    cells = []
+    for name in table.names:
+        wrong = " OR ".join(emptied.get(name, []))
+        cell = quote(name)
+        cells.append(
+            f"CASE WHEN {wrong} THEN NULL ELSE {cell} END AS {cell}" if wrong else cell
+        )
+    name = literal(table.name)
+    store.table(
+        f"accepted_{table.name}",
+        f"SELECT ref, {', '.join(cells)} FROM staged_{table.name} "
+        f'WHERE ref NOT IN (SELECT ref FROM repeats WHERE "table" = {name} '
+        f"UNION SELECT ref FROM findings WHERE severity = 'quarantine' "
+        f'AND "table" = {name})',
+    )

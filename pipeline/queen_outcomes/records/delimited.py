@@ -1,36 +1,85 @@
-"""CSV and TSV: the separator, the headings, and every physical line accounted for.
+"""CSV and TSV: the encoding, the line ends, the separator, and every physical line.
 
-A line is a row, part of a row that runs over several lines, or without text. What
-does not have the cells that the headings ask for comes back as a broken row with its
-text; nothing is guessed into place. Lines are cut up by columns, not one by one.
+The standard library's `csv` cuts the cells. What it would pass over in silence is held
+here: a quote that never closes costs its own line only, a line that does not have the
+cells that the headings ask for comes back as a broken row with its text, and the lines
+are counted a second time, independently of what was cut.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import codecs
+import csv
+import io
+import itertools
+import re
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import polars as pl
 
 from queen_outcomes.base.errors import RecordsError
-from queen_outcomes.records import quoting
-from queen_outcomes.records.cutting import BLANKS, Cutter
-from queen_outcomes.records.encoding import TextForm, blocks, head
-from queen_outcomes.records.header import SEARCHED_ROWS, Names, tidy
+from queen_outcomes.records.headings import RESERVED, SEARCHED_ROWS, TableNames, tidy
 
 SEPARATORS = (",", ";", "\t")
+CELLS_MISSING, CELLS_EXTRA, QUOTE_OPEN = "cells_missing", "cells_extra", "quote_open"
+MOST_LINES = 200
+"""A cell may run over so many lines; beyond that its quote was never closed."""
+BATCH_ROWS = 4000
+"""Rows held as Python objects at a time; more is slower, since they leave the cache."""
+OLE_MAGIC = bytes.fromhex("d0cf11e0a1b11ae1")
+_SCAN_BYTES = 2**20
+_BOMS = (
+    (codecs.BOM_UTF8, "utf-8"),
+    (codecs.BOM_UTF16_LE, "utf-16-le"),
+    (codecs.BOM_UTF16_BE, "utf-16-be"),
+)
+_CONTROLS = bytes(set(range(32)) - set(b"\t\n\v\f\r\x1a")) + b"\x7f"
+_MOST_CONTROLS = 0.01
+_DISGUISED = (
+    (b"PK\x03\x04", "a zip file, as .xlsx workbooks are", "rename it to .xlsx"),
+    (OLE_MAGIC, "an old or password-protected workbook", "save it as .xlsx"),
+    (b"PAR1", "a Parquet file", "rename it to .parquet"),
+)
+_QUOTED_CELL = re.compile(r'(?:(?<=[,;\t\r\n])|\A)"(?:[^"]|"")*"')
+_LINE_END = re.compile(r"\r*\n|\r")
+_BARE_RETURN = re.compile(r"\r(?!\r*\n)")
+
+# The usual limit of 131072 characters a cell would end in an error; there is none here.
+csv.field_size_limit(2**31 - 1)
 
 
 @dataclass(frozen=True)
-class Layout:
+class TextForm:
+    """How a text file is written.
+
+    Parameters
+    ----------
+    encoding : str
+        Python's name of the encoding.
+    skip : int
+        Bytes of the byte-order mark.
+    lines : int
+        How many physical lines it has, counted in its bytes.
+    returns_end_lines : bool
+        Lines end with a carriage return alone, as old programs wrote them.
+    """
+
+    encoding: str
+    skip: int
+    lines: int
+    returns_end_lines: bool
+
+
+@dataclass(frozen=True)
+class TextLayout:
     """How a text table is laid out."""
 
     separator: str
-    header_line: int
-    """The first physical line of the headings, from 1."""
     first_row: int
-    """The physical line after the headings."""
+    """The physical line after the headings, from 1."""
     headings: tuple[str, ...]
 
     @property
@@ -45,80 +94,352 @@ class Layout:
         return len(self.headings)
 
 
-def lay_out(path: Path, form: TextForm, names: Names, where: str) -> Layout:
+# --- bytes
+
+
+def _latin(problem: UnicodeError) -> tuple[str, int]:
+    """Keep the five bytes that Windows-1252 leaves undefined, instead of losing them."""
+    if not isinstance(problem, UnicodeDecodeError):
+        raise problem
+    return problem.object[problem.start : problem.end].decode("latin-1"), problem.end
+
+
+codecs.register_error("queen_outcomes_latin", _latin)
+
+
+def examine(path: Path, name: str) -> TextForm:
+    """Tell how a text file is written, from its bytes and never from the locale.
+
+    Raises
+    ------
+    RecordsError
+        It is empty, a file of another kind under a wrong ending, or not text.
+    """
+    with path.open("rb") as file:
+        head = file.read(4096)
+    if not head:
+        raise RecordsError(
+            "the file is empty",
+            where=name,
+            expected="at least a line of column names",
+            hint="export it again, or move it out of the records",
+        )
+    for magic, what, hint in _DISGUISED:
+        if head.startswith(magic):
+            raise RecordsError(
+                "the file is not a text table", where=name, found=what, hint=hint
+            )
+    for bom, encoding in _BOMS:
+        if head.startswith(bom):
+            return _scan(path, name, encoding, len(bom))
+    return _scan(path, name, _wide_without_bom(head) or "utf-8", 0)
+
+
+def _wide_without_bom(head: bytes) -> str | None:
+    half = max(len(head) // 2, 1)
+    even, odd = head[0::2].count(0) / half, head[1::2].count(0) / half
+    if odd > 0.3 and even < 0.05:
+        return "utf-16-le"
+    return "utf-16-be" if even > 0.3 and odd < 0.05 else None
+
+
+def _scan(path: Path, name: str, encoding: str, skip: int) -> TextForm:
+    """Read the whole file once: does it decode, does it hold controls, which line ends."""
+    controls = size = feeds = returns = pairs = 0
+    decodes, before = True, b"\n"
+    decoder = codecs.getincrementaldecoder(encoding)("strict")
+    for chunk, last in _chunks(path, skip):
+        try:
+            text = decoder.decode(chunk, last) if decodes else ""
+        except UnicodeDecodeError:
+            decodes = False
+        plain = chunk
+        if encoding != "utf-8":
+            plain = text.encode("utf-8", "replace") if decodes else b"\0"
+        controls += len(plain) - len(plain.translate(None, _CONTROLS))
+        size += len(plain)
+        feeds, returns = feeds + plain.count(b"\n"), returns + plain.count(b"\r")
+        pairs += (before[-1:] + plain).count(b"\r\n")
+        before = plain or before
+        if b"\0" in plain:
+            _refuse(name)
+    if controls > _MOST_CONTROLS * size:
+        _refuse(name)
+    code = encoding if decodes else "cp1252"
+    form = TextForm(code, skip, feeds + (before[-1:] != b"\n"), False)
+    lone = returns - pairs
+    if lone and (not feeds or _returns_outnumber(path, form)):
+        ends = feeds + lone + (before[-1:] not in (b"\n", b"\r"))
+        return TextForm(code, skip, ends, True)
+    return form
+
+
+def _returns_outnumber(path: Path, form: TextForm) -> bool:
+    """Tell whether most line ends outside quotes are carriage returns alone."""
+    with _opened(path, form) as file:
+        bare = _QUOTED_CELL.sub("", file.read())
+    ends = _LINE_END.findall(bare)
+    return 2 * ends.count("\r") > len(ends)
+
+
+def _refuse(name: str) -> None:
+    raise RecordsError(
+        "the file is not a text table",
+        where=name,
+        found="bytes that no text holds",
+        expected="comma, semicolon or tab separated text",
+        hint="export it again as CSV, or move it out of the records",
+    )
+
+
+def _chunks(path: Path, skip: int) -> Iterator[tuple[bytes, bool]]:
+    with path.open("rb") as file:
+        file.seek(skip)
+        chunk = file.read(_SCAN_BYTES)
+        while chunk:
+            following = file.read(_SCAN_BYTES)
+            yield chunk, not following
+            chunk = following
+
+
+def _opened(path: Path, form: TextForm) -> io.TextIOWrapper:
+    """Open the text; its lines end as most of them do, and always in a line feed."""
+    file = path.open("rb")
+    file.seek(form.skip)
+    ends = None if form.returns_end_lines else "\n"
+    return io.TextIOWrapper(file, form.encoding, "queen_outcomes_latin", newline=ends)
+
+
+# --- lines into cells
+
+
+class RecordReader:
+    """The cells of each record, and the physical lines that it took.
+
+    A cell that begins with a quote ends at the quote that closes it, two quotes inside
+    it are one; a quote inside any other cell is a quote (tip 5").
+
+    Parameters
+    ----------
+    lines : iterable of str
+        The physical lines, each with its line feed.
+    separator : str
+        Comma, semicolon or tab, or another single character that the file declares.
+    line : int
+        The number of the first of them.
+
+    Attributes
+    ----------
+    line : int
+        The number of the first line of the record that was given last.
+    taken : list of str
+        The lines of that record.
+    """
+
+    def __init__(self, lines: Iterable[str], separator: str, line: int = 1) -> None:
+        self.line, self.taken = line, list[str]()
+        self._separator = separator
+        self._lines, self._given_back = iter(lines), deque[str]()
+        self._reader = self._begin()
+
+    def __iter__(self) -> Iterator[list[str] | None]:
+        return self
+
+    def __next__(self) -> list[str] | None:
+        """Give a record's cells, or None for a line whose quotes do not close.
+
+        Raises
+        ------
+        csv.Error
+            A carriage return stands in the line outside quotes.
+        """
+        self.line += len(self.taken)
+        self.taken.clear()
+        try:
+            return next(self._reader)
+        except csv.Error:
+            self._reader = self._begin()
+            self.give_back()
+            return self._mend(self.taken[0])
+
+    def give_back(self) -> None:
+        """Keep the first line of the record only; the others will be read anew."""
+        self._given_back.extendleft(reversed(self.taken[1:]))
+        del self.taken[1:]
+
+    def _begin(self) -> Iterator[list[str]]:
+        return csv.reader(self._feed(), delimiter=self._separator, strict=True)
+
+    def _feed(self) -> Iterator[str]:
+        while len(self.taken) < MOST_LINES:
+            line = self._given_back.popleft() if self._given_back else None
+            line = line or next(self._lines, None)
+            if line is None:
+                return
+            self.taken.append(line)
+            yield line
+
+    def _mend(self, line: str) -> list[str] | None:
+        """Add text that follows a closing quote to its cell: "Q1" b is Q1 b."""
+        cells = next(csv.reader([line], delimiter=self._separator))
+        # With any other quote about, nobody knows which one was meant to close.
+        stray = line.count('"') % 2 or any('"' in cell for cell in cells)
+        return None if stray else cells
+
+
+def is_blank(cells: Sequence[str]) -> bool:
+    """Tell whether no cell holds text."""
+    return not "".join(cells).replace("\ufeff", "").strip()
+
+
+def lay_out(path: Path, form: TextForm, names: TableNames, where: str) -> TextLayout:
     """Find the separator and the headings of a text table.
 
     Raises
     ------
     RecordsError
-        There is no line with text.
+        There is no line with text, or the headings hold a bare carriage return.
     """
-    lines = head(path, form)
-    told = lines[0].strip("\r \ufeff").casefold()
+    with _opened(path, form) as file:
+        lines = list(itertools.islice(file, SEARCHED_ROWS * MOST_LINES))
+    declared = lines[0].strip("\r\n \ufeff").casefold() if lines else ""
     separators, skip = SEPARATORS, 0
-    if told.startswith("sep=") and len(told) == 5:
-        separators, skip = (told[4],), 1
-    elif told == "sep=":
+    if declared.startswith("sep=") and len(declared) == 5:
+        separators, skip = (declared[4],), 1
+    elif declared == "sep=":
         separators, skip = ("\t",), 1
-    best: tuple[tuple[bool, int, int], Layout] | None = None
+    best: tuple[tuple[bool, int, int], TextLayout] | None = None
     for separator in separators:
-        rows = list(_first_rows(lines, separator, skip))
+        rows = list(
+            itertools.islice(_first_rows(lines[skip:], separator, skip), SEARCHED_ROWS)
+        )
         if not rows:
             raise RecordsError(
                 "the file holds no text",
                 where=where,
                 expected="at least a line of column names",
             )
-        place, known, complete = names.find([cells for _, _, cells in rows])
-        line, used, cells = rows[place]
-        alike = sum(len(other) == len(cells) > 1 for _, _, other in rows)
+        place, known, complete = names.find([cells for _, cells in rows])
+        following, cells = rows[place]
+        alike = sum(len(other) == len(cells) > 1 for _, other in rows)
         score = (complete, known, alike)
+        # on a tie the comma: the separator of a file of one column
         if best is None or score > best[0]:
-            best = score, Layout(separator, line, line + used, tuple(cells))
-    return best[1]  # type: ignore[index]
+            best = score, TextLayout(separator, following, tuple(cells))
+    layout = best[1]  # type: ignore[index]
+    if _BARE_RETURN.search("".join(lines[: layout.first_row - 1])):
+        raise _mixed_line_ends(where, "its headings or the lines above them")
+    return layout
 
 
 def _first_rows(
     lines: list[str], separator: str, skip: int
-) -> Iterator[tuple[int, int, list[str]]]:
-    """Give line, number of lines and cells of the first rows that hold text."""
-    at, given = skip, 0
-    while at < len(lines) and given < SEARCHED_ROWS:
-        cells, used = quoting.join(lines[at : at + quoting.MOST_LINES], separator)
-        if isinstance(cells, str):
-            text = lines[at].removesuffix("\r")
-            lenient = quoting.split(text, separator, lenient=True)
-            cells = [text] if isinstance(lenient, str) else lenient
-            used = 1
-        if any(cell.strip(BLANKS) for cell in cells):
-            yield at + 1, used, cells
-            given += 1
-        at += used
+) -> Iterator[tuple[int, list[str]]]:
+    """Give the cells of the rows that hold text, and the line that follows each."""
+    reader = RecordReader(lines, separator, skip + 1)
+    while True:
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error:
+            cells = None
+        if cells is None:
+            cells = [_plain(reader.taken[0])]
+        if not is_blank(cells):
+            yield reader.line + len(reader.taken), cells
 
 
-def read(
-    path: Path, form: TextForm, layout: Layout, size: int | None = None
+def _mixed_line_ends(where: str, place: str) -> RecordsError:
+    return RecordsError(
+        "a carriage return stands where no line ends, so rows could be lost",
+        where=where,
+        found=f"one inside {place}",
+        expected="lines that all end alike",
+        hint="open the file in a spreadsheet program and save it again as CSV; a cell "
+        "that is to hold several lines needs quotes around it",
+    )
+
+
+def read_rows(
+    path: Path,
+    form: TextForm,
+    layout: TextLayout,
+    where: str,
+    batch_rows: int = BATCH_ROWS,
 ) -> Iterator[pl.DataFrame]:
     """Read the rows below the headings, in batches in the order of the file.
 
     Returns
     -------
     iterator of DataFrame
-        source_line (first physical line), lines (how many it spans), broken,
-        broken_text, then the cells as "0", "1", ... Empty cells are null.
+        source_line (first physical line), broken, broken_text, then the cells as "0",
+        "1", ... Empty cells are null.
+
+    Raises
+    ------
+    RecordsError
+        A carriage return stands outside quotes, or the lines read are not those that
+        were counted.
     """
-    cutter = Cutter(
-        layout.separator, layout.least, layout.most, first_row=layout.first_row
+    with _opened(path, form) as file:
+        below = itertools.islice(file, layout.first_row - 1, None)
+        reader = RecordReader(below, layout.separator, layout.first_row)
+        rows = _rows(reader, layout)
+        try:
+            while batch := list(itertools.islice(rows, batch_rows)):
+                yield _frame(batch, layout.most)
+        except csv.Error:
+            raise _mixed_line_ends(where, f"line {reader.line}") from None
+    # the reader that has ended stands behind its last record
+    lines = reader.line - 1
+    if lines != form.lines:
+        raise RecordsError(
+            "the lines read are not the lines that the file holds",
+            where=where,
+            found=f"{lines} lines read, {form.lines} counted",
+            expected="the same number",
+            hint="close the program that writes the file, and read it again; if that "
+            "does not help, save it again as CSV",
+        )
+
+
+def _rows(reader: RecordReader, layout: TextLayout) -> Iterator[list]:
+    """Give each row's line, what is wrong with it, its text where it is, its cells."""
+    for cells in reader:
+        if cells is not None and is_blank(cells):
+            continue
+        if cells is not None and len(cells) == layout.most:
+            yield [reader.line, None, None, *cells]
+        else:
+            yield [reader.line, *_fit(reader, cells, layout)]
+
+
+def _fit(
+    reader: RecordReader, cells: list[str] | None, layout: TextLayout
+) -> list[str | None]:
+    """Fill a record's cells up to the full width, or say what is wrong with it."""
+    least, most = layout.least, layout.most
+    none = [""] * most
+    if cells is not None and len(cells) >= least and is_blank(cells[most:]):
+        return [None, None, *cells[:most], *none[len(cells) :]]
+    broken = CELLS_EXTRA
+    if cells is None or len(reader.taken) > 1:
+        reader.give_back()
+        broken = QUOTE_OPEN
+    elif len(cells) < least:
+        broken = CELLS_MISSING
+    return [broken, _plain(reader.taken[0]), *none]
+
+
+def _plain(line: str) -> str:
+    return line.removesuffix("\n").removesuffix("\r")
+
+
+def _frame(rows: list[list], most: int) -> pl.DataFrame:
+    cells = dict.fromkeys(map(str, range(most)), pl.String)
+    schema = {**dict.fromkeys(RESERVED, pl.String), RESERVED[0]: pl.Int64, **cells}
+    frame = pl.DataFrame(list(zip(*rows, strict=True)), schema=schema, orient="col")
+    return frame.with_columns(
+        pl.when(pl.col(list(cells)).str.len_bytes() > 0).then(pl.col(list(cells)))
     )
-    line, rest = 1, b""
-    stream = blocks(path, form, size)
-    block = next(stream, None)
-    while block is not None:
-        following = next(stream, None)
-        text = (rest + block).decode("utf-8")
-        whole = pl.Series("text", [text.removesuffix("\n")]).str.split("\n").explode()
-        batch, used = cutter.cut(whole, line, last=following is None)
-        rest = "".join(f"{left}\n" for left in whole[used:].to_list()).encode("utf-8")
-        line += used
-        yield batch
-        block = following

@@ -17,6 +17,8 @@ from typing import Any
 
 from queen_outcomes.base.errors import LedgerError, shorten
 from queen_outcomes.base.store import Store, quote
+from queen_outcomes.facts.exports import EXPECTATIONS
+from queen_outcomes.facts.exports.writing import write_rows
 from queen_outcomes.records.rules import Rule
 
 SEVERITIES = {"quarantine": "critical", "set_aside": "warning", "look": "info"}
@@ -74,18 +76,14 @@ def _answers(store: Store, rules: list[Rule]) -> dict[str, int]:
     source = context.data_sources.add_duckdb("build", connection_string=url)
     answers: dict[str, int] = {}
     try:
-        for relation, group in itertools.groupby(
-            sorted(rules, key=_relation), _relation
-        ):
+        by_relation = operator.attrgetter("relation")
+        ordered = sorted(rules, key=by_relation)
+        for relation, group in itertools.groupby(ordered, by_relation):
             answers |= _run_suite(context, source, relation, list(group))
     finally:
         source.get_execution_engine().close()
         duckdb_dialect.unshare()
     return answers
-
-
-def _relation(rule: Rule) -> str:
-    return rule.relation
 
 
 def _run_suite(
@@ -150,27 +148,22 @@ def _cause(information: Any) -> str:
 
 
 def _write(store: Store, rules: list[Rule], counts: Mapping[str, int]) -> None:
-    store.execute(
-        'CREATE TABLE expectations ("table" VARCHAR, expectation VARCHAR, '
-        '"column" VARCHAR, "rows" BIGINT, failed BIGINT, severity VARCHAR)'
-    )
-    relations = sorted({rule.relation for rule in rules})
     rows = {
         relation: store.rows(f"SELECT count(*) FROM {quote(relation)}")[0][0]
-        for relation in relations
+        for relation in {rule.relation for rule in rules}
     }
-    entries = [
+    write_rows(
+        store,
+        EXPECTATIONS,
         [
-            rule.table,
-            rule.says,
-            rule.columns[0] or None,
-            rows[rule.relation],
-            counts[rule.rule_id],
-            rule.severity,
-        ]
-        for rule in rules
-    ]
-    if entries:
-        store.con.executemany(
-            "INSERT INTO expectations VALUES (?, ?, ?, ?, ?, ?)", entries
-        )
+            {
+                "table": rule.table,
+                "expectation": rule.says,
+                "column": rule.columns[0] or None,
+                "rows": rows[rule.relation],
+                "failed": counts[rule.rule_id],
+                "severity": rule.severity,
+            }
+            for rule in rules
+        ],
+    )

@@ -1,31 +1,33 @@
 """Failing rows, found in one pass a table, and told in sentences.
 
-Writes `findings` (a row x reason x column) and `repeats` (rows that repeat an
-earlier one word for word). It decides nothing about what then happens to a row.
+Writes `findings` (a row x reason x column) and `repeats` (rows that repeat an earlier
+one word for word), and at the end what the station is shown of them: `quarantine` and
+`listed_records`. It decides nothing about what then happens to a row.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Mapping
 
 from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts import reasons
 from queen_outcomes.facts.column import LINE_BITS, Table
-from queen_outcomes.records.rules import Rule, key_rule
+from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.records.rules import NOTHING, Rule, key_rule
 
-PLACE_SQL = (
-    "(SELECT source FROM sources_read "
-    f"WHERE source_no = ({{ref}}) >> {LINE_BITS}) || ':' || "
-    f"(({{ref}}) & ((1::BIGINT << {LINE_BITS}) - 1))"
-)
-"""SQL of "source:line" for the ref put in its place."""
-
-UNREAD_KINDS = ("date", "datetime", "number", "integer", "yes_no", "word")
+FOLDER = "01_records"
+"""Where the room's statements lie."""
+RAW_EXTRAS = ("source_line", "broken", "broken_text")
+"""What a raw table has besides the source's own columns."""
+_QUARANTINED = "(SELECT ref FROM findings WHERE severity = 'quarantine')"
 
 
 def place(ref: str) -> str:
     """Give SQL that writes a ref as "source:line"."""
-    return PLACE_SQL.format(ref=ref)
+    return (
+        f"(SELECT source FROM sources_read WHERE source_no = ({ref}) >> {LINE_BITS})"
+        f" || ':' || (({ref}) & ((1::BIGINT << {LINE_BITS}) - 1))"
+    )
 
 
 def prepare(store: Store) -> None:
@@ -37,11 +39,37 @@ def prepare(store: Store) -> None:
     store.execute('CREATE TABLE repeats (ref BIGINT, first BIGINT, "table" VARCHAR)')
 
 
-def add(store: Store, selects: Iterable[str]) -> None:
-    """Add the findings that some queries give."""
-    queries = list(selects)
-    if queries:
-        store.execute("INSERT INTO findings " + " UNION ALL ".join(queries))
+def add(
+    store: Store,
+    code: str,
+    table: str,
+    source: str,
+    *,
+    column: str,
+    value: str,
+    parts: Mapping[str, str],
+) -> None:
+    """Add the findings of one reason.
+
+    Parameters
+    ----------
+    store : Store
+        Holds `findings`.
+    code : str
+        The reason's code.
+    table : str
+        The table of the records that the rows belong to.
+    source : str
+        SQL after FROM: what gives the rows, with a column ``ref``.
+    column : str
+        The column concerned; empty text means the whole row.
+    value : str
+        SQL of the value to show.
+    parts : mapping of str to str
+        SQL of what else the reason's sentence names.
+    """
+    found = reasons.finding_sql(code, table, column=column, value=value, parts=parts)
+    store.execute(f"INSERT INTO findings SELECT {found} FROM {source}")
 
 
 def written_columns(table: Table) -> list[str]:
@@ -49,8 +77,8 @@ def written_columns(table: Table) -> list[str]:
     return [
         name
         for column in table.columns
-        for name in (column.name, f"{column.name}__unread")
-        if name == column.name or column.kind in UNREAD_KINDS
+        for name in (column.name, column.unread)
+        if name
     ]
 
 
@@ -79,23 +107,27 @@ def find_failing(store: Store, table: Table, rules: list[Rule]) -> dict[str, int
             f"(SELECT unnest(failed_rules) AS rule FROM {flagged}) GROUP BY rule"
         )
     )
-    told = [rule for number, rule in enumerate(rules) if number in found]
-    for rule in told:
-        add(store, _told(rule, flagged, rules.index(rule)))
+    for number in sorted(found):
+        _tell(store, rules[number], flagged, number)
     store.drop(flagged)
     return {rule.rule_id: found.get(number, 0) for number, rule in enumerate(rules)}
 
 
-def _told(rule: Rule, flagged: str, number: int) -> list[str]:
-    return [
-        "SELECT "
-        + reasons.finding_sql(
-            rule.reason, rule.table, column=column, value=value, parts=rule.parts
+def _tell(store: Store, rule: Rule, flagged: str, number: int) -> None:
+    source = (
+        f"{flagged} WHERE list_contains(failed_rules, {number}) "
+        f"AND NOT coalesce(({rule.unless}), false)"
+    )
+    for column, value in zip(rule.columns, rule.values, strict=True):
+        add(
+            store,
+            rule.reason,
+            rule.table,
+            source,
+            column=column,
+            value=value,
+            parts=rule.parts,
         )
-        + f" FROM {flagged} WHERE list_contains(failed_rules, {number})"
-        + f" AND NOT coalesce(({rule.unless}), false)"
-        for column, value in zip(rule.columns, rule.values, strict=True)
-    ]
 
 
 def find_repeats(store: Store, table: Table) -> None:
@@ -123,18 +155,17 @@ def find_repeats(store: Store, table: Table) -> None:
     )
 
 
-def find_double_keys(store: Store, table: Table) -> tuple[Rule, int] | None:
-    """Find keys held by rows that differ; needs the table's repeats.
+def find_double_keys(store: Store, table: Table) -> tuple[Rule, int]:
+    """Find keys held by rows that differ; needs a table with a key, and its repeats.
 
     Returns
     -------
-    (Rule, int) or None
-        The rule and how many rows fail it; None for a table without a key.
+    rule : Rule
+    failed : int
+        How many rows fail it, repeats not counted.
     """
-    if not table.key:
-        return None
     rule = key_rule(table)
-    key, over, staged = quote(table.key), rule.over, f"staged_{table.name}"
+    key, over, staged = quote(rule.columns[0]), rule.over, f"staged_{table.name}"
     store.table(
         over,
         f"SELECT ref, {key} FROM {staged} WHERE broken IS NULL "
@@ -149,52 +180,85 @@ def find_double_keys(store: Store, table: Table) -> tuple[Rule, int] | None:
 
 def _tell_double_keys(store: Store, rule: Rule, key: str, staged: str) -> None:
     """Tell it of every row with such a key, repeats of one included."""
-    parts = {"rows": "CAST(number AS VARCHAR)", "places": "places"}
-    finding = reasons.finding_sql(
-        rule.reason, rule.table, column=rule.columns[0], value=key, parts=parts
-    )
-    store.execute(
-        f"""
-        INSERT INTO findings
-        WITH twice AS (
-            SELECT {key}, count(*) AS number, list(ref ORDER BY ref)[:3] AS refs
-            FROM {rule.over} WHERE {key} IS NOT NULL
-            GROUP BY {key} HAVING count(*) > 1
-        ), named AS (
+    named = f"""
+        {staged} JOIN (
             SELECT {key}, any_value(number) AS number,
                 string_agg({place("one")}, ', ' ORDER BY one)
                 || CASE WHEN any_value(number) > 3 THEN ', ...' ELSE '' END AS places
-            FROM (SELECT {key}, number, unnest(refs) AS one FROM twice) GROUP BY {key}
-        )
-        SELECT {finding} FROM {staged} JOIN named USING ({key})
-        """
-    )
-
-
-def accept(
-    store: Store, table: Table, rules: list[Rule], counts: dict[str, int]
-) -> None:
-    """Write `accepted_<table>`: what is neither quarantined nor a repeat."""
-    emptied: dict[str, list[str]] = {}
-    for rule in rules:
-        # an unread cell is empty already
-        if rule.severity == "set_aside" and counts[rule.rule_id]:
-            for column in rule.columns:
-                emptied.setdefault(column, []).append(
-                    f"coalesce({rule.predicate}, false)"
+            FROM (
+                SELECT {key}, number, unnest(refs) AS one FROM (
+                    SELECT {key}, count(*) AS number, list(ref ORDER BY ref)[:3] AS refs
+                    FROM {rule.over} WHERE {key} IS NOT NULL
+                    GROUP BY {key} HAVING count(*) > 1
                 )
-    cells = []
-    for name in table.names:
-        wrong = " OR ".join(emptied.get(name, []))
-        cell = quote(name)
-        cells.append(
-            f"CASE WHEN {wrong} THEN NULL ELSE {cell} END AS {cell}" if wrong else cell
-        )
-    name = literal(table.name)
-    store.table(
-        f"accepted_{table.name}",
-        f"SELECT ref, {', '.join(cells)} FROM staged_{table.name} "
-        f'WHERE ref NOT IN (SELECT ref FROM repeats WHERE "table" = {name} '
-        f"UNION SELECT ref FROM findings WHERE severity = 'quarantine' "
-        f'AND "table" = {name})',
+            ) GROUP BY {key}
+        ) USING ({key})
+    """
+    add(
+        store,
+        rule.reason,
+        rule.table,
+        named,
+        column=rule.columns[0],
+        value=key,
+        parts={"rows": "CAST(number AS VARCHAR)", "places": "places"},
     )
+
+
+def write_quarantine(store: Store) -> None:
+    """Write `quarantine`: rows that cannot be used, every reason, their text as read."""
+    store.execute("CREATE TABLE quarantined_text (ref BIGINT, row VARCHAR)")
+    numbers = store.rows(
+        f"SELECT DISTINCT ref >> {LINE_BITS} AS number FROM findings "
+        "WHERE severity = 'quarantine' ORDER BY number"
+    )
+    for (number,) in numbers:
+        _keep_text(store, number)
+    store.step(FOLDER, "quarantine", {})
+    store.drop("quarantined_text")
+
+
+def _keep_text(store: Store, number: int) -> None:
+    """Take the text from a raw table, only for the lines concerned."""
+    raw = f"raw_{number}"
+    columns = store.columns(raw)
+    cells = ", ".join(
+        f"{literal(name)}, CAST({quote(name)} AS VARCHAR)"
+        for name in columns
+        if name not in RAW_EXTRAS
+    )
+    text = f"CAST(json_object({cells}) AS VARCHAR)"
+    if "broken" in columns:
+        text = (
+            "CASE WHEN broken IS NOT NULL THEN "
+            f"CAST(json_object('line', broken_text) AS VARCHAR) ELSE {text} END"
+        )
+    ref = f"({number}::BIGINT << {LINE_BITS}) + source_line"
+    store.execute(
+        f"INSERT INTO quarantined_text SELECT {ref}, {text} FROM {raw} "
+        f"WHERE {ref} IN {_QUARANTINED}"
+    )
+
+
+def write_listed(store: Store) -> None:
+    """Write `listed_records`: accepted rows that deserve a second look.
+
+    A quarantined row is told of in the quarantine alone, and a repeated row only as
+    repeated: the row it repeats carries the rest.
+    """
+    store.execute(f"DELETE FROM repeats WHERE ref IN {_QUARANTINED}")
+    store.execute(
+        "DELETE FROM findings WHERE severity <> 'quarantine' "
+        f"AND (ref IN {_QUARANTINED} OR ref IN (SELECT ref FROM repeats))"
+    )
+    for table in TABLES:
+        add(
+            store,
+            "repeated_row",
+            table,
+            f'repeats AS r WHERE "table" = {literal(table)}',
+            column="",
+            value=NOTHING,
+            parts={"first": place("r.first")},
+        )
+    store.step(FOLDER, "listed_records", {})

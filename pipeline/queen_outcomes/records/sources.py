@@ -1,19 +1,24 @@
-"""Which files are records, which table each belongs to, and what a file's text is known by.
+"""Which files and sheets are records, and which table each is read as.
 
-Looks at names and bytes only: it opens no table and imports no reader, so that any
-command may ask cheaply whether the records are newer than what it shows.
+Looks at names and hashes, and into workbooks for the names of their sheets; reads no
+table yet.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 from pathlib import Path, PurePosixPath
+from typing import TYPE_CHECKING
 
 from queen_outcomes.base.errors import RecordsError, nearest, shorten
 from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.records.blanks import GUIDE
+
+if TYPE_CHECKING:
+    from queen_outcomes.records.workbook import Workbook
 
 TEXT_ENDINGS = (".csv", ".tsv", ".txt")
 WORKBOOK_ENDING = ".xlsx"
@@ -24,7 +29,7 @@ _SKIPPED = (".", "~$")
 
 
 @dataclass(frozen=True)
-class Found:
+class RecordFile:
     """A file under the records folder that may hold records."""
 
     name: str
@@ -37,7 +42,21 @@ class Found:
         return self.path.suffix.lower()
 
 
-def find(records_dir: Path, endings: tuple[str, ...] = ENDINGS) -> list[Found]:
+@dataclass(frozen=True)
+class Source:
+    """One file or sheet, and the table it is read as."""
+
+    name: str
+    """The file's name, or "book.xlsx#Sheet"."""
+    file: RecordFile
+    sha256: str
+    """Hash of the file's bytes."""
+    table: str = ""
+    sheet: str = ""
+    book: Workbook | None = None
+
+
+def find(records_dir: Path, endings: tuple[str, ...] = ENDINGS) -> list[RecordFile]:
     """List the files of some endings under the records folder, by name.
 
     Raises
@@ -53,7 +72,7 @@ def find(records_dir: Path, endings: tuple[str, ...] = ENDINGS) -> list[Found]:
             hint="make the folder and put the station's tables into it",
         )
     found = [
-        Found(path.relative_to(records_dir).as_posix(), path)
+        RecordFile(path.relative_to(records_dir).as_posix(), path)
         for path in _walk(records_dir)
         if path.suffix.lower() in endings
     ]
@@ -88,11 +107,6 @@ def digest(path: Path) -> str:
             found=problem.strerror or str(problem),
             hint="close it in other programs and see that you may read it",
         ) from None
-
-
-def fingerprint(records_dir: Path) -> dict[str, str]:
-    """Give name and SHA-256 of every file that may hold records, by name."""
-    return {file.name: digest(file.path) for file in find(records_dir)}
 
 
 def table_named(name: str) -> str | None:
@@ -177,4 +191,135 @@ def refuse_idle_patterns(
                 where=f"station.toml [tables] {table}",
                 found=shorten(names, ", ") or "no files",
                 hint=f'did you mean "{close}"?' if close else "mend the pattern",
+            )
+
+
+def take_in(
+    records_dir: Path, files: Mapping[str, tuple[str, ...]]
+) -> tuple[list[Source], list[str]]:
+    """Give the sources in the order of their names, and notes about other files.
+
+    Raises
+    ------
+    RecordsError
+        No records, a required table is missing, or two tables claim a file.
+    """
+    found = find(records_dir)
+    others = find(records_dir, LEGACY_ENDINGS)
+    notes = [
+        f"{file.name}: not read, since it is a {file.ending} file; save it as .xlsx"
+        for file in others
+    ]
+    offered = [source for file in found for source in _offered(file)]
+    names = [source.name for source in offered] + [file.name for file in found]
+    refuse_idle_patterns(files, sorted(set(names)))
+    taken: list[Source] = []
+    for source in offered:
+        table, note = _table_of(source, files)
+        notes += [note] if note else []
+        taken += [replace(source, table=table)] if table else []
+    notes += _copies({source.file.name: source.sha256 for source in offered})
+    _refuse_lacking(taken, [*found, *others], records_dir)
+    return sorted(taken, key=lambda source: source.name), notes
+
+
+def _offered(file: RecordFile) -> list[Source]:
+    """Give a file, or each sheet of a workbook, before its table is known."""
+    sha = digest(file.path)
+    if file.ending != WORKBOOK_ENDING:
+        return [Source(file.name, file, sha)]
+    from queen_outcomes.records.workbook import Workbook  # late: naming needs no reader
+
+    book = Workbook(file.path, file.name)
+    return [
+        Source(f"{file.name}#{sheet}", file, sha, sheet=sheet, book=book)
+        for sheet in book.sheets
+    ]
+
+
+def _table_of(
+    source: Source, files: Mapping[str, tuple[str, ...]]
+) -> tuple[str | None, str | None]:
+    """Give a source's table, or a note that says why it has none."""
+    name, sheet, book = source.name, source.sheet, source.book
+    if book is None:
+        table = table_by_pattern(name, files) or table_of_file(name)
+    else:
+        table = _table_of_sheet(source, book, files)
+        if table is None and sheet == GUIDE:  # the blank workbook's own words
+            return None, None
+        if book.is_empty(sheet):
+            note = f"{name}: not read, since the sheet is empty" if table else None
+            return None, note
+    return table, None if table else _belongs_nowhere(name)
+
+
+def _table_of_sheet(
+    source: Source, book: Workbook, files: Mapping[str, tuple[str, ...]]
+) -> str | None:
+    """Give a sheet's table: its own pattern or name first, then its workbook's."""
+    own = table_by_pattern(source.name, files) or table_named(source.sheet)
+    if own:
+        return own
+    name = source.file.name
+    claimed = table_by_pattern(name, files)
+    whole = claimed or table_of_file(name)
+    if whole is None:
+        return None
+    filled = [other for other in book.sheets if not book.is_empty(other)]
+    if len(filled) <= 1:
+        return whole
+    if claimed and not any(map(table_named, filled)):
+        raise RecordsError(
+            "the workbook has several sheets and the settings do not say which",
+            where=name,
+            found=", ".join(filled),
+            hint=f'write "{name}#Sheet" under [tables] in station.toml',
+        )
+    return None
+
+
+def _belongs_nowhere(name: str) -> str:
+    close = nearest_table(name.replace("#", "/"))
+    ask = f'; was "{close}" meant?' if close else ""
+    return f"{name}: not read, since its name is that of no table{ask}"
+
+
+def _copies(digests: Mapping[str, str]) -> list[str]:
+    first: dict[str, str] = {}
+    notes = []
+    for name, sha in sorted(digests.items()):
+        original = first.setdefault(sha, name)
+        if original != name:
+            notes.append(f"{name}: the same file, byte for byte, as {original}")
+    return notes
+
+
+def _refuse_lacking(
+    taken: Sequence[Source], found: Sequence[RecordFile], records_dir: Path
+) -> None:
+    if not found:
+        raise RecordsError(
+            "the folder of records is empty",
+            where=str(records_dir),
+            expected="files named for their tables: " + ", ".join(TABLES),
+            hint="put the station's tables there as .csv, .xlsx or .parquet",
+        )
+    there = {source.table for source in taken}
+    for table in TABLES.values():
+        if table.required and table.name not in there:
+            close = next(
+                (f.name for f in found if nearest_table(f.name) == table.name),
+                None,
+            )
+            raise RecordsError(
+                f'the table "{table.name}" is missing',
+                where=str(records_dir),
+                found=shorten([file.name for file in found], ", "),
+                expected=f"a file or sheet named {table.name}",
+                hint=f'was "{close}" meant? rename it, or name it under [tables] '
+                "in station.toml"
+                if close
+                else f"name the station's file under [tables] {table.name} in "
+                "station.toml",
             )

@@ -17,38 +17,47 @@ from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts.column import LINE_BITS, Table
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Reading, Settings
-from queen_outcomes.records import mapping
-from queen_outcomes.records.casting import cast_query, staged_columns
-from queen_outcomes.records.header import Names, tidy
-from queen_outcomes.records.intake import Source, take_in
-from queen_outcomes.records.landing import Opened, land, open_source
-from queen_outcomes.records.text_readers import NORMALISE
+from queen_outcomes.records import headings
+from queen_outcomes.records.cells import NORMALISE, CellReader, staged_columns
+from queen_outcomes.records.grid import Grid, open_grid
+from queen_outcomes.records.sources import take_in
 
 SOURCES_AT_ONCE = 16
 """How many sources one statement stages; more would make it long for no gain."""
 
 
 @dataclass(frozen=True)
-class LandedSource:
+class StagedSource:
     """A source as it was read."""
 
     no: int
-    name: str
-    table: str
-    path: Path
-    sha256: str
-    headings: tuple[str, ...]
-    """As the raw table names them: all named, all different."""
+    grid: Grid
     mapped: Mapping[str, str]
-    """Our column -> the heading."""
+    """Our column -> the heading, as the raw table names it."""
     unused: tuple[str, ...]
+    """Headings, as the raw table names them, that are no column of ours."""
+
+    @property
+    def name(self) -> str:
+        """The file's name, or "book.xlsx#Sheet"."""
+        return self.grid.source.name
+
+    @property
+    def table(self) -> str:
+        """The table it is read as."""
+        return self.grid.source.table
+
+    @property
+    def raw(self) -> str:
+        """The table of its rows as they stand."""
+        return f"raw_{self.no}"
 
 
 @dataclass(frozen=True)
 class Staged:
     """All sources as they were read, and what the station should be told."""
 
-    sources: tuple[LandedSource, ...]
+    sources: tuple[StagedSource, ...]
     notes: tuple[str, ...]
 
 
@@ -74,71 +83,45 @@ def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged
     RecordsError
         A file cannot be read, or a required table or column is missing.
     """
-    taken, notes = take_in(records_dir, settings.reading.files)
-    opened = _open_all(store, taken, settings.reading)
-    landed, unused_notes = _map_all(opened, settings.reading)
-    _provide_functions(store)
-    pairs = list(zip(landed, opened, strict=True))
-    for source, how in pairs:
-        land(store, how, f"raw_{source.no}")
-    for table in TABLES.values():
-        columns = ", ".join(f"{quote(c)} {t}" for c, t in staged_columns(table).items())
-        store.execute(f"CREATE TABLE {quote('staged_' + table.name)} ({columns})")
-        _stage(
-            store,
-            table,
-            [pair for pair in pairs if pair[0].table == table.name],
-            settings.reading,
-        )
-    _list_sources(store, landed)
-    return Staged(tuple(landed), tuple(notes + unused_notes))
-
-
-def _names(table: Table, reading: Reading) -> Names:
-    return Names.of(table, reading.columns.get(table.name, {}))
-
-
-def _open_all(store: Store, taken: Sequence[Source], reading: Reading) -> list[Opened]:
-    return [
-        open_source(store, source, _names(TABLES[source.table], reading))
-        for source in taken
-    ]
-
-
-def _map_all(
-    opened: Sequence[Opened], reading: Reading
-) -> tuple[list[LandedSource], list[str]]:
+    reading = settings.reading
+    taken, notes = take_in(records_dir, reading.files)
+    names = {
+        table.name: headings.TableNames.of(table, reading.columns.get(table.name, {}))
+        for table in TABLES.values()
+    }
+    grids = [open_grid(store, source, names[source.table]) for source in taken]
     for table, columns in reading.columns.items():
-        given = [how.given for how in opened if how.source.table == table]
+        given = [grid.headings for grid in grids if grid.source.table == table]
         if given:
-            mapping.refuse_absent(table, columns, given)
-    landed, notes = [], []
-    for no, how in enumerate(opened, start=1):
-        source, names = how.source, _names(TABLES[how.source.table], reading)
-        places = mapping.map_columns(names, how.given, source.name)
-        mapped = {ours: how.columns[place] for ours, place in places.items()}
-        unused = [
-            column
-            for place, column in enumerate(how.columns)
-            if place not in places.values() and tidy(how.given[place])
-        ]
-        notes += [
-            mapping.unused_note(names, column, set(mapped), source.name)
-            for column in unused
-        ]
-        landed.append(
-            LandedSource(
-                no,
-                source.name,
-                source.table,
-                source.path,
-                source.sha256,
-                tuple(how.columns),
-                mapped,
-                tuple(unused),
-            )
-        )
-    return landed, notes
+            headings.refuse_absent(table, columns, given)
+    staged = []
+    for no, grid in enumerate(grids, start=1):
+        source, unused_notes = _map(no, grid, names[grid.source.table])
+        staged.append(source)
+        notes += unused_notes
+    _provide_functions(store)
+    for source in staged:
+        source.grid.land(store, source.raw)
+    for table in TABLES.values():
+        _stage(store, table, [s for s in staged if s.table == table.name], reading)
+    _list_sources(store, staged)
+    return Staged(tuple(staged), tuple(notes))
+
+
+def _map(
+    no: int, grid: Grid, names: headings.TableNames
+) -> tuple[StagedSource, list[str]]:
+    """Map a source's headings; give it, and a note on each column that is not used."""
+    name, columns = grid.source.name, grid.columns
+    places = headings.map_columns(names, grid.headings, name)
+    mapped = {ours: columns[place] for ours, place in places.items()}
+    unused = [
+        column
+        for place, column in enumerate(columns)
+        if place not in places.values() and headings.tidy(grid.headings[place])
+    ]
+    notes = [headings.unused_note(names, each, set(mapped), name) for each in unused]
+    return StagedSource(no, grid, mapped, tuple(unused)), notes
 
 
 def _nfkc(texts: pa.ChunkedArray) -> pa.ChunkedArray:
@@ -157,47 +140,30 @@ def _provide_functions(store: Store) -> None:
 
 
 def _stage(
-    store: Store,
-    table: Table,
-    pairs: Sequence[tuple[LandedSource, Opened]],
-    reading: Reading,
+    store: Store, table: Table, sources: Sequence[StagedSource], reading: Reading
 ) -> None:
     """Stage a table's sources, some at a time: many small files share the threads."""
-    for first in range(0, len(pairs), SOURCES_AT_ONCE):
-        queries = [
-            _staging_query(store, source, how, reading)
-            for source, how in pairs[first : first + SOURCES_AT_ONCE]
-        ]
-        store.execute(
-            f"INSERT INTO {quote('staged_' + table.name)} "
-            + " UNION ALL ".join(queries)
-        )
+    staged = quote(f"staged_{table.name}")
+    columns = ", ".join(f"{quote(c)} {t}" for c, t in staged_columns(table).items())
+    store.execute(f"CREATE TABLE {staged} ({columns})")
+    for first in range(0, len(sources), SOURCES_AT_ONCE):
+        queries = []
+        for source in sources[first : first + SOURCES_AT_ONCE]:
+            reader = CellReader(table, reading, source.grid.form)
+            query = reader.select(source.mapped, source.raw, store.columns(source.raw))
+            ref = f"{source.no}::BIGINT * {2**LINE_BITS} + source_line"
+            queries.append(f"SELECT {ref}, {source.no}, * FROM ({query})")
+        store.execute(f"INSERT INTO {staged} " + " UNION ALL ".join(queries))
 
 
-def _staging_query(
-    store: Store, source: LandedSource, how: Opened, reading: Reading
-) -> str:
-    raw = f"raw_{source.no}"
-    query = cast_query(
-        TABLES[source.table],
-        source.mapped,
-        store.columns(raw),
-        source=quote(raw),
-        reading=reading,
-        form=how.form,
-    )
-    ref = f"{source.no}::BIGINT * {2**LINE_BITS} + source_line"
-    return f"SELECT {ref}, {source.no}, * FROM ({query})"
-
-
-def _list_sources(store: Store, landed: Sequence[LandedSource]) -> None:
+def _list_sources(store: Store, staged: Sequence[StagedSource]) -> None:
     store.execute(
         "CREATE TABLE sources_read (source_no INTEGER, source VARCHAR, "
         '"table" VARCHAR, sha256 VARCHAR, rows_read BIGINT)'
     )
-    for source in landed:
+    for source in staged:
         store.execute(
             f"INSERT INTO sources_read SELECT {source.no}, {literal(source.name)}, "
-            f"{literal(source.table)}, {literal(source.sha256)}, count(*) "
-            f"FROM raw_{source.no}"
+            f"{literal(source.table)}, {literal(source.grid.source.sha256)}, count(*) "
+            f"FROM {source.raw}"
         )

@@ -14,7 +14,7 @@ import fastexcel
 import polars as pl
 
 from queen_outcomes.base.errors import RecordsError
-from queen_outcomes.records.encoding import OLE_MAGIC
+from queen_outcomes.records.delimited import OLE_MAGIC
 
 DAYS_1904 = 1462
 """Days between the two calendars a workbook may count in."""

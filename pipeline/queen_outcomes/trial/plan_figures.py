@@ -15,7 +15,7 @@ import numpy as np
 from queen_outcomes.base import resources
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.base.store import Store
-from queen_outcomes.doses.drone_semen import UL_A_YIELDING_DRONE, YIELDING
+from queen_outcomes.doses.costs import UL_A_YIELDING_DRONE, YIELDING, read_drone_yield
 from queen_outcomes.facts.dose_words import success
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.closed import yes_fails
@@ -36,7 +36,7 @@ ENOUGH_SHARED_BATCHES = 10
 
 
 @dataclass(frozen=True)
-class Figure:
+class PlanFigure:
     """One number of a plan, with what it stands on.
 
     ``source`` says whose figure it is, ``basis`` from how much, and what was done to it.
@@ -60,18 +60,18 @@ class Figures:
     the batches' sizes. ``ul_a_drone``: semen of a drone handled, yielding or not.
     """
 
-    share: Figure
-    asked: Figure
-    decided: Figure
-    icc: Figure
-    arm_by_batch: Figure
-    per_graft: Figure
-    cv: Figure
-    per_load: Figure
-    yielding: Figure
-    ul_a_drone: Figure
+    share: PlanFigure
+    asked: PlanFigure
+    decided: PlanFigure
+    icc: PlanFigure
+    arm_by_batch: PlanFigure
+    per_graft: PlanFigure
+    cv: PlanFigure
+    per_load: PlanFigure
+    yielding: PlanFigure
+    ul_a_drone: PlanFigure
 
-    def listed(self) -> list[Figure]:
+    def listed(self) -> list[PlanFigure]:
         """Give them in the order they are printed."""
         return list(vars(self).values())
 
@@ -134,11 +134,11 @@ def _successes(courses: list[dict[str, Any]], outcome: str) -> np.ndarray:
     return np.array([values.get(row["state"], np.nan) for row in courses], float)
 
 
-def _share(store: Store, request: Request, settings: Settings) -> Figure:
+def _share(store: Store, request: Request, settings: Settings) -> PlanFigure:
     outcome, days = request.question
     name = success(*request.question)
     if request.share is not None:
-        return Figure(name, request.share, "share", STATED)
+        return PlanFigure(name, request.share, "share", STATED)
     rows = store.records(
         "SELECT * FROM rates WHERE outcome = $outcome AND window_days = $days "
         "AND \"grouping\" = 'all'",
@@ -169,46 +169,48 @@ def _share(store: Store, request: Request, settings: Settings) -> Figure:
             found=f"{100 * value:.0f} % successes: {basis}",
             hint="state a share inside the limits, such as --share 0.9",
         )
-    return Figure(name, float(value), "share", STATION, basis)
+    return PlanFigure(name, float(value), "share", STATION, basis)
 
 
-def _asked(courses: list[dict[str, Any]], outcome: str) -> Figure:
+def _asked(courses: list[dict[str, Any]], outcome: str) -> PlanFigure:
     name = "inseminated queens of whom it is asked"
     asked = sum(row["state"] is not None for row in courses)
     if not asked:
-        return Figure(name, 1.0, "share", ASSUMED, "none has been asked so far")
+        return PlanFigure(name, 1.0, "share", ASSUMED, "none has been asked so far")
     basis = f"{asked} of {len(courses)} courses whose window has closed"
-    return Figure(name, asked / len(courses), "share", STATION, basis)
+    return PlanFigure(name, asked / len(courses), "share", STATION, basis)
 
 
-def _decided(courses: list[dict[str, Any]], answers: np.ndarray) -> Figure:
+def _decided(courses: list[dict[str, Any]], answers: np.ndarray) -> PlanFigure:
     name = "closed courses that are decided"
     closed = sum(row["state"] is not None for row in courses)
     decided = int(np.isfinite(answers).sum())
     if not decided:
-        return Figure(name, ASSUMED_DECIDED, "share", ASSUMED, "none is decided yet")
+        return PlanFigure(
+            name, ASSUMED_DECIDED, "share", ASSUMED, "none is decided yet"
+        )
     basis = f"{decided} of {closed} closed courses"
-    return Figure(name, decided / closed, "share", STATION, basis)
+    return PlanFigure(name, decided / closed, "share", STATION, basis)
 
 
-def _icc(answers: np.ndarray, graft: np.ndarray, request: Request) -> Figure:
+def _icc(answers: np.ndarray, graft: np.ndarray, request: Request) -> PlanFigure:
     name = "correlation of two queens of one graft batch"
     if request.icc is not None:
-        return Figure(name, request.icc, "", STATED)
+        return PlanFigure(name, request.icc, "", STATED)
     found = anova_icc(answers, graft)
     if not np.isfinite(found.icc):
-        return Figure(name, ASSUMED_ICC, "", ASSUMED, f"own: {found.message}")
+        return PlanFigure(name, ASSUMED_ICC, "", ASSUMED, f"own: {found.message}")
     basis = f"{found.courses} decided courses in {found.batches} graft batches"
     if found.icc < 0:
         basis += f"; estimated {found.icc:.3f}, a plan counts on no less than 0"
     elif found.message:
         basis += f"; {found.message}"
-    return Figure(name, found.for_planning, "", STATION, basis)
+    return PlanFigure(name, found.for_planning, "", STATION, basis)
 
 
 def _arm_by_batch(
-    answers: np.ndarray, arm: np.ndarray, graft: np.ndarray, icc: Figure
-) -> Figure:
+    answers: np.ndarray, arm: np.ndarray, graft: np.ndarray, icc: PlanFigure
+) -> PlanFigure:
     """Give the part of the correlation that arms within a batch do not share."""
     name = "part of it that two arms do not share"
     seen = np.isfinite(answers)
@@ -218,22 +220,22 @@ def _arm_by_batch(
     found = arms_within_batches(answers, arm, graft).arm_by_batch if shared else np.nan
     if shared < ENOUGH_SHARED_BATCHES or not np.isfinite(found):
         basis = f"half of it; {shared} graft batches held two arms or more"
-        return Figure(name, icc.value / 2, "", ASSUMED, basis)
+        return PlanFigure(name, icc.value / 2, "", ASSUMED, basis)
     used = min(max(found, 0.0), icc.value)
     basis = f"{shared} graft batches held two arms or more, not drawn by lot"
     if used != found:
         basis += f"; estimated {found:.3f}, kept from 0 to the whole"
-    return Figure(name, used, "", STATION, basis)
+    return PlanFigure(name, used, "", STATION, basis)
 
 
 def _sizes(names: np.ndarray) -> np.ndarray:
     return np.unique(names.astype(str), return_counts=True)[1].astype(float)
 
 
-def _per_graft(sizes: np.ndarray, request: Request) -> Figure:
+def _per_graft(sizes: np.ndarray, request: Request) -> PlanFigure:
     name = "queens inseminated of a graft batch"
     if request.queens_per_graft is not None:
-        return Figure(name, float(request.queens_per_graft), "queens", STATED)
+        return PlanFigure(name, float(request.queens_per_graft), "queens", STATED)
     if not len(sizes):
         raise UsageError(
             "it is not known how many queens a graft batch has",
@@ -241,48 +243,49 @@ def _per_graft(sizes: np.ndarray, request: Request) -> Figure:
             hint="state it, such as --queens-per-graft 30",
         )
     basis = f"mean of {len(sizes)} graft batches"
-    return Figure(name, float(sizes.mean()), "queens", STATION, basis)
+    return PlanFigure(name, float(sizes.mean()), "queens", STATION, basis)
 
 
-def _cv(sizes: np.ndarray) -> Figure:
+def _cv(sizes: np.ndarray) -> PlanFigure:
     name = "variation of the graft batches' sizes (SD / mean)"
     if len(sizes) < 2:
-        return Figure(name, 0.0, "", ASSUMED, "taken as alike")
+        return PlanFigure(name, 0.0, "", ASSUMED, "taken as alike")
     value = float(sizes.std() / sizes.mean())
-    return Figure(name, value, "", STATION, f"{len(sizes)} graft batches")
+    return PlanFigure(name, value, "", STATION, f"{len(sizes)} graft batches")
 
 
 def _per_load(
-    courses: list[dict[str, Any]], request: Request, per_graft: Figure
-) -> Figure:
+    courses: list[dict[str, Any]], request: Request, per_graft: PlanFigure
+) -> PlanFigure:
     name = "queens inseminated with a semen load"
     if request.queens_per_load is not None:
-        return Figure(name, float(request.queens_per_load), "queens", STATED)
+        return PlanFigure(name, float(request.queens_per_load), "queens", STATED)
     loads = [row["semen_batch"] for row in courses if row["semen_batch"]]
     if not loads:
         basis = "one load for each graft batch"
-        return Figure(name, per_graft.value, "queens", ASSUMED, basis)
+        return PlanFigure(name, per_graft.value, "queens", ASSUMED, basis)
     sizes = _sizes(np.array(loads, object))
     basis = f"mean of {len(sizes)} semen loads"
-    return Figure(name, float(sizes.mean()), "queens", STATION, basis)
+    return PlanFigure(name, float(sizes.mean()), "queens", STATION, basis)
 
 
-def _drones(store: Store, as_of: dt.date) -> tuple[Figure, Figure]:
+def _drones(store: Store, as_of: dt.date) -> tuple[PlanFigure, PlanFigure]:
     """Give the share of drones that yield, and the semen of a drone handled."""
-    sql = resources.read("sql", "08_doses", "drone_yield.sql")
-    (row,) = store.records(sql, {"as_of": as_of})
+    row = read_drone_yield(store, as_of)
     name, unit = "semen of a drone handled, yielding or not", "uL"
-    yielding = Figure(
+    yielding = PlanFigure(
         "drones handled that yield", YIELDING, "share", EVERTED, "no own count"
     )
     if row["yielding"] and row["yield_drones"]:
         drones = int(row["yield_drones"])
         own = float(row["yielding"]) / drones
-        yielding = Figure(yielding.name, own, "share", STATION, f"{drones} drones")
+        yielding = PlanFigure(yielding.name, own, "share", STATION, f"{drones} drones")
     if row["volume_ul"] and row["volume_drones"]:
         drones, loads = int(row["volume_drones"]), row["loads"]
         basis = f"{row['volume_ul']:.0f} uL from {drones} drones, {loads} semen loads"
-        return yielding, Figure(name, row["volume_ul"] / drones, unit, STATION, basis)
+        return yielding, PlanFigure(
+            name, row["volume_ul"] / drones, unit, STATION, basis
+        )
     basis = f"{UL_A_YIELDING_DRONE:g} uL a yielding drone x share that yields"
     value = UL_A_YIELDING_DRONE * yielding.value
-    return yielding, Figure(name, value, unit, RULE_OF_THUMB, basis)
+    return yielding, PlanFigure(name, value, unit, RULE_OF_THUMB, basis)

@@ -2,12 +2,15 @@
 
 import random
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.outcomes.rates import count_rates
+from queen_outcomes.outcomes.derive import count_rates
 from random_stations import cut, some_day, stations
 from station_tables import day, derived
+
+pytestmark = pytest.mark.slow
 
 TABLES = {
     "courses": "*",
@@ -66,38 +69,38 @@ def test_a_past_as_of_day_equals_the_records_as_they_stood(records, then):
 
 @quick
 @given(stations)
-def test_intervals_run_forwards_and_states_are_exhaustive(records):
-    with derived(LATE, **records) as store:
-        onset = store.rows('SELECT "after", "by" FROM onset')
-        ends = store.rows('SELECT "after", "by" FROM ends')
-        states = store.rows("SELECT DISTINCT state FROM outcomes WHERE closed")
-        rows = store.rows("SELECT count(*), count(DISTINCT course_id) FROM courses")
-        laying = store.rows("SELECT count(*) FROM outcomes WHERE outcome = 'laying'")
+def test_what_holds_of_every_station_whatever_it_wrote(records):
+    with derived(LATE, **records) as store:  # dear to derive, so asked everything at once
+        intervals_run_forwards_and_states_are_exhaustive(store)
+        every_settled_answer_names_a_row(store)
+        yes_to_lost_and_yes_to_established_exclude_each_other(store)
+
+
+def intervals_run_forwards_and_states_are_exhaustive(store):
+    onset = store.rows('SELECT "after", "by" FROM onset')
+    ends = store.rows('SELECT "after", "by" FROM ends')
+    states = store.rows("SELECT DISTINCT state FROM outcomes WHERE closed")
+    rows = store.rows("SELECT count(*), count(DISTINCT course_id) FROM courses")
+    laying = store.rows("SELECT count(*) FROM outcomes WHERE outcome = 'laying'")
     assert all(after >= 0 and (by is None or by > after) for after, by in onset)
     assert all(-1 <= after < by for after, by in ends)
     assert {state for (state,) in states} <= {"yes", "no", "undecided", "left"}
     assert rows[0][0] == rows[0][1] == laying[0][0]
 
 
-@quick
-@given(stations)
-def test_every_settled_answer_names_a_row(records):
-    with derived(LATE, **records) as store:
-        rows = store.rows(
-            "SELECT state, len(settled_by), len(list_distinct(settled_by)) FROM outcomes"
-        )
+def every_settled_answer_names_a_row(store):
+    rows = store.rows(
+        "SELECT state, len(settled_by), len(list_distinct(settled_by)) FROM outcomes"
+    )
     for state, named, different in rows:
         assert named == different <= 5
         assert (named == 0) == (state == "undecided")
 
 
-@quick
-@given(stations)
-def test_yes_to_lost_and_yes_to_established_exclude_each_other(records):
-    with derived(LATE, **records) as store:
-        both = store.rows(
-            "SELECT lost.course_id FROM outcomes AS lost INNER JOIN outcomes AS working "
-            "USING (course_id) WHERE lost.outcome = 'lost' AND lost.state = 'yes' "
-            "AND working.outcome = 'established' AND working.state = 'yes'"
-        )
+def yes_to_lost_and_yes_to_established_exclude_each_other(store):
+    both = store.rows(
+        "SELECT lost.course_id FROM outcomes AS lost INNER JOIN outcomes AS working "
+        "USING (course_id) WHERE lost.outcome = 'lost' AND lost.state = 'yes' "
+        "AND working.outcome = 'established' AND working.state = 'yes'"
+    )
     assert both == []

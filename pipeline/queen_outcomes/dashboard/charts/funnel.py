@@ -1,19 +1,40 @@
-"""Failures over expected against the number of courses, with the limits of chance."""
+"""Funnels, and three degrees of standing out, told by shape and words as well as by colour."""
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 import altair as alt
 
-from queen_outcomes.dashboard import theme
-from queen_outcomes.dashboard.charts import marks
+from queen_outcomes.dashboard.charts import theme
 
+WITHIN, OUTSIDE, FLAGGED = "within", "outside 95 %", "flagged"
+DEGREES = [WITHIN, OUTSIDE, FLAGGED]
+COLOURS = [theme.CLOSED, theme.QUIET, theme.OPEN]
+SHAPES = ["circle", "diamond", "triangle-up"]
 RATIO = "failed over expected"
 MOST_TOP = 8.0
 EDGE = 0.12
 """Share of the axis that a name needs beside its point."""
 DASHES = {"95": [5, 3], "998": [1, 2]}
+
+
+def degree(*, flagged: bool, outside: bool) -> str:
+    """Name the degree."""
+    if flagged:
+        return FLAGGED
+    return OUTSIDE if outside else WITHIN
+
+
+def degree_looks() -> dict[str, Any]:
+    """Give the shape and the colour of each degree, with one legend."""
+    by = partial(theme.told_apart, "degree", DEGREES)
+    legend = alt.Legend(columns=3)
+    return {
+        "shape": by(alt.Shape, SHAPES, legend=legend),
+        "color": by(alt.Color, COLOURS),
+    }
 
 
 def funnel_chart(
@@ -32,7 +53,7 @@ def funnel_chart(
         name, courses, failures, expected, ratio, degree, label (drawn beside the point;
         may be empty), who. A point past the scale stands at its upper edge.
     lines : list of dict
-        As `audit.funnel_lines.funnel_lines` gives them.
+        As `funnel_lines` gives them.
     size : str
         What is counted along the axis.
     least_top : float
@@ -51,11 +72,16 @@ def funnel_chart(
         "courses:Q", title=size, scale=alt.Scale(zero=True, nice=False, padding=6)
     )
     drawn = [{**point, "ratio": min(point["ratio"], top)} for point in points]
-    base = alt.Chart(theme.data(drawn))
-    layers = [*_limits(lines, scale), _middle(scale)]
+    base = theme.chart(drawn)
+    layers = [
+        *_limits(lines, scale),
+        theme.chart([{"one": 1}])
+        .mark_rule(color=theme.QUIET, strokeWidth=1)
+        .encode(y=alt.Y("one:Q", title=RATIO, scale=scale)),
+    ]
     layers.append(
         base.mark_point(filled=True, size=55, opacity=0.85, clip=True).encode(
-            x=x, y=y, shape=marks.shape(), color=marks.colour(), tooltip=_tooltip()
+            x=x, y=y, tooltip=_tooltip(), **degree_looks()
         )
     )
     layers += _labels(drawn, x, y)
@@ -81,7 +107,7 @@ def _labels(points: list[dict[str, Any]], x: alt.X, y: alt.Y) -> list[alt.Chart]
         place = ("left" if is_right else "right", -8 if point["ratio"] >= 1 else 9)
         places.setdefault(place, []).append(point)
     return [
-        alt.Chart(theme.data(own))
+        theme.chart(own)
         .mark_text(
             align=align,
             dx=8 if align == "left" else -8,
@@ -109,15 +135,8 @@ def _tooltip() -> list[alt.Tooltip]:
     ]
 
 
-def _middle(scale: alt.Scale) -> alt.Chart:
-    one = alt.Chart(theme.data([{"one": 1}]))
-    return one.mark_rule(color=theme.QUIET, strokeWidth=1).encode(
-        y=alt.Y("one:Q", title=RATIO, scale=scale)
-    )
-
-
 def _limits(lines: list[dict[str, float]], scale: alt.Scale) -> list[alt.Chart]:
-    base = alt.Chart(theme.data(lines))
+    base = theme.chart(lines)
     drawn = []
     for name in ("low_998", "low_95", "high_95", "high_998") if lines else ():
         dash = DASHES[name.split("_")[1]]

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from queen_outcomes.facts.exports.exported import Column, Table
-
-_QUESTION = (
-    Column("outcome", "text", "which outcome"),
-    Column("window_days", "integer", "the outcome's window after day 0", "days"),
+from queen_outcomes.facts.exports.exported import (
+    OUTCOME,
+    WINDOW,
+    Column,
+    Table,
+    count,
+    number,
+    share,
 )
+
+_QUESTION = (OUTCOME, WINDOW)
 _OPERATOR = Column("operator", "text", "who inseminated")
 _NO_COURSE = "no decided course of known risk"
 _NO_JOINT = "the joint model has no random intercepts of operators"
@@ -16,16 +21,8 @@ _OTHER = "only the plan's outcome has running series"
 _FLAG = "more or fewer failures than chance and batches give; empty: neither"
 
 
-def _count(name: str, meaning: str, null: str = "") -> Column:
-    return Column(name, "integer", meaning, "courses", null)
-
-
-def _number(name: str, meaning: str, unit: str, null: str) -> Column:
-    return Column(name, "number", meaning, unit, null)
-
-
 def _share(name: str, meaning: str, null: str = _NO_COURSE) -> Column:
-    return _number(name, meaning, "share 0-1", null)
+    return share(name, meaning, null)
 
 
 OPERATORS = Table(
@@ -34,35 +31,35 @@ OPERATORS = Table(
     (
         _OPERATOR,
         *_QUESTION,
-        _count("courses", "closed, decided and of known risk"),
-        _count("failures", "failed among them"),
-        _count("undecided", "closed, and the records do not settle them"),
-        _count("unknown_risk", "decided, and a factor of the model is not recorded"),
+        count("courses", "closed, decided and of known risk"),
+        count("failures", "failed among them"),
+        count("undecided", "closed, and the records do not settle them"),
+        count("unknown_risk", "decided, and a factor of the model is not recorded"),
         _share("crude", "failures over courses"),
-        _number(
+        number(
             "expected",
             "failures that the station's average hand would have had with these courses",
             "courses",
             _NO_COURSE,
         ),
-        _number(
+        number(
             "expected_by_others",
             "the same by a model of the other operators' courses only",
             "courses",
             "not the plan's outcome, fewer than 5 operators, or no such model",
         ),
-        _number("ratio", "failures over expected; no ranking", "", _NO_COURSE),
+        number("ratio", "failures over expected; no ranking", "", _NO_COURSE),
         _share("adjusted", "failing, on the station's own mix of courses"),
         _share("low", "lower 95 % limit, batches allowed for"),
         _share("high", "upper 95 % limit, batches allowed for"),
         _share("shrunken", "failing by the joint model, drawn to the mean", _NO_JOINT),
         _share("shrunken_low", "lower 95 % limit", _NO_JOINT),
         _share("shrunken_high", "upper 95 % limit", _NO_JOINT),
-        _number("mid_p", "twice the smaller mid-P tail", "", _NO_COURSE),
+        number("mid_p", "twice the smaller mid-P tail", "", _NO_COURSE),
         Column("flag", "text", _FLAG, null="held back: too few courses"),
         Column("rank_low", "integer", "lower limit, 1: fewest fail", "", _NO_JOINT),
         Column("rank_high", "integer", "upper limit of the rank", "", _NO_JOINT),
-        _number("shared_pct", "courses in batches that others shared", "%", _NO_COURSE),
+        number("shared_pct", "courses in batches that others shared", "%", _NO_COURSE),
         Column("separable", "yes_no", "operator and batch can be told apart"),
         Column("signals", "integer", "of both running series", "signals", _OTHER),
         Column("provisional", "yes_no", "no earlier season to measure by", null=_OTHER),
@@ -77,11 +74,11 @@ BATCHES = Table(
         Column("kind", "text", "graft_batch or semen_batch"),
         Column("batch", "text", "its label"),
         *_QUESTION,
-        _count("courses", "closed, decided and of known risk"),
-        _count("failures", "failed among them"),
-        _number("expected", "failures expected of these courses", "courses", ""),
-        _number("ratio", "failures over expected", "", ""),
-        _number("mid_p", "twice the smaller mid-P tail", "", ""),
+        count("courses", "closed, decided and of known risk"),
+        count("failures", "failed among them"),
+        number("expected", "failures expected of these courses", "courses", ""),
+        number("ratio", "failures over expected", "", ""),
+        number("mid_p", "twice the smaller mid-P tail", "", ""),
         Column("flag", "text", "outside the 99.8 % limits: more or fewer; empty: not"),
         Column("first_on", "day", "first day 0 of its courses"),
         Column("operators", "texts", "who worked on it"),
@@ -101,11 +98,11 @@ OPERATOR_SERIES = Table(
         Column("known_on", "day", "the day its window closed"),
         Column("failed", "yes_no", "it failed", null="undecided, and passed over"),
         _share("expected", "its risk", "a factor is not recorded; passed over"),
-        _number("sum_over_expected", "failures minus expected so far", "courses", ""),
-        _number("cusum_worse", "for the odds of failing doubled", "", ""),
-        _number("cusum_better", "for the odds of failing halved", "", ""),
-        _number("limit_worse", "a value from here on is a signal", "", _NO_LIMIT),
-        _number("limit_better", "a value from here on is a signal", "", _NO_LIMIT),
+        number("sum_over_expected", "failures minus expected so far", "courses", ""),
+        number("cusum_worse", "for the odds of failing doubled", "", ""),
+        number("cusum_better", "for the odds of failing halved", "", ""),
+        number("limit_worse", "a value from here on is a signal", "", _NO_LIMIT),
+        number("limit_better", "a value from here on is a signal", "", _NO_LIMIT),
         Column("signal", "text", "worse or better at this case; empty: none"),
     ),
     key=("operator", "outcome", "window_days", "series", "case"),
@@ -117,22 +114,191 @@ SERIES_LIMITS = Table(
         _OPERATOR,
         *_QUESTION,
         Column("series", "text", "level or drift"),
-        _count("holds_for", "courses of a season that the limits hold for"),
-        _number("limit_worse", "of the series for doubled odds", "", _NO_LIMIT),
-        _number("limit_better", "of the series for halved odds", "", _NO_LIMIT),
+        count("holds_for", "courses of a season that the limits hold for"),
+        number("limit_worse", "of the series for doubled odds", "", _NO_LIMIT),
+        number("limit_better", "of the series for halved odds", "", _NO_LIMIT),
         _share("detection", "chance of a signal if the odds doubled", _NO_LIMIT),
-        _number(
+        number(
             "median_courses",
             "courses to a signal then",
             "courses",
             "under half of the seasons would have one",
         ),
-        _count("baseline_courses", "earlier courses of the operator"),
+        count("baseline_courses", "earlier courses of the operator"),
         Column("provisional", "yes_no", "no earlier season to measure by"),
-        _count("cases", "closed courses in the series"),
+        count("cases", "closed courses in the series"),
         Column("signals", "integer", "signals in it"),
         Column("message", "text", "why there is no limit; empty: there is one"),
     ),
     key=("operator", "outcome", "window_days", "series"),
 )
 AUDIT = (OPERATORS, BATCHES, OPERATOR_SERIES, SERIES_LIMITS)
+
+_COURSES = count("courses", "decided and of known risk")
+_FAILURES = count("failures", "failed among them")
+_EXPECTED = number("expected", "failures expected of them", "courses", "not known")
+_SERIES = Column("series", "text", "level or drift")
+_CASE = Column("case", "integer", "running number in the season")
+_BATCH = (
+    Column("kind", "text", "graft_batch or semen_batch"),
+    Column("batch", "text", "its label"),
+    _COURSES,
+    _FAILURES,
+    _EXPECTED,
+    Column("alone", "yes_no", "nobody else has a decided course in it"),
+)
+_D0 = Column("d0", "day", "day 0")
+_KNOWN_ON = Column("known_on", "day", "the day its window closed")
+_INSEMINATED = Column("inseminated_at", "time", "when the main dose was given")
+_TOO_FEW = "too few to say"
+_ENDLESS = "there is no curve"
+
+AUDIT_COURSES = Table(
+    "audit_courses",
+    "a closed course and an outcome, as the audit sees it; a text not recorded is empty",
+    (
+        Column("course_id", "text", "the course"),
+        *_QUESTION,
+        _OPERATOR,
+        Column("season", "text", "the season"),
+        Column("graft_batch", "text", "its graft batch"),
+        Column("semen_batch", "text", "its semen batch"),
+        Column("operator_case", "integer", "of the operator's", "", "no operator"),
+        number("failed", "1 failed, 0 not", "", "undecided"),
+        _share("risk", "of failing, with the average hand", "a factor is not recorded"),
+    ),
+    key=("outcome", "window_days", "course_id"),
+)
+OPERATOR_BATCHES = Table(
+    "operator_batches",
+    "a batch of an operator, of the plan's outcome",
+    (_OPERATOR, *_BATCH),
+    key=("operator", "kind", "batch"),
+)
+OPERATOR_SIGNALS = Table(
+    "operator_signals",
+    "a signal of a running series, with the courses since it last stood at zero",
+    (
+        _OPERATOR,
+        _SERIES,
+        _CASE,
+        Column("direction", "text", "worse or better"),
+        Column("course_id", "text", "the course that signalled"),
+        _INSEMINATED,
+        _KNOWN_ON,
+        Column("first_case", "integer", "first case of the run"),
+        _COURSES,
+        _FAILURES,
+        _EXPECTED,
+    ),
+    key=("operator", "series", "case"),
+)
+SIGNAL_BATCHES = Table(
+    "signal_batches",
+    "a batch among the courses that led to a signal",
+    (_OPERATOR, _SERIES, _CASE, *_BATCH),
+    key=("operator", "series", "case", "kind", "batch"),
+)
+AUDIT_DAYS = Table(
+    "audit_days",
+    "a day 0 with a decided course of known risk",
+    (
+        _D0,
+        Column("season", "text", "the season"),
+        _COURSES,
+        _FAILURES,
+        _EXPECTED,
+        count("low", "failures on 95 of 100 such days, from"),
+        count("high", "failures on 95 of 100 such days, to"),
+        number("mid_p", "twice the smaller mid-P tail", "", ""),
+        Column("flag", "text", "more or fewer than 998 of 1,000; empty: neither"),
+        Column("operators", "texts", "who inseminated"),
+        Column("graft_batches", "texts", "graft batches of the day"),
+        Column("semen_batches", "texts", "semen batches of the day"),
+    ),
+    key=("d0",),
+)
+EXPERIENCE = Table(
+    "experience",
+    "a stretch of an operator's cases, counted from the first ever",
+    (
+        _OPERATOR,
+        Column("from_case", "integer", "first case of the stretch"),
+        Column("to_case", "integer", "last case of the stretch"),
+        number("middle", "geometric mean of the cases' numbers", "", ""),
+        _COURSES,
+        _FAILURES,
+        _share("share", "succeeding", _TOO_FEW),
+        _share("low", "lower 95 % limit, graft batches allowed for", _TOO_FEW),
+        _share("high", "upper 95 % limit, graft batches allowed for", _TOO_FEW),
+        _share("expected", "succeeding with the average hand", _TOO_FEW),
+        Column("shown", "yes_no", "courses enough to show figures"),
+    ),
+    key=("operator", "from_case"),
+)
+LEARNING = Table(
+    "learning",
+    "a case of a beginner's learning curve",
+    (
+        _OPERATOR,
+        Column("case", "integer", "running number on record"),
+        Column("number", "integer", "running number ever"),
+        _D0,
+        _KNOWN_ON,
+        Column("failed", "yes_no", "it failed", null="undecided, and passed over"),
+        number("value", "of the curve", "", ""),
+        Column("reached", "yes_no", "the limit is met here"),
+    ),
+    key=("operator", "case"),
+)
+LEARNING_LIMITS = Table(
+    "learning_limits",
+    "a beginner, and what the learning curve is held against",
+    (
+        _OPERATOR,
+        Column("first_number", "integer", "number of the first case on record"),
+        count("watched", "decided cases that the limit is for"),
+        count("decided", "decided cases so far"),
+        _share("adequate", "failing, of the others", "no others"),
+        _share("inadequate", "failing, at twice those odds", "no others"),
+        number("limit", "a value from here on is adequate", "", _ENDLESS),
+        _share("false_chance", "to meet it at the inadequate rate", _ENDLESS),
+        _share("true_chance", "to meet it at the adequate rate", _ENDLESS),
+        Column("reached_at", "integer", "number of the case", "", "not reached"),
+        Column("message", "text", "why there is no curve; empty: there is one"),
+    ),
+    key=("operator",),
+)
+OPERATOR_SPREAD = Table(
+    "operator_spread",
+    "the station, with operators enough to tell how much they differ",
+    (
+        Column("operators", "integer", "operators compared"),
+        number("phi", "overdispersion of failures over expected", "", ""),
+        number("tau2", "variance between operators, of the same", "", ""),
+    ),
+    key=("operators",),
+)
+CHECKER_AGREEMENT = Table(
+    "checker_agreement",
+    "a measure and a pair of checkers who scored one queen within two days",
+    (
+        Column("measure", "text", "eggs, drone_in_worker or pattern_pct"),
+        Column("first_checker", "text", "of the pair", null="any two checkers"),
+        Column("second_checker", "text", "of the pair", null="any two checkers"),
+        Column("pairs", "integer", "pairs of looks"),
+        Column("agree", "integer", "pairs that say the same", null="a number"),
+        number("kappa", "weighted for words of three", "", "a number, or no kappa"),
+        number("mean", "difference, first minus second", "%", "not a number"),
+        number("spread", "within which 95 % of any two differ", "%", "not any two"),
+        number("low", "lower limit, of kappa or agreement", "", "there is none"),
+        number("high", "upper limit, of kappa or agreement", "", "there is none"),
+        Column("message", "text", "why there is no figure; empty: there is one"),
+    ),
+    key=("measure", "first_checker", "second_checker"),
+)
+AUDIT_INTERNAL = (
+    *(AUDIT_COURSES, OPERATOR_BATCHES, OPERATOR_SIGNALS, SIGNAL_BATCHES, AUDIT_DAYS),
+    *(EXPERIENCE, LEARNING, LEARNING_LIMITS, OPERATOR_SPREAD, CHECKER_AGREEMENT),
+)
+"""The build's own, for its pages and commands: not exported, free to change."""

@@ -5,30 +5,28 @@ Windows and closing count from a course's first insemination here, and only here
 
 from __future__ import annotations
 
-from queen_outcomes.facts.exports.exported import Column, Table
+from queen_outcomes.facts.exports.exported import (
+    OUTCOME,
+    Column,
+    Table,
+    count,
+    number,
+    share,
+)
+from queen_outcomes.facts.outcomes import OUTCOMES
 
 _ARM = Column("arm", "text", "the protocol, as it was meant")
 _TRIAL = Column("trial", "text", "the planned trial", null="outside of trials")
 _QUESTION = (
-    Column("outcome", "text", "which outcome"),
+    OUTCOME,
     Column("window_days", "integer", "days from the first insemination", "days"),
 )
+_REFERENCE = Column("reference", "text", "the arm that it is compared with")
+_FAILURES = ", ".join(o.name for o in OUTCOMES.values() if o.fails == "yes")
 _FEW = "fewer closed courses than min_shown, or none settled"
 _NO_DIFFERENCE = "there is none; note tells why"
 _NO_COST = "no success, or batches do not bound it"
 _PRIMARY_ONLY = "not the primary method or not the plan's question, or no verdict"
-
-
-def _count(name: str, meaning: str) -> Column:
-    return Column(name, "integer", meaning, "courses")
-
-
-def _share(name: str, meaning: str, null: str) -> Column:
-    return Column(name, "number", meaning, "share 0-1", null)
-
-
-def _number(name: str, meaning: str, unit: str, null: str) -> Column:
-    return Column(name, "number", meaning, unit, null)
 
 
 ARMS = Table(
@@ -37,22 +35,22 @@ ARMS = Table(
     (
         _TRIAL,
         _ARM,
-        _count("courses", "courses meant for it"),
-        _count("closed", "courses whose window has closed"),
-        _count("yes", "closed courses with yes"),
-        _count("no", "closed courses with no"),
-        _count("undecided", "closed courses that the records do not settle"),
-        _count("left", "closed courses that left observation unsettled"),
-        _share("rate", "yes / (yes + no), not adjusted", _FEW),
-        _share("low", "lower 95 % limit, graft batches allowed for", _FEW),
-        _share("high", "upper 95 % limit, graft batches allowed for", _FEW),
-        _number("mean_dose_ul", "given a course, all doses", "uL", "not recorded"),
+        count("courses", "courses meant for it"),
+        count("closed", "courses whose window has closed"),
+        count("yes", "closed courses with yes"),
+        count("no", "closed courses with no"),
+        count("undecided", "closed courses that the records do not settle"),
+        count("left", "closed courses that left observation unsettled"),
+        share("rate", "yes / (yes + no), not adjusted", _FEW),
+        share("low", "lower 95 % limit, graft batches allowed for", _FEW),
+        share("high", "upper 95 % limit, graft batches allowed for", _FEW),
+        number("mean_dose_ul", "given a course, all doses", "uL", "not recorded"),
         Column(
             "doses", "integer", "inseminations of most courses", null="not recorded"
         ),
-        _share("adjusted", "yes, had all courses been in this arm", "no model of it"),
-        _share("adjusted_low", "lower 95 % limit", "no model of it"),
-        _share("adjusted_high", "upper 95 % limit", "no model of it"),
+        share("adjusted", "yes, had all courses been in this arm", "no model of it"),
+        share("adjusted_low", "lower 95 % limit", "no model of it"),
+        share("adjusted_high", "upper 95 % limit", "no model of it"),
         Column("batches", "integer", "graft batches of its closed courses"),
         Column("source", "text", "protocol, dose meant or dose given: read from there"),
         Column("intended", "yes_no", "the arms stand for what was meant"),
@@ -71,7 +69,7 @@ ARM_CONTRASTS = Table(
     (
         _TRIAL,
         _ARM,
-        Column("reference", "text", "the arm that it is compared with"),
+        _REFERENCE,
         *_QUESTION,
         Column(
             "method",
@@ -79,21 +77,20 @@ ARM_CONTRASTS = Table(
             "unadjusted; stratified: within blocks, else within graft batches; "
             "adjusted: the main model with the arm in the place of dose and doses",
         ),
-        _share(
+        share(
             "difference",
             "of success, arm minus reference; above 0 is better for the station: where "
-            "the outcome is the failure (lost, superseded, drone_layer) success is to be "
-            "without it",
+            f"the outcome is the failure ({_FAILURES}) success is to be without it",
             _NO_DIFFERENCE,
         ),
-        _share("low", "lower limit, 95 % for all arms together", _NO_DIFFERENCE),
-        _share("high", "upper limit, 95 % for all arms together", _NO_DIFFERENCE),
-        _number("p", "of no difference, two-sided", "", _NO_DIFFERENCE),
-        _number(
+        share("low", "lower limit, 95 % for all arms together", _NO_DIFFERENCE),
+        share("high", "upper limit, 95 % for all arms together", _NO_DIFFERENCE),
+        number("p", "of no difference, two-sided", "", _NO_DIFFERENCE),
+        number(
             "p_holm", "raised for all arms, in step with limits", "", _NO_DIFFERENCE
         ),
-        _number("ratio", "of the shares of success", "", _NO_DIFFERENCE),
-        _share("margin", "the loss that would not matter", "none was stated for it"),
+        number("ratio", "of the shares of success", "", _NO_DIFFERENCE),
+        share("margin", "the loss that would not matter", "none was stated for it"),
         Column(
             "verdict",
             "text",
@@ -102,18 +99,18 @@ ARM_CONTRASTS = Table(
         ),
         Column("primary", "yes_no", "the method fixed beforehand"),
         Column("intended", "yes_no", "the arms stand for what was meant"),
-        _count("closed", "closed courses of both"),
-        _share(
+        count("closed", "closed courses of both"),
+        share(
             "overlap",
             "courses in operators, lines, seasons and batches that hold both; smallest",
             "too few closed courses to look",
         ),
-        _number("p_margin", "of being worse by the margin or more", "", "no margin"),
-        _share("newcombe_low", "Newcombe's lower limit", "another method"),
-        _share("newcombe_high", "Newcombe's upper limit", "another method"),
-        _share("unseen_low", "had all unsettled failed in the arm", "another method"),
-        _share("unseen_high", "had they failed in the reference", "another method"),
-        _number(
+        number("p_margin", "of being worse by the margin or more", "", "no margin"),
+        share("newcombe_low", "Newcombe's lower limit", "another method"),
+        share("newcombe_high", "Newcombe's upper limit", "another method"),
+        share("unseen_low", "had all unsettled failed in the arm", "another method"),
+        share("unseen_high", "had they failed in the reference", "another method"),
+        number(
             "homogeneity_p", "of one odds ratio in all blocks", "", "not to be tested"
         ),
         Column("said", "text", "the verdict in words, or why there is none"),
@@ -127,20 +124,20 @@ ARM_COSTS = Table(
     (
         _TRIAL,
         _ARM,
-        _number("semen_ul_per_success", "semen given a success", "uL", _NO_COST),
-        _number("low", "lower 95 % limit", "uL", _NO_COST),
-        _number("high", "upper 95 % limit", "uL", _NO_COST),
-        _number("drones_per_success", "drones handled a success", "drones", _NO_COST),
-        _number("drones_low", "lower 95 % limit", "drones", _NO_COST),
-        _number("drones_high", "upper 95 % limit", "drones", _NO_COST),
-        _number(
+        number("semen_ul_per_success", "semen given a success", "uL", _NO_COST),
+        number("low", "lower 95 % limit", "uL", _NO_COST),
+        number("high", "upper 95 % limit", "uL", _NO_COST),
+        number("drones_per_success", "drones handled a success", "drones", _NO_COST),
+        number("drones_low", "lower 95 % limit", "drones", _NO_COST),
+        number("drones_high", "upper 95 % limit", "drones", _NO_COST),
+        number(
             "queens_per_success", "queens inseminated a success", "queens", _NO_COST
         ),
-        _number("queens_low", "lower 95 % limit", "queens", _NO_COST),
-        _number("queens_high", "upper 95 % limit", "queens", _NO_COST),
+        number("queens_low", "lower 95 % limit", "queens", _NO_COST),
+        number("queens_high", "upper 95 % limit", "queens", _NO_COST),
         Column("assumptions", "text", "what the figures lean on"),
-        _count("courses", "decided courses with a recorded dose"),
-        _count("successes", "successes among them"),
+        count("courses", "decided courses with a recorded dose"),
+        count("successes", "successes among them"),
         Column("frontier", "yes_no", "no other arm takes fewer drones and queens"),
     ),
     key=("trial", "arm"),
@@ -150,12 +147,12 @@ DOSE_RESPONSE = Table(
     "a dose of the main model's curve",
     (
         *_QUESTION,
-        _number("dose_ul", "dose meant, else given, all doses together", "uL", ""),
-        _share("probability", "of yes had all courses had it", "the model gives none"),
-        _share("low", "lower 95 % limit", "the model gives none"),
-        _share("high", "upper 95 % limit", "the model gives none"),
-        _count("courses_near", "courses nearest to this dose"),
-        _number(
+        number("dose_ul", "dose meant, else given, all doses together", "uL", ""),
+        share("probability", "of yes had all courses had it", "the model gives none"),
+        share("low", "lower 95 % limit", "the model gives none"),
+        share("high", "upper 95 % limit", "the model gives none"),
+        count("courses_near", "courses nearest to this dose"),
+        number(
             "trend_p",
             "of no trend of success over the doses meant, not adjusted",
             "",
@@ -165,3 +162,86 @@ DOSE_RESPONSE = Table(
     key=("outcome", "window_days", "dose_ul"),
 )
 DOSES = (ARMS, ARM_CONTRASTS, ARM_COSTS, DOSE_RESPONSE)
+
+ARM_COURSES = Table(
+    "arm_courses",
+    "a course, as the comparison of doses read it; what is not recorded is empty",
+    (
+        Column("course_id", "text", "the course"),
+        _TRIAL,
+        _ARM,
+        Column("block", "text", "its block"),
+        Column("source", "text", "what the arm was read from"),
+    ),
+    key=("course_id",),
+)
+ARM_MODELS = Table(
+    "arm_models",
+    "a comparison and an outcome: the main model with the arm in the place of dose",
+    (
+        _TRIAL,
+        *_QUESTION,
+        Column("method", "text", "of the fit; none: there is no model"),
+        Column("primary", "yes_no", "it carries the verdict"),
+        count("rows", "courses fitted"),
+        Column("factors", "text", "what was allowed for"),
+        Column("left_out", "text", "what was not, and why"),
+        Column("message", "text", "what to know, or why there is no model"),
+    ),
+    key=("trial", "outcome", "window_days"),
+)
+ARM_OVERLAP = Table(
+    "arm_overlap",
+    "an arm against the reference, and a grouping that is recorded",
+    (
+        _TRIAL,
+        _ARM,
+        _REFERENCE,
+        Column("grouping", "text", "operator, line, year or graft_batch"),
+        share("shared", "courses in levels that hold both arms", ""),
+    ),
+    key=("trial", "arm", "reference", "grouping"),
+)
+ARM_NEEDS = Table(
+    "arm_needs",
+    "a comparison and a margin, and what it would take to rule such a loss out",
+    (
+        _TRIAL,
+        share("margin", "the loss", ""),
+        Column("queens_alone", "integer", "an arm, were they alone", "queens", "none"),
+        Column("queens", "integer", "an arm, whole batches to it", "queens", "none"),
+    ),
+    key=("trial", "margin"),
+)
+DOSE_TRENDS = Table(
+    "dose_trends",
+    "an outcome: does success go with the doses meant",
+    (
+        *_QUESTION,
+        number("slope", "of success on the dose", "share 0-1 a uL", "no trend"),
+        number("z", "of the trend", "", "no trend"),
+        number("p", "of no trend, two-sided", "", "no trend"),
+        number("lack_p", "of a straight line being enough", "", "no trend"),
+        Column("scored_by", "text", "what the doses count as"),
+        Column("message", "text", "why there is no trend; empty: there is one"),
+    ),
+    key=("outcome", "window_days"),
+)
+DOSE_FOR = Table(
+    "dose_for",
+    "a share of success, and the dose that the main model's curve gives for it",
+    (
+        *_QUESTION,
+        Column("asked", "text", "whose share"),
+        share("success", "the share", ""),
+        number("dose_ul", "the dose", "uL", "said tells why"),
+        number("low", "lower 95 % limit", "uL", "not bounded"),
+        number("high", "upper 95 % limit", "uL", "not bounded"),
+        Column("said", "text", "what to know of it"),
+    ),
+    key=("outcome", "window_days", "asked"),
+)
+DOSES_INTERNAL = (
+    *(ARM_COURSES, ARM_MODELS, ARM_OVERLAP, ARM_NEEDS, DOSE_TRENDS, DOSE_FOR),
+)
+"""The build's own, for its page and `compare`: not exported, free to change."""

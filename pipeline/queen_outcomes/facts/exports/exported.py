@@ -60,3 +60,22 @@ class Table:
     def order(self) -> tuple[str, ...]:
         """The columns that give the rows one order, whatever the thread count."""
         return self.key or tuple(column.name for column in self.columns)
+
+
+OUTCOME = Column("outcome", "text", "which outcome")
+WINDOW = Column("window_days", "integer", "the outcome's window after day 0", "days")
+
+
+def count(name: str, meaning: str, null: str = "") -> Column:
+    """Declare a number of courses."""
+    return Column(name, "integer", meaning, "courses", null)
+
+
+def number(name: str, meaning: str, unit: str = "", null: str = "") -> Column:
+    """Declare a number that may have places after the point."""
+    return Column(name, "number", meaning, unit, null)
+
+
+def share(name: str, meaning: str, null: str = "") -> Column:
+    """Declare a part of one."""
+    return number(name, meaning, "share 0-1", null)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from queen_outcomes.facts.exports.exported import Column, Table
+from queen_outcomes.facts.exports.exported import OUTCOME, WINDOW, Column, Table, number
 
 _FIT = (
-    Column("outcome", "text", "which outcome"),
-    Column("window_days", "integer", "the outcome's window after day 0", "days"),
+    OUTCOME,
+    WINDOW,
     Column(
         "model",
         "text",
@@ -20,7 +20,7 @@ _OR_ONSET = f"{_APART}; or the model is onset"
 
 
 def _number(name: str, meaning: str, unit: str = "", null: str = _NONE) -> Column:
-    return Column(name, "number", meaning, unit, null)
+    return number(name, meaning, unit, null)
 
 
 def _pair(low: str, high: str, unit: str, null: str = _NONE) -> tuple[Column, Column]:

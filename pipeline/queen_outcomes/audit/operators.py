@@ -1,0 +1,232 @@
+"""Each operator's failures against what the same courses would give with the average hand."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy import stats
+from scipy.special import expit, logit
+
+from queen_outcomes.base import resources
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.outcomes import question_columns
+from queen_outcomes.models.closed import BATCHES, ClosedCourses, Question
+from queen_outcomes.models.risks import RiskModel
+from queen_outcomes.stats.logistic.mixed_average import integrate_random
+from queen_outcomes.stats.shares.adjusted_rate import adjusted_rate
+from queen_outcomes.stats.shares.funnel import adjusted_z, flags, overdispersion
+from queen_outcomes.stats.shares.poisson_binomial import batch_tails
+from queen_outcomes.stats.shares.ranks import rank_limits
+from queen_outcomes.stats.shares.shared_effects import conditional_logits
+
+Row = dict[str, Any]
+SEPARABLE = 0.30
+"""Share of an operator's courses in batches shared with others, below which operator and
+batch cannot be told apart."""
+FEWEST = 20
+"""Operators from which on the variance between them is worth estimating."""
+MOST_RISKS = 4_096
+"""Risks that stand for a station's mix of courses."""
+Z_95 = float(stats.norm.isf(0.025))
+
+
+@dataclass(frozen=True)
+class Intercept:
+    """An operator's random intercept in the joint model, in log odds of yes."""
+
+    effect: float
+    se: float
+
+
+def read_intercepts(store: Store, question: Question) -> dict[str, Intercept]:
+    """Give the operators' random intercepts in the main model of a question."""
+    found = store.rows(
+        resources.read("sql", "07_audit", "operator_intercepts.sql"),
+        question_columns(question),
+    )
+    return {
+        level: Intercept(effect, (high - low) / (2 * Z_95))
+        for level, effect, low, high in found
+    }
+
+
+def operator_rows(
+    cases: ClosedCourses,
+    model: RiskModel,
+    intercepts: Mapping[str, Intercept],
+    fewest: int,
+) -> list[Row]:
+    """Give a row for every operator of these courses.
+
+    Parameters
+    ----------
+    cases : ClosedCourses
+        With risks; expected and observed failures agree over all of them.
+    model : RiskModel
+        For the deviations of batches, and the direction of failing.
+    intercepts : mapping of str to Intercept
+        Empty where the joint model has none: then nothing is shrunken or ranked.
+    fewest : int
+        Courses below which an operator's figures are held back.
+    """
+    rows = []
+    shared = shared_courses(cases)
+    station = thinned(cases.risk[cases.counted])
+    for name, own in cases.by_operator().items():
+        row = _counts(name, cases.some(own), shared[own], fewest)
+        if row["courses"]:
+            counted = cases.some(own[cases.counted[own]])
+            row |= _against_expected(name, counted, station, model)
+        rows.append(row)
+    _flag(rows)
+    _rank(rows, intercepts, model, cases)
+    return rows
+
+
+def thinned(risks: np.ndarray) -> np.ndarray:
+    """Give fewer risks with the same mean rate at any odds, to 1e-6, for large stations."""
+    if len(risks) <= MOST_RISKS:
+        return risks
+    parts = np.array_split(np.sort(logit(risks)), MOST_RISKS)
+    return expit(np.array([part.mean() for part in parts]))
+
+
+def _counts(name: str, own: ClosedCourses, shared: np.ndarray, fewest: int) -> Row:
+    counted, decided = own.counted, np.isfinite(own.failed)
+    courses = int(counted.sum())
+    part = float(shared[counted].mean()) if courses else None
+    return {
+        "operator": name,
+        "courses": courses,
+        "failures": int(own.failed[counted].sum()),
+        "undecided": int((~decided).sum()),
+        "unknown_risk": int((decided & ~counted).sum()),
+        "shared_pct": None if part is None else 100 * part,
+        "separable": part is not None and part >= SEPARABLE,
+        "shown": courses >= fewest,
+    }
+
+
+def _against_expected(
+    name: str, counted: ClosedCourses, station: np.ndarray, model: RiskModel
+) -> Row:
+    seed = zlib.crc32(name.encode())
+    shared = counted.shared(model.deviations)
+    failures = int(counted.failed.sum())
+    found = adjusted_rate(counted.risk, failures, station, shared=shared, seed=seed)
+    tails = batch_tails(counted.risk, failures, shared, seed=seed)
+    return {
+        "crude": failures / len(counted),
+        "expected": found.expected,
+        "ratio": found.ratio,
+        "adjusted": found.adjusted,
+        "low": found.low,
+        "high": found.high,
+        "mid_p": tails.two_sided,
+        "tails": (tails.below, tails.above),
+    }
+
+
+def _flag(rows: list[Row]) -> None:
+    """Flag by one rule over all operators; those held back take no part."""
+    blank = (np.nan, np.nan)
+    tails = [row.pop("tails", blank) for row in rows]
+    pairs = np.array(
+        [pair if row["shown"] else blank for row, pair in zip(rows, tails, strict=True)]
+    ).reshape(-1, 2)
+    words = {1: "more", -1: "fewer", 0: ""}
+    found = flags(pairs[:, 0], pairs[:, 1])
+    for row, direction in zip(rows, found.direction.tolist(), strict=True):
+        row["flag"] = words[direction] if row["shown"] else None
+
+
+def _rank(
+    rows: list[Row],
+    intercepts: Mapping[str, Intercept],
+    model: RiskModel,
+    cases: ClosedCourses,
+) -> None:
+    """Give shrunken rates and ranks, 1 for the fewest failures, from the joint model."""
+    ranked = [row for row in rows if row["operator"] in intercepts and row["courses"]]
+    if len(ranked) < 2:
+        return
+    found = [intercepts[row["operator"]] for row in ranked]
+    effects = np.array([one.effect for one in found])
+    errors = np.array([one.se for one in found])
+    worse = effects if model.is_yes_failure else -effects
+    ranks = rank_limits(worse, errors**2)
+    sizes = np.array([row["courses"] for row in ranked], float)
+    usual = float(sizes @ effects / sizes.sum())
+    levels = thinned(cases.risk[cases.counted])
+    for at, row in enumerate(ranked):
+        around = effects[at] - usual + np.array([0.0, -1.0, 1.0]) * Z_95 * errors[at]
+        rates = [_moved(levels, step, model) for step in around]
+        spread = errors[at] > 0  # a deviation of zero has no limits of its own
+        row |= {
+            "shrunken": rates[0],
+            "shrunken_low": min(rates) if spread else None,
+            "shrunken_high": max(rates) if spread else None,
+            "rank_low": int(ranks.low[at]),
+            "rank_high": int(ranks.high[at]),
+        }
+
+
+def _moved(levels: np.ndarray, step: float, model: RiskModel) -> float:
+    """Average the station's risks with all log odds of yes moved by a step."""
+    spread = float(np.sqrt(np.sum(model.batch_deviations() ** 2)))
+    signed = step if model.is_yes_failure else -step
+    mean, _, _ = integrate_random(conditional_logits(levels, spread) + signed, spread)
+    return float(mean.mean())
+
+
+def shared_courses(cases: ClosedCourses) -> np.ndarray:
+    """Tell which courses lie in a graft and a semen batch that others worked on too.
+
+    A kind of batch that is not recorded for a course is not asked.
+    """
+    shared = np.ones(len(cases), bool)
+    asked = np.zeros(len(cases), bool)
+    counted = cases.counted & (cases.operator != "")
+    who = np.unique(cases.operator, return_inverse=True)[1]
+    for name in BATCHES:
+        batch = getattr(cases, name)
+        codes = np.unique(batch, return_inverse=True)[1]
+        pairs = np.unique(np.column_stack([codes[counted], who[counted]]), axis=0)
+        hands = np.bincount(pairs[:, 0], minlength=codes.max(initial=-1) + 1)
+        known = batch != ""
+        shared &= ~known | (hands[codes] > 1)
+        asked |= known
+    return shared & asked
+
+
+def spread_rows(cases: ClosedCourses, fewest: int) -> list[Row]:
+    """Give one row with phi and tau squared on the scale of observed over expected.
+
+    Parameters
+    ----------
+    cases : ClosedCourses
+        With risks.
+    fewest : int
+        Courses below which an operator takes no part.
+
+    Returns
+    -------
+    list of dict
+        Empty with fewer than `FEWEST` operators.
+    """
+    sums = []
+    for own in cases.by_operator().values():
+        rows = own[cases.counted[own]]
+        if len(rows) >= max(fewest, 1):
+            risk = cases.risk[rows]
+            variance = (risk * (1.0 - risk)).sum()
+            sums.append((cases.failed[rows].sum(), risk.sum(), variance))
+    if len(sums) < FEWEST:
+        return []
+    compared = adjusted_z(*np.array(sums).T)
+    found = overdispersion(compared.z, compared.s)
+    return [{"operators": len(sums), "phi": found.phi, "tau2": found.tau2}]

@@ -1,0 +1,48 @@
+"""`audit`: operators' technique, batches first."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+import click
+
+from queen_outcomes.base.console import Console
+from queen_outcomes.commands.options import Day, shared, station_argument
+
+
+@click.command()
+@station_argument
+@click.option("--operator", help="One operator's sheet, to sit down with.")
+@click.option("--outcome", help="Else the outcome of [plan].")
+@click.option("--days", type=int, help="Its window, where there are several.")
+@click.option("--from", "since", type=Day(), help="First day 0.")
+@click.option("--to", "until", type=Day(), help="Last day 0.")
+@click.option("--pseudonyms", is_flag=True, help="Codes in the place of names.")
+@shared
+@click.make_pass_decorator(Console, ensure=True)
+def audit(
+    console: Console,
+    station: Path,
+    since: dt.date | None,
+    until: dt.date | None,
+    operator: str | None,
+    *,
+    pseudonyms: bool,
+    **asked,
+) -> None:
+    """Audit operators' technique, batches first; write a page."""
+    from queen_outcomes.audit import report as auditing
+    from queen_outcomes.build.latest_build import open_latest
+    from queen_outcomes.facts import settings
+    from queen_outcomes.facts.pseudonyms import set_pseudonyms
+    from queen_outcomes.paper import audit_sheet
+
+    choices = settings.load(station)
+    with open_latest(station, console) as last:
+        if pseudonyms:
+            operator = set_pseudonyms(last.store).get(operator, operator)
+        request = auditing.AuditRequest(operator, since=since, until=until, **asked)
+        found = auditing.audit(last.store, choices, request)
+    files = audit_sheet.write(found, station, choices.name, last.as_of)
+    auditing.tell(found, console, [str(path) for path in files])

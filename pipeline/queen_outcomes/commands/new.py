@@ -1,0 +1,110 @@
+"""`new` and `demo`: a station's folder with blank records, and the invented station's.
+
+Writes into new or empty folders only.
+"""
+
+from __future__ import annotations
+
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+import click
+
+from queen_outcomes.base import resources
+from queen_outcomes.base.console import Console
+from queen_outcomes.base.errors import UsageError
+from queen_outcomes.commands.options import FOLDER, shared, tell_files
+
+README = """\
+records/   the station's tables. Fill in records.xlsx, a sheet a table; cells left
+           empty mean "not recorded". Or remove it and keep CSV files here instead.
+blanks/    the same tables as empty CSV files, to copy into records/. Nothing is
+           read from blanks/. Keep each table in one form: rows that stand in a
+           workbook and in a CSV file would be read twice.
+station.toml   the settings: your own column names, words, dates and units.
+
+Then, in this folder:
+
+    queen-outcomes check
+    queen-outcomes build
+
+and open build/latest/dashboard/index.html.
+"""
+
+
+@click.command()
+@click.argument("folder", metavar="DIR", type=FOLDER)
+@shared
+@click.make_pass_decorator(Console, ensure=True)
+def new(console: Console, folder: Path) -> None:
+    """Make a station's folder with blank records."""
+    tell_files(console, new_station(folder))
+    console.note(f"next: fill in {folder / 'records' / 'records.xlsx'}, then")
+    console.note(f"      queen-outcomes build {folder}")
+
+
+@click.command()
+@click.argument("folder", metavar="DIR", type=FOLDER)
+@shared
+@click.make_pass_decorator(Console, ensure=True)
+def demo(console: Console, folder: Path) -> None:
+    """Make an invented station's folder with two seasons of records."""
+    tell_files(console, demo_station(folder))
+    console.note(f"next: queen-outcomes build {folder}")
+
+
+def new_station(place: Path) -> list[Path]:
+    """Make a blank station.
+
+    Returns
+    -------
+    list of Path
+        The files written.
+
+    Raises
+    ------
+    UsageError
+        The folder is not empty.
+    """
+    from queen_outcomes.records import blanks
+
+    _claim(place)
+    (place / "records").mkdir()
+    (place / "blanks").mkdir()
+    settings = place / "station.toml"
+    settings.write_text(
+        resources.read("reports", "text", "station.toml"),
+        encoding="utf-8",
+        newline="\n",
+    )
+    read_me = place / "README.txt"
+    read_me.write_text(README, encoding="utf-8", newline="\n")
+    workbook = blanks.write_workbook(place / "records" / "records.xlsx")
+    return [settings, read_me, workbook, *blanks.write_csvs(place / "blanks")]
+
+
+def demo_station(place: Path) -> list[Path]:
+    """Make the invented station; see `new_station`."""
+    source = resources.folder("demo")
+    _claim(place)
+    (place / "records").mkdir()
+    written = [_copy(source / "station.toml", place / "station.toml")]
+    found = sorted((source / "records").iterdir(), key=lambda path: path.name)
+    written += [_copy(path, place / "records" / path.name) for path in found]
+    return written
+
+
+def _copy(source: Path | Traversable, target: Path) -> Path:
+    target.write_bytes(source.read_bytes())
+    return target
+
+
+def _claim(place: Path) -> None:
+    if place.exists() and (not place.is_dir() or any(place.iterdir())):
+        raise UsageError(
+            "the folder for the new station is not empty",
+            where=str(place),
+            expected="a new or empty folder",
+            hint="name another folder",
+        )
+    place.mkdir(parents=True, exist_ok=True)

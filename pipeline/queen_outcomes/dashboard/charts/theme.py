@@ -1,0 +1,230 @@
+"""The look that every chart shares.
+
+Text and lines are drawn in the page's own colour (`currentColor`), so that one chart
+serves light, dark and paper. Colours are told apart by the colour-blind too, and none of
+them carries a meaning that shape or words do not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any
+
+import altair as alt
+from altair.utils.schemapi import debug_mode
+
+FIRSTS = (1, 32, 60, 91, 121, 152, 182, 213, 244, 274, 305, 335)
+"""Days of the year on which a month begins."""
+
+INK = "currentColor"
+CLOSED = "#1b6ca8"
+OPEN = "#b3580f"
+QUIET = "#7d8790"
+
+SERIES = ["#1b6ca8", "#b3580f", "#5b8c3a", "#8e4d9e", "#7d8790", "#987a00"]
+"""Colours of a series, in order; told apart in the common kinds of colour-blindness."""
+DASHES = [[1, 0], [6, 3], [2, 2], [8, 3, 2, 3], [4, 1], [10, 4]]
+
+FONT = "system-ui, 'DejaVu Sans', sans-serif"
+
+TEXT = {
+    "labelColor": INK,
+    "titleColor": INK,
+    "labelFontSize": 12,
+    "titleFontSize": 12,
+    "titleFontWeight": "normal",
+}
+CONFIG = {
+    "background": "transparent",
+    "font": FONT,
+    "view": {"stroke": None},
+    "axis": {
+        **TEXT,
+        "labelFont": FONT,
+        "titleFont": FONT,
+        "titlePadding": 8,
+        "domainColor": QUIET,
+        "tickColor": QUIET,
+        "gridColor": QUIET,
+        "gridOpacity": 0.2,
+    },
+    # as many marks along the axis as its labels have room for, on a phone too
+    "axisX": {"tickCount": {"expr": "clamp(floor(width / 50), 3, 12)"}},
+    "legend": {
+        **TEXT,
+        "orient": "top",
+        "symbolStrokeWidth": 2,
+        "labelLimit": 260,
+        "columns": 2,  # the page's script makes it as many as there is room for
+    },
+}
+
+
+def unchecked():
+    """Give a context in which the parts of a chart are not checked as they are made.
+
+    Checking takes longer than all the rest of drawing; a test checks every chart of the
+    demo against the grammar's schema.
+    """
+    return debug_mode(False)
+
+
+def chart(rows: Iterable[dict[str, Any]]) -> alt.Chart:
+    """Begin a chart of rows; a tuple, since lists are copied at every step of a chart."""
+    return alt.Chart(alt.InlineData(values=tuple(rows)))
+
+
+def told_apart(
+    field: str, levels: Sequence[str], channel: Any, looks: Sequence[str], **more: Any
+) -> Any:
+    """Give a channel on which each level of a field has a look of its own."""
+    scale = alt.Scale(domain=list(levels), range=list(looks))
+    return channel(f"{field}:N", scale=scale, **{"title": None, **more})
+
+
+def share_axis(field: str, title: str) -> alt.Y:
+    """Give the vertical axis of a share, whole from 0 to 100 %."""
+    whole, percent = alt.Scale(domain=[0, 1]), alt.Axis(format=".0%")
+    return alt.Y(f"{field}:Q", title=title, scale=whole, axis=percent)
+
+
+def layered(layers: Iterable[alt.Chart], *, height: int) -> alt.LayerChart:
+    """Lay marks over each other, as wide as the page has room for.
+
+    The size is given here and not by ``properties`` later, which would copy every layer
+    once more.
+    """
+    return alt.layer(*layers, width="container", height=height)
+
+
+def signed_axis(form: str) -> alt.Axis:
+    """Give an axis of differences: every number with its sign, zero without.
+
+    Shares that differ are written in points, and their axis has to say so: a
+    difference in per cent would be read as a part of the share.
+    """
+    points = form.endswith("%")
+    number = "100 * datum.value" if points else "datum.value"
+    written = f"{form[:-1]}f" if points else form
+    return alt.Axis(labelExpr=f"datum.value == 0 ? '0' : format({number}, '{written}')")
+
+
+def day_of_year_axis() -> alt.Axis:
+    """Give an axis of days of the year, written as days and months."""
+    return alt.Axis(
+        values=FIRSTS, labelExpr="timeFormat(datetime(2001, 0, datum.value), '%-d %b')"
+    )
+
+
+def dressed(chart: alt.TopLevelMixin) -> dict[str, Any]:
+    """Give a chart's specification in the pages' common style, made to respond."""
+    spec = chart.to_dict(validate=False)
+    spec["config"] = CONFIG
+    return responding(spec)
+
+
+Spec = dict[str, Any]
+
+CHOSEN = "series"
+"""Name of what the legend chooses; the pages' script sets it too."""
+TOLD_APART = ("color", "shape", "strokeDash", "fill")
+"""Channels whose legend tells series apart."""
+FAINT = 0.12
+"""What is left of the opacity of marks that were not chosen."""
+OPACITY = {"point": 0.7, "square": 0.7, "circle": 0.7, "tick": 0.7, "area": 0.7}
+"""The grammar's own opacity of marks; of the others it is 1."""
+
+
+def responding(spec: Spec) -> Spec:
+    """Add to a chart what pointing at it does; gives the same chart.
+
+    Parameters
+    ----------
+    spec : dict
+        A chart as a specification, which is changed.
+    """
+    units = list(_units(spec))
+    field, levels = _told_apart(units)
+    if field:
+        _filter_by_legend(spec, units, field)
+        spec["usermeta"] = {CHOSEN: {"field": field, "levels": levels}}
+    _make_touchable(spec)
+    return spec
+
+
+def _units(spec: Spec) -> Iterator[Spec]:
+    """Give the single layers, however deep."""
+    if "layer" in spec:
+        for part in spec["layer"]:
+            yield from _units(part)
+    elif "mark" in spec:
+        yield spec
+
+
+def _mark_of(unit: Spec) -> Spec:
+    mark = unit["mark"]
+    return mark if isinstance(mark, dict) else {"type": mark}
+
+
+def _make_touchable(spec: Spec) -> None:
+    """Lay points that are not seen over lines: a line itself tells only its first step."""
+    laid: list[Spec] = []
+    for part in spec.get("layer", ()):
+        _make_touchable(part)
+        laid.append(part)
+        if "mark" in part and _is_told_line(part):
+            laid.append(_unseen_points(part))
+    if laid:
+        spec["layer"] = laid
+
+
+def _is_told_line(unit: Spec) -> bool:
+    mark = _mark_of(unit)
+    told = "tooltip" in unit.get("encoding", {})
+    return told and mark["type"] == "line" and "point" not in mark
+
+
+def _unseen_points(line: Spec) -> Spec:
+    kept = {name: line["encoding"][name] for name in ("x", "y", "tooltip")}
+    mark = {"type": "point", "filled": True, "size": 90, "opacity": 0}
+    given = {"data": line["data"]} if "data" in line else {}
+    return {**given, "mark": mark, "encoding": kept}
+
+
+def _told_apart(units: list[Spec]) -> tuple[str | None, list[Any]]:
+    """Give the field that the first legend tells apart, and its levels."""
+    for unit in units:
+        for channel in TOLD_APART:
+            shown = unit.get("encoding", {}).get(channel, {})
+            levels = (shown.get("scale") or {}).get("domain", ())
+            has_legend = shown.get("legend", True) is not None
+            if "field" in shown and has_legend and len(levels) > 1:
+                return shown["field"], list(levels)
+    return None, []
+
+
+def _filter_by_legend(spec: Spec, units: list[Spec], field: str) -> None:
+    own = [unit for unit in units if field in _fields(unit)]
+    host = own[-1]  # the marks in front
+    chosen = {
+        "name": CHOSEN,
+        "select": {"type": "point", "fields": [field]},
+        "bind": "legend",
+    }
+    if host is not spec:
+        chosen["views"] = [host.setdefault("name", "marks")]
+    spec.setdefault("params", []).append(chosen)
+    for unit in own:
+        mark = _mark_of(unit)
+        full = mark.get("opacity", OPACITY.get(mark["type"], 1))
+        unit["encoding"]["opacity"] = {
+            "condition": {"param": CHOSEN, "value": full},
+            "value": round(FAINT * full, 3),
+        }
+
+
+def _fields(unit: Spec) -> set[str]:
+    encoding = unit.get("encoding", {})
+    return {
+        encoding[channel].get("field") for channel in TOLD_APART if channel in encoding
+    }

@@ -1,0 +1,1 @@
+"""The page on operators, a module a part of it."""

@@ -1,0 +1,345 @@
+"""The part of the operators' page that comes first: graft batches, semen batches, days."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+
+from queen_outcomes.audit.cases import LARGE
+from queen_outcomes.audit.operators import SEPARABLE
+from queen_outcomes.base.store import Store
+from queen_outcomes.dashboard.charts import funnel, theme
+from queen_outcomes.dashboard.charts.funnel import MOST_TOP, funnel_chart
+from queen_outcomes.dashboard.figures import Figure, Numbers, only
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.facts.words import BATCH_KINDS
+from queen_outcomes.stats.shares.funnel import funnel_lines
+
+Row = dict[str, Any]
+OUTSIDE_95 = 0.05
+MOST_NAMED = 3
+"""Batches or days that a title names."""
+FUNNEL_COLUMNS = (
+    ("name", "Batch"),
+    ("first_on", "First day 0"),
+    ("courses", "Courses"),
+    ("failures", "Failed"),
+    ("expected_said", "Expected"),
+    ("ratio_said", "Ratio"),
+    ("degree", "Against chance"),
+    ("who", "Done by"),
+)
+DAY_COLUMNS = (
+    ("day", "Day 0"),
+    ("courses", "Courses"),
+    ("failures", "Failed"),
+    ("expected_said", "Expected"),
+    ("span", "Chance gives"),
+    ("degree", "Against chance"),
+    ("batches", "Graft batches"),
+    ("who", "Done by"),
+)
+APART_COLUMNS = (
+    ("operator", "Operator"),
+    ("courses", "Courses"),
+    ("shared", "In shared batches"),
+    ("separable_said", "Operator and batch"),
+    ("excess", "Failed − expected"),
+    ("adds", "Graft batch that adds most"),
+    ("whose", "Who else did it"),
+)
+NOT_SHOWN = ("shared", "separable_said", "excess", "adds", "whose")
+DAY_AXIS = alt.X(
+    "day:T", title="day of insemination (day 0)", axis=alt.Axis(format="%d %b")
+)
+FAILED_AXIS = "courses failed"
+DRAWN = ("name", "courses", "failures", "expected", "ratio", "degree", "label", "who")
+DAY_DRAWN = (
+    *("day", "courses", "failures", "expected", "least", "most", "degree", "batches"),
+)
+COUNTS = ("courses", "failures", "expected_said", "ratio_said")
+
+
+def show(
+    store: Store, settings: Settings, operators: list[Row], charts: dict[str, Any]
+) -> Row:
+    """Give what the page says of batches and days.
+
+    Parameters
+    ----------
+    store : Store
+    settings : Settings
+    operators : list of dict
+        Of `operators`, the plan's question.
+    charts : dict
+        Takes up the charts.
+    """
+    rows = store.records(
+        "SELECT * FROM batches WHERE outcome = $outcome AND window_days = $window_days "
+        "ORDER BY kind, mid_p, batch",
+        dict(zip(("outcome", "window_days"), settings.plan.question, strict=True)),
+    )
+    points = [_point(row) for row in rows]
+    funnels = []
+    for kind, label in BATCH_KINDS.items():
+        own = [point for point in points if point["kind"] == kind]
+        if own:
+            funnels.append(_funnel(kind, label, own, charts))
+    return {
+        "total": len(points),
+        "flagged": sum(point["degree"] == funnel.FLAGGED for point in points),
+        "funnels": funnels,
+        "outside": [point for point in points if point["degree"] != funnel.WITHIN],
+        "outside_columns": (("kind_said", "Kind"), *FUNNEL_COLUMNS),
+        "outside_numbers": COUNTS,
+        "days": _days(store, charts),
+        "beyond": sum(point["ratio"] > MOST_TOP for point in points),
+        "apart": apart(store, operators),
+    }
+
+
+def _point(row: Row) -> Row:
+    degree = funnel.degree(flagged=bool(row["flag"]), outside=row["mid_p"] < OUTSIDE_95)
+    return {
+        "kind": row["kind"],
+        "kind_said": BATCH_KINDS[row["kind"]],
+        "name": row["batch"],
+        "first_on": row["first_on"].isoformat(),
+        "courses": row["courses"],
+        "failures": row["failures"],
+        "expected": round(row["expected"], 2),
+        "expected_said": f"{row['expected']:.1f}",
+        "ratio": round(row["ratio"], 3),
+        "ratio_said": f"{row['ratio']:.1f}",
+        "degree": degree,
+        "label": row["batch"] if degree == funnel.FLAGGED else "",
+        "who": ", ".join(row["operators"]) or "not recorded",
+    }
+
+
+def _funnel(kind: str, label: str, points: list[Row], charts: dict[str, Any]) -> Figure:
+    flagged = [point for point in points if point["degree"] == funnel.FLAGGED]
+    courses = sum(point["courses"] for point in points)
+    share = sum(point["expected"] for point in points) / courses
+    largest = max(point["courses"] for point in points)
+    name = f"funnel-{kind.replace('_', '-')}"
+    chart = funnel_chart(
+        [only(point, DRAWN) for point in points],
+        funnel_lines(largest, share),
+        size=f"courses in the {label}",
+    )
+    charts[name] = theme.dressed(chart)
+    outside = sum(point["degree"] != funnel.WITHIN for point in points)
+    return Figure(
+        chart=name,
+        title=_finding(label, points, flagged),
+        alt=(
+            f"Funnel of {len(points)} {label}es: failures over expected against the "
+            f"number of courses, with limits. {outside} lie outside the 95 % limits, "
+            f"{len(flagged)} outside the 99.8 % limits."
+        ),
+        table=Numbers(FUNNEL_COLUMNS, points, COUNTS),
+    )
+
+
+def _finding(label: str, points: list[Row], flagged: list[Row]) -> str:
+    start = f"{label.capitalize()}es"
+    if not flagged:
+        return f"{start}: none of {len(points)} flagged"
+    named = ", ".join(point["name"] for point in flagged[:MOST_NAMED])
+    more = len(flagged) - MOST_NAMED
+    rest = f" and {more} more" if more > 0 else ""
+    return f"{start}: {len(flagged)} of {len(points)} flagged, {named}{rest}"
+
+
+def _days(store: Store, charts: dict[str, Any]) -> Figure | None:
+    """Draw the last season's days; the table holds every day outside in any season."""
+    rows = [
+        _day_row(row) for row in store.records("SELECT * FROM audit_days ORDER BY d0")
+    ]
+    if not rows:
+        return None
+    season = max(row["season"] for row in rows)
+    shown = [row for row in rows if row["season"] == season]
+    chart = day_chart([only(row, DAY_DRAWN) for row in shown])
+    charts["days"] = theme.dressed(chart)
+    outside = [row for row in shown if row["degree"] != funnel.WITHIN]
+    title = (
+        f"Season {season}: failures lie outside the 95 % limits on {len(outside)} of "
+        f"{len(shown)} days"
+    )
+    if 0 < len(outside) <= MOST_NAMED:
+        title += f": {', '.join(row['day'] for row in outside)}"
+    return Figure(
+        chart="days",
+        title=title,
+        alt=(
+            f"Failures by day of insemination in season {season}: a point a day on a bar "
+            f"of what chance gives, with a short line at the expected number. "
+            f"{len(outside)} of {len(shown)} days lie outside."
+        ),
+        table=Numbers(DAY_COLUMNS, shown, ("courses", "failures", "expected_said")),
+    )
+
+
+def _day_row(row: Row) -> Row:
+    outside = not row["low"] <= row["failures"] <= row["high"]
+    return {
+        "day": row["d0"].isoformat(),
+        "season": row["season"],
+        "courses": row["courses"],
+        "failures": row["failures"],
+        "expected": round(row["expected"], 2),
+        "expected_said": f"{row['expected']:.1f}",
+        "least": row["low"],
+        "most": row["high"],
+        "span": f"{row['low']} to {row['high']}",
+        "degree": funnel.degree(flagged=bool(row["flag"]), outside=outside),
+        "batches": ", ".join(row["graft_batches"]),
+        "who": ", ".join(row["operators"]),
+    }
+
+
+def apart(store: Store, operators: list[Row]) -> Row:
+    """Give the share of batches shared, and where failures beyond the expected lie.
+
+    Parameters
+    ----------
+    store : Store
+    operators : list of dict
+        Of `operators`, one question.
+    """
+    parts = store.records("SELECT * FROM operator_batches ORDER BY ALL")
+    rows, said = [], []
+    for row in operators:
+        own = [part for part in parts if part["operator"] == row["operator"]]
+        rows.append(_overlap_row(row, own))
+        if row["shown"]:
+            said += alone_said(row, own)
+    hidden = [row["operator"] for row in operators if _is_hidden(row)]
+    return {
+        "title": _overlap_title(operators, hidden, bool(parts)),
+        "said": said,
+        "columns": APART_COLUMNS,
+        "rows": rows,
+        "least": f"{100 * SEPARABLE:.0f} %",
+        "inseparable": hidden,
+    }
+
+
+def _is_hidden(row: Row) -> bool:
+    return row["shown"] and not row["separable"]
+
+
+def _overlap_title(operators: list[Row], hidden: list[str], has_batches: bool) -> str:
+    shown = [row for row in operators if row["shown"]]
+    many = "operator and batch cannot be told apart"
+    if shown and not has_batches:
+        return f"No batch is recorded: {many}"
+    if hidden:
+        return f"{', '.join(hidden)}: {many}"
+    if not shown:
+        return "Which batches were shared"
+    least = min(row["shared_pct"] for row in shown)
+    if least >= 99.5:
+        return "Every course lies in batches that others worked on too"
+    return (
+        f"Every operator has {least:.0f} % or more of the courses in batches that others "
+        "worked on too"
+    )
+
+
+def _overlap_row(row: Row, parts: list[Row]) -> Row:
+    found = {"operator": row["operator"], "courses": row["courses"]}
+    if not row["shown"]:
+        return {**found, **dict.fromkeys(NOT_SHOWN, "")}
+    best = largest_part(parts, "graft_batch")
+    return {
+        **found,
+        "shared": f"{row['shared_pct']:.0f} %",
+        "separable_said": "can be told apart"
+        if row["separable"]
+        else "cannot be told apart",
+        "excess": f"{row['failures'] - row['expected']:+.1f}",
+        "adds": f"{best['batch']}, {excess(best):+.1f}" if best else "",
+        "whose": whose(best) if best else "",
+    }
+
+
+def excess(part: Row) -> float:
+    """Give failures beyond the expected."""
+    return part["failures"] - part["expected"]
+
+
+def whose(part: Row) -> str:
+    """Say whether anybody else worked on a batch."""
+    return "nobody" if part["alone"] else "others"
+
+
+def largest_part(parts: list[Row], kind: str) -> Row | None:
+    """Give the batch of a kind with most failures beyond the expected, if any has."""
+    own = [part for part in parts if part["kind"] == kind and excess(part) > 0]
+    return max(own, key=lambda part: (excess(part), part["batch"])) if own else None
+
+
+def alone_said(row: Row, parts: list[Row]) -> list[str]:
+    """Say where an operator's excess lies in batches that nobody else worked on."""
+    total = row["failures"] - row["expected"]
+    alone = [part for part in parts if part["alone"] and part["kind"] == "graft_batch"]
+    beyond = sum(excess(part) for part in alone)
+    best = largest_part(alone, "graft_batch")
+    if total <= 0 or best is None or beyond < LARGE * total:
+        return []
+    size = "all" if beyond >= total else f"{beyond:.1f}"
+    where = (
+        f"in graft batch {best['batch']}"
+        if len(alone) == 1
+        else f"in {len(alone)} graft batches, most of it in {best['batch']}"
+    )
+    return [
+        f"{row['operator']}: {total:.1f} failures more than expected, and {size} of them "
+        f"{where} that nobody else worked on ({part_said(best)}). Whether it was the "
+        "batch or the hand, these records cannot tell."
+    ]
+
+
+def part_said(part: Row) -> str:
+    """Say a batch's counts."""
+    return f"{part['failures']} of {part['courses']} failed, {part['expected']:.1f} expected"
+
+
+def day_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
+    """Draw each day's failures, what was expected, and what chance gives.
+
+    Parameters
+    ----------
+    rows : list of dict
+        day, courses, failures, expected, least, most, degree, batches.
+    """
+    base = theme.chart(rows)
+    whole = alt.Axis(tickMinStep=1)
+    tooltip = [
+        alt.Tooltip("day:T", format="%Y-%m-%d"),
+        alt.Tooltip("courses:Q"),
+        alt.Tooltip("failures:Q", title="failed"),
+        alt.Tooltip("expected:Q", format=".1f"),
+        alt.Tooltip("least:Q", title="chance gives from"),
+        alt.Tooltip("most:Q", title="to"),
+        alt.Tooltip("batches:N", title="graft batches"),
+    ]
+    layers = [
+        base.mark_rule(color=theme.QUIET, strokeWidth=3.5, opacity=0.35).encode(
+            x=DAY_AXIS, y=alt.Y("least:Q", title=FAILED_AXIS, axis=whole), y2="most:Q"
+        ),
+        base.mark_tick(color=theme.INK, thickness=1.5, size=7).encode(
+            x=DAY_AXIS, y=alt.Y("expected:Q", title=FAILED_AXIS)
+        ),
+        base.mark_point(filled=True, size=45, opacity=0.9).encode(
+            x=DAY_AXIS,
+            y=alt.Y("failures:Q", title=FAILED_AXIS),
+            tooltip=tooltip,
+            **funnel.degree_looks(),
+        ),
+    ]
+    return theme.layered(layers, height=240)

@@ -1,0 +1,159 @@
+"""Auditing technique: batches first, then operators, their running series and the bench.
+
+Shows the audit's tables and computes nothing that is not a sum. A figure here asks for a
+look at semen, queens and bench; it names no cause and judges nobody.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from queen_outcomes.audit.cases import read_risk_model
+from queen_outcomes.audit.sheet import failing
+from queen_outcomes.base.store import Store
+from queen_outcomes.dashboard.figures import statement
+from queen_outcomes.dashboard.operators import batches, learning, process, rates, series
+from queen_outcomes.facts import words
+from queen_outcomes.facts.dose_words import counted
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.models.terms import MAIN
+
+Row = dict[str, Any]
+HALF = 0.5
+"""Share of decided courses of unknown risk from which on nothing is to be read here."""
+WORTH_SAYING = 0.05
+"""Share of decided courses left out from which on the page says so; the table always does."""
+
+
+def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
+    """Give what the page `operators.html` shows."""
+    del as_of
+    charts: dict[str, Any] = {}
+    question = settings.plan.question
+    everybody = store.records("SELECT * FROM operators ORDER BY ALL")
+    rows = [r for r in everybody if (r["outcome"], r["window_days"]) == question]
+    courses = _counts(store, question)
+    cannot = cannot_be_shown(courses, rows, settings)
+    page = {
+        "asked": failing(question),
+        "min_shown": settings.min_shown,
+        "cannot": cannot,
+        "cautions": cautions(courses, rows),
+        "expected": _expected(store, question),
+        "charts": charts,
+    }
+    of_batches = batches.show(store, settings, rows, charts)
+    of_rates = rates.show(store, settings, everybody, charts)
+    of_series = series.show(store, settings, rows, charts)
+    return {
+        **page,
+        "batches": of_batches,
+        "figures": of_rates,
+        "series": of_series,
+        "learning": learning.show(store, settings, rows, charts),
+        "process": process.show(store, settings, charts),
+        "strip": _strip(courses, of_batches, rows, of_series),
+    }
+
+
+def _counts(store: Store, question: tuple[str, int]) -> Row:
+    (row,) = store.records(
+        statement("audited_counts"),
+        dict(zip(("outcome", "window_days"), question, strict=True)),
+    )
+    return row
+
+
+def cannot_be_shown(courses: Row, rows: list[Row], settings: Settings) -> str:
+    """Say why no operator's figure can be given; empty where one can."""
+    if not courses["closed"]:
+        return (
+            "No window has closed yet. The first figures appear once "
+            f"{settings.min_shown} closed courses of an operator are on record."
+        )
+    if not rows:
+        return (
+            f"No operator is recorded for the {courses['closed']} closed courses. Record "
+            "who inseminated, and this page follows; batches are shown meanwhile."
+        )
+    if not any(row["shown"] for row in rows):
+        return (
+            f"No operator has {settings.min_shown} closed, decided courses of known risk "
+            "yet: counts only."
+        )
+    return ""
+
+
+def cautions(courses: Row, rows: list[Row]) -> list[str]:
+    """Say what makes these figures weaker than they look."""
+    said = []
+    if courses["decided"] and not courses["failures"]:
+        said.append(
+            f"None of the {courses['decided']} decided courses failed: there is nothing "
+            "to tell operators apart by."
+        )
+    elif courses["decided"] and courses["failures"] == courses["decided"]:
+        said.append(
+            f"All {courses['decided']} decided courses failed: there is nothing to tell "
+            "operators apart by. Look at what they have in common, semen first."
+        )
+    if len(rows) == 1:
+        said.append(
+            f"{rows[0]['operator']} is the only operator on record. What is expected comes "
+            "from the same courses, so observed and expected agree by arithmetic; only "
+            "the running series against earlier courses says anything."
+        )
+    unknown, decided = courses["unknown_risk"], courses["decided"]
+    if unknown >= WORTH_SAYING * max(decided, 1):
+        start = (
+            "Read nothing into this page yet: f" if unknown >= HALF * decided else "F"
+        )
+        said.append(
+            f"{start}or {unknown} of {decided} decided courses a factor of the model is "
+            "not recorded, so nothing can be expected of them and they take no part."
+        )
+    if courses["unnamed"] >= WORTH_SAYING * max(decided, 1) and rows:
+        said.append(
+            f"For {courses['unnamed']} of {decided} decided courses no operator is "
+            "recorded; they count for the station and for batches only."
+        )
+    return said
+
+
+def _expected(store: Store, question: tuple[str, int]) -> Row:
+    """Say what the expected failures allow for."""
+    model = read_risk_model(store, question)
+    allowed = [
+        MAIN[form.term.name].label for form in model.forms if form.term.name in MAIN
+    ]
+    return {
+        "message": f"{model.message[:1].upper()}{model.message[1:]}",
+        "allowed": ", ".join(allowed),
+        "experience": any(form.term.name == "experience" for form in model.forms),
+        "rate": words.percent(
+            model.failures / model.courses if model.courses else None
+        ),
+    }
+
+
+def _strip(courses: Row, batches: Row, rows: list[Row], series: Row) -> list[Row]:
+    """Give the page's figures at a glance, batches before operators."""
+    shown = [row for row in rows if row["shown"]]
+    flagged = sum(bool(row["flag"]) for row in shown)
+    strip = [
+        {"figure": courses["decided"], "said": "closed courses that are decided"},
+        {
+            "figure": batches["flagged"],
+            "said": f"of {counted(batches['total'], 'batch', 'batches')} flagged",
+        },
+    ]
+    if shown:
+        of = counted(len(shown), "operator")
+        strip.append({"figure": flagged, "said": f"of {of} flagged"})
+    if series["held"]:
+        chance = f"; up to {series['chance']:.2g} by chance alone"
+        strip.append(
+            {"figure": series["signals"], "said": f"signals this season{chance}"}
+        )
+    return strip

@@ -1,0 +1,555 @@
+"""The part of the operators' page with each operator's running series of the season."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import altair as alt
+
+from queen_outcomes.base.store import Store
+from queen_outcomes.dashboard.charts import theme
+from queen_outcomes.dashboard.figures import Figure, Numbers, only
+from queen_outcomes.dashboard.operators.batches import excess, largest_part, part_said
+from queen_outcomes.facts import words
+from queen_outcomes.facts.dose_words import counted
+from queen_outcomes.facts.settings import Settings
+
+Row = dict[str, Any]
+Charts = dict[str, Any]
+MOST_POINTS = 300
+"""Cases of a series that are drawn; of more, those that show its course."""
+AGAINST = {"level": "Against the station", "drift": "Against own earlier courses"}
+ANSWERS = {True: "failed", False: "did not fail", None: "undecided"}
+SIGNALS = {"worse": "more", "better": "fewer", "": ""}
+COLUMNS = (
+    ("case", "Course"),
+    ("course_id", "Id"),
+    ("done", "Inseminated"),
+    ("known", "Known on"),
+    ("answer", "Ended"),
+)
+OF_SERIES = (
+    ("expected", "Expected"),
+    ("over", "Failed minus expected"),
+    ("worse", "Evidence for more"),
+    ("better", "For fewer"),
+    ("signal", "Signal"),
+)
+
+
+OFTEN = 0.8
+"""Chance of seeing a doubling under which it is said to be often missed."""
+DIRECTIONS = {"worse": "More failures", "better": "Fewer failures"}
+MEASURES = {"level": "than the station leads to expect", "drift": "than before"}
+CASE = "closed course of the season"
+EVIDENCE = "fewer ← → more"
+OVER = "failed − expected"
+EXTENT = 30
+"""Room for the numbers of a vertical axis: panels one below the other line up."""
+CROSS = "M-0.6,-0.6L0.6,0.6M-0.6,0.6L0.6,-0.6"
+
+
+@dataclass(frozen=True)
+class Spans:
+    """Ends of the vertical scales, the same for every operator."""
+
+    evidence: tuple[float, float]
+    over: tuple[float, float]
+
+
+def show(store: Store, settings: Settings, operators: list[Row], charts: Charts) -> Row:
+    """Give what the page says of running series.
+
+    Parameters
+    ----------
+    store : Store
+    settings : Settings
+    operators : list of dict
+        Of `operators`, the plan's question.
+    charts : dict
+        Takes up the charts.
+    """
+    shown = [row["operator"] for row in operators if row["shown"]]
+    held_back = [row["operator"] for row in operators if not row["shown"]]
+    limits = _by_operator(store.records("SELECT * FROM series_limits ORDER BY ALL"))
+    series = _by_operator(
+        store.records('SELECT * FROM operator_series ORDER BY operator, series, "case"')
+    )
+    signalled = _by_operator(
+        store.records("SELECT * FROM operator_signals ORDER BY ALL")
+    )
+    batches = store.records("SELECT * FROM signal_batches ORDER BY ALL")
+    spans = _spans([row for name in shown for row in series.get(name, ())], limits)
+    chance = settings.plan.false_alarm_chance
+    parts = [
+        _operator(at, name, limits[name], series.get(name, []), spans, charts)
+        | {
+            "said": signals_said(signalled.get(name, []), batches),
+            "facts": facts_said(limits[name], series.get(name, []), chance),
+        }
+        for at, name in enumerate(shown)
+        if name in limits
+    ]
+    held = [row for name in shown for row in limits.get(name, ()) if not row["message"]]
+    signals = sum(row["signals"] for row in held)
+    return {
+        "operators": parts,
+        "held_back": held_back,
+        "held": bool(held),
+        "signals": signals,
+        "chance": 2 * chance * len(held),
+        "provisional": any(row["provisional"] for row in held),
+        "title": _title(parts, signals),
+        "each": f"{100 * chance:g} %",
+    }
+
+
+def _by_operator(rows: list[Row]) -> dict[str, list[Row]]:
+    found: dict[str, list[Row]] = {}
+    for row in rows:
+        found.setdefault(row["operator"], []).append(row)
+    return found
+
+
+def _title(parts: list[Row], signals: int) -> str:
+    if not parts:
+        return "There is no running series yet"
+    if not signals:
+        return "No running series has signalled this season"
+    named = [part["name"] for part in parts if part["signals"]]
+    many = "one signal" if signals == 1 else f"{signals} signals"
+    return f"The running series gave {many} this season: {', '.join(named)}"
+
+
+def _spans(rows: list[Row], limits: dict[str, list[Row]]) -> Spans:
+    def most(values: list[float | None]) -> float:
+        return max((value for value in values if value is not None), default=1.0)
+
+    held = [row for own in limits.values() for row in own]
+    up = most([*(r["limit_worse"] for r in held), *(r["cusum_worse"] for r in rows)])
+    down = most(
+        [*(r["limit_better"] for r in held), *(r["cusum_better"] for r in rows)]
+    )
+    over = [row["sum_over_expected"] for row in rows] or [0.0]
+    ends = (min(-1.0, 1.1 * min(over)), max(1.0, 1.1 * max(over)))
+    return Spans(
+        (-round(1.25 * down, 2), round(1.25 * up, 2)),
+        (round(ends[0], 1), round(ends[1], 1)),
+    )
+
+
+def _operator(
+    at: int,
+    name: str,
+    limits: list[Row],
+    rows: list[Row],
+    spans: Spans,
+    charts: Charts,
+) -> Row:
+    """Draw both series of an operator, the level first."""
+    panels = []
+    for series in ("level", "drift"):
+        own = [point(row) for row in rows if row["series"] == series]
+        held = [row for row in limits if row["series"] == series]
+        if own and held:
+            key = f"{series}-{at + 1}"
+            panels.append(
+                _panel(key, name, series, held[0], thinned(own), spans, charts)
+            )
+    drawn = {row["case"] for panel in panels for row in panel.pop("points")}
+    return {
+        "key": f"operator-{at + 1}",
+        "name": name,
+        "signals": sum(row["signals"] for row in limits),
+        "panels": panels,
+        "table": _table(rows, drawn) if panels else None,
+        "thinned": len(drawn) < len({row["case"] for row in rows}),
+    }
+
+
+def point(row: Row) -> Row:
+    """Give a case as the charts and the table take it; better points downwards."""
+    signal = SIGNALS[row["signal"]]
+    done = row["inseminated_at"].date().isoformat()
+    return {
+        "case": row["case"],
+        "done": done,
+        "known": row["known_on"].isoformat(),
+        "answer": ANSWERS[row["failed"]]
+        if row["expected"] is not None
+        else "undecided",
+        "over": round(row["sum_over_expected"], 2),
+        "worse": round(row["cusum_worse"], 3),
+        "better": -round(row["cusum_better"], 3) + 0.0,
+        "signal": signal,
+        "said": f"{signal}: {done}" if signal else "",
+    }
+
+
+def thinned(points: list[Row], most: int = MOST_POINTS) -> list[Row]:
+    """Keep the cases that show a long series' course.
+
+    Kept are the first, the last, every signal and every undecided case, and of each
+    stretch the highest and the lowest evidence.
+    """
+    if len(points) <= most:
+        return points
+    kept = {0, len(points) - 1}
+    kept |= {at for at, row in enumerate(points) if row["signal"]}
+    stretch = -(-2 * len(points) // most)
+    for start in range(0, len(points), stretch):
+        places = range(start, min(start + stretch, len(points)))
+        kept.add(max(places, key=lambda at: points[at]["worse"]))
+        kept.add(min(places, key=lambda at: points[at]["better"]))
+    return [points[at] for at in sorted(kept)]
+
+
+def _panel(
+    key: str,
+    name: str,
+    series: str,
+    limits: Row,
+    points: list[Row],
+    spans: Spans,
+    charts: Charts,
+) -> Row:
+    better = limits["limit_better"]
+    ends = (limits["limit_worse"], None if better is None else -better)
+    evidence = ("case", "done", "known", "answer", "worse", "better", "signal", "said")
+    over = ("case", "done", "known", "answer", "over")
+    charts[f"evidence-{key}"] = theme.dressed(
+        cusum_chart(
+            [only(row, evidence) for row in points], limits=ends, span=spans.evidence
+        )
+    )
+    charts[f"over-{key}"] = theme.dressed(
+        over_expected_chart([only(row, over) for row in points], span=spans.over)
+    )
+    signals = [row for row in points if row["signal"]]
+    seen = "; ".join(f"{row['said']}, known {row['known']}" for row in signals)
+    last = points[-1]
+    return {
+        "title": AGAINST[series],
+        "points": points,
+        "figures": [
+            Figure(
+                f"evidence-{key}",
+                "",
+                f"{name}, {AGAINST[series].lower()}: evidence that the odds of failing have "
+                f"doubled (upwards) or halved (downwards). Signals: {seen or 'none'}.",
+            ),
+            Figure(
+                f"over-{key}",
+                "",
+                f"{name}, {AGAINST[series].lower()}: failures minus expected, summed over "
+                f"{last['case']} closed courses; now {last['over']:+.1f}.",
+            ),
+        ],
+    }
+
+
+def _table(rows: list[Row], drawn: set[int]) -> Numbers:
+    """Set both series of a case side by side."""
+    cases: dict[int, Row] = {}
+    both = sorted({row["series"] for row in rows}, reverse=True)
+    for row in rows:
+        if row["case"] in drawn:
+            own = point(row) | {"course_id": row["course_id"]}
+            case = cases.setdefault(row["case"], own)
+            case |= _cells(row["series"], row, own)
+    columns = [
+        *COLUMNS,
+        *(
+            (f"{series}_{key}", f"{title}, {'station' if series == 'level' else 'own'}")
+            for series in both
+            for key, title in OF_SERIES
+        ),
+    ]
+    numbers = tuple(key for key, _ in columns if key.startswith(("level_", "drift_")))
+    return Numbers(columns, [cases[at] for at in sorted(cases)], ("case", *numbers))
+
+
+def _cells(series: str, row: Row, own: Row) -> Row:
+    expected = row["expected"]
+    return {
+        f"{series}_expected": "" if expected is None else f"{100 * expected:.0f} %",
+        f"{series}_over": f"{own['over']:+.1f}",
+        f"{series}_worse": f"{own['worse']:.2f}",
+        f"{series}_better": f"{-own['better']:.2f}",
+        f"{series}_signal": own["signal"],
+    }
+
+
+def facts_said(limits: list[Row], rows: list[Row], chance: float) -> list[str]:
+    """Say what an operator's limits can and cannot see.
+
+    Parameters
+    ----------
+    limits, rows : list of dict
+        Of `series_limits` and `operator_series`, the operator's.
+    chance : float
+        Of a false signal within a season, for each direction of each series.
+    """
+    level = [row for row in rows if row["series"] == "level"]
+    held = [row for row in limits if not row["message"]]
+    facts = [_counts_said(level)]
+    facts += [
+        f"No limits {AGAINST[row['series']].lower()}: {row['message']}."
+        for row in limits
+        if row["message"]
+    ]
+    if held:
+        facts.append(false_said(len(held), chance))
+        facts += [detection_said(row) for row in sorted(held, key=_level_first)]
+    if any(row["provisional"] for row in limits):
+        facts.append(
+            "Provisional: there is no earlier season, so the courses are measured by "
+            "themselves, and only against the station."
+        )
+    elif not any(row["series"] == "drift" for row in limits):
+        facts.append("No own earlier courses: the series against them is missing.")
+    return facts
+
+
+def signals_said(signals: list[Row], batches: list[Row]) -> list[str]:
+    """Say an operator's signals in order; both series at one course are said once."""
+    found: dict[tuple[int, str], str] = {}
+    for row in sorted(signals, key=_level_first):
+        place = (row["case"], row["direction"])
+        if place in found:
+            found[place] += (
+                " The series against own earlier courses signals at the same course."
+            )
+        else:
+            found[place] = signal_said(row, batches)
+    return [found[place] for place in sorted(found)]
+
+
+def _level_first(row: Row) -> tuple[bool, int]:
+    return row["series"] != "level", row.get("case", 0)
+
+
+def _counts_said(level: list[Row]) -> str:
+    if not level:
+        return "No closed course this season yet."
+    undecided = sum(row["failed"] is None or row["expected"] is None for row in level)
+    skipped = f"; {undecided} undecided, marked and passed over" if undecided else ""
+    return f"{counted(len(level), 'closed course')} this season{skipped}."
+
+
+def false_said(series: int, chance: float) -> str:
+    """Say how likely a season without any change still gives a signal."""
+    many = 2 * series
+    return (
+        f"With nothing changed, a season still signals by chance with up to {100 * chance:g}"
+        f" % at each of {many} limits, so up to {100 * chance * many:g} % together."
+    )
+
+
+def detection_said(row: Row) -> str:
+    """Say how likely a doubling of the odds is seen within a season, and how soon."""
+    start = f"{AGAINST[row['series']]}: if the odds of failing doubled,"
+    if row["detection"] is None:
+        return f"{start} the chance of a signal is not known."
+    seen = (
+        f"{start} a season of {row['holds_for']} courses would signal with a chance of "
+    )
+    said = f"{seen}{words.percent(row['detection'])}"
+    if row["median_courses"] is not None:
+        said += f", half the time within {row['median_courses']:.0f} courses"
+    if row["detection"] < OFTEN:
+        return f"{said}. A doubling is often missed."
+    return f"{said}."
+
+
+def signal_said(row: Row, batches: list[Row]) -> str:
+    """Say a signal, its two days, what led up to it, and in which batches that lies."""
+    what = f"{DIRECTIONS[row['direction']]} {MEASURES[row['series']]}"
+    day = row["inseminated_at"].date().isoformat()
+    start = (
+        f"{what}: signal at course {row['case']} of {day}, known on "
+        f"{row['known_on'].isoformat()}. Since the series last stood at zero, "
+        f"{row['failures']} of {row['courses']} courses failed where {row['expected']:.1f} "
+        "were expected."
+    )
+    if row["direction"] == "better":
+        return start
+    place = ("operator", "series", "case")
+    own = [b for b in batches if all(b[key] == row[key] for key in place)]
+    more = [
+        _adds(best, row)
+        for kind in words.BATCH_KINDS
+        if (best := largest_part(own, kind)) is not None
+    ]
+    return " ".join(
+        [
+            start,
+            *(said for said in more if said),
+        ]
+    )
+
+
+def _adds(part: Row, signal: Row) -> str:
+    """Name a batch that nobody else worked on, or one with a third of the excess."""
+    total = signal["failures"] - signal["expected"]
+    share = excess(part) / total if total > 0 else 0.0
+    if share < 1 / 3:
+        return ""
+    size = f"{excess(part):.1f} of these {total:.1f} beyond the expected"
+    said = f"{words.BATCH_KINDS[part['kind']].capitalize()} {part['batch']} holds {size}"
+    if part["alone"]:
+        return (
+            f"{said} ({part_said(part)}), and nobody else worked on it: whether it was "
+            "the batch or the hand cannot be told."
+        )
+    return f"{said} ({part_said(part)}); others worked on it too."
+
+
+def _case(title: str | None = None) -> alt.X:
+    """Give the axis of cases; without a title also without numbers, as one lies below."""
+    return alt.X(
+        "case:Q",
+        title=title,
+        scale=alt.Scale(nice=False, domainMin=0),
+        axis=alt.Axis(tickMinStep=1, grid=False, labels=title is not None),
+    )
+
+
+def _case_tooltip(*more: str) -> list[alt.Tooltip]:
+    return [
+        alt.Tooltip("case:Q", title="course of the season"),
+        alt.Tooltip("done:N", title="inseminated"),
+        alt.Tooltip("known:N", title="known"),
+        alt.Tooltip("answer:N", title="ended"),
+        *(alt.Tooltip(f"{name}:Q", format=".2f") for name in more),
+    ]
+
+
+def cusum_chart(
+    rows: list[dict[str, Any]],
+    *,
+    limits: tuple[float | None, float | None],
+    span: tuple[float, float],
+) -> alt.TopLevelMixin:
+    """Draw the evidence for more failures upwards, for fewer mirrored downwards.
+
+    Parameters
+    ----------
+    rows : list of dict
+        case, done, known, answer (failed, not, undecided), worse, better (negative),
+        signal, said (the words by a signal).
+    limits : tuple
+        Values at which there is a signal; the lower one is negative. None: none.
+    span : tuple of float
+        Ends of the vertical scale, the same for every operator.
+    """
+    y = alt.Y(
+        "worse:Q",
+        title=EVIDENCE,
+        scale=alt.Scale(domain=list(span), nice=False),
+        axis=alt.Axis(
+            tickCount=5, minExtent=EXTENT, labelExpr="format(abs(datum.value), '~g')"
+        ),
+    )
+    base = theme.chart(rows)
+    tooltip = _case_tooltip("worse", "better")
+    layers = [
+        _limit_rule(0.0, "", [1, 0], y),
+        *(
+            _limit_rule(at, said, [6, 3], y)
+            for at, said in zip(limits, ("limit: more", "limit: fewer"), strict=True)
+            if at is not None
+        ),
+        base.mark_line(color=theme.OPEN, strokeWidth=2).encode(
+            x=_case(), y=y, tooltip=tooltip
+        ),
+        base.mark_line(color=theme.CLOSED, strokeWidth=2, strokeDash=[3, 2]).encode(
+            x=_case(), y=alt.Y("better:Q", title=EVIDENCE), tooltip=tooltip
+        ),
+        *_marked(rows, tooltip, foot=span[0]),
+    ]
+    return theme.layered(layers, height=160)
+
+
+def _limit_rule(at: float, said: str, dash: list[int], y: alt.Y) -> alt.LayerChart:
+    base = theme.chart([{"at": at, "said": said, "first": 0}])
+    place = alt.Y("at:Q", title=EVIDENCE)
+    line = base.mark_rule(color=theme.QUIET, strokeDash=dash).encode(y=place)
+    if not said:
+        return line
+    above = at > 0
+    text = base.mark_text(
+        align="left", dx=3, dy=9 if above else -7, fontSize=11, color=theme.INK
+    )
+    return alt.layer(
+        line, text.encode(y=place, x=alt.X("first:Q", title=None), text="said:N")
+    )
+
+
+def _marked(
+    rows: list[dict[str, Any]], tooltip: list, *, foot: float
+) -> list[alt.Chart]:
+    """Mark signals with their day, and undecided courses by a cross at the foot."""
+    found = []
+    signals = [
+        {**row, "at": row["worse"] if row["signal"] == "more" else row["better"]}
+        for row in rows
+        if row["signal"]
+    ]
+    if signals:
+        base = theme.chart(signals)
+        place = {"x": _case(), "y": alt.Y("at:Q", title=EVIDENCE)}
+        late = signals[-1]["case"] > rows[-1]["case"] / 2
+        text = base.mark_text(
+            align="right" if late else "left",
+            dx=-9 if late else 9,
+            dy=-6,
+            fontSize=12,
+            color=theme.INK,
+        )
+        mark = base.mark_point(
+            shape="triangle-up", filled=True, size=110, color=theme.INK, opacity=1
+        )
+        found += [
+            mark.encode(**place, tooltip=tooltip),
+            text.encode(**place, text="said:N"),
+        ]
+    undecided = [{**row, "at": foot} for row in rows if row["answer"] == "undecided"]
+    if undecided:
+        cross = theme.chart(undecided).mark_point(
+            shape=CROSS, size=40, color=theme.INK, strokeWidth=1.2, yOffset=-6
+        )
+        found.append(
+            cross.encode(x=_case(), y=alt.Y("at:Q", title=EVIDENCE), tooltip=tooltip)
+        )
+    return found
+
+
+def over_expected_chart(
+    rows: list[dict[str, Any]], *, span: tuple[float, float]
+) -> alt.TopLevelMixin:
+    """Draw failures minus expected, summed over the season's courses.
+
+    Parameters
+    ----------
+    rows : list of dict
+        case, done, known, answer, over.
+    span : tuple of float
+        Ends of the vertical scale.
+    """
+    y = alt.Y(
+        "over:Q",
+        title=OVER,
+        scale=alt.Scale(domain=list(span), nice=False),
+        axis=alt.Axis(tickCount=4, minExtent=EXTENT),
+    )
+    zero = theme.chart([{"at": 0}])
+    base = theme.chart(rows)
+    layers = [
+        zero.mark_rule(color=theme.QUIET).encode(y=alt.Y("at:Q", title=OVER)),
+        base.mark_line(color=theme.INK, strokeWidth=1.5).encode(
+            x=_case(CASE), y=y, tooltip=_case_tooltip("over")
+        ),
+    ]
+    return theme.layered(layers, height=100)

@@ -1,0 +1,303 @@
+"""The exported tables of what the records say and what became of each queen.
+
+Of the sources and their rows, courses, outcomes, rates and curves; and, at the end, three
+tables of the build's own that no export holds.
+"""
+
+from __future__ import annotations
+
+from queen_outcomes.facts.dictionary import TABLES as RECORDS
+from queen_outcomes.facts.exports.exported import (
+    OUTCOME,
+    WINDOW,
+    Column,
+    Kind,
+    Table,
+    count,
+    share,
+)
+from queen_outcomes.facts.outcomes import OUTCOMES as DECLARED
+
+NOT_RECORDED = "not recorded"
+_SOURCE = Column("source", "text", "file under records/, or book.xlsx#Sheet")
+_LINE = Column("line", "integer", "first physical line, sheet row or row number")
+_TABLE = Column("table", "text", "the table of the records")
+_REASON = Column("reason", "text", "the reason's code")
+_COLUMN = Column("column", "text", "the column concerned", null="the whole row")
+_VALUE = Column("value", "text", "what stood there", null="nothing stood there")
+_MESSAGE = Column("message", "text", "what is wrong and what to do, in a sentence")
+_COURSE = Column("course_id", "text", "queen_id, a slash, and the course's number")
+_QUEEN = Column("queen_id", "text", "the station's label of the queen")
+
+
+def _after(of: str, null: str = "") -> Column:
+    return Column("after", "integer", f"last day {of} had not happened", "days", null)
+
+
+def _by(of: str, null: str) -> Column:
+    return Column("by", "integer", f"first day {of} had happened", "days", null)
+
+
+_KINDS: dict[str, Kind] = {
+    "number": "number",
+    "integer": "integer",
+    "date": "day",
+    "datetime": "time",
+}
+
+
+def _recorded(table: str, *names: str) -> tuple[Column, ...]:
+    """Take columns over from the dictionary, so that each fact stands once."""
+    found = [RECORDS[table].column(name) for name in names]
+    return tuple(
+        Column(c.name, _KINDS.get(c.kind, "text"), c.meaning, c.unit, NOT_RECORDED)
+        for c in found
+    )
+
+
+def _derived(name: str, kind: Kind, meaning: str, unit: str = "") -> Column:
+    return Column(name, kind, meaning, unit, "what it is worked out from is missing")
+
+
+SOURCES = Table(
+    "sources",
+    "a source file or sheet",
+    (
+        _SOURCE,
+        _TABLE,
+        Column("sha256", "text", "hash of the file's bytes"),
+        Column("rows_read", "integer", "rows read", "rows"),
+        Column("accepted", "integer", "rows accepted, repeats included", "rows"),
+        Column("quarantined", "integer", "rows quarantined", "rows"),
+        Column("repeated", "integer", "exact repeats of an earlier row", "rows"),
+    ),
+    key=("source", "table"),
+)
+QUARANTINE = Table(
+    "quarantine",
+    "a quarantined row and one reason for it",
+    (
+        *(_SOURCE, _LINE, _TABLE, _REASON, _COLUMN, _VALUE, _MESSAGE),
+        Column("row", "text", "JSON of the row's text as it was read"),
+    ),
+)
+LISTED = Table(
+    "listed",
+    "a second look at an accepted row",
+    (
+        *(_SOURCE, _LINE, _TABLE),
+        Column("severity", "text", "set_aside (the cell was emptied) or look"),
+        *(_REASON, _COLUMN, _VALUE, _MESSAGE),
+    ),
+)
+EXPECTATIONS = Table(
+    "expectations",
+    "an expectation checked",
+    (
+        _TABLE,
+        Column("expectation", "text", "what was expected"),
+        Column("column", "text", "the column concerned", null="the whole table"),
+        Column("rows", "integer", "rows looked at", "rows"),
+        Column("failed", "integer", "rows that did not meet it", "rows"),
+        Column("severity", "text", "quarantine, hard or soft"),
+    ),
+)
+COURSES = Table(
+    "courses",
+    "a course: one mating by instrument, in one or more doses",
+    (
+        _COURSE,
+        _QUEEN,
+        Column("course", "integer", "the queen's first, second, ... course"),
+        Column("d0", "day", "day 0: the day of the course's last insemination"),
+        Column("inseminated_at", "time", "time of the deciding insemination"),
+        _derived("queen_age_days", "integer", "the queen's age on day 0", "days"),
+        _derived("drone_age_days", "number", "the drones' age at collection", "days"),
+        _derived("semen_age_h", "number", "from collection to insemination", "h"),
+        _derived("dose_ul", "number", "volume given, all doses together", "uL"),
+        Column("doses", "integer", "inseminations in the course"),
+        Column("co2_exposures", "integer", "CO2 exposures around day 0"),
+        _derived("co2_gap_h", "number", "other exposure minus insemination", "h"),
+        *_recorded("inseminations", "operator"),
+        _derived("operator_case", "integer", "the operator's running case number"),
+        _derived(
+            "operator_gap_days", "integer", "since the operator's last day", "days"
+        ),
+        _derived("bench_order", "integer", "the operator's running number that day"),
+        *_recorded("inseminations", "attempts", "leak", "minutes", "instrument", "tip"),
+        *_recorded("queens", "line"),
+        *_recorded("semen", "drone_line"),
+        *_recorded("queens", "graft_batch"),
+        *_recorded("inseminations", "semen_batch"),
+        Column("iso_week", "text", "ISO week of day 0, such as 2026-W23"),
+        Column("season", "text", "the season: its year, or two years"),
+        _derived("placed_day", "integer", "first placement on or after day 0", "days"),
+        *_recorded("inseminations", "dose_meant_ul", "protocol", "trial", "block"),
+    ),
+    key=("course_id",),
+)
+ONSET = Table(
+    "onset",
+    "a course",
+    (
+        _COURSE,
+        _after("laying"),
+        _by("laying", "her brood was never seen"),
+        Column("conflict", "yes_no", "the records contradict each other"),
+    ),
+    key=("course_id",),
+)
+ENDS = Table(
+    "ends",
+    "a course whose queen is gone",
+    (
+        _COURSE,
+        Column("end_reason", "text", "how she ended"),
+        _after("her end"),
+        _by("her end", "not known"),
+        Column("inferred", "yes_no", "from checks alone, no exit recorded"),
+    ),
+    key=("course_id",),
+)
+OUTCOMES = Table(
+    "outcomes",
+    "a course, an outcome and its window",
+    (
+        *(_COURSE, OUTCOME, WINDOW),
+        Column("state", "text", "yes, no, undecided or left"),
+        Column("closed", "yes_no", "the window and its days of grace are over"),
+        _after("the event", "the outcome has no dated event"),
+        _by("the event", "not seen by the close, or no dated event"),
+        Column("settled_by", "texts", "deciding records as source:line, at most 5"),
+    ),
+    key=("course_id", "outcome", "window_days"),
+)
+_FEW = "fewer settled courses than min_shown"
+_LATER = "too few courses, or nobody was followed that long"
+RATES = Table(
+    "rates",
+    "an outcome, its window, a grouping and a level of it",
+    (
+        *(OUTCOME, WINDOW),
+        Column("grouping", "text", "what the courses are grouped by"),
+        Column("level", "text", "the group", null="not recorded"),
+        count("courses", "courses asked"),
+        count("open", "courses whose window is still open"),
+        count("closed", "courses whose window has closed"),
+        count("yes", "closed courses with yes"),
+        count("no", "closed courses with no"),
+        count("undecided", "closed courses that the records do not settle"),
+        count("left", "closed courses that left observation unsettled"),
+        share("rate", "yes / (yes + no)", _FEW),
+        share("low", "lower 95 % limit of the rate", _FEW),
+        share("high", "upper 95 % limit of the rate", _FEW),
+        share("rate_if_no", "rate with all unsettled counted as no", _FEW),
+        share("rate_if_yes", "rate with all unsettled counted as yes", _FEW),
+        share("estimate", "share allowing for the unsettled", _LATER),
+        share("estimate_low", "lower 95 % limit of the estimate", _LATER),
+        share("estimate_high", "upper 95 % limit of the estimate", _LATER),
+    ),
+    key=("outcome", "window_days", "grouping", "level"),
+)
+DUE = Table(
+    "due",
+    "a check due or missed",
+    (
+        _QUEEN,
+        _COURSE,
+        Column("colony_id", "text", "where she is", null="no placement covers the day"),
+        Column("day", "integer", "day of the look after day 0", "days"),
+        Column("on", "day", "the date of that day"),
+        Column("status", "text", "due or missed"),
+        Column("look_for", "text", "what to look for"),
+        Column("settles", "text", "the outcomes that the look can settle"),
+    ),
+    key=("queen_id", "course_id", "day"),
+)
+CHANGES = Table(
+    "changes",
+    "an outcome of a course whose state differs from the build before",
+    (
+        *(_COURSE, OUTCOME, WINDOW),
+        Column("was", "text", "the state before", null="was not asked before"),
+        Column("is", "text", "the state now", null="is not asked any more"),
+        Column("because", "text", "what made the difference"),
+    ),
+    key=("course_id", "outcome", "window_days"),
+)
+_EVENTS = f"{', '.join(o.name for o in DECLARED.values() if o.event)} or culled_fault"
+_GROUPED = (
+    Column("grouping", "text", "what the courses are grouped by"),
+    Column("level", "text", "the group"),
+    Column("day", "integer", "day after day 0", "days"),
+)
+_NO_LIMITS = "the courses give no limits"
+
+
+ONSET_CURVES = Table(
+    "onset_curves",
+    "a grouping, a level of it and a day",
+    (
+        *_GROUPED,
+        share(
+            "laying",
+            "share laying by that day, from interval-censored looks",
+            _NO_LIMITS,
+        ),
+        share("low", "lower 95 % limit", _NO_LIMITS),
+        share("high", "upper 95 % limit", _NO_LIMITS),
+        Column("at_risk", "integer", "courses not known either way", "courses"),
+    ),
+    key=("grouping", "level", "day"),
+)
+INCIDENCE = Table(
+    "incidence",
+    "an event, a grouping, a level of it and a day",
+    (
+        Column("event", "text", _EVENTS),
+        *_GROUPED,
+        share("incidence", "share that has met the event by that day", _NO_LIMITS),
+        share(
+            "low",
+            "lowest 95 % limit, ends spread, on their last or first day",
+            _NO_LIMITS,
+        ),
+        share(
+            "high",
+            "highest 95 % limit, ends spread, on their last or first day",
+            _NO_LIMITS,
+        ),
+    ),
+    key=("event", "grouping", "level", "day"),
+)
+ESTIMATES = Table(
+    "estimates",
+    "an outcome, its window, a grouping and a level of it; the build's own",
+    (
+        OUTCOME,
+        WINDOW,
+        *_GROUPED[:2],
+        share("estimate", "share allowing for the unsettled", _NO_LIMITS),
+        share("estimate_low", "lower 95 % limit of the estimate", _NO_LIMITS),
+        share("estimate_high", "upper 95 % limit of the estimate", _NO_LIMITS),
+    ),
+    key=("outcome", "window_days", "grouping", "level"),
+)
+"""Not exported: `rates` carries it."""
+SEASON_FIXED = Table(
+    "season_fixed",
+    "something fixed for the season; the build's own",
+    (
+        Column("name", "text", "what is fixed"),
+        Column("fixed_on", "day", "as-of day of the build that fixed it"),
+    ),
+    key=("name",),
+)
+SEASON_CHANGES = Table(
+    "season_changes",
+    "a change of the plan within the season; the build's own",
+    (
+        Column("on", "day", "as-of day of the build that saw it"),
+        Column("what", "text", "what changed, in words"),
+    ),
+)

@@ -1,0 +1,223 @@
+"""Headings: which row holds them, and which of our columns each one is.
+
+Compares names only: what stands below the headings is none of its business. Where a
+column is missing or claimed twice, the station is told what to mend before any row is
+read.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from queen_outcomes.base.errors import RecordsError, nearest, shorten
+from queen_outcomes.facts.column import Table
+
+SEARCHED_ROWS = 30
+"""Titles and remarks may stand above the headings, within so many rows."""
+RESERVED = ("source_line", "broken", "broken_text")
+"""Columns that every raw table has besides the source's own."""
+_INVISIBLE = re.compile("[\ufeff\u200b-\u200f\u2060\u00ad]")
+
+
+def tidy(heading: object) -> str:
+    """Take invisible characters and superfluous blanks out of a heading."""
+    text = "" if heading is None else str(heading)
+    return " ".join(_INVISIBLE.sub("", text).split())
+
+
+def canonical(heading: str) -> str:
+    """Write a heading the way our own column names are written."""
+    return re.sub(r"[\s\-]+", "_", tidy(heading).casefold())
+
+
+def unique(headings: Iterable[object]) -> list[str]:
+    """Make headings usable as column names: named, and all different."""
+    taken = set(RESERVED)
+    names = []
+    for number, heading in enumerate(headings, start=1):
+        plain = tidy(heading) or f"column {number}"
+        name, copy = plain, 2
+        while name.casefold() in taken:
+            name, copy = f"{plain} ({copy})", copy + 1
+        taken.add(name.casefold())
+        names.append(name)
+    return names
+
+
+@dataclass(frozen=True)
+class TableNames:
+    """What the headings of one table may be called."""
+
+    table: Table
+    ours: Mapping[str, str]
+    """The station's heading, folded -> our column."""
+
+    @classmethod
+    def of(cls, table: Table, columns: Mapping[str, str]) -> TableNames:
+        """Take a table and the station's own headings for its columns."""
+        theirs = {tidy(theirs).casefold(): ours for ours, theirs in columns.items()}
+        return cls(table, theirs)
+
+    def match(self, headings: Sequence[object]) -> dict[str, list[int]]:
+        """Give the places of the headings that stand for each of our columns.
+
+        A heading that the station maps comes before the canonical name.
+        """
+        mapped: dict[str, list[int]] = {}
+        plain: dict[str, list[int]] = {}
+        for place, heading in enumerate(headings):
+            folded, name = tidy(heading).casefold(), canonical(tidy(heading))
+            if folded in self.ours:
+                mapped.setdefault(self.ours[folded], []).append(place)
+            elif name in self.table.names:
+                plain.setdefault(name, []).append(place)
+        found = plain | mapped
+        return {name: found[name] for name in self.table.names if name in found}
+
+    def missing(self, known: Iterable[str]) -> list[str]:
+        """Give the columns that a source must have and this one lacks."""
+        there = set(known)
+        lacking = [
+            column.name
+            for column in self.table.columns
+            if column.required and column.name not in there
+        ]
+        if self.table.either and not there & set(self.table.either):
+            lacking.append(self.table.either[0])
+        return lacking
+
+    def find(self, rows: Sequence[Sequence[object]]) -> tuple[int, int, bool]:
+        """Find the row of headings among a source's first rows.
+
+        Returns
+        -------
+        row : int
+            Its place; where no row has all that is required, the row that has most.
+        known : int
+            How many of our columns it has.
+        complete : bool
+            Whether it has all that a source must have.
+        """
+        best = (0, 0, False)
+        for place, row in enumerate(rows[:SEARCHED_ROWS]):
+            found = self.match(row)
+            if found and not self.missing(found):
+                return place, len(found), True
+            if len(found) > best[1]:
+                best = (place, len(found), False)
+        if best[1] == 0:
+            filled = (p for p, row in enumerate(rows) if any(map(tidy, row)))
+            best = (next(filled, 0), 0, False)
+        return best
+
+
+def map_columns(
+    names: TableNames, headings: Sequence[str], where: str
+) -> dict[str, int]:
+    """Give our column -> the place of the source's heading.
+
+    Parameters
+    ----------
+    names : TableNames
+        What the table's headings may be called.
+    headings : sequence of str
+        The source's headings as they stand there.
+    where : str
+        The source's name.
+
+    Raises
+    ------
+    RecordsError
+        Two headings for one column, or a required column is missing.
+    """
+    found = names.match(headings)
+    for ours, places in found.items():
+        if len(places) > 1:
+            raise RecordsError(
+                f'two headings stand for the column "{ours}"',
+                where=where,
+                found=", ".join(f'"{tidy(headings[place])}"' for place in places),
+                expected="one",
+                hint="rename or take out all but one of them",
+            )
+    lacking = names.missing(found)
+    if lacking:
+        _refuse_missing(names, lacking[0], headings, set(found), where)
+    return {ours: places[0] for ours, places in found.items()}
+
+
+def _refuse_missing(
+    names: TableNames, column: str, headings: Sequence[str], known: set[str], where: str
+) -> None:
+    table = names.table
+    wanted = " or ".join(table.either) if column in table.either else column
+    theirs = next((h for h, ours in names.ours.items() if ours == column), None)
+    free = [tidy(h) for h in headings if tidy(h) and not names.match([h])]
+    close = nearest(theirs or column, free) or nearest_canonical(column, free)
+    if close:
+        hint = (
+            f'is it the column "{close}"? then write under [columns.{table.name}] '
+            f'in station.toml: {column} = "{close}"'
+        )
+    else:
+        hint = (
+            f"add the column, or name the station's own heading under "
+            f"[columns.{table.name}] in station.toml"
+        )
+    raise RecordsError(
+        f'the required column "{wanted}" is missing',
+        where=where,
+        found=shorten([tidy(h) for h in headings if tidy(h)], ", ") or "no headings",
+        expected=wanted,
+        hint=hint,
+    )
+
+
+def nearest_canonical(column: str, headings: Sequence[str]) -> str | None:
+    """Give the heading nearest to a column's name, blanks and hyphens aside."""
+    written = {canonical(heading): heading for heading in headings}
+    close = nearest(column, written)
+    return written[close] if close else None
+
+
+def refuse_absent(
+    table: str, columns: Mapping[str, str], headings: Sequence[Sequence[str]]
+) -> None:
+    """Refuse a heading of the settings that no source of its table has.
+
+    Parameters
+    ----------
+    table : str
+        The table's name.
+    columns : mapping
+        Our column -> the station's heading, as the settings have it.
+    headings : sequence of sequences of str
+        The headings of each source of the table.
+
+    Raises
+    ------
+    RecordsError
+        With the nearest heading there is.
+    """
+    there = {tidy(h).casefold(): tidy(h) for source in headings for h in source}
+    there.pop("", None)
+    for ours, theirs in columns.items():
+        if tidy(theirs).casefold() in there:
+            continue
+        close = nearest(tidy(theirs), there.values())
+        raise RecordsError(
+            f'no source of the table "{table}" has the heading "{theirs}"',
+            where=f"station.toml [columns.{table}] {ours}",
+            found=shorten(list(there.values()), ", ") or "no headings",
+            hint=f'did you mean "{close}"?' if close else "mend or take out that line",
+        )
+
+
+def unused_note(names: TableNames, heading: str, known: set[str], where: str) -> str:
+    """Say that a column is not used, and which of ours it resembles."""
+    free = [name for name in names.table.names if name not in known]
+    close = nearest(canonical(heading), free)
+    ask = f'; was "{close}" meant?' if close else ""
+    return f'{where}: the column "{heading}" is not used{ask}'

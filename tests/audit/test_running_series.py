@@ -1,0 +1,125 @@
+"""What a season's running series are measured by stays fixed within the season."""
+
+import datetime as dt
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from modelled import LAYING, modelled, queens
+from queen_outcomes.audit.results import audit_station
+from queen_outcomes.models.season_plan import SeasonPlan
+
+pytestmark = pytest.mark.slow
+
+DAY = dt.date(2026, 10, 1)
+
+
+def two_seasons(n: int = 360, worse: str = "") -> list[dict]:
+    """Give queens of 2024 and 2025; one operator's of 2025 hardly lay."""
+    made = queens(n)
+    for number, queen in enumerate(made):
+        queen["on"] -= 365 * (number % 2)
+        if queen["operator"] == worse and number % 2 == 0:
+            queen["lays"] = number % 4 == 0
+    return made
+
+
+def audited(made, plan=None):
+    store = modelled(made)
+    plan = plan or SeasonPlan("2025", DAY)
+    audit_station(store, LAYING, plan)
+    return store, plan
+
+
+@pytest.fixture(scope="module")
+def usual():
+    return audited(two_seasons())
+
+
+def series(store) -> set:
+    return set(
+        store.rows(
+            'SELECT operator, series, course_id, round("expected", 12), '
+            "round(limit_worse, 12), signal FROM operator_series"
+        )
+    )
+
+
+def test_risks_baselines_and_limits_are_written_down(usual):
+    _, plan = usual
+    names = set(plan.fresh)
+    assert "risk of laying by day 21" in names
+    assert "running series of A, laying by day 21" in names
+    limits = plan.fresh["running series of A, laying by day 21"]["level"]
+    assert limits["courses"] >= 50
+    assert np.isfinite(limits["worse"])
+
+
+def test_a_later_build_is_measured_by_what_was_fixed(usual):
+    store, plan = usual
+    later = SeasonPlan("2025", DAY + dt.timedelta(7), dict(plan.fresh))
+    # the earlier season's answers are corrected: a model fitted anew would move
+    made = two_seasons()
+    for number, queen in enumerate(made):
+        if number % 2 and number % 5 == 0:
+            queen["lays"] = not queen["lays"]
+    again, _ = audited(made, later)
+    assert series(again) == series(store)
+    assert "risk of laying by day 21" not in later.fresh
+
+
+def test_only_this_season_is_followed(usual):
+    store, _ = usual
+    years = store.rows(
+        "SELECT DISTINCT year(c.d0) FROM operator_series JOIN courses AS c "
+        "USING (course_id)"
+    )
+    assert years == [(2025,)]
+
+
+def test_an_operator_who_hardly_succeeds_any_more_is_signalled_in_both_series():
+    store, _ = audited(two_seasons(worse="C"))
+    found = store.rows(
+        "SELECT DISTINCT operator, series FROM operator_series WHERE signal = 'worse'"
+    )
+    assert {("C", "level"), ("C", "drift")} <= set(found)
+
+
+def test_a_first_season_is_provisional_and_fixes_nothing():
+    store, plan = audited(queens(200), SeasonPlan("2025", DAY, provisional=True))
+    assert not plan.fresh
+    assert store.rows("SELECT DISTINCT provisional FROM series_limits") == [(True,)]
+    assert store.rows("SELECT DISTINCT series FROM series_limits") == [("level",)]
+
+
+def test_undecided_courses_are_marked_and_passed_over(usual):
+    store, _ = usual
+    rows = store.rows(
+        "SELECT failed, cusum_worse FROM operator_series WHERE operator = 'A' "
+        "AND series = 'level' ORDER BY \"case\""
+    )
+    for (_, before), (failed, now) in pairwise(rows):
+        assert failed is not None or now == before
+
+
+def test_the_others_model_expects_more_of_a_good_hand_than_its_own_does():
+    made = two_seasons()
+    for number, queen in enumerate(made):
+        if queen["operator"] == "A":
+            queen["lays"] = number % 9 > 0
+    store, _ = audited(made)
+    rows = store.rows(
+        "SELECT operator, expected_by_others, failures FROM operators "
+        "WHERE outcome = 'laying' ORDER BY operator"
+    )
+    found = {name: (expected, failures) for name, expected, failures in rows}
+    assert all(expected is not None for expected, _ in found.values())
+    assert found["A"][0] > 2 * found["A"][1]
+
+
+def test_with_few_operators_nobody_is_left_out():
+    made = two_seasons(200)
+    for number, queen in enumerate(made):
+        queen["operator"] = "AB"[number // 3 % 2]
+    store, _ = audited(made)
+    assert store.rows("SELECT DISTINCT expected_by_others FROM operators") == [(None,)]

@@ -1,0 +1,278 @@
+"""Do the tests of a folder notice a wrong sign? Changes random places and reports survivors.
+
+    python tests/benchmarks/mutants.py [--seed 1] [--number 60] [--only stats]
+
+One comparison, sum, constant or join of `sql/` or `pipeline/` is changed in a copy of the
+tree, and the tests of its folder are run on it: `tests/sql/<folder>` (with `tests/outcomes`)
+for SQL, `tests/<room>` for Python. Prints a row a mutant as it goes and the survivors at the
+end; ends with 1 when there are any. A survivor is a test that is missing, or a change that
+means the same; the latter are listed in EQUIVALENT, with the reason.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import os
+import random
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+PACKAGE = Path("pipeline/queen_outcomes")
+COPIED = ("pipeline", "sql", "reports", "tests", "demo", "pyproject.toml", "README.md")
+LONGEST_S = 900
+"""A mutant that hangs is noticed; nobody waits longer than this for it."""
+
+BOUNDARY = {
+    ast.Lt: ("<", "<="),
+    ast.LtE: ("<=", "<"),
+    ast.Gt: (">", ">="),
+    ast.GtE: (">=", ">"),
+}
+"""Of a count: one less or one more."""
+TURNED = {
+    ast.Lt: ("<", ">="),
+    ast.LtE: ("<=", ">"),
+    ast.Gt: (">", "<="),
+    ast.GtE: (">=", "<"),
+    ast.Eq: ("==", "!="),
+    ast.NotEq: ("!=", "=="),
+    ast.Is: ("is", "is not"),
+    ast.In: ("in", "not in"),
+}
+"""Of a measure: its boundary is never met, so the whole comparison is turned round."""
+SUMS = {ast.Add: ("+", "-"), ast.Sub: ("-", "+"), ast.Mult: ("*", "/"), ast.Div: ("/", "*")}
+SQL_CHANGES = [
+    (r"<=", "<"),
+    (r">=", ">"),
+    (r"(?<![<>=])<(?![=>])", "<="),
+    (r"(?<![<>=-])>(?![=>])", ">="),
+    (r"(?<![<>=!:])=(?![=>])", "<>"),
+    (r"\bAND\b", "OR"),
+    (r"\bOR\b", "AND"),
+    (r"\bmin\(", "max("),
+    (r"\bmax\(", "min("),
+    (r"\bLEFT JOIN\b", "INNER JOIN"),
+    (r"\bIS NOT NULL\b", "IS NULL"),
+    (r"'yes'", "'no'"),
+    (r" \+ ", " - "),
+    (r" - ", " + "),
+    (r"(?<![\w.$'])\d+(?![\w.'])", None),
+]
+EQUIVALENT: dict[str, str] = {}
+"""The text of a mutant's row up to its colon -> why it changes nothing."""
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One change of one place: the file, the span of characters, and what goes there."""
+
+    path: Path
+    start: int
+    end: int
+    was: str
+    becomes: str
+
+    def line(self, text: str) -> int:
+        """Give the line of the place, from 1."""
+        return text.count("\n", 0, self.start) + 1
+
+
+class PythonPlaces:
+    """The places of one Python file that can be changed.
+
+    Parameters
+    ----------
+    path : Path
+        The file, from the tree's root.
+    text : str
+        What stands in it.
+    """
+
+    def __init__(self, path: Path, text: str) -> None:
+        self.path, self.text, self.data = path, text, text.encode()
+        self.starts = [0]
+        for line in text.splitlines(keepends=True):
+            self.starts.append(self.starts[-1] + len(line.encode()))
+
+    def mutants(self) -> list[Mutant]:
+        """Give every change: comparisons, sums, and / or, small numbers, not."""
+        found = []
+        for body in _bodies(ast.parse(self.text)):
+            for node in ast.walk(body):
+                mutant = self._mutant(node)
+                if mutant is not None:
+                    found.append(mutant)
+        return found
+
+    def _mutant(self, node: ast.AST) -> Mutant | None:
+        match node:
+            case ast.Compare(left=left, ops=[op], comparators=[right]):
+                counted = any(_is_count(side) for side in (left, right))
+                words = {**TURNED, **(BOUNDARY if counted else {})}.get(type(op))
+                return self._between(left, right, words)
+            case ast.BinOp(left=left, op=op, right=right):
+                return self._between(left, right, SUMS.get(type(op)))
+            case ast.BoolOp(op=op, values=[left, right, *_]):
+                both = isinstance(op, ast.And)
+                words = ("and", "or") if both else ("or", "and")
+                return self._between(left, right, words)
+            case ast.UnaryOp(op=ast.Not(), operand=operand):
+                low = self._at(node.lineno, node.col_offset)
+                high = self._at(operand.lineno, operand.col_offset)
+                return Mutant(self.path, low, high, self.text[low:high], "")
+            case ast.Constant() if _is_count(node):
+                low = self._at(node.lineno, node.col_offset)
+                high = self._at(node.end_lineno, node.end_col_offset)
+                was = self.text[low:high]
+                return Mutant(self.path, low, high, was, str(node.value + 1))
+        return None
+
+    def _at(self, line: int, column: int) -> int:
+        return len(self.data[: self.starts[line - 1] + column].decode())
+
+    def _between(
+        self, left: ast.AST, right: ast.AST, words: tuple[str, str] | None
+    ) -> Mutant | None:
+        if words is None:
+            return None
+        was, becomes = words
+        low = self._at(left.end_lineno, left.end_col_offset)
+        high = self._at(right.lineno, right.col_offset)
+        word = re.search(rf"(?<!\w){re.escape(was)}(?!\w)", self.text[low:high])
+        if word is None:
+            return None
+        span = low + word.start(), low + word.end()
+        return Mutant(self.path, *span, was, becomes)
+
+
+def _is_count(node: ast.AST) -> bool:
+    """Tell a small whole number from limits of a search and tolerances."""
+    return isinstance(node, ast.Constant) and type(node.value) is int and node.value < 4
+
+
+def _bodies(tree: ast.Module) -> list[ast.stmt]:
+    """Give the statements of all functions, without their annotations and docstrings."""
+    made = []
+    for node in ast.walk(tree):
+        if isinstance(node, ast.FunctionDef):
+            for inner in node.body:
+                nested = isinstance(inner, ast.FunctionDef | ast.ClassDef)
+                words = isinstance(inner, ast.Expr) and isinstance(inner.value, ast.Constant)
+                if not nested and not words:
+                    made.append(inner)
+    return made
+
+
+def sql_mutants(path: Path, text: str) -> list[Mutant]:
+    """Give every change of a SQL file outside of its comments."""
+    bare = re.sub(r"--[^\n]*", lambda m: " " * len(m.group()), text)
+    found = []
+    for pattern, becomes in SQL_CHANGES:
+        for place in re.finditer(pattern, bare):
+            was = place.group()
+            then = str(int(was) + 1) if becomes is None else becomes
+            found.append(Mutant(path, place.start(), place.end(), was, then))
+    return found
+
+
+def every_mutant(root: Path, only: str) -> list[Mutant]:
+    """Give all changes of the tree, in one order."""
+    found: list[Mutant] = []
+    for path in sorted(root.glob("sql/*/*.sql")):
+        name = path.relative_to(root)
+        found += sql_mutants(name, path.read_text(encoding="utf-8"))
+    for path in sorted((root / PACKAGE).rglob("*.py")):
+        name = path.relative_to(root)
+        found += PythonPlaces(name, path.read_text(encoding="utf-8")).mutants()
+    return [mutant for mutant in found if only in str(mutant.path)]
+
+
+def tests_of(root: Path, path: Path) -> list[str]:
+    """Give the test files of a file's folder, those that name its module first."""
+    if path.parts[0] == "sql":
+        folders = [f"tests/sql/{path.parts[1]}", "tests/sql", "tests/outcomes"]
+        folders = ["tests/sql"] if not (root / folders[0]).is_dir() else folders
+        room = {"06": "models", "07": "audit", "08": "doses", "09": "trial", "10": "dashboard"}
+        number = path.parts[1][:2]
+        folders.append(f"tests/{room.get(number, 'records')}")
+    else:
+        folders = [f"tests/{path.parts[2]}"]
+    files: list[str] = []
+    for folder in folders:
+        for test in sorted((root / folder).rglob("test_*.py")):
+            name = str(test.relative_to(root))
+            if name not in files:
+                files.append(name)
+    word = path.stem
+    return sorted(files, key=lambda name: word not in (root / name).read_text("utf-8"))
+
+
+def survives(root: Path, mutant: Mutant) -> bool:
+    """Tell whether the tests of the folder pass although the place is changed."""
+    place = root / mutant.path
+    text = place.read_text(encoding="utf-8")
+    changed = text[: mutant.start] + mutant.becomes + text[mutant.end :]
+    files = tests_of(root, mutant.path)
+    if not files:
+        return True
+    place.write_text(changed, encoding="utf-8")
+    try:
+        done = subprocess.run(
+            [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", *files],
+            cwd=root,
+            env={**os.environ, "PYTHONPATH": str(root / "pipeline")},
+            capture_output=True,
+            text=True,
+            check=False,
+            timeout=LONGEST_S,
+        )
+    except subprocess.TimeoutExpired:
+        return False
+    finally:
+        place.write_text(text, encoding="utf-8")
+    return done.returncode == 0
+
+
+def main() -> int:
+    """Try random mutants and report those that no test noticed."""
+    asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    asked.add_argument("--seed", type=int, default=1)
+    asked.add_argument("--number", type=int, default=60)
+    asked.add_argument("--only", default="", help="a part of the path")
+    given = asked.parse_args()
+    draw = random.Random(given.seed)
+    left: list[str] = []
+    with tempfile.TemporaryDirectory() as scratch:
+        root = Path(scratch)
+        for name in COPIED:
+            copy = shutil.copytree if (ROOT / name).is_dir() else shutil.copy
+            copy(ROOT / name, root / name)
+        places = every_mutant(root, given.only)
+        chosen = draw.sample(places, min(given.number, len(places)))
+        print(f"{len(chosen)} of {len(places)} places, seed {given.seed}")
+        for number, mutant in enumerate(chosen, start=1):
+            text = (root / mutant.path).read_text(encoding="utf-8")
+            where = f"{mutant.path}:{mutant.line(text)}"
+            change = f"{mutant.was.strip()!r} -> {mutant.becomes!r}"
+            began = time.monotonic()
+            alive = survives(root, mutant)
+            known = EQUIVALENT.get(f"{where} {change}")
+            told = "killed" if not alive else f"equivalent: {known}" if known else "SURVIVED"
+            print(f"{number:3} {where} {change}: {told} {time.monotonic() - began:.0f} s")
+            sys.stdout.flush()
+            if alive and not known:
+                left.append(f"{where} {change}")
+    print(f"\n{len(left)} of {len(chosen)} survived", *left, sep="\n")
+    return 1 if left else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

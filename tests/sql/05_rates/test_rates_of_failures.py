@@ -1,0 +1,54 @@
+"""A rate is the share of yes, also where yes is the failure."""
+
+import pytest
+from queen_outcomes.base import resources
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.outcomes.curves import draw_curves
+from queen_outcomes.outcomes.derive import count_rates
+from station_tables import check, day, derived, insemination
+
+SUPERSEDED, COURSES = 3, 12
+
+
+@pytest.fixture(scope="module")
+def store():
+    """Twelve marked layers, three with a queen without a mark in their place by day 60."""
+    names = [f"Q{n:02d}" for n in range(COURSES)]
+    seen = {"queen_seen": True, "eggs": True}
+    checks = [check(12, name, mark_seen=True, **seen) for name in names]
+    checks += [
+        check(60 if n < SUPERSEDED else 95, name, mark_seen=n >= SUPERSEDED, **seen)
+        for n, name in enumerate(names)
+    ]
+    made = derived(
+        day(200),
+        queens=[{"queen_id": name, "marked": True} for name in names],
+        inseminations=[insemination(0, name) for name in names],
+        checks=checks,
+    )
+    count_rates(made, Settings())
+    draw_curves(made, Settings())
+    return made
+
+
+def test_supersedure_is_counted_as_it_happened(store):
+    (row,) = store.records(
+        "SELECT * FROM rates WHERE \"grouping\" = 'all' AND outcome = 'superseded' "
+        "AND window_days = 90"
+    )
+    assert (row["yes"], row["no"], row["closed"]) == (3, 9, 12)
+    assert row["rate"] == row["rate_if_no"] == row["rate_if_yes"] == 0.25
+    assert row["estimate"] == pytest.approx(0.25, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("outcome", "window", "share"), [("superseded", 90, 0.25), ("laying", 21, 1.0)]
+)
+def test_a_week_has_the_rate_of_its_courses(store, outcome, window, share):
+    (week,) = store.records(
+        resources.read("sql", "10_pages", "cohorts.sql"),
+        {"outcome": outcome, "window_days": window, "as_of": day(200)},
+    )
+    assert (week["closed"], week["share"]) == (True, share)
+    assert week["yes"] == share * COURSES
+    assert week["no"] == COURSES - week["yes"]
