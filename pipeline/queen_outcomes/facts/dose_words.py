@@ -4,17 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.stats.shares.planning import POWER
 
-SUCCESS = {
-    "laying": "laying by day {}",
-    "pattern": "a good brood pattern by day {}",
-    "drone_layer": "not turned drone-layer by day {}",
-    "superseded": "not superseded by day {}",
-    "lost": "not lost by day {}",
-    "established": "established by day {}",
-}
-"""What is a success; where the outcome is the failure it is to be without it."""
 VERDICTS = {
     "better": "better",
     "not_worse": "not worse",
@@ -36,8 +28,8 @@ def counted(number: int, one: str, many: str = "") -> str:
 
 
 def success(outcome: str, window: int) -> str:
-    """Name what is a success."""
-    return SUCCESS[outcome].format(window)
+    """Name what is a success; where the outcome is the failure, to be without it."""
+    return OUTCOMES[outcome].success.format(window)
 
 
 def points(share: float) -> str:
