@@ -213,11 +213,11 @@ def drone_semen(store: Store, as_of: dt.date) -> DroneSemen:
     if row["volume_ul"] and row["volume_drones"]:
         ul = row["volume_ul"] / row["volume_drones"]
         return DroneSemen(
-            ul, f"{ul:.2f} uL a drone handled, from {row['loads']} semen loads"
+            ul, f"{ul:.2f} uL a drone handled, from {row['loads']} semen batches"
         )
     share, whose = YIELDING, "as is usual by hand (Rhodes et al. 2011)"
     if row["yielding"] and row["yield_drones"]:
-        share, whose = row["yielding"] / row["yield_drones"], "as the loads say"
+        share, whose = row["yielding"] / row["yield_drones"], "as the semen batches say"
     said = (
         f"1 uL a yielding drone, the usual rule of thumb, and {100 * share:.0f} % of "
         f"drones yielding, {whose}"
