@@ -120,6 +120,7 @@ def derive(store: Store, settings: Settings, as_of: dt.date) -> None:
     given = parameters(store, settings, as_of)
     for folder, name in STEPS:
         _step(store, folder, name, given)
+    store.drop("answers")  # outcomes has them, with the places of their rows
 
 
 def _step(store: Store, folder: str, name: str, given: dict[str, Any]) -> None:
