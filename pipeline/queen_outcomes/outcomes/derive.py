@@ -8,6 +8,7 @@ files; the numbers they use come from the settings and the dictionary, here.
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import asdict
 from typing import Any
 
 from queen_outcomes.base.store import Store, literal
@@ -15,6 +16,7 @@ from queen_outcomes.facts.dictionary import DERIVED_LIMITS, GONE_REASONS
 from queen_outcomes.facts.outcomes import OUTCOMES, TO_SEE, refuse_unknown
 from queen_outcomes.facts.reasons import REASONS, message_sql
 from queen_outcomes.facts.settings import Outcomes, Settings
+from queen_outcomes.facts.words import source_names
 from queen_outcomes.outcomes.answers import write_answers
 
 STEPS = (
@@ -235,23 +237,12 @@ def parameters(
         "as_of": as_of,
         "from_first": from_first,
         "season_first_month": settings.season_first_month,
+        # the rules and the outcomes' windows, by the names they have in the settings
+        **{name: _listed(value) for name, value in asdict(rules).items()},
         "windows": sorted({days for _, days in rules.windows}),
-        **{o.setting: list(getattr(rules, o.setting)) for o in OUTCOMES.values()},
         "looks": _looks(rules),
         "to_see": list(TO_SEE),
-        "sources": [
-            name
-            for (name,) in store.rows(
-                "SELECT source FROM sources_read ORDER BY source_no"
-            )
-        ],
-        "grace_days": rules.grace_days,
-        "course_gap_days": rules.course_gap_days,
-        "look_gap_days": rules.look_gap_days,
-        "hatch_days": rules.hatch_days,
-        "seal_days": rules.seal_days,
-        "emerge_days": rules.emerge_days,
-        "pattern_good_pct": rules.pattern_good_pct,
+        "sources": source_names(store),
         "missing_run_days": MISSING_RUN_DAYS,
         "drone_repeat_days": DRONE_REPEAT_DAYS,
         "early_end_days": EARLY_END_DAYS,
@@ -259,11 +250,14 @@ def parameters(
         "early_days": EARLY_DAYS,
         "early_until_day": EARLY_UNTIL_DAY,
         "missed_days": MISSED_DAYS,
-        "check_days": list(rules.check_days),
         "gone_reasons": list(GONE_REASONS),
         "there_reasons": list(THERE_REASONS),
         **limits,
     }
+
+
+def _listed(value: Any) -> Any:
+    return list(value) if isinstance(value, tuple) else value
 
 
 def _looks(rules: Outcomes) -> list[dict[str, Any]]:
