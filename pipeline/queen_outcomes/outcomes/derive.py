@@ -8,6 +8,7 @@ files; the numbers they use come from the settings and the dictionary, here.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
@@ -89,22 +90,8 @@ FROM_FIRST = "from_first"
 TWICE = "SELECT queen_id FROM main.courses WHERE first_on < d0"
 NARROWED = ("accepted_inseminations", "linked_checks")
 
-COURSE_REASONS = (
-    "queen_not_inseminated",
-    "flat_disagrees",
-    "derived_impossible",
-    "derived_unusual",
-    "sealed_contradicted",
-    "older_brood",
-    "onset_conflict",
-    "later_exit",
-    "exit_before_course",
-    "exit_without_reason",
-    "after_end",
-)
-"""Reasons that `course_findings.sql` gives."""
-
 PARTS = {"column": '"column"', "value": "value", "other": "other"}
+"""What course_findings gives to fill a reason's sentence with."""
 
 
 def derive(store: Store, settings: Settings, as_of: dt.date) -> None:
@@ -192,14 +179,10 @@ def write_listed(store: Store) -> None:
     From listed_records (what each row says by itself) and course_findings (what only
     shows once rows are linked), in the order of the files.
     """
-    messages = " ".join(
-        f"WHEN {literal(code)} THEN {message_sql(code, PARTS)}"
-        for code in COURSE_REASONS
-    )
-    severities = " ".join(
-        f"WHEN {literal(code)} THEN {literal(REASONS[code].severity)}"
-        for code in COURSE_REASONS
-    )
+    rows = store.rows("SELECT DISTINCT reason FROM course_findings ORDER BY reason")
+    reasons = [code for (code,) in rows]
+    severities = _cases({code: literal(REASONS[code].severity) for code in reasons})
+    messages = _cases({code: message_sql(code, PARTS) for code in reasons})
     store.table(
         "listed",
         f"""
@@ -221,6 +204,12 @@ def write_listed(store: Store) -> None:
         ORDER BY ALL
         """,
     )
+
+
+def _cases(branches: Mapping[str, str]) -> str:
+    """Give the branches of a CASE; one never is, for a station without findings."""
+    some = {"": "''", **branches}
+    return " ".join(f"WHEN {literal(code)} THEN {then}" for code, then in some.items())
 
 
 def parameters(
