@@ -47,8 +47,12 @@ def test_a_byte_that_windows_leaves_undefined_is_kept(tmp_path):
     assert checks(tmp_path, content)[0]["note"] == "\x81"
 
 
-def test_a_separator_that_the_file_declares_is_used(tmp_path):
-    rows = checks(tmp_path, "sep=;\n" + TABLE)
+@pytest.mark.parametrize(
+    ("declared", "separator"),
+    [("sep=;", ";"), ("sep=\t", "\t"), ("sep=", "\t"), ("SEP=|", "|")],
+)
+def test_a_separator_that_the_file_declares_is_used(tmp_path, declared, separator):
+    rows = checks(tmp_path, f"{declared}\n" + TABLE.replace(";", separator))
     assert (rows[0]["queen_id"], rows[0]["source_line"]) == ("Qü", 3)
 
 
