@@ -42,7 +42,7 @@ def test_the_second_row_holds_our_headings(workbook, table):
 def test_a_csv_twin_holds_the_same_headings(tmp_path, table):
     blanks.write_csvs(tmp_path)
     text = (tmp_path / f"{table.name}.csv").read_text(encoding="utf-8")
-    assert text == ",".join(c.name for c in blanks.asked(table)) + "\n"
+    assert text == ",".join(c.name for c in blanks.columns_to_fill(table)) + "\n"
 
 
 def test_words_and_yes_no_have_drop_down_lists(workbook):

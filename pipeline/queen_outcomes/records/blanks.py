@@ -26,7 +26,7 @@ PRINTED_ROWS = 30
 EARLIEST = dt.date(1990, 1, 1)
 YES_NO = ("yes", "no")
 FORMATS = {"date": "yyyy-mm-dd", "datetime": "yyyy-mm-dd hh:mm"}
-ASKED = {
+WHAT_A_CELL_HOLDS = {
     "id": "a label",
     "label": "a name",
     "text": "free text",
@@ -38,7 +38,7 @@ ASKED = {
 }
 
 
-def asked(table: Table) -> list[Column]:
+def columns_to_fill(table: Table) -> list[Column]:
     """Give the columns that a blank asks for."""
     return [column for column in table.columns if not column.flat]
 
@@ -48,8 +48,10 @@ def what_to_write(column: Column) -> str:
     if column.words:
         return "one of: " + ", ".join(column.words)
     if column.hard is None:
-        return ASKED[column.kind] + (f", in {column.unit}" if column.unit else "")
-    words = f"{ASKED[column.kind]}, {column.hard.words(column.unit)}"
+        return WHAT_A_CELL_HOLDS[column.kind] + (
+            f", in {column.unit}" if column.unit else ""
+        )
+    words = f"{WHAT_A_CELL_HOLDS[column.kind]}, {column.hard.words(column.unit)}"
     usual = f"; usually {column.soft.words()}" if column.soft else ""
     return words + usual
 
@@ -59,7 +61,7 @@ def write_csvs(folder: Path) -> list[Path]:
     written = []
     for table in TABLES.values():
         path = folder / f"{table.name}.csv"
-        headings = ",".join(column.name for column in asked(table))
+        headings = ",".join(column.name for column in columns_to_fill(table))
         path.write_text(headings + "\n", encoding="utf-8", newline="\n")
         written.append(path)
     return written
@@ -79,7 +81,7 @@ def write_workbook(path: Path) -> Path:
 
 def _add_table(book: Workbook, table: Table) -> None:
     sheet = book.add_worksheet(table.name)
-    columns = asked(table)
+    columns = columns_to_fill(table)
     last = len(columns) - 1
     need = "required" if table.required else "optional"
     title = f"{table.name} ({need} table): one row is {table.grain}"
@@ -177,7 +179,7 @@ def _add_guide(book: Workbook) -> None:
     for table in TABLES.values():
         sheet.merge_range(row + 1, 0, row + 1, 2, f"{table.name}: {table.grain}", bold)
         row += 2
-        for column in asked(table):
+        for column in columns_to_fill(table):
             need = " (required)" if column.required else ""
             sheet.write_string(row, 0, column.name + need, wrap)
             sheet.write_string(row, 1, column.meaning, wrap)

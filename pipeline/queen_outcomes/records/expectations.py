@@ -105,15 +105,15 @@ def _expectation(rule: Rule) -> Any:
     import great_expectations as gx
     from great_expectations.expectations.row_conditions import Column
 
-    asked = rule.expectation
-    conditions = [Column(name).is_null() for name in asked.empty]
+    expectation = rule.expectation
+    conditions = [Column(name).is_null() for name in expectation.empty]
     where = (
         {"row_condition": functools.reduce(operator.and_, conditions)}
         if conditions
         else {}
     )
-    return getattr(gx.expectations, asked.name)(
-        **asked.arguments,
+    return getattr(gx.expectations, expectation.name)(
+        **expectation.arguments,
         **where,
         meta={"rule_id": rule.rule_id},
         severity=SEVERITIES[rule.severity],
