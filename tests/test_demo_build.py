@@ -109,7 +109,7 @@ def test_a_bad_graft_of_one_operator_is_shown_as_a_batch(built, tmp_path):
     station = shutil.copytree(built.parents[1], tmp_path / "copy", symlinks=True)
     told = run("audit", station, "--operator", operator)
     assert told.returncode == 0
-    assert f"Graft {alone['batch'][0]}" in told.stdout
+    assert f"Graft batch {alone['batch'][0]}" in told.stdout
     assert "operator and batch cannot be told apart" in told.stdout
 
 

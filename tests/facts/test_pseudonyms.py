@@ -28,6 +28,8 @@ def store(full_store):
             {"source": "x.csv", "row": "by Bo", "message": "Bo", "value": "Bo"}
         ],
     )
+    # a number of operators, as one of the build's own tables has it
+    made.execute("CREATE TABLE counted AS SELECT 3 AS operators")
     made.execute("UPDATE courses SET d0 = CAST(inseminated_at AS DATE)")
     return made
 
@@ -64,6 +66,7 @@ def test_only_operators_are_replaced(told, store):
     assert told.rows("SELECT level FROM rates WHERE grouping = 'operator'") == [
         ("operator 1",)
     ]
+    assert told.rows("SELECT operators FROM counted") == [(3,)]
     assert told.rows("SELECT coefficient FROM model_coefficients") == [
         ("operator 3 against operator 1",)
     ]

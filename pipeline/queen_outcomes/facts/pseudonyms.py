@@ -63,9 +63,9 @@ def set_pseudonyms(store: Store) -> dict[str, str]:
 def _hidden(table: str, columns: Mapping[str, str]) -> dict[str, str]:
     """Give what stands in the place of each column that holds names by itself."""
     hidden = dict.fromkeys(AS_WRITTEN.get(table, ()), "''")
-    if "operator" in columns:
+    if columns.get("operator") == "VARCHAR":
         hidden["operator"] = "code_of(operator)"
-    if "operators" in columns:
+    if columns.get("operators") == "VARCHAR[]":  # elsewhere it is their number
         # put in order anew, since they stood in the order of the names
         coded = "list_transform(operators, lambda name: code_of(name))"
         hidden["operators"] = f"list_sort({coded})"
