@@ -18,7 +18,12 @@ from queen_outcomes.facts.column import LINE_BITS, Table
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Reading, Settings
 from queen_outcomes.records import headings
-from queen_outcomes.records.cells import NORMALISE, CellReader, staged_columns
+from queen_outcomes.records.cells import (
+    NORMALISE,
+    CellReader,
+    WrittenColumn,
+    staged_columns,
+)
 from queen_outcomes.records.grid import Grid, open_grid
 from queen_outcomes.records.sources import take_in
 
@@ -149,8 +154,15 @@ def _stage(
     for first in range(0, len(sources), SOURCES_AT_ONCE):
         queries = []
         for source in sources[first : first + SOURCES_AT_ONCE]:
-            reader = CellReader(table, reading, source.grid.form)
-            query = reader.select(source.mapped, source.raw, store.columns(source.raw))
+            written = {
+                ours: WrittenColumn(
+                    (heading,), reading.cell_rule(table.name, ours, source.name)
+                )
+                for ours, heading in source.mapped.items()
+            }
+            reader = CellReader(table, source.grid.form)
+            raw, types = quote(source.raw), store.columns(source.raw)
+            query = reader.select(written, raw, types)
             ref = f"{source.no}::BIGINT * {2**LINE_BITS} + source_line"
             queries.append(f"SELECT {ref}, {source.no}, * FROM ({query})")
         store.execute(f"INSERT INTO {staged} " + " UNION ALL ".join(queries))
