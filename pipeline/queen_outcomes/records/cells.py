@@ -10,14 +10,13 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from itertools import zip_longest
+from dataclasses import dataclass, field, replace
 
-from queen_outcomes.base.store import literal, quote
+from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts.column import Column, Table
 from queen_outcomes.facts.reading import BLANK_NO, FINDINGS, NO, YES, CellRule
 from queen_outcomes.records import days, numbers
-from queen_outcomes.records.steps import CellForm, Steps, spaced
+from queen_outcomes.records.steps import CellForm, Steps, case, extract, spaced
 
 NORMALISE = "to_nfkc"
 """The function that the store must have before a cast runs: a text in NFKC."""
@@ -31,9 +30,10 @@ _SPACES = (
     "\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2008\u2009\u200a\u200b"
 )
 _CONTROLS = "\t\n\v\f\r"
-_INITIALS = r"\pL{1,4}|(?:\pL\. ?){1,4}\pL?"
+_LETTER, _CAPITAL = r"[^\d\s.,;:!?()/+-]", "[A-ZÀ-ÖØ-ÞĄĆČĎĘĚŁŃŇŘŚŠŤŮŹŻŽ]"
 _TICKED = (
-    rf"^(?:[✓✔√☑] ?({_INITIALS})|[xX+×] (\p{{Lu}}{{2,4}}|(?:\p{{Lu}}\. ?){{1,4}}))$"
+    rf"[✓✔√☑] ?({_LETTER}{{1,4}}|(?:{_LETTER}\. ?){{1,4}}{_LETTER}?)"
+    rf"|[xX+×] ({_CAPITAL}{{2,4}}|(?:{_CAPITAL}\. ?){{1,4}})"
 )
 """A tick and who put it. After a letter that may begin a word, only capitals are."""
 WHOLE = (
@@ -89,16 +89,17 @@ class WrittenColumn:
 
 @dataclass(frozen=True)
 class _Cell:
-    """SQL of one column's cells on their way: the aliases, and what comes of them."""
+    """SQL of one column's cells in the SELECT of their source."""
 
     column: Column
     rule: CellRule
     cell: str
+    """The name that the cell has."""
     sql: str
     """The cell in the raw table."""
     text: str
     """SQL of the clean text."""
-    steps: Steps
+    value: str
     blank: str
     """SQL that is TRUE where nothing is written."""
     made: bool = False
@@ -107,7 +108,11 @@ class _Cell:
 
 @dataclass(frozen=True)
 class CellReader:
-    """How the cells of one source are read as the columns of one table."""
+    """How the cells of one source are read as the columns of one table.
+
+    Most cells have a plain form and are read where the rows are copied, by `select`;
+    `read_again` takes the texts that are then left, each once, through more steps.
+    """
 
     table: Table
     form: CellForm
@@ -146,34 +151,25 @@ class CellReader:
             if column.name in written
         }
         first += [f"{one.sql} AS {one.cell}" for one in cells.values()]
-        texts = {one.text: self._text(one) for one in cells.values() if one.made}
+        texts = ["*", *(f"{_text(c)} AS {c.text}" for c in cells.values() if c.made)]
         for name, conditions in (also or {}).items():
             column = self.table.column(name)
-            cases = " ".join(
-                f"WHEN {when} THEN {known_value(column, text)}"
-                for when, text in conditions
-            )
-            first.append(f"CASE {cases} END AS also_{name}")
-        layers = [first, [f"{sql} AS {name}" for name, sql in texts.items()]]
-        layers += [
-            [f"{sql} AS {name}" for each in step if each for name, sql in each.items()]
-            for step in zip_longest(*(one.steps.layers for one in cells.values()))
-        ]
+            sets = [(when, known_value(column, text)) for when, text in conditions]
+            first.append(f"{case(sets)} AS also_{name}")
         found = written.get(FINDINGS) if self.table.findings else None
         if found:
-            first.append(f"{self._joined(found, types, moment=False)} AS findings")
-            text = spaced(
-                f"lower({clean_text('findings', 'VARCHAR', found.rule.empty)})"
+            first.append(f"{_joined(found, types, moment=False)} AS findings")
+            text = clean_text("findings", "VARCHAR", found.rule.empty)
+            texts.append(
+                f"replace({spaced(f'lower({text})')}, 'ß', 'ss') AS findings_key"
             )
-            layers[1].append(f"replace({text}, 'ß', 'ss') AS findings_key")
-        values = [f"{one.steps.value} AS value_{n}" for n, one in cells.items()]
-        layers.append(values)
+        values = ["*", *(f"{one.value} AS value_{n}" for n, one in cells.items())]
         outer = self._outer(cells, found.rule if found else None, set(also or {}))
-        query = f"SELECT {', '.join(first)} FROM {relation}"
-        for layer in layers[1:]:
-            if layer:
-                query = f"SELECT *, {', '.join(layer)} FROM ({query})"
-        return f"SELECT source_line, broken, {', '.join(outer)} FROM ({query})"
+        return (
+            f"SELECT source_line, broken, {', '.join(outer)} FROM "
+            f"(SELECT {', '.join(values)} FROM (SELECT {', '.join(texts)} "
+            f"FROM (SELECT {', '.join(first)} FROM {relation})))"
+        )
 
     def _cell(
         self,
@@ -184,105 +180,110 @@ class CellReader:
     ) -> _Cell:
         cell, rule = f"cell_{place}", written.rule
         moment = column.kind in ("date", "datetime")
-        sql, sql_type = self._joined(written, types, moment), "VARCHAR"
         if len(written.columns) == 1:
             sql, sql_type = quote(written.columns[0]), types[written.columns[0]]
+        else:
+            sql, sql_type = _joined(written, types, moment=moment), "VARCHAR"
         blank = f"{cell} IS NULL"
         if sql_type == "VARCHAR":
             blank = f"coalesce(trim({cell}, {literal(_SPACES)}), '') = ''"
         native = native_value(column, cell, sql_type)
         if native is not None:
             value, plain = native
-            read = self._in_our_unit(column, value, rule)
-            return _Cell(column, rule, cell, sql, plain, Steps(read), blank)
+            read = _in_our_unit(column, value, rule)
+            return _Cell(column, rule, cell, sql, plain, read, blank)
         plain = clean_text(cell, sql_type, rule.empty)
         if column.kind in ("yes_no", "word"):
-            steps = self._choice(f"cell_{place}", column, cell, plain, rule)
-            return _Cell(column, rule, cell, sql, plain, steps, blank)
+            choice = _choice(column, cell, plain, rule)
+            return _Cell(column, rule, cell, sql, plain, choice, blank)
         text = f"text_{place}"
-        steps = self._steps(f"cell_{place}", column, cell, text, rule)
-        return _Cell(column, rule, cell, sql, text, steps, blank, made=True)
+        value = self._value(column, cell, text, rule)
+        return _Cell(column, rule, cell, sql, text, value, blank, made=True)
 
-    def _joined(
-        self, written: WrittenColumn, types: Mapping[str, str], moment: bool
-    ) -> str:
-        """Give SQL of the text that several cells make together, or a constant."""
-        if written.value is not None:
-            return literal(written.value)
-        texts = []
-        for name in written.columns:
-            text = clean_text(quote(name), types[name], written.rule.empty)
-            if moment:
-                text = days.joined(text, "VARCHAR")
-            texts.append(text)
-        return f"nullif(concat_ws(' ', {', '.join(texts)}), '')"
-
-    def _text(self, one: _Cell) -> str:
-        """Give SQL of a text that is made for every row; the station's words are ours."""
-        plain = clean_text(one.cell, "VARCHAR", one.rule.empty)
-        words = one.rule.words
-        if not words:
-            return plain
-        values = {word: literal(our) for word, our in _station(words).items()}
-        return f"CASE {_cases(f'lower({plain})', values)} ELSE {plain} END"
-
-    def _steps(
-        self, name: str, column: Column, cell: str, text: str, rule: CellRule
-    ) -> Steps:
+    def _value(self, column: Column, cell: str, text: str, rule: CellRule) -> str:
         match column.kind:
             case "text":
-                value = f"CASE WHEN {text} IS NOT NULL THEN {cell}::VARCHAR END"
-                if rule.words:
-                    value = text
+                own = text if rule.words else f"{cell}::VARCHAR"
+                return f"CASE WHEN {text} IS NOT NULL THEN {own} END"
             case "id" | "label":
-                value = label(text, is_id=column.kind == "id")
-            case "number" | "integer":
-                return numbers.steps(name, text, column, rule, self.form)
+                return label(text, is_id=column.kind == "id")
+            case "number":
+                value = numbers.plain_number(text, rule.decimal, self.form)
+                return _in_our_unit(column, value, rule)
+            case "integer":
+                return numbers.plain_integer(text, rule.decimal)
             case _:
-                read = days.steps(name, text, rule, self.form)
-                value = f"CAST({read.value} AS {column.sql_type})"
-                return Steps(value, read.layers, read.why)
-        return Steps(value)
+                read = days.plain_moment(text, rule.dates, self.form)
+                return f"CAST({read} AS {column.sql_type})"
 
-    def _choice(
-        self, name: str, column: Column, cell: str, plain: str, rule: CellRule
-    ) -> Steps:
-        """Read a word; one written just so is known at once, and most are."""
-        is_word = column.kind == "word"
-        theirs = rule.words
-        station = {word.lower() for words in theirs.values() for word in words}
-        usual = dict(zip(column.words, map(literal, column.words), strict=True))
-        if not is_word:
-            usual = dict.fromkeys((*YES, *TICKS), "TRUE") | dict.fromkeys(NO, "FALSE")
-        known = {
-            word: value
-            for word, value in usual.items()
-            if word not in station | folded(rule.empty)
-        }
-        at_once = _cases(f"{cell}::VARCHAR", known)
-        slow = word(plain, column.words, theirs) if is_word else yes_no(plain, theirs)
-        read = f"CASE WHEN {cell} IS NULL THEN NULL {at_once} ELSE {slow} END"
-        if is_word:
-            return Steps(read)
-        ticked = f"regexp_extract({plain}, {literal(_TICKED)}, ['a', 'b'])"
-        words = {*YES, *NO, *station, *folded(rule.empty)}
-        initials = f"nullif(concat({name}_tick.a, {name}_tick.b), '')"
-        sure = f"lower({initials}) NOT IN ({listed(words)})"
-        who = f"CASE WHEN {sure} THEN {initials} END"
-        return Steps(
-            f"coalesce({name}_word, CASE WHEN {name}_who IS NOT NULL THEN TRUE END)",
-            (
-                {f"{name}_word": read},
-                {f"{name}_tick": f"CASE WHEN {name}_word IS NULL THEN {ticked} END"},
-                {f"{name}_who": who},
-            ),
-            initials=f"{name}_who",
+    def read_again(
+        self, store: Store, written: Mapping[str, WrittenColumn], where: str
+    ) -> None:
+        """Read the texts that have none of the plain forms, each once.
+
+        Parameters
+        ----------
+        store : Store
+            Holds ``staged_<table>``, in which what is now read takes its place; of the
+            rest the reason is written down.
+        written : mapping
+            Our column -> how its cells are read.
+        where : str
+            SQL that is TRUE for the staged rows of this source.
+        """
+        staged = quote(f"staged_{self.table.name}")
+        columns = [
+            column
+            for column in self.table.columns
+            if column.name in written and column.unread and column.kind != "word"
+        ]
+        if not columns:
+            return
+        counts = ", ".join(f"count({quote(str(column.unread))})" for column in columns)
+        (unread,) = store.rows(f"SELECT {counts} FROM {staged} WHERE {where}")
+        for column, count in zip(columns, unread, strict=True):
+            if count:
+                self._read_again(store, column, written[column.name].rule, where)
+
+    def _read_again(
+        self, store: Store, column: Column, rule: CellRule, where: str
+    ) -> None:
+        staged, unread = quote(f"staged_{self.table.name}"), quote(str(column.unread))
+        name = quote(column.name)
+        own = {word: literal(our) for word, our in _station(rule.words).items()}
+        text = unread
+        if own and column.kind != "yes_no":
+            text = f"CASE {_cases(_word_key(unread), own)} ELSE {unread} END"
+        texts = (
+            f"SELECT DISTINCT {unread} AS written, {text} AS text "
+            f"FROM {staged} WHERE {where} AND {unread} IS NOT NULL"
         )
+        read = self._steps(column, rule).select(texts)
+        store.execute(f"CREATE OR REPLACE TEMP TABLE read_again AS {read}")
+        sets = {
+            name: f"coalesce(r.value, {staged}.{name})",
+            unread: f"CASE WHEN r.value IS NULL THEN {staged}.{unread} END",
+        }
+        if column.why:
+            sets[quote(column.why)] = "r.why"
+        if column.parts:
+            sets[quote(column.parts)] = "r.parts"
+        if column.kind == "yes_no" and CHECKER in self.table.names:
+            sets[CHECKER] = f"coalesce({staged}.{CHECKER}, r.initials)"
+        listing = ", ".join(f"{name} = {sql}" for name, sql in sets.items())
+        store.execute(
+            f"UPDATE {staged} SET {listing} FROM read_again AS r "
+            f"WHERE {where} AND {staged}.{unread} = r.written"
+        )
+        store.drop("read_again")
 
-    def _in_our_unit(self, column: Column, value: str, rule: CellRule) -> str:
-        if not column.unit:
-            return value
-        return numbers.in_unit(value, column, rule.unit or column.unit)
+    def _steps(self, column: Column, rule: CellRule) -> Steps:
+        if column.kind == "yes_no":
+            return _ticks(rule)
+        if column.kind in ("number", "integer"):
+            return numbers.steps(column, rule, self.form)
+        read = days.steps(rule, self.form)
+        return replace(read, value=f"CAST({read.value} AS {column.sql_type})")
 
     # --- what comes of a row's cells together
 
@@ -294,62 +295,103 @@ class CellReader:
         for column in self.table.columns:
             one = cells.get(column.name)
             said = [f"value_{column.name}"] if one else []
-            if column.name == CHECKER:
-                said += [c.steps.initials for c in cells.values() if c.steps.initials]
             if found:
                 said += _found(column, found)
             if column.name in also:
                 said.append(f"also_{column.name}")
             if one and one.rule.blank == BLANK_NO and dated:
                 said += _blank(one, dated)
-            null = f"NULL::{column.sql_type}"
             whole = said[0] if len(said) == 1 else f"coalesce({', '.join(said)})"
-            outer.append(whole if said else null)
-            outer += self._unread(column, one)
+            outer.append(whole if said else f"NULL::{column.sql_type}")
+            if column.unread:
+                # only a cell that was not read needs its text, so only there is it made
+                unread = one and (
+                    f"CASE WHEN value_{column.name} IS NULL AND {one.cell} IS NOT NULL "
+                    f"THEN {_plain_text(one)} END"
+                )
+                outer.append(unread or "NULL::VARCHAR")
+            outer += ["NULL::VARCHAR"] if column.why else []
+            outer += ["NULL::BIGINT"] if column.parts else []
         if self.table.findings:
             outer.append(_unknown_finding(found) if found else "NULL::VARCHAR")
         return outer
 
-    def _unread(self, column: Column, one: _Cell | None) -> list[str]:
-        """Give the text of what was not read, why, and the parts of a sum."""
-        null, extras = "NULL::VARCHAR", []
-        if column.unread:
-            # only a cell that was not read needs its text, so only there is it made
-            unread = one and (
-                f"CASE WHEN value_{column.name} IS NULL AND {one.cell} IS NOT NULL "
-                f"THEN {_plain_text(one)} END"
-            )
-            extras.append(unread or null)
-        if column.why:
-            why = (
-                one
-                and one.steps.why
-                and (
-                    f"CASE WHEN value_{column.name} IS NULL AND {one.text} IS NOT NULL "
-                    f"THEN {one.steps.why} END"
-                )
-            )
-            extras.append(why or null)
-        if column.parts:
-            extras.append((one and one.steps.parts) or "NULL::BIGINT")
-        return extras
-
     def _has_date(self, cells: Mapping[str, _Cell]) -> str:
         """Give SQL that is TRUE for a row with a date; empty where none can have one.
 
-        The required date decides, or any where the table requires none.
+        The required date decides, or any where the table requires none. That it can be
+        read is not asked: a row whose date cannot be is not used.
         """
         dates = [c for c in self.table.columns if c.kind in ("date", "datetime")]
         deciding = [c for c in dates if c.required] or dates
-        there = [f"value_{c.name} IS NOT NULL" for c in deciding if c.name in cells]
+        there = [f"NOT ({cells[c.name].blank})" for c in deciding if c.name in cells]
         return f"({' OR '.join(there)})" if there else ""
 
 
+def _joined(written: WrittenColumn, types: Mapping[str, str], *, moment: bool) -> str:
+    """Give SQL of the text that several cells make together, or a constant."""
+    if written.value is not None:
+        return literal(written.value)
+    texts = []
+    for name in written.columns:
+        text = clean_text(quote(name), types[name], written.rule.empty)
+        texts.append(days.joined(text) if moment else text)
+    return f"nullif(concat_ws(' ', {', '.join(texts)}), '')"
+
+
+def _text(one: _Cell) -> str:
+    """Give SQL of a cell's text; the station's words for a value are taken as ours."""
+    plain = clean_text(one.cell, "VARCHAR", one.rule.empty)
+    if not one.rule.words:
+        return plain
+    values = {word: literal(our) for word, our in _station(one.rule.words).items()}
+    return f"CASE {_cases(_word_key(plain), values)} ELSE {plain} END"
+
+
 def _plain_text(one: _Cell) -> str:
-    """Give SQL of a cell's own text: what the station wrote, not our word for it."""
-    if one.rule.words and one.made:
+    """Give SQL of what stands in a cell, not of our word for it."""
+    if one.made and one.rule.words:
         return clean_text(one.cell, "VARCHAR", one.rule.empty)
     return one.text
+
+
+def _in_our_unit(column: Column, value: str, rule: CellRule) -> str:
+    if column.kind != "number" or not column.unit:
+        return value
+    return numbers.in_unit(value, column, rule.unit or column.unit)
+
+
+def _choice(column: Column, cell: str, plain: str, rule: CellRule) -> str:
+    """Read a word; one written just so is known at once, and most are."""
+    is_word = column.kind == "word"
+    theirs = rule.words
+    station = {word.lower() for words in theirs.values() for word in words}
+    usual = dict(zip(column.words, map(literal, column.words), strict=True))
+    if not is_word:
+        usual = dict.fromkeys(YES, "TRUE") | dict.fromkeys(NO, "FALSE")
+    known = {
+        word: value
+        for word, value in usual.items()
+        if word not in station | folded(rule.empty)
+    }
+    at_once = _cases(f"{cell}::VARCHAR", known)
+    slow = word(plain, column.words, theirs) if is_word else yes_no(plain, theirs)
+    return f"CASE WHEN {cell} IS NULL THEN NULL {at_once} ELSE {slow} END"
+
+
+def _ticks(rule: CellRule) -> Steps:
+    """Read a tick with the initials of who put it; a word after a tick is no initials."""
+    station = {word for words in rule.words.values() for word in words}
+    words = folded([*YES, *NO, *station, *rule.empty])
+    initials = "nullif(concat(tick.a, tick.b), '')"
+    return Steps(
+        "CASE WHEN who IS NOT NULL THEN TRUE END",
+        (
+            {"tick": extract("text", _TICKED, "a,b")},
+            {"who": case([(f"lower({initials}) NOT IN ({listed(words)})", initials)])},
+        ),
+        initials="who",
+    )
 
 
 def _blank(one: _Cell, dated: str) -> list[str]:

@@ -11,7 +11,14 @@ from __future__ import annotations
 from queen_outcomes.base.store import literal
 from queen_outcomes.facts import languages
 from queen_outcomes.facts.reading import CellRule
-from queen_outcomes.records.steps import CellForm, Steps, spaced, without_accents
+from queen_outcomes.records.steps import (
+    CellForm,
+    Steps,
+    case,
+    extract,
+    spaced,
+    without_accents,
+)
 
 FIRST_YEAR, LAST_YEAR = 1900, 2200
 ORDERS = {
@@ -32,13 +39,16 @@ _MIDNIGHT = r"[T ]00:00(:00(\.0+)?)?$"
 _BY = r" ?([-./,]| ) ?"
 _FIGURES = rf"(\d{{1,4}}){_BY}(\d{{1,2}}){_BY}(\d{{1,4}})\.?"
 _SHORT = r"(\d{1,2}) ?([-./]) ?(\d{1,2})(\.?)"
+_NAME = r"[^\d\s.,:;/+'#-]{3,}"
+"""A month's name; a class of all letters would take a regular expression long to make."""
 _OF = r"(?:(?:of|de|del|di) )?"
 _DAY_FIRST = (
     r"(\d{1,4})(?:st|nd|rd|th|er)?[-., /]{0,3}"
-    rf"{_OF}(\pL{{3,}})[-., /']{{0,3}}{_OF}(\d{{4}}|\d{{1,2}})?\.?"
+    rf"{_OF}({_NAME})[-., /']{{0,3}}{_OF}(\d{{4}}|\d{{1,2}})?\.?"
 )
 _MONTH_FIRST = (
-    r"(\pL{3,})[-., /]{0,3}(\d{1,2})(?:st|nd|rd|th)?(?:[-., /']{1,3}(\d{4}|\d{2}))?\.?"
+    rf"({_NAME})[-., /]{{0,3}}(\d{{1,2}})(?:st|nd|rd|th)?"
+    r"(?:[-., /']{1,3}(\d{4}|\d{2}))?\.?"
 )
 _TOGETHER = r"\d{8}"
 # the forms of a time
@@ -59,15 +69,11 @@ _WIDE = "０１２３４５６７８９／．：–—−’"
 _PLAIN = "0123456789/.:---'"
 
 
-def steps(name: str, text: str, rule: CellRule, form: CellForm) -> Steps:
-    """Read a day or a time.
+def steps(rule: CellRule, form: CellForm) -> Steps:
+    """Read the days and times that have none of the plain forms.
 
     Parameters
     ----------
-    name : str
-        What the aliases begin with; the value is ``<name>_value``, a TIMESTAMP.
-    text : str
-        SQL of the cell's text, clean.
     rule : CellRule
         The order of dates, and the year of days without one.
     form : CellForm
@@ -76,49 +82,41 @@ def steps(name: str, text: str, rule: CellRule, form: CellForm) -> Steps:
     Returns
     -------
     Steps
-        The value and, where a text is not read, why.
+        From ``text``: the moment, a TIMESTAMP, and why a text is none.
     """
-    rest, whole = f"{name}_rest", f"{name}_whole"
-    day, clock, iso = f"{name}_day", f"{name}_clock", f"{name}_iso"
-    date, micros = f"{name}_date", f"{name}_micros"
     split = _split(form)
-    quick = _quick(text, rule.dates, form)
     value = (
-        f"CASE WHEN {name}_quick IS NOT NULL THEN {name}_quick "
-        f"WHEN {within_years(date)} AND ({clock} = '' OR {micros} IS NOT NULL) "
-        f"THEN {date}::TIMESTAMP + to_microseconds(coalesce({micros}, 0)) END"
+        f"CASE WHEN {within_years('date')} AND (clock = '' OR micros IS NOT NULL) "
+        f"THEN date::TIMESTAMP + to_microseconds(coalesce(micros, 0)) END"
     )
+    names = {
+        f"{form}_month": _month(f"{form}.m") for form in ("day_first", "month_first")
+    }
     return Steps(
         layers=(
-            {f"{name}_quick": quick},
-            {rest: f"CASE WHEN {name}_quick IS NULL THEN {_fold(text)} END"},
-            {whole: f"regexp_full_match({rest}, {literal(_whole_days())})"},
+            {"rest": _fold("text")},
+            {"whole": f"regexp_full_match(rest, {literal(_whole_days())})"},
             {
-                day: f"CASE WHEN {whole} THEN {rest} "
-                f"ELSE regexp_extract({rest}, {split}, 1) END",
-                clock: f"CASE WHEN {whole} THEN '' "
-                f"ELSE regexp_extract({rest}, {split}, 2) END",
+                "day": f"CASE WHEN whole THEN rest ELSE regexp_extract(rest, {split}, 1) END",
+                "clock": f"CASE WHEN whole THEN '' ELSE regexp_extract(rest, {split}, 2) END",
             },
-            _taken_apart(name, day, clock),
-            {iso: _iso(name, day, rule, form), micros: _micros(name, clock)},
-            {date: _date(iso, day, form)},
-            {f"{name}_value": value},
+            _taken_apart(),
+            names,
+            {"iso": _iso(rule, form), "micros": _micros()},
+            {"date": _date(form)},
         ),
-        value=f"{name}_value",
-        why=_why(name, rule, form),
+        value=value,
+        why=_why(rule, form),
     )
 
 
-def joined(cell: str, sql_type: str) -> str:
+def joined(text: str) -> str:
     """Give SQL of one of several cells that make a moment together.
 
     A workbook's midnight after a day, and its first day before a time, are taken off.
     """
-    whole = cell if sql_type == "VARCHAR" else f"{cell}::VARCHAR"
-    return (
-        f"regexp_replace(regexp_replace(trim({whole}), {literal(_EPOCH_DAY)}, ''), "
-        f"{literal(_MIDNIGHT)}, '')"
-    )
+    late = f"regexp_replace({text}, {literal(_EPOCH_DAY)}, '')"
+    return f"regexp_replace({late}, {literal(_MIDNIGHT)}, '')"
 
 
 def within_years(moment: str) -> str:
@@ -126,8 +124,8 @@ def within_years(moment: str) -> str:
     return f"year({moment}) BETWEEN {FIRST_YEAR} AND {LAST_YEAR}"
 
 
-def _quick(text: str, order: str, form: CellForm) -> str:
-    """Read the plain forms."""
+def plain_moment(text: str, order: str, form: CellForm) -> str:
+    """Read a day or a time of the plain forms; what is impossible is null."""
     cases = [
         f"WHEN length({text}) = 10 AND regexp_full_match({text}, '{_ISO_DAY}') "
         f"THEN TRY_CAST({text} AS TIMESTAMP)",
@@ -196,87 +194,91 @@ def _split(form: CellForm) -> str:
     return literal(rf"^(.*[^ ,]){_BETWEEN}({time})$")
 
 
-def _taken_apart(name: str, day: str, clock: str) -> dict[str, str]:
+def _taken_apart() -> dict[str, str]:
+    four = r"regexp_replace(clock, '^(\d\d)(\d\d)$', '\1:\2')"
     forms = {
-        "figures": (_FIGURES, day, "a,s,b,z,c"),
-        "short": (_SHORT, day, "a,s,b,z"),
-        "dayfirst": (_DAY_FIRST, day, "d,m,y"),
-        "monthfirst": (_MONTH_FIRST, day, "m,d,y"),
-        "time": (_PARTS, rf"regexp_replace({clock}, '^(\d\d)(\d\d)$', '\1:\2')", "h,m,s,f,half"),
-    }  # fmt: skip
+        "figures": (_FIGURES, "day", "a,s,b,z,c"),
+        "short": (_SHORT, "day", "a,s,b,z"),
+        "day_first": (_DAY_FIRST, "day", "d,m,y"),
+        "month_first": (_MONTH_FIRST, "day", "m,d,y"),
+        "time": (_PARTS, four, "h,m,s,f,half"),
+    }
     return {
-        f"{name}_{form}": f"regexp_extract({of}, {literal(f'^(?:{pattern})$')}, "
-        f"[{', '.join(map(literal, parts.split(',')))}])"
-        for form, (pattern, of, parts) in forms.items()
+        form: extract(of, pattern, names)
+        for form, (pattern, of, names) in forms.items()
     }
 
 
-def _iso(name: str, day: str, rule: CellRule, form: CellForm) -> str:
+def _iso(rule: CellRule, form: CellForm) -> str:
     """Write a day as year-month-day; null where the form or the year is lacking."""
-    named = []
-    first, last = f"{name}_dayfirst", f"{name}_monthfirst"
-    year_first = f"length({first}.d) = 4"
+    year_first = "length(day_first.d) = 4"
     if rule.dates == "ymd":
-        year_first = (
-            f"({year_first} OR (length({first}.d) = 2 AND length({first}.y) = 2))"
-        )
-    named.append(
-        f"WHEN {first}.m <> '' AND {year_first} "
-        f"THEN {_ymd(f'{first}.d', _month(f'{first}.m'), f'{first}.y')}"
-    )
-    for of in (first, last):
-        short = f"{of}.m <> '' AND length({of}.d) <= 2"
-        month = _month(f"{of}.m")
-        named.append(
-            f"WHEN {short} AND length({of}.y) IN (2, 4) "
-            f"THEN {_ymd(f'{of}.y', month, f'{of}.d')}"
+        two = "length(day_first.d) = 2 AND length(day_first.y) = 2"
+        year_first = f"({year_first} OR ({two}))"
+    cases = [
+        *figures_cases(rule.dates),
+        *_yearless_cases(rule, form),
+        (
+            f"day_first.m <> '' AND {year_first}",
+            _ymd("day_first.d", "day_first_month", "day_first.y"),
+        ),
+    ]
+    for of in ("day_first", "month_first"):
+        named = f"{of}.m <> '' AND length({of}.d) <= 2"
+        month, date = f"{of}_month", f"{of}.d"
+        cases.append(
+            (f"{named} AND length({of}.y) IN (2, 4)", _ymd(f"{of}.y", month, date))
         )
         if rule.year:
-            year = f"'{rule.year}'"
-            named.append(
-                f"WHEN {short} AND {of}.y = '' THEN {_ymd(year, month, f'{of}.d')}"
+            cases.append(
+                (f"{named} AND {of}.y = ''", _ymd(f"'{rule.year}'", month, date))
             )
-    return f"CASE {figures_iso(name, day, rule.dates)} {_yearless(name, rule, form)} {' '.join(named)} END"
+    return case(cases)
 
 
-def figures_iso(name: str, day: str, order: str) -> str:
-    """Give the WHENs that write three figures as year-month-day, by an order."""
-    f = f"{name}_figures"
-    one = f"{f}.a <> '' AND {f}.s = {f}.z"
+def figures_cases(order: str) -> list[tuple[str, str]]:
+    """Give the forms of figures alone: the condition, and the day as year-month-day."""
+    one = "figures.a <> '' AND figures.s = figures.z"
+    together = f"regexp_full_match(day, '{_TOGETHER}')"
+    year, month, date = "day[1:4]", "day[5:6]", "day[7:8]"
+    whole = _ymd(year, month, date)
     cases = [
-        f"WHEN {one} AND length({f}.a) = 4 AND length({f}.c) <= 2 "
-        f"THEN {_ymd(f'{f}.a', f'{f}.b', f'{f}.c')}",
-        f"WHEN regexp_full_match({day}, '{_TOGETHER}') "
-        f"AND {day}[1:4]::INT BETWEEN {FIRST_YEAR} AND {LAST_YEAR} "
-        f"AND TRY_CAST({_ymd(f'{day}[1:4]', f'{day}[5:6]', f'{day}[7:8]')} AS DATE) "
-        f"IS NOT NULL THEN {_ymd(f'{day}[1:4]', f'{day}[5:6]', f'{day}[7:8]')}",
+        (
+            f"{one} AND length(figures.a) = 4 AND length(figures.c) <= 2",
+            _ymd("figures.a", "figures.b", "figures.c"),
+        ),
+        (
+            f"{together} AND TRY_CAST({year} AS INT) BETWEEN {FIRST_YEAR} AND {LAST_YEAR} "
+            f"AND TRY_CAST({whole} AS DATE) IS NOT NULL",
+            whole,
+        ),
     ]
     if order in ("dmy", "mdy"):
-        a, b = (f"{f}.b", f"{f}.a") if order == "dmy" else (f"{f}.a", f"{f}.b")
-        month, date = ("3:4", "1:2") if order == "dmy" else ("1:2", "3:4")
+        first, second = ("figures.b", "figures.a"), ("day[3:4]", "day[1:2]")
+        if order == "mdy":
+            first, second = first[::-1], second[::-1]
+        last = "length(figures.a) <= 2 AND length(figures.c) IN (2, 4)"
         cases += [
-            f"WHEN {one} AND length({f}.a) <= 2 AND length({f}.c) IN (2, 4) "
-            f"THEN {_ymd(f'{f}.c', a, b)}",
-            f"WHEN regexp_full_match({day}, '{_TOGETHER}') "
-            f"THEN {_ymd(f'{day}[5:8]', f'{day}[{month}]', f'{day}[{date}]')}",
+            (f"{one} AND {last}", _ymd("figures.c", *first)),
+            (together, _ymd("day[5:8]", *second)),
         ]
     if order == "ymd":
+        short = "length(figures.a) = 2 AND length(figures.c) <= 2"
         cases.append(
-            f"WHEN {one} AND length({f}.a) = 2 AND length({f}.c) <= 2 "
-            f"THEN {_ymd(f'{f}.a', f'{f}.b', f'{f}.c')}"
+            (f"{one} AND {short}", _ymd("figures.a", "figures.b", "figures.c"))
         )
-    return " ".join(cases)
+    return cases
 
 
-def _yearless(name: str, rule: CellRule, form: CellForm) -> str:
+def _yearless_cases(rule: CellRule, form: CellForm) -> list[tuple[str, str]]:
     if not rule.year or rule.dates == "iso":
-        return ""
-    s = f"{name}_short"
-    month, date = (f"{s}.b", f"{s}.a") if rule.dates == "dmy" else (f"{s}.a", f"{s}.b")
-    year = f"'{rule.year}'"
+        return []
+    month, date = "short.a", "short.b"
+    if rule.dates == "dmy":
+        month, date = date, month
     # a workbook makes the number 3.1 of "3.10", so only a closing point shows a day
-    sure = f"AND ({s}.s <> '.' OR {s}.z = '.')" if form.workbook else ""
-    return f"WHEN {s}.a <> '' {sure} THEN {_ymd(year, month, date)}"
+    sure = " AND (short.s <> '.' OR short.z = '.')" if form.workbook else ""
+    return [(f"short.a <> ''{sure}", _ymd(f"'{rule.year}'", month, date))]
 
 
 def _ymd(year: str, month: str, date: str) -> str:
@@ -285,134 +287,132 @@ def _ymd(year: str, month: str, date: str) -> str:
 
 
 def _month(word: str) -> str:
-    """Give the two figures of a month's name; null where no language has it."""
-    numbers = languages.months()
-    cases = " ".join(
-        f"WHEN {word} IN ({', '.join(literal(n) for n, m in sorted(numbers.items()) if m == number)}) "
-        f"THEN '{number:02d}'"
-        for number in range(1, 13)
+    """Give the two figures of a month's name; not a number where no language has it."""
+    known = "".join(
+        f" {name}:{number:02d}" for name, number in languages.months().items()
     )
-    return f"(CASE {cases} END)"
+    at = f"instr({literal(known)}, ' ' || {word} || ':')"
+    # one text to search in is planned many times faster than a list of cases
+    return f"CASE WHEN {at} > 0 THEN {literal(known)}[{at} + length({word}) + 2:{at} + length({word}) + 3] END"
 
 
-def _date(iso: str, day: str, form: CellForm) -> str:
-    read = f"TRY_CAST({iso} AS DATE)"
+def _date(form: CellForm) -> str:
+    read = "TRY_CAST(iso AS DATE)"
     if not form.workbook:
         return read
     # the day of a workbook whose hour stands in a cell of its own
-    return (
-        f"CASE WHEN regexp_full_match({day}, {literal(_SERIAL)}) "
-        f"THEN CAST({_serial(day, form)} AS DATE) ELSE {read} END"
-    )
+    serial = f"CAST({_serial('day', form)} AS DATE)"
+    return case([(f"regexp_full_match(day, {literal(_SERIAL)})", serial)], read)
 
 
-def _micros(name: str, clock: str) -> str:
+def _micros() -> str:
     """Give a time as microseconds after midnight; null where there is no such time."""
-    t = f"{name}_time"
-    hour = f"TRY_CAST({t}.h AS INT)"
-    half = f"translate({t}.half, '. ', '')"
-    minute, second = (f"coalesce(TRY_CAST({t}.{p} AS INT), 0)" for p in "ms")
-    micro = f"coalesce(TRY_CAST(rpad({t}.f, 6, '0')[1:6] AS INT), 0)"
-    hours = (
-        f"CASE WHEN {half} IN ('am', 'pm') THEN CASE WHEN {hour} BETWEEN 1 AND 12 "
-        f"THEN {hour} % 12 + CASE {half} WHEN 'pm' THEN 12 ELSE 0 END END "
-        f"WHEN {hour} <= 23 AND ({t}.m <> '' OR {t}.half <> '') THEN {hour} END"
+    hour = "TRY_CAST(time.h AS INT)"
+    half = "translate(time.half, '. ', '')"
+    minute, second = (f"coalesce(TRY_CAST(time.{p} AS INT), 0)" for p in "ms")
+    micro = "coalesce(TRY_CAST(rpad(time.f, 6, '0')[1:6] AS INT), 0)"
+    afternoon = f"CASE {half} WHEN 'pm' THEN 12 ELSE 0 END"
+    hours = case(
+        [
+            (
+                f"{half} IN ('am', 'pm')",
+                f"CASE WHEN {hour} BETWEEN 1 AND 12 THEN {hour} % 12 + {afternoon} END",
+            ),
+            (f"{hour} <= 23 AND (time.m <> '' OR time.half <> '')", hour),
+        ]
     )
-    fits = f"{minute} <= 59 AND {second} <= 59"
-    return (
-        f"CASE WHEN {clock} <> '' THEN CASE WHEN {t}.h <> '' AND {fits} THEN "
-        f"((({hours}) * 60 + {minute}) * 60 + {second}) * 1000000::BIGINT + {micro} "
-        f"WHEN regexp_full_match({clock}, {literal(_FRACTION)}) "
-        f"THEN round(TRY_CAST({clock} AS DOUBLE) * 86400)::BIGINT * 1000000 END END"
+    return case(
+        [
+            ("clock = ''", "NULL::BIGINT"),
+            (
+                f"time.h <> '' AND {minute} <= 59 AND {second} <= 59",
+                f"((({hours}) * 60 + {minute}) * 60 + {second}) * 1000000::BIGINT + {micro}",
+            ),
+            (
+                f"regexp_full_match(clock, {literal(_FRACTION)})",
+                "round(TRY_CAST(clock AS DOUBLE) * 86400)::BIGINT * 1000000",
+            ),
+        ]
     )
 
 
 # --- why a text is no day
 
 
-def _why(name: str, rule: CellRule, form: CellForm) -> str:
+def _why(rule: CellRule, form: CellForm) -> str:
     """Give SQL of the true cause, as the end of a sentence that has quoted the text."""
-    rest, day, clock = f"{name}_rest", f"{name}_day", f"{name}_clock"
-    f, short = f"{name}_figures", f"{name}_short"
-    first, last = f"{name}_dayfirst", f"{name}_monthfirst"
+    no_year = literal("which has no year; write it in, or set year for its file")
+    no_day = literal("and there is no such day")
     cases = [
-        (f"{rest}[1] = '#'", "'which is an error of a spreadsheet and no date'"),
+        ("rest[1] = '#'", literal("which is an error of a spreadsheet and no date")),
         (
-            rf"regexp_matches({rest}, ':\d\d(\.\d+)? ?(z|[+-]\d\d:?\d\d)$')",
-            "'which has an offset; times are the station''s own, so take the offset out'",
+            r"regexp_matches(rest, ':\d\d(\.\d+)? ?(z|[+-]\d\d:?\d\d)$')",
+            literal(
+                "which has an offset; times are the station's own, so take the offset out"
+            ),
         ),
         (
-            f"regexp_full_match({rest}, {literal(_TIME)}) AND contains({rest}, ':')",
-            "'which is a time without a day'",
+            f"regexp_full_match(rest, {literal(_TIME)}) AND contains(rest, ':')",
+            literal("which is a time without a day"),
         ),
         (
-            f"{within_years(f'{name}_date')} AND {clock} <> ''",
-            f"'whose day can be read and whose time cannot: \"' || {clock} || '\"'",
+            f"{within_years('date')} AND clock <> ''",
+            "'whose day can be read and whose time cannot: \"' || clock || '\"'",
         ),
         (
-            f"{name}_date IS NOT NULL",
-            f"'whose year is not from {FIRST_YEAR} to {LAST_YEAR}'",
-        ),
-        (f"{f}.a <> '' AND {f}.s <> {f}.z", "'which has two kinds of separators'"),
-        *_other_orders(name, day, rule),
-        (f"{f}.a <> ''", "'and there is no such day'"),
-        (
-            f"{short}.a <> '' AND {short}.s <> '.'",
-            "'which has no year; write it in, or set year for its file'",
+            "date IS NOT NULL",
+            literal(f"whose year is not from {FIRST_YEAR} to {LAST_YEAR}"),
         ),
         (
-            rf"{short}.a <> '' AND regexp_full_match({day}, '\d+\.\d+\.')",
-            "'which has no year; write it in, or set year for its file'",
+            "figures.a <> '' AND figures.s <> figures.z",
+            literal("which has two kinds of separators"),
         ),
-        (f"{short}.a <> ''", "'which is a number, or a day without its year'"),
+        *_other_orders(rule),
+        ("figures.a <> ''", no_day),
+        (
+            r"short.a <> '' AND (short.s <> '.' OR regexp_full_match(day, '\d+\.\d+\.'))",
+            no_year,
+        ),
+        ("short.a <> ''", literal("which is a number, or a day without its year")),
     ]
-    for of in (first, last):
-        month = _month(f"{of}.m")
+    for of in ("day_first", "month_first"):
         cases += [
             (
-                f"{of}.m <> '' AND {month} IS NULL",
+                f"{of}.m <> '' AND {of}_month IS NULL",
                 f"'which names no month that is known: \"' || {of}.m || '\"'",
             ),
-            (
-                f"{of}.m <> '' AND {of}.y = ''",
-                "'which has no year; write it in, or set year for its file'",
-            ),
-            (f"{of}.m <> ''", "'and there is no such day'"),
+            (f"{of}.m <> '' AND {of}.y = ''", no_year),
+            (f"{of}.m <> ''", no_day),
         ]
     if not form.workbook:
         cases.append(
             (
-                f"regexp_full_match({rest}, {literal(_SERIAL)})",
+                f"regexp_full_match(rest, {literal(_SERIAL)})",
                 "'which is a number: a spreadsheet may have put it for the day '"
-                f" || strftime({_serial(rest, form)}, '%Y-%m-%d')",
+                f" || strftime({_serial('rest', form)}, '%Y-%m-%d')",
             )
         )
-    cases += [
-        (rf"regexp_full_match({rest}, '[\d.,]+')", "'which is a number and no date'"),
-        (rf"NOT regexp_matches({rest}, '\d')", "'which is a text and no date'"),
-    ]
-    whens = " ".join(f"WHEN {condition} THEN {says}" for condition, says in cases)
-    return f"CASE {whens} ELSE 'which is no date that can be read' END"
-
-
-def _other_orders(name: str, day: str, rule: CellRule) -> list[tuple[str, str]]:
-    """Tell figures that fit another order than the one set."""
-    cases = []
-    fits = {
-        order: f"TRY_CAST(CASE {figures_iso(name, day, order)} END AS DATE) IS NOT NULL"
-        for order in ORDERS
-    }
-    if rule.dates == "iso":
-        cases.append(
-            (
-                f"{fits['dmy']} AND {fits['mdy']}",
-                '\'which may be day-month-year or month-day-year; set dates = "dmy" or "mdy" for its file\'',
-            )
-        )
-    said = ORDERS.get(rule.dates, "year-month-day")
     cases += [
         (
-            fits[order],
+            r"regexp_full_match(rest, '[\d.,]+')",
+            literal("which is a number and no date"),
+        ),
+        (r"NOT regexp_matches(rest, '\d')", literal("which is a text and no date")),
+    ]
+    return case(cases, literal("which is no date that can be read"))
+
+
+def fits(order: str) -> str:
+    """Give SQL that is TRUE for figures that are a day in an order; after `steps`."""
+    return f"TRY_CAST({case(figures_cases(order))} AS DATE) IS NOT NULL"
+
+
+def _other_orders(rule: CellRule) -> list[tuple[str, str]]:
+    """Tell figures that fit another order than the one set."""
+    said = "year-month-day in full" if rule.dates == "iso" else ORDERS[rule.dates]
+    cases = [
+        (
+            fits(order),
             literal(
                 f"which is not {said}, as the settings have it, but {words}; "
                 f'correct it, or set dates = "{order}" for its file'
@@ -421,4 +421,10 @@ def _other_orders(name: str, day: str, rule: CellRule) -> list[tuple[str, str]]:
         for order, words in ORDERS.items()
         if order != rule.dates
     ]
+    if rule.dates == "iso":
+        both = literal(
+            "which may be day-month-year or month-day-year; "
+            'set dates = "dmy" or "mdy" for its file'
+        )
+        cases.insert(0, (f"{fits('dmy')} AND {fits('mdy')}", both))
     return cases

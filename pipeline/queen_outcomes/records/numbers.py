@@ -13,7 +13,14 @@ from queen_outcomes.base.store import literal
 from queen_outcomes.facts import languages
 from queen_outcomes.facts.column import UNITS, Column
 from queen_outcomes.facts.reading import CellRule
-from queen_outcomes.records.steps import CellForm, Steps, spaced, without_accents
+from queen_outcomes.records.steps import (
+    CellForm,
+    Steps,
+    case,
+    extract,
+    spaced,
+    without_accents,
+)
 
 MOST_DOSES = 3
 """A product's first factor counts the doses, unless only the second is as few."""
@@ -22,17 +29,11 @@ _WIDE = "０１２３４５６７８９％−×*’µμ"
 _PLAIN = "0123456789%-xx'uu"
 
 
-def steps(
-    name: str, text: str, column: Column, rule: CellRule, form: CellForm
-) -> Steps:
-    """Read a number in the column's unit.
+def steps(column: Column, rule: CellRule, form: CellForm) -> Steps:
+    """Read the numbers that are more than plain figures.
 
     Parameters
     ----------
-    name : str
-        What the aliases begin with.
-    text : str
-        SQL of the cell's text, clean.
     column : Column
         Of kind number or integer.
     rule : CellRule
@@ -43,50 +44,30 @@ def steps(
     Returns
     -------
     Steps
-        The value, why a text was not read, and the parts of a sum.
+        From ``text``: the value in our unit, the parts of a sum, and why a text is none.
     """
-    rest, one = f"{name}_rest", f"{name}_one"
-    quick = (
-        _integer(text, rule.decimal)
-        if column.kind == "integer"
-        else _number(text, rule.decimal, form)
-    )
     kept = rule.unit or column.unit
     units = _unit_pattern(column)
-    first = in_unit(f"{name}_quick", column, kept)
-    plain = _plain(f"{one}.n", rule.decimal, form)
-    slow = _in_written_unit(plain, f"{one}.u", column, kept)
+    written = rf"({_written(rule.decimal, form)})(?: ?({units})\.?)?"
+    plain = _plain("one.n", rule.decimal, form)
     layers: list[dict[str, str]] = [
-        {f"{name}_quick": quick},
-        {rest: f"CASE WHEN {name}_quick IS NULL THEN {_fold(text)} END"},
-        {
-            one: _extract(
-                rest, rf"({_written(rule.decimal, form)})(?: ?({units})\.?)?", "n,u"
-            )
-        },
+        {"rest": _fold("text")},
+        {"one": extract("rest", written, "n,u")},
+        {"plain": case([("one.n <> ''", plain)])},
     ]
-    reads = [
-        f"WHEN {name}_quick IS NOT NULL THEN {first}",
-        f"WHEN {one}.n <> '' THEN {slow}",
-    ]
-    parts = ""
-    if column.summed:
-        layers += _sum_layers(name, units, rule.decimal)
-        total = _in_written_unit(f"{name}_total", f"{name}_units[1]", column, kept)
-        reads.append(f"WHEN {name}_total IS NOT NULL THEN {total}")
-        parts = f"CASE WHEN {name}_total IS NOT NULL THEN {name}_parts END"
-    value = f"CASE {' '.join(reads)} END"
     if column.kind == "integer":
-        value = (
-            f"CASE WHEN {name}_quick IS NOT NULL THEN {name}_quick "
-            f"WHEN {one}.n <> '' AND {plain} = trunc({plain}) THEN TRY_CAST({plain} AS BIGINT) END"
-        )
-    else:
-        layers.append({f"{name}_read": value})
-        value = f"CASE WHEN isfinite({name}_read) THEN {name}_read END"
-    layers.append({f"{name}_value": value})
-    why = _why(rest, column, rule, units)
-    return Steps(f"{name}_value", tuple(layers), why, parts)
+        whole = case([("plain = trunc(plain)", "TRY_CAST(plain AS BIGINT)")])
+        return Steps(whole, tuple(layers), _why(column, rule, units))
+    reads = [("plain IS NOT NULL", _in_written_unit("plain", "one.u", column, kept))]
+    parts = "NULL::BIGINT"
+    if column.summed:
+        layers += _sum_layers(units, rule.decimal)
+        total = _in_written_unit("total", "units[1]", column, kept)
+        reads.append(("total IS NOT NULL", total))
+        parts = case([("total IS NOT NULL", "parts")])
+    layers.append({"read": case(reads)})
+    value = case([("isfinite(read)", "read")])
+    return Steps(value, tuple(layers), _why(column, rule, units), parts)
 
 
 def in_unit(value: str, column: Column, kept: str) -> str:
@@ -97,8 +78,8 @@ def in_unit(value: str, column: Column, kept: str) -> str:
     return f"round(({value}) * {factor!r}::DOUBLE + {offset!r}::DOUBLE, 9)"
 
 
-def _number(text: str, decimal: str, form: CellForm) -> str:
-    """Read a plain number with the decimal sign."""
+def plain_number(text: str, decimal: str, form: CellForm) -> str:
+    """Read plain figures with the station's decimal sign."""
     if decimal == ".":
         good, plain = rf"regexp_full_match({text}, '[+-]?\d+(\.\d+)?')", text
     else:
@@ -113,7 +94,7 @@ def _number(text: str, decimal: str, form: CellForm) -> str:
     return f"CASE WHEN {good} AND isfinite({read}) THEN {read} END"
 
 
-def _integer(text: str, decimal: str) -> str:
+def plain_integer(text: str, decimal: str) -> str:
     """Read a plain whole number, also when a program wrote it as 3.0."""
     sign = r"\." if decimal == "." else ","
     whole = f"TRY_CAST(split_part({text}, '{decimal}', 1) AS BIGINT)"
@@ -130,11 +111,6 @@ def _fold(text: str) -> str:
     for sign, plainer in (languages.MICRO | languages.DEGREES).items():
         plain = f"replace({plain}, {literal(sign)}, {literal(plainer)})"
     return spaced(without_accents(f"translate({plain}, '{_WIDE}', {literal(_PLAIN)})"))
-
-
-def _extract(text: str, pattern: str, names: str) -> str:
-    listed = ", ".join(map(literal, names.split(",")))
-    return f"regexp_extract({text}, {literal(f'^(?:{pattern})$')}, [{listed}])"
 
 
 def _unit_pattern(column: Column) -> str:
@@ -187,54 +163,49 @@ def _in_written_unit(value: str, unit: str, column: Column, kept: str) -> str:
     return f"CASE {cases} ELSE {without} END" if cases else without
 
 
-def _sum_layers(name: str, units: str, decimal: str) -> list[dict[str, str]]:
+def _sum_layers(units: str, decimal: str) -> list[dict[str, str]]:
     """Take "4+4", "4 + 4 ul" or "2x4" apart: the total, its parts and its unit."""
-    rest, numbers = f"{name}_rest", f"{name}_numbers"
     point = r"\." if decimal == "." else ","
     figure = rf"\d+(?:{point}\d+)?"
     term = rf"{figure}(?: ?(?:{units}))?"
     is_sum, is_product = rf"{term}(?: ?\+ ?{term})+", rf"{term} ?x ?{term}"
-    bare = f"regexp_replace({rest}, {literal(f'(?:{units})')}, ' ', 'g')"
+    bare = f"regexp_replace(rest, {literal(f'(?:{units})')}, ' ', 'g')"
     each = f"lambda x: replace(x, '{decimal}', '.')::DOUBLE"
-    few = f"= trunc({{0}}) AND {{0}} BETWEEN 1 AND {MOST_DOSES}"
-    a, b = f"{numbers}[1]", f"{numbers}[2]"
     # a factor with a unit is the dose, so that the other one counts
-    unit_after_first = f"regexp_matches({rest}, {literal(f'^{figure} ?(?:{units})')})"
-    unit_after_last = f"regexp_matches({rest}, {literal(f'(?:{units})$')})"
-    count = (
-        f"CASE WHEN {unit_after_first} AND {unit_after_last} THEN NULL "
-        f"WHEN {a} {few.format(a)} AND NOT {unit_after_first} THEN {a} "
-        f"WHEN {b} {few.format(b)} AND NOT {unit_after_last} THEN {b} END"
+    first_has = f"regexp_matches(rest, {literal(f'^{figure} ?(?:{units})')})"
+    last_has = f"regexp_matches(rest, {literal(f'(?:{units})$')})"
+    few = f"{{0}} = trunc({{0}}) AND {{0}} BETWEEN 1 AND {MOST_DOSES}"
+    count = case(
+        [
+            (f"{first_has} AND {last_has}", "NULL"),
+            (f"{few.format('figures[1]')} AND NOT {first_has}", "figures[1]"),
+            (f"{few.format('figures[2]')} AND NOT {last_has}", "figures[2]"),
+        ]
     )
-    kind = f"{name}_kind"
+    kind = [
+        (f"regexp_full_match(rest, {literal(is_sum)})", "'sum'"),
+        (f"regexp_full_match(rest, {literal(is_product)})", "'product'"),
+    ]
+    found = f"regexp_extract_all({bare}, {literal(figure)})"
+    named = f"list_distinct(regexp_extract_all(rest, {literal(f'(?:{units})')}))"
+    both = "CASE kind WHEN 'sum' THEN list_sum(figures) ELSE list_product(figures) END"
+    parts = f"CASE kind WHEN 'sum' THEN len(figures) WHEN 'product' THEN {count} END"
+    sure = "parts IS NOT NULL AND len(units) <= 1 AND list_min(figures) > 0"
     return [
+        {"kind": case(kind)},
         {
-            kind: f"CASE WHEN regexp_full_match({rest}, {literal(is_sum)}) THEN 'sum' "
-            f"WHEN regexp_full_match({rest}, {literal(is_product)}) THEN 'product' END"
+            "figures": case([("kind IS NOT NULL", f"list_transform({found}, {each})")]),
+            "units": case([("kind IS NOT NULL", named)]),
         },
-        {
-            numbers: f"CASE WHEN {kind} IS NOT NULL THEN list_transform("
-            f"regexp_extract_all({bare}, {literal(figure)}), {each}) END",
-            f"{name}_units": f"CASE WHEN {kind} IS NOT NULL THEN list_distinct("
-            f"regexp_extract_all({rest}, {literal(f'(?:{units})')})) END",
-        },
-        {
-            f"{name}_parts": f"CASE WHEN {kind} = 'sum' THEN len({numbers}) "
-            f"WHEN {kind} = 'product' THEN {count} END::BIGINT"
-        },
-        {
-            f"{name}_total": f"CASE WHEN {name}_parts IS NOT NULL "
-            f"AND len({name}_units) <= 1 AND list_min({numbers}) > 0 THEN round("
-            f"CASE {kind} WHEN 'sum' THEN list_sum({numbers}) "
-            f"ELSE list_product({numbers}) END, 9) END"
-        },
+        {"parts": f"({parts})::BIGINT"},
+        {"total": case([(sure, f"round({both}, 9)")])},
     ]
 
 
 # --- why a text is no number
 
 
-def _why(rest: str, column: Column, rule: CellRule, units: str) -> str:
+def _why(column: Column, rule: CellRule, units: str) -> str:
     """Give SQL of the cause, as the end of a sentence that has quoted the text."""
     other = "," if rule.decimal == "." else "."
     signs = {".": "a point", ",": "a comma"}
@@ -258,12 +229,20 @@ def _why(rest: str, column: Column, rule: CellRule, units: str) -> str:
             "which is two numbers; write the one that counts",
         ),
     ]
+    if column.summed:
+        cases.append(
+            (
+                rf"{figure}{unit} ?x ?{figure}{unit}",
+                "which does not show how many doses it is; write the number of doses "
+                "first, as 2x4",
+            )
+        )
     if column.kind == "integer":
         cases.append((rf"[+-]?\d+{point}\d+", "which is no whole number"))
     if known:
         cases.append((rf"[+-]?{figure} ?\pL+[\d.]?", f"whose unit is none of: {known}"))
-    whens = " ".join(
-        f"WHEN regexp_full_match({rest}, {literal(form)}) THEN {literal(says)}"
+    whens = [
+        (f"regexp_full_match(rest, {literal(form)})", literal(says))
         for form, says in cases
-    )
-    return f"CASE {whens} ELSE 'which is no number that can be read' END"
+    ]
+    return case(whens, literal("which is no number that can be read"))

@@ -52,6 +52,15 @@ class StagedSource:
         """The table it is read as."""
         return self.grid.source.table
 
+    def written(self, reading: Reading) -> dict[str, WrittenColumn]:
+        """Give how the cells of each of our columns are read."""
+        return {
+            ours: WrittenColumn(
+                (heading,), reading.cell_rule(self.table, ours, self.name)
+            )
+            for ours, heading in self.mapped.items()
+        }
+
     @property
     def raw(self) -> str:
         """The table of its rows as they stand."""
@@ -151,21 +160,18 @@ def _stage(
     staged = quote(f"staged_{table.name}")
     columns = ", ".join(f"{quote(c)} {t}" for c, t in staged_columns(table).items())
     store.execute(f"CREATE TABLE {staged} ({columns})")
-    for first in range(0, len(sources), SOURCES_AT_ONCE):
+    readers = [(source, CellReader(table, source.grid.form)) for source in sources]
+    for first in range(0, len(readers), SOURCES_AT_ONCE):
         queries = []
-        for source in sources[first : first + SOURCES_AT_ONCE]:
-            written = {
-                ours: WrittenColumn(
-                    (heading,), reading.cell_rule(table.name, ours, source.name)
-                )
-                for ours, heading in source.mapped.items()
-            }
-            reader = CellReader(table, source.grid.form)
+        for source, reader in readers[first : first + SOURCES_AT_ONCE]:
             raw, types = quote(source.raw), store.columns(source.raw)
-            query = reader.select(written, raw, types)
+            query = reader.select(source.written(reading), raw, types)
             ref = f"{source.no}::BIGINT * {2**LINE_BITS} + source_line"
             queries.append(f"SELECT {ref}, {source.no}, * FROM ({query})")
         store.execute(f"INSERT INTO {staged} " + " UNION ALL ".join(queries))
+    for source, reader in readers:
+        where = f"source_no = {source.no}"
+        reader.read_again(store, source.written(reading), where)
 
 
 def _list_sources(store: Store, staged: Sequence[StagedSource]) -> None:
