@@ -69,6 +69,8 @@ class Column:
     hard: Limits | None = None
     soft: Limits | None = None
     words: tuple[str, ...] = ()
+    summed: bool = False
+    """May be written as a sum or product ("4+4", "2x4"), whose parts are counted."""
     flat: bool = False
     """Kept here only by a station with one flat sheet; its proper table comes first."""
 
@@ -86,6 +88,17 @@ class Column:
         """The staged column that keeps what could not be read; None: all can be."""
         named = self.kind in ("id", "label", "text")
         return None if named else f"{self.name}__unread"
+
+    @property
+    def why(self) -> str | None:
+        """The staged column that says why a text was not read; None: nothing is said."""
+        told = self.kind in ("date", "datetime", "number", "integer")
+        return f"{self.name}__why" if told else None
+
+    @property
+    def parts(self) -> str | None:
+        """The column that counts the parts of a sum; empty where there is no sum."""
+        return f"{self.name}__parts" if self.summed else None
 
 
 @dataclass(frozen=True)
@@ -110,6 +123,8 @@ class Table:
     either: tuple[str, ...] = ()
     """At least one of these columns must hold a value."""
     pairs: tuple[Pair, ...] = ()
+    findings: bool = False
+    """Free words of one cell may set several of its columns."""
 
     def column(self, name: str) -> Column:
         """Give one column by its name."""
@@ -119,6 +134,12 @@ class Table:
     def names(self) -> tuple[str, ...]:
         """The columns' names, in order."""
         return tuple(column.name for column in self.columns)
+
+    @property
+    def kept(self) -> tuple[str, ...]:
+        """What an accepted row has: the columns, and the parts of each sum."""
+        counted = (column.parts for column in self.columns if column.parts)
+        return (*self.names, *counted)
 
     @property
     def dated(self) -> Column:

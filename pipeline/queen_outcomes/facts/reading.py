@@ -205,7 +205,9 @@ class Reading:
 
 
 def _first_said(*levels: tuple[str, ...] | None) -> tuple[str, ...]:
-    return next(level for level in levels if level is not None)  # the station's is always
+    return next(
+        level for level in levels if level is not None
+    )  # the station's is always
 
 
 def _folded(findings: Mapping[str, Mapping[str, str]]) -> dict[str, Mapping[str, str]]:
@@ -245,7 +247,10 @@ def takes(pattern: str, name: str) -> bool:
     wanted, whole = plain.casefold(), name.casefold()
     names = [whole] if "#" in wanted else [whole, whole.partition("#")[0]]
     if "/" not in wanted.partition("#")[0]:
-        names += [each.rsplit("/", 1)[-1] if "#" not in each else _last(each) for each in names]
+        names += [
+            each.rsplit("/", 1)[-1] if "#" not in each else _last(each)
+            for each in names
+        ]
     return any(wanted == each or fnmatchcase(each, wanted) for each in names)
 
 

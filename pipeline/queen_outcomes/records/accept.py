@@ -95,7 +95,7 @@ def _accept(
                     f"coalesce({rule.predicate}, false)"
                 )
     cells = []
-    for name in table.names:
+    for name in table.kept:
         wrong = " OR ".join(emptied.get(name, []))
         cell = quote(name)
         cells.append(

@@ -7,18 +7,13 @@ settings; `passed_over` says of every row or slot that holds no record why.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from queen_outcomes.base.store import Store, literal, quote
-from queen_outcomes.facts.reading import FINDINGS, PASS_OVER, CellRule, Habits, Reading
-from queen_outcomes.records.cells import folded, listed
-from queen_outcomes.records.mapping import (
-    GROUP,
-    CellSource,
-    SlotMapping,
-    SourceMapping,
-)
+from queen_outcomes.facts.reading import PASS_OVER, Habits, Reading
+from queen_outcomes.records.cells import WrittenColumn, folded, listed
+from queen_outcomes.records.mapping import GROUP, SlotMapping, SourceMapping
 
 WHY = {
     "pattern": "rows that the settings pass over",
@@ -30,22 +25,33 @@ WHY = {
 """Why a row or slot is passed over, as it is told."""
 MARKS = "row_marks"
 _WHY, _FIRST, _FILLED = '"row  why"', '"row  first"', '"row  filled"'
+_BROKEN, _FILLS = '"row  broken"', '"row  fills"'
 """Columns beside the sheet's own; no heading has two blanks in a row."""
 
 
 @dataclass(frozen=True)
 class PreparedSlot:
-    """A relation with a record a row: source_line, broken, and a column for each of ours."""
+    """The rows that hold a slot's record, and where its columns stand in them."""
 
     relation: str
     slot: int
-    columns: Mapping[str, str]
-    """Our column, or `FINDINGS` -> its name in the relation."""
+    written: Mapping[str, WrittenColumn]
+    """Our column, or the one of findings -> how it is read."""
+    also: Mapping[str, Sequence[tuple[str, str]]] = field(default_factory=dict)
+    """Our column -> what a fill sets: a condition over the relation, and the text."""
 
 
 def begin(store: Store) -> None:
     """Make the empty table of what is passed over."""
     store.execute("CREATE TABLE passed_over (ref BIGINT, why VARCHAR)")
+
+
+def tidy_up(store: Store, numbers: Iterable[int]) -> None:
+    """Remove what was made on the way of some sources."""
+    for number in set(numbers):
+        store.drop_like(f"slot_{number}_")
+        store.drop(f"rows_{number}")
+    store.drop(MARKS)
 
 
 def prepare(
@@ -68,25 +74,7 @@ def prepare(
     """
     habits, ditto = reading.habits_of(source.name), reading.ditto_of(source.name)
     rows = _rows(store, source, habits, ditto)
-    slots = []
-    for slot in source.slots:
-        if _is_plain(slot):
-            columns = {ours: cell.columns[0] for ours, cell in slot.cells.items()}
-            slots.append(PreparedSlot(rows, slot.slot, columns))
-        else:
-            slots.append(_slot(store, source, slot, rows, reading))
-    return slots
-
-
-def _is_plain(slot: SlotMapping) -> bool:
-    """Tell whether the rows are the records and the cells stand as they are."""
-    cells = slot.cells.values()
-    return (
-        not slot.slot
-        and not slot.asked
-        and not slot.colours
-        and all(len(cell.columns) == 1 for cell in cells)
-    )
+    return [_slot(store, source, slot, rows, reading) for slot in source.slots]
 
 
 # --- rows
@@ -223,89 +211,50 @@ def _marks(store: Store, source: SourceMapping, habits: Habits) -> str:
 def _slot(
     store: Store, source: SourceMapping, slot: SlotMapping, rows: str, reading: Reading
 ) -> PreparedSlot:
-    """Write a relation with a slot's records, and what is passed over."""
-    name = f"slot_{source.no}_{slot.slot}"
-    types = store.columns(rows)
-    table = source.table
-
-    def rule(ours: str) -> CellRule:
-        cell = slot.cells.get(ours)
-        return reading.cell_rule(
-            table.name, ours, source.name, cell.rule if cell else None
+    """Give the relation of a slot's records; what holds none is passed over."""
+    written = {
+        ours: WrittenColumn(
+            cell.columns,
+            reading.cell_rule(source.table.name, ours, source.name, cell.rule),
+            cell.value,
         )
-
-    cells = {ours: _cell(table, ours, cell) for ours, cell in slot.cells.items()}
-    coloured = _coloured(slot, cells) if slot.colours and _has_marks(store) else {}
-    cells |= coloured
-    joined = f"LEFT JOIN {MARKS} AS m ON m.line = r.source_line" if coloured else ""
-    filled = [
-        _is_filled(column, rule(ours).empty)
+        for ours, cell in slot.cells.items()
+    }
+    coloured = bool(slot.colours) and store.has(MARKS)
+    if not (slot.slot or slot.asked or coloured):
+        return PreparedSlot(rows, slot.slot, written)
+    name = f"slot_{source.no}_{slot.slot}"
+    there = [
+        _is_filled(column, written[ours].rule.empty)
         for ours, cell in slot.cells.items()
         for column in cell.columns
         if column in slot.asked
     ]
-    if coloured and filled:
-        fills = " OR ".join(
-            f"list_contains(m.fills, {literal(fill)})" for fill in slot.colours
-        )
-        filled.append(f"coalesce({fills}, false)")
-    there = " OR ".join(filled) or "true"
-    broken = "r.broken" if "broken" in types else "NULL::VARCHAR"
-    first = source.slots[0].slot
-    columns = ", ".join(f"{sql} AS {quote(ours)}" for ours, sql in cells.items())
-    store.table(
-        name,
-        f"SELECT r.source_line, {broken} AS broken, {broken} IS NOT NULL OR ({there}) "
-        f"AS is_record, {columns} FROM {quote(rows)} AS r {joined} "
-        f"WHERE {broken} IS NULL OR {slot.slot} = {first}",
+    also: dict[str, list[tuple[str, str]]] = {}
+    for fill, values in slot.colours.items() if coloured else ():
+        has_fill = f"coalesce(list_contains({_FILLS}, {literal(fill)}), false)"
+        there += [has_fill] if there else []
+        for ours, value in values.items():
+            also.setdefault(ours, []).append((has_fill, value))
+    has_broken = "broken" in store.columns(rows)
+    broken = "r.broken IS NOT NULL" if has_broken else "false"
+    fills = f", m.fills AS {_FILLS}" if coloured else ""
+    joined = f"LEFT JOIN {MARKS} AS m ON m.line = r.source_line" if coloured else ""
+    store.execute(
+        f"CREATE VIEW {name} AS SELECT * FROM (SELECT r.*, {broken} AS {_BROKEN}{fills} "
+        f"FROM {quote(rows)} AS r {joined}) AS r "
+        f"WHERE CASE WHEN {_BROKEN} THEN {slot.slot} = {source.slots[0].slot} "
+        f"ELSE {' OR '.join(there) or 'true'} END"
     )
     store.execute(
         f"INSERT INTO passed_over SELECT ref_of({source.no}, {slot.slot}, source_line), "
-        f"'slot' FROM {name} WHERE NOT is_record"
+        f"'slot' FROM {quote(rows)} AS r WHERE NOT {broken} AND source_line NOT IN "
+        f"(SELECT source_line FROM {name})"
     )
-    store.execute(f"DELETE FROM {name} WHERE NOT is_record")
-    return PreparedSlot(name, slot.slot, {ours: ours for ours in cells})
-
-
-def _has_marks(store: Store) -> bool:
-    return store.has(MARKS)
+    return PreparedSlot(name, slot.slot, written, also)
 
 
 def _is_filled(column: str, empty: Iterable[str]) -> str:
     text = f"lower(trim(CAST(r.{quote(column)} AS VARCHAR)))"
     words = folded(empty) | {""}
     return f"coalesce({text} NOT IN ({listed(words)}), false)"
-
-
-def _cell(table, ours: str, cell: CellSource) -> str:
-    """Give SQL of a cell: one of the sheet's, several joined by a blank, or a constant."""
-    if cell.value is not None:
-        return literal(cell.value)
-    if len(cell.columns) == 1:
-        return f"r.{quote(cell.columns[0])}"
-    kind = "text" if ours == FINDINGS else table.column(ours).kind
-    texts = [f"trim(CAST(r.{quote(name)} AS VARCHAR))" for name in cell.columns]
-    if kind in ("date", "datetime"):
-        # a day in a column of its own is written with midnight by some programs, and an
-        # hour with the day on which their calendar begins
-        texts = [
-            f"regexp_replace(regexp_replace({text}, '[T ]00:00(:00)?(\\.0+)?$', ''), "
-            f"'^(1899-12-3[01]|1900-01-0[01]|1904-01-01)[T ]', '')"
-            for text in texts
-        ]
-    return f"nullif(trim(concat_ws(' ', {', '.join(texts)})), '')"
-
-
-def _coloured(slot: SlotMapping, cells: Mapping[str, str]) -> dict[str, str]:
-    """Give SQL of the cells that a fill sets where nothing is written."""
-    sets: dict[str, list[str]] = {}
-    for fill, values in slot.colours.items():
-        for ours, value in values.items():
-            sets.setdefault(ours, []).append(
-                f"WHEN list_contains(m.fills, {literal(fill)}) THEN {literal(value)}"
-            )
-    return {
-        ours: f"coalesce(nullif(trim(CAST({cells.get(ours, 'NULL')} AS VARCHAR)), ''), "
-        f"CASE {' '.join(cases)} END)"
-        for ours, cases in sets.items()
-    }

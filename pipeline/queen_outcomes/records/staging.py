@@ -114,41 +114,33 @@ def _stage(
     columns = ", ".join(f"{quote(c)} {t}" for c, t in staged_columns(table).items())
     store.execute(f"CREATE TABLE {staged} ({columns})")
     for first in range(0, len(mapped), SOURCES_AT_ONCE):
-        some = mapped[first : first + SOURCES_AT_ONCE]
-        queries = [query for each in some for query in _queries(store, each, reading)]
+        some = [
+            (each, slot)
+            for each in mapped[first : first + SOURCES_AT_ONCE]
+            for slot in preparing.prepare(store, each, reading)
+        ]
+        queries = [_query(store, each, slot) for each, slot in some]
         store.execute(f"INSERT INTO {staged} " + " UNION ALL ".join(queries))
-        for each in some:
-            for made in (f"rows_{each.no}", f"judged_{each.no}"):
-                store.drop(made)
-            store.drop_like(f"slot_{each.no}_")
-
-
-def _queries(store: Store, source: SourceMapping, reading: Reading) -> list[str]:
-    """Write the SELECTs of a source's records, one for each slot."""
-    table, queries = source.table, []
-    values = spellings.respelled(table, source.name, reading)
-    spelled = ", ".join(f"{sql} AS {quote(name)}" for name, sql in values.items())
-    names = ", ".join(quote(name) for name in list(staged_columns(table))[2:])
-    for prepared, slot in zip(
-        preparing.prepare(store, source, reading), source.slots, strict=True
-    ):
-        rules = {
-            ours: reading.cell_rule(
-                table.name,
-                ours,
-                source.name,
-                slot.cells[ours].rule if ours in slot.cells else None,
-            )
-            for ours in prepared.columns
-        }
-        reader = CellReader(table, rules, source.grid.form)
-        relation = prepared.relation
-        query = reader.select(prepared.columns, relation, store.columns(relation))
+        for each, slot in some:
+            where = f"source_no = {each.no}"
+            if slot.slot:
+                where += f" AND ref_slot(ref) = {slot.slot}"
+            CellReader(table, each.grid.form).read_again(store, slot.written, where)
+        preparing.tidy_up(store, (each.no for each, _ in some))
+    for each in mapped:
+        spelled = spellings.respelled(table, each.name, reading)
         if spelled:
-            query = f"SELECT * REPLACE ({spelled}) FROM ({query}) AS cells({names})"
-        ref = f"ref_of({source.no}, {prepared.slot}, source_line)"
-        queries.append(f"SELECT {ref}, {source.no}, * FROM ({query})")
-    return queries
+            sets = ", ".join(f"{quote(name)} = {sql}" for name, sql in spelled.items())
+            store.execute(f"UPDATE {staged} SET {sets} WHERE source_no = {each.no}")
+
+
+def _query(store: Store, source: SourceMapping, slot: preparing.PreparedSlot) -> str:
+    """Write the SELECT of a slot's records."""
+    types = store.columns(slot.relation)
+    reader = CellReader(source.table, source.grid.form)
+    query = reader.select(slot.written, quote(slot.relation), types, slot.also)
+    ref = f"ref_of({source.no}, {slot.slot}, source_line)"
+    return f"SELECT {ref}, {source.no}, * FROM ({query})"
 
 
 def _list_sources(store: Store, mapped: Sequence[SourceMapping]) -> None:
