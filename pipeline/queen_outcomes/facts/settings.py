@@ -17,6 +17,7 @@ from typing import Any
 from queen_outcomes.base.errors import UsageError, nearest
 from queen_outcomes.facts.column import Limits
 from queen_outcomes.facts.outcomes import OUTCOMES
+from queen_outcomes.facts.reading import Reading
 from queen_outcomes.facts.settings_form import FORM, MAIN_TERMS, read_section
 
 STATION_FILE = "station.toml"
@@ -98,24 +99,6 @@ class Plan:
     def question(self) -> tuple[str, int]:
         """The outcome and window that technique and doses are judged by."""
         return self.outcome, self.days
-
-
-@dataclass(frozen=True)
-class Reading:
-    """How this station writes: names, words, dates, numbers and units."""
-
-    files: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    """table -> patterns of files under records/, or "book.xlsx#Sheet"."""
-    columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
-    """table -> our column -> the station's heading."""
-    words: Mapping[str, Mapping[str, tuple[str, ...]]] = field(default_factory=dict)
-    """"yes_no" or a column's name -> our word -> the station's words for it."""
-    empty: tuple[str, ...] = ()
-    """Words that the station writes for "not recorded"."""
-    date_order: str = "iso"
-    decimal: str = "."
-    units: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
-    """table -> our column -> the unit the station keeps it in."""
 
 
 @dataclass(frozen=True)
