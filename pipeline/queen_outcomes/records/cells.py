@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from queen_outcomes.base.store import literal, quote
 from queen_outcomes.facts.column import UNITS, Column, Table
-from queen_outcomes.facts.settings import Reading
+from queen_outcomes.facts.reading import CellRule
 
 NORMALISE = "to_nfkc"
 """The function that the store must have before a cast runs: a text in NFKC."""
@@ -82,8 +82,8 @@ class CellReader:
     """How the cells of one source are read as the columns of one table."""
 
     table: Table
-    reading: Reading
-    """How the station writes."""
+    rules: Mapping[str, CellRule]
+    """Our column -> how its cells are read."""
     form: CellForm
 
     def select(self, mapped: Mapping[str, str], raw: str, types: Mapping[str, str]):
@@ -136,7 +136,7 @@ class CellReader:
         if native is not None:
             value, plain = native
             return _Cast(self._in_our_unit(column, value), plain, False)
-        plain = clean_text(cell, sql_type, self.reading.empty)
+        plain = clean_text(cell, sql_type, self.rules[column.name].empty)
         if column.kind in ("yes_no", "word"):
             return _Cast(self._choice(column, cell, plain), plain, False)
         value = self._value(column, cell, text)
@@ -145,7 +145,8 @@ class CellReader:
     def _choice(self, column: Column, cell: str, plain: str) -> str:
         """Read a word; one written just so is known at once, and most are."""
         is_word = column.kind == "word"
-        theirs = self.reading.words.get(column.name if is_word else "yes_no", {})
+        rule = self.rules[column.name]
+        theirs = rule.words
         station = {word.lower() for words in theirs.values() for word in words}
         usual = dict(zip(column.words, map(literal, column.words), strict=True))
         if not is_word:
@@ -153,29 +154,29 @@ class CellReader:
         known = {
             word: value
             for word, value in usual.items()
-            if word not in station | folded(self.reading.empty)
+            if word not in station | folded(rule.empty)
         }
         at_once = _cases(f"{cell}::VARCHAR", known)
         slow = word(plain, column.words, theirs) if is_word else yes_no(plain, theirs)
         return f"CASE WHEN {cell} IS NULL THEN NULL {at_once} ELSE {slow} END"
 
     def _value(self, column: Column, cell: str, text: str) -> str:
-        reading, form = self.reading, self.form
+        rule, form = self.rules[column.name], self.form
         match column.kind:
             case "text":
                 return f"CASE WHEN {text} IS NOT NULL THEN {cell}::VARCHAR END"
             case "id" | "label":
                 return label(text, is_id=column.kind == "id")
             case "number":
-                return number(text, reading.decimal, form)
+                return number(text, rule.decimal, form)
             case "integer":
-                return integer(text, reading.decimal)
+                return integer(text, rule.decimal)
             case _:
-                read = moment(text, reading.date_order, form)
+                read = moment(text, rule.dates, form)
                 return f"CAST({read} AS {column.sql_type})"
 
     def _in_our_unit(self, column: Column, value: str) -> str:
-        kept = self.reading.units.get(self.table.name, {}).get(column.name)
+        kept = self.rules[column.name].unit
         if kept is None or kept == column.unit:
             return value
         factor, offset = UNITS[column.unit][kept]
