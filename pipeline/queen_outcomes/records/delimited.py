@@ -97,10 +97,8 @@ class TextLayout:
 # --- bytes
 
 
-def _latin(problem: UnicodeError) -> tuple[str, int]:
+def _latin(problem: UnicodeDecodeError) -> tuple[str, int]:
     """Keep the five bytes that Windows-1252 leaves undefined, instead of losing them."""
-    if not isinstance(problem, UnicodeDecodeError):
-        raise problem
     return problem.object[problem.start : problem.end].decode("latin-1"), problem.end
 
 

@@ -14,6 +14,7 @@ from queen_outcomes.facts.exports.exported import (
     Kind,
     Table,
     count,
+    limits,
     share,
 )
 from queen_outcomes.facts.outcomes import OUTCOMES as DECLARED
@@ -198,13 +199,11 @@ RATES = Table(
         count("undecided", "closed courses that the records do not settle"),
         count("left", "closed courses that left observation unsettled"),
         share("rate", "yes / (yes + no)", _FEW),
-        share("low", "lower 95 % limit of the rate", _FEW),
-        share("high", "upper 95 % limit of the rate", _FEW),
+        *limits("", _FEW, about=" of the rate"),
         share("rate_if_no", "rate with all unsettled counted as no", _FEW),
         share("rate_if_yes", "rate with all unsettled counted as yes", _FEW),
         share("estimate", "share allowing for the unsettled", _LATER),
-        share("estimate_low", "lower 95 % limit of the estimate", _LATER),
-        share("estimate_high", "upper 95 % limit of the estimate", _LATER),
+        *limits("estimate", _LATER, about=" of the estimate"),
     ),
     key=("outcome", "window_days", "grouping", "level"),
 )
@@ -253,8 +252,7 @@ ONSET_CURVES = Table(
             "share laying by that day, from interval-censored looks",
             _NO_LIMITS,
         ),
-        share("low", "lower 95 % limit", _NO_LIMITS),
-        share("high", "upper 95 % limit", _NO_LIMITS),
+        *limits("", _NO_LIMITS),
         Column("at_risk", "integer", "courses not known either way", "courses"),
     ),
     key=("grouping", "level", "day"),
@@ -287,8 +285,7 @@ ESTIMATES = Table(
         WINDOW,
         *_GROUPED[:2],
         share("estimate", "share allowing for the unsettled", _NO_LIMITS),
-        share("estimate_low", "lower 95 % limit of the estimate", _NO_LIMITS),
-        share("estimate_high", "upper 95 % limit of the estimate", _NO_LIMITS),
+        *limits("estimate", _NO_LIMITS, about=" of the estimate"),
     ),
     key=("outcome", "window_days", "grouping", "level"),
 )
