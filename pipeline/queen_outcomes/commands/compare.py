@@ -47,7 +47,9 @@ def compare(console: Console, station: Path, **asked: Any) -> None:
     with open_latest(station, console) as last:
         season = season_of(last.as_of, settings.season_first_month)
         plan = read(station, season, last.as_of)
-        found = compare_once(last.store, settings, last.as_of, CompareRequest(**asked), plan)
+        found = compare_once(
+            last.store, settings, last.as_of, CompareRequest(**asked), plan
+        )
         page = draw(found, last, settings, station.joinpath(*PLACE))
     tell(found, page, console)
     if not found.has_difference:

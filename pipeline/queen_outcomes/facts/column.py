@@ -15,10 +15,6 @@ Severity = Literal["quarantine", "hard", "soft"]
 """quarantine: the row cannot be placed. hard: the cell is set aside, the row used.
 soft: the value is used and listed for a second look."""
 
-LINE_BITS = 36
-"""A row's ref is its source's number times two to this power, plus its line; the SQL
-files write the power out, 68719476736."""
-
 SQL_TYPES: dict[Kind, str] = {
     "id": "VARCHAR",
     "label": "VARCHAR",
@@ -36,7 +32,7 @@ UNITS: dict[str, dict[str, tuple[float, float]]] = {
     "min": {"min": (1, 0), "s": (1 / 60, 0), "h": (60, 0)},
     "days": {"days": (1, 0), "h": (1 / 24, 0), "weeks": (7, 0)},
     "C": {"C": (1, 0), "F": (5 / 9, -160 / 9)},
-    "%": {"%": (1, 0), "fraction": (100, 0)},
+    "%": {"%": (1, 0), "fraction": (100, 0), "share": (100, 0)},
     "million": {"million": (1, 0), "thousand": (0.001, 0)},
 }
 """For each of our units, the units a station may keep and (factor, offset) to ours."""
@@ -73,6 +69,8 @@ class Column:
     hard: Limits | None = None
     soft: Limits | None = None
     words: tuple[str, ...] = ()
+    summed: bool = False
+    """May be written as a sum or product ("4+4", "2x4"), whose parts are counted."""
     flat: bool = False
     """Kept here only by a station with one flat sheet; its proper table comes first."""
 
@@ -90,6 +88,17 @@ class Column:
         """The staged column that keeps what could not be read; None: all can be."""
         named = self.kind in ("id", "label", "text")
         return None if named else f"{self.name}__unread"
+
+    @property
+    def why(self) -> str | None:
+        """The staged column that says why a text was not read; None: nothing is said."""
+        told = self.kind in ("date", "datetime", "number", "integer")
+        return f"{self.name}__why" if told else None
+
+    @property
+    def parts(self) -> str | None:
+        """The column that counts the parts of a sum; empty where there is no sum."""
+        return f"{self.name}__parts" if self.summed else None
 
 
 @dataclass(frozen=True)
@@ -114,6 +123,8 @@ class Table:
     either: tuple[str, ...] = ()
     """At least one of these columns must hold a value."""
     pairs: tuple[Pair, ...] = ()
+    findings: bool = False
+    """Free words of one cell may set several of its columns."""
 
     def column(self, name: str) -> Column:
         """Give one column by its name."""
@@ -123,6 +134,12 @@ class Table:
     def names(self) -> tuple[str, ...]:
         """The columns' names, in order."""
         return tuple(column.name for column in self.columns)
+
+    @property
+    def kept(self) -> tuple[str, ...]:
+        """What an accepted row has: the columns, and the parts of each sum."""
+        counted = (column.parts for column in self.columns if column.parts)
+        return (*self.names, *counted)
 
     @property
     def dated(self) -> Column:

@@ -7,6 +7,8 @@ says which there are and what may stand in them, each limit with where it comes 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from queen_outcomes.facts.column import Column, Limits, Pair, Table
 
 SM2 = (
@@ -61,8 +63,10 @@ def _number(
     soft: Limits | None = None,
     *,
     flat: bool = False,
+    summed: bool = False,
 ) -> Column:
-    return Column(name, "number", meaning, False, unit, hard, soft, flat=flat)
+    column = Column(name, "number", meaning, False, unit, hard, soft)
+    return replace(column, flat=flat, summed=summed)
 
 
 def _count(name: str, meaning: str, hard: Limits, soft: Limits | None = None) -> Column:
@@ -129,6 +133,7 @@ INSEMINATIONS = Table(
     grain="one time semen is given to a queen",
     key="insemination_id",
     required=True,
+    findings=True,
     columns=(
         Column("insemination_id", "id", "label of the insemination, where one is kept"),
         _queen_id(),
@@ -137,8 +142,10 @@ INSEMINATIONS = Table(
         Column("instrument", "label", "which bench or instrument"),
         Column("tip", "label", "which tip"),
         Column("semen_batch", "id", "the semen load used"),
-        _number("dose_ul", "volume given", "uL", *DOSE),
-        _number("dose_meant_ul", "volume the protocol called for", "uL", *DOSE),
+        _number("dose_ul", "volume given", "uL", *DOSE, summed=True),
+        _number(
+            "dose_meant_ul", "volume the protocol called for", "uL", *DOSE, summed=True
+        ),
         Column("protocol", "label", "the station's label of the dose protocol"),
         Column("trial", "label", "the planned trial she belongs to"),
         Column("block", "label", "the block of that trial"),
@@ -200,6 +207,7 @@ CHECKS = Table(
     grain="one look into a colony or nucleus",
     required=True,
     either=("queen_id", "colony_id"),
+    findings=True,
     columns=(
         _queen_id(required=False),
         Column("colony_id", "id", "the colony or nucleus looked into"),
@@ -236,6 +244,7 @@ CHECKS = Table(
 EXITS = Table(
     name="exits",
     grain="the day a queen left observation",
+    findings=True,
     columns=(
         _queen_id(),
         Column("left_on", "date", "the day", True),

@@ -186,12 +186,13 @@ def write_listed(store: Store) -> None:
     store.table(
         "listed",
         f"""
-        SELECT source, line, "table", severity, reason, "column", value, message
+        SELECT source, line, slot, "table", severity, reason, "column", value, message
         FROM listed_records
         UNION ALL
         SELECT
             sources.source,
-            found.ref % 68719476736,
+            ref_line(found.ref),
+            ref_slot(found.ref),
             found."table",
             CASE found.reason {severities} END,
             found.reason,
@@ -200,7 +201,7 @@ def write_listed(store: Store) -> None:
             CASE found.reason {messages} END
         FROM course_findings AS found
         INNER JOIN sources_read AS sources
-            ON sources.source_no = found.ref // 68719476736
+            ON sources.source_no = ref_source(found.ref)
         ORDER BY ALL
         """,
     )

@@ -3,32 +3,39 @@
 Texts are read by explicit rules: a cast is only tried on a text whose form has been
 checked, since DuckDB's own casts take much that nobody meant (1e3, nan, 0x1F). Typed
 columns of Parquet files are taken as they are. What does not fit is null with its text
-beside it; nothing is guessed.
+beside it; nothing is guessed, and what other rows hold is never looked at.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
-from queen_outcomes.base.store import literal, quote
-from queen_outcomes.facts.column import UNITS, Column, Table
-from queen_outcomes.facts.settings import Reading
+from queen_outcomes.base.store import Store, literal, quote
+from queen_outcomes.facts.column import Column, Table
+from queen_outcomes.facts.reading import BLANK_NO, FINDINGS, NO, YES, CellRule
+from queen_outcomes.records import days, numbers
+from queen_outcomes.records.steps import CellForm, Steps, case, extract, spaced
 
 NORMALISE = "to_nfkc"
 """The function that the store must have before a cast runs: a text in NFKC."""
-YES, NO = ("yes", "y", "true", "1"), ("no", "n", "false", "0")
-FIRST_YEAR, LAST_YEAR = 1900, 2200
+TICKS = ("x", "✓", "✔", "√", "+", "×", "☑")
+"""What stands for yes alone in a cell. Crosses (✗, ✘) are yes to some and no to others,
+so only the settings can say."""
+CHECKER = "checker"
+FINDINGS_UNREAD = f"{FINDINGS}__unread"
 _SPACES = (
     " \t\r\n\v\f\u00a0\u202f\u2007\u3000\ufeff"
     "\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2008\u2009\u200a\u200b"
 )
 _CONTROLS = "\t\n\v\f\r"
-_CLOCK = r"([01]?\d|2[0-3]):[0-5]\d(:[0-5]\d([.,]\d+)?)?"
-_ISO_CLOCK = r"([01]\d|2[0-3]):[0-5]\d(:[0-5]\d(\.\d+)?)?"
-_ISO_DAY = r"\d{4}-\d{2}-\d{2}"
-_SERIAL = r"[1-9]\d{4}(\.\d+)?"
-_GROUPED = r"[+-]?[1-9]\d{0,2}(\.\d{3})+"
+_LETTER, _CAPITAL = r"[^\d\s.,;:!?()/+-]", "[A-ZÀ-ÖØ-ÞĄĆČĎĘĚŁŃŇŘŚŠŤŮŹŻŽ]"
+_TICKED = (
+    rf"[✓✔√☑] ?({_LETTER}{{1,4}}|(?:{_LETTER}\. ?){{1,4}}{_LETTER}?)"
+    rf"|[xX+×] ({_CAPITAL}{{2,4}}|(?:{_CAPITAL}\. ?){{1,4}})"
+)
+"""A tick and who put it. After a letter that may begin a word, only capitals are."""
 WHOLE = (
     *("TINYINT", "SMALLINT", "INTEGER", "BIGINT", "HUGEINT"),
     *("UTINYINT", "USMALLINT", "UINTEGER", "UBIGINT", "UHUGEINT"),
@@ -37,16 +44,6 @@ FLOAT = ("FLOAT", "DOUBLE")
 MOMENTS = ("DATE", "TIMESTAMP", "TIMESTAMP_S", "TIMESTAMP_MS", "TIMESTAMP_NS")
 QUANTITIES = ("number", "integer", "date", "datetime")
 ZONED = "TIMESTAMP WITH TIME ZONE"
-
-
-@dataclass(frozen=True)
-class CellForm:
-    """What about a source decides how its texts are read."""
-
-    workbook: bool = False
-    """Numbers may be dates, and are always written with a point."""
-    epoch_days: int = 0
-    """Days that the workbook's calendar begins after the usual one."""
 
 
 # --- a whole row
@@ -60,126 +57,398 @@ def staged_columns(table: Table) -> dict[str, str]:
         "source_line": "BIGINT",
         "broken": "VARCHAR",
     }
+    return columns | _read_columns(table)
+
+
+def _read_columns(table: Table) -> dict[str, str]:
+    """Give the staged columns that hold what was read, and what was not."""
+    columns = {}
     for column in table.columns:
         columns[column.name] = column.sql_type
         if column.unread:
             columns[column.unread] = "VARCHAR"
+        if column.why:
+            columns[column.why] = "VARCHAR"
+        if column.parts:
+            columns[column.parts] = "BIGINT"
+    if table.findings:
+        columns[FINDINGS_UNREAD] = "VARCHAR"
     return columns
 
 
 @dataclass(frozen=True)
-class _Cast:
-    """SQL of a column's value, and of the text that stood in its cell."""
+class WrittenColumn:
+    """Where the cells of one of our columns stand in a source, and how they are read."""
 
-    value: str
+    columns: tuple[str, ...] = ()
+    """Of the raw table; several are joined by a blank."""
+    rule: CellRule = field(default_factory=CellRule)
+    value: str | None = None
+    """A text that stands in every row, in place of columns."""
+
+
+@dataclass(frozen=True)
+class _Cell:
+    """SQL of one column's cells in the SELECT of their source."""
+
+    column: Column
+    rule: CellRule
+    cell: str
+    """The name that the cell has."""
+    sql: str
+    """The cell in the raw table."""
     text: str
-    needs_text: bool
-    """The value is worked out from the text, which is made for every row."""
+    """SQL of the clean text."""
+    value: str
+    blank: str
+    """SQL that is TRUE where nothing is written."""
+    made: bool = False
+    """The text is made for every row, under the name that ``text`` then is."""
 
 
 @dataclass(frozen=True)
 class CellReader:
-    """How the cells of one source are read as the columns of one table."""
+    """How the cells of one source are read as the columns of one table.
+
+    Most cells have a plain form and are read where the rows are copied, by `select`;
+    `read_again` takes the texts that are then left, each once, through more steps.
+    """
 
     table: Table
-    reading: Reading
-    """How the station writes."""
     form: CellForm
 
-    def select(self, mapped: Mapping[str, str], raw: str, types: Mapping[str, str]):
+    def select(
+        self,
+        written: Mapping[str, WrittenColumn],
+        relation: str,
+        types: Mapping[str, str],
+        also: Mapping[str, Sequence[tuple[str, str]]] | None = None,
+    ) -> str:
         """Write the SELECT that reads a source's columns.
 
         Parameters
         ----------
-        mapped : mapping
-            Our column -> the source's heading.
-        raw : str
-            The raw table.
+        written : mapping
+            Our column, or `FINDINGS` -> where its cells stand and how they are read.
+        relation : str
+            SQL of what gives the rows, such as a raw table.
         types : mapping
-            The raw table's column -> its DuckDB type.
+            The relation's column -> its DuckDB type.
+        also : mapping, optional
+            Our column -> (a condition over the relation, what it sets as text): used
+            where neither the column's own cell nor a finding says anything.
 
         Returns
         -------
         str
             A SELECT of source_line, broken and the columns after it in `staged_columns`.
         """
-        cells, outer = ["source_line"], ["source_line", "broken"]
-        texts, values = ["*"], ["*"]
-        cells.append("broken" if "broken" in types else "NULL::VARCHAR AS broken")
-        for place, column in enumerate(self.table.columns):
-            heading = mapped.get(column.name)
-            if heading is None:
-                outer += [f"NULL::{column.sql_type}"]
-                outer += ["NULL::VARCHAR"] if column.unread else []
-                continue
-            cell, text, value = f"cell_{place}", f"text_{place}", f"value_{place}"
-            cast = self._cast(column, cell, text, types[heading])
-            cells.append(f"{quote(heading)} AS {cell}")
-            if cast.needs_text:
-                texts.append(f"{cast.text} AS {text}")
-            values.append(f"{cast.value} AS {value}")
-            outer.append(value)
-            if column.unread:
-                # only a cell that was not read needs its text, so only there is it made
-                plain = text if cast.needs_text else cast.text
-                outer.append(
-                    f"CASE WHEN {value} IS NULL AND {cell} IS NOT NULL THEN {plain} END"
-                )
+        first = ["source_line"]
+        first.append("broken" if "broken" in types else "NULL::VARCHAR AS broken")
+        cells = {
+            column.name: self._cell(place, column, written[column.name], types)
+            for place, column in enumerate(self.table.columns)
+            if column.name in written
+        }
+        first += [f"{one.sql} AS {one.cell}" for one in cells.values()]
+        texts = ["*", *(f"{_text(c)} AS {c.text}" for c in cells.values() if c.made)]
+        for name, conditions in (also or {}).items():
+            column = self.table.column(name)
+            sets = [(when, known_value(column, text)) for when, text in conditions]
+            first.append(f"{case(sets)} AS also_{name}")
+        found = written.get(FINDINGS) if self.table.findings else None
+        if found:
+            first.append(f"{_joined(found, types, moment=False)} AS findings")
+            text = clean_text("findings", "VARCHAR", found.rule.empty)
+            texts.append(
+                f"replace({spaced(f'lower({text})')}, 'ß', 'ss') AS findings_key"
+            )
+        values = ["*", *(f"{one.value} AS value_{n}" for n, one in cells.items())]
+        outer = self._outer(cells, found.rule if found else None, set(also or {}))
         return (
-            f"SELECT {', '.join(outer)} FROM (SELECT {', '.join(values)} "
-            f"FROM (SELECT {', '.join(texts)} FROM (SELECT {', '.join(cells)} "
-            f"FROM {quote(raw)})))"
+            f"SELECT source_line, broken, {', '.join(outer)} FROM "
+            f"(SELECT {', '.join(values)} FROM (SELECT {', '.join(texts)} "
+            f"FROM (SELECT {', '.join(first)} FROM {relation})))"
         )
 
-    def _cast(self, column: Column, cell: str, text: str, sql_type: str) -> _Cast:
+    def _cell(
+        self,
+        place: int,
+        column: Column,
+        written: WrittenColumn,
+        types: Mapping[str, str],
+    ) -> _Cell:
+        cell, rule = f"cell_{place}", written.rule
+        moment = column.kind in ("date", "datetime")
+        if len(written.columns) == 1:
+            sql, sql_type = quote(written.columns[0]), types[written.columns[0]]
+        else:
+            sql, sql_type = _joined(written, types, moment=moment), "VARCHAR"
+        blank = f"{cell} IS NULL"
+        if sql_type == "VARCHAR":
+            blank = f"coalesce(trim({cell}, {literal(_SPACES)}), '') = ''"
         native = native_value(column, cell, sql_type)
         if native is not None:
             value, plain = native
-            return _Cast(self._in_our_unit(column, value), plain, False)
-        plain = clean_text(cell, sql_type, self.reading.empty)
+            read = _in_our_unit(column, value, rule)
+            return _Cell(column, rule, cell, sql, plain, read, blank)
+        plain = clean_text(cell, sql_type, rule.empty)
         if column.kind in ("yes_no", "word"):
-            return _Cast(self._choice(column, cell, plain), plain, False)
-        value = self._value(column, cell, text)
-        return _Cast(self._in_our_unit(column, value), plain, True)
+            choice = _choice(column, cell, plain, rule)
+            return _Cell(column, rule, cell, sql, plain, choice, blank)
+        text = f"text_{place}"
+        value = self._value(column, cell, text, rule)
+        return _Cell(column, rule, cell, sql, text, value, blank, made=True)
 
-    def _choice(self, column: Column, cell: str, plain: str) -> str:
-        """Read a word; one written just so is known at once, and most are."""
-        is_word = column.kind == "word"
-        theirs = self.reading.words.get(column.name if is_word else "yes_no", {})
-        station = {word.lower() for words in theirs.values() for word in words}
-        usual = dict(zip(column.words, map(literal, column.words), strict=True))
-        if not is_word:
-            usual = dict.fromkeys(YES, "TRUE") | dict.fromkeys(NO, "FALSE")
-        known = {
-            word: value
-            for word, value in usual.items()
-            if word not in station | folded(self.reading.empty)
-        }
-        at_once = _cases(f"{cell}::VARCHAR", known)
-        slow = word(plain, column.words, theirs) if is_word else yes_no(plain, theirs)
-        return f"CASE WHEN {cell} IS NULL THEN NULL {at_once} ELSE {slow} END"
-
-    def _value(self, column: Column, cell: str, text: str) -> str:
-        reading, form = self.reading, self.form
+    def _value(self, column: Column, cell: str, text: str, rule: CellRule) -> str:
         match column.kind:
             case "text":
-                return f"CASE WHEN {text} IS NOT NULL THEN {cell}::VARCHAR END"
+                own = text if rule.words else f"{cell}::VARCHAR"
+                return f"CASE WHEN {text} IS NOT NULL THEN {own} END"
             case "id" | "label":
                 return label(text, is_id=column.kind == "id")
             case "number":
-                return number(text, reading.decimal, form)
+                value = numbers.plain_number(text, rule.decimal, self.form)
+                return _in_our_unit(column, value, rule)
             case "integer":
-                return integer(text, reading.decimal)
+                return numbers.plain_integer(text, rule.decimal)
             case _:
-                read = moment(text, reading.date_order, form)
+                read = days.plain_moment(text, rule.dates, self.form)
                 return f"CAST({read} AS {column.sql_type})"
 
-    def _in_our_unit(self, column: Column, value: str) -> str:
-        kept = self.reading.units.get(self.table.name, {}).get(column.name)
-        if kept is None or kept == column.unit:
-            return value
-        factor, offset = UNITS[column.unit][kept]
-        return f"round(({value}) * {factor!r}::DOUBLE + {offset!r}::DOUBLE, 9)"
+    def read_again(
+        self, store: Store, written: Mapping[str, WrittenColumn], where: str
+    ) -> None:
+        """Read the texts that have none of the plain forms, each once.
+
+        Parameters
+        ----------
+        store : Store
+            Holds ``staged_<table>``, in which what is now read takes its place; of the
+            rest the reason is written down.
+        written : mapping
+            Our column -> how its cells are read.
+        where : str
+            SQL that is TRUE for the staged rows of this source.
+        """
+        staged = quote(f"staged_{self.table.name}")
+        columns = [
+            column
+            for column in self.table.columns
+            if column.name in written and column.unread and column.kind != "word"
+        ]
+        if not columns:
+            return
+        counts = ", ".join(f"count({quote(str(column.unread))})" for column in columns)
+        (unread,) = store.rows(f"SELECT {counts} FROM {staged} WHERE {where}")
+        for column, count in zip(columns, unread, strict=True):
+            if count:
+                self._read_again(store, column, written[column.name].rule, where)
+
+    def _read_again(
+        self, store: Store, column: Column, rule: CellRule, where: str
+    ) -> None:
+        staged, unread = quote(f"staged_{self.table.name}"), quote(str(column.unread))
+        name = quote(column.name)
+        own = {word: literal(our) for word, our in _station(rule.words).items()}
+        text = unread
+        if own and column.kind != "yes_no":
+            text = f"CASE {_cases(_word_key(unread), own)} ELSE {unread} END"
+        texts = (
+            f"SELECT DISTINCT {unread} AS written, {text} AS text "
+            f"FROM {staged} WHERE {where} AND {unread} IS NOT NULL"
+        )
+        read = self._steps(column, rule).select(texts)
+        store.execute(f"CREATE OR REPLACE TEMP TABLE read_again AS {read}")
+        sets = {
+            name: f"coalesce(r.value, {staged}.{name})",
+            unread: f"CASE WHEN r.value IS NULL THEN {staged}.{unread} END",
+        }
+        if column.why:
+            sets[quote(column.why)] = "r.why"
+        if column.parts:
+            sets[quote(column.parts)] = "r.parts"
+        if column.kind == "yes_no" and CHECKER in self.table.names:
+            sets[CHECKER] = f"coalesce({staged}.{CHECKER}, r.initials)"
+        listing = ", ".join(f"{name} = {sql}" for name, sql in sets.items())
+        store.execute(
+            f"UPDATE {staged} SET {listing} FROM read_again AS r "
+            f"WHERE {where} AND {staged}.{unread} = r.written"
+        )
+        store.drop("read_again")
+
+    def _steps(self, column: Column, rule: CellRule) -> Steps:
+        if column.kind == "yes_no":
+            return _ticks(rule)
+        if column.kind in ("number", "integer"):
+            return numbers.steps(column, rule, self.form)
+        read = days.steps(rule, self.form)
+        return replace(read, value=f"CAST({read.value} AS {column.sql_type})")
+
+    # --- what comes of a row's cells together
+
+    def _outer(
+        self, cells: Mapping[str, _Cell], found: CellRule | None, also: set[str]
+    ) -> list[str]:
+        outer = []
+        dated = self._has_date(cells)
+        for column in self.table.columns:
+            one = cells.get(column.name)
+            said = [f"value_{column.name}"] if one else []
+            if found:
+                said += _found(column, found)
+            if column.name in also:
+                said.append(f"also_{column.name}")
+            if one and one.rule.blank == BLANK_NO and dated:
+                said += _blank(one, dated)
+            whole = said[0] if len(said) == 1 else f"coalesce({', '.join(said)})"
+            outer.append(whole if said else f"NULL::{column.sql_type}")
+            if column.unread:
+                # only a cell that was not read needs its text, so only there is it made
+                unread = one and (
+                    f"CASE WHEN value_{column.name} IS NULL AND {one.cell} IS NOT NULL "
+                    f"THEN {_plain_text(one)} END"
+                )
+                outer.append(unread or "NULL::VARCHAR")
+            outer += ["NULL::VARCHAR"] if column.why else []
+            outer += ["NULL::BIGINT"] if column.parts else []
+        if self.table.findings:
+            outer.append(_unknown_finding(found) if found else "NULL::VARCHAR")
+        return outer
+
+    def _has_date(self, cells: Mapping[str, _Cell]) -> str:
+        """Give SQL that is TRUE for a row with a date; empty where none can have one.
+
+        The required date decides, or any where the table requires none. That it can be
+        read is not asked: a row whose date cannot be is not used.
+        """
+        dates = [c for c in self.table.columns if c.kind in ("date", "datetime")]
+        deciding = [c for c in dates if c.required] or dates
+        there = [f"NOT ({cells[c.name].blank})" for c in deciding if c.name in cells]
+        return f"({' OR '.join(there)})" if there else ""
+
+
+def _joined(written: WrittenColumn, types: Mapping[str, str], *, moment: bool) -> str:
+    """Give SQL of the text that several cells make together, or a constant."""
+    if written.value is not None:
+        return literal(written.value)
+    texts = []
+    for name in written.columns:
+        text = clean_text(quote(name), types[name], written.rule.empty)
+        texts.append(days.joined(text) if moment else text)
+    return f"nullif(concat_ws(' ', {', '.join(texts)}), '')"
+
+
+def _text(one: _Cell) -> str:
+    """Give SQL of a cell's text; the station's words for a value are taken as ours."""
+    plain = clean_text(one.cell, "VARCHAR", one.rule.empty)
+    if not one.rule.words:
+        return plain
+    values = {word: literal(our) for word, our in _station(one.rule.words).items()}
+    return f"CASE {_cases(_word_key(plain), values)} ELSE {plain} END"
+
+
+def _plain_text(one: _Cell) -> str:
+    """Give SQL of what stands in a cell, not of our word for it."""
+    if one.made and one.rule.words:
+        return clean_text(one.cell, "VARCHAR", one.rule.empty)
+    return one.text
+
+
+def _in_our_unit(column: Column, value: str, rule: CellRule) -> str:
+    if column.kind != "number" or not column.unit:
+        return value
+    return numbers.in_unit(value, column, rule.unit or column.unit)
+
+
+def _choice(column: Column, cell: str, plain: str, rule: CellRule) -> str:
+    """Read a word; one written just so is known at once, and most are."""
+    is_word = column.kind == "word"
+    theirs = rule.words
+    station = {word.lower() for words in theirs.values() for word in words}
+    usual = dict(zip(column.words, map(literal, column.words), strict=True))
+    if not is_word:
+        usual = dict.fromkeys(YES, "TRUE") | dict.fromkeys(NO, "FALSE")
+    known = {
+        word: value
+        for word, value in usual.items()
+        if word not in station | folded(rule.empty)
+    }
+    at_once = _cases(f"{cell}::VARCHAR", known)
+    slow = word(plain, column.words, theirs) if is_word else yes_no(plain, theirs)
+    return f"CASE WHEN {cell} IS NULL THEN NULL {at_once} ELSE {slow} END"
+
+
+def _ticks(rule: CellRule) -> Steps:
+    """Read a tick with the initials of who put it; a word after a tick is no initials."""
+    station = {word for words in rule.words.values() for word in words}
+    words = folded([*YES, *NO, *station, *rule.empty])
+    initials = "nullif(concat(tick.a, tick.b), '')"
+    return Steps(
+        "CASE WHEN who IS NOT NULL THEN TRUE END",
+        (
+            {"tick": extract("text", _TICKED, "a,b")},
+            {"who": case([(f"lower({initials}) NOT IN ({listed(words)})", initials)])},
+        ),
+        initials="who",
+    )
+
+
+def _blank(one: _Cell, dated: str) -> list[str]:
+    """Give what a cell without a sign means in a column of ticks."""
+    meant = {"yes_no": "FALSE", "word": "'none'" if "none" in one.column.words else ""}
+    no = meant.get(one.column.kind)
+    return [f"CASE WHEN {one.blank} AND {dated} THEN {no} END"] if no else []
+
+
+def _found(column: Column, rule: CellRule) -> list[str]:
+    """Give what the free words of a row set in one column."""
+    values = {
+        text: known_value(column, sets[column.name])
+        for text, sets in rule.findings.items()
+        if column.name in sets
+    }
+    return [f"CASE {_cases('findings_key', values)} END"] if values else []
+
+
+def _unknown_finding(rule: CellRule) -> str:
+    text = clean_text("findings", "VARCHAR", rule.empty)
+    if not rule.findings:
+        return text
+    return f"CASE WHEN findings_key NOT IN ({listed(rule.findings)}) THEN {text} END"
+
+
+def known_value(column: Column, text: str) -> str:
+    """Give SQL of a value that the settings write in our own words.
+
+    Parameters
+    ----------
+    column : Column
+        What it is a value of.
+    text : str
+        "yes" or "no", one of the column's words, a number, an ISO date, or a name.
+
+    Raises
+    ------
+    ValueError
+        The text is none of these.
+    """
+    allowed = ("yes", "no") if column.kind == "yes_no" else column.words
+    if column.kind in ("yes_no", "word") and text not in allowed:
+        raise ValueError(f"{column.name} cannot be {text!r}")
+    match column.kind:
+        case "yes_no":
+            return "TRUE" if text == "yes" else "FALSE"
+        case "number":
+            return f"{float(text)!r}::DOUBLE"
+        case "integer":
+            return f"{int(text)}::BIGINT"
+        case "date":
+            return f"DATE '{dt.date.fromisoformat(text)}'"
+        case "datetime":
+            return f"TIMESTAMP '{dt.datetime.fromisoformat(text)}'"
+        case _:
+            return literal(text)
 
 
 # --- one text
@@ -225,79 +494,16 @@ def label(text: str, *, is_id: bool) -> str:
     return f"CASE {' '.join(cases)} ELSE {text} END"
 
 
-def moment(text: str, order: str, form: CellForm) -> str:
-    """Read a day or a time; what is impossible or outside 1900-2200 is null."""
-    cases = [
-        f"WHEN length({text}) = 10 AND regexp_full_match({text}, '{_ISO_DAY}') "
-        f"THEN TRY_CAST({text} AS TIMESTAMP)",
-        f"WHEN regexp_full_match({text}, '{_ISO_DAY}[T ]{_ISO_CLOCK}') "
-        f"THEN TRY_CAST({text} AS TIMESTAMP)",
-    ]
-    if order in ("dmy", "mdy"):
-        cases.append(_local_day(text, order))
-    if form.workbook:
-        days = f"{text}::DOUBLE"
-        cases.append(
-            f"WHEN regexp_full_match({text}, '{_SERIAL}') THEN TIMESTAMP '1899-12-30' "
-            f"+ to_seconds(round(({days} + {form.epoch_days}) * 86400)::BIGINT)"
-        )
-    read = f"CASE {' '.join(cases)} END"
-    return f"CASE WHEN {_within_years(read)} THEN {read} END"
-
-
-def _within_years(moment: str) -> str:
-    return f"year({moment}) BETWEEN {FIRST_YEAR} AND {LAST_YEAR}"
-
-
-def _local_day(text: str, order: str) -> str:
-    same = "|".join(
-        rf"\d{{1,2}}{s}\d{{1,2}}{s}(\d{{4}}|\d{{2}})" for s in (r"\.", "/", "-")
-    )
-    head = f"translate(split_part({text}, ' ', 1), '/-', '..')"
-    first, second, year = (f"split_part({head}, '.', {n})" for n in (1, 2, 3))
-    day, month = (first, second) if order == "dmy" else (second, first)
-    full_year = f"CASE WHEN length({year}) = 2 THEN '20' || {year} ELSE {year} END"
-    iso = f"({full_year}) || '-' || lpad({month}, 2, '0') || '-' || lpad({day}, 2, '0')"
-    clock = f"trim(substr({text}, length({head}) + 1))"
-    padded = f"CASE WHEN {clock}[2] = ':' THEN ' 0' ELSE ' ' END || {clock}"
-    return (
-        f"WHEN regexp_full_match({text}, '({same})( +{_CLOCK})?') THEN "
-        f"TRY_CAST({iso} || CASE WHEN {clock} = '' THEN '' ELSE "
-        f"replace({padded}, ',', '.') END AS TIMESTAMP)"
-    )
-
-
-def number(text: str, decimal: str, form: CellForm) -> str:
-    """Read a number with the station's decimal sign; thousands are never guessed."""
-    if decimal == ".":
-        good, plain = rf"regexp_full_match({text}, '[+-]?\d+(\.\d+)?')", text
-    else:
-        good = rf"regexp_full_match({text}, '[+-]?\d+(,\d+)?')"
-        plain = f"replace({text}, ',', '.')"
-        if form.workbook:
-            good = (
-                rf"({good} OR (regexp_full_match({text}, '[+-]?\d+\.\d+') "
-                f"AND NOT regexp_full_match({text}, '{_GROUPED}')))"
-            )
-    read = f"TRY_CAST({plain} AS DOUBLE)"
-    return f"CASE WHEN {good} AND isfinite({read}) THEN {read} END"
-
-
-def integer(text: str, decimal: str) -> str:
-    """Read a whole number, also when a program wrote it as 3.0."""
-    sign = r"\." if decimal == "." else ","
-    whole = f"TRY_CAST(split_part({text}, '{decimal}', 1) AS BIGINT)"
-    return (
-        rf"CASE WHEN regexp_full_match({text}, '[+-]?\d+({sign}0+)?') THEN {whole} END"
-    )
-
-
 def yes_no(text: str, theirs: Mapping[str, Iterable[str]]) -> str:
-    """Read yes and no: the station's words first, then the usual ones."""
-    known = dict.fromkeys(YES, "yes") | dict.fromkeys(NO, "no") | _station(theirs)
+    """Read yes and no: the station's words first, then the usual ones, then ticks."""
+    known = (
+        dict.fromkeys((*YES, *TICKS), "yes")
+        | dict.fromkeys(NO, "no")
+        | _station(theirs)
+    )
     truths = {"yes": "TRUE", "no": "FALSE"}
     values = {word: truths[ours] for word, ours in known.items()}
-    return f"CASE WHEN {text} IS NULL THEN NULL {_cases(f'lower({text})', values)} END"
+    return f"CASE WHEN {text} IS NULL THEN NULL {_cases(_word_key(text), values)} END"
 
 
 def word(text: str, ours: Iterable[str], theirs: Mapping[str, Iterable[str]]) -> str:
@@ -305,13 +511,24 @@ def word(text: str, ours: Iterable[str], theirs: Mapping[str, Iterable[str]]) ->
     canonical = f"translate(lower({text}), ' -', '__')"
     usual = _cases(canonical, {our: literal(our) for our in ours})
     station = {word: literal(our) for word, our in _station(theirs).items()}
-    own = _cases(f"lower({text})", station)
+    own = _cases(_word_key(text), station)
     return f"CASE WHEN {text} IS NULL THEN NULL {own} {usual} END"
+
+
+def _word_key(text: str) -> str:
+    """Give SQL of a word as it is looked up: small, with single blanks inside."""
+    # signs that only choose between two pictures of a tick are no part of it
+    plain = f"translate(lower({text}), '\ufe0e\ufe0f', '')"
+    return f"CASE WHEN contains({text}, '  ') THEN {spaced(plain)} ELSE {plain} END"
 
 
 def _station(theirs: Mapping[str, Iterable[str]]) -> dict[str, str]:
     """Give the station's words, folded, and ours for each."""
-    return {word: ours for ours, words in theirs.items() for word in folded(words)}
+    return {
+        " ".join(word.split()): ours
+        for ours, words in theirs.items()
+        for word in folded(words)
+    }
 
 
 def _cases(key: str, values: Mapping[str, str]) -> str:
@@ -391,7 +608,7 @@ def _from_float(kind: str, cell: str) -> tuple[str, str]:
 def _from_moment(column: Column, cell: str) -> str:
     if column.kind in ("date", "datetime"):
         day = f"CAST({cell} AS {column.sql_type})"
-        return f"CASE WHEN {_within_years(cell)} THEN {day} END"
+        return f"CASE WHEN {days.within_years(cell)} THEN {day} END"
     if column.kind in ("id", "label", "text"):
         return f"CAST({cell} AS VARCHAR)"
     return f"NULL::{column.sql_type}"

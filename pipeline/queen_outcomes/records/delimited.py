@@ -21,7 +21,7 @@ from pathlib import Path
 import polars as pl
 
 from queen_outcomes.base.errors import RecordsError
-from queen_outcomes.records.headings import RESERVED, SEARCHED_ROWS, TableNames, tidy
+from queen_outcomes.records.headings import RESERVED, SEARCHED_ROWS, HeadingSearch, tidy
 
 SEPARATORS = (",", ";", "\t")
 CELLS_MISSING, CELLS_EXTRA, QUOTE_OPEN = "cells_missing", "cells_extra", "quote_open"
@@ -290,7 +290,7 @@ def is_blank(cells: Sequence[str]) -> bool:
     return not "".join(cells).replace("\ufeff", "").strip()
 
 
-def lay_out(path: Path, form: TextForm, names: TableNames, where: str) -> TextLayout:
+def lay_out(path: Path, form: TextForm, names: HeadingSearch, where: str) -> TextLayout:
     """Find the separator and the headings of a text table.
 
     Raises

@@ -397,7 +397,9 @@ def _adds(part: Row, signal: Row) -> str:
     if share < 1 / 3:
         return ""
     size = f"{excess(part):.1f} of these {total:.1f} beyond the expected"
-    said = f"{words.BATCH_KINDS[part['kind']].capitalize()} {part['batch']} holds {size}"
+    said = (
+        f"{words.BATCH_KINDS[part['kind']].capitalize()} {part['batch']} holds {size}"
+    )
     if part["alone"]:
         return (
             f"{said} ({part_said(part)}), and nobody else worked on it: whether it was "

@@ -22,6 +22,9 @@ from queen_outcomes.facts.outcomes import OUTCOMES as DECLARED
 NOT_RECORDED = "not recorded"
 _SOURCE = Column("source", "text", "file under records/, or book.xlsx#Sheet")
 _LINE = Column("line", "integer", "first physical line, sheet row or row number")
+_SLOT = Column(
+    "slot", "integer", "which record of its line it is", null="the line is one record"
+)
 _TABLE = Column("table", "text", "the table of the records")
 _REASON = Column("reason", "text", "the reason's code")
 _COLUMN = Column("column", "text", "the column concerned", null="the whole row")
@@ -62,7 +65,7 @@ def _derived(name: str, kind: Kind, meaning: str, unit: str = "") -> Column:
 
 SOURCES = Table(
     "sources",
-    "a source file or sheet",
+    "a source file or sheet, and a table it is read as",
     (
         _SOURCE,
         _TABLE,
@@ -70,6 +73,12 @@ SOURCES = Table(
         Column("rows_read", "integer", "rows read", "rows"),
         Column("accepted", "integer", "rows accepted, repeats included", "rows"),
         Column("quarantined", "integer", "rows quarantined", "rows"),
+        Column(
+            "passed_over",
+            "integer",
+            "rows and parts of rows that hold no record: totals, empty slots",
+            "rows",
+        ),
         Column("repeated", "integer", "exact repeats of an earlier row", "rows"),
     ),
     key=("source", "table"),
@@ -78,7 +87,7 @@ QUARANTINE = Table(
     "quarantine",
     "a quarantined row and one reason for it",
     (
-        *(_SOURCE, _LINE, _TABLE, _REASON, _COLUMN, _VALUE, _MESSAGE),
+        *(_SOURCE, _LINE, _SLOT, _TABLE, _REASON, _COLUMN, _VALUE, _MESSAGE),
         Column("row", "text", "JSON of the row's text as it was read"),
     ),
 )
@@ -86,7 +95,7 @@ LISTED = Table(
     "listed",
     "a second look at an accepted row",
     (
-        *(_SOURCE, _LINE, _TABLE),
+        *(_SOURCE, _LINE, _SLOT, _TABLE),
         Column("severity", "text", "set_aside (the cell was emptied) or look"),
         *(_REASON, _COLUMN, _VALUE, _MESSAGE),
     ),

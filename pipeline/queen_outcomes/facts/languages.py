@@ -1,0 +1,89 @@
+"""What the names of months and of units are, in every language that has a file of words.
+
+A language is one file under ``reports/text/words``; adding the file adds the language.
+A name that means two things, in one language or in two, is left out: a cell that holds
+it is told and never guessed.
+"""
+
+from __future__ import annotations
+
+import tomllib
+import unicodedata
+from collections.abc import Iterable, Mapping
+from functools import cache
+from typing import Any
+
+from queen_outcomes.base import resources
+from queen_outcomes.facts.column import UNITS
+
+MICRO = {"µ": "u", "μ": "u", "㎕": "ul", "㎖": "ml", "㎣": "mm3", "mm³": "mm3"}
+"""Signs of units that have a plainer form."""
+DEGREES = {"℃": "°c", "℉": "°f"}
+NO_UNIT = ("°", "deg", "degrees", "grad")
+"""Written after a temperature, and no word on whether it is one of Celsius."""
+
+
+def folded(text: str) -> str:
+    """Write a name in small letters without accents; micro signs are "u"."""
+    plain = text.lower()
+    for sign, plainer in (MICRO | DEGREES).items():
+        plain = plain.replace(sign, plainer)
+    parts = unicodedata.normalize("NFD", plain)
+    bare = "".join(c for c in parts if not unicodedata.category(c).startswith("M"))
+    return " ".join(unicodedata.normalize("NFC", bare).split())
+
+
+@cache
+def documents() -> tuple[Mapping[str, Any], ...]:
+    """Read the files of words, in the order of their names."""
+    place = resources.folder("reports") / "text" / "words"
+    files = sorted(
+        (file for file in place.iterdir() if file.name.endswith(".toml")),
+        key=lambda file: file.name,
+    )
+    return tuple(tomllib.loads(file.read_text(encoding="utf-8")) for file in files)
+
+
+@cache
+def months() -> Mapping[str, int]:
+    """Give the names and short names of months, folded, and the month's number."""
+    return _of_one_meaning(
+        (name, number)
+        for words in documents()
+        for number, names in enumerate(words.get("months", {}).get("names", ()), 1)
+        for name in names
+    )
+
+
+@cache
+def units(kept: str) -> Mapping[str, str]:
+    """Give the names of the units that a quantity may be written in.
+
+    Parameters
+    ----------
+    kept : str
+        The unit that the dictionary keeps it in, such as "uL"; empty for a bare count.
+
+    Returns
+    -------
+    mapping of str to str
+        A unit's name, folded -> the unit as the dictionary writes it.
+    """
+    family = UNITS.get(kept, {})
+    named = [
+        (name, unit)
+        for words in documents()
+        for unit, names in words.get("units", {}).items()
+        if unit in family
+        for name in names
+        # "0-1" after a number could not be told from a second number
+        if not name[0].isdigit()
+    ]
+    return _of_one_meaning([*((unit, unit) for unit in family), *named])
+
+
+def _of_one_meaning(pairs: Iterable[tuple[str, Any]]) -> dict[str, Any]:
+    meant: dict[str, set[Any]] = {}
+    for name, means in pairs:
+        meant.setdefault(folded(name), set()).add(means)
+    return {name: next(iter(of)) for name, of in meant.items() if len(of) == 1}

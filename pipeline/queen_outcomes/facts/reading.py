@@ -1,0 +1,260 @@
+"""What the settings say about reading: station, file and column, the nearest level wins.
+
+`Reading` keeps what stands in `station.toml`. For one column of one source it gives the
+`CellRule` in which the levels are put together; who reads a cell asks for nothing else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from fnmatch import fnmatchcase
+from typing import Any
+
+from queen_outcomes.facts.dictionary import TABLES
+
+YES, NO = ("yes", "y", "true", "1"), ("no", "n", "false", "0")
+NOT_LOOKED, BLANK_NO = "not looked", "no"
+READ, PASS_OVER = "read", "pass over"
+FINDINGS = "findings"
+"""The pseudo-column whose words set several columns."""
+FOLDED = ("queen_id", "colony_id", "semen_batch", "graft_batch")
+"""Columns whose spellings may be taken as one: [records] fold."""
+
+
+@dataclass(frozen=True)
+class CellRule:
+    """How the cells of one column of one source are read."""
+
+    dates: str = "iso"
+    """iso, dmy, mdy or ymd."""
+    year: int | None = None
+    """The year of days written without one."""
+    decimal: str = "."
+    unit: str | None = None
+    """The unit that the column is kept in; None: ours."""
+    empty: tuple[str, ...] = ()
+    """Words for "not recorded"."""
+    blank: str = NOT_LOOKED
+    """What an empty cell means on a row with a date: `NOT_LOOKED` or `BLANK_NO`."""
+    words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Our word ("yes" and "no" in a yes/no column) -> the station's words for it."""
+    findings: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    """A text of `FINDINGS` -> our column -> our word or number as text; may be empty."""
+
+
+@dataclass(frozen=True)
+class Habits:
+    """How one file is kept: [files."pattern"]. None or empty: nothing is said here."""
+
+    dates: str | None = None
+    year: int | None = None
+    decimal: str | None = None
+    empty: tuple[str, ...] | None = None
+    ditto: tuple[str, ...] | None = None
+    header: tuple[int, ...] = ()
+    """The lines of the heading, from 1."""
+    prefix: Mapping[str, str] | None = None
+    """Column of ids -> what is put before each."""
+    pass_over: tuple[str, ...] = ()
+    """Patterns of the first filled cell of rows that are no records."""
+    struck: str = READ
+    hidden: str = READ
+    fill_down: tuple[str, ...] = ()
+    """Headings whose empty cells take the value above."""
+    group: str = ""
+    """The column that a row with one filled cell gives to the rows below it."""
+
+
+@dataclass(frozen=True)
+class ColumnRule:
+    """Where one column comes from, and what is said of its cells."""
+
+    headings: tuple[str, ...] = ()
+    """Joined by a blank; `{}` and `{name}` stand for a slot's texts."""
+    value: str | None = None
+    """A constant in place of headings."""
+    unit: str | None = None
+    dates: str | None = None
+    year: int | None = None
+    decimal: str | None = None
+    empty: tuple[str, ...] | None = None
+    blank: str = NOT_LOOKED
+    words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    findings: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+
+
+Slot = Mapping[str, str]
+"""What one slot of a row puts for `{name}`; the empty name is `{}`."""
+
+
+@dataclass(frozen=True)
+class ReadRule:
+    """One [[read]]: sheets, and the table and columns they are read as."""
+
+    number: int
+    """Its place among the rules, from 1."""
+    sources: tuple[str, ...]
+    """Patterns of files and sheets."""
+    table: str
+    columns: Mapping[str, ColumnRule] = field(default_factory=dict)
+    slots: tuple[Slot, ...] = ()
+    """Empty: a row is one record."""
+    colours: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    """A fill, "#RRGGBB" in capitals -> our column -> what it sets, as text."""
+
+    @property
+    def place(self) -> str:
+        """How a message names it."""
+        return f"[[read]] no. {self.number} ({self.table})"
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How this station writes: names, words, dates, numbers, units, and its own sheets."""
+
+    files: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """table -> patterns of files under records/, or "book.xlsx#Sheet"."""
+    columns: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    """table -> our column -> the station's heading."""
+    words: Mapping[str, Mapping[str, tuple[str, ...]]] = field(default_factory=dict)
+    """"yes_no" or a column's name -> our word -> the station's words for it."""
+    findings: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    """A text of free words -> our column -> what it sets."""
+    empty: tuple[str, ...] = ()
+    """Words that the station writes for "not recorded"."""
+    date_order: str = "iso"
+    decimal: str = "."
+    units: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    """table -> our column -> the unit the station keeps it in."""
+    ignore: tuple[str, ...] = ()
+    """Patterns of files and sheets that are no records."""
+    fold: tuple[str, ...] = ()
+    """Columns of ids whose spellings are one."""
+    same: Mapping[str, Mapping[str, tuple[str, ...]]] = field(default_factory=dict)
+    """column -> the spelling to keep -> its other spellings."""
+    ditto: tuple[str, ...] = ()
+    co2: str = "every"
+    """every: the CO2 records list each exposure. other: not the procedure's own."""
+    habits: Mapping[str, Habits] = field(default_factory=dict)
+    """A pattern of files and sheets -> how they are kept."""
+    rules: tuple[ReadRule, ...] = ()
+
+    def rules_for(self, source: str) -> list[ReadRule]:
+        """Give the rules that name a source."""
+        return [rule for rule in self.rules if takes_any(rule.sources, source)]
+
+    def habits_of(self, source: str) -> Habits:
+        """Give how a source is kept, all patterns that name it put together."""
+        said: dict[str, Any] = {}
+        for habits in self._habits_of(source):
+            said |= stated(habits)
+        return Habits(**said)
+
+    def _habits_of(self, source: str) -> Iterator[Habits]:
+        return (h for pattern, h in self.habits.items() if takes(pattern, source))
+
+    def disagreements(self, source: str) -> list[tuple[str, list[str]]]:
+        """Give what two patterns say otherwise of one source: the setting, the patterns."""
+        said: dict[str, dict[str, Any]] = {}
+        for pattern, habits in self.habits.items():
+            if takes(pattern, source):
+                for name, value in stated(habits).items():
+                    said.setdefault(name, {})[pattern] = value
+        return [
+            (name, list(values))
+            for name, values in said.items()
+            if any(value != next(iter(values.values())) for value in values.values())
+        ]
+
+    def ditto_of(self, source: str) -> tuple[str, ...]:
+        """Give the ditto marks of a source."""
+        own = self.habits_of(source).ditto
+        return self.ditto if own is None else own
+
+    def cell_rule(
+        self, table: str, column: str, source: str = "", rule: ColumnRule | None = None
+    ) -> CellRule:
+        """Put together how the cells of one column of one source are read.
+
+        Parameters
+        ----------
+        table, column : str
+            Ours; ``column`` may be `FINDINGS`.
+        source : str
+            The source's name; empty for the station's own ways.
+        rule : ColumnRule, optional
+            What a [[read]] says of the column.
+        """
+        file, own = self.habits_of(source), rule or ColumnRule()
+        kinds = {each.name: each.kind for each in TABLES[table].columns}
+        is_yes_no = kinds.get(column) == "yes_no"
+        words = self.words.get("yes_no" if is_yes_no else column, {})
+        empty = _first_said(own.empty, file.empty, self.empty)
+        meant = {word.casefold() for theirs in own.words.values() for word in theirs}
+        return CellRule(
+            dates=own.dates or file.dates or self.date_order,
+            year=own.year or file.year,
+            decimal=own.decimal or file.decimal or self.decimal,
+            unit=own.unit or self.units.get(table, {}).get(column),
+            empty=tuple(word for word in empty if word.casefold() not in meant),
+            blank=own.blank,
+            words=nearest_words(own.words, words),
+            findings={**_folded(self.findings), **_folded(own.findings)},
+        )
+
+
+def _first_said(*levels: tuple[str, ...] | None) -> tuple[str, ...]:
+    return next(
+        level for level in levels if level is not None
+    )  # the station's is always
+
+
+def _folded(findings: Mapping[str, Mapping[str, str]]) -> dict[str, Mapping[str, str]]:
+    return {" ".join(text.split()).casefold(): sets for text, sets in findings.items()}
+
+
+def nearest_words(
+    near: Mapping[str, Iterable[str]], far: Mapping[str, Iterable[str]]
+) -> dict[str, tuple[str, ...]]:
+    """Add two levels of words; a word that both explain means what the nearer says."""
+    taken = {word.casefold() for words in near.values() for word in words}
+    added: dict[str, tuple[str, ...]] = {ours: tuple(own) for ours, own in near.items()}
+    for ours, theirs in far.items():
+        kept = tuple(word for word in theirs if word.casefold() not in taken)
+        added[ours] = added.get(ours, ()) + kept
+    return {ours: words for ours, words in added.items() if words}
+
+
+def stated(habits: Habits) -> dict[str, Any]:
+    """Give what is said, and nothing that only stands at its default."""
+    usual = vars(Habits())
+    return {name: value for name, value in vars(habits).items() if value != usual[name]}
+
+
+def takes_any(patterns: Iterable[str], name: str) -> bool:
+    """Tell whether one of some patterns takes a file or "book.xlsx#Sheet"."""
+    return any(takes(pattern, name) for pattern in patterns)
+
+
+def takes(pattern: str, name: str) -> bool:
+    """Tell whether a pattern takes a file or "book.xlsx#Sheet".
+
+    Letters' case does not matter. A pattern without "#" takes a file and all its
+    sheets; one without "/" takes files in any folder.
+    """
+    plain = pattern.replace("\\", "/").removeprefix("./").removeprefix("records/")
+    wanted, whole = plain.casefold(), name.casefold()
+    names = [whole] if "#" in wanted else [whole, whole.partition("#")[0]]
+    if "/" not in wanted.partition("#")[0]:
+        names += [
+            each.rsplit("/", 1)[-1] if "#" not in each else _last(each)
+            for each in names
+        ]
+    return any(wanted == each or fnmatchcase(each, wanted) for each in names)
+
+
+def _last(name: str) -> str:
+    """Take the folders off a sheet's name; the sheet's own may hold any sign."""
+    file, _, sheet = name.partition("#")
+    return f"{file.rsplit('/', 1)[-1]}#{sheet}"
