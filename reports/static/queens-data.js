@@ -7,6 +7,8 @@ var queens = {}; // what this page's scripts share
   const DIGIT = new Uint8Array(128);
   for (let place = 0; place < 64; place += 1) DIGIT[ALPHABET.charCodeAt(place)] = place;
 
+  const LINES = 2 ** 30; // beyond them stands which record of its line it is
+
   const packed = new Map(); // number of a file -> its content as it came
   const opened = new Map(); // number of a file -> promise of its tables
 
@@ -198,6 +200,8 @@ var queens = {}; // what this page's scripts share
 
   function source(place) {
     const { sources } = queens.list;
-    return `${sources[place % sources.length]}:${Math.floor(place / sources.length)}`;
+    const within = Math.floor(place / sources.length);
+    const [line, slot] = [within % LINES, Math.floor(within / LINES)];
+    return `${sources[place % sources.length]}:${line}${slot ? `/${slot}` : ""}`;
   }
 }

@@ -1,11 +1,14 @@
 -- grain: one problem of a row or cell.
 -- inputs: quarantine, listed. The gravest kind first.
 SELECT
-    'quarantined' AS severity, reason, "table", source, line, message
-FROM quarantine
-UNION ALL
-SELECT severity, reason, "table", source, line, message
-FROM listed
+    severity, reason, "table", source, line || coalesce('/' || slot, '') AS line, message
+FROM (
+    SELECT 'quarantined' AS severity, reason, "table", source, line, slot, message
+    FROM quarantine
+    UNION ALL
+    SELECT severity, reason, "table", source, line, slot, message
+    FROM listed
+) AS told
 ORDER BY
     list_position(['quarantined', 'set_aside', 'look'], severity),
-    reason, "table", source, line, message
+    reason, "table", source, told.line, slot NULLS FIRST, message

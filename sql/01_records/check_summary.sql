@@ -1,8 +1,8 @@
 -- grain: one source file or sheet and the table it holds.
--- inputs: sources, listed. Rows read, accepted and quarantined, cells set aside, and rows
+-- inputs: sources, listed. Rows read, accepted, quarantined and passed over, cells set aside, and rows
 -- worth a second look.
 SELECT
-    source, "table", rows_read AS read, accepted, quarantined,
+    source, "table", rows_read AS read, accepted, quarantined, passed_over AS "passed over",
     (
         SELECT count(*) FROM listed
         WHERE listed.source = sources.source

@@ -6,10 +6,7 @@
 WITH used AS (
     SELECT
         id, min(ref) AS ref, arg_min("table", ref) AS "table", sum(uses) AS uses,
-        lower(regexp_replace(
-            regexp_replace(id, '(^|[^0-9])0+([0-9])', '\1\2', 'g'),
-            '[\s\-‐-―]+', '', 'g'
-        )) AS fold
+        fold_id(id) AS fold
     FROM id_uses
     GROUP BY id
     QUALIFY count(*) OVER (PARTITION BY fold) > 1

@@ -4,11 +4,13 @@
 --         listed_records, sources_read.
 -- Units: rows; lost: in neither. doubled: in both, or quarantined and repeated.
 WITH other AS (
-    SELECT (s.source_no::BIGINT * 68719476736) + q.line AS ref, q."table", 'quarantined' AS is_in
-    FROM quarantine AS q JOIN sources_read AS s ON s.source = q.source
+    SELECT ref_of(s.source_no, coalesce(q.slot, 0), q.line) AS ref, q."table", 'quarantined' AS is_in
+    FROM quarantine AS q
+    JOIN sources_read AS s ON s.source = q.source AND s."table" = q."table"
     UNION
-    SELECT (s.source_no::BIGINT * 68719476736) + l.line, l."table", 'repeated'
-    FROM listed_records AS l JOIN sources_read AS s ON s.source = l.source
+    SELECT ref_of(s.source_no, coalesce(l.slot, 0), l.line), l."table", 'repeated'
+    FROM listed_records AS l
+    JOIN sources_read AS s ON s.source = l.source AND s."table" = l."table"
     WHERE l.reason = 'repeated_row'
 ), found AS (
     SELECT "table", 1 AS lost, 0 AS doubled

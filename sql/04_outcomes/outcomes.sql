@@ -56,10 +56,10 @@ SELECT
                     lambda ref, place:
                         ref IS NOT NULL AND list_position(traced.several, ref) = place
                 )[1:5],
-                lambda ref: $sources[ref // 68719476736] || ':' || (ref % 68719476736)
+                lambda ref: ref_place($sources, ref)
             )
         WHEN traced.ref_1 IS NOT NULL
-            THEN [$sources[traced.ref_1 // 68719476736] || ':' || (traced.ref_1 % 68719476736)]
+            THEN [ref_place($sources, traced.ref_1)]
         ELSE []
     END AS settled_by
 FROM traced

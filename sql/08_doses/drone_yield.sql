@@ -1,8 +1,8 @@
--- grain: one row: what the station's semen loads say of a drone.
+-- grain: one row: what the station's semen batches say of a drone.
 -- inputs: accepted_semen. Parameters: as_of. units: uL, drones.
--- volume_ul over volume_drones: from loads that have both; yielding over yield_drones: from
--- loads that have those two. Loads collected after the as-of day are not counted.
-WITH loads AS (
+-- volume_ul over volume_drones: from batches that have both; yielding over yield_drones: from
+-- batches that have those two. Batches collected after the as-of day are not counted.
+WITH collected AS (
     SELECT volume_ul, drones_handled, drones_yielding
     FROM accepted_semen
     WHERE drones_handled > 0 AND (collected_at IS NULL OR collected_at < $as_of + 1)
@@ -14,4 +14,4 @@ SELECT
     count(volume_ul) AS loads,
     sum(drones_yielding) AS yielding,
     sum(drones_handled) FILTER (WHERE drones_yielding IS NOT NULL) AS yield_drones
-FROM loads
+FROM collected

@@ -6,6 +6,6 @@ SELECT
     count(*) FILTER (
         WHERE exit_day IS NULL AND end_by IS NULL AND next_day IS NULL
     ) AS observed,
-    (SELECT count(*) FROM (SELECT DISTINCT source, line FROM quarantine)) AS quarantined
+    (SELECT count(*) FROM (SELECT DISTINCT source, "table", line, slot FROM quarantine)) AS quarantined
 FROM standings
 WHERE window_days IS NULL

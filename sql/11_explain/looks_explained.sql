@@ -5,7 +5,7 @@ SELECT
     courses.course_id,
     evidence.ref,
     evidence.day,
-    $sources[evidence.ref // 68719476736] || ':' || (evidence.ref % 68719476736) AS source,
+    ref_place($sources, evidence.ref) AS source,
     concat_ws(
         ', ',
         CASE WHEN evidence.eggs_hers THEN 'eggs' END,

@@ -1,6 +1,6 @@
 -- grain: one row of the records about the queens asked for, oldest first; a row of a flat
 --   sheet stands once for each thing it tells (a queen's emergence, another exposure).
--- inputs: accepted_*, linked_checks, quarantine, courses. Parameters: queens (a list of
+-- inputs: accepted_*, linked_checks, quarantine, sources_read, courses. Parameters: queens (a list of
 --   ids), as_of, sources (names in the order of their numbers; a ref is number * 2^36 + line).
 -- day: days after the day 0 of the course the row belongs to; null before the first.
 -- event: what the row tells, in one word. until: last day of a stay in a colony.
@@ -106,9 +106,10 @@ told AS (
 named AS (
     -- the queens that a quarantined row's own text names
     SELECT
-        source, line, "table", reason, message,
+        ref_of(read.source_no, coalesce(slot, 0), line) AS ref, "table", reason, message,
         unnest(list_distinct(json_extract_string("row", '$.*'))) AS queen_id
     FROM quarantine
+    INNER JOIN sources_read AS read USING (source, "table")
 ),
 
 rows_of_hers AS (
@@ -119,7 +120,7 @@ rows_of_hers AS (
             WHEN told.event NOT IN ('emerged', 'semen') THEN CAST(told.stamp AS DATE) - courses.d0
         END AS day,
         told.ref,
-        $sources[told.ref // 68719476736] || ':' || (told.ref % 68719476736) AS source,
+        ref_place($sources, told.ref) AS source,
         told."table",
         told.event,
         told."until",
@@ -133,12 +134,12 @@ rows_of_hers AS (
     UNION ALL
     SELECT
         queen_id, NULL, NULL,
-        list_position($sources, source) * 68719476736 + line, source || ':' || line, "table",
+        ref, ref_place($sources, ref), "table",
         'quarantined', NULL,
         'quarantined: ' || string_agg(message, ' ' ORDER BY reason), NULL
     FROM named
     SEMI JOIN asked USING (queen_id)
-    GROUP BY queen_id, source, line, "table"
+    GROUP BY queen_id, ref, "table"
 )
 
 SELECT queen_id, "on", day, ref, source, "table", event, "until", says

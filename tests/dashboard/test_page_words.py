@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from queen_outcomes.dashboard import figures, methods, this_week
+from queen_outcomes.dashboard import figures, this_week
 from queen_outcomes.dashboard.charts import adjusted, theme
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
@@ -71,9 +71,3 @@ def test_a_factor_s_own_capitals_stay():
 @pytest.mark.parametrize(("count", "told"), [(7, "7"), (12345, "12,345")])
 def test_counts_have_their_thousands_apart(count, told):
     assert figures.thousands(count) == told
-
-
-def test_what_a_season_fixed_is_named_as_on_the_other_pages():
-    said = methods.in_words("form of drone_layer by day 60, main model")
-    assert said == "form of turned drone-layer by day 60, main model"
-    assert methods.in_words("doses outside of trials") == "doses outside of trials"

@@ -200,11 +200,11 @@ def semen(*loads):
     return drone_semen(derived(AS_OF, Settings(), semen=rows), AS_OF)
 
 
-def test_semen_a_drone_comes_from_the_loads_else_from_what_is_usual():
+def test_semen_a_drone_comes_from_semen_batches_else_from_what_is_usual():
     assert semen((60.0, 100, 60), (30.0, 50, 30)).ul_a_drone == pytest.approx(0.6)
     counted = semen((None, 100, 70), (None, 100, 50))
     assert counted.ul_a_drone == pytest.approx(0.6)
-    assert "60 % of drones yielding, as the loads say" in counted.said
+    assert "60 % of drones yielding, as the semen batches say" in counted.said
     usual = semen()
     assert usual.ul_a_drone == pytest.approx(
         0.595

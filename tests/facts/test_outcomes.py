@@ -17,8 +17,12 @@ from queen_outcomes.outcomes.derive import count_rates
 from station_tables import derived, insemination
 
 LOST = OUTCOMES["lost"]
-SWARMED = replace(
-    LOST, name="swarmed", label="swarmed", question="?", event=Event(reasons=("x",))
+UNHEARD_OF = replace(
+    LOST,
+    name="unheard_of",
+    label="unheard_of",
+    question="?",
+    event=Event(reasons=("x",)),
 )
 
 
@@ -64,10 +68,10 @@ def test_what_an_outcome_lacks_is_told_with_its_name(declared, changed, told):
 def test_an_outcome_without_sql_stops_the_build_before_it_begins(
     command, declared, station
 ):
-    declared(SWARMED)
+    declared(UNHEARD_OF)
     ran = command("build", station)
     assert ran.code == 70
-    assert "swarmed: sql/04_outcomes/answers_swarmed.sql is missing" in ran.err
+    assert "unheard_of: sql/04_outcomes/answers_unheard_of.sql is missing" in ran.err
     assert not (station / "build").exists()
 
 
@@ -102,7 +106,7 @@ def test_a_state_that_there_is_not_is_told_with_the_outcome(monkeypatch):
 @pytest.mark.parametrize(
     ("column", "value", "told"),
     [
-        ("outcome", "swarmed", "swarmed is not declared"),
+        ("outcome", "unheard_of", "unheard_of is not declared"),
         ("state", "perhaps", "laying: state perhaps"),
     ],
 )
@@ -117,15 +121,15 @@ def test_rates_count_no_answer_that_is_not_declared(column, value, told):
 @pytest.mark.parametrize(
     "ask",
     [
-        lambda: failures_of("swarmed", np.array([1.0])),
-        lambda: success("swarmed", 60),
-        lambda: outcome_named("swarmed"),
+        lambda: failures_of("unheard_of", np.array([1.0])),
+        lambda: success("unheard_of", 60),
+        lambda: outcome_named("unheard_of"),
     ],
 )
 def test_models_and_words_ask_for_declared_outcomes_only(ask):
     with pytest.raises(UsageError) as refused:
         ask()
-    assert refused.value.found == "swarmed"
+    assert refused.value.found == "unheard_of"
 
 
 def test_settings_have_the_windows_of_every_outcome():

@@ -56,6 +56,7 @@ def test_with_gaps_at_random_the_figures_are_those_without_gaps(gappy, whole):
             {(row["factor"], row["label"]): row for row in rows[table]}
             for rows in (whole, gappy)
         )
+        assert after
         assert before.keys() == after.keys()
         for key, row in after.items():
             reach = row["high"] - row["low"]
@@ -68,8 +69,10 @@ def test_every_factor_of_a_filled_model_has_a_test_and_limits(gappy):
         *("chance: dose", "chance: line", "days: dose", "days: co2_schedule")
     }
     assert all(0 <= row["p"] <= 1 for row in gappy["model_terms"])
+    assert gappy["model_coefficients"]
     for row in gappy["model_coefficients"]:
         assert row["low"] < row["estimate"] < row["high"]
+    assert of_factor(gappy, "contrasts", "dose")
     for row in of_factor(gappy, "contrasts", "dose"):
         assert row["low"] < row["risk_difference"] < row["high"]
 

@@ -134,9 +134,9 @@ def test_other_units_change_nothing_but_the_slopes():
 
     one, other = fitted(store), fitted(store, change=in_nanolitres)
     for name in ("adjusted", "contrasts", "onset_days"):
-        for here, there in zip(
-            rows_of(one, (21,))[name], rows_of(other, (21,))[name], strict=True
-        ):
+        ours, theirs = (rows_of(model, (21,))[name] for model in (one, other))
+        assert ours
+        for here, there in zip(ours, theirs, strict=True):
             for key in here:
                 if isinstance(here[key], float) and key != "value":
                     assert there[key] == pytest.approx(here[key], rel=1e-6, abs=1e-12)

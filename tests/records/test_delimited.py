@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from queen_outcomes.base.errors import RecordsError
+from queen_outcomes.commands.failures import exit_code
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.records import delimited
 from queen_outcomes.records.headings import TableNames
@@ -47,8 +48,12 @@ def test_a_byte_that_windows_leaves_undefined_is_kept(tmp_path):
     assert checks(tmp_path, content)[0]["note"] == "\x81"
 
 
-def test_a_separator_that_the_file_declares_is_used(tmp_path):
-    rows = checks(tmp_path, "sep=;\n" + TABLE)
+@pytest.mark.parametrize(
+    ("declared", "separator"),
+    [("sep=;", ";"), ("sep=\t", "\t"), ("sep=", "\t"), ("SEP=|", "|")],
+)
+def test_a_separator_that_the_file_declares_is_used(tmp_path, declared, separator):
+    rows = checks(tmp_path, f"{declared}\n" + TABLE.replace(";", separator))
     assert (rows[0]["queen_id"], rows[0]["source_line"]) == ("Qü", 3)
 
 
@@ -194,7 +199,7 @@ def test_returns_inside_quotes_do_not_decide_the_line_ends(tmp_path):
 def test_a_carriage_return_that_ends_no_line_stops_the_build(tmp_path, text):
     with pytest.raises(RecordsError, match="carriage return") as caught:
         checks(tmp_path, text)
-    assert caught.value.exit_code == 3
+    assert exit_code(caught.value) == 3
 
 
 def test_doubled_returns_before_a_feed_are_one_line_end(tmp_path):
@@ -215,7 +220,7 @@ def test_lines_counted_otherwise_than_read_stop_the_build(tmp_path, monkeypatch)
     with pytest.raises(RecordsError, match="not the lines") as caught:
         checks(tmp_path, HEAD + "\n".join(LINES[:-1]))
     assert "87 lines read, 86 counted" in caught.value.text()
-    assert caught.value.exit_code == 3
+    assert exit_code(caught.value) == 3
 
 
 @pytest.mark.parametrize("code", ["utf-8", "utf-16", "cp1252"])

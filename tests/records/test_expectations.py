@@ -11,7 +11,7 @@ from queen_outcomes.facts.settings import Settings
 from queen_outcomes.records import expectations
 from queen_outcomes.records.rules import Expectation, row_rules
 from staged_tables import AS_OF, accepted, staged
-from test_reasons import LISTED, QUARANTINED
+from test_findings import LISTED, QUARANTINED
 
 
 def everything_wrong() -> dict[str, list[dict]]:

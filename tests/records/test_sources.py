@@ -5,6 +5,7 @@ import sys
 
 import pytest
 from queen_outcomes.base.errors import RecordsError
+from queen_outcomes.facts.reading import Reading
 from queen_outcomes.records import sources
 from reading import CHECKS, folder, stage
 
@@ -95,4 +96,4 @@ def test_no_folder_and_an_empty_folder_are_told_apart(tmp_path):
 
 
 def stage_nothing(path):
-    sources.take_in(path, {})
+    sources.take_in(path, Reading())

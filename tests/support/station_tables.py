@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime as dt
 
 import polars as pl
+from queen_outcomes.base.refs import IN_SOURCE_BITS
 from queen_outcomes.base.store import Store
-from queen_outcomes.facts.column import LINE_BITS
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.derive import derive
@@ -39,7 +39,7 @@ def station(**rows: list[dict]) -> Store:
         columns = ", ".join(f"{c.name} {c.sql_type}" for c in table.columns)
         store.execute(f"CREATE TABLE accepted_{name} (ref BIGINT, {columns})")
         given = [
-            {"ref": (number << LINE_BITS) + line, **row}
+            {"ref": (number << IN_SOURCE_BITS) + line, **row}
             for line, row in enumerate(rows.get(name, []), start=2)
         ]
         if given:

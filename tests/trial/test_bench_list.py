@@ -13,7 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from planned_station import AS_OF, planned_store
 from queen_outcomes.base.errors import UsageError
-from queen_outcomes.facts.settings import Reading, Settings
+from queen_outcomes.facts.reading import Reading
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.trial.bench_list import (
     MOST_PLACES,
     bench_list,

@@ -140,7 +140,7 @@ def _done(period: Period, operator: str, row: Row) -> list[str]:
     loads = len(set(cases.semen_batch[own & (cases.semen_batch != "")].tolist()))
     return [
         f"{int(own.sum())} closed courses, day 0 from {days.min()} to {days.max()}, "
-        f"from {grafts} grafts and {loads} semen loads; {row['courses']} are decided "
+        f"from {grafts} grafts and {loads} semen batches; {row['courses']} are decided "
         "and of known risk."
     ]
 

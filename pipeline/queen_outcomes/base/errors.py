@@ -13,7 +13,7 @@ Anything else that escapes is a fault of the tool.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 MOST_SHOWN = 10
 """How many problems of one kind a message spells out before "and N more"."""
@@ -46,14 +46,16 @@ class AppError(Exception):
         super().__init__(what)
         self.what, self.where = what, where
         self.found, self.expected, self.hint = found, expected, hint
+        self.others: tuple[AppError, ...] = ()
 
     def text(self) -> str:
-        """Give the whole message, a line a part."""
+        """Give the whole message, a line a part; further errors follow."""
         place = f" in {self.where}" if self.where else ""
         lines = [f"error: {self.what}{place}"]
         lines += [f"  found:    {self.found}"] if self.found else []
         lines += [f"  expected: {self.expected}"] if self.expected else []
         lines += [f"  do:       {self.hint}"] if self.hint else []
+        lines += [other.text() for other in self.others]
         return "\n".join(lines)
 
 
@@ -75,6 +77,14 @@ class NoModelError(AppError):
 
 class LedgerError(AppError):
     """The build's own bookkeeping does not add up; the build stops."""
+
+
+def raise_all(errors: Sequence[AppError]) -> None:
+    """Raise the first of some errors, which tells the others too; none: do nothing."""
+    if errors:
+        first = errors[0]
+        first.others = tuple(errors[1:])
+        raise first
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:

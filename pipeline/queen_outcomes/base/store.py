@@ -13,7 +13,7 @@ from typing import Any
 
 import duckdb
 
-from queen_outcomes.base import resources
+from queen_outcomes.base import refs, resources
 
 OFFLINE = {"autoinstall_known_extensions": False, "autoload_known_extensions": False}
 """DuckDB would otherwise try to download what it lacks."""
@@ -65,6 +65,8 @@ class Store:
         self.con = duckdb.connect(str(path), read_only=read_only, config=config)
         # a time with an offset is written out the same wherever the build runs
         self.con.execute("SET TimeZone = 'UTC'").fetchall()
+        for head, body in refs.MACROS.items():
+            self.con.execute(f"CREATE TEMP MACRO {head} AS ({body})").fetchall()
 
     def execute(self, sql: str, parameters: Mapping[str, Any] | None = None) -> None:
         """Run a statement for what it does."""

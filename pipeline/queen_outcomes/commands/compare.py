@@ -80,11 +80,11 @@ def draw(found: Once, last: LatestBuild, settings: Settings, folder: Path) -> Pa
 
 def told_of(found: Once, levels: list[dict[str, Any]]):
     """Give the rows found, as a page takes them."""
-    from queen_outcomes.dashboard.doses import Comparison
+    from queen_outcomes.dashboard.doses import ArmComparison
 
     own = [row for row in levels if row["trial"] == found.trial]
     tables = {**found.tables, "arm_levels": own}
-    return Comparison(found.trial, found.question, tables, found.unnamed)
+    return ArmComparison(found.trial, found.question, tables, found.unnamed)
 
 
 ARM_COLUMNS = (

@@ -55,7 +55,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
             name: [r for r in rows if r["trial"] == trial]
             for name, rows in tables.items()
         }
-        found = Comparison(trial, question, own, unnamed.get(trial, 0))
+        found = ArmComparison(trial, question, own, unnamed.get(trial, 0))
         parts.append(section(found, f"part-{at}", charts))
     return {
         "parts": parts,
@@ -129,7 +129,7 @@ def dose_said(row: Row) -> str:
 
 
 @dataclass(frozen=True, eq=False)
-class Comparison:
+class ArmComparison:
     """What was found of one comparison.
 
     Attributes
@@ -159,12 +159,12 @@ class Comparison:
         return any(row["randomised"] for row in self.tables["arms"])
 
 
-def section(found: Comparison, key: str, charts: dict[str, Any]) -> Row:
+def section(found: ArmComparison, key: str, charts: dict[str, Any]) -> Row:
     """Give what the page says of a comparison, and add its charts.
 
     Parameters
     ----------
-    found : Comparison
+    found : ArmComparison
     key : str
         Of this section's charts and headings.
     charts : dict
@@ -228,7 +228,7 @@ def assumptions(costs: list[Row]) -> list[str]:
     return [*(["; ".join(shared)] if shared else []), *told]
 
 
-def findings(found: Comparison) -> list[str]:
+def findings(found: ArmComparison) -> list[str]:
     """Say the primary method's figures, or why arms cannot be compared."""
     arms = found.tables["arms"]
     if not arms:
@@ -242,7 +242,7 @@ def findings(found: Comparison) -> list[str]:
     ]
 
 
-def basis(found: Comparison) -> str:
+def basis(found: ArmComparison) -> str:
     """Say where the arms come from, and which method was fixed beforehand."""
     if not found.tables["arms"]:
         return ""

@@ -36,7 +36,7 @@ class Numbers:
 
 
 @dataclass(frozen=True)
-class Figure:
+class PageFigure:
     """A chart on a page.
 
     Attributes
@@ -47,8 +47,6 @@ class Figure:
         The finding or the question.
     alt : str
         What is to be seen, for those who do not see it.
-    caption : str
-        How to read it.
     table : Numbers or None
         Its numbers; None where they stand in a table that several charts share.
     """
@@ -56,7 +54,6 @@ class Figure:
     chart: str
     title: str
     alt: str
-    caption: str = ""
     table: Numbers | None = None
 
 

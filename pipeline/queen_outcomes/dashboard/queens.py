@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from queen_outcomes.base.refs import IN_SOURCE_BITS
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import packing
 from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.facts import words
-from queen_outcomes.facts.column import LINE_BITS
 from queen_outcomes.facts.outcomes import OUTCOMES, Outcome
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes import explain
@@ -334,7 +334,8 @@ def packed_files(
         ``words``, and each table: ``rows``, how many each queen of the file has, and its
         packed columns. ``on`` and ``until`` are days after the queen's first day 0;
             ``asked`` is (course - 1) * number of questions + number of the question from zero;
-        ``place`` is line * number of sources + number of the source from zero;
+        ``place`` is line * number of sources + number of the source from zero, where
+        the line holds its slot too;
         ``says`` lists phrases that ", " joins, ``settled`` places among her records.
     """
     coded = _coded(told, queens, sources, questions)
@@ -372,7 +373,8 @@ def _coded(
         for name in ("on", "until")
     ]
     numbered["due"] = numbered["due"].with_columns(days[0])
-    source, line = pl.col("ref") // 2**LINE_BITS - 1, pl.col("ref") % 2**LINE_BITS
+    source = pl.col("ref") // 2**IN_SOURCE_BITS - 1
+    line = pl.col("ref") % 2**IN_SOURCE_BITS
     numbered["records"] = numbered["records"].with_columns(
         *days,
         place=line * len(sources) + source,

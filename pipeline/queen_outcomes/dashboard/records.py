@@ -50,7 +50,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     for row in grouped:
         row["told"] = IN_SHORT.get(row["reason"], row["reason"].replace("_", " "))
     return {
-        "sources": store.records("SELECT * FROM sources ORDER BY source"),
+        "sources": store.records('SELECT * FROM sources ORDER BY source, "table"'),
         "quarantine": [row for row in grouped if row["kind"] == "quarantine"],
         "listed": [row for row in grouped if row["kind"] == "listed"],
         "coverage": coverage(store),

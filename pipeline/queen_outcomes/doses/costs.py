@@ -37,7 +37,7 @@ class ArmCost:
     semen, drones, queens : Interval
         uL of semen, drones handled and queens inseminated a success. Infinite without
         a success; an upper limit is infinite where the batches do not bound it.
-    courses, successes, batches : int
+    courses, successes : int
     method : str
         How the limits were found, in words.
     message : str
@@ -48,7 +48,6 @@ class ArmCost:
     queens: Interval
     courses: int
     successes: int
-    batches: int
     method: str
     message: str
 
@@ -86,7 +85,7 @@ def arm_cost(
     """
     totals, batches = _totals(dose_ul, yes, batch, ul_a_drone)
     courses, successes = int(totals[2].sum()), int(totals[3].sum())
-    counted = (courses, successes, batches)
+    counted = (courses, successes)
     if not courses:
         nothing = Interval(np.nan, np.nan, np.nan)
         said = "no decided course has a dose"
@@ -213,11 +212,11 @@ def drone_semen(store: Store, as_of: dt.date) -> DroneSemen:
     if row["volume_ul"] and row["volume_drones"]:
         ul = row["volume_ul"] / row["volume_drones"]
         return DroneSemen(
-            ul, f"{ul:.2f} uL a drone handled, from {row['loads']} semen loads"
+            ul, f"{ul:.2f} uL a drone handled, from {row['loads']} semen batches"
         )
     share, whose = YIELDING, "as is usual by hand (Rhodes et al. 2011)"
     if row["yielding"] and row["yield_drones"]:
-        share, whose = row["yielding"] / row["yield_drones"], "as the loads say"
+        share, whose = row["yielding"] / row["yield_drones"], "as the semen batches say"
     said = (
         f"1 uL a yielding drone, the usual rule of thumb, and {100 * share:.0f} % of "
         f"drones yielding, {whose}"

@@ -15,10 +15,6 @@ Severity = Literal["quarantine", "hard", "soft"]
 """quarantine: the row cannot be placed. hard: the cell is set aside, the row used.
 soft: the value is used and listed for a second look."""
 
-LINE_BITS = 36
-"""A row's ref is its source's number times two to this power, plus its line; the SQL
-files write the power out, 68719476736."""
-
 SQL_TYPES: dict[Kind, str] = {
     "id": "VARCHAR",
     "label": "VARCHAR",
@@ -36,7 +32,7 @@ UNITS: dict[str, dict[str, tuple[float, float]]] = {
     "min": {"min": (1, 0), "s": (1 / 60, 0), "h": (60, 0)},
     "days": {"days": (1, 0), "h": (1 / 24, 0), "weeks": (7, 0)},
     "C": {"C": (1, 0), "F": (5 / 9, -160 / 9)},
-    "%": {"%": (1, 0), "fraction": (100, 0)},
+    "%": {"%": (1, 0), "fraction": (100, 0), "share": (100, 0)},
     "million": {"million": (1, 0), "thousand": (0.001, 0)},
 }
 """For each of our units, the units a station may keep and (factor, offset) to ours."""

@@ -9,15 +9,15 @@ from __future__ import annotations
 
 import datetime as dt
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, make_dataclass
 from pathlib import Path
 from typing import Any
 
-from queen_outcomes.base.errors import UsageError, nearest
+from queen_outcomes.base.errors import UsageError, nearest, raise_all
 from queen_outcomes.facts.column import Limits
 from queen_outcomes.facts.outcomes import OUTCOMES
-from queen_outcomes.facts.reading import Reading
+from queen_outcomes.facts.reading import FINDINGS, Reading
 from queen_outcomes.facts.settings_form import FORM, MAIN_TERMS, read_section
 
 STATION_FILE = "station.toml"
@@ -165,25 +165,34 @@ def load(station: Path) -> Settings:
 
 
 def parse(content: Mapping[str, Any], *, where: str = STATION_FILE) -> Settings:
-    """Turn a parsed TOML document into Settings; see `load` for the errors."""
-    sections = read_section(FORM, content, where, "")
+    """Turn a parsed TOML document into Settings; see `load` for the errors.
+
+    All faults are told at once.
+    """
+    faults: list[UsageError] = []
+    sections = read_section(FORM, content, where, "", faults)
     outcomes = Outcomes(**sections.get("outcomes", {}))
-    _check_outcomes(outcomes, where)
+    faults += _outcome_faults(outcomes, where)
     dates, numbers = sections.get("dates", {}), sections.get("numbers", {})
     words = dict(sections.get("words", {}))
     reading = Reading(
         files=sections.get("tables", {}),
         columns=sections.get("columns", {}),
         words=words,
+        findings=words.pop(FINDINGS, {}),
         empty=words.pop("empty", {}).get("empty", ()),
         date_order=dates.get("order", "iso"),
         decimal=numbers.get("decimal", "."),
         units=sections.get("units", {}),
+        habits=sections.get("files", {}),
+        rules=sections.get("read", ()),
+        **sections.get("records", {}),
     )
     by_name = ("planned_cases", "planned_arms")
     given = {name: sections[name] for name in by_name if name in sections}
     plan = Plan(**sections.get("plan", {}), **given)
-    _check_plan(plan, outcomes, where)
+    faults += _plan_faults(plan, outcomes, where)
+    raise_all(faults)
     show = sections.get("show", {})
     names = ("name", "as_of", "prior_cases")
     top = {name: sections[name] for name in names if name in sections}
@@ -200,10 +209,10 @@ def parse(content: Mapping[str, Any], *, where: str = STATION_FILE) -> Settings:
     )
 
 
-def _check_outcomes(outcomes: Outcomes, where: str) -> None:
+def _outcome_faults(outcomes: Outcomes, where: str) -> Iterator[UsageError]:
     longest_first = [days for _, days in outcomes.windows]
     if not outcomes.hatch_days < outcomes.seal_days < outcomes.emerge_days:
-        raise UsageError(
+        yield UsageError(
             "the stages of brood are out of order",
             where=f"{where} [outcomes]",
             found=f"hatch {outcomes.hatch_days}, seal {outcomes.seal_days}, "
@@ -211,7 +220,7 @@ def _check_outcomes(outcomes: Outcomes, where: str) -> None:
             expected="hatch_days < seal_days < emerge_days",
         )
     if outcomes.course_gap_days >= min(longest_first):
-        raise UsageError(
+        yield UsageError(
             "a further dose could change an outcome already closed",
             where=f"{where} [outcomes]",
             found=f"course_gap_days {outcomes.course_gap_days}",
@@ -219,10 +228,10 @@ def _check_outcomes(outcomes: Outcomes, where: str) -> None:
         )
 
 
-def _check_plan(plan: Plan, outcomes: Outcomes, where: str) -> None:
+def _plan_faults(plan: Plan, outcomes: Outcomes, where: str) -> Iterator[UsageError]:
     if plan.question not in outcomes.windows:
         asked = [f"{name} by day {days}" for name, days in outcomes.windows]
-        raise UsageError(
+        yield UsageError(
             "the plan asks what the outcomes do not",
             where=f"{where} [plan]",
             found=f"{plan.outcome} by day {plan.days}",

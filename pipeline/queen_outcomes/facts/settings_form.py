@@ -8,14 +8,29 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from queen_outcomes.base.errors import UsageError, nearest
+from queen_outcomes.base.refs import SLOT_BITS
 from queen_outcomes.facts.column import UNITS, Limits, Table
 from queen_outcomes.facts.dictionary import DERIVED_LIMITS, TABLES
 from queen_outcomes.facts.outcomes import OUTCOMES
+from queen_outcomes.facts.reading import (
+    BLANK_NO,
+    FINDINGS,
+    FOLDED,
+    NO,
+    NOT_LOOKED,
+    PASS_OVER,
+    READ,
+    YES,
+    ColumnRule,
+    Habits,
+    ReadRule,
+)
 
 MAIN_TERMS = (
     *("dose", "drone_age", "queen_age", "semen_age", "doses", "co2_schedule"),
@@ -105,6 +120,29 @@ def _share(value: Any) -> float | None:
     return float(value) if fits else None
 
 
+def _lines(value: Any) -> tuple[int, ...] | None:
+    listed = value if isinstance(value, list) else [value]
+    fits = 1 <= len(listed) <= 3 and all(_is_number(n) and n >= 1 for n in listed)
+    return tuple(listed) if fits and listed == sorted(set(listed)) else None
+
+
+def _prefixes(value: Any) -> dict[str, str] | None:
+    named = {"queen_id": value} if isinstance(value, str) else value
+    fits = isinstance(named, dict) and set(named) <= set(_columns_of("id"))
+    return named if fits and all(isinstance(v, str) for v in named.values()) else None
+
+
+def _columns_of(*kinds: str) -> list[str]:
+    """Name the columns of some kinds, of any table, each once."""
+    named = (c.name for t in TABLES.values() for c in t.columns if c.kind in kinds)
+    return list(dict.fromkeys(named))
+
+
+def _folds(value: Any) -> tuple[str, ...] | None:
+    named = _texts(value)
+    return named if named is not None and set(named) <= set(FOLDED) else None
+
+
 TEXT = Field(_text, "a text in quotes")
 TEXTS = Field(_texts, "a text in quotes, or a list of them")
 TERMS = Field(_terms, "a list, each once, of " + ", ".join(MAIN_TERMS))
@@ -112,6 +150,26 @@ DATE = Field(_date, "a day without quotes, such as 2026-07-05")
 DAYS = Field(_days, "a number of days, or a list of them, each from 1 to 3650")
 PERCENT = Field(_percent, "a percentage above 0 and at most 100")
 SHARE = Field(_share, "a share above 0 and below 1, such as 0.1")
+ORDERS = choice("iso", "dmy", "mdy", "ymd")
+DECIMALS = choice(".", ",")
+YEAR = whole(1900, 2200)
+FOLDS = Field(_folds, "a list of some of " + ", ".join(FOLDED))
+HABITS: dict[str, Field] = {
+    "header": Field(_lines, "the line of the headings, or a list of two or three"),
+    "dates": ORDERS,
+    "year": YEAR,
+    "decimal": DECIMALS,
+    "prefix": Field(_prefixes, 'a text, or { queen_id = "25-", colony_id = "25-" }'),
+    "empty": TEXTS,
+    "ditto": TEXTS,
+    "pass_over": TEXTS,
+    "struck": choice(READ, PASS_OVER),
+    "hidden": choice(READ, PASS_OVER),
+    "fill_down": TEXTS,
+    "group": choice(*dict.fromkeys(n for t in TABLES.values() for n in t.names)),
+}
+"""What [files."pattern"] may say."""
+MOST_SLOTS = 2**SLOT_BITS - 1
 
 
 def _limits(table: str, column: str, kind: str) -> Field:
@@ -156,6 +214,436 @@ def _word_columns() -> dict[str, dict[str, Field]]:
     }
 
 
+def read_section(
+    form: Mapping[str, Any],
+    content: Mapping[str, Any],
+    where: str,
+    place: str,
+    faults: list[UsageError],
+) -> dict[str, Any]:
+    """Read one section of the document, and the sections inside it.
+
+    What cannot be read is left out and added to ``faults``: an unknown name (the nearest
+    is suggested) or a value that does not fit.
+    """
+    read: dict[str, Any] = {}
+    for name, value in content.items():
+        here = f"{place}.{name}" if place else name
+        if name not in form:
+            faults.append(_unknown_name(name, form, where, place))
+            continue
+        expected = form[name]
+        if isinstance(expected, Field):
+            given = expected.read(value)
+            if given is None:
+                faults.append(unfit(value, expected.expected, f"{where}, {here}"))
+            else:
+                read[name] = given
+        elif callable(expected):
+            read[name] = expected(value, f"{where}, {here}", faults)
+        elif isinstance(value, Mapping):
+            read[name] = read_section(expected, value, where, here, faults)
+        else:
+            faults.append(not_a_section(value, here, where))
+    return _gather_words(read, where, faults) if place == "words" else read
+
+
+def unfit(value: Any, expected: str, where: str) -> UsageError:
+    """Say that a setting's value is not of its form."""
+    return UsageError(
+        "a setting has a value that does not fit",
+        where=where,
+        found=repr(value),
+        expected=expected,
+    )
+
+
+def not_a_section(value: Any, here: str, where: str) -> UsageError:
+    """Say that a value stands where a section should."""
+    return UsageError(
+        "a section was expected",
+        where=f"{where}, {here}",
+        found=repr(value),
+        expected=f"[{here}] with lines below it",
+    )
+
+
+def _unknown_name(name: str, form: Iterable[str], where: str, place: str) -> UsageError:
+    return unknown_name(name, form, f"{where}, [{place}]" if place else where)
+
+
+def unknown_name(name: str, form: Iterable[str], where: str) -> UsageError:
+    """Say that there is no such setting, and which is nearest."""
+    close = nearest(name, form)
+    return UsageError(
+        f'there is no setting named "{name}"',
+        where=where,
+        found=name,
+        expected="one of " + ", ".join(form),
+        hint=f'did you mean "{close}"?' if close else "take the line out",
+    )
+
+
+def _gather_words(
+    read: dict[str, Any], where: str, faults: list[UsageError]
+) -> dict[str, Any]:
+    """Bring the plain lists of `[words]` into the shape of its sections."""
+    gathered = {name: words for name, words in read.items() if isinstance(words, dict)}
+    findings = gathered.pop(FINDINGS, {})
+    yes_no = {name: read[name] for name in ("yes", "no") if name in read}
+    if yes_no:
+        gathered["yes_no"] = yes_no
+    for column, ours in gathered.items():
+        faults += shared_words(column, ours, f"{where}, [words] {column}")
+    if "empty" in read:
+        gathered["empty"] = {"empty": read["empty"]}
+    return gathered | ({FINDINGS: findings} if findings else {})
+
+
+def shared_words(
+    column: str, ours: Mapping[str, tuple[str, ...]], where: str
+) -> list[UsageError]:
+    """Say which words stand for two of ours, or for another of ours than they are."""
+    meant = {word: our for our, words in _own_words(column).items() for word in words}
+    seen: dict[str, str] = {}
+    faults = []
+    for our, theirs in ours.items():
+        for word in theirs:
+            folded = word.casefold()
+            other = seen.setdefault(folded, our)
+            if other != our:
+                faults.append(
+                    UsageError(
+                        "one of the station's words stands for two of ours",
+                        where=where,
+                        found=f'"{word}" for both "{other}" and "{our}"',
+                        expected="each word once",
+                    )
+                )
+            elif meant.get(folded, our) != our:
+                faults.append(
+                    UsageError(
+                        "a word of ours is said to mean another",
+                        where=where,
+                        found=f'"{word}", which is {meant[folded]}, for {our}',
+                        expected=f'"{word}" for {meant[folded]} or not at all',
+                    )
+                )
+    return faults
+
+
+def _own_words(column: str) -> dict[str, tuple[str, ...]]:
+    if column == "yes_no":
+        return {"yes": YES, "no": NO}
+    return {
+        word: (word,)
+        for table in TABLES.values()
+        for each in table.columns
+        if each.name == column
+        for word in each.words
+    }
+
+
+# --- the station's own sheets: [records] same, [files."pattern"], [[read]]
+
+Faults = list[UsageError]
+
+
+def _named(value: Any, where: str, faults: Faults) -> Mapping[str, Any]:
+    """Take a section whose names are the station's own."""
+    if isinstance(value, Mapping):
+        return value
+    place = where.rpartition(", ")
+    faults.append(not_a_section(value, place[2], place[0]))
+    return {}
+
+
+def _same(value: Any, where: str, faults: Faults) -> dict[str, Any]:
+    """Read which spellings are one: column -> the one to keep -> the others."""
+    known = _columns_of("id", "label", "text")
+    read: dict[str, Any] = {}
+    for column, groups in _named(value, where, faults).items():
+        here = f"{where}.{column}"
+        if column not in known:
+            faults.append(unknown_name(column, known, where))
+            continue
+        kept: dict[str, tuple[str, ...]] = {}
+        for name, others in _named(groups, here, faults).items():
+            spelled = _texts(others)
+            if spelled is None:
+                faults.append(unfit(others, TEXTS.expected, f"{here}.{name}"))
+            else:
+                kept[name] = spelled
+        faults += _shared_spellings(kept, here)
+        read[column] = kept
+    return read
+
+
+def _shared_spellings(groups: Mapping[str, tuple[str, ...]], where: str) -> Faults:
+    seen: dict[str, str] = {}
+    faults = []
+    for name, others in groups.items():
+        for spelling in (name, *others):
+            folded = " ".join(spelling.split()).casefold()
+            other = seen.setdefault(folded, name)
+            if other != name:
+                faults.append(
+                    UsageError(
+                        "one spelling stands for two names",
+                        where=where,
+                        found=f'"{spelling}" for both "{other}" and "{name}"',
+                        expected="each spelling once",
+                    )
+                )
+    return faults
+
+
+def _files(value: Any, where: str, faults: Faults) -> dict[str, Habits]:
+    read = {}
+    for pattern, habits in _named(value, where, faults).items():
+        here = f'files."{pattern}"'
+        if isinstance(habits, Mapping):
+            file = where.rpartition(", ")[0]
+            read[pattern] = Habits(**read_section(HABITS, habits, file, here, faults))
+        else:
+            faults.append(not_a_section(habits, here, where.rpartition(", ")[0]))
+    return read
+
+
+def _rules(value: Any, where: str, faults: Faults) -> tuple[ReadRule, ...]:
+    file = where.rpartition(", ")[0]
+    if not (isinstance(value, list) and all(isinstance(v, Mapping) for v in value)):
+        faults.append(unfit(value, "sections that begin with [[read]]", where))
+        return ()
+    given = (_rule(n, rule, file, faults) for n, rule in enumerate(value, start=1))
+    return tuple(rule for rule in given if rule is not None)
+
+
+RULE = ("from", "table", "each", "columns", "colours")
+
+
+def _rule(
+    number: int, content: Mapping[str, Any], file: str, faults: Faults
+) -> ReadRule | None:
+    """Read one [[read]]; None where it cannot be read, with the reasons in ``faults``."""
+    where = f"{file}, [[read]] no. {number}"
+    before = len(faults)
+    faults += [unknown_name(n, RULE, where) for n in content if n not in RULE]
+    faults += [
+        unfit(content.get(name), field.expected, f"{where}, {name}")
+        for name, field in (("from", TEXTS), ("table", choice(*TABLES)))
+        if name not in content or field.read(content[name]) is None
+    ]
+    table = TABLES.get(str(content.get("table")))
+    if table is None:
+        return None
+    slots = _slots(content.get("each", []), f"{where}, each", faults)
+    columns = _columns(table, content, slots, where, faults)
+    colours = _colours(table, content.get("colours", {}), f"{where}, colours", faults)
+    if len(faults) > before:
+        return None
+    sources = _texts(content["from"]) or ()
+    return ReadRule(number, sources, table.name, columns, slots, colours)
+
+
+def _columns(
+    table: Table, content: Mapping[str, Any], slots: tuple, where: str, faults: Faults
+) -> dict[str, ColumnRule]:
+    columns: dict[str, ColumnRule] = {}
+    said = _named(content.get("columns", {}), f"{where}, columns", faults)
+    for name, value in said.items():
+        here = f"{where}, columns.{name}"
+        rule = _column_rule(table, name, value, here, faults)
+        if rule:
+            columns[name] = rule
+            faults += _idle_braces(rule, slots, here)
+    if not said:
+        faults.append(unfit(dict(said), "[read.columns] with lines below it", where))
+    return columns
+
+
+def _colours(
+    table: Table, value: Any, where: str, faults: Faults
+) -> dict[str, dict[str, str]]:
+    read = {}
+    for fill, sets in _named(value, where, faults).items():
+        if not re.fullmatch("#[0-9A-Fa-f]{6}", fill):
+            faults.append(unfit(fill, 'a colour such as "#FFFF00"', where))
+        read[fill.upper()] = _sets(table, sets, f'{where}, "{fill}"', faults)
+    return read
+
+
+def _slots(value: Any, where: str, faults: Faults) -> tuple[Mapping[str, str], ...]:
+    listed = value if isinstance(value, list) else [value]
+    slots: list[Mapping[str, str]] = []
+    for slot in listed:
+        named = {"": slot} if isinstance(slot, str) else slot
+        texts = isinstance(named, dict) and named
+        if not texts or not all(_constant(v) is not None for v in named.values()):
+            expected = (
+                'texts, or sections such as { check = "1st check", date = "date" }'
+            )
+            faults.append(unfit(slot, expected, where))
+            continue
+        slots.append({name: str(_constant(v)) for name, v in named.items()})
+    if len(slots) > MOST_SLOTS:
+        faults.append(unfit(f"{len(slots)} slots", f"at most {MOST_SLOTS}", where))
+    return tuple(slots)
+
+
+def braces(text: str) -> list[str]:
+    """Give the names of the slots' texts that a heading asks for."""
+    return re.findall(r"\{([^{}]*)\}", text)
+
+
+def _idle_braces(rule: ColumnRule, slots: tuple, where: str) -> Faults:
+    """Say which names in braces no slot has."""
+    if not slots:
+        return []
+    known = {name for slot in slots for name in slot}
+    asked = [
+        name for text in (*rule.headings, rule.value or "") for name in braces(text)
+    ]
+    return [
+        UsageError(
+            f'no slot of "each" has "{{{name}}}"',
+            where=where,
+            found="{" + name + "}",
+            expected=" or ".join("{" + each + "}" for each in sorted(known)),
+        )
+        for name in asked
+        if name not in known
+    ]
+
+
+def _constant(value: Any) -> str | None:
+    """Give a constant as the text that a cell would hold."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str):
+        return value.strip() or None
+    if isinstance(value, int | float):
+        return f"{value:g}" if math.isfinite(value) else None
+    return value.isoformat(" ") if isinstance(value, dt.datetime) else _day(value)
+
+
+def _day(value: Any) -> str | None:
+    return value.isoformat() if isinstance(value, dt.date) else None
+
+
+COLUMN: dict[str, Any] = {
+    "from": TEXTS,
+    "value": Field(_constant, "a text, a number, a day or a yes"),
+    "dates": ORDERS,
+    "year": YEAR,
+    "decimal": DECIMALS,
+    "empty": TEXTS,
+    "blank": choice(BLANK_NO, NOT_LOOKED),
+}
+"""What a column of a [[read]] may say, besides its unit and its words."""
+
+
+def _column_rule(
+    table: Table, name: str, value: Any, where: str, faults: Faults
+) -> ColumnRule | None:
+    pseudo = (FINDINGS,) if findable(table) else ()
+    if name not in (*table.names, *pseudo):
+        known = (*table.names, *pseudo)
+        faults.append(unknown_name(name, known, where.rpartition(".")[0]))
+        return None
+    if not isinstance(value, Mapping):
+        headings = _texts(value)
+        if not headings or not all(headings):
+            faults.append(unfit(value, "a heading, or a list of them", where))
+            return None
+        return ColumnRule(headings)
+    form, before = dict(COLUMN), len(faults)
+    column = None if name == FINDINGS else table.column(name)
+    if column is not None and column.unit:
+        form["unit"] = choice(*UNITS[column.unit])
+    if column is None:
+        form["words"] = lambda v, w, f: findings_of(v, table, w, f)
+    elif column.kind in ("word", "yes_no"):
+        form["words"] = lambda v, w, f: _words_of(column, v, w, f)
+    file, _, place = where.partition(", ")
+    read = read_section(form, value, file, place, faults)
+    headings, constant = read.pop("from", ()), read.pop("value", None)
+    if len(faults) == before and bool(headings) == (constant is not None):
+        faults.append(
+            unfit(value, 'one of from = "heading" and value = "constant"', where)
+        )
+    if column is None and "words" in read:
+        read["findings"] = read.pop("words")
+    return ColumnRule(headings, constant, **read) if len(faults) == before else None
+
+
+def _words_of(column: Any, value: Any, where: str, faults: Faults) -> dict[str, Any]:
+    """Read words of one column, as ours = theirs or as theirs = ours."""
+    ours = ("yes", "no") if column.kind == "yes_no" else column.words
+    read: dict[str, tuple[str, ...]] = {}
+    for name, said in _named(value, where, faults).items():
+        theirs = _texts(said)
+        if theirs is not None and name in ours:
+            read[name] = read.get(name, ()) + theirs
+        elif isinstance(said, str) and said in ours:
+            read[said] = (*read.get(said, ()), name)
+        else:
+            faults.append(
+                unfit({name: said}, f"one of {', '.join(ours)} = your words", where)
+            )
+    faults += shared_words(
+        "yes_no" if column.kind == "yes_no" else column.name, read, where
+    )
+    return read
+
+
+def findable(table: Table) -> list[str]:
+    """Name the columns that free words may set: no ids, days or names."""
+    if table.name not in ("checks", "exits", "inseminations"):
+        return []
+    kinds = ("yes_no", "word", "number", "integer")
+    return [column.name for column in table.columns if column.kind in kinds]
+
+
+def findings_of(
+    value: Any, table: Table | None, where: str, faults: Faults
+) -> dict[str, Any]:
+    """Read free words: each text, and the columns that it sets."""
+    return {
+        text: _sets(table, sets, f'{where}."{text}"', faults)
+        for text, sets in _named(value, where, faults).items()
+    }
+
+
+def _sets(
+    table: Table | None, value: Any, where: str, faults: Faults
+) -> dict[str, str]:
+    """Read what a word or a colour sets; a word of no table sets any table's columns."""
+    tables = [table] if table else list(TABLES.values())
+    known = {n: t.column(n) for t in tables for n in findable(t)}
+    if table and not known:
+        known = {c.name: c for c in table.columns if c.kind in ("yes_no", "word")}
+    read: dict[str, str] = {}
+    for name, said in _named(value, where, faults).items():
+        text = _constant(said)
+        if name not in known:
+            faults.append(unknown_name(name, known, where))
+            continue
+        column = known[name]
+        ours = ("yes", "no") if column.kind == "yes_no" else column.words
+        fits = text is not None and (text in ours if ours else _is_figure(text))
+        if fits:
+            read[name] = str(text)
+        else:
+            expected = " or ".join(f'"{word}"' for word in ours) or "a number"
+            faults.append(unfit(said, expected, f"{where} {name}"))
+    return read
+
+
+def _is_figure(text: str) -> bool:
+    return re.fullmatch(r"-?\d+(\.\d+)?", text) is not None
+
+
 FORM: dict[str, Any] = {
     "name": TEXT,
     "as_of": DATE,
@@ -190,11 +678,15 @@ FORM: dict[str, Any] = {
     "planned_cases": by_name("planned_cases"),
     "planned_arms": by_name("planned_arms", "Doses_2026"),
     "season": {"first_month": whole(1, 12)},
-    "dates": {"order": choice("iso", "dmy", "mdy")},
-    "numbers": {"decimal": choice(".", ",")},
+    "dates": {"order": ORDERS},
+    "numbers": {"decimal": DECIMALS},
     "tables": _by_table(lambda table: TEXTS),  # type: ignore[arg-type,return-value]
     "columns": _by_table(lambda table: dict.fromkeys(table.names, TEXT)),
-    "words": {"yes": TEXTS, "no": TEXTS, "empty": TEXTS, **_word_columns()},
+    "words": {
+        **dict.fromkeys(("yes", "no", "empty"), TEXTS),
+        **_word_columns(),
+        FINDINGS: lambda value, where, faults: findings_of(value, None, where, faults),
+    },
     "units": _by_table(
         lambda table: {
             column.name: choice(*UNITS[column.unit])
@@ -212,86 +704,13 @@ FORM: dict[str, Any] = {
         ),
         "derived": {name: _limit_fields("derived", name) for name in DERIVED_LIMITS},
     },
+    "records": {
+        "ignore": TEXTS,
+        "fold": FOLDS,
+        "same": _same,
+        "ditto": TEXTS,
+        "co2": choice("every", "other"),
+    },
+    "files": _files,
+    "read": _rules,
 }
-
-
-def read_section(
-    form: Mapping[str, Any], content: Mapping[str, Any], where: str, place: str
-) -> dict[str, Any]:
-    """Read one section of the document, and the sections inside it.
-
-    Raises
-    ------
-    UsageError
-        An unknown name (the nearest is suggested) or a value that does not fit.
-    """
-    read: dict[str, Any] = {}
-    for name, value in content.items():
-        here = f"{place}.{name}" if place else name
-        if name not in form:
-            _refuse_name(name, form, where, place)
-        expected = form[name]
-        if isinstance(expected, Field):
-            read[name] = _read_field(expected, value, f"{where}, {here}")
-        elif isinstance(value, Mapping):
-            read[name] = read_section(expected, value, where, here)
-        else:
-            raise UsageError(
-                "a section was expected",
-                where=f"{where}, {here}",
-                found=repr(value),
-                expected=f"[{here}] with lines below it",
-            )
-    return _gather_words(read, where) if place == "words" else read
-
-
-def _read_field(field: Field, value: Any, where: str) -> Any:
-    read = field.read(value)
-    if read is None:
-        raise UsageError(
-            "a setting has a value that does not fit",
-            where=where,
-            found=repr(value),
-            expected=field.expected,
-        )
-    return read
-
-
-def _refuse_name(name: str, form: Iterable[str], where: str, place: str) -> None:
-    close = nearest(name, form)
-    raise UsageError(
-        f'there is no setting named "{name}"',
-        where=f"{where}, [{place}]" if place else where,
-        found=name,
-        expected="one of " + ", ".join(form),
-        hint=f'did you mean "{close}"?' if close else "take the line out",
-    )
-
-
-def _gather_words(read: dict[str, Any], where: str) -> dict[str, Any]:
-    """Bring the plain lists of `[words]` into the shape of its sections."""
-    gathered = {name: words for name, words in read.items() if isinstance(words, dict)}
-    yes_no = {name: read[name] for name in ("yes", "no") if name in read}
-    if yes_no:
-        gathered["yes_no"] = yes_no
-    if "empty" in read:
-        gathered["empty"] = {"empty": read["empty"]}
-    for column, ours in gathered.items():
-        _refuse_shared_words(column, ours, where)
-    return gathered
-
-
-def _refuse_shared_words(
-    column: str, ours: Mapping[str, tuple[str, ...]], where: str
-) -> None:
-    seen: dict[str, str] = {}
-    for our, theirs in ours.items():
-        for word in theirs:
-            other = seen.setdefault(word.casefold(), our)
-            if other != our:
-                raise UsageError(
-                    "one of the station's words stands for two of ours",
-                    where=f"{where}, [words] {column}",
-                    found=f'"{word}" for both "{other}" and "{our}"',
-                    expected="each word once",
-                )

@@ -42,6 +42,9 @@ MONTHS = (
     *("July", "August", "September", "October", "November", "December"),
 )
 
+SHARE = ("probability", "low", "high")
+"""Columns of an average with its limits."""
+
 Row = dict[str, object]
 
 
@@ -54,14 +57,6 @@ class FactorPredictions:
     values: tuple
     weights: np.ndarray
     adjusted: Adjusted
-
-    def label(self, value) -> str:
-        """Name a value as people know it."""
-        return label_of(self.form, value)
-
-    def number(self, value) -> float | None:
-        """Give a value as people know it; None for a word."""
-        return number_of(self.form, value)
 
 
 COUNTED = ("cases",)
@@ -174,20 +169,25 @@ def adjusted_rows(fitted: Fitted) -> list[Row]:
     for form in fitted.design.forms:
         x = fitted.courses.values[form.term.column]
         asked = ask(fitted, form, asked_values(form, x))
-        place = nearest(form, x, asked.values)
-        for at, value in enumerate(asked.values):
-            rows.append(
-                {
-                    "factor": form.term.name,
-                    "value": asked.number(value),
-                    "label": asked.label(value),
-                    "probability": asked.adjusted.probability[at],
-                    "low": asked.adjusted.low[at],
-                    "high": asked.adjusted.high[at],
-                    "courses_near": int((place == at).sum()),
-                }
-            )
+        found = asked.adjusted
+        figures = zip(found.probability, found.low, found.high, strict=True)
+        for row, shown in zip(value_rows(form, x, asked.values), figures, strict=True):
+            rows.append(row | dict(zip(SHARE, shown, strict=True)))
     return rows
+
+
+def value_rows(form: Form, x: np.ndarray, values: Sequence) -> list[Row]:
+    """Name a factor's values, and count the courses that are nearest to each."""
+    place = nearest(form, x, values)
+    return [
+        {
+            "factor": form.term.name,
+            "value": number_of(form, value),
+            "label": label_of(form, value),
+            "courses_near": int((place == at).sum()),
+        }
+        for at, value in enumerate(values)
+    ]
 
 
 def nearest(form: Form, x: np.ndarray, values: Sequence) -> np.ndarray:
@@ -209,27 +209,37 @@ def contrast_rows(fitted: Fitted) -> list[Row]:
         if others:
             asked = ask(fitted, form, (usual, *others))
             rows += [_compared(asked, at) for at in range(1, len(asked.values))]
-    p = np.array([np.nan if row["p"] is None else row["p"] for row in rows], float)
-    for row, raised in zip(rows, holm(p), strict=True):
-        row["p_holm"] = raised
-    return rows
+    return with_holm(rows)
+
+
+def with_holm(rows: list[Row]) -> list[Row]:
+    """Raise every P for how many there are; a row that has none stays as it is."""
+    p = [np.nan if row.get("p") is None else row["p"] for row in rows]
+    raised = holm(np.array(p, float))
+    return [
+        {**row, "p_holm": high} if "p" in row else row
+        for row, high in zip(rows, raised, strict=True)
+    ]
+
+
+def pair_row(courses: Values, form: Form, values: Sequence, at: int) -> Row:
+    """Name a value and the usual one, the first, and say how far they overlap."""
+    place = nearest(form, courses[form.term.column], values)
+    return {
+        "factor": form.term.name,
+        "value": label_of(form, values[at]),
+        "reference": label_of(form, values[0]),
+        "overlap": overlap(courses, form, place == at, place == 0),
+    }
 
 
 def _compared(asked: FactorPredictions, at: int) -> Row:
-    x = asked.fitted.courses.values[asked.form.term.column]
-    place = nearest(asked.form, x, asked.values)
-    share = overlap(asked.fitted.courses.values, asked.form, place == at, place == 0)
-    row: Row = {
-        "factor": asked.form.term.name,
-        "value": asked.label(asked.values[at]),
-        "reference": asked.label(asked.values[0]),
-        "overlap": share,
-    }
+    row = pair_row(asked.fitted.courses.values, asked.form, asked.values, at)
     blank = (
         *("risk_difference", "low", "high", "odds_ratio", "or_low", "or_high", "p"),
         *("e_value", "e_value_limit"),
     )
-    if share < LEAST_OVERLAP:
+    if row["overlap"] < LEAST_OVERLAP:
         return row | dict.fromkeys(blank)
     gradient = asked.adjusted.gradient[at] - asked.adjusted.gradient[0]
     df = asked.fitted.freedom(gradient[None, :])

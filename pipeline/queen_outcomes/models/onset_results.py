@@ -6,7 +6,7 @@ the curves of laying.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -17,13 +17,13 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import (
     LEAST_OVERLAP,
+    SHARE,
     asked_values,
     compared_values,
-    label_of,
-    nearest,
-    number_of,
-    overlap,
+    pair_row,
     set_to,
+    value_rows,
+    with_holm,
 )
 from queen_outcomes.models.analysis_set import has_two, take
 from queen_outcomes.models.choose import Design
@@ -73,24 +73,14 @@ def laying_rows(model: OnsetModel, day: int) -> list[Row]:
     for form in _factors(model):
         x = model.courses.values[form.term.column]
         values = asked_values(form, x)
-        place = nearest(form, x, values)
-        for at, value in enumerate(values):
+        for row, value in zip(value_rows(form, x, values), values, strict=True):
             share = laying_by(model.fit, *_columns(model, form, value), day)
-            rows.append(
-                {
-                    "factor": form.term.name,
-                    "value": number_of(form, value),
-                    "label": label_of(form, value),
-                    **_share(share),
-                    "courses_near": int((place == at).sum()),
-                }
-            )
+            rows.append(row | _share(share))
     return rows
 
 
 def _share(found: Average) -> Row:
-    names = ("probability", "low", "high")
-    return dict(zip(names, (found.estimate, found.low, found.high), strict=True))
+    return dict(zip(SHARE, (found.estimate, found.low, found.high), strict=True))
 
 
 def laying_differences(model: OnsetModel, day: int) -> list[Row]:
@@ -98,14 +88,14 @@ def laying_differences(model: OnsetModel, day: int) -> list[Row]:
     rows: list[Row] = []
     names = ("risk_difference", "low", "high", "p")
     for form in _factors(model):
-        usual, others = _compared(model, form)
-        before = _columns(model, form, usual)
-        for value in others:
-            instead = _columns(model, form, value)
+        values = _compared(model, form)
+        before = _columns(model, form, values[0])
+        for at in range(1, len(values)):
+            instead = _columns(model, form, values[at])
             found = laying_shift(model.fit, before, instead, day)
-            row = _pair(model, form, (usual, *others), value)
+            row = pair_row(model.courses.values, form, values, at)
             rows.append(row | _difference(found, row["overlap"], names))
-    return _raised(rows)
+    return with_holm(rows)
 
 
 def days_rows(model: OnsetModel) -> list[Row]:
@@ -113,45 +103,34 @@ def days_rows(model: OnsetModel) -> list[Row]:
     rows: list[Row] = []
     names = ("difference", "difference_low", "difference_high", "p")
     for form in model.days.forms:
-        usual, others = _compared(model, form)
+        values = _compared(model, form)
         x = model.courses.values[form.term.column]
-        place = nearest(form, x, (usual, *others))
-        before = _columns(model, form, usual)[1]
-        for at, value in enumerate((usual, *others)):
-            instead = _columns(model, form, value)[1]
+        before = _columns(model, form, values[0])[1]
+        for at, row in enumerate(value_rows(form, x, values)):
+            instead = _columns(model, form, values[at])[1]
             found = median_day(model.fit, instead)
-            row = {
-                "factor": form.term.name,
-                "value": number_of(form, value),
-                "label": label_of(form, value),
-                "days": found.estimate,
-                "low": found.low,
-                "high": found.high,
-                "courses_near": int((place == at).sum()),
-            }
+            days = {"days": found.estimate, "low": found.low, "high": found.high}
             if at:
-                pair = _pair(model, form, (usual, *others), value)
+                pair = pair_row(model.courses.values, form, values, at)
                 shift = days_shift(model.fit, before, instead)
                 shown = _difference(shift, pair["overlap"], names)
-                row |= {key: pair[key] for key in ("reference", "overlap")} | shown
-            rows.append(row)
-    return _raised(rows)
+                days |= {key: pair[key] for key in ("reference", "overlap")} | shown
+            rows.append(row | days)
+    return with_holm(rows)
 
 
 def _factors(model: OnsetModel) -> list[Form]:
     """Give the factors of either part, each once, in the form of its chance."""
-    found = {form.term.name: form for form in (*model.chance.forms, *model.days.forms)}
-    return [
-        next(
-            (own for own in model.chance.forms if own.term.name == name),
-            form,
-        )
-        for name, form in found.items()
-    ]
+    found = {form.term.name: form for form in model.chance.forms}
+    for form in model.days.forms:
+        found.setdefault(form.term.name, form)
+    return list(found.values())
 
 
-def _compared(model: OnsetModel, form: Form) -> tuple[Any, tuple]:
-    return compared_values(form, model.courses.values[form.term.column])
+def _compared(model: OnsetModel, form: Form) -> tuple:
+    """Give the usual value of a factor, then those it is compared with."""
+    usual, others = compared_values(form, model.courses.values[form.term.column])
+    return usual, *others
 
 
 def _columns(model: OnsetModel, form: Form, value) -> Columns:
@@ -163,34 +142,12 @@ def _columns(model: OnsetModel, form: Form, value) -> Columns:
     return model.changed(set_to(values, form, value))
 
 
-def _pair(model: OnsetModel, form: Form, values: Sequence, value) -> Row:
-    """Name a value and the usual one, the first, and say how far they overlap."""
-    place = nearest(form, model.courses.values[form.term.column], values)
-    there = place == values.index(value)
-    return {
-        "factor": form.term.name,
-        "value": label_of(form, value),
-        "reference": label_of(form, values[0]),
-        "overlap": overlap(model.courses.values, form, there, place == 0),
-    }
-
-
 def _difference(found: Average, share: float, names) -> Row:
     """Give a difference with limits and P; nothing where the values hardly meet."""
     if share < LEAST_OVERLAP:
         return dict.fromkeys(names)
     shown = (found.estimate, found.low, found.high, p_of(found))
     return dict(zip(names, shown, strict=True))
-
-
-def _raised(rows: list[Row]) -> list[Row]:
-    """Raise every P for how many there are."""
-    p = [np.nan if row.get("p") is None else row["p"] for row in rows]
-    raised = holm(np.array(p, float))
-    return [
-        {**row, "p_holm": high} if "p" in row else row
-        for row, high in zip(rows, raised, strict=True)
-    ]
 
 
 FOLLOWED = 0.95

@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from queen_outcomes.base import resources
 from queen_outcomes.base.errors import LedgerError
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.exports.outcomes import ESTIMATES, INCIDENCE, ONSET_CURVES
@@ -79,7 +80,7 @@ def draw_curves(store: Store, settings: Settings) -> None:
     """Write the curves and estimates, and put the estimates into rates."""
     store.step("05_rates", "histories", {"there_reasons": list(THERE_REASONS)})
     frame = store.frame("SELECT * FROM histories ORDER BY course_id")
-    patterns = _patterns(store)
+    patterns = store.frame(resources.read("sql", "05_rates", "scored_patterns.sql"))
     tables: dict[str, list[Row]] = {table.name: [] for table in DRAWN_TABLES}
     for grouping, level, part in _levels(frame, settings.min_shown):
         place = {"grouping": grouping, "level": level}
@@ -100,22 +101,6 @@ def _levels(
         for (level,), part in frame.group_by(grouping, maintain_order=True):
             if part.height >= min_shown:
                 yield grouping, level, part
-
-
-def _patterns(store: Store) -> pl.DataFrame:
-    """Give the scored patterns of the queens that were working on the window's day.
-
-    Those of queens that failed before it say nothing of the share that works.
-    """
-    return store.frame(
-        "SELECT known.*, outcomes.window_days, outcomes.state FROM outcomes "
-        "INNER JOIN histories AS known USING (course_id) "
-        "WHERE outcomes.outcome = 'pattern' AND outcomes.closed "
-        "AND outcomes.state IN ('yes', 'no') "
-        "AND known.alive_day >= outcomes.window_days "
-        "AND coalesce(known.end_by > outcomes.window_days, true) "
-        "AND coalesce(known.drone_by > outcomes.window_days, true)"
-    )
 
 
 def _of_level(

@@ -8,6 +8,8 @@ files; the numbers they use come from the settings and the dictionary, here.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
+from dataclasses import asdict
 from typing import Any
 
 from queen_outcomes.base.store import Store, literal
@@ -15,6 +17,7 @@ from queen_outcomes.facts.dictionary import DERIVED_LIMITS, GONE_REASONS
 from queen_outcomes.facts.outcomes import OUTCOMES, TO_SEE, refuse_unknown
 from queen_outcomes.facts.reasons import REASONS, message_sql
 from queen_outcomes.facts.settings import Outcomes, Settings
+from queen_outcomes.facts.words import source_names
 from queen_outcomes.outcomes.answers import write_answers
 
 STEPS = (
@@ -87,22 +90,8 @@ FROM_FIRST = "from_first"
 TWICE = "SELECT queen_id FROM main.courses WHERE first_on < d0"
 NARROWED = ("accepted_inseminations", "linked_checks")
 
-COURSE_REASONS = (
-    "queen_not_inseminated",
-    "flat_disagrees",
-    "derived_impossible",
-    "derived_unusual",
-    "sealed_contradicted",
-    "older_brood",
-    "onset_conflict",
-    "later_exit",
-    "exit_before_course",
-    "exit_without_reason",
-    "after_end",
-)
-"""Reasons that `course_findings.sql` gives."""
-
 PARTS = {"column": '"column"', "value": "value", "other": "other"}
+"""What course_findings gives to fill a reason's sentence with."""
 
 
 def derive(store: Store, settings: Settings, as_of: dt.date) -> None:
@@ -120,6 +109,7 @@ def derive(store: Store, settings: Settings, as_of: dt.date) -> None:
     given = parameters(store, settings, as_of)
     for folder, name in STEPS:
         _step(store, folder, name, given)
+    store.drop("answers")  # outcomes has them, with the places of their rows
 
 
 def _step(store: Store, folder: str, name: str, given: dict[str, Any]) -> None:
@@ -189,23 +179,20 @@ def write_listed(store: Store) -> None:
     From listed_records (what each row says by itself) and course_findings (what only
     shows once rows are linked), in the order of the files.
     """
-    messages = " ".join(
-        f"WHEN {literal(code)} THEN {message_sql(code, PARTS)}"
-        for code in COURSE_REASONS
-    )
-    severities = " ".join(
-        f"WHEN {literal(code)} THEN {literal(REASONS[code].severity)}"
-        for code in COURSE_REASONS
-    )
+    rows = store.rows("SELECT DISTINCT reason FROM course_findings ORDER BY reason")
+    reasons = [code for (code,) in rows]
+    severities = _cases({code: literal(REASONS[code].severity) for code in reasons})
+    messages = _cases({code: message_sql(code, PARTS) for code in reasons})
     store.table(
         "listed",
         f"""
-        SELECT source, line, "table", severity, reason, "column", value, message
+        SELECT source, line, slot, "table", severity, reason, "column", value, message
         FROM listed_records
         UNION ALL
         SELECT
             sources.source,
-            found.ref % 68719476736,
+            ref_line(found.ref),
+            ref_slot(found.ref),
             found."table",
             CASE found.reason {severities} END,
             found.reason,
@@ -214,10 +201,16 @@ def write_listed(store: Store) -> None:
             CASE found.reason {messages} END
         FROM course_findings AS found
         INNER JOIN sources_read AS sources
-            ON sources.source_no = found.ref // 68719476736
+            ON sources.source_no = ref_source(found.ref)
         ORDER BY ALL
         """,
     )
+
+
+def _cases(branches: Mapping[str, str]) -> str:
+    """Give the branches of a CASE; one never is, for a station without findings."""
+    some = {"": "''", **branches}
+    return " ".join(f"WHEN {literal(code)} THEN {then}" for code, then in some.items())
 
 
 def parameters(
@@ -234,23 +227,12 @@ def parameters(
         "as_of": as_of,
         "from_first": from_first,
         "season_first_month": settings.season_first_month,
+        # the rules and the outcomes' windows, by the names they have in the settings
+        **{name: _listed(value) for name, value in asdict(rules).items()},
         "windows": sorted({days for _, days in rules.windows}),
-        **{o.setting: list(getattr(rules, o.setting)) for o in OUTCOMES.values()},
         "looks": _looks(rules),
         "to_see": list(TO_SEE),
-        "sources": [
-            name
-            for (name,) in store.rows(
-                "SELECT source FROM sources_read ORDER BY source_no"
-            )
-        ],
-        "grace_days": rules.grace_days,
-        "course_gap_days": rules.course_gap_days,
-        "look_gap_days": rules.look_gap_days,
-        "hatch_days": rules.hatch_days,
-        "seal_days": rules.seal_days,
-        "emerge_days": rules.emerge_days,
-        "pattern_good_pct": rules.pattern_good_pct,
+        "sources": source_names(store),
         "missing_run_days": MISSING_RUN_DAYS,
         "drone_repeat_days": DRONE_REPEAT_DAYS,
         "early_end_days": EARLY_END_DAYS,
@@ -258,11 +240,14 @@ def parameters(
         "early_days": EARLY_DAYS,
         "early_until_day": EARLY_UNTIL_DAY,
         "missed_days": MISSED_DAYS,
-        "check_days": list(rules.check_days),
         "gone_reasons": list(GONE_REASONS),
         "there_reasons": list(THERE_REASONS),
         **limits,
     }
+
+
+def _listed(value: Any) -> Any:
+    return list(value) if isinstance(value, tuple) else value
 
 
 def _looks(rules: Outcomes) -> list[dict[str, Any]]:

@@ -13,7 +13,7 @@ from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts.column import Table
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.records import expectations, findings, ledger, linking
+from queen_outcomes.records import expectations, findings, ledger, linking, spellings
 from queen_outcomes.records.rules import Rule, row_rules
 
 LINKS = ("placements", "exits")
@@ -50,6 +50,7 @@ def accept_records(
     }
     rules = [rule for table in by_table.values() for rule in table]
     findings.prepare(store)
+    spellings.fold(store, settings.reading)
     counts: dict[str, int] = {}
     for name, table in TABLES.items():
         counts |= findings.find_failing(store, table, by_table[name])

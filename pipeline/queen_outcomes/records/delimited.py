@@ -21,7 +21,7 @@ from pathlib import Path
 import polars as pl
 
 from queen_outcomes.base.errors import RecordsError
-from queen_outcomes.records.headings import RESERVED, SEARCHED_ROWS, TableNames, tidy
+from queen_outcomes.records.headings import RESERVED, SEARCHED_ROWS, HeadingSearch, tidy
 
 SEPARATORS = (",", ";", "\t")
 CELLS_MISSING, CELLS_EXTRA, QUOTE_OPEN = "cells_missing", "cells_extra", "quote_open"
@@ -97,10 +97,8 @@ class TextLayout:
 # --- bytes
 
 
-def _latin(problem: UnicodeError) -> tuple[str, int]:
+def _latin(problem: UnicodeDecodeError) -> tuple[str, int]:
     """Keep the five bytes that Windows-1252 leaves undefined, instead of losing them."""
-    if not isinstance(problem, UnicodeDecodeError):
-        raise problem
     return problem.object[problem.start : problem.end].decode("latin-1"), problem.end
 
 
@@ -292,7 +290,7 @@ def is_blank(cells: Sequence[str]) -> bool:
     return not "".join(cells).replace("\ufeff", "").strip()
 
 
-def lay_out(path: Path, form: TextForm, names: TableNames, where: str) -> TextLayout:
+def lay_out(path: Path, form: TextForm, names: HeadingSearch, where: str) -> TextLayout:
     """Find the separator and the headings of a text table.
 
     Raises

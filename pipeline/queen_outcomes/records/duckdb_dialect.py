@@ -45,11 +45,6 @@ class Driver:
     Error = DatabaseError = InterfaceError = DataError = OperationalError = duckdb.Error
     IntegrityError = InternalError = ProgrammingError = NotSupportedError = duckdb.Error
 
-    @staticmethod
-    def Binary(value: bytes) -> bytes:
-        """Give bytes as they are."""
-        return value
-
 
 class BufferedCursor:
     """A cursor that keeps its rows, so that a later rollback cannot empty it."""
@@ -67,10 +62,6 @@ class BufferedCursor:
         result = self._con.execute(sql, list(parameters) if parameters else None)
         self.description = result.description
         self._rows = iter(result.fetchall() if result.description else ())
-
-    def executemany(self, sql: str, sets: Sequence[Sequence[Any]]) -> None:
-        """Run a statement once for each set of parameters."""
-        self._con.executemany(sql, [list(parameters) for parameters in sets])
 
     def fetchall(self) -> list[tuple[Any, ...]]:
         """Give the rows that are left."""
@@ -157,25 +148,6 @@ class DuckDBDialect(PGDialect):
             }
             for name, kind, nullable in rows
         ]
-
-    def has_table(
-        self, connection: Any, table_name: str, schema: str | None = None, **_: Any
-    ) -> bool:
-        """Tell whether there is such a table."""
-        return bool(
-            connection.exec_driver_sql(_COLUMNS, (str(table_name), schema)).fetchall()
-        )
-
-    def get_table_names(
-        self, connection: Any, schema: str | None = None, **_: Any
-    ) -> list[str]:
-        """Name the tables."""
-        rows = connection.exec_driver_sql("SELECT table_name FROM duckdb_tables()")
-        return [name for (name,) in rows.fetchall()]
-
-    def get_schema_names(self, connection: Any, **_: Any) -> list[str]:
-        """Name the only schema."""
-        return ["main"]
 
     def get_pk_constraint(self, *_: Any, **__: Any) -> Any:
         """Say that tables carry no primary key."""

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 
 from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts import reasons
-from queen_outcomes.facts.column import LINE_BITS, Table
+from queen_outcomes.facts.column import Table
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.records.cells import FINDINGS_UNREAD
 from queen_outcomes.records.rules import NOTHING, Rule, key_rule
@@ -24,10 +24,10 @@ _QUARANTINED = "(SELECT ref FROM findings WHERE severity = 'quarantine')"
 
 
 def place(ref: str) -> str:
-    """Give SQL that writes a ref as "source:line"."""
+    """Give SQL that writes a ref as "source:line" or "source:line/slot"."""
     return (
-        f"(SELECT source FROM sources_read WHERE source_no = ({ref}) >> {LINE_BITS})"
-        f" || ':' || (({ref}) & ((1::BIGINT << {LINE_BITS}) - 1))"
+        f"(SELECT source FROM sources_read WHERE source_no = ref_source({ref}))"
+        f" || ':' || ref_in_source({ref})"
     )
 
 
@@ -211,7 +211,7 @@ def write_quarantine(store: Store) -> None:
     """Write `quarantine`: rows that cannot be used, every reason, their text as read."""
     store.execute("CREATE TABLE quarantined_text (ref BIGINT, row VARCHAR)")
     numbers = store.rows(
-        f"SELECT DISTINCT ref >> {LINE_BITS} AS number FROM findings "
+        "SELECT DISTINCT ref_source(ref) AS number FROM findings "
         "WHERE severity = 'quarantine' ORDER BY number"
     )
     for (number,) in numbers:
@@ -221,24 +221,27 @@ def write_quarantine(store: Store) -> None:
 
 
 def _keep_text(store: Store, number: int) -> None:
-    """Take the text from a raw table, only for the lines concerned."""
+    """Take the text from a raw table, only for the lines concerned.
+
+    A line that holds several records is kept whole for each of them.
+    """
     raw = f"raw_{number}"
     columns = store.columns(raw)
     cells = ", ".join(
-        f"{literal(name)}, CAST({quote(name)} AS VARCHAR)"
+        f"{literal(name)}, CAST(r.{quote(name)} AS VARCHAR)"
         for name in columns
         if name not in RAW_EXTRAS
     )
     text = f"CAST(json_object({cells}) AS VARCHAR)"
     if "broken" in columns:
         text = (
-            "CASE WHEN broken IS NOT NULL THEN "
-            f"CAST(json_object('line', broken_text) AS VARCHAR) ELSE {text} END"
+            "CASE WHEN r.broken IS NOT NULL THEN "
+            f"CAST(json_object('line', r.broken_text) AS VARCHAR) ELSE {text} END"
         )
-    ref = f"({number}::BIGINT << {LINE_BITS}) + source_line"
     store.execute(
-        f"INSERT INTO quarantined_text SELECT {ref}, {text} FROM {raw} "
-        f"WHERE {ref} IN {_QUARANTINED}"
+        f"INSERT INTO quarantined_text SELECT q.ref, {text} FROM {raw} AS r "
+        f"JOIN (SELECT DISTINCT ref FROM findings WHERE severity = 'quarantine' "
+        f"AND ref_source(ref) = {number}) AS q ON ref_line(q.ref) = r.source_line"
     )
 
 

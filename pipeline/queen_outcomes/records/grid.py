@@ -15,12 +15,13 @@ import polars as pl
 
 from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.base.store import Store, literal, quote
+from queen_outcomes.facts.reading import Habits
 from queen_outcomes.records import delimited, sources
 from queen_outcomes.records.cells import CellForm
 from queen_outcomes.records.headings import (
     RESERVED,
     SEARCHED_ROWS,
-    TableNames,
+    HeadingSearch,
     unique,
 )
 from queen_outcomes.records.workbook import Workbook
@@ -48,6 +49,17 @@ class Grid:
         """Give the rows below the headings: the columns `RESERVED`, then the cells."""
         raise NotImplementedError
 
+    def marks(self) -> pl.DataFrame | None:
+        """Give what a person sees of the rows besides their text, where the format keeps it.
+
+        Returns
+        -------
+        DataFrame or None
+            line (as in `batches`), fills (list of "#RRGGBB" of the row's used cells),
+            struck, hidden (true or false); None: the format keeps none of it.
+        """
+        return None
+
     def land(self, store: Store, table: str) -> None:
         """Write the rows into a raw table, in the order of the source.
 
@@ -67,7 +79,9 @@ class Grid:
             store.con.unregister("landing")
 
 
-def open_grid(store: Store, source: sources.Source, names: TableNames) -> Grid:
+def open_grid(
+    store: Store, source: sources.Source, names: HeadingSearch, habits: Habits
+) -> Grid:
     """Find a source's headings.
 
     Raises
@@ -90,7 +104,7 @@ class TextGrid(Grid):
     layout: delimited.TextLayout
 
     @classmethod
-    def open(cls, source: sources.Source, names: TableNames) -> TextGrid:
+    def open(cls, source: sources.Source, names: HeadingSearch) -> TextGrid:
         """Find encoding, separator and headings."""
         text = delimited.examine(source.file.path, source.name)
         layout = delimited.lay_out(source.file.path, text, names, source.name)
@@ -112,7 +126,7 @@ class SheetGrid(Grid):
 
     @classmethod
     def open(
-        cls, source: sources.Source, book: Workbook, names: TableNames
+        cls, source: sources.Source, book: Workbook, names: HeadingSearch
     ) -> SheetGrid:
         """Find the row of headings."""
         rows = book.read(source.sheet).head(SEARCHED_ROWS).rows()

@@ -8,8 +8,9 @@ read.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 from queen_outcomes.base.errors import RecordsError, nearest, shorten
 from queen_outcomes.facts.column import Table
@@ -44,6 +45,13 @@ def unique(headings: Iterable[object]) -> list[str]:
         taken.add(name.casefold())
         names.append(name)
     return names
+
+
+class HeadingSearch(Protocol):
+    """What finds the row of headings among a source's first rows."""
+
+    def find(self, rows: Sequence[Sequence[object]]) -> tuple[int, int, bool]:
+        """Give its place, how many of what is looked for it has, and whether that is all."""
 
 
 @dataclass(frozen=True)
@@ -110,6 +118,23 @@ class TableNames:
         if best[1] == 0:
             filled = (p for p, row in enumerate(rows) if any(map(tidy, row)))
             best = (next(filled, 0), 0, False)
+        return best
+
+
+@dataclass(frozen=True)
+class AskedNames:
+    """The headings that rules of the settings ask a sheet for."""
+
+    headings: tuple[str, ...]
+
+    def find(self, rows: Sequence[Sequence[object]]) -> tuple[int, int, bool]:
+        """Find the row of headings, as `TableNames.find` does: the one with most of them."""
+        wanted = {tidy(heading).casefold() for heading in self.headings}
+        best = (0, 0, False)
+        for place, row in enumerate(rows[:SEARCHED_ROWS]):
+            known = len(wanted & {name.casefold() for name in unique(row)})
+            if known > best[1]:
+                best = (place, known, known == len(wanted))
         return best
 
 
@@ -182,10 +207,10 @@ def nearest_canonical(column: str, headings: Sequence[str]) -> str | None:
     return written[close] if close else None
 
 
-def refuse_absent(
+def absent(
     table: str, columns: Mapping[str, str], headings: Sequence[Sequence[str]]
-) -> None:
-    """Refuse a heading of the settings that no source of its table has.
+) -> Iterator[RecordsError]:
+    """Tell of headings of the settings that no source of their table has.
 
     Parameters
     ----------
@@ -195,11 +220,6 @@ def refuse_absent(
         Our column -> the station's heading, as the settings have it.
     headings : sequence of sequences of str
         The headings of each source of the table.
-
-    Raises
-    ------
-    RecordsError
-        With the nearest heading there is.
     """
     there = {tidy(h).casefold(): tidy(h) for source in headings for h in source}
     there.pop("", None)
@@ -207,7 +227,7 @@ def refuse_absent(
         if tidy(theirs).casefold() in there:
             continue
         close = nearest(tidy(theirs), there.values())
-        raise RecordsError(
+        yield RecordsError(
             f'no source of the table "{table}" has the heading "{theirs}"',
             where=f"station.toml [columns.{table}] {ours}",
             found=shorten(list(there.values()), ", ") or "no headings",

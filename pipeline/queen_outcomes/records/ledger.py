@@ -1,4 +1,4 @@
-"""The ledger: every row read is accepted or quarantined, for every source.
+"""The ledger: every row read is accepted, quarantined or passed over, for every source.
 
 Counts the finished tables against each other and stops the build when they do not
 add up. It mends nothing.
@@ -56,12 +56,14 @@ def check(store: Store, sources: Collection[str] | None = None) -> None:
             "the rows read do not add up",
             found=shorten(
                 [
-                    f"{source}: {read} read, {accepted} accepted, {quarantined} "
-                    f"quarantined, {staged} staged from {lines} lines"
-                    for source, read, accepted, quarantined, staged, lines in unbalanced
+                    f"{source} ({table}): {read} read, {accepted} accepted, "
+                    f"{quarantined} quarantined, {passed} passed over, {staged} staged "
+                    f"from {lines} records"
+                    for source, table, read, accepted, quarantined, passed, staged, lines in unbalanced
                 ]
             ),
-            expected="rows read = accepted + quarantined, for every source",
+            expected="rows read = accepted + quarantined + passed over, for every source "
+            "and table",
             hint=REPORT,
         )
     misplaced = store.rows(resources.read("sql", FOLDER, "misplaced_rows.sql"))

@@ -13,8 +13,16 @@ from fnmatch import fnmatchcase
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
-from queen_outcomes.base.errors import RecordsError, nearest, shorten
+from queen_outcomes.base.errors import (
+    AppError,
+    RecordsError,
+    UsageError,
+    nearest,
+    raise_all,
+    shorten,
+)
 from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.reading import Reading, ReadRule, takes, takes_any
 from queen_outcomes.records.blanks import GUIDE
 
 if TYPE_CHECKING:
@@ -26,6 +34,7 @@ PARQUET_ENDING = ".parquet"
 ENDINGS = (*TEXT_ENDINGS, WORKBOOK_ENDING, PARQUET_ENDING)
 LEGACY_ENDINGS = (".xls", ".xlsm", ".xlsb", ".ods", ".numbers")
 _SKIPPED = (".", "~$")
+_LEFT_BY_SYSTEMS = ("thumbs.db", "desktop.ini")
 
 
 @dataclass(frozen=True)
@@ -44,7 +53,7 @@ class RecordFile:
 
 @dataclass(frozen=True)
 class Source:
-    """One file or sheet, and the table it is read as."""
+    """One file or sheet, and what it is read as: a table, or by rules of the settings."""
 
     name: str
     """The file's name, or "book.xlsx#Sheet"."""
@@ -52,12 +61,31 @@ class Source:
     sha256: str
     """Hash of the file's bytes."""
     table: str = ""
+    """Empty: ``rules`` say what it is read as."""
     sheet: str = ""
     book: Workbook | None = None
+    rules: tuple[ReadRule, ...] = ()
+
+    @property
+    def tables(self) -> list[str]:
+        """The tables that it feeds, in the order of the rules."""
+        return list(dict.fromkeys(rule.table for rule in self.rules)) or [self.table]
 
 
-def find(records_dir: Path, endings: tuple[str, ...] = ENDINGS) -> list[RecordFile]:
-    """List the files of some endings under the records folder, by name.
+@dataclass(frozen=True)
+class TakenIn:
+    """The sources in the order of their names, and what there is besides."""
+
+    sources: list[Source]
+    notes: list[str]
+    unread: list[str]
+    """Files and sheets that nothing reads and no setting ignores."""
+
+
+def find(
+    records_dir: Path, endings: tuple[str, ...] | None = ENDINGS
+) -> list[RecordFile]:
+    """List the files of some endings, or of any, under the records folder, by name.
 
     Raises
     ------
@@ -74,14 +102,14 @@ def find(records_dir: Path, endings: tuple[str, ...] = ENDINGS) -> list[RecordFi
     found = [
         RecordFile(path.relative_to(records_dir).as_posix(), path)
         for path in _walk(records_dir)
-        if path.suffix.lower() in endings
+        if endings is None or path.suffix.lower() in endings
     ]
     return sorted(found, key=lambda file: file.name)
 
 
 def _walk(folder: Path) -> Iterator[Path]:
     for path in folder.iterdir():
-        if path.name.startswith(_SKIPPED):
+        if path.name.startswith(_SKIPPED) or path.name.lower() in _LEFT_BY_SYSTEMS:
             continue
         if path.is_dir():
             yield from _walk(path)
@@ -163,7 +191,7 @@ def table_by_pattern(name: str, files: Mapping[str, tuple[str, ...]]) -> str | N
 
 
 def fits(pattern: str, name: str) -> bool:
-    """Tell whether a pattern takes a name; letters' case does not matter."""
+    """Tell whether a pattern under [tables] takes a name; letters' case does not matter."""
     plain = pattern.replace("\\", "/").removeprefix("./").removeprefix("records/")
     wanted, whole = plain.casefold(), name.casefold()
     if wanted == whole or fnmatchcase(whole, wanted):
@@ -171,56 +199,122 @@ def fits(pattern: str, name: str) -> bool:
     return "/" not in wanted and fnmatchcase(whole.rsplit("/", 1)[-1], wanted)
 
 
-def refuse_idle_patterns(
-    files: Mapping[str, tuple[str, ...]], names: list[str]
-) -> None:
-    """Refuse a pattern that takes no file or sheet: its table would be missing unseen.
+def idle_patterns(reading: Reading, offered: Sequence[Source]) -> list[AppError]:
+    """Say which patterns of the settings take no file or sheet: it would be missing unseen."""
+    names = [source.name for source in offered]
+    files = sorted({*names, *(source.file.name for source in offered)})
+    faults: list[AppError] = []
+    for table, patterns in reading.files.items():
+        faults += [
+            _idle(pattern, f"[tables] {table}", files)
+            for pattern in patterns
+            if not any(fits(pattern, name) for name in files)
+        ]
+    places = [(rule.place, rule.sources) for rule in reading.rules]
+    places += [(f'[files."{pattern}"]', (pattern,)) for pattern in reading.habits]
+    kept = [name for name in names if not takes_any(reading.ignore, name)]
+    for place, patterns in places:
+        faults += [
+            _idle(pattern, place, kept)
+            for pattern in patterns
+            if not any(takes(pattern, name) for name in kept)
+        ]
+    return faults
 
-    Raises
-    ------
-    RecordsError
-        With the pattern and the nearest name there is.
-    """
-    for table, patterns in files.items():
-        for pattern in patterns:
-            if any(fits(pattern, name) for name in names):
-                continue
-            close = nearest(pattern, names)
-            raise RecordsError(
-                f'no file fits the pattern "{pattern}"',
-                where=f"station.toml [tables] {table}",
-                found=shorten(names, ", ") or "no files",
-                hint=f'did you mean "{close}"?' if close else "mend the pattern",
+
+def _idle(pattern: str, place: str, names: list[str]) -> RecordsError:
+    close = nearest(pattern, names)
+    return RecordsError(
+        f'no file fits the pattern "{pattern}"',
+        where=f"station.toml {place}",
+        found=shorten(names, ", ") or "no files",
+        hint=f'did you mean "{close}"?' if close else "mend the pattern",
+    )
+
+
+def contradictions(reading: Reading, sources: Sequence[Source]) -> list[AppError]:
+    """Say which settings of one level disagree about a source."""
+    faults: list[AppError] = []
+    for source in sources:
+        faults += [
+            UsageError(
+                f'two patterns disagree on "{setting}"',
+                where=f"station.toml, for {source.name}",
+                found=" and ".join(f'[files."{pattern}"]' for pattern in patterns),
+                expected="one of them to take this file, or both to say the same",
+                hint="make one of the patterns narrower",
             )
+            for setting, patterns in reading.disagreements(source.name)
+        ]
+        faults += _read_twice(source)
+    return faults
 
 
-def take_in(
-    records_dir: Path, files: Mapping[str, tuple[str, ...]]
-) -> tuple[list[Source], list[str]]:
-    """Give the sources in the order of their names, and notes about other files.
+def _read_twice(source: Source) -> Iterator[UsageError]:
+    """Tell of rules that read the same records of one sheet, so that each counts twice."""
+    seen: dict[tuple[str, tuple[str, ...]], ReadRule] = {}
+    for rule in source.rules:
+        dated = TABLES[rule.table].dated.name
+        days = rule.columns.get(dated)
+        slots = [" ".join(sorted(slot.values())) for slot in rule.slots] or [""]
+        for slot in slots if days else [""]:
+            said = (*days.headings, days.value or "", slot) if days else ()
+            other = seen.setdefault((rule.table, said), rule)
+            if other is not rule:
+                yield UsageError(
+                    "two rules read the same records of one sheet",
+                    where=f"station.toml, for {source.name}",
+                    found=f"{other.place} and {rule.place}",
+                    expected="one rule for a table, or another day in each",
+                    hint="take one of them out, or make its pattern narrower",
+                )
+                break
+
+
+def take_in(records_dir: Path, reading: Reading) -> TakenIn:
+    """Give the sources in the order of their names, and what else lies there.
 
     Raises
     ------
     RecordsError
         No records, a required table is missing, or two tables claim a file.
+    UsageError
+        Settings of one level disagree about a source.
     """
-    found = find(records_dir)
-    others = find(records_dir, LEGACY_ENDINGS)
-    notes = [
-        f"{file.name}: not read, since it is a {file.ending} file; save it as .xlsx"
-        for file in others
+    there = find(records_dir, None)
+    found = [file for file in there if file.ending in ENDINGS]
+    unread = [
+        file.name
+        for file in there
+        if file.ending not in ENDINGS and not takes_any(reading.ignore, file.name)
     ]
+    notes = [_other_ending(name) for name in unread]
     offered = [source for file in found for source in _offered(file)]
-    names = [source.name for source in offered] + [file.name for file in found]
-    refuse_idle_patterns(files, sorted(set(names)))
+    raise_all(idle_patterns(reading, offered))
     taken: list[Source] = []
-    for source in offered:
-        table, note = _table_of(source, files)
+    kept = [each for each in offered if not takes_any(reading.ignore, each.name)]
+    for source in kept:
+        rules = tuple(reading.rules_for(source.name))
+        if rules:
+            taken.append(replace(source, rules=rules))
+            continue
+        table, note, is_left = _table_of(source, reading.files)
         notes += [note] if note else []
+        unread += [source.name] if is_left else []
         taken += [replace(source, table=table)] if table else []
-    notes += _copies({source.file.name: source.sha256 for source in offered})
-    _refuse_lacking(taken, [*found, *others], records_dir)
-    return sorted(taken, key=lambda source: source.name), notes
+    raise_all(contradictions(reading, taken))
+    notes += _copies({source.file.name: source.sha256 for source in kept})
+    _refuse_lacking(taken, there, records_dir)
+    taken.sort(key=lambda source: source.name)
+    return TakenIn(taken, notes, sorted(unread))
+
+
+def _other_ending(name: str) -> str:
+    ending = PurePosixPath(name).suffix.lower()
+    if ending in LEGACY_ENDINGS:
+        return f"{name}: not read, since it is a {ending} file; save it as .xlsx"
+    kind = f"a {ending} file" if ending else "a file without an ending"
+    return f"{name}: not read, since {kind} is no table; name it under [records] ignore"
 
 
 def _offered(file: RecordFile) -> list[Source]:
@@ -239,19 +333,19 @@ def _offered(file: RecordFile) -> list[Source]:
 
 def _table_of(
     source: Source, files: Mapping[str, tuple[str, ...]]
-) -> tuple[str | None, str | None]:
-    """Give a source's table, or a note that says why it has none."""
+) -> tuple[str | None, str | None, bool]:
+    """Give a source's table, or a note that says why it has none and if it is left unread."""
     name, sheet, book = source.name, source.sheet, source.book
     if book is None:
         table = table_by_pattern(name, files) or table_of_file(name)
     else:
         table = _table_of_sheet(source, book, files)
         if table is None and sheet == GUIDE:  # the blank workbook's own words
-            return None, None
+            return None, None, False
         if book.is_empty(sheet):
             note = f"{name}: not read, since the sheet is empty" if table else None
-            return None, note
-    return table, None if table else _belongs_nowhere(name)
+            return None, note, False
+    return (table, None, False) if table else (None, _belongs_nowhere(name), True)
 
 
 def _table_of_sheet(
@@ -285,6 +379,19 @@ def _belongs_nowhere(name: str) -> str:
     return f"{name}: not read, since its name is that of no table{ask}"
 
 
+def loud_note(unread: Sequence[str]) -> list[str]:
+    """Say that files were left unread, and what to do; nothing where all were read."""
+    if not unread:
+        return []
+    one = len(unread) == 1
+    names = shorten([f'"{name}"' for name in unread], ", ")
+    return [
+        f"NOT READ: {len(unread)} file{'' if one else 's'} or sheet{'' if one else 's'} "
+        f"in records/ ({names}). Say in station.toml what {'it is' if one else 'they are'} "
+        f"with [[read]] or [tables], or write under [records]: ignore = [{names}]"
+    ]
+
+
 def _copies(digests: Mapping[str, str]) -> list[str]:
     first: dict[str, str] = {}
     notes = []
@@ -305,7 +412,7 @@ def _refuse_lacking(
             expected="files named for their tables: " + ", ".join(TABLES),
             hint="put the station's tables there as .csv, .xlsx or .parquet",
         )
-    there = {source.table for source in taken}
+    there = {table for source in taken for table in source.tables}
     for table in TABLES.values():
         if table.required and table.name not in there:
             close = next(

@@ -1,12 +1,12 @@
 """Every source of the records, staged: typed columns, and the text of what was unread.
 
-Writes `sources_read`, `raw_<no>` and `staged_<table>` into the build's store. Judges
+Writes `sources_read`, `passed_over`, `raw_<no>` and `staged_<table>` into the build's store. Judges
 no value beyond whether it can be read; no row is left out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,65 +14,27 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from queen_outcomes.base.store import Store, literal, quote
-from queen_outcomes.facts.column import LINE_BITS, Table
+from queen_outcomes.facts.column import Table
 from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.facts.settings import Reading, Settings
-from queen_outcomes.records import headings
-from queen_outcomes.records.cells import (
-    NORMALISE,
-    CellReader,
-    WrittenColumn,
-    staged_columns,
-)
+from queen_outcomes.facts.reading import Reading
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.records import headings, mapping, preparing, sources, spellings
+from queen_outcomes.records.cells import NORMALISE, CellReader, staged_columns
 from queen_outcomes.records.grid import Grid, open_grid
-from queen_outcomes.records.sources import take_in
+from queen_outcomes.records.mapping import SourceMapping
 
 SOURCES_AT_ONCE = 16
 """How many sources one statement stages; more would make it long for no gain."""
 
 
 @dataclass(frozen=True)
-class StagedSource:
-    """A source as it was read."""
-
-    no: int
-    grid: Grid
-    mapped: Mapping[str, str]
-    """Our column -> the heading, as the raw table names it."""
-    unused: tuple[str, ...]
-    """Headings, as the raw table names them, that are no column of ours."""
-
-    @property
-    def name(self) -> str:
-        """The file's name, or "book.xlsx#Sheet"."""
-        return self.grid.source.name
-
-    @property
-    def table(self) -> str:
-        """The table it is read as."""
-        return self.grid.source.table
-
-    def written(self, reading: Reading) -> dict[str, WrittenColumn]:
-        """Give how the cells of each of our columns are read."""
-        return {
-            ours: WrittenColumn(
-                (heading,), reading.cell_rule(self.table, ours, self.name)
-            )
-            for ours, heading in self.mapped.items()
-        }
-
-    @property
-    def raw(self) -> str:
-        """The table of its rows as they stand."""
-        return f"raw_{self.no}"
-
-
-@dataclass(frozen=True)
 class Staged:
     """All sources as they were read, and what the station should be told."""
 
-    sources: tuple[StagedSource, ...]
+    sources: tuple[SourceMapping, ...]
     notes: tuple[str, ...]
+    unread: tuple[str, ...] = ()
+    """Files and sheets that nothing reads and no setting ignores."""
 
 
 def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged:
@@ -98,44 +60,35 @@ def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged
         A file cannot be read, or a required table or column is missing.
     """
     reading = settings.reading
-    taken, notes = take_in(records_dir, reading.files)
-    names = {
-        table.name: headings.TableNames.of(table, reading.columns.get(table.name, {}))
-        for table in TABLES.values()
-    }
-    grids = [open_grid(store, source, names[source.table]) for source in taken]
-    for table, columns in reading.columns.items():
-        given = [grid.headings for grid in grids if grid.source.table == table]
-        if given:
-            headings.refuse_absent(table, columns, given)
-    staged = []
-    for no, grid in enumerate(grids, start=1):
-        source, unused_notes = _map(no, grid, names[grid.source.table])
-        staged.append(source)
-        notes += unused_notes
+    taken = sources.take_in(records_dir, reading)
+    grids = [_open(store, source, reading) for source in taken.sources]
+    mapped = mapping.map_sources(grids, reading)
     _provide_functions(store)
-    for source in staged:
-        source.grid.land(store, source.raw)
+    _land(store, mapped.sources)
+    preparing.begin(store)
     for table in TABLES.values():
-        _stage(store, table, [s for s in staged if s.table == table.name], reading)
-    _list_sources(store, staged)
-    return Staged(tuple(staged), tuple(notes))
+        _stage(store, table, [s for s in mapped.sources if s.table is table], reading)
+    _list_sources(store, mapped.sources)
+    notes = (*taken.notes, *mapped.notes, *sources.loud_note(taken.unread))
+    return Staged(mapped.sources, notes, tuple(taken.unread))
 
 
-def _map(
-    no: int, grid: Grid, names: headings.TableNames
-) -> tuple[StagedSource, list[str]]:
-    """Map a source's headings; give it, and a note on each column that is not used."""
-    name, columns = grid.source.name, grid.columns
-    places = headings.map_columns(names, grid.headings, name)
-    mapped = {ours: columns[place] for ours, place in places.items()}
-    unused = [
-        column
-        for place, column in enumerate(columns)
-        if place not in places.values() and headings.tidy(grid.headings[place])
-    ]
-    notes = [headings.unused_note(names, each, set(mapped), name) for each in unused]
-    return StagedSource(no, grid, mapped, tuple(unused)), notes
+def _open(store: Store, source: sources.Source, reading: Reading) -> Grid:
+    names: headings.HeadingSearch = mapping.asked_names(source.rules)
+    if not source.rules:
+        own = reading.columns.get(source.table, {})
+        names = headings.TableNames.of(TABLES[source.table], own)
+    return open_grid(store, source, names, reading.habits_of(source.name))
+
+
+def _land(store: Store, mapped: Sequence[SourceMapping]) -> None:
+    """Write the rows of each source once, and show them to its other tables."""
+    for source in mapped:
+        own = f"raw_{source.no}"
+        if source.raw == own:
+            source.grid.land(store, own)
+        else:
+            store.execute(f"CREATE VIEW {own} AS SELECT * FROM {source.raw}")
 
 
 def _nfkc(texts: pa.ChunkedArray) -> pa.ChunkedArray:
@@ -154,34 +107,66 @@ def _provide_functions(store: Store) -> None:
 
 
 def _stage(
-    store: Store, table: Table, sources: Sequence[StagedSource], reading: Reading
+    store: Store, table: Table, mapped: Sequence[SourceMapping], reading: Reading
 ) -> None:
     """Stage a table's sources, some at a time: many small files share the threads."""
     staged = quote(f"staged_{table.name}")
     columns = ", ".join(f"{quote(c)} {t}" for c, t in staged_columns(table).items())
     store.execute(f"CREATE TABLE {staged} ({columns})")
-    readers = [(source, CellReader(table, source.grid.form)) for source in sources]
-    for first in range(0, len(readers), SOURCES_AT_ONCE):
-        queries = []
-        for source, reader in readers[first : first + SOURCES_AT_ONCE]:
-            raw, types = quote(source.raw), store.columns(source.raw)
-            query = reader.select(source.written(reading), raw, types)
-            ref = f"{source.no}::BIGINT * {2**LINE_BITS} + source_line"
-            queries.append(f"SELECT {ref}, {source.no}, * FROM ({query})")
+    for first in range(0, len(mapped), SOURCES_AT_ONCE):
+        some = [
+            (each, slot)
+            for each in mapped[first : first + SOURCES_AT_ONCE]
+            for slot in preparing.prepare(store, each, reading)
+        ]
+        queries = [_query(store, each, slot) for each, slot in some]
         store.execute(f"INSERT INTO {staged} " + " UNION ALL ".join(queries))
-    for source, reader in readers:
-        where = f"source_no = {source.no}"
-        reader.read_again(store, source.written(reading), where)
+        for each, slot in some:
+            where = f"source_no = {each.no}"
+            if slot.slot:
+                where += f" AND ref_slot(ref) = {slot.slot}"
+            CellReader(table, each.grid.form).read_again(store, slot.written, where)
+        preparing.tidy_up(store, (each.no for each, _ in some))
+    for each in mapped:
+        spelled = spellings.respelled(table, each.name, reading)
+        if spelled:
+            sets = ", ".join(f"{quote(name)} = {sql}" for name, sql in spelled.items())
+            store.execute(f"UPDATE {staged} SET {sets} WHERE source_no = {each.no}")
 
 
-def _list_sources(store: Store, staged: Sequence[StagedSource]) -> None:
+def _query(store: Store, source: SourceMapping, slot: preparing.PreparedSlot) -> str:
+    """Write the SELECT of a slot's records."""
+    types = store.columns(slot.relation)
+    reader = CellReader(source.table, source.grid.form)
+    query = reader.select(slot.written, quote(slot.relation), types, slot.also)
+    ref = f"ref_of({source.no}, {slot.slot}, source_line)"
+    return f"SELECT {ref}, {source.no}, * FROM ({query})"
+
+
+def _list_sources(store: Store, mapped: Sequence[SourceMapping]) -> None:
+    """Count what was read, from the rows as they stand: each record of a row counts."""
     store.execute(
         "CREATE TABLE sources_read (source_no INTEGER, source VARCHAR, "
         '"table" VARCHAR, sha256 VARCHAR, rows_read BIGINT)'
     )
-    for source in staged:
+    for source in mapped:
+        whole = "count(*)"
+        if source.slots[0].slot:
+            broken = (
+                "broken IS NOT NULL"
+                if "broken" in store.columns(source.raw)
+                else "false"
+            )
+            passed = (
+                "(SELECT count(*) FROM passed_over WHERE ref_slot(ref) IS NULL "
+                f"AND ref_source(ref) = {source.no})"
+            )
+            whole += (
+                f" + (count(*) - count(*) FILTER ({broken}) - {passed})"
+                f" * {len(source.slots) - 1}"
+            )
         store.execute(
             f"INSERT INTO sources_read SELECT {source.no}, {literal(source.name)}, "
-            f"{literal(source.table)}, {literal(source.grid.source.sha256)}, count(*) "
-            f"FROM {source.raw}"
+            f"{literal(source.table.name)}, {literal(source.grid.source.sha256)}, "
+            f"{whole} FROM {source.raw}"
         )

@@ -84,26 +84,18 @@ class Workbook:
                 sheet, header_row=None, dtypes="string", skip_rows=0
             )
             frame = loaded.to_polars()
-            errors = self._errors(sheet) if frame.height else []
+            found = loaded.to_arrow_with_errors()[1] if frame.height else None
         except fastexcel.FastExcelError as problem:
             raise _damaged(f"{self.name}#{sheet}", problem) from None
         frame.columns = [str(number) for number in range(frame.width)]
-        for column in {column for _, column, _ in errors}:
-            rows = [row for row, place, _ in errors if place == column]
-            texts = [text for _, place, text in errors if place == column]
-            series = frame[str(column)].clone().scatter(rows, texts)
-            frame = frame.with_columns(series)
-        return frame
-
-    def _errors(self, sheet: str) -> list[tuple[int, int, str]]:
-        loaded = self._reader.load_sheet(
-            sheet, header_row=None, dtypes="string", skip_rows=0
+        texts: dict[int, dict[int, str]] = {}
+        for error in found.errors if found else []:
+            row, column = error.position
+            texts.setdefault(column, {})[row] = _error_text(error.detail)
+        return frame.with_columns(
+            frame[str(column)].clone().scatter(list(cells), list(cells.values()))
+            for column, cells in texts.items()
         )
-        _, errors = loaded.to_arrow_with_errors()
-        return [
-            (*error.position, _error_text(error.detail))
-            for error in (errors.errors if errors else [])
-        ]
 
 
 def _error_text(detail: str) -> str:

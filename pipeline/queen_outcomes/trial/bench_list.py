@@ -28,7 +28,7 @@ class BenchPlace:
     """One queen's place on the list.
 
     ``number`` runs from 1 over the list; ``graft`` and ``load`` stand for the graft
-    batch and the semen load that are taken when the day comes.
+    batch and the semen batch that are taken when the day comes.
     """
 
     number: int
@@ -41,7 +41,7 @@ class BenchPlace:
 def bench_list(request: Request, size: TrialSize) -> tuple[BenchPlace, ...]:
     """Draw the arms by lot, in permuted blocks.
 
-    Within graft batches: in blocks of queens inside each graft batch and semen load.
+    Within graft batches: in blocks of queens inside each graft batch and semen batch.
     Whole batches: in blocks of graft batches, each batch's queens all alike.
 
     Raises
@@ -141,7 +141,8 @@ def _note(place: BenchPlace, number: int) -> str:
     doses = len(place.arm.doses)
     which = f", dose {number} of {doses}" if doses > 1 else ""
     return (
-        f"no. {place.number} of the list, graft {place.graft}, load {place.load}{which}"
+        f"no. {place.number} of the list, graft batch {place.graft}, "
+        f"semen batch {place.load}{which}"
     )
 
 

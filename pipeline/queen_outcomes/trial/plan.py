@@ -119,7 +119,7 @@ class BatchLayout:
     """How the queens of a graft batch are used.
 
     ``used`` of them are in the trial, ``spare`` are over; a graft batch takes
-    ``loads`` semen loads, each for so many of its queens as ``load_queens`` says;
+    ``loads`` semen batches, each for so many of its queens as ``load_queens`` says;
     ``per_arm`` queens of a batch go to an arm that it holds.
     """
 
@@ -130,7 +130,7 @@ class BatchLayout:
 
     @property
     def loads(self) -> int:
-        """Semen loads for one graft batch."""
+        """Semen batches for one graft batch."""
         return len(self.load_queens)
 
 
@@ -218,7 +218,7 @@ def trial_size(request: Request, figures: Figures) -> TrialSize:
 
 
 def lay_out(request: Request, figures: Figures) -> BatchLayout:
-    """Give each graft batch whole blocks, spread over its semen loads.
+    """Give each graft batch whole blocks, spread over its semen batches.
 
     Raises
     ------

@@ -56,7 +56,7 @@ class Figures:
     ``share``: successes among decided courses. ``asked``: share of the queens
     inseminated of whom the outcome is asked; ``decided``: share of those, once closed,
     that have an answer. ``icc``, ``arm_by_batch``: see `doses.icc`. ``per_graft``,
-    ``per_load``: queens inseminated of a graft batch, and with a semen load. ``cv``: of
+    ``per_load``: queens inseminated of a graft batch, and with a semen batch. ``cv``: of
     the batches' sizes. ``ul_a_drone``: semen of a drone handled, yielding or not.
     """
 
@@ -257,15 +257,15 @@ def _cv(sizes: np.ndarray) -> PlanFigure:
 def _per_load(
     courses: list[dict[str, Any]], request: Request, per_graft: PlanFigure
 ) -> PlanFigure:
-    name = "queens inseminated with a semen load"
+    name = "queens inseminated with a semen batch"
     if request.queens_per_load is not None:
         return PlanFigure(name, float(request.queens_per_load), "queens", STATED)
     loads = [row["semen_batch"] for row in courses if row["semen_batch"]]
     if not loads:
-        basis = "one load for each graft batch"
+        basis = "one semen batch for each graft batch"
         return PlanFigure(name, per_graft.value, "queens", ASSUMED, basis)
     sizes = _sizes(np.array(loads, object))
-    basis = f"mean of {len(sizes)} semen loads"
+    basis = f"mean of {len(sizes)} semen batches"
     return PlanFigure(name, float(sizes.mean()), "queens", STATION, basis)
 
 
@@ -282,7 +282,7 @@ def _drones(store: Store, as_of: dt.date) -> tuple[PlanFigure, PlanFigure]:
         yielding = PlanFigure(yielding.name, own, "share", STATION, f"{drones} drones")
     if row["volume_ul"] and row["volume_drones"]:
         drones, loads = int(row["volume_drones"]), row["loads"]
-        basis = f"{row['volume_ul']:.0f} uL from {drones} drones, {loads} semen loads"
+        basis = f"{row['volume_ul']:.0f} uL from {drones} drones, {loads} semen batches"
         return yielding, PlanFigure(
             name, row["volume_ul"] / drones, unit, STATION, basis
         )

@@ -89,7 +89,7 @@ def _design(plan: TrialPlan) -> str:
     drawn = (
         f"whole graft batches drawn by lot, {r.block_size} graft batches a block"
         if r.whole_batches
-        else f"queens drawn by lot within graft batch and semen load, {r.block_size} a block"
+        else f"queens drawn by lot within graft batch and semen batch, {r.block_size} a block"
     )
     return f"{drawn}; seed {r.seed}"
 
@@ -124,7 +124,7 @@ def _needs(plan: TrialPlan) -> Section:
         ["x factor for few batches", f"{size.few:.3f}"],
         ["graft batches", str(size.batches)],
         ["queens of each in the trial", f"{lay.used}{over}"],
-        ["semen loads for each, with so many queens", f"{lay.loads}: {loads}"],
+        ["semen batches for each, with so many queens", f"{lay.loads}: {loads}"],
         ["queens in all", str(ready.queens)],
         [f"semen in all, {percent(SPARE)} spare", f"{ready.semen_ul:.0f} uL"],
         ["drones to handle in all", str(ready.drones)],
@@ -160,7 +160,7 @@ def assumptions(plan: TrialPlan) -> list[str]:
         "The comparison is of arms as drawn, inside blocks, with 95 % limits that allow "
         "for graft batches"
         + (f" and for {others} comparisons with the reference." if others > 1 else "."),
-        "A queen takes the next place of her graft batch and semen load as she comes to "
+        "A queen takes the next place of her graft batch and semen batch as she comes to "
         "hand, before anybody looks at the dose; she keeps that arm whatever is given.",
         "Those who look into the colonies later do not know the dose.",
         "Where a split dose is drawn and she dies before it is complete, she stays in "
@@ -169,7 +169,7 @@ def assumptions(plan: TrialPlan) -> list[str]:
     if r.whole_batches:
         said.append(
             "A batch of one arm tells the arm and the batch apart only over many batches; "
-            "let arms of a block share semen loads where that can be done."
+            "let arms of a block share semen batches where that can be done."
         )
     if plan.figures.decided.value < MOSTLY_DECIDED:
         said.append(
@@ -294,7 +294,7 @@ def _leak_words(settings: Settings) -> list[str]:
 
 
 def _parts(places: tuple[BenchPlace, ...]) -> list[dict[str, Any]]:
-    """Gather the places of each graft batch and semen load, a line a dose."""
+    """Gather the places of each graft batch and semen batch, a line a dose."""
     return [
         {
             "graft": graft,

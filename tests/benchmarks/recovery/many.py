@@ -12,13 +12,13 @@ from pathlib import Path
 
 import numpy as np
 import polars as pl
+from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.settings import Models, Settings
 from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
 from queen_outcomes.models.onset_model import Seen
 from queen_outcomes.models.onset_results import read_seen
-from queen_outcomes.outcomes import curves, rates
-from queen_outcomes.outcomes.derive import THERE_REASONS, derive
+from queen_outcomes.outcomes import derive
 from queen_outcomes.records.accept import accept_records
 from queen_outcomes.records.staging import stage_records
 from recovery.world import AS_OF, World, prior_cases, simulate_station, tag
@@ -80,21 +80,21 @@ def derive_stations(world: World, seed: int, numbers: range, place: Path) -> Man
         staged = stage_records(store, place / "records", settings)
         sources = [source.name for source in staged.sources]
         accept_records(store, settings, AS_OF, sources)
-        derive(store, settings, AS_OF)
+        derive.derive(store, settings, AS_OF)
         _count(store, settings)
         return _taken(store, settings, [tag(number) for number in numbers])
 
 
 def _count(store: Store, settings: Settings) -> None:
     """Count the rates with the station in place of all, and write the histories."""
-    given = {"min_shown": settings.min_shown, "z": rates.Z_95}
-    for name in rates.STEPS:
+    given = {"min_shown": settings.min_shown, "z": derive.Z_95}
+    for name in derive.RATES:
         store.step("05_rates", name, given)
         if name == "course_groups":
             # "month" too: its estimates come without whole curves, in half the time
             own = f"substr(course_id, {TAG_AT.start + 1}, {TAG_AT.stop - TAG_AT.start})"
             store.execute(f'UPDATE course_groups SET "all" = {own}, "month" = {own}')
-    store.step("05_rates", "histories", {"there_reasons": list(THERE_REASONS)})
+    store.step("05_rates", "histories", {"there_reasons": list(derive.THERE_REASONS)})
 
 
 def _taken(store: Store, settings: Settings, tags: list[str]) -> Many:
@@ -111,7 +111,7 @@ def _taken(store: Store, settings: Settings, tags: list[str]) -> Many:
         replace(settings, prior_cases={}),
         counted,
         {letters: histories[(letters,)] for letters in tags},
-        curves._patterns(store),
+        store.frame(resources.read("sql", "05_rates", "scored_patterns.sql")),
         laying,
         read_seen(store, ids),
         np.array([course[TAG_AT] for course in ids]),

@@ -4,6 +4,7 @@ import datetime as dt
 
 import pytest
 from queen_outcomes.facts.dictionary import DERIVED_LIMITS
+from queen_outcomes.outcomes.derive import write_listed
 from station_tables import check, day, derived, insemination, leave
 
 LAST = 122
@@ -161,3 +162,32 @@ def test_a_look_on_the_day_of_a_further_course_is_of_that_course():
     assert listed("after_end", inseminations=doses, exits=exits, checks=[before]) == [
         (str(day(29)),)
     ]
+
+
+def told(**records):
+    store = derived(**{"inseminations": [insemination()], **records})
+    store.table(
+        "listed_records",
+        "SELECT '' AS source, 1 AS line, '' AS \"table\", '' AS severity, '' AS reason, "
+        "'' AS \"column\", '' AS value, '' AS message WHERE false",
+    )
+    write_listed(store)
+    return store.records("SELECT * FROM listed ORDER BY reason")
+
+
+def test_a_finding_is_listed_with_file_line_and_sentence():
+    early, late = leave(3, "dead"), leave(9, "sold")
+    (row,) = told(exits=[early, late])
+    assert (row["source"], row["line"]) == ("exits.csv", 3)
+    assert (row["reason"], row["severity"]) == ("later_exit", "look")
+    assert "Q/1" in row["message"]
+
+
+def test_every_finding_has_a_sentence_and_a_weight():
+    rows = told(checks=[check(200, "R")], exits=[leave(-1, "dead"), leave(3, None)])
+    assert len({row["reason"] for row in rows}) >= 2
+    assert all(row["message"] and row["severity"] in ("look", "set_aside") for row in rows)
+
+
+def test_a_station_without_findings_lists_nothing():
+    assert told() == []

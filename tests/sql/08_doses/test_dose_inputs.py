@@ -37,11 +37,12 @@ def test_drones_count_where_both_figures_of_a_batch_are_kept_and_it_is_collected
         return {"semen_batch": f"s{number}", "drones_handled": 10, **known}
 
     at = dt.datetime.combine(dt.date(2026, 5, 2), dt.time(8))
+    midnight = dt.datetime.combine(at.date() + dt.timedelta(days=1), dt.time())
     store = station(
         semen=[
             batch(1, volume_ul=6.0, collected_at=at),
             batch(2, volume_ul=4.0, drones_yielding=7, collected_at=None),
-            batch(3, volume_ul=50.0, collected_at=at + dt.timedelta(days=1)),
+            batch(3, volume_ul=50.0, collected_at=midnight),
             batch(4, drones_handled=0, volume_ul=50.0),
             batch(5, drones_handled=20, drones_yielding=3),
         ]

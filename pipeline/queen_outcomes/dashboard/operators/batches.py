@@ -11,7 +11,7 @@ from queen_outcomes.audit.operators import SEPARABLE
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import funnel, theme
 from queen_outcomes.dashboard.charts.funnel import MOST_TOP, funnel_chart
-from queen_outcomes.dashboard.figures import Figure, Numbers, only
+from queen_outcomes.dashboard.figures import Numbers, PageFigure, only
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.facts.words import BATCH_KINDS
 from queen_outcomes.stats.shares.funnel import funnel_lines
@@ -118,7 +118,9 @@ def _point(row: Row) -> Row:
     }
 
 
-def _funnel(kind: str, label: str, points: list[Row], charts: dict[str, Any]) -> Figure:
+def _funnel(
+    kind: str, label: str, points: list[Row], charts: dict[str, Any]
+) -> PageFigure:
     flagged = [point for point in points if point["degree"] == funnel.FLAGGED]
     courses = sum(point["courses"] for point in points)
     share = sum(point["expected"] for point in points) / courses
@@ -131,7 +133,7 @@ def _funnel(kind: str, label: str, points: list[Row], charts: dict[str, Any]) ->
     )
     charts[name] = theme.dressed(chart)
     outside = sum(point["degree"] != funnel.WITHIN for point in points)
-    return Figure(
+    return PageFigure(
         chart=name,
         title=_finding(label, points, flagged),
         alt=(
@@ -153,7 +155,7 @@ def _finding(label: str, points: list[Row], flagged: list[Row]) -> str:
     return f"{start}: {len(flagged)} of {len(points)} flagged, {named}{rest}"
 
 
-def _days(store: Store, charts: dict[str, Any]) -> Figure | None:
+def _days(store: Store, charts: dict[str, Any]) -> PageFigure | None:
     """Draw the last season's days; the table holds every day outside in any season."""
     rows = [
         _day_row(row) for row in store.records("SELECT * FROM audit_days ORDER BY d0")
@@ -171,7 +173,7 @@ def _days(store: Store, charts: dict[str, Any]) -> Figure | None:
     )
     if 0 < len(outside) <= MOST_NAMED:
         title += f": {', '.join(row['day'] for row in outside)}"
-    return Figure(
+    return PageFigure(
         chart="days",
         title=title,
         alt=(

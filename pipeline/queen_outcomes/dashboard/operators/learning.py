@@ -10,7 +10,7 @@ import altair as alt
 from queen_outcomes.audit.learning import BEGINNER
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
-from queen_outcomes.dashboard.figures import Figure, Numbers, only
+from queen_outcomes.dashboard.figures import Numbers, PageFigure, only
 from queen_outcomes.facts import words
 from queen_outcomes.facts.dose_words import success
 from queen_outcomes.facts.settings import Settings
@@ -74,7 +74,7 @@ def _stretch(row: Row) -> Row:
     }
 
 
-def _experience(names: list[str], rows: list[Row], charts: Charts) -> list[Figure]:
+def _experience(names: list[str], rows: list[Row], charts: Charts) -> list[PageFigure]:
     """Draw an operator a panel, all on the same scales."""
     drawn = [row for row in rows if row["shown"] and row["operator"] in names]
     if not drawn:
@@ -93,7 +93,7 @@ def _experience(names: list[str], rows: list[Row], charts: Charts) -> list[Figur
         key = f"experience-{at + 1}"
         charts[key] = theme.dressed(chart)
         spoken = "; ".join(f"cases {row['stretch']} {row['share_said']}" for row in own)
-        figures.append(Figure(key, name, f"{name}, share of success: {spoken}."))
+        figures.append(PageFigure(key, name, f"{name}, share of success: {spoken}."))
     return figures
 
 
@@ -120,13 +120,13 @@ def _curve_case(row: Row) -> Row:
     }
 
 
-def _learning_figure(at: int, row: Row, own: list[Row], charts: Charts) -> Figure:
+def _learning_figure(at: int, row: Row, own: list[Row], charts: Charts) -> PageFigure:
     key = f"learning-{at + 1}"
     limit = float("inf") if row["limit"] is None else round(row["limit"], 3)
     charts[key] = theme.dressed(learning_chart(own, limit=limit))
     reached = row["reached_at"]
     end = f"reached at case {reached}" if reached else "not reached"
-    return Figure(
+    return PageFigure(
         key,
         f"{row['operator']}: the limit is {end}",
         f"{row['operator']}: evidence by case number that failures are as few as the "

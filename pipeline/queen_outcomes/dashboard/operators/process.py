@@ -9,7 +9,7 @@ import altair as alt
 from queen_outcomes.audit.sheet import MEASURES
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
-from queen_outcomes.dashboard.figures import Figure, Numbers, only
+from queen_outcomes.dashboard.figures import Numbers, PageFigure, only
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
 
@@ -97,7 +97,7 @@ def _figure(measure: str, name: str, rows: list[Row], charts: dict[str, Any]) ->
         chart = process_chart(values, measure=axis, is_share=is_share)
         charts[key] = theme.dressed(chart)
         means = "; ".join(f"{row['operator']} {row['mean']:.2f}" for row in shown)
-        figure = Figure(key, _title_of(axis), f"{axis}, mean by operator: {means}.")
+        figure = PageFigure(key, _title_of(axis), f"{axis}, mean by operator: {means}.")
     return {
         "name": name,
         "outside": [row["operator"] for row in shown if not is_share and _outside(row)],

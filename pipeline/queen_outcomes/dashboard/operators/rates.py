@@ -11,7 +11,7 @@ from queen_outcomes.audit.sheet import failing
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import funnel, theme
 from queen_outcomes.dashboard.charts.funnel import funnel_chart
-from queen_outcomes.dashboard.figures import Figure, only
+from queen_outcomes.dashboard.figures import PageFigure, only
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.stats.shares.funnel import funnel_lines
@@ -117,7 +117,7 @@ def said(row: Row) -> Row:
 
 def _figures(
     shown: list[Row], asked: str, spread: list[Row], charts: dict[str, Any]
-) -> list[Figure]:
+) -> list[PageFigure]:
     courses, failures, expected = (
         sum(row[name] for row in shown) for name in ("courses", "failures", "expected")
     )
@@ -128,12 +128,12 @@ def _figures(
     ]
 
 
-def _expected_figure(shown: list[Row], charts: dict[str, Any]) -> Figure:
+def _expected_figure(shown: list[Row], charts: dict[str, Any]) -> PageFigure:
     keys = ("operator", "courses", "failures", "expected")
     charts["operators-expected"] = theme.dressed(
         expected_chart([only(row, keys) for row in shown])
     )
-    return Figure(
+    return PageFigure(
         "operators-expected",
         "Did more courses fail than expected?",
         "Failures observed and expected, an operator a line. "
@@ -146,7 +146,7 @@ def _expected_figure(shown: list[Row], charts: dict[str, Any]) -> Figure:
 
 def _adjusted_figure(
     shown: list[Row], station: float, asked: str, charts: dict[str, Any]
-) -> Figure:
+) -> PageFigure:
     keys = ("operator", "courses", "adjusted", "low", "high")
     charts["operators-adjusted"] = theme.dressed(
         adjusted_chart(
@@ -155,7 +155,7 @@ def _adjusted_figure(
             what=f"share {asked}",
         )
     )
-    return Figure(
+    return PageFigure(
         "operators-adjusted",
         _around(shown, station),
         "Adjusted share failing with 95 % limits, an operator a line. "
@@ -178,7 +178,7 @@ def _around(shown: list[Row], station: float) -> str:
 
 def _funnels(
     shown: list[Row], share: float, spread: list[Row], charts: dict[str, Any]
-) -> list[Figure]:
+) -> list[PageFigure]:
     """Draw the funnel, and from 20 operators on one that allows for their variance."""
     points = [
         {
@@ -209,7 +209,7 @@ def _funnels(
         size = "courses of the operator"
         chart = funnel_chart(points, lines, size=size, height=240, least_top=2.0)
         charts[name] = theme.dressed(chart)
-        found.append(Figure(name, title, alt_text))
+        found.append(PageFigure(name, title, alt_text))
     return found
 
 
@@ -249,7 +249,7 @@ def _is_flat(ranked: list[Row]) -> bool:
     return len({(row["rank_low"], row["rank_high"]) for row in ranked}) == 1
 
 
-def _ranks(shown: list[Row], charts: dict[str, Any]) -> Figure | None:
+def _ranks(shown: list[Row], charts: dict[str, Any]) -> PageFigure | None:
     ranked = [row for row in shown if row["rank_low"] is not None]
     if len(ranked) < 2 or _is_flat(ranked):
         return None
@@ -260,7 +260,7 @@ def _ranks(shown: list[Row], charts: dict[str, Any]) -> Figure | None:
     spans = "; ".join(
         f"{row['operator']} {row['rank_low']} to {row['rank_high']}" for row in ranked
     )
-    return Figure(
+    return PageFigure(
         "operators-ranks",
         "Which ranks may each operator have?",
         f"Spans of ranks, 1 for the fewest failing: {spans}.",

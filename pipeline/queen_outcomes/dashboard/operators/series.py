@@ -9,7 +9,7 @@ import altair as alt
 
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
-from queen_outcomes.dashboard.figures import Figure, Numbers, only
+from queen_outcomes.dashboard.figures import Numbers, PageFigure, only
 from queen_outcomes.dashboard.operators.batches import excess, largest_part, part_said
 from queen_outcomes.facts import words
 from queen_outcomes.facts.dose_words import counted
@@ -190,8 +190,8 @@ def point(row: Row) -> Row:
 def thinned(points: list[Row], most: int = MOST_POINTS) -> list[Row]:
     """Keep the cases that show a long series' course.
 
-    Kept are the first, the last, every signal and every undecided case, and of each
-    stretch the highest and the lowest evidence.
+    Kept are the first, the last and every signal, and of each stretch the highest and the
+    lowest evidence.
     """
     if len(points) <= most:
         return points
@@ -233,13 +233,13 @@ def _panel(
         "title": AGAINST[series],
         "points": points,
         "figures": [
-            Figure(
+            PageFigure(
                 f"evidence-{key}",
                 "",
                 f"{name}, {AGAINST[series].lower()}: evidence that the odds of failing have "
                 f"doubled (upwards) or halved (downwards). Signals: {seen or 'none'}.",
             ),
-            Figure(
+            PageFigure(
                 f"over-{key}",
                 "",
                 f"{name}, {AGAINST[series].lower()}: failures minus expected, summed over "

@@ -79,3 +79,14 @@ def number(name: str, meaning: str, unit: str = "", null: str = "") -> Column:
 def share(name: str, meaning: str, null: str = "") -> Column:
     """Declare a part of one."""
     return number(name, meaning, "share 0-1", null)
+
+
+def limits(
+    of: str = "", null: str = "", unit: str = "share 0-1", *, about: str = ""
+) -> tuple[Column, Column]:
+    """Declare a value's two 95 % limits: `low` and `high`, behind the value's name."""
+    start = f"{of}_" if of else ""
+    return (
+        number(f"{start}low", f"lower 95 % limit{about}", unit, null),
+        number(f"{start}high", f"upper 95 % limit{about}", unit, null),
+    )

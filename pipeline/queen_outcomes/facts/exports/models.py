@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
-from queen_outcomes.facts.exports.exported import OUTCOME, WINDOW, Column, Table, number
+from queen_outcomes.facts.exports.exported import (
+    OUTCOME,
+    WINDOW,
+    Column,
+    Table,
+    limits,
+    number,
+)
 
 _FIT = (
     OUTCOME,
@@ -21,13 +28,6 @@ _OR_ONSET = f"{_APART}; or the model is onset"
 
 def _number(name: str, meaning: str, unit: str = "", null: str = _NONE) -> Column:
     return number(name, meaning, unit, null)
-
-
-def _pair(low: str, high: str, unit: str, null: str = _NONE) -> tuple[Column, Column]:
-    return (
-        _number(low, "lower 95 % limit", unit, null),
-        _number(high, "upper 95 % limit", unit, null),
-    )
 
 
 MODEL_FITS = Table(
@@ -51,7 +51,7 @@ MODEL_FITS = Table(
         Column("left_out", "text", "factors left out, and why"),
         _number("log_likelihood", "at the maximum; penalised with firth"),
         _number("auc", "chance that a yes was predicted above a no, unseen batches"),
-        *_pair("auc_low", "auc_high", ""),
+        *limits("auc", _NONE, ""),
         _number("brier", "mean squared error of predictions, unseen batches"),
         _number("brier_base", "the same of the base rate"),
         _number("calibration_intercept", "0 when predictions are right", "log odds"),
@@ -90,7 +90,7 @@ MODEL_COEFFICIENTS = Table(
             "log odds; of onset's days: log days",
         ),
         _number("se", "standard error", "as the estimate"),
-        *_pair("low", "high", "as the estimate"),
+        *limits("", _NONE, "as the estimate"),
     ),
     key=("outcome", "window_days", "model", "term", "coefficient"),
 )
@@ -103,7 +103,7 @@ MODEL_GROUPS = Table(
         Column("level", "text", "the level", null="the row of the standard deviation"),
         Column("courses", "integer", "courses fitted", "courses"),
         _number("effect", "the level's intercept, or the deviation", "log odds"),
-        *_pair("low", "high", "log odds"),
+        *limits("", _NONE, "log odds"),
     ),
     key=("outcome", "window_days", "model", "grouping", "level"),
 )
@@ -122,7 +122,7 @@ ADJUSTED = Table(
             "of yes, averaged over courses, batches, operators",
             "share 0-1",
         ),
-        *_pair("low", "high", "share 0-1"),
+        *limits("", _NONE, "share 0-1"),
         Column("courses_near", "integer", "courses nearest to this value", "courses"),
     ),
     key=("outcome", "window_days", "model", "factor", "value", "label"),
@@ -141,9 +141,9 @@ CONTRASTS = Table(
         _number(
             "risk_difference", "of the adjusted probabilities", "share 0-1", _APART
         ),
-        *_pair("low", "high", "share 0-1", _APART),
+        *limits("", _APART, "share 0-1"),
         _number("odds_ratio", "within batch and operator", null=_OR_ONSET),
-        *_pair("or_low", "or_high", "", _OR_ONSET),
+        *limits("or", _OR_ONSET, ""),
         _number("p", "of the difference", null=_APART),
         _number("p_holm", "raised for the differences of the fit", null=_APART),
         _number(
@@ -168,7 +168,7 @@ ONSET_DAYS = Table(
         ),
         Column("label", "text", "the value in words, with its unit"),
         _number("days", "day by which half of the layers lay, averaged", "days"),
-        *_pair("low", "high", "days"),
+        *limits("", _NONE, "days"),
         Column("courses_near", "integer", "courses nearest to this value", "courses"),
         Column("reference", "text", "the usual value", null=_USUAL),
         _number(
@@ -178,7 +178,7 @@ ONSET_DAYS = Table(
             _USUAL,
         ),
         _number("difference", "later than at the usual value", "days", _NOT_SHOWN),
-        *_pair("difference_low", "difference_high", "days", _NOT_SHOWN),
+        *limits("difference", _NOT_SHOWN, "days"),
         _number("p", "of the difference", null=_NOT_SHOWN),
         _number("p_holm", "raised for the differences of days", null=_NOT_SHOWN),
     ),

@@ -14,6 +14,7 @@ from queen_outcomes.facts.exports.exported import (
     Kind,
     Table,
     count,
+    limits,
     share,
 )
 from queen_outcomes.facts.outcomes import OUTCOMES as DECLARED
@@ -21,6 +22,9 @@ from queen_outcomes.facts.outcomes import OUTCOMES as DECLARED
 NOT_RECORDED = "not recorded"
 _SOURCE = Column("source", "text", "file under records/, or book.xlsx#Sheet")
 _LINE = Column("line", "integer", "first physical line, sheet row or row number")
+_SLOT = Column(
+    "slot", "integer", "which record of its line it is", null="the line is one record"
+)
 _TABLE = Column("table", "text", "the table of the records")
 _REASON = Column("reason", "text", "the reason's code")
 _COLUMN = Column("column", "text", "the column concerned", null="the whole row")
@@ -61,7 +65,7 @@ def _derived(name: str, kind: Kind, meaning: str, unit: str = "") -> Column:
 
 SOURCES = Table(
     "sources",
-    "a source file or sheet",
+    "a source file or sheet, and a table it is read as",
     (
         _SOURCE,
         _TABLE,
@@ -69,6 +73,12 @@ SOURCES = Table(
         Column("rows_read", "integer", "rows read", "rows"),
         Column("accepted", "integer", "rows accepted, repeats included", "rows"),
         Column("quarantined", "integer", "rows quarantined", "rows"),
+        Column(
+            "passed_over",
+            "integer",
+            "rows and parts of rows that hold no record: totals, empty slots",
+            "rows",
+        ),
         Column("repeated", "integer", "exact repeats of an earlier row", "rows"),
     ),
     key=("source", "table"),
@@ -77,7 +87,7 @@ QUARANTINE = Table(
     "quarantine",
     "a quarantined row and one reason for it",
     (
-        *(_SOURCE, _LINE, _TABLE, _REASON, _COLUMN, _VALUE, _MESSAGE),
+        *(_SOURCE, _LINE, _SLOT, _TABLE, _REASON, _COLUMN, _VALUE, _MESSAGE),
         Column("row", "text", "JSON of the row's text as it was read"),
     ),
 )
@@ -85,7 +95,7 @@ LISTED = Table(
     "listed",
     "a second look at an accepted row",
     (
-        *(_SOURCE, _LINE, _TABLE),
+        *(_SOURCE, _LINE, _SLOT, _TABLE),
         Column("severity", "text", "set_aside (the cell was emptied) or look"),
         *(_REASON, _COLUMN, _VALUE, _MESSAGE),
     ),
@@ -189,13 +199,11 @@ RATES = Table(
         count("undecided", "closed courses that the records do not settle"),
         count("left", "closed courses that left observation unsettled"),
         share("rate", "yes / (yes + no)", _FEW),
-        share("low", "lower 95 % limit of the rate", _FEW),
-        share("high", "upper 95 % limit of the rate", _FEW),
+        *limits("", _FEW, about=" of the rate"),
         share("rate_if_no", "rate with all unsettled counted as no", _FEW),
         share("rate_if_yes", "rate with all unsettled counted as yes", _FEW),
         share("estimate", "share allowing for the unsettled", _LATER),
-        share("estimate_low", "lower 95 % limit of the estimate", _LATER),
-        share("estimate_high", "upper 95 % limit of the estimate", _LATER),
+        *limits("estimate", _LATER, about=" of the estimate"),
     ),
     key=("outcome", "window_days", "grouping", "level"),
 )
@@ -244,8 +252,7 @@ ONSET_CURVES = Table(
             "share laying by that day, from interval-censored looks",
             _NO_LIMITS,
         ),
-        share("low", "lower 95 % limit", _NO_LIMITS),
-        share("high", "upper 95 % limit", _NO_LIMITS),
+        *limits("", _NO_LIMITS),
         Column("at_risk", "integer", "courses not known either way", "courses"),
     ),
     key=("grouping", "level", "day"),
@@ -278,8 +285,7 @@ ESTIMATES = Table(
         WINDOW,
         *_GROUPED[:2],
         share("estimate", "share allowing for the unsettled", _NO_LIMITS),
-        share("estimate_low", "lower 95 % limit of the estimate", _NO_LIMITS),
-        share("estimate_high", "upper 95 % limit of the estimate", _NO_LIMITS),
+        *limits("estimate", _NO_LIMITS, about=" of the estimate"),
     ),
     key=("outcome", "window_days", "grouping", "level"),
 )

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
+from queen_outcomes.base import resources
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.curves import (
     NEVER_ONLY,
-    _patterns,
     at_risk,
     draw_curves,
     onset_sets,
@@ -181,7 +181,9 @@ def test_patterns_of_queens_that_failed_say_nothing_of_those_that_work():
     store = derived(day(200), inseminations=inseminations, checks=checks, exits=exits)
     count_rates(store, Settings())
     draw_curves(store, Settings())
-    assert set(_patterns(store)["state"]) == {"yes"}
+    assert set(
+        store.frame(resources.read("sql", "05_rates", "scored_patterns.sql"))["state"]
+    ) == {"yes"}
     (row,) = store.records(
         "SELECT * FROM rates WHERE \"grouping\" = 'all' AND outcome = 'established'"
     )

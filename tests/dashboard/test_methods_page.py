@@ -1,4 +1,4 @@
-"""What the methods page says of the figures that simulated stations show to be off."""
+"""What the methods page says of figures that lie off, and how it names what is fixed."""
 
 import pytest
 from queen_outcomes.dashboard import methods
@@ -35,3 +35,9 @@ def test_every_exception_of_the_kept_table_has_a_reason():
     shown = methods.how_sure()
     assert shown["recovery"]
     assert not [said for said in shown["exceptions"] if "not known" in said]
+
+
+def test_what_a_season_fixed_is_named_as_on_the_other_pages():
+    said = methods.in_words("form of drone_layer by day 60, main model")
+    assert said == "form of turned drone-layer by day 60, main model"
+    assert methods.in_words("doses outside of trials") == "doses outside of trials"

@@ -1,0 +1,349 @@
+"""What each sheet is read as: tables, their columns, and the slots of a wide row.
+
+Puts the headings of opened sheets and the settings together. A sheet that a [[read]]
+names is read by it alone; every other by the names of its table. No row is read here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from queen_outcomes.base.errors import (
+    AppError,
+    RecordsError,
+    nearest,
+    raise_all,
+    shorten,
+)
+from queen_outcomes.facts.column import Column, Table
+from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.reading import FINDINGS, ColumnRule, Reading, ReadRule, Slot
+from queen_outcomes.records import headings
+from queen_outcomes.records.grid import Grid
+
+
+@dataclass(frozen=True)
+class CellSource:
+    """Where the cells of one column come from."""
+
+    columns: tuple[str, ...] = ()
+    """Of the raw table; several are joined by a blank."""
+    value: str | None = None
+    """A constant in their place."""
+    rule: ColumnRule | None = None
+    """What a [[read]] says of the column."""
+
+
+@dataclass(frozen=True)
+class SlotMapping:
+    """One record of each row: where its columns come from."""
+
+    slot: int
+    """0: the whole row is one record."""
+    cells: Mapping[str, CellSource]
+    """Our column, or `FINDINGS` -> where it comes from."""
+    asked: tuple[str, ...] = ()
+    """Columns of the raw table; where all are empty, there is no record. None named: each
+    row is one."""
+    colours: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    """A fill -> our column -> what it sets."""
+
+
+@dataclass(frozen=True)
+class SourceMapping:
+    """One source, read as one table."""
+
+    no: int
+    grid: Grid
+    table: Table
+    slots: tuple[SlotMapping, ...]
+    raw: str
+    """The table of its rows as they stand."""
+
+    @property
+    def name(self) -> str:
+        """The file's name, or "book.xlsx#Sheet"."""
+        return self.grid.source.name
+
+
+@dataclass(frozen=True)
+class Mapped:
+    """Every source and table, in the order of their numbers, and notes on the headings."""
+
+    sources: tuple[SourceMapping, ...]
+    notes: tuple[str, ...]
+
+
+def asked_names(
+    source_rules: Sequence[ReadRule],
+) -> headings.AskedNames:
+    """Give the headings that rules ask a sheet for, to find its row of headings by."""
+    asked = [
+        filled
+        for rule in source_rules
+        for slot in rule.slots or ({},)
+        for column in rule.columns.values()
+        for heading in column.headings
+        if (filled := fill_in(heading, slot, bool(rule.slots))) is not None
+    ]
+    return headings.AskedNames(tuple(dict.fromkeys(asked)))
+
+
+def fill_in(text: str, slot: Slot, has_slots: bool) -> str | None:
+    """Put a slot's texts into a heading or constant; None: this slot has no such text."""
+    if not has_slots:
+        return text
+    for name in _names(text):
+        if name not in slot:
+            return None
+        text = text.replace("{" + name + "}", slot[name])
+    return text
+
+
+def _names(text: str) -> list[str]:
+    return [part.partition("}")[0] for part in text.split("{")[1:] if "}" in part]
+
+
+def map_sources(grids: Sequence[Grid], reading: Reading) -> Mapped:
+    """Map the headings of every source.
+
+    Raises
+    ------
+    RecordsError
+        A required column is missing, or the settings name a heading that is not there;
+        all such faults together.
+    """
+    names = {
+        table.name: headings.TableNames.of(table, reading.columns.get(table.name, {}))
+        for table in TABLES.values()
+    }
+    faults: list[AppError] = []
+    for table, columns in reading.columns.items():
+        plain = [g.headings for g in grids if table == g.source.table]
+        if plain:
+            faults += headings.absent(table, columns, plain)
+    faults += _absent_from_all(grids, reading)
+    mapped: list[SourceMapping] = []
+    notes: list[str] = []
+    for grid in grids:
+        raw = f"raw_{len(mapped) + 1}"
+        for table in grid.source.tables:
+            try:
+                if grid.source.rules:
+                    slots = _by_rules(grid, TABLES[table], reading)
+                else:
+                    slots, told = _by_names(grid, names[table])
+                    notes += told
+            except RecordsError as fault:
+                faults.append(fault)
+                continue
+            number = len(mapped) + 1
+            mapped.append(SourceMapping(number, grid, TABLES[table], slots, raw))
+        if grid.source.rules:
+            notes += _unused(grid, [m for m in mapped if m.grid is grid])
+    raise_all(faults)
+    return Mapped(tuple(mapped), tuple(notes))
+
+
+# --- by the names of the table
+
+
+def _by_names(
+    grid: Grid, names: headings.TableNames
+) -> tuple[tuple[SlotMapping, ...], list[str]]:
+    """Map a source's headings; give a note on each column that is not used."""
+    name, columns = grid.source.name, grid.columns
+    places = headings.map_columns(names, grid.headings, name)
+    cells = {ours: CellSource((columns[place],)) for ours, place in places.items()}
+    unused = [
+        column
+        for place, column in enumerate(columns)
+        if place not in places.values() and headings.tidy(grid.headings[place])
+    ]
+    notes = [headings.unused_note(names, each, set(cells), name) for each in unused]
+    return (SlotMapping(0, cells),), notes
+
+
+# --- by the rules of the settings
+
+
+def _by_rules(grid: Grid, table: Table, reading: Reading) -> tuple[SlotMapping, ...]:
+    """Map a source by the rules for one table; its slots count on from rule to rule."""
+    source = grid.source
+    rules = [rule for rule in source.rules if rule.table == table.name]
+    several = len(rules) > 1 or any(rule.slots for rule in rules)
+    group = reading.habits_of(source.name).group
+    shared = _headings_of(grid, [r for r in source.rules if r.table != table.name])
+    slots: list[SlotMapping] = []
+    for rule in rules:
+        for slot in rule.slots or ({},):
+            cells = _cells(grid, rule, slot)
+            if not cells and rule.slots:
+                continue
+            if group in table.names and group not in cells:
+                cells[group] = CellSource((GROUP,))
+            _refuse_lacking(grid, table, rule, cells)
+            number = len(slots) + 1 if several else 0
+            asked = _asked(cells, rule, slot, shared, several or len(source.tables) > 1)
+            slots.append(SlotMapping(number, cells, asked, rule.colours))
+    if not slots:
+        raise RecordsError(
+            'no slot of "each" has a heading here',
+            where=f"{source.name}, {rules[0].place}",
+            found=shorten(grid.columns, ", "),
+            hint='write the texts of "each" as the headings have them',
+        )
+    return tuple(slots)
+
+
+GROUP = "group  line"
+"""The column that holds the text of the group line above a row. No heading has two blanks
+in a row, so none can be taken for it."""
+
+
+def _find(grid: Grid) -> dict[str, str]:
+    return {name.casefold(): name for name in grid.columns}
+
+
+def _cells(grid: Grid, rule: ReadRule, slot: Slot) -> dict[str, CellSource]:
+    """Give where a slot's columns come from; a heading that is not there is left out."""
+    known = _find(grid)
+    has_slots = bool(rule.slots)
+    cells = {}
+    for ours, column in rule.columns.items():
+        if column.value is not None:
+            value = fill_in(column.value, slot, has_slots)
+            if value is not None:
+                cells[ours] = CellSource(value=value, rule=column)
+            continue
+        asked = [fill_in(text, slot, has_slots) for text in column.headings]
+        there = [
+            known[headings.tidy(text).casefold()]
+            for text in asked
+            if text is not None and headings.tidy(text).casefold() in known
+        ]
+        if there:
+            cells[ours] = CellSource(tuple(there), rule=column)
+    return cells
+
+
+def _asked(
+    cells: Mapping[str, CellSource],
+    rule: ReadRule,
+    slot: Slot,
+    shared: set[str],
+    may_be_empty: bool,
+) -> tuple[str, ...]:
+    """Give the columns of which one must be filled, or the row holds no such record.
+
+    Those that a slot has to itself; else those that no other table reads, but for the
+    queen's id; else all but ids. What else stands in the row says nothing about it.
+    """
+    if not may_be_empty:
+        return ()
+    table = TABLES[rule.table]
+    own: list[str] = []
+    for ours, cell in cells.items():
+        texts = rule.columns[ours].headings if ours in rule.columns else ()
+        if rule.slots and slot and not any(_names(text) for text in texts):
+            continue
+        if ours == "queen_id":
+            continue
+        own += [name for name in cell.columns if name not in shared]
+    if own:
+        return tuple(dict.fromkeys(own))
+    ids = {c.name for c in table.columns if c.kind == "id"}
+    plain = [n for ours, c in cells.items() if ours not in ids for n in c.columns]
+    every = [n for c in cells.values() for n in c.columns]
+    return tuple(dict.fromkeys(plain or every))
+
+
+def _headings_of(grid: Grid, rules: Sequence[ReadRule]) -> set[str]:
+    return {
+        name
+        for rule in rules
+        for slot in rule.slots or ({},)
+        for cell in _cells(grid, rule, slot).values()
+        for name in cell.columns
+    }
+
+
+def _refuse_lacking(
+    grid: Grid, table: Table, rule: ReadRule, cells: Mapping[str, CellSource]
+) -> None:
+    names = headings.TableNames(table, {})
+    lacking = names.missing(cells)
+    if not lacking:
+        return
+    column = lacking[0]
+    wanted = " or ".join(table.either) if column in table.either else column
+    said = rule.columns.get(column)
+    asked = said.headings[0] if said and said.headings else column
+    close = nearest(asked, grid.columns)
+    if said:
+        what, found = f'no heading "{asked}" for the column "{wanted}"', grid.columns
+        hint = f'did you mean "{close}"?' if close else "write the heading as it stands"
+    else:
+        what, found = f'the required column "{wanted}" is not named', grid.columns
+        hint = f"add a line to its [read.columns]: {column} = " + (
+            f'"{close}"' if close else '"your heading"'
+        )
+    raise RecordsError(
+        what,
+        where=f"{grid.source.name}, {rule.place}",
+        found=shorten(list(found), ", ") or "no headings",
+        expected=wanted,
+        hint=hint,
+    )
+
+
+def _absent_from_all(grids: Sequence[Grid], reading: Reading) -> Iterator[AppError]:
+    """Tell of headings that none of a rule's sheets has."""
+    for rule in reading.rules:
+        mine = [grid for grid in grids if rule in grid.source.rules]
+        there = {name.casefold(): name for grid in mine for name in grid.columns}
+        for ours, column in rule.columns.items() if mine else ():
+            asked = [
+                text
+                for heading in column.headings
+                for slot in rule.slots or ({},)
+                if (text := fill_in(heading, slot, bool(rule.slots))) is not None
+                and headings.tidy(text).casefold() not in there
+            ]
+            for text in dict.fromkeys(asked):
+                if _is_required(TABLES[rule.table], ours):
+                    continue  # told for each sheet that lacks it
+                close = nearest(headings.tidy(text), there.values())
+                yield RecordsError(
+                    f'no sheet of this rule has the heading "{text}"',
+                    where=f"station.toml {rule.place}, {ours}",
+                    found=shorten(list(there.values()), ", ") or "no headings",
+                    hint=f'did you mean "{close}"?' if close else "mend that line",
+                )
+
+
+def _is_required(table: Table, name: str) -> bool:
+    if name == FINDINGS:
+        return False
+    column: Column = table.column(name)
+    return column.required
+
+
+def _unused(grid: Grid, mapped: Sequence[SourceMapping]) -> list[str]:
+    used = {
+        name
+        for one in mapped
+        for slot in one.slots
+        for cell in slot.cells.values()
+        for name in cell.columns
+    }
+    left = [
+        name
+        for name, heading in zip(grid.columns, grid.headings, strict=True)
+        if name not in used and headings.tidy(heading)
+    ]
+    if not left or not mapped:
+        return []
+    said = ", ".join(f'"{name}"' for name in left)
+    return [f"{grid.source.name}: no rule reads the columns {said}"]

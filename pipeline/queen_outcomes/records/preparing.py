@@ -1,0 +1,260 @@
+"""Rows of a sheet made ready for reading: a record each, and no marks left in them.
+
+Ditto marks and cells that are filled downwards take the value above, a group line gives
+its text to the rows below it, and a wide row becomes a record a slot. All by the
+settings; `passed_over` says of every row or slot that holds no record why.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from queen_outcomes.base.store import Store, literal, quote
+from queen_outcomes.facts.reading import PASS_OVER, Habits, Reading
+from queen_outcomes.records.cells import WrittenColumn, folded, listed
+from queen_outcomes.records.mapping import GROUP, SlotMapping, SourceMapping
+
+WHY = {
+    "pattern": "rows that the settings pass over",
+    "struck": "rows struck through",
+    "hidden": "hidden rows",
+    "group": "group lines",
+    "slot": "empty slots",
+}
+"""Why a row or slot is passed over, as it is told."""
+MARKS = "row_marks"
+_WHY, _FIRST, _FILLED = '"row  why"', '"row  first"', '"row  filled"'
+_BROKEN, _FILLS = '"row  broken"', '"row  fills"'
+"""Columns beside the sheet's own; no heading has two blanks in a row."""
+
+
+@dataclass(frozen=True)
+class PreparedSlot:
+    """The rows that hold a slot's record, and where its columns stand in them."""
+
+    relation: str
+    slot: int
+    written: Mapping[str, WrittenColumn]
+    """Our column, or the one of findings -> how it is read."""
+    also: Mapping[str, Sequence[tuple[str, str]]] = field(default_factory=dict)
+    """Our column -> what a fill sets: a condition over the relation, and the text."""
+
+
+def begin(store: Store) -> None:
+    """Make the empty table of what is passed over."""
+    store.execute("CREATE TABLE passed_over (ref BIGINT, why VARCHAR)")
+
+
+def tidy_up(store: Store, numbers: Iterable[int]) -> None:
+    """Remove what was made on the way of some sources."""
+    for number in set(numbers):
+        store.drop_like(f"slot_{number}_")
+        store.drop(f"rows_{number}")
+    store.drop(MARKS)
+
+
+def prepare(
+    store: Store, source: SourceMapping, reading: Reading
+) -> list[PreparedSlot]:
+    """Make a source's rows ready, for one table.
+
+    Parameters
+    ----------
+    store : Store
+        Holds the source's raw table and `passed_over`, which is added to.
+    source : SourceMapping
+    reading : Reading
+        The station's settings.
+
+    Returns
+    -------
+    list of PreparedSlot
+        One for each slot.
+    """
+    habits, ditto = reading.habits_of(source.name), reading.ditto_of(source.name)
+    rows = _rows(store, source, habits, ditto)
+    return [_slot(store, source, slot, rows, reading) for slot in source.slots]
+
+
+# --- rows
+
+
+def _rows(
+    store: Store, source: SourceMapping, habits: Habits, ditto: tuple[str, ...]
+) -> str:
+    """Give the relation of a source's rows that hold records."""
+    marks = _marks(store, source, habits)
+    plain = not (habits.pass_over or habits.group or habits.fill_down or marks)
+    types = store.columns(source.raw)
+    repeated = [
+        name
+        for name in source.grid.columns
+        if ditto and types[name] == "VARCHAR" and _holds(store, source.raw, name, ditto)
+    ]
+    if plain and not repeated:
+        return source.raw
+    judged, prepared = f"judged_{source.no}", f"rows_{source.no}"
+    _judge(store, source, habits, judged, types, marks)
+    store.execute(
+        f"INSERT INTO passed_over SELECT ref_of({source.no}, 0, source_line), "
+        f"{_WHY} FROM {judged} WHERE {_WHY} IS NOT NULL"
+    )
+    down = {_folded(name) for name in habits.fill_down}
+    cells = []
+    for name in source.grid.columns:
+        cell = quote(name)
+        if name in repeated:
+            own = f"CASE WHEN {_is_mark(cell, ditto)} THEN NULL ELSE {cell} END"
+            above = _above(own)
+            # a mark with nothing above it stays, and is told as what it is
+            value = f"CASE WHEN {_is_mark(cell, ditto)} THEN coalesce({above}, {cell})"
+            value += f" ELSE {cell} END"
+            if _folded(name) in down:
+                value = f"CASE WHEN {cell} IS NULL THEN {above} ELSE {value} END"
+        elif _folded(name) in down:
+            value = f"coalesce({cell}, {_above(cell)})"
+        else:
+            value = cell
+        cells.append(f"{value} AS {cell}")
+    group = _above(f"CASE WHEN {_WHY} = 'group' THEN {_FIRST} END", "true")
+    store.table(
+        prepared,
+        f"SELECT * EXCLUDE ({_WHY}) FROM (SELECT source_line, broken, {_WHY}, "
+        f"{', '.join(cells)}, {group} AS {quote(GROUP)} FROM {judged} "
+        f"WHERE {_WHY} IS NULL OR {_WHY} = 'group') WHERE {_WHY} IS NULL",
+    )
+    store.drop(judged)
+    return prepared
+
+
+def _folded(heading: str) -> str:
+    return " ".join(heading.split()).casefold()
+
+
+def _above(value: str, where: str = f"{_WHY} IS NULL") -> str:
+    """Give the last value above a row that is not empty."""
+    return (
+        f"last_value(CASE WHEN {where} THEN {value} END IGNORE NULLS) OVER "
+        "(ORDER BY source_line ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW)"
+    )
+
+
+def _is_mark(cell: str, ditto: Iterable[str]) -> str:
+    return f"coalesce(lower(trim({cell})) IN ({listed(folded(ditto))}), false)"
+
+
+def _holds(store: Store, raw: str, name: str, ditto: Iterable[str]) -> bool:
+    query = f"SELECT 1 FROM {quote(raw)} WHERE {_is_mark(quote(name), ditto)} LIMIT 1"
+    return bool(store.rows(query))
+
+
+def _judge(
+    store: Store,
+    source: SourceMapping,
+    habits: Habits,
+    judged: str,
+    types: Mapping[str, str],
+    marks: str,
+) -> None:
+    """Write each row with why it is no record; null where it is one."""
+    texts = [
+        f"nullif(trim(CAST(r.{quote(name)} AS VARCHAR)), '')"
+        for name in source.grid.columns
+    ]
+    cases = []
+    if habits.pass_over:
+        fits = " OR ".join(
+            f"lower({_FIRST}) GLOB {literal(pattern.lower())}"
+            for pattern in habits.pass_over
+        )
+        cases.append(f"WHEN {fits} THEN 'pattern'")
+    cases += [
+        f"WHEN {quote('row  ' + mark)} THEN '{mark}'"
+        for mark in ("struck", "hidden")
+        if marks and getattr(habits, mark) == PASS_OVER
+    ]
+    if habits.group:
+        cases.append(f"WHEN {_FILLED} = 1 THEN 'group'")
+    cases.append("ELSE NULL")
+    broken = "r.broken" if "broken" in types else "NULL::VARCHAR AS broken"
+    joined = f"LEFT JOIN {marks} AS m ON m.line = r.source_line" if marks else ""
+    states = ', m.struck AS "row  struck", m.hidden AS "row  hidden"' if marks else ""
+    count = " + ".join(f"({text} IS NOT NULL)::INTEGER" for text in texts)
+    cells = ", ".join(f"r.{quote(name)}" for name in source.grid.columns)
+    store.table(
+        judged,
+        f"SELECT *, CASE WHEN broken IS NULL THEN CASE {' '.join(cases)} END END AS {_WHY} "
+        f"FROM (SELECT r.source_line, {broken}, {cells}, "
+        f"coalesce({', '.join(texts)}) AS {_FIRST}, {count} AS {_FILLED}{states} "
+        f"FROM {quote(source.raw)} AS r {joined})",
+    )
+
+
+def _marks(store: Store, source: SourceMapping, habits: Habits) -> str:
+    """Give the table of a sheet's marks where the settings ask for them; else nothing."""
+    wanted = PASS_OVER in (habits.struck, habits.hidden) or any(
+        slot.colours for slot in source.slots
+    )
+    frame = source.grid.marks() if wanted else None
+    if frame is None:
+        return ""
+    store.con.register("landing", frame)
+    store.execute(f"CREATE OR REPLACE TEMP TABLE {MARKS} AS SELECT * FROM landing")
+    store.con.unregister("landing")
+    return MARKS
+
+
+# --- slots
+
+
+def _slot(
+    store: Store, source: SourceMapping, slot: SlotMapping, rows: str, reading: Reading
+) -> PreparedSlot:
+    """Give the relation of a slot's records; what holds none is passed over."""
+    written = {
+        ours: WrittenColumn(
+            cell.columns,
+            reading.cell_rule(source.table.name, ours, source.name, cell.rule),
+            cell.value,
+        )
+        for ours, cell in slot.cells.items()
+    }
+    coloured = bool(slot.colours) and store.has(MARKS)
+    if not (slot.slot or slot.asked or coloured):
+        return PreparedSlot(rows, slot.slot, written)
+    name = f"slot_{source.no}_{slot.slot}"
+    there = [
+        _is_filled(column, written[ours].rule.empty)
+        for ours, cell in slot.cells.items()
+        for column in cell.columns
+        if column in slot.asked
+    ]
+    also: dict[str, list[tuple[str, str]]] = {}
+    for fill, values in slot.colours.items() if coloured else ():
+        has_fill = f"coalesce(list_contains({_FILLS}, {literal(fill)}), false)"
+        there += [has_fill] if there else []
+        for ours, value in values.items():
+            also.setdefault(ours, []).append((has_fill, value))
+    has_broken = "broken" in store.columns(rows)
+    broken = "r.broken IS NOT NULL" if has_broken else "false"
+    fills = f", m.fills AS {_FILLS}" if coloured else ""
+    joined = f"LEFT JOIN {MARKS} AS m ON m.line = r.source_line" if coloured else ""
+    store.execute(
+        f"CREATE VIEW {name} AS SELECT * FROM (SELECT r.*, {broken} AS {_BROKEN}{fills} "
+        f"FROM {quote(rows)} AS r {joined}) AS r "
+        f"WHERE CASE WHEN {_BROKEN} THEN {slot.slot} = {source.slots[0].slot} "
+        f"ELSE {' OR '.join(there) or 'true'} END"
+    )
+    store.execute(
+        f"INSERT INTO passed_over SELECT ref_of({source.no}, {slot.slot}, source_line), "
+        f"'slot' FROM {quote(rows)} AS r WHERE NOT {broken} AND source_line NOT IN "
+        f"(SELECT source_line FROM {name})"
+    )
+    return PreparedSlot(name, slot.slot, written, also)
+
+
+def _is_filled(column: str, empty: Iterable[str]) -> str:
+    text = f"lower(trim(CAST(r.{quote(column)} AS VARCHAR)))"
+    words = folded(empty) | {""}
+    return f"coalesce({text} NOT IN ({listed(words)}), false)"
