@@ -43,6 +43,9 @@ class Work:
         is fixed and nothing kept.
     pdf : bool
         Print the week on a sheet of paper too.
+    looking : bool
+        Only look: columns that contradict the settings are noted and stop nothing, and
+        what columns leave open is gathered in ``open_questions``.
     """
 
     store: Store
@@ -53,9 +56,13 @@ class Work:
     earlier: Path | None = None
     plan: SeasonPlan | None = None
     pdf: bool = False
+    looking: bool = False
     staged: Any = None
     results: dict[str, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
+    unread: list[Any] = field(default_factory=list)
+    """Columns of which some cells cannot be read as set."""
+    open_questions: list[Any] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -72,10 +79,19 @@ def count_rows(store: Store, what: str, table: str) -> int:
 
 
 def _read(work: Work) -> int:
+    from queen_outcomes.base.errors import raise_all
+    from queen_outcomes.records import evidence
     from queen_outcomes.records.staging import stage_records
 
     work.staged = stage_records(work.store, work.records, work.settings)
     work.notes += work.staged.notes
+    held = work.store, work.staged.sources, work.settings.reading
+    work.unread = evidence.unread_columns(*held)
+    if work.looking:
+        work.open_questions = evidence.open_questions(*held)
+    else:
+        raise_all([column.error() for column in work.unread if column.contradicts])
+    work.notes += [column.note for column in work.unread if column.telling]
     return count_rows(work.store, "sum(rows_read)", "sources_read")
 
 

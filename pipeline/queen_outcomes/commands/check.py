@@ -58,7 +58,9 @@ def check_records(
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         with Store(folder / "check.duckdb") as store:
-            work = steps.Work(store, station / "records", folder, settings, day)
+            work = steps.Work(
+                store, station / "records", folder, settings, day, looking=True
+            )
             steps.run_steps(work, console, until="check")
             if not store.has("listed"):
                 # what later steps would add to it concerns courses, not records
