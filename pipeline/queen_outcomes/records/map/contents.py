@@ -21,7 +21,7 @@ MOST = 0.8
 """Share of the filled cells from which on a column is taken for what they are."""
 _PARTS = re.compile(
     r"^(?:[^\W\d_]{2,10}\.?,?\s+)?(\d{1,4})\s*([./\-])\s*(\d{1,2})\s*[./\-]\s*"
-    r"(\d{2,4})?\.?(?:\s*[^\W\d_]{1,2}\.?)?(?:[\sT,]+(.+))?$"
+    r"(\d{1,4})?\.?(?:\s*[^\W\d_]{1,2}\.?)?(?:[\sT,]+(.+))?$"
 )
 _NO_YEAR = re.compile(r"^(\d{1,2})\s*[./\-]\s*(\d{1,2})\.?$")
 _NAMED = re.compile(
@@ -74,7 +74,8 @@ def _day(year: int, month: int, day: int) -> dt.date | None:
 def day_of(text: str) -> Seen | None:
     """Read a text as a day, in every order that it fits."""
     text = text.strip()
-    if match := _PARTS.match(text):
+    match = _PARTS.match(text)
+    if match and match[4]:
         first, _, second, third, rest = match.groups()
         if rest and not _CLOCK.match(rest.strip()):
             return None
@@ -94,13 +95,11 @@ def day_of(text: str) -> Seen | None:
     return None
 
 
-def _three(first: str, second: str, third: str | None) -> Seen | None:
-    if third is None:
-        return None
+def _three(first: str, second: str, third: str) -> Seen | None:
     if len(first) == 4:
         day = _day(int(first), int(second), int(third))
         return Seen((("any", day),)) if day else None
-    if len(first) > 2 or len(third) == 3:
+    if len(first) > 2 or len(third) == 3 or third == "0":
         return None
     a, b, c = int(first), int(second), int(third)
     ways = [("dmy", _day(c, b, a)), ("mdy", _day(c, a, b))]
