@@ -31,6 +31,8 @@ _SURE = 0.6
 _BY_NAME = 1.5
 """What a table's name in the file's or sheet's name is worth, in columns."""
 _FLAT = (*FLAT_QUEEN_FACTS, *FLAT_SEMEN_FACTS, "co2_other_at", "co2_other_minutes")
+_EVERYWHERE = ("operator", "checker", "note", "minutes")
+"""Headings that are alike in several tables say nothing of which one it is."""
 _SUPPORT = {
     "checks": ("queen_seen", "mark_seen", "eggs", "larvae", "sealed", "pattern_pct",
                "drone_in_worker", "multiple_eggs", "queen_cells", FINDINGS, "brood_given"),
@@ -222,7 +224,10 @@ class _Allocation:
             if not lacking:
                 break
             # the weakest gives way first: what it held may complete another
-            weakest = min(lacking, key=lambda table: self.evidence[table])
+            main = max(possible, key=self._rank)
+            others = [table for table in possible if table != main]
+            giving = others if main in lacking and others else lacking
+            weakest = min(giving, key=lambda table: self.evidence[table])
             possible = [table for table in possible if table != weakest]
         else:
             found = {}
@@ -231,6 +236,9 @@ class _Allocation:
             listed += self._series_feeds(one)
         self._attach_times(listed)
         return [feed for feed in listed if feed.columns]
+
+    def _rank(self, table: str) -> tuple[float, bool]:
+        return self.evidence[table], table != "queens"
 
     def _complete(self, feed: Feed | None) -> bool:
         if feed is None:
@@ -245,7 +253,7 @@ class _Allocation:
     # -- which columns ------------------------------------------------------------
 
     def _allocate(self, possible: list[str]) -> dict[str, Feed]:
-        main = max(possible, key=lambda table: (self.evidence[table], table != "queens"))
+        main = max(possible, key=self._rank)
         sections = self._sections(possible, main)
         ranked = []
         for (table, name, at), worth in self.fits.items():
@@ -306,7 +314,7 @@ class _Allocation:
                 for name in names_of(table):
                     if name in SHARED_IDS and name != "semen_batch":
                         continue
-                    if table == "inseminations" and name in _FLAT:
+                    if name in _EVERYWHERE or (table == "inseminations" and name in _FLAT):
                         continue
                     said = column.heading.of("column") | column.heading.of("topic")
                     if said:
@@ -321,15 +329,10 @@ class _Allocation:
             left = [at for at in places if at <= column.at]
             right = [at for at in places if at > column.at]
             # a day opens what comes after it; everything else goes with what is before
-            opens = is_generic_date(column) and right and not self._same_run(left, column)
-            nearest = right[0] if (opens or not left) and right else left[-1] if left else None
+            opens = is_generic_date(column) and bool(right)
+            nearest = right[0] if right and (opens or not left) else left[-1] if left else None
             sections[column.at] = definite[nearest] if nearest is not None else main
         return sections
-
-    def _same_run(self, left: list[int], column: Column) -> bool:
-        """Tell whether a day stands right behind a column that waits for one."""
-        del column
-        return not left
 
     def _series_feeds(self, one: slots.Series) -> list[Feed]:
         """Give the rules of a series: slots with the same columns share one."""
