@@ -23,7 +23,7 @@ _PARTS = re.compile(
     r"^(?:[^\W\d_]{2,10}\.?,?\s+)?(\d{1,4})\s*([./\-])\s*(\d{1,2})\s*[./\-]\s*"
     r"(\d{1,4})?\.?(?:\s*[^\W\d_]{1,2}\.?)?(?:[\sT,]+(.+))?$"
 )
-_NO_YEAR = re.compile(r"^(\d{1,2})\s*[./\-]\s*(\d{1,2})\.?$")
+_NO_YEAR = re.compile(r"^(\d{1,2})\s*[./]\s*(\d{1,2})\.?$")
 _NAMED = re.compile(
     r"^(?:[^\W\d_]{2,10}\.?,?\s+)??(?:(\d{1,2})(?:st|nd|rd|th|er|\.)?[\s\-./]*(?:de\s+)?"
     r"([^\W\d_]{3,12})\.?,?|([^\W\d_]{3,12})\.?\s+(\d{1,2})(?:st|nd|rd|th)?,?)"
@@ -225,6 +225,11 @@ class Contents:
     def day_share(self) -> float:
         """Share of the filled cells that are days in some order."""
         return self.share(self.days)
+
+    @cached_property
+    def whole_day_share(self) -> float:
+        """Share of the filled cells that are days with their year."""
+        return self.share(day is not None and not day.yearless for day in self.days)
 
     @cached_property
     def clock_share(self) -> float:

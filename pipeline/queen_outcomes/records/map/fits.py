@@ -85,7 +85,7 @@ def _number(name: str, held: Contents) -> float:
 
 def _is_days(held: Contents) -> bool:
     """Tell days from numbers such as 8.5, which are day and month as well."""
-    return held.day_share >= _PARTLY and held.number_share < 0.95
+    return held.whole_day_share >= _PARTLY and held.number_share < 0.95
 
 
 def _yes_no(name: str, held: Contents) -> float:

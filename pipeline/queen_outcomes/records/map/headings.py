@@ -6,13 +6,14 @@ Works on the heading alone; what stands below it is judged in `columns.py`.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 
 from rapidfuzz import fuzz, process
 
 from queen_outcomes.facts.column import UNITS
-from queen_outcomes.records.map.words import tokens, vocabulary
+from queen_outcomes.records.map.words import labels_in, tokens, vocabulary
 
 _ORDINAL = re.compile(r"^(\d{1,2})(?:st|nd|rd|th|er|ere|eme|e|o|a|y)?$")
 _ROMAN = {"i": 1, "ii": 2, "iii": 3, "iv": 4, "v": 5, "vi": 6, "vii": 7, "viii": 8}
@@ -72,12 +73,16 @@ class Heading:
 
 
 @cache
-def heading(text: str) -> Heading:
-    """Cut a heading; see `Heading`."""
+def heading(text: str, language: str = "") -> Heading:
+    """Cut a heading; the language's own words come first, then any language's."""
     words = [part for token in tokens(text) for part in _unglued(token)]
     words, slot = _take_slot(words)
     words, unit = _take_unit(words)
-    phrases, unknown = _phrases(words)
+    phrases, unknown = _phrases(words, labels_in(language) if language else {})
+    if unknown or not language:
+        others = _phrases(words, vocabulary().labels)
+        if not language or len(others[1]) < len(unknown):
+            phrases, unknown = others
     return Heading(text, tuple(phrases), tuple(unknown), unit, slot)
 
 
@@ -135,7 +140,9 @@ def _is_symbol(phrase: str) -> bool:
     return phrase in {"ul", "ml", "%", "mm3", "c", "f", "mio"}
 
 
-def _phrases(words: list[str]) -> tuple[list[frozenset[str]], list[str]]:
+def _phrases(
+    words: list[str], labels_of: Mapping[str, frozenset[str]]
+) -> tuple[list[frozenset[str]], list[str]]:
     """Cut words into the longest known phrases, from the left."""
     known = vocabulary()
     phrases: list[frozenset[str]] = []
@@ -143,13 +150,13 @@ def _phrases(words: list[str]) -> tuple[list[frozenset[str]], list[str]]:
     at = 0
     while at < len(words):
         for length in range(min(known.longest, len(words) - at), 0, -1):
-            labels = known.labels.get(" ".join(words[at : at + length]))
+            labels = labels_of.get(" ".join(words[at : at + length]))
             if labels:
                 phrases.append(labels)
                 at += length
                 break
         else:
-            parts = _compound(words[at]) or _misspelt(words[at])
+            parts = _compound(words[at]) or _misspelt(words[at])  # in any language
             phrases += parts
             unknown += [] if parts or len(words[at]) == 1 else [words[at]]
             at += 1

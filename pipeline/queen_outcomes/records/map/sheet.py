@@ -7,6 +7,7 @@ will, and tells rows of records from group lines, totals, repeated headings and 
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -19,7 +20,7 @@ from queen_outcomes.records.map.contents import (
 )
 from queen_outcomes.records.map.headings import Heading, heading
 from queen_outcomes.records.map.opened import Cell, Grid, Row
-from queen_outcomes.records.map.words import fold, vocabulary
+from queen_outcomes.records.map.words import fold, language_of, vocabulary
 
 SEARCHED = 30
 """Headings stand within so many rows that hold text."""
@@ -47,6 +48,8 @@ class Sheet:
     ----------
     grid : Grid
         The sheet as opened.
+    language : str
+        The language of the headings.
     header : list of int
         Physical lines of the headings; empty where none were found.
     columns : list of Column
@@ -60,6 +63,7 @@ class Sheet:
     """
 
     grid: Grid
+    language: str = ""
     header: list[int] = field(default_factory=list)
     columns: list[Column] = field(default_factory=list)
     rows: list[Row] = field(default_factory=list)
@@ -82,9 +86,15 @@ class Sheet:
         return next(column for column in self.columns if column.name == name)
 
 
-def lay_out(grid: Grid) -> Sheet:
-    """Find a sheet's headings and rows."""
-    sheet = Sheet(grid)
+def top_texts(grid: Grid) -> list[str]:
+    """Give the short texts among which a sheet's headings are."""
+    rows = [row for row in grid.rows if row.filled][:SEARCHED]
+    return [c.text for row in rows for c in row.cells if c.text and len(c.text) <= 60]
+
+
+def lay_out(grid: Grid, prior: Mapping[str, float] | None = None) -> Sheet:
+    """Find a sheet's headings and rows; ``prior`` as in `language_of`."""
+    sheet = Sheet(grid, language_of(top_texts(grid), prior or {}))
     held = [at for at, row in enumerate(grid.rows) if row.filled][:SEARCHED]
     if not held:
         return sheet
@@ -92,7 +102,7 @@ def lay_out(grid: Grid) -> Sheet:
     if _worth(grid.rows[best]) <= 0:
         return sheet
     used = _both(grid, best)
-    names = _names(grid, used)
+    names = _names(grid, used, sheet.language)
     sheet.header = [grid.rows[at].line for at in used]
     body = list(grid.rows[used[-1] + 1 :])
     _sort_rows(sheet, body, names, grid.rows[used[-1]])
@@ -155,7 +165,7 @@ def _repeats(row: Row) -> bool:
     return len(set(texts)) < len(texts)
 
 
-def _names(grid: Grid, used: list[int]) -> list[Heading]:
+def _names(grid: Grid, used: list[int], language: str) -> list[Heading]:
     """Name the columns as the reader will: two rows joined, repeats told apart."""
     width = grid.width
     texts = [grid.rows[used[-1]].text(at) for at in range(width)]
@@ -174,7 +184,7 @@ def _names(grid: Grid, used: list[int]) -> list[Heading]:
         plain = " ".join(text.split())
         seen[plain.casefold()] += 1
         copy = seen[plain.casefold()]
-        said = heading(plain)
+        said = heading(plain, language)
         name = plain if copy == 1 or not plain else f"{plain} ({copy})"
         named.append(replace(said, name=name, repeat=copy))
     return named
