@@ -197,6 +197,12 @@ class _Allocation:
 
     def _possible(self) -> list[str]:
         series = {one.table for one in self.series}
+        if not self.unique and any(
+            ("inseminations", MAIN_DATE["inseminations"], c.at) in self.fits
+            for c in self.columns
+        ):
+            # a queen stands twice, for a second dose: her facts stay with the doses
+            series.add("queens")
         return [
             table
             for table in ORDER
