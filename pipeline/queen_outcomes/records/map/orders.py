@@ -134,10 +134,8 @@ def _ask(found: Orders, by_file: Mapping[str, list[Judged]]) -> None:
         possible = first.possible or [o for o in ORDERS if first.fits[o]]
         if not possible:
             continue
-        if len(decided) == 1 and decided & set(possible):
-            # the station's other files leave no doubt: its hand is one hand
-            found.by_file[source] = next(iter(decided))
-            continue
+        # the station's other files leave little doubt: its hand is mostly one hand
+        usual = next(iter(decided)) if len(decided) == 1 else None
         if len(possible) == 1:
             found.by_file[source] = possible[0]
             continue
@@ -148,8 +146,12 @@ def _ask(found: Orders, by_file: Mapping[str, list[Judged]]) -> None:
             Question(
                 name,
                 f'In which order are the days of "{source}" written, such as {first.example}?',
-                [f"all {total} days fit {' and '.join(possible)}"],
+                [
+                    f"all {total} days fit {' and '.join(possible)}",
+                    *([f"the other files write {usual}"] if usual else []),
+                ],
                 {order: ORDER_WORDS[order] for order in possible},
+                default=usual if usual in possible else None,
                 sources=(source,),
             )
         )
