@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -17,6 +18,7 @@ ORDER_WORDS = {
 }
 _FITS = 0.9
 """Share of a column's days that an order must fit; the rest are slips of the pen."""
+_YEAR_FIRST = re.compile(r"^\d{4}(?!-\d\d-\d\d(?!\d))\D+\d{1,2}\D+\d{1,2}(?!\d)")
 _MOST_YEARS = 8
 _FEW = 3
 
@@ -36,6 +38,8 @@ class Judged:
     part: Part
     name: str
     numeric: int = 0
+    year_first: int = 0
+    """Days such as 2025/6/3: the order is plain, but it is not the ISO form."""
     fits: Counter[str] = field(default_factory=Counter)
     example: str = ""
 
@@ -70,6 +74,7 @@ def judge(station: Station) -> Orders:
             _mixture(found, judged, held)
     for source, columns in by_file.items():
         _judge_file(found, source, [one for one in columns if one.numeric])
+        _judge_year_first(found, source, columns)
     _ask(found, by_file)
     _years(found, station)
     return found
@@ -79,6 +84,8 @@ def _judged(part: Part, name: str, held: Iterable[Contents]) -> Judged:
     judged = Judged(part, name)
     for contents in held:
         for cell, day in zip(contents.kept, contents.days, strict=True):
+            if day is not None and day.plain and cell.kind == "text":
+                judged.year_first += bool(_YEAR_FIRST.match(cell.text))
             if day is not None and not day.plain:
                 judged.numeric += 1
                 judged.example = judged.example or cell.text
@@ -121,6 +128,17 @@ def _judge_file(found: Orders, source: str, columns: list[Judged]) -> None:
         if order not in one.possible and len(one.possible) == 1:
             key = (source, one.part.table, one.name)
             found.by_column[key] = one.possible[0]
+
+
+def _judge_year_first(found: Orders, source: str, columns: list[Judged]) -> None:
+    """Set the order of days such as 2025/6/3, which is plain but not ISO."""
+    named = [one for one in columns if one.year_first and not one.numeric]
+    others = [one for one in columns if one.numeric]
+    if named and not others:
+        found.by_file[source] = "ymd"
+    else:
+        for one in named:
+            found.by_column[source, one.part.table, one.name] = "ymd"
 
 
 def _ask(found: Orders, by_file: Mapping[str, list[Judged]]) -> None:
@@ -189,8 +207,6 @@ def _mixture(found: Orders, judged: Judged, held: list[Contents]) -> None:
 
 def _years(found: Orders, station: Station) -> None:
     """Give days without a year that of the file's name, or of the station's other days."""
-    import re
-
     usual = Counter()
     for part in station.parts:
         usual.update(part.years())
