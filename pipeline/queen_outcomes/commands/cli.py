@@ -29,6 +29,7 @@ from queen_outcomes.commands.failures import (
     message,
 )
 from queen_outcomes.commands.finished import audit, sheets
+from queen_outcomes.commands.map import map_
 from queen_outcomes.commands.options import (
     FILE,
     FOLDER,
@@ -248,6 +249,7 @@ cli.add_command(audit)
 cli.add_command(sheets)
 cli.add_command(compare)
 cli.add_command(plan)
+cli.add_command(map_)
 
 
 def _tell_files(console: Console, files: Sequence[Path]) -> None:

@@ -281,6 +281,28 @@ def grafting(station: Station) -> list[Question]:
     return questions
 
 
+def marks(station: Station) -> list[Question]:
+    """Ask whether a mark written down says that she is marked, where nothing else does."""
+    questions = []
+    for part in station.parts:
+        if "mark" not in part.feed.columns or "marked" in part.feed.columns:
+            continue
+        texts = list(dict.fromkeys(part.texts("mark")))
+        if texts:
+            heading = part.feed.headings("mark")[0]
+            questions.append(
+                Question(
+                    question_id("filled", part.source, part.table, "marked"),
+                    f'In "{part.source}", is a queen with a word under "{heading}" marked?',
+                    [f"{len(part.texts('mark'))} have one: {', '.join(texts[:_SHOWN])}"],
+                    {YES: "she is; where none is written nobody knows", NO: "it does not say so"},
+                    default=YES,
+                    sources=(part.source,),
+                )
+            )
+    return questions
+
+
 def fahrenheit(station: Station) -> None:
     """Set the unit of temperatures that can only be Fahrenheit."""
     for part in station.parts:

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from queen_outcomes.records.map import asking, labels, orders, station, wordlist
-from queen_outcomes.records.map.contents import number_of
+from queen_outcomes.records.map.contents import number_of, yes_or_no
 from queen_outcomes.records.map.fits import PERSON, ours_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
@@ -27,6 +27,7 @@ ASK: tuple[Callable[[Station], list[Question]], ...] = (
     labels.copies,
     asking.unsure,
     asking.grafting,
+    asking.marks,
     asking.percentages,
     asking.blanks,
     asking.co2,
@@ -287,6 +288,12 @@ def _rule(proposal: Proposal, part: Part, per_word) -> Rule:
         plain = templates[name] if name in roles else _plain(part.feed.uses[name].names)
         extra = _extra(proposal, part, name, per_word)
         rule.columns[name] = {"from": plain, **extra} if extra else plain
+    if proposal.answered("filled", part.source, part.table, "marked") == YES:
+        marks = sorted({t for t in part.texts("mark") if yes_or_no(t) != NO}, key=str.casefold)
+        rule.columns["marked"] = {
+            "from": _plain(part.feed.uses["mark"].names),
+            "words": {YES: marks},
+        }
     if part.feed.days:
         rule.columns["checked_on"] = {"value": "{day}"}
     rule.colours = _colours(proposal, part)

@@ -31,6 +31,7 @@ KINDS = {
     "struck": "rows struck through",
     "hidden": "hidden rows",
     "colours": "what a fill colour means",
+    "filled": "whether a mark written down says that she is marked",
     "ignore": "a sheet that may be no record",
     "column": "what a column holds",
     "words": "what the words of the columns mean",

@@ -106,11 +106,13 @@ class _Reading:
                 if slot in feed.slots and name in feed.slots[slot]
                 else feed.uses[name].names if name in feed.uses else []
             )
+            spec = self.rule.columns[name]
+            extra = spec if isinstance(spec, dict) else {}
+            if not headings and isinstance(extra.get("from"), str):
+                headings = [extra["from"]]
             if not headings:
                 continue
             cells = [kept.get(heading, Cell()) for heading in headings]
-            spec = self.rule.columns[name]
-            extra = spec if isinstance(spec, dict) else {}
             read.update(self._cell(name, cells, extra))
             ticker = ticker or ticked_by(cells[0].text)
         if feed.days:
@@ -140,7 +142,7 @@ class _Reading:
         if kind in ("number", "integer"):
             return {name: self._number(name, cells[0], extra) or f"?{text}"}
         if kind == "yes_no":
-            return {name: self._yes_no(text) or f"?{text}"}
+            return {name: self._yes_no(text, extra) or f"?{text}"}
         if kind == "word":
             return self._word(name, text)
         return {name: self._label(name, kind, text)}
@@ -181,11 +183,12 @@ class _Reading:
         factor, offset = UNITS.get(ours.unit, {}).get(unit, (1, 0))
         return f"{round(number.value * factor + offset, 6):g}"
 
-    def _yes_no(self, text: str) -> str:
+    def _yes_no(self, text: str, extra: dict[str, Any]) -> str:
         if is_tick(text):
             return yes_or_no(text) or ""
+        words = extra.get("words") or self.written.words
         for ours in ("yes", "no"):
-            if text.casefold() in {t.casefold() for t in self.written.words.get(ours, [])}:
+            if text.casefold() in {t.casefold() for t in words.get(ours, [])}:
                 return ours
         said = {"yes": "yes", "y": "yes", "true": "yes", "1": "yes"}.get(text.casefold())
         return said or ("no" if text.casefold() in ("no", "n", "false", "0") else "")
