@@ -128,6 +128,64 @@ def language_of(texts: Iterable[str], prior: Mapping[str, float]) -> str:
 
 
 def languages_in(texts: Iterable[str]) -> dict[str, float]:
+    """Count for each language the different headings that are phrases of it.
+
+    A phrase of one or two letters ("N", "no") stands in many languages and in many
+    cells: it counts little. Each text counts once, so that cells do not drown headings.
+    """
+    phrases = sorted({fold(text) for text in texts})
+    return {
+        name: sum(_weight(phrase, labels_in(name)) for phrase in phrases)
+        for name in languages()
+    }
+
+
+def _weight(phrase: str, labels: Mapping[str, frozenset[str]]) -> float:
+    if phrase in labels:
+        return float(len(phrase.split())) if len(phrase) > 2 else 0.1
+    return sum(0.5 for word in phrase.split() if len(word) > 2 and word in labels)
+
+
+@cache
+def languages() -> dict[str, dict]:
+    """Read the files of words: language -> its document, English first."""
+    folder = resources.folder("reports") / "text" / "words"
+    found = {
+        path.name.removesuffix(".toml"): tomllib.loads(path.read_text("utf-8"))
+        for path in folder.iterdir()
+        if path.name.endswith(".toml")
+    }
+    return dict(sorted(found.items(), key=lambda item: (item[0] != "en", item[0])))
+
+
+@cache
+def vocabulary() -> Vocabulary:
+    """Give the words of all languages together."""
+    return together(languages().values())
+
+
+@cache
+def labels_in(language: str) -> Mapping[str, frozenset[str]]:
+    """Give what phrases say in one language: "Stock" is a hive in one, a line in another."""
+    return together([languages()[language]]).labels
+
+
+def language_of(texts: Iterable[str], prior: Mapping[str, float]) -> str:
+    """Tell which language headings are written in; empty where nothing says so.
+
+    Parameters
+    ----------
+    texts : iterable of str
+    prior : mapping of language to weight
+        What the station's other sheets say; decides where this one does not.
+    """
+    counts = languages_in(texts)
+    worth = {name: counts.get(name, 0) + 0.1 * prior.get(name, 0) for name in languages()}
+    best = max(worth, key=lambda name: worth[name])
+    return best if worth[best] > 0 else ""
+
+
+def languages_in(texts: Iterable[str]) -> dict[str, float]:
     """Count for each language the headings that are phrases of it, longer ones more."""
     phrases = [fold(text) for text in texts]
     return {
