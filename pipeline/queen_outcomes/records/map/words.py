@@ -146,60 +146,6 @@ def _weight(phrase: str, labels: Mapping[str, frozenset[str]]) -> float:
     return sum(0.5 for word in phrase.split() if len(word) > 2 and word in labels)
 
 
-@cache
-def languages() -> dict[str, dict]:
-    """Read the files of words: language -> its document, English first."""
-    folder = resources.folder("reports") / "text" / "words"
-    found = {
-        path.name.removesuffix(".toml"): tomllib.loads(path.read_text("utf-8"))
-        for path in folder.iterdir()
-        if path.name.endswith(".toml")
-    }
-    return dict(sorted(found.items(), key=lambda item: (item[0] != "en", item[0])))
-
-
-@cache
-def vocabulary() -> Vocabulary:
-    """Give the words of all languages together."""
-    return together(languages().values())
-
-
-@cache
-def labels_in(language: str) -> Mapping[str, frozenset[str]]:
-    """Give what phrases say in one language: "Stock" is a hive in one, a line in another."""
-    return together([languages()[language]]).labels
-
-
-def language_of(texts: Iterable[str], prior: Mapping[str, float]) -> str:
-    """Tell which language headings are written in; empty where nothing says so.
-
-    Parameters
-    ----------
-    texts : iterable of str
-    prior : mapping of language to weight
-        What the station's other sheets say; decides where this one does not.
-    """
-    counts = languages_in(texts)
-    worth = {name: counts.get(name, 0) + 0.1 * prior.get(name, 0) for name in languages()}
-    best = max(worth, key=lambda name: worth[name])
-    return best if worth[best] > 0 else ""
-
-
-def languages_in(texts: Iterable[str]) -> dict[str, float]:
-    """Count for each language the headings that are phrases of it, longer ones more."""
-    phrases = [fold(text) for text in texts]
-    return {
-        name: sum(len(phrase.split()) for phrase in phrases if phrase in labels_in(name))
-        + sum(
-            0.5
-            for phrase in phrases
-            for word in phrase.split()
-            if word in labels_in(name) and phrase not in labels_in(name)
-        )
-        for name in languages()
-    }
-
-
 def together(documents: Iterable[dict]) -> Vocabulary:
     """Put the documents of several languages into one vocabulary."""
     documents = list(documents)
