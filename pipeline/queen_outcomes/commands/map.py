@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -12,11 +12,11 @@ from queen_outcomes.base.console import Console, is_live
 from queen_outcomes.base.errors import AppError, UsageError
 from queen_outcomes.commands.failures import DONE, QUARANTINED
 from queen_outcomes.commands.options import FILE, shared, station_argument
-from queen_outcomes.records.map import questions as asked
-from queen_outcomes.records.map.questions import Question
-from queen_outcomes.records.map.running import Run
-from queen_outcomes.records.map.shown import sample
-from queen_outcomes.records.map.wordlist import Word
+
+if TYPE_CHECKING:
+    from queen_outcomes.records.map.questions import Question
+    from queen_outcomes.records.map.running import Run
+    from queen_outcomes.records.map.wordlist import Word
 
 STATION_FILE = "station.toml"
 _ALL_RIGHT = ""
@@ -33,10 +33,12 @@ _ALL_RIGHT = ""
 def map_(console: Console, station: Path, answers: Path | None, *, accept: bool) -> int:
     """Find out how the station's own sheets are to be read, and write it down."""
     from queen_outcomes.records.map import running
+    from queen_outcomes.records.map.questions import read_answers
+    from queen_outcomes.records.map.shown import sample
 
     run = running.begin(station)
     if answers:
-        run.answer(asked.read_answers(answers))
+        run.answer(read_answers(answers))
     if accept:
         run.accept()
     elif is_live(sys.stdin) and not console.json:
@@ -79,7 +81,7 @@ def _interview(run: Run, console: Console) -> None:
         console.tell(question.text)
         if question.kind == "words":
             _correct_words(run, console)
-            question.answer = asked.YES
+            question.answer = "yes"
             continue
         for line in question.evidence:
             console.tell(f"  {line}")
@@ -107,6 +109,7 @@ def _checked(question: Question, given: Any) -> Any:
     """Read an answer; a table in TOML's own form is one too."""
     import tomllib
 
+    from queen_outcomes.records.map.questions import checked
     from queen_outcomes.records.map.wordlist import meaning_of
 
     if str(given).strip().startswith("{"):
@@ -120,7 +123,7 @@ def _checked(question: Question, given: Any) -> Any:
         column = question.id.split(":")[1]
         meaning_of(column, given, question.id)
         return given
-    return asked.checked(question, given)
+    return checked(question, given)
 
 
 def _correct_words(run: Run, console: Console) -> None:

@@ -31,6 +31,11 @@ _SURE = 0.6
 _BY_NAME = 1.5
 """What a table's name in the file's or sheet's name is worth, in columns."""
 _FLAT = (*FLAT_QUEEN_FACTS, *FLAT_SEMEN_FACTS, "co2_other_at", "co2_other_minutes")
+_FOR_ALL_SLOTS = {
+    "inseminations": ("operator", "instrument", "tip", "semen_batch", "protocol"),
+    "checks": ("checker",),
+}
+"""What a wide sheet may write once for all the looks or doses of a row."""
 _EVERYWHERE = ("operator", "checker", "note", "minutes")
 """Headings that are alike in several tables say nothing of which one it is."""
 _SUPPORT = {
@@ -239,7 +244,7 @@ class _Allocation:
             found = {}
         listed = [found[table] for table in ORDER if table in found]
         for one in self.series:
-            listed += self._series_feeds(one)
+            listed += self._series_feeds(one, listed)
         self._attach_times(listed)
         return [feed for feed in listed if feed.columns]
 
@@ -329,18 +334,38 @@ class _Allocation:
             best = max(worths, key=lambda t: (worths[t], t == main), default=None)
             if best and worths[best] >= 0.5:
                 definite[column.at] = best
-        places = sorted(definite)
-        sections = {}
+        sections: dict[int, str] = {}
         for column in self.columns:
+            places = sorted(definite)
             left = [at for at in places if at <= column.at]
             right = [at for at in places if at > column.at]
             # a day opens what comes after it; everything else goes with what is before
             opens = is_generic_date(column) and bool(right)
             nearest = right[0] if right and (opens or not left) else left[-1] if left else None
             sections[column.at] = definite[nearest] if nearest is not None else main
+            if is_generic_date(column):
+                # whoever is named behind a day did what the day is of
+                definite.setdefault(column.at, sections[column.at])
         return sections
 
-    def _series_feeds(self, one: slots.Series) -> list[Feed]:
+    def _all_slots(self, one: slots.Series, others: list[Feed]) -> dict[str, Use]:
+        """Give the columns that stand once and hold for every slot of a series."""
+        taken = {h for feed in others for n in feed.columns for h in feed.headings(n)}
+        found: dict[str, Use] = {}
+        for name in _FOR_ALL_SLOTS.get(one.table, ()):
+            worths = [
+                (self.fits[one.table, name, column.at], -column.at, column)
+                for column in self.columns
+                if (one.table, name, column.at) in self.fits and column.name not in taken
+            ]
+            if worths:
+                worth, _, column = max(worths, key=lambda found: found[:2])
+                if worth >= _SURE and column.heading.of("column"):
+                    found[name] = Use([column.name], worth, unit_of(column, one.table, name))
+                    taken.add(column.name)
+        return found
+
+    def _series_feeds(self, one: slots.Series, others: list[Feed]) -> list[Feed]:
         """Give the rules of a series: slots with the same columns share one."""
         by_slot: dict[str, dict[str, tuple[str, float]]] = {}
         for slot, columns in one.slots.items():
@@ -357,6 +382,9 @@ class _Allocation:
             for name, column in self.ids.items():
                 if name in TABLES[one.table].names and name not in names:
                     feed.uses[name] = Use([column.name])
+            for name, use in self._all_slots(one, others).items():
+                if name not in names:
+                    feed.uses[name] = use
             feed.slots = {
                 slot: {name: by_slot[slot][name][0] for name in names} for slot in members
             }

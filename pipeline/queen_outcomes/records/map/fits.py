@@ -175,12 +175,21 @@ def fit(column: Column, table: str, name: str) -> float:
     if not gate:
         return 0.0
     worth = names_column(said, table, name)
+    if name == "pattern_pct" and _is_share_of_brood(said, held):
+        worth = max(worth, 0.8)
     if not worth:
         worth = _by_topic_or_part(said, held, table, name)
     if ours.unit and said.unit and held.filled and not _unit_fits(ours, said.unit):
         worth *= 0.3
     worth *= gate
     return worth if worth >= _LEAST else 0.0
+
+
+def _is_share_of_brood(said: Heading, held: Contents) -> bool:
+    """Tell whether "brood %", or per cent under "brood", is the pattern."""
+    columns = said.of("column")
+    shown = said.unit == "%" or held.units()["%"] >= MOST * max(held.filled, 1)
+    return shown and bool(columns) and columns <= {FINDINGS, "sealed", "pattern_pct"}
 
 
 def _unit_fits(ours: Ours, unit: str) -> bool:

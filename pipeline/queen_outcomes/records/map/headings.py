@@ -23,7 +23,7 @@ _LEAST_COMPOUND = 3
 _LEAST_FUZZY = 5
 _ALIKE = 88
 _KNOWN_UNITS = frozenset(unit for units in UNITS.values() for unit in units)
-_ONLY_WITH_OTHERS = frozenset("d s h c f m k".split())
+_ONLY_WITH_OTHERS = frozenset(["d", "s", "h", "c", "f", "m", "k"])
 """Units of one letter: taken for a unit only behind other words."""
 
 

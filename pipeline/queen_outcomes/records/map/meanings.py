@@ -78,7 +78,8 @@ def of_findings(text: str, only: tuple[str, ...] = ()) -> Meaning | None:
         for length in range(min(_LONGEST, len(words) - at), 0, -1):
             phrase = " ".join(words[at : at + length])
             kind = kinds.get(phrase)
-            if kind:
+            denies = phrase in known.get("negations", ()) and at + length < len(words)
+            if kind and not (denies and kind == "nothing"):
                 sets = _NEGATED.get(kind, _SETS[kind]) if negated else _SETS[kind]
                 looked = looked and kind != "unlooked"
                 # the first word wins: "seen, no eggs" says that the queen was seen
@@ -132,7 +133,7 @@ def _of_reason(plain: str) -> str | None:
         if has("other"):
             return "culled_other"
         return "culled_fault" if has("fault") else None
-    first = plain.split()[0] if plain else ""
+    first = plain.split(maxsplit=1)[0] if plain else ""
     colony = any(first == p or plain.startswith(f"{p} ") for p in parts.get("colony", ()))
     if colony and has("ruin"):
         return "colony_lost"

@@ -178,7 +178,7 @@ def _records(proposal: Proposal, found: Written, left_out: set[str], wanted) -> 
         fed = {name for part in proposal.station.parts for name in part.feed.columns}
         ticked = any(asking.tick_columns(part) for part in proposal.station.of("checks"))
         people = {n for n in PERSON.values() if n in fed or (n == "checker" and ticked)}
-        records["same"] = {name: groups for name in sorted(people)}
+        records["same"] = dict.fromkeys(sorted(people), groups)
     marks = {
         text.strip()
         for part in proposal.station.parts
@@ -391,7 +391,7 @@ def _templates(
 def _iso(text: str, order: str | None, part: Part, proposal: Proposal) -> str:
     from queen_outcomes.records.map.contents import day_of
 
-    seen = day_of(text.split(" (")[0])
+    seen = day_of(text.split(" (", maxsplit=1)[0])
     day = seen.on(order or "dmy") if seen else None
     if day is None:
         return text
@@ -494,7 +494,7 @@ def _general(text: str, starts: Counter[str]) -> str:
         if folded == phrase or folded.startswith(f"{phrase} "):
             words = text.split()[: len(phrase.split())]
             return escaped(" ".join(words).rstrip(":.,;")) + "*"
-    first = text.split()[0]
+    first = text.split(maxsplit=1)[0]
     return f"{escaped(first)} *" if starts[first] > 1 and not first.isdigit() else ""
 
 

@@ -98,8 +98,9 @@ def lay_out(grid: Grid, prior: Mapping[str, float] | None = None) -> Sheet:
     held = [at for at, row in enumerate(grid.rows) if row.filled][:SEARCHED]
     if not held:
         return sheet
-    best = max(held, key=lambda at: (_worth(grid.rows[at]), -at))
-    if _worth(grid.rows[best]) <= 0:
+    worths = {at: _worth(grid.rows[at]) or _dated_worth(grid, at) for at in held}
+    best = max(held, key=lambda at: (worths[at], -at))
+    if worths[best] <= 0:
         return sheet
     used = _both(grid, best)
     names = _names(grid, used, sheet.language)
@@ -122,6 +123,19 @@ def _worth(row: Row) -> float:
     known = sum(_names_something(cell.text) for cell in texts)
     data = sum(_is_datum(cell) for cell in texts)
     return known - 1.5 * data + 0.01 * len(texts) if known >= 2 else 0
+
+
+def _dated_worth(grid: Grid, at: int) -> float:
+    """Say how much a row looks like headings that are days, with findings below them."""
+    row = grid.rows[at]
+    days = [n for n in row.filled if day_of(row.cells[n].text) or row.cells[n].kind == "date"]
+    others = [n for n in row.filled if n not in days]
+    if len(days) < 2 or not others or not all(_names_something(row.text(n)) for n in others):
+        return 0
+    below = [r.text(n) for r in grid.rows[at + 1 : at + SEARCHED] for n in days if r.text(n)]
+    if not below or sum(day_of(text) is not None for text in below) > 0.2 * len(below):
+        return 0
+    return float(len(row.filled))
 
 
 def _names_something(text: str) -> bool:

@@ -65,7 +65,7 @@ def _dated(sheet: Sheet) -> Series | None:
 
 
 def _heading_day(name: str) -> bool:
-    return day_of(name.split(" (")[0]) is not None
+    return day_of(name.split(" (", maxsplit=1)[0]) is not None
 
 
 def _numbered(sheet: Sheet) -> list[Series]:
