@@ -10,6 +10,7 @@ from queen_outcomes.records.map.feeds import Use
 from queen_outcomes.records.map.fits import can_hold, ours_of
 from queen_outcomes.records.map.labels import key_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
+from queen_outcomes.records.map.sheet import Sheet
 from queen_outcomes.records.map.station import Part, Station
 
 PER_CENT, SHARE = "percent", "share"
@@ -214,14 +215,7 @@ def no_records(station: Station) -> list[Question]:
         if sheet.grid.problem:
             continue
         headings = ", ".join(column.name for column in sheet.columns if column.name)
-        labels = max(
-            (
-                sum(key_of(text) in homes for text in column.contents.counts)
-                for column in sheet.columns
-                if not column.contents.number_share > 0.5
-            ),
-            default=0,
-        )
+        labels = _labels_in(sheet, homes)
         evidence = [f"headings: {headings}" if headings else "no headings were found"]
         if labels:
             evidence.append(f"{labels} labels of inseminated queens stand in it")
@@ -235,18 +229,32 @@ def no_records(station: Station) -> list[Question]:
                 sources=(sheet.source,),
             )
         )
-    for sheet in station.not_opened:
-        questions.append(
-            Question(
-                question_id("ignore", sheet.source),
-                f'"{sheet.source}" was not opened; leave it out?',
-                [sheet.grid.problem],
-                {YES: "leave it out", NO: "it holds records: save it in another form"},
-                default=YES,
-                sources=(sheet.source,),
-            )
+    unopened = [
+        Question(
+            question_id("ignore", sheet.source),
+            f'"{sheet.source}" was not opened; leave it out?',
+            [sheet.grid.problem],
+            {YES: "leave it out", NO: "it holds records: save it in another form"},
+            default=YES,
+            sources=(sheet.source,),
         )
-    return questions
+        for sheet in station.not_opened
+    ]
+    return questions + unopened
+
+
+def _labels_in(sheet: Sheet, homes: set[str]) -> int:
+    """Count the labels of inseminated queens in the column that holds most of them.
+
+    Headings or not: a sheet whose headings nobody knows may hold records all the same.
+    Bare numbers are labels of too many things to say so.
+    """
+    columns: dict[int, set[str]] = defaultdict(set)
+    for row in sheet.grid.rows:
+        for at in row.filled:
+            if not row.cells[at].text.isdigit():
+                columns[at].add(key_of(row.cells[at].text))
+    return max((len(texts & homes) for texts in columns.values()), default=0)
 
 
 def grafting(station: Station) -> list[Question]:

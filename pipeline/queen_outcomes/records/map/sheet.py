@@ -147,10 +147,11 @@ def _is_datum(cell: Cell) -> bool:
     """Tell whether a cell of a possible heading is a value instead."""
     text = cell.text
     return (
-        cell.kind in ("number", "percent", "time")
+        cell.kind in ("number", "percent", "time", "date")
+        or day_of(text) is not None
         or (number_of(text) is not None and not heading(text).phrases)
         or (clock_of(text) is not None)
-        or (yes_or_no(text) is not None and len(text) > 1)
+        or (yes_or_no(text) is not None and len(text) > 1 and not heading(text).phrases)
     )
 
 
