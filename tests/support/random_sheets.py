@@ -30,7 +30,12 @@ HEADINGS = {
         "reason": ("Reason", "Why", "What happened"),
         "files": ("inseminations", "checks", "losses"),
         "yes_no": ("yes", "no"),
-        "reasons": {"dead": "dead", "missing": "missing", "sold": "sold", "superseded": "superseded"},
+        "reasons": {
+            "dead": "dead",
+            "missing": "missing",
+            "sold": "sold",
+            "superseded": "superseded",
+        },
     },
     "de": {
         "queen_id": ("Königin", "Königin Nr.", "Kö-Nr."),
@@ -51,7 +56,12 @@ HEADINGS = {
         "reason": ("Grund", "Ursache", "Abgangsgrund"),
         "files": ("Besamungen", "Kontrollen", "Abgänge"),
         "yes_no": ("ja", "nein"),
-        "reasons": {"dead": "tot", "missing": "verschollen", "sold": "verkauft", "superseded": "umgeweiselt"},
+        "reasons": {
+            "dead": "tot",
+            "missing": "verschollen",
+            "sold": "verkauft",
+            "superseded": "umgeweiselt",
+        },
     },
     "pl": {
         "queen_id": ("Nr matki", "Matka", "Numer matki"),
@@ -72,7 +82,12 @@ HEADINGS = {
         "reason": ("Powód", "Przyczyna"),
         "files": ("inseminacje", "przeglądy", "straty"),
         "yes_no": ("tak", "nie"),
-        "reasons": {"dead": "padła", "missing": "zaginęła", "sold": "sprzedana", "superseded": "cicha wymiana"},
+        "reasons": {
+            "dead": "padła",
+            "missing": "zaginęła",
+            "sold": "sprzedana",
+            "superseded": "cicha wymiana",
+        },
     },
     "fr": {
         "queen_id": ("Reine", "N° reine", "Numéro de reine"),
@@ -93,7 +108,12 @@ HEADINGS = {
         "reason": ("Cause", "Motif", "Raison"),
         "files": ("inséminations", "visites", "pertes"),
         "yes_no": ("oui", "non"),
-        "reasons": {"dead": "morte", "missing": "disparue", "sold": "vendue", "superseded": "supersédure"},
+        "reasons": {
+            "dead": "morte",
+            "missing": "disparue",
+            "sold": "vendue",
+            "superseded": "supersédure",
+        },
     },
     "es": {
         "queen_id": ("Reina", "Nº reina", "Número de reina"),
@@ -114,7 +134,12 @@ HEADINGS = {
         "reason": ("Motivo", "Causa"),
         "files": ("inseminaciones", "revisiones", "bajas"),
         "yes_no": ("sí", "no"),
-        "reasons": {"dead": "muerta", "missing": "desaparecida", "sold": "vendida", "superseded": "reemplazada"},
+        "reasons": {
+            "dead": "muerta",
+            "missing": "desaparecida",
+            "sold": "vendida",
+            "superseded": "reemplazada",
+        },
     },
     "it": {
         "queen_id": ("Regina", "N. regina", "Numero regina"),
@@ -135,7 +160,12 @@ HEADINGS = {
         "reason": ("Motivo", "Causa"),
         "files": ("inseminazioni", "controlli", "perdite"),
         "yes_no": ("sì", "no"),
-        "reasons": {"dead": "morta", "missing": "scomparsa", "sold": "venduta", "superseded": "sostituita"},
+        "reasons": {
+            "dead": "morta",
+            "missing": "scomparsa",
+            "sold": "venduta",
+            "superseded": "sostituita",
+        },
     },
     "cs": {
         "queen_id": ("Matka", "Číslo matky", "Matka č."),
@@ -156,12 +186,34 @@ HEADINGS = {
         "reason": ("Důvod", "Příčina"),
         "files": ("inseminace", "prohlídky", "ztráty"),
         "yes_no": ("ano", "ne"),
-        "reasons": {"dead": "uhynula", "missing": "zmizela", "sold": "prodána", "superseded": "tichá výměna"},
+        "reasons": {
+            "dead": "uhynula",
+            "missing": "zmizela",
+            "sold": "prodána",
+            "superseded": "tichá výměna",
+        },
     },
 }
 TABLES = {
-    "inseminations": ("queen_id", "line", "emerged_on", "inseminated_at", "operator", "dose_ul", "attempts"),
-    "checks": ("queen_id", "checked_on", "checker", "queen_seen", "eggs", "larvae", "sealed", "pattern_pct"),
+    "inseminations": (
+        "queen_id",
+        "line",
+        "emerged_on",
+        "inseminated_at",
+        "operator",
+        "dose_ul",
+        "attempts",
+    ),
+    "checks": (
+        "queen_id",
+        "checked_on",
+        "checker",
+        "queen_seen",
+        "eggs",
+        "larvae",
+        "sealed",
+        "pattern_pct",
+    ),
     "exits": ("queen_id", "left_on", "reason"),
 }
 YES_NO = ("queen_seen", "eggs", "larvae", "sealed")
@@ -202,12 +254,20 @@ class Written:
 
 def layout(rng: random.Random) -> Layout:
     language = rng.choice(sorted(HEADINGS))
-    order = rng.choice(["iso", "dmy", "mdy", "ymd"] if language == "en" else ["iso", "dmy", "ymd"])
+    order = rng.choice(
+        ["iso", "dmy", "mdy", "ymd"] if language == "en" else ["iso", "dmy", "ymd"]
+    )
     comma = language != "en" and rng.random() < 0.6
     chosen = Layout(
         language,
         order,
-        "-" if order == "iso" else rng.choice("./") if order == "ymd" else "/" if order == "mdy" else rng.choice("./-"),
+        "-"
+        if order == "iso"
+        else rng.choice("./")
+        if order == "ymd"
+        else "/"
+        if order == "mdy"
+        else rng.choice("./-"),
         order in ("dmy", "mdy") and rng.random() < 0.3,
         comma,
         rng.random() < 0.4,
@@ -219,7 +279,9 @@ def layout(rng: random.Random) -> Layout:
     )
     told = HEADINGS[language]
     chosen.headings = {
-        name: rng.choice(choices) for name, choices in told.items() if isinstance(choices, tuple)
+        name: rng.choice(choices)
+        for name, choices in told.items()
+        if isinstance(choices, tuple)
     }
     return chosen
 
@@ -230,7 +292,9 @@ def day_text(day: dt.date, chosen: Layout) -> str:
         return day.isoformat()
     if chosen.order == "ymd":
         return f"{day.year}{chosen.mark}{day.month}{chosen.mark}{day.day}"
-    first, second = (day.day, day.month) if chosen.order == "dmy" else (day.month, day.day)
+    first, second = (
+        (day.day, day.month) if chosen.order == "dmy" else (day.month, day.day)
+    )
     return f"{first}{chosen.mark}{second}{chosen.mark}{year}"
 
 
@@ -265,7 +329,9 @@ def truth(rng: random.Random, queens: int = 24) -> dict[str, list[dict[str, str]
                 tables["checks"].append(
                     {
                         "queen_id": queen,
-                        "checked_on": str(done + dt.timedelta(days=gap + rng.randrange(3))),
+                        "checked_on": str(
+                            done + dt.timedelta(days=gap + rng.randrange(3))
+                        ),
                         "checker": rng.choice(PEOPLE),
                         "queen_seen": rng.choice(["yes", "no", ""]),
                         "eggs": eggs,
@@ -322,10 +388,17 @@ def write(records: Path, seed: int) -> Written:
                 line[0] = _label(int(row["queen_id"][2:]), chosen.spelling)
         if chosen.flat and table == "inseminations":
             # a heading such as "Date" alone would say nothing of what it is the day of
-            heads += [HEADINGS[chosen.language]["left_on"][1 if chosen.language != "en" else 0], chosen.headings["reason"]]
+            heads += [
+                HEADINGS[chosen.language]["left_on"][
+                    1 if chosen.language != "en" else 0
+                ],
+                chosen.headings["reason"],
+            ]
             for line, row in zip(lines, tables[table], strict=True):
                 gone = exits.get(row["queen_id"], {})
-                line += [cell(n, gone.get(n, ""), chosen) for n in ("left_on", "reason")]
+                line += [
+                    cell(n, gone.get(n, ""), chosen) for n in ("left_on", "reason")
+                ]
         _write(records / f"{file}.csv", chosen, heads, lines, table)
     return Written(tables, chosen)
 
@@ -334,6 +407,20 @@ def _write(path: Path, chosen: Layout, heads, lines, table) -> None:
     out = [[f"Station 2025 {table}"], []] if chosen.title else []
     out += [heads, *lines]
     if chosen.total:
-        out += [[], [{"en": "Total", "de": "Summe", "pl": "Razem", "fr": "Total", "es": "Total", "it": "Totale", "cs": "Celkem"}[chosen.language], str(len(lines))]]
+        out += [
+            [],
+            [
+                {
+                    "en": "Total",
+                    "de": "Summe",
+                    "pl": "Razem",
+                    "fr": "Total",
+                    "es": "Total",
+                    "it": "Totale",
+                    "cs": "Celkem",
+                }[chosen.language],
+                str(len(lines)),
+            ],
+        ]
     text = "\n".join(chosen.separator.join(row) for row in out) + "\n"
     path.write_text(text, encoding="utf-8", newline="")

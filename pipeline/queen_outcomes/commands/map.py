@@ -24,7 +24,9 @@ _ALL_RIGHT = ""
 
 @click.command(name="map")
 @station_argument
-@click.option("--answers", type=FILE, help="Answers in TOML: a question's id = its answer.")
+@click.option(
+    "--answers", type=FILE, help="Answers in TOML: a question's id = its answer."
+)
 @click.option(
     "--accept", is_flag=True, help="Take every default that the data support."
 )
@@ -65,7 +67,9 @@ def map_(console: Console, station: Path, answers: Path | None, *, accept: bool)
         )
     else:
         _tell(run, written.notes, shown, console)
-        console.note(f"written: {path}" if changed else "nothing new: the settings stay")
+        console.note(
+            f"written: {path}" if changed else "nothing new: the settings stay"
+        )
         _tell_check(checked, console)
     return QUARANTINED if run.open or checked["code"] else DONE
 
@@ -95,7 +99,9 @@ def _ask(question: Question) -> Any:
     while True:
         hint = "Enter leaves it open" if question.default is None else None
         given = click.prompt(
-            hint or "answer", default=question.default or "", show_default=bool(question.default)
+            hint or "answer",
+            default=question.default or "",
+            show_default=bool(question.default),
         )
         if not str(given).strip():
             return None
@@ -173,7 +179,9 @@ def _tell(
     for table, rows in shown.items():
         columns = list(dict.fromkeys(name for row in rows for name in row))
         console.emit(f"\n{table}, as it will be read")
-        console.emit_table(columns, [[row.get(name, "") for name in columns] for row in rows])
+        console.emit_table(
+            columns, [[row.get(name, "") for name in columns] for row in rows]
+        )
     for question in run.asked:
         if question.open:
             console.emit(f"\nopen: {question.id}")

@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pytest
 from compare import KEY, as_written, compare, folded
-
 from queen_outcomes.records.map import shown
 from queen_outcomes.records.map.proposal import mapping
 from queen_outcomes.records.map.running import begin
@@ -37,7 +36,9 @@ def folder(name):
     return next(path for path in HABITS.iterdir() if path.name.startswith(name[:2]))
 
 
-@pytest.mark.parametrize("name", sorted(p.name for p in HABITS.iterdir() if p.name[0] in "01"))
+@pytest.mark.parametrize(
+    "name", sorted(p.name for p in HABITS.iterdir() if p.name[0] in "01")
+)
 def test_ten_habits(name):
     place = HABITS / name
     begun = begin(place)
@@ -52,7 +53,9 @@ def test_ten_habits(name):
     read: dict[str, list] = {}
     for part in begun.proposal.station.parts:
         if part.source in sources:
-            read.setdefault(part.table, []).extend(shown.rows(begun.proposal, made, part))
+            read.setdefault(part.table, []).extend(
+                shown.rows(begun.proposal, made, part)
+            )
     if "queens" not in read:
         first = {}
         for row in read["inseminations"]:
@@ -72,13 +75,17 @@ def _compare(name, place, read):
         legible = [
             {k: v for k, v in row.items() if not v.startswith("?")}
             for row in read.get(path.stem, [])
-            if not any(v.startswith("?") for k, v in row.items() if k.endswith(("_on", "_at")))
+            if not any(
+                v.startswith("?") for k, v in row.items() if k.endswith(("_on", "_at"))
+            )
         ]
         report = compare(
             path.stem, legible, truth, folded if name.startswith("05") else as_written
         )
         assert not report.wrong, report.wrong[:3]
         assert not report.missing, report.missing[:3]
-        assert report.rows_extra == (UNPLACED.get(name, 0) if path.stem == "checks" else 0)
+        assert report.rows_extra == (
+            UNPLACED.get(name, 0) if path.stem == "checks" else 0
+        )
         compared += report.right
     assert compared > 500

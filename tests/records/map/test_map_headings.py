@@ -6,15 +6,14 @@ The headings of `random_sheets.HEADINGS` were chosen by hand, not taken from the
 import tomllib
 
 import pytest
-from random_sheets import HEADINGS, TABLES
-
 from queen_outcomes.base import resources
 from queen_outcomes.records.map import words
+from queen_outcomes.records.map.contents import Contents, day_of, is_tick, number_of
 from queen_outcomes.records.map.fits import fit
 from queen_outcomes.records.map.headings import heading
-from queen_outcomes.records.map.contents import Contents, day_of, is_tick, number_of
 from queen_outcomes.records.map.opened import Cell
 from queen_outcomes.records.map.sheet import Column
+from random_sheets import HEADINGS, TABLES
 
 SAMPLES = {
     "queen_id": ["K-1", "K-2", "K-3"],
@@ -38,14 +37,19 @@ def test_each_language_names_its_columns(language):
     for table, names in TABLES.items():
         for name in names:
             for text in HEADINGS[language][name]:
-                if name in ("checked_on", "left_on", "operator", "checker") and not heading(
-                    text, language
-                ).of("column"):
+                if name in (
+                    "checked_on",
+                    "left_on",
+                    "operator",
+                    "checker",
+                ) and not heading(text, language).of("column"):
                     continue  # "Date" and "Who" are told by their neighbours
                 home = "queens" if name in ("line", "emerged_on") else table
                 yes_no = name in ("queen_seen", "eggs", "larvae", "sealed")
                 held = HEADINGS[language]["yes_no"] if yes_no else SAMPLES[name]
-                column = Column(0, heading(text, language), Contents([Cell(t) for t in held]))
+                column = Column(
+                    0, heading(text, language), Contents([Cell(t) for t in held])
+                )
                 assert fit(column, home, name) >= 0.6, (text, name)
                 tried += 1
     assert tried > 25
@@ -53,7 +57,13 @@ def test_each_language_names_its_columns(language):
 
 @pytest.mark.parametrize(
     ("text", "unit"),
-    [("Dose (ul)", "uL"), ("Vol (mL)", "mL"), ("Temp F", "F"), ("Pattern %", "%"), ("Menge µl", "uL")],
+    [
+        ("Dose (ul)", "uL"),
+        ("Vol (mL)", "mL"),
+        ("Temp F", "F"),
+        ("Pattern %", "%"),
+        ("Menge µl", "uL"),
+    ],
 )
 def test_unit_of_a_heading(text, unit):
     assert heading(text).unit == unit
@@ -61,7 +71,14 @@ def test_unit_of_a_heading(text, unit):
 
 @pytest.mark.parametrize(
     ("text", "slot"),
-    [("1st check", "1"), ("Check 2 date", "2"), ("3. Kontrolle", "3"), ("Spring eggs", "spring"), ("CO2", ""), ("Date", "")],
+    [
+        ("1st check", "1"),
+        ("Check 2 date", "2"),
+        ("3. Kontrolle", "3"),
+        ("Spring eggs", "spring"),
+        ("CO2", ""),
+        ("Date", ""),
+    ],
 )
 def test_place_in_a_series(text, slot):
     assert heading(text).slot == slot
@@ -94,7 +111,15 @@ def test_what_is_no_day(text):
 
 @pytest.mark.parametrize(
     ("text", "value", "unit"),
-    [("8µl", 8, "uL"), ("8 μl", 8, "uL"), ("4+4", 8, ""), ("2x4", 8, ""), ("59 °F", 59, "F"), ("88 %", 88, "%"), ("7,5", 7.5, "")],
+    [
+        ("8µl", 8, "uL"),
+        ("8 μl", 8, "uL"),
+        ("4+4", 8, ""),
+        ("2x4", 8, ""),
+        ("59 °F", 59, "F"),
+        ("88 %", 88, "%"),
+        ("7,5", 7.5, ""),
+    ],
 )
 def test_numbers_with_units(text, value, unit):
     number = number_of(text)
@@ -103,7 +128,15 @@ def test_numbers_with_units(text, value, unit):
 
 
 @pytest.mark.parametrize(
-    ("text", "tick"), [("x", True), ("✓ HK", True), ("✓hk", True), ("xenia", False), ("x HK", True), ("no", False)]
+    ("text", "tick"),
+    [
+        ("x", True),
+        ("✓ HK", True),
+        ("✓hk", True),
+        ("xenia", False),
+        ("x HK", True),
+        ("no", False),
+    ],
 )
 def test_ticks(text, tick):
     assert is_tick(text) is tick

@@ -5,13 +5,12 @@ import tomllib
 
 import pytest
 from compare import compare
-from random_sheets import write
-
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.records.map import shown
 from queen_outcomes.records.map.proposal import mapping
 from queen_outcomes.records.map.questions import open_questions
 from queen_outcomes.records.map.running import begin
+from random_sheets import write
 
 BENCH = "Queen,Date,Operator,Dose\n" + "".join(
     f"D{n},{1 + n % 9}/{1 + n * 3 % 9}/2025,Ada Brun,8\n" for n in range(1, 15)
@@ -54,12 +53,21 @@ def test_what_has_no_default_stays_open(station):
     assert {DATES, SHARE, BLANK, "dates:checks.csv:checks:checked_on"} == left
     text = (station / "station.toml").read_text("utf-8")
     assert {one.id for one in open_questions(text)} == left
-    assert open_questions(text)[0].place == ("bench.csv", "inseminations", "inseminated_at")
+    assert open_questions(text)[0].place == (
+        "bench.csv",
+        "inseminations",
+        "inseminated_at",
+    )
     assert "dates" not in settings.get("files", {}).get("bench.csv", {})
 
 
 def test_answers_are_written(station):
-    answers = {DATES: "mdy", "dates:checks.csv:checks:checked_on": "mdy", SHARE: "share", BLANK: "no"}
+    answers = {
+        DATES: "mdy",
+        "dates:checks.csv:checks:checked_on": "mdy",
+        SHARE: "share",
+        BLANK: "no",
+    }
     begun, settings = run(station, answers)
     assert not begun.open
     assert settings["dates"]["order"] == "mdy"
@@ -71,11 +79,18 @@ def test_answers_are_written(station):
 def test_an_open_question_is_settled_later_and_nothing_else_changes(station):
     run(station)
     path = station / "station.toml"
-    text = path.read_text("utf-8").replace('[[read]]', "# mine\n[[read]]", 1)
+    text = path.read_text("utf-8").replace("[[read]]", "# mine\n[[read]]", 1)
     path.write_text(text, "utf-8")
     begun, settings = run(station, {SHARE: "share"}, accept=False)
-    assert {q.id for q in begun.open} == {DATES, BLANK, "dates:checks.csv:checks:checked_on"}
-    assert rules(settings)["checks.csv", "checks"]["columns"]["pattern_pct"]["unit"] == "share"
+    assert {q.id for q in begun.open} == {
+        DATES,
+        BLANK,
+        "dates:checks.csv:checks:checked_on",
+    }
+    assert (
+        rules(settings)["checks.csv", "checks"]["columns"]["pattern_pct"]["unit"]
+        == "share"
+    )
     assert "# mine\n" in path.read_text("utf-8")
     _, settings = run(station, {DATES: "dmy"}, accept=False)
     assert settings["files"]["bench.csv"]["dates"] == "dmy"
@@ -95,7 +110,12 @@ def test_an_answer_that_does_not_fit(station):
 
 
 def test_a_second_run_asks_about_the_new_file_only(station):
-    answers = {DATES: "mdy", "dates:checks.csv:checks:checked_on": "mdy", SHARE: "share", BLANK: "no"}
+    answers = {
+        DATES: "mdy",
+        "dates:checks.csv:checks:checked_on": "mdy",
+        SHARE: "share",
+        BLANK: "no",
+    }
     run(station, answers)
     path = station / "station.toml"
     before = "# kept\n" + path.read_text("utf-8")
@@ -116,7 +136,9 @@ def test_a_second_run_asks_about_the_new_file_only(station):
 
 
 def test_a_corrected_word_is_one_more_answer(station):
-    (station / "records" / "gone.csv").write_text("Queen,Day,Why\nD3,7/19/2025,gone\n", "utf-8")
+    (station / "records" / "gone.csv").write_text(
+        "Queen,Day,Why\nD3,7/19/2025,gone\n", "utf-8"
+    )
     _, settings = run(station, {"word:reason:gone": "sold"})
     assert settings["words"]["reason"] == {"sold": ["gone"]}
     with pytest.raises(UsageError, match="meaning that it cannot have"):
@@ -138,9 +160,15 @@ def test_backup_copies_hidden_sheets_and_other_files(station):
     (records / "shopping.txt").write_text("rubber bands\nsyringes\n", "utf-8")
     (records / "photo.jpg").write_bytes(b"\xff\xd8\xff")
     begun, settings = run(station)
-    assert settings["records"]["ignore"] == ["checks (2).csv", "photo.jpg", "shopping.txt"]
+    assert settings["records"]["ignore"] == [
+        "checks (2).csv",
+        "photo.jpg",
+        "shopping.txt",
+    ]
     assert {q.id for q in begun.asked if q.kind in ("copy", "ignore")} == {
-        "copy:checks (2).csv:*:*", "ignore:photo.jpg:*:*", "ignore:shopping.txt:*:*",
+        "copy:checks (2).csv:*:*",
+        "ignore:photo.jpg:*:*",
+        "ignore:shopping.txt:*:*",
     }
 
 
@@ -157,7 +185,9 @@ def test_numbers_that_start_again(tmp_path):
     records.mkdir()
     for year in (2024, 2025):
         rows = "".join(f"{n},{year}-05-{10 + n},Ada Brun,8\n" for n in range(1, 12))
-        (records / f"bench {year}.csv").write_text("No,Inseminated,Operator,Dose\n" + rows, "utf-8")
+        (records / f"bench {year}.csv").write_text(
+            "No,Inseminated,Operator,Dose\n" + rows, "utf-8"
+        )
         rows = "".join(f"{n},{year}-06-{10 + n},yes\n" for n in range(1, 12))
         (records / f"checks {year}.csv").write_text("No,Checked,Eggs\n" + rows, "utf-8")
     begun, _ = run(tmp_path)
@@ -165,7 +195,9 @@ def test_numbers_that_start_again(tmp_path):
     assert [question.id for question in begun.open] == [prefix]
     _, settings = run(tmp_path, {prefix: "yes"})
     assert {n: f["prefix"] for n, f in settings["files"].items()} == {
-        f"{kind} {year}.csv": f"{year % 100}-" for kind in ("bench", "checks") for year in (2024, 2025)
+        f"{kind} {year}.csv": f"{year % 100}-"
+        for kind in ("bench", "checks")
+        for year in (2024, 2025)
     }
 
 
@@ -185,7 +217,9 @@ def test_random_layouts_are_read_right_or_doubted(tmp_path, seed):
     bench = written.tables["inseminations"]
     truth = {
         "queens": [{k: row[k] for k in ("queen_id", *facts)} for row in bench],
-        "inseminations": [{k: v for k, v in row.items() if k not in facts} for row in bench],
+        "inseminations": [
+            {k: v for k, v in row.items() if k not in facts} for row in bench
+        ],
         "checks": written.tables["checks"],
         "exits": written.tables["exits"],
     }

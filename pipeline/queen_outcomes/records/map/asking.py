@@ -5,13 +5,15 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter, defaultdict
 
-from queen_outcomes.records.map.contents import clock_of, yes_or_no
+from queen_outcomes.records.map import opened
+from queen_outcomes.records.map.contents import clock_of, day_of, yes_or_no
 from queen_outcomes.records.map.feeds import Use
 from queen_outcomes.records.map.fits import can_hold, ours_of
 from queen_outcomes.records.map.labels import key_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
 from queen_outcomes.records.map.station import Part, Station
+from queen_outcomes.records.sources import LEGACY_ENDINGS
 
 PER_CENT, SHARE = "percent", "share"
 LEAVE, READ = "leave", "read"
@@ -21,6 +23,8 @@ _WARM = 40
 _GRAFT_DAYS = (17, 26)
 """Days from grafting to insemination, where emergence falls 11 to 13 days after grafting."""
 _SHOWN = 5
+_FEW_DAYS = 3
+"""A sheet with so many days may hold records, whatever its headings."""
 
 
 def percentages(station: Station) -> list[Question]:
@@ -44,7 +48,10 @@ def percentages(station: Station) -> list[Question]:
                     question_id("percent", part.source, part.table, name),
                     f'In "{part.source}", is 1 in "{heading}" one per cent or the whole?',
                     [f"all {len(values)} figures are at most 1: {texts}"],
-                    {SHARE: "a share: 0.85 is 85 per cent", PER_CENT: "per cent: 0.85 is 0.85 per cent"},
+                    {
+                        SHARE: "a share: 0.85 is 85 per cent",
+                        PER_CENT: "per cent: 0.85 is 0.85 per cent",
+                    },
                     sources=(part.source,),
                 )
             )
@@ -87,7 +94,10 @@ def blanks(station: Station) -> list[Question]:
                 key,
                 f'In "{part.source}", what does a blank mean in the columns of ticks?',
                 counts,
-                {NO: "looked for, and no", LEAVE: "not looked for, or not written down"},
+                {
+                    NO: "looked for, and no",
+                    LEAVE: "not looked for, or not written down",
+                },
                 sources=(part.source,),
             )
         )
@@ -114,7 +124,9 @@ def co2(station: Station) -> list[Question]:
             question_id("co2", table="co2", column="given_at"),
             "Does the CO2 list hold every exposure, or only those beside the "
             "insemination's own?",
-            [f"{own} of {seen} inseminations of listed queens have one at their own time"],
+            [
+                f"{own} of {seen} inseminations of listed queens have one at their own time"
+            ],
             {
                 "other": "only the others; the one at the insemination is not written down",
                 "every": "every exposure there was",
@@ -125,7 +137,9 @@ def co2(station: Station) -> list[Question]:
     ]
 
 
-def _moments(parts: list[Part], name: str) -> dict[str, list[tuple[str, dt.time | None]]]:
+def _moments(
+    parts: list[Part], name: str
+) -> dict[str, list[tuple[str, dt.time | None]]]:
     """Give label -> (day as written, time); days of two sheets in one hand compare so."""
     found: dict[str, list[tuple[str, dt.time | None]]] = defaultdict(list)
     for part in parts:
@@ -141,7 +155,9 @@ def _moments(parts: list[Part], name: str) -> dict[str, list[tuple[str, dt.time 
     return found
 
 
-def _together(one: tuple[str, dt.time | None], other: tuple[str, dt.time | None]) -> bool:
+def _together(
+    one: tuple[str, dt.time | None], other: tuple[str, dt.time | None]
+) -> bool:
     if one[0] != other[0]:
         return False
     if one[1] is None or other[1] is None:
@@ -196,7 +212,10 @@ def colours(station: Station) -> list[Question]:
                     question_id("colours", sheet.source),
                     f'Do the fill colours of "{sheet.source}" say something that no cell says?',
                     [
-                        *(f"{fill}: {number} rows" for fill, number in sorted(told.items())),
+                        *(
+                            f"{fill}: {number} rows"
+                            for fill, number in sorted(told.items())
+                        ),
                         *(f"beside the list: {line}" for line in legend[:_SHOWN]),
                     ],
                     {NO: 'nothing; or a table such as {"#FFFF00" = {marked = "yes"}}'},
@@ -209,23 +228,33 @@ def colours(station: Station) -> list[Question]:
 
 def no_records(station: Station) -> list[Question]:
     """Ask about sheets that feed no table."""
-    homes = {key_of(t) for part in station.of("inseminations") for t in part.texts("queen_id")}
+    homes = {
+        key_of(t)
+        for part in station.of("inseminations")
+        for t in part.texts("queen_id")
+    }
     questions = []
     for sheet in station.no_records:
         if sheet.grid.problem:
             continue
         headings = ", ".join(column.name for column in sheet.columns if column.name)
         labels = _labels_in(sheet, homes)
+        days = _days_in(sheet)
         evidence = [f"headings: {headings}" if headings else "no headings were found"]
         if labels:
             evidence.append(f"{labels} labels of inseminated queens stand in it")
+        if days:
+            evidence.append(f"{days} days stand in one column")
         questions.append(
             Question(
                 question_id("ignore", sheet.source),
                 f'No table was found in "{sheet.source}"; is it no record?',
                 evidence,
-                {YES: "it is no record: leave it out", NO: "it is; its columns are to be set by hand"},
-                default=None if labels > 1 else YES,
+                {
+                    YES: "it is no record: leave it out",
+                    NO: "it is; its columns are to be set by hand",
+                },
+                default=None if labels > 1 or days >= _FEW_DAYS else YES,
                 sources=(sheet.source,),
             )
         )
@@ -235,7 +264,7 @@ def no_records(station: Station) -> list[Question]:
             f'"{sheet.source}" was not opened; leave it out?',
             [sheet.grid.problem],
             {YES: "leave it out", NO: "it holds records: save it in another form"},
-            default=YES,
+            default=None if _is_sheet(sheet.source) else YES,
             sources=(sheet.source,),
         )
         for sheet in station.not_opened
@@ -255,6 +284,24 @@ def _labels_in(sheet: Sheet, homes: set[str]) -> int:
             if not row.cells[at].text.isdigit():
                 columns[at].add(key_of(row.cells[at].text))
     return max((len(texts & homes) for texts in columns.values()), default=0)
+
+
+def _is_sheet(source: str) -> bool:
+    """Tell whether a file that was not opened is of a kind that holds sheets."""
+    endings = (*opened.TEXT, *opened.BOOKS, *LEGACY_ENDINGS)
+    return source.partition("#")[0].lower().endswith(endings)
+
+
+def _days_in(sheet: Sheet) -> int:
+    """Count the days in the column that holds most of them."""
+    counts: Counter[int] = Counter()
+    for row in sheet.grid.rows:
+        for at in row.filled:
+            seen = day_of(row.cells[at].text)
+            counts[at] += row.cells[at].kind == "date" or bool(
+                seen and not seen.yearless
+            )
+    return max(counts.values(), default=0)
 
 
 def grafting(station: Station) -> list[Question]:
@@ -280,8 +327,13 @@ def grafting(station: Station) -> list[Question]:
                 Question(
                     question_id("graft", part.source, part.table, "emerged_on"),
                     f'Is "{headings[0]}" in "{part.source}" the day of grafting?',
-                    [f"half of the queens are inseminated {middle} days after it, or later"],
-                    {YES: "grafting: leave it unread", NO: "she left her cell that day"},
+                    [
+                        f"half of the queens are inseminated {middle} days after it, or later"
+                    ],
+                    {
+                        YES: "grafting: leave it unread",
+                        NO: "she left her cell that day",
+                    },
                     default=NO,
                     sources=(part.source,),
                 )
@@ -302,8 +354,13 @@ def marks(station: Station) -> list[Question]:
                 Question(
                     question_id("filled", part.source, part.table, "marked"),
                     f'In "{part.source}", is a queen with a word under "{heading}" marked?',
-                    [f"{len(part.texts('mark'))} have one: {', '.join(texts[:_SHOWN])}"],
-                    {YES: "she is; where none is written nobody knows", NO: "it does not say so"},
+                    [
+                        f"{len(part.texts('mark'))} have one: {', '.join(texts[:_SHOWN])}"
+                    ],
+                    {
+                        YES: "she is; where none is written nobody knows",
+                        NO: "it does not say so",
+                    },
                     default=YES,
                     sources=(part.source,),
                 )
@@ -344,6 +401,7 @@ def unsure(station: Station) -> list[Question]:
 
 def _doubtful(part: Part, name: str, use: Use) -> bool:
     held = part.contents(name)
-    gate = min((can_hold(ours_of(part.table, name).kind, name, h) for h in held), default=1)
+    gate = min(
+        (can_hold(ours_of(part.table, name).kind, name, h) for h in held), default=1
+    )
     return use.worth < 0.6 and bool(part.texts(name)) and gate > 0
-

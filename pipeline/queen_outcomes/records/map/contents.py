@@ -144,7 +144,9 @@ def number_of(text: str) -> Number | None:
         value = float(written.replace(",", ".").replace("−", "-"))
         return Number(value, known or "", "," in written, "." in written)
     if match := _SUM.match(text):
-        parts = [float(p.replace(",", ".")) for p in re.findall(r"\d+(?:[.,]\d+)?", text)]
+        parts = [
+            float(p.replace(",", ".")) for p in re.findall(r"\d+(?:[.,]\d+)?", text)
+        ]
         unit = units.get(fold(match[1])) if match[1] else ""
         if match[1] and unit is None:
             return None
@@ -294,5 +296,5 @@ class Contents:
 def is_ditto(text: str) -> bool:
     """Tell whether a cell's text is a ditto mark."""
     return text.casefold() in vocabulary().ditto or bool(
-        re.fullmatch("[\"”“〃″'’‘´`]{1,4}|-\\s?[\"”″]\\s?-", text)
+        re.fullmatch('["”“〃″\'’‘´`]{1,4}|-\\s?["”″]\\s?-', text)
     )

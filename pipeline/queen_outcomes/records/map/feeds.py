@@ -39,12 +39,33 @@ _FOR_ALL_SLOTS = {
 _EVERYWHERE = ("operator", "checker", "note", "minutes")
 """Headings that are alike in several tables say nothing of which one it is."""
 _SUPPORT = {
-    "checks": ("queen_seen", "mark_seen", "eggs", "larvae", "sealed", "pattern_pct",
-               "drone_in_worker", "multiple_eggs", "queen_cells", FINDINGS, "brood_given"),
+    "checks": (
+        "queen_seen",
+        "mark_seen",
+        "eggs",
+        "larvae",
+        "sealed",
+        "pattern_pct",
+        "drone_in_worker",
+        "multiple_eggs",
+        "queen_cells",
+        FINDINGS,
+        "brood_given",
+    ),
     "lab": ("sperm_millions", "viability_pct"),
     "queens": ("line", "graft_batch", "emerged_on", "marked", "mark"),
-    "semen": ("volume_ul", "drones_handled", "drones_yielding", "drone_line", "storage_c",
-              "drone_age_days", "diluent", "motility_pct", "viability_pct", "collected_at"),
+    "semen": (
+        "volume_ul",
+        "drones_handled",
+        "drones_yielding",
+        "drone_line",
+        "storage_c",
+        "drone_age_days",
+        "diluent",
+        "motility_pct",
+        "viability_pct",
+        "collected_at",
+    ),
 }
 """A table is fed only where the sheet has one of these beside its label and day."""
 
@@ -163,7 +184,9 @@ class _Allocation:
     def _evidence(self) -> dict[str, float]:
         per_column: dict[int, dict[str, float]] = defaultdict(dict)
         for (table, name, at), worth in self.fits.items():
-            if name not in SHARED_IDS and not (table == "inseminations" and name in _FLAT):
+            if name not in SHARED_IDS and not (
+                table == "inseminations" and name in _FLAT
+            ):
                 best = per_column[at].get(table, 0.0)
                 per_column[at][table] = max(best, worth)
         evidence = dict.fromkeys(ORDER, 0.0)
@@ -266,25 +289,19 @@ class _Allocation:
     def _allocate(self, possible: list[str]) -> dict[str, Feed]:
         main = max(possible, key=self._rank)
         sections = self._sections(possible, main)
-        ranked = []
-        for (table, name, at), worth in self.fits.items():
-            if table not in possible or name in SHARED_IDS:
-                continue
-            rank = worth + (0.15 if table == main else 0.0)
-            column = next(c for c in self.columns if c.at == at)
-            if not column.heading.of("column") and not column.heading.of("topic"):
-                if sections.get(at, main) != table:
-                    continue
-            elif sections.get(at) == table:
-                rank += 0.05
-            if not self._keeps(table, name, possible):
-                continue
-            ranked.append((-rank, ORDER.index(table), at, table, name, worth))
-        for column in self._generic_dates():
-            table = sections.get(column.at, main)
-            if table in possible:
-                ranked.append((-0.75, ORDER.index(table), column.at, table,
-                               MAIN_DATE[table], 0.75))
+        ranked = [
+            (-rank, ORDER.index(table), at, table, name, worth)
+            for (table, name, at), worth in self.fits.items()
+            if table in possible
+            and name not in SHARED_IDS
+            and self._keeps(table, name, possible)
+            and (rank := self._ranked(table, at, worth, main, sections))
+        ]
+        ranked += [
+            (-0.75, ORDER.index(table), column.at, table, MAIN_DATE[table], 0.75)
+            for column in self._generic_dates()
+            if (table := sections.get(column.at, main)) in possible
+        ]
         feeds: dict[str, Feed] = {table: Feed(table) for table in possible}
         used: set[int] = {column.at for column in self.ids.values()}
         for _, _, at, table, name, worth in sorted(ranked):
@@ -298,6 +315,16 @@ class _Allocation:
                     worth = self.fits.get((table, name, column.at), 0.5)
                     feed.uses[name] = Use([column.name], worth)
         return feeds
+
+    def _ranked(
+        self, table: str, at: int, worth: float, main: str, sections: Mapping[int, str]
+    ) -> float:
+        """Rank a fit among the others; 0 where the column speaks of another table."""
+        rank = worth + (0.15 if table == main else 0.0)
+        said = next(c for c in self.columns if c.at == at).heading
+        if not said.of("column") and not said.of("topic"):
+            return rank if sections.get(at, main) == table else 0.0
+        return rank + (0.05 if sections.get(at) == table else 0.0)
 
     def _use(self, at: int, table: str, name: str, worth: float) -> Use:
         column = next(c for c in self.columns if c.at == at)
@@ -325,7 +352,9 @@ class _Allocation:
                 for name in names_of(table):
                     if name in SHARED_IDS and name != "semen_batch":
                         continue
-                    if name in _EVERYWHERE or (table == "inseminations" and name in _FLAT):
+                    if name in _EVERYWHERE or (
+                        table == "inseminations" and name in _FLAT
+                    ):
                         continue
                     said = column.heading.of("column") | column.heading.of("topic")
                     if said:
@@ -341,7 +370,13 @@ class _Allocation:
             right = [at for at in places if at > column.at]
             # a day opens what comes after it; everything else goes with what is before
             opens = is_generic_date(column) and bool(right)
-            nearest = right[0] if right and (opens or not left) else left[-1] if left else None
+            nearest = (
+                right[0]
+                if right and (opens or not left)
+                else left[-1]
+                if left
+                else None
+            )
             sections[column.at] = definite[nearest] if nearest is not None else main
             if is_generic_date(column):
                 # whoever is named behind a day did what the day is of
@@ -356,12 +391,15 @@ class _Allocation:
             worths = [
                 (self.fits[one.table, name, column.at], -column.at, column)
                 for column in self.columns
-                if (one.table, name, column.at) in self.fits and column.name not in taken
+                if (one.table, name, column.at) in self.fits
+                and column.name not in taken
             ]
             if worths:
                 worth, _, column = max(worths, key=lambda found: found[:2])
                 if worth >= _SURE and column.heading.of("column"):
-                    found[name] = Use([column.name], worth, unit_of(column, one.table, name))
+                    found[name] = Use(
+                        [column.name], worth, unit_of(column, one.table, name)
+                    )
                     taken.add(column.name)
         return found
 
@@ -386,7 +424,8 @@ class _Allocation:
                 if name not in names:
                     feed.uses[name] = use
             feed.slots = {
-                slot: {name: by_slot[slot][name][0] for name in names} for slot in members
+                slot: {name: by_slot[slot][name][0] for name in names}
+                for slot in members
             }
             feed.days = {slot: one.days[slot] for slot in members if slot in one.days}
             if set(feed.uses) & set(SHARED_IDS):
@@ -434,7 +473,9 @@ def fit_findings(column: Column) -> float:
     """Say how far unnamed words under a look can be findings."""
     from queen_outcomes.records.map.fits import can_hold
 
-    return can_hold("text", FINDINGS, column.contents) if column.contents.filled else 0.0
+    return (
+        can_hold("text", FINDINGS, column.contents) if column.contents.filled else 0.0
+    )
 
 
 def unit_of(column: Column, table: str, name: str) -> str:
@@ -466,5 +507,6 @@ def _named(text: str) -> frozenset[str]:
 def summary(feeds: Iterable[Feed]) -> dict[str, Mapping[str, list[str]]]:
     """Give what each table is fed from, for showing and for tests."""
     return {
-        feed.table: {name: feed.headings(name) for name in feed.columns} for feed in feeds
+        feed.table: {name: feed.headings(name) for name in feed.columns}
+        for feed in feeds
     }

@@ -80,7 +80,13 @@ def _date(name: str, held: Contents) -> float:
 def _number(name: str, held: Contents) -> float:
     if _is_days(held) or held.plain_clock_share > 0.5:
         return 0.0
-    return 1.0 if held.number_share >= MOST else 0.8 if held.number_share >= _PARTLY else 0.0
+    return (
+        1.0
+        if held.number_share >= MOST
+        else 0.8
+        if held.number_share >= _PARTLY
+        else 0.0
+    )
 
 
 def _is_days(held: Contents) -> bool:
@@ -249,4 +255,6 @@ def is_time(column: Column) -> bool:
 def is_person(column: Column) -> bool:
     """Tell whether a heading says "who" without saying of what."""
     said = column.heading
-    return "person" in said.of("part") and not said.of("column") and not said.of("topic")
+    return (
+        "person" in said.of("part") and not said.of("column") and not said.of("topic")
+    )

@@ -63,7 +63,9 @@ class Heading:
         """Give what the heading names of one kind: "column", "topic" or "part"."""
         start = f"{kind}:"
         return frozenset(
-            label.removeprefix(start) for label in self.labels if label.startswith(start)
+            label.removeprefix(start)
+            for label in self.labels
+            if label.startswith(start)
         )
 
     @property
@@ -89,7 +91,9 @@ def heading(text: str, language: str = "") -> Heading:
 def _unglued(token: str) -> list[str]:
     """Part "check1" into its word and number; "co2" is one word."""
     match = _GLUED.match(token)
-    return [match[1], match[2]] if match and token not in vocabulary().labels else [token]
+    return (
+        [match[1], match[2]] if match and token not in vocabulary().labels else [token]
+    )
 
 
 def _take_slot(words: list[str]) -> tuple[list[str], str]:

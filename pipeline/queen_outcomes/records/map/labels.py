@@ -17,7 +17,10 @@ from queen_outcomes.records.map.station import Part, Station
 from queen_outcomes.records.map.words import fold, tokens
 
 FOLDED = {
-    "queen_id": ("inseminations", ("checks", "exits", "queens", "placements", "co2", "lab")),
+    "queen_id": (
+        "inseminations",
+        ("checks", "exits", "queens", "placements", "co2", "lab"),
+    ),
     "colony_id": ("placements", ("checks",)),
     "semen_batch": ("semen", ("inseminations",)),
 }
@@ -57,16 +60,23 @@ def spellings(station: Station) -> list[Question]:
         if not homes or not apart:
             continue
         rows = sum(counts[text] for text in apart)
-        shown = [f'"{text}" is "{label}"' for text, label in sorted(apart.items())[:_SHOWN]]
+        shown = [
+            f'"{text}" is "{label}"' for text, label in sorted(apart.items())[:_SHOWN]
+        ]
         twins = len(homes) - len(keys)
-        extra = [f"{twins} labels of {home} differ only so and stay apart"] if twins else []
+        extra = (
+            [f"{twins} labels of {home} differ only so and stay apart"] if twins else []
+        )
         questions.append(
             Question(
                 question_id("fold", column=column),
                 f"Are spellings of {column} one where only case, blanks, hyphens or "
                 "leading zeros differ?",
                 [f"{rows} rows would find their {home} only so", *shown, *extra],
-                {YES: "they are one; the spelling of the first table counts", NO: "they differ"},
+                {
+                    YES: "they are one; the spelling of the first table counts",
+                    NO: "they differ",
+                },
                 default=YES,
             )
         )
@@ -84,17 +94,10 @@ def people(station: Station) -> tuple[dict[str, list[str]], Counter[str]]:
     groups : dict of the full spelling to its other spellings
     counts : Counter of spelling
     """
-    counts: Counter[str] = Counter()
-    for table, column in PERSON.items():
-        for part in station.of(table):
-            if column in part.feed.columns:
-                counts.update(part.texts(column))
-    for part in station.of("checks"):
-        for name in part.feed.columns:
-            for text in part.texts(name) if name not in PERSON.values() else ():
-                if initials := ticked_by(text):
-                    counts[initials] += 1
-    names = sorted(counts, key=lambda name: (-len(tokens(name)), -len(name), -counts[name], name))
+    counts = _people_counted(station)
+    names = sorted(
+        counts, key=lambda name: (-len(tokens(name)), -len(name), -counts[name], name)
+    )
     groups: dict[str, list[str]] = {}
     for name in names:
         homes = [whole for whole in groups if _same_person(whole, name)]
@@ -102,12 +105,32 @@ def people(station: Station) -> tuple[dict[str, list[str]], Counter[str]]:
             groups[homes[0]].append(name)
         elif not homes:
             groups[name] = []
-    named = {_best([whole, *rest], counts): [whole, *rest] for whole, rest in groups.items()}
+    named = {
+        _best([whole, *rest], counts): [whole, *rest] for whole, rest in groups.items()
+    }
     return {
         best: sorted(name for name in all_of if name != best)
         for best, all_of in named.items()
         if len(all_of) > 1
     }, counts
+
+
+def _people_counted(station: Station) -> Counter[str]:
+    """Count the spellings of operators, checkers and initials beside ticks."""
+    counts: Counter[str] = Counter()
+    for table, column in PERSON.items():
+        for part in station.of(table):
+            if column in part.feed.columns:
+                counts.update(part.texts(column))
+    for part in station.of("checks"):
+        texts = [
+            t
+            for n in part.feed.columns
+            if n not in PERSON.values()
+            for t in part.texts(n)
+        ]
+        counts.update(initials for text in texts if (initials := ticked_by(text)))
+    return counts
 
 
 def _best(spellings_of: list[str], counts: Counter[str]) -> str:
@@ -144,6 +167,7 @@ def _same_person(whole: str, name: str) -> bool:
             return True
     elif len(joined) <= 2 and len(full[0]) > 2:
         return full[0].startswith(joined)
+    # a slip of the pen in a name long enough to tell
     long_enough = min(len("".join(full)), len(joined)) >= _LEAST_NAME
     return long_enough and fuzz.ratio(" ".join(full), " ".join(short)) >= _ALIKE_NAMES
 
@@ -235,7 +259,11 @@ def _year_of(part: Part, station: Station) -> int | None:
     for one in (*own, part):
         years = one.years()
         if years:
-            return years.most_common(1)[0][0] if own else min(years, key=lambda y: (-years[y], y))
+            return (
+                years.most_common(1)[0][0]
+                if own
+                else min(years, key=lambda y: (-years[y], y))
+            )
     named = re.findall(r"(?<!\d)(?:19|20)\d\d(?!\d)", part.source)
     return int(named[-1]) if named else None
 
@@ -262,7 +290,9 @@ def copies(station: Station) -> list[Question]:
             shared = sum(row in have for row in rows[source])
             if shared >= _COPY_SHARE * len(rows[source]):
                 kept.remove(source)
-                questions.append(_copy_question(source, other, shared, len(rows[source])))
+                questions.append(
+                    _copy_question(source, other, shared, len(rows[source]))
+                )
                 break
     return questions
 
@@ -290,6 +320,13 @@ def _copy_question(source: str, other: str, shared: int, total: int) -> Question
 
 def linked(station: Station) -> tuple[int, int]:
     """Count the rows of checks and exits, and those whose queen is inseminated as spelt."""
-    homes = {fold(t) for part in station.of("inseminations") for t in part.texts("queen_id")}
-    texts = [t for table in ("checks", "exits") for p in station.of(table) for t in p.texts("queen_id")]
+    homes = {
+        fold(t) for part in station.of("inseminations") for t in part.texts("queen_id")
+    }
+    texts = [
+        t
+        for table in ("checks", "exits")
+        for p in station.of(table)
+        for t in p.texts("queen_id")
+    ]
     return sum(fold(text) in homes for text in texts), len(texts)

@@ -43,9 +43,25 @@ _NEGATED: dict[str, Meaning] = {
     "drone_many": {"drone_in_worker": "none"},
 }
 _FIRST = (
-    "unlooked", "nothing", "queen_not", "mark_no", "all_stages", "multiple",
-    "drone_few", "drone_many", "cells_supersedure", "cells_swarm", "cells_emergency",
-    "cells_none", "brood_given", "queen", "eggs", "larvae", "sealed", "mark_yes", "brood",
+    "unlooked",
+    "nothing",
+    "queen_not",
+    "mark_no",
+    "all_stages",
+    "multiple",
+    "drone_few",
+    "drone_many",
+    "cells_supersedure",
+    "cells_swarm",
+    "cells_emergency",
+    "cells_none",
+    "brood_given",
+    "queen",
+    "eggs",
+    "larvae",
+    "sealed",
+    "mark_yes",
+    "brood",
 )
 _LONGEST = 6
 
@@ -85,8 +101,10 @@ def of_findings(text: str, only: tuple[str, ...] = ()) -> Meaning | None:
                 # the first word wins: "seen, no eggs" says that the queen was seen
                 found = {**sets, **found} if not negated else {**found, **sets}
                 at += length
-                negated = negated and at < len(words) and (
-                    words[at] in known.get("joins_negation", ())
+                negated = (
+                    negated
+                    and at < len(words)
+                    and (words[at] in known.get("joins_negation", ()))
                 )
                 break
             if phrase in known.get("negations", ()):
@@ -134,7 +152,9 @@ def _of_reason(plain: str) -> str | None:
             return "culled_other"
         return "culled_fault" if has("fault") else None
     first = plain.split(maxsplit=1)[0] if plain else ""
-    colony = any(first == p or plain.startswith(f"{p} ") for p in parts.get("colony", ()))
+    colony = any(
+        first == p or plain.startswith(f"{p} ") for p in parts.get("colony", ())
+    )
     if colony and has("ruin"):
         return "colony_lost"
     inside = [phrase for phrase in known if len(phrase) > 2 and _within(phrase, plain)]

@@ -164,7 +164,9 @@ def _workbook_grids(path: Path, name: str) -> Iterator[Grid]:
     import openpyxl
 
     with zipfile.ZipFile(path) as packed:
-        parts = [part for part in packed.namelist() if part.startswith("xl/worksheets/")]
+        parts = [
+            part for part in packed.namelist() if part.startswith("xl/worksheets/")
+        ]
         formulas = any(b"<f" in packed.read(part) for part in parts)
     book = openpyxl.load_workbook(path, data_only=True)
     written = openpyxl.load_workbook(path) if formulas else None

@@ -199,7 +199,10 @@ def _mixture(found: Orders, judged: Judged, held: list[Contents]) -> None:
                     f"{len(real)} are real days, none after the 12th of a month",
                     f"{len(texts)} are texts, all after the 12th",
                 ],
-                {"right": "read them as they stand", "swapped": "mend them in the sheet"},
+                {
+                    "right": "read them as they stand",
+                    "swapped": "mend them in the sheet",
+                },
                 sources=(judged.part.source,),
             )
         )
@@ -220,6 +223,8 @@ def _years(found: Orders, station: Station) -> None:
         )
         if yearless:
             named = re.findall(r"(?<!\d)(?:19|20)\d\d(?!\d)", part.source)
-            year = int(named[-1]) if named else usual.most_common(1)[0][0] if usual else 0
+            year = (
+                int(named[-1]) if named else usual.most_common(1)[0][0] if usual else 0
+            )
             if year:
                 found.yearless[part.source] = year

@@ -6,7 +6,6 @@ into the file.
 
 from __future__ import annotations
 
-import os.path
 import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
@@ -126,13 +125,16 @@ def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written
     _records(proposal, found, left_out, wanted)
     per_word = _words(proposal, found, wanted)
     for part in proposal.station.parts:
-        if part.source in left_out or (wanted is not None and part.source not in wanted):
+        if part.source in left_out or (
+            wanted is not None and part.source not in wanted
+        ):
             continue
         rule = _rule(proposal, part, per_word)
         alike = [
             one
             for one in found.rules
-            if (one.table, one.columns, one.each) == (rule.table, rule.columns, rule.each)
+            if (one.table, one.columns, one.each)
+            == (rule.table, rule.columns, rule.each)
             and one.colours == rule.colours
         ]
         if alike:
@@ -168,15 +170,22 @@ def _records(proposal: Proposal, found: Written, left_out: set[str], wanted) -> 
     records = found.records
     if new:
         records["ignore"] = sorted(escaped(source) for source in new)
-    columns = [c for c in labels.FOLDED if proposal.answered("fold", "*", "*", c) == YES]
+    columns = [
+        c for c in labels.FOLDED if proposal.answered("fold", "*", "*", c) == YES
+    ]
     if columns:
-        records["fold"] = [*columns, *(["graft_batch"] if "queen_id" in columns else [])]
+        records["fold"] = [
+            *columns,
+            *(["graft_batch"] if "queen_id" in columns else []),
+        ]
     same = proposal.answered("same", "*", "*", "operator")
     groups = labels.people(proposal.station)[0] if same == YES else {}
     groups = same if isinstance(same, dict) else groups
     if groups:
         fed = {name for part in proposal.station.parts for name in part.feed.columns}
-        ticked = any(asking.tick_columns(part) for part in proposal.station.of("checks"))
+        ticked = any(
+            asking.tick_columns(part) for part in proposal.station.of("checks")
+        )
         people = {n for n in PERSON.values() if n in fed or (n == "checker" and ticked)}
         records["same"] = dict.fromkeys(sorted(people), groups)
     marks = {
@@ -189,7 +198,9 @@ def _records(proposal: Proposal, found: Written, left_out: set[str], wanted) -> 
     }
     if marks:
         records["ditto"] = sorted(marks)
-        found.notes.append(f"ditto marks take the value above: {'  '.join(sorted(marks))}")
+        found.notes.append(
+            f"ditto marks take the value above: {'  '.join(sorted(marks))}"
+        )
     co2 = proposal.answered("co2", "*", "co2", "given_at")
     if proposal.station.of("co2"):
         asked = proposal.question("co2", "*", "co2", "given_at")
@@ -211,17 +222,21 @@ def _words(proposal: Proposal, found: Written, wanted) -> dict[tuple[str, str], 
     for word in proposal.words:
         if wanted is not None and not word.sources & wanted:
             continue
-        means = word.means
         if word.id in single:
-            if single[word.id] is None:
-                continue
-            means = wordlist.meaning_of(word.column, single[word.id], word.id)
-        elif not confirmed:
-            continue
+            given = single[word.id]
+            means = (
+                None
+                if given is None
+                else wordlist.meaning_of(word.column, given, word.id)
+            )
+        else:
+            means = word.means if confirmed else None
         if means is None:
             continue
         if word.limited:
-            alone.setdefault((word.column, ",".join(word.limited)), {})[word.text] = means
+            alone.setdefault((word.column, ",".join(word.limited)), {})[word.text] = (
+                means
+            )
         elif means == wordlist.NOTHING and word.column != "findings":
             empty.add(word.text)
         elif word.column == "findings":
@@ -249,7 +264,11 @@ def _words(proposal: Proposal, found: Written, wanted) -> dict[tuple[str, str], 
 
 def _yes_no(words: dict[str, Any], section: Mapping[str, list[str]]) -> None:
     for ours in (YES, NO):
-        theirs = [t for t in section.get(ours, ()) if wordlist.READER_KNOWS.get(t.casefold()) != ours]
+        theirs = [
+            t
+            for t in section.get(ours, ())
+            if wordlist.READER_KNOWS.get(t.casefold()) != ours
+        ]
         if theirs:
             words[ours] = sorted(set(theirs), key=str.casefold)
 
@@ -289,7 +308,9 @@ def _rule(proposal: Proposal, part: Part, per_word) -> Rule:
         extra = _extra(proposal, part, name, per_word)
         rule.columns[name] = {"from": plain, **extra} if extra else plain
     if proposal.answered("filled", part.source, part.table, "marked") == YES:
-        marks = sorted({t for t in part.texts("mark") if yes_or_no(t) != NO}, key=str.casefold)
+        marks = sorted(
+            {t for t in part.texts("mark") if yes_or_no(t) != NO}, key=str.casefold
+        )
         rule.columns["marked"] = {
             "from": _plain(part.feed.uses["mark"].names),
             "words": {YES: marks},
@@ -306,7 +327,10 @@ def _plain(names: list[str]) -> Any:
 
 def _is_left(proposal: Proposal, part: Part, name: str) -> bool:
     place = (part.source, part.table, name)
-    return proposal.answered("column", *place) == NO or proposal.answered("graft", *place) == YES
+    return (
+        proposal.answered("column", *place) == NO
+        or proposal.answered("graft", *place) == YES
+    )
 
 
 def _extra(proposal: Proposal, part: Part, name: str, per_word) -> dict[str, Any]:
@@ -325,7 +349,7 @@ def _extra(proposal: Proposal, part: Part, name: str, per_word) -> dict[str, Any
         blank = proposal.answered("blank", part.source, part.table)
         if blank == NO:
             extra["blank"] = NO
-    limited = ",".join(wordlist._limited(part, name))
+    limited = ",".join(wordlist.limited_to(part, name))
     if limited and (name, limited) in per_word:
         extra["words"] = per_word[name, limited]
     return extra
@@ -347,13 +371,16 @@ def _each(proposal: Proposal, part: Part) -> tuple[dict[str, str], list[Any]]:
     if part.feed.days:
         order = proposal.orders.by_file.get(part.source)
         each = [
-            {"check": headings["findings"], "day": _iso(part.feed.days[slot], order, part, proposal)}
+            {
+                "check": headings["findings"],
+                "day": _iso(part.feed.days[slot], order, part, proposal),
+            }
             for slot, headings in slots.items()
         ]
         return {"findings": "{check}"}, each
     if len(roles) > 1:
         starts = {
-            slot: os.path.commonprefix(list(headings.values())).rstrip()
+            slot: _common_start(list(headings.values())).rstrip()
             for slot, headings in slots.items()
         }
         for texts in (starts, {s: _shortest(starts[s]) for s in starts}):
@@ -365,6 +392,13 @@ def _each(proposal: Proposal, part: Part) -> tuple[dict[str, str], list[Any]]:
         {keys[role]: headings[role] for role in roles} for headings in slots.values()
     ]
     return {role: f"{{{keys[role]}}}" for role in roles}, each
+
+
+def _common_start(texts: list[str]) -> str:
+    """Give what all texts begin with."""
+    first, last = min(texts), max(texts)
+    alike = [a == b for a, b in zip(first, last, strict=False)]
+    return first[: alike.index(False) if False in alike else len(alike)]
 
 
 def _shortest(start: str) -> str:
@@ -397,7 +431,11 @@ def _iso(text: str, order: str | None, part: Part, proposal: Proposal) -> str:
         return text
     if seen and seen.yearless:
         named = proposal.orders.yearless.get(part.source)
-        years = Counter(y for p in proposal.station.parts_of(part.source) for y in p.years().elements())
+        years = Counter(
+            y
+            for p in proposal.station.parts_of(part.source)
+            for y in p.years().elements()
+        )
         year = named or (years.most_common(1)[0][0] if years else day.year)
         day = day.replace(year=year)
     return day.isoformat()
@@ -420,7 +458,9 @@ def _sets_here(proposal: Proposal, part: Part, name: str) -> bool:
     from queen_outcomes.facts.dictionary import TABLES
 
     keeping = [
-        p for p in proposal.station.parts_of(part.source) if name in TABLES[p.table].names
+        p
+        for p in proposal.station.parts_of(part.source)
+        if name in TABLES[p.table].names
     ]
     return bool(keeping) and keeping[0] is part
 
@@ -434,10 +474,7 @@ def _habits(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     first = next((row.line for row in sheet.grid.rows if row.filled), None)
     if len(sheet.header) > 1 or (sheet.header and sheet.header[0] != first):
         habits["header"] = sheet.header[0] if len(sheet.header) == 1 else sheet.header
-    order = proposal.orders.by_file.get(source)
-    for name, files in proposal.orders.asked.items():
-        if source in files:
-            order = next((q.answer for q in proposal.questions if q.id == name), None)
+    order = _order(proposal, source)
     if order:
         habits["dates"] = order
     if source in proposal.orders.yearless:
@@ -457,6 +494,14 @@ def _habits(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     return habits
 
 
+def _order(proposal: Proposal, source: str) -> str | None:
+    """Give the order of a file's days: judged, or answered."""
+    for name, files in proposal.orders.asked.items():
+        if source in files:
+            return next((q.answer for q in proposal.questions if q.id == name), None)
+    return proposal.orders.by_file.get(source)
+
+
 def _decimal(parts: Iterable[Part]) -> str:
     counts: Counter[str] = Counter()
     for part in parts:
@@ -467,7 +512,9 @@ def _decimal(parts: Iterable[Part]) -> str:
                 for cell in held.kept:
                     number = number_of(cell.text) if cell.kind == "text" else None
                     if number:
-                        counts["," if number.comma else "." if number.point else ""] += 1
+                        counts[
+                            "," if number.comma else "." if number.point else ""
+                        ] += 1
     return "," if counts[","] > counts["."] else "."
 
 
@@ -499,7 +546,9 @@ def _general(text: str, starts: Counter[str]) -> str:
 
 
 def _without_figures(text: str) -> str:
-    return re.sub(r"\d+([.,]\d+)?", "*", escaped(text)) if re.search(r"\d", text) else ""
+    return (
+        re.sub(r"\d+([.,]\d+)?", "*", escaped(text)) if re.search(r"\d", text) else ""
+    )
 
 
 def _matches(text: str, pattern: str) -> bool:
@@ -516,8 +565,15 @@ def _unread(proposal: Proposal, found: Written, left_out: set[str], wanted) -> N
             continue
         if wanted is not None and sheet.source not in wanted:
             continue
-        used = {h for part in parts for n in part.feed.columns for h in part.feed.headings(n)}
-        left = [c.name for c in sheet.columns if c.name not in used and c.contents.filled]
+        used = {
+            h
+            for part in parts
+            for n in part.feed.columns
+            for h in part.feed.headings(n)
+        }
+        left = [
+            c.name for c in sheet.columns if c.name not in used and c.contents.filled
+        ]
         if left:
             names = ", ".join(f'"{name}"' for name in left)
             found.notes.append(f"{sheet.source}: not read: {names}")

@@ -103,7 +103,9 @@ class OpenQuestion:
         return parts[1], parts[2], parts[3]
 
 
-def question_id(kind: str, source: str = "*", table: str = "*", column: str = "*") -> str:
+def question_id(
+    kind: str, source: str = "*", table: str = "*", column: str = "*"
+) -> str:
     """Give the stable id of a question."""
     return f"{kind}:{source}:{table}:{column}"
 

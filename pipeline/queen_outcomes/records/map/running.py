@@ -105,7 +105,11 @@ def begin(station: Path, settings_file: str = "station.toml") -> Run:
         if (word.sources & new or word.id in earlier or "words:*:*:*" in earlier)
         and (word.column, word.text.casefold()) not in settled
     ]
-    kept = [question for question in found.questions if question.kind not in ("words", "word")]
+    kept = [
+        question
+        for question in found.questions
+        if question.kind not in ("words", "word")
+    ]
     asked = [
         question
         for question in kept
@@ -115,7 +119,9 @@ def begin(station: Path, settings_file: str = "station.toml") -> Run:
     found.questions = [*kept, *word_questions]
     if not new:
         asked = [question for question in asked if question.id in earlier]
-        word_questions = [question for question in word_questions if question.id in earlier]
+        word_questions = [
+            question for question in word_questions if question.id in earlier
+        ]
     return Run(found, [*asked, *word_questions], new, text, earlier)
 
 

@@ -128,11 +128,21 @@ def _worth(row: Row) -> float:
 def _dated_worth(grid: Grid, at: int) -> float:
     """Say how much a row looks like headings that are days, with findings below them."""
     row = grid.rows[at]
-    days = [n for n in row.filled if day_of(row.cells[n].text) or row.cells[n].kind == "date"]
+    days = [
+        n
+        for n in row.filled
+        if day_of(row.cells[n].text) or row.cells[n].kind == "date"
+    ]
     others = [n for n in row.filled if n not in days]
-    if len(days) < 2 or not others or not all(_names_something(row.text(n)) for n in others):
+    if (
+        len(days) < 2
+        or not others
+        or not all(_names_something(row.text(n)) for n in others)
+    ):
         return 0
-    below = [r.text(n) for r in grid.rows[at + 1 : at + SEARCHED] for n in days if r.text(n)]
+    below = [
+        r.text(n) for r in grid.rows[at + 1 : at + SEARCHED] for n in days if r.text(n)
+    ]
     if not below or sum(day_of(text) is not None for text in below) > 0.2 * len(below):
         return 0
     return float(len(row.filled))
@@ -168,8 +178,10 @@ def _both(grid: Grid, at: int) -> list[int]:
         top, bottom = grid.rows[upper], grid.rows[lower]
         gaps = [n for n in bottom.filled if not top.text(n)]
         spanned = any(line == upper for line, _ in grid.spans)
-        if known >= 0.6 * len(row.filled) and (gaps or spanned) and (
-            len(set(top.filled)) < len(bottom.filled) or spanned or _repeats(here)
+        if (
+            known >= 0.6 * len(row.filled)
+            and (gaps or spanned)
+            and (len(set(top.filled)) < len(bottom.filled) or spanned or _repeats(here))
         ):
             return [upper, lower]
     return [at]
@@ -191,8 +203,10 @@ def _names(grid: Grid, used: list[int], language: str) -> list[Heading]:
             reach = above or reach
             # an upper cell reaches right only over cells that say something below
             texts[at] = (
-                reach if above == below or not below else f"{reach} {below}".strip()
-            ) if (above or below) else ""
+                (reach if above == below or not below else f"{reach} {below}".strip())
+                if (above or below)
+                else ""
+            )
     seen: Counter[str] = Counter()
     named = []
     for text in texts:
@@ -239,7 +253,11 @@ def _repeated_heading(row: Row, heads: list[str]) -> bool:
 
 def _is_record(row: Row, names: list[Heading]) -> bool:
     """Tell whether a short row is a record all the same: it has a day and a label."""
-    days = [at for at in row.filled if row.cells[at].kind == "date" or day_of(row.cells[at].text)]
+    days = [
+        at
+        for at in row.filled
+        if row.cells[at].kind == "date" or day_of(row.cells[at].text)
+    ]
     return bool(days) and len(row.filled) > len(days)
 
 
@@ -250,7 +268,11 @@ def is_total(text: str) -> bool:
     known = vocabulary()
     if not words:
         return False
-    if any(folded == phrase or folded.startswith(f"{phrase} ") for phrase in known.rows):
+    if any(
+        folded == phrase or folded.startswith(f"{phrase} ") for phrase in known.rows
+    ):
         return True
     # "36 queens", "12 checks in all"
-    return len(words) >= 2 and words[0].isdigit() and " ".join(words[1:]) in known.counted
+    return (
+        len(words) >= 2 and words[0].isdigit() and " ".join(words[1:]) in known.counted
+    )

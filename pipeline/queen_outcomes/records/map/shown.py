@@ -56,8 +56,12 @@ class _Reading:
         self.part = part
         self.written = written
         self.rule = next(
-            r for r in written.rules if r.table == part.table and part.source in r.sources
-            and set(r.columns) >= set(part.feed.slots and next(iter(part.feed.slots.values())))
+            r
+            for r in written.rules
+            if r.table == part.table
+            and part.source in r.sources
+            and set(r.columns)
+            >= set(part.feed.slots and next(iter(part.feed.slots.values())))
         )
         self.habits = written.files.get(part.source, {})
         self.orders = proposal.orders.by_column
@@ -104,7 +108,9 @@ class _Reading:
             headings = (
                 [feed.slots[slot][name]]
                 if slot in feed.slots and name in feed.slots[slot]
-                else feed.uses[name].names if name in feed.uses else []
+                else feed.uses[name].names
+                if name in feed.uses
+                else []
             )
             spec = self.rule.columns[name]
             extra = spec if isinstance(spec, dict) else {}
@@ -122,9 +128,9 @@ class _Reading:
         date = read.get(MAIN_DATE[self.part.table])
         for name in self.rule.columns:
             spec = self.rule.columns[name]
-            if isinstance(spec, dict) and spec.get("blank") == "no":
-                if date or self.part.table == "queens":
-                    read.setdefault(name, "no")
+            says_no = isinstance(spec, dict) and spec.get("blank") == "no"
+            if says_no and (date or self.part.table == "queens"):
+                read.setdefault(name, "no")
         if ticker and self.part.table == "checks" and "checker" not in read:
             read["checker"] = self.people.get(ticker, ticker)
         return {name: value for name, value in read.items() if value}
@@ -137,14 +143,16 @@ class _Reading:
         if name == FINDINGS:
             meant = self._words(FINDINGS, extra).get(text.casefold())
             return dict(meant) if meant is not None else {FINDINGS: f"?{text}"}
-        if kind in ("date", "datetime"):
-            return {name: self._moment(name, cells) or f"?{text}"}
-        if kind in ("number", "integer"):
-            return {name: self._number(name, cells[0], extra) or f"?{text}"}
-        if kind == "yes_no":
-            return {name: self._yes_no(text, extra) or f"?{text}"}
         if kind == "word":
             return self._word(name, text)
+        if kind in ("date", "datetime", "number", "integer", "yes_no"):
+            if kind == "yes_no":
+                value = self._yes_no(text, extra)
+            elif kind in ("number", "integer"):
+                value = self._number(name, cells[0], extra)
+            else:
+                value = self._moment(name, cells)
+            return {name: value or f"?{text}"}
         return {name: self._label(name, kind, text)}
 
     def _empty(self, text: str) -> bool:
@@ -162,7 +170,11 @@ class _Reading:
         else:
             place = (self.part.source, self.part.table, name)
             seen = day_of(text)
-            day = seen.on(self.orders.get(place) or self.habits.get("dates", "")) if seen else None
+            day = (
+                seen.on(self.orders.get(place) or self.habits.get("dates", ""))
+                if seen
+                else None
+            )
             if day and seen and seen.yearless:
                 day = day.replace(year=self.habits.get("year", day.year))
             time = text.partition(" ")[2] if clock_of(text.partition(" ")[2]) else ""
@@ -190,7 +202,9 @@ class _Reading:
         for ours in ("yes", "no"):
             if text.casefold() in {t.casefold() for t in words.get(ours, [])}:
                 return ours
-        said = {"yes": "yes", "y": "yes", "true": "yes", "1": "yes"}.get(text.casefold())
+        said = {"yes": "yes", "y": "yes", "true": "yes", "1": "yes"}.get(
+            text.casefold()
+        )
         return said or ("no" if text.casefold() in ("no", "n", "false", "0") else "")
 
     def _word(self, name: str, text: str) -> ShownRow:
@@ -238,4 +252,3 @@ def sample(proposal: Proposal, written: Written) -> dict[str, list[ShownRow]]:
                 break
             have.append(row)
     return shown
-

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from queen_outcomes.records.map.contents import day_of
 from queen_outcomes.records.map.fits import fit, names_of
@@ -16,8 +17,19 @@ from queen_outcomes.records.map.sheet import Column, Sheet
 LEAST = 2
 SERIES_TABLES = ("checks", "inseminations", "co2", "placements", "lab")
 _OWN = {
-    "checks": ("eggs", "larvae", "sealed", "queen_seen", "pattern_pct", "findings",
-               "drone_in_worker", "queen_cells", "mark_seen", "checked_on", "brood_given"),
+    "checks": (
+        "eggs",
+        "larvae",
+        "sealed",
+        "queen_seen",
+        "pattern_pct",
+        "findings",
+        "drone_in_worker",
+        "queen_cells",
+        "mark_seen",
+        "checked_on",
+        "brood_given",
+    ),
     "inseminations": ("dose_ul", "operator", "inseminated_at", "attempts", "leak"),
     "co2": ("given_at", "minutes"),
     "placements": ("colony_id", "placed_on", "removed_on"),
@@ -71,7 +83,9 @@ def _heading_day(name: str) -> bool:
 def _numbered(sheet: Sheet) -> list[Series]:
     """Numbers in the headings; columns between them that say none go with their neighbour."""
     marked = [column for column in sheet.columns if column.heading.slot]
-    families: dict[str, dict[str, list[Column]]] = defaultdict(lambda: defaultdict(list))
+    families: dict[str, dict[str, list[Column]]] = defaultdict(
+        lambda: defaultdict(list)
+    )
     for column in marked:
         families[_table(column, marked)][column.heading.slot].append(column)
     for table in [t for t, slots in families.items() if len(slots) < LEAST]:
@@ -97,7 +111,8 @@ def _table(column: Column, marked: list[Column]) -> str:
 
     def worth(table: str) -> float:
         return max(
-            (fit(column, table, n) for n in _OWN[table] if n in names_of(table)), default=0
+            (fit(column, table, n) for n in _OWN[table] if n in names_of(table)),
+            default=0,
         )
 
     best = max(SERIES_TABLES, key=lambda table: (worth(table), table == "checks"))
@@ -119,7 +134,9 @@ def _adopt_repeats(sheet: Sheet, families) -> None:
             continue
         ahead = columns[0].at < numbered[0]
         for column in columns:
-            side = [at for at in numbered if (at > column.at) == ahead and at != column.at]
+            side = [
+                at for at in numbered if (at > column.at) == ahead and at != column.at
+            ]
             if side:
                 table, slot = owner[side[0] if ahead else side[-1]]
                 near = abs((side[0] if ahead else side[-1]) - column.at)
@@ -128,7 +145,7 @@ def _adopt_repeats(sheet: Sheet, families) -> None:
 
 
 def _widest(numbered: list[int]) -> int:
-    gaps = [b - a for a, b in zip(numbered, numbered[1:], strict=False)]
+    gaps = [after - before for before, after in pairwise(numbered)]
     return max(gaps, default=1) + 1
 
 
@@ -137,7 +154,11 @@ def _groups(sheet: Sheet) -> dict[str, list[Column]]:
     groups: dict[str, list[Column]] = defaultdict(list)
     for column in sheet.columns:
         if column.name and not column.heading.slot:
-            base = column.name.rsplit(" (", 1)[0] if column.heading.repeat > 1 else column.name
+            base = (
+                column.name.rsplit(" (", 1)[0]
+                if column.heading.repeat > 1
+                else column.name
+            )
             groups[base.casefold()].append(column)
     return groups
 
@@ -165,7 +186,8 @@ def _own_table(columns: list[Column]) -> str:
         table: sum(
             max((fit(column, table, name) for name in _OWN[table]), default=0)
             for column in columns
-            if column.heading.of("column") & set(_OWN[table]) or column.heading.of("topic") & {table}
+            if column.heading.of("column") & set(_OWN[table])
+            or column.heading.of("topic") & {table}
         )
         for table in SERIES_TABLES
     }

@@ -65,7 +65,9 @@ class Part:
 
     def years(self) -> Counter[int]:
         """How many of the table's days fall in each year, under any order."""
-        return Counter(day.days[0][1].year for day in self.main_days if not day.yearless)
+        return Counter(
+            day.days[0][1].year for day in self.main_days if not day.yearless
+        )
 
 
 @dataclass
@@ -112,7 +114,9 @@ def look(records: Path) -> Station:
     station.parts = _parts(station.sheets, frozenset())
     # with the inseminated queens known, a column of their labels is known by them
     known = frozenset(
-        fold(text) for part in station.of("inseminations") for text in part.texts("queen_id")
+        fold(text)
+        for part in station.of("inseminations")
+        for text in part.texts("queen_id")
     )
     fed = {part.source for part in station.parts}
     again = [sheet for sheet in station.sheets if sheet.source not in fed]

@@ -16,8 +16,16 @@ from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.station import Part, Station
 from queen_outcomes.records.map.words import fold, vocabulary
 
-READER_KNOWS = {"yes": "yes", "y": "yes", "true": "yes", "1": "yes", "no": "no",
-                "n": "no", "false": "no", "0": "no"}
+READER_KNOWS = {
+    "yes": "yes",
+    "y": "yes",
+    "true": "yes",
+    "1": "yes",
+    "no": "no",
+    "n": "no",
+    "false": "no",
+    "0": "no",
+}
 """Words that need no setting."""
 NOTHING = ""
 """The meaning "known, sets nothing" of a free word; "not recorded" of any other."""
@@ -60,7 +68,9 @@ class Word:
         if self.means is None:
             return "?"
         if isinstance(self.means, dict):
-            return ", ".join(f"{n} = {v}" for n, v in self.means.items()) or "sets nothing"
+            return (
+                ", ".join(f"{n} = {v}" for n, v in self.means.items()) or "sets nothing"
+            )
         return self.means or "not recorded"
 
 
@@ -73,7 +83,7 @@ def gather(station: Station) -> list[Word]:
             if kind not in ("yes_no", "word") and name != FINDINGS:
                 continue
             column = "yes_no" if kind == "yes_no" else name
-            limited = _limited(part, name)
+            limited = limited_to(part, name)
             for text, count in _texts(part, name).items():
                 if column == "yes_no" and is_tick(text):
                     continue
@@ -95,7 +105,7 @@ def _texts(part: Part, name: str) -> Counter[str]:
     return counts
 
 
-def _limited(part: Part, name: str) -> tuple[str, ...]:
+def limited_to(part: Part, name: str) -> tuple[str, ...]:
     """Tell which columns a heading such as "brood" confines its words to."""
     if name != FINDINGS:
         return ()
@@ -132,23 +142,25 @@ def question(words: list[Word]) -> list[Question]:
                 question_id("words"),
                 "Do the words mean what is listed?",
                 [f'{w.column}: "{w.text}" ({w.count}) -> {w.told}' for w in told],
-                {YES: "all do, but for those corrected one by one", NO: "leave them unset"},
+                {
+                    YES: "all do, but for those corrected one by one",
+                    NO: "leave them unset",
+                },
                 default=YES,
                 sources=tuple(sorted({s for w in told for s in w.sources})),
             )
         )
-    for word in words:
-        if word.means is None:
-            asked.append(
-                Question(
-                    word.id,
-                    f'What does "{word.text}" mean under "{min(word.headings)}"?',
-                    [f"it stands there {word.count} times"],
-                    {},
-                    sources=tuple(sorted(word.sources)),
-                )
-            )
-    return asked
+    unknown = [
+        Question(
+            word.id,
+            f'What does "{word.text}" mean under "{min(word.headings)}"?',
+            [f"it stands there {word.count} times"],
+            sources=tuple(sorted(word.sources)),
+        )
+        for word in words
+        if word.means is None
+    ]
+    return asked + unknown
 
 
 def _plain(word: Word) -> bool:
@@ -213,4 +225,3 @@ def _refused(where: str, answer: Any, expected: str) -> UsageError:
         found=str(answer),
         expected=expected,
     )
-

@@ -122,7 +122,9 @@ def language_of(texts: Iterable[str], prior: Mapping[str, float]) -> str:
         What the station's other sheets say; decides where this one does not.
     """
     counts = languages_in(texts)
-    worth = {name: counts.get(name, 0) + 0.1 * prior.get(name, 0) for name in languages()}
+    worth = {
+        name: counts.get(name, 0) + 0.1 * prior.get(name, 0) for name in languages()
+    }
     best = max(worth, key=lambda name: worth[name])
     return best if worth[best] > 0 else ""
 
@@ -149,15 +151,7 @@ def _weight(phrase: str, labels: Mapping[str, frozenset[str]]) -> float:
 def together(documents: Iterable[dict]) -> Vocabulary:
     """Put the documents of several languages into one vocabulary."""
     documents = list(documents)
-    labels: dict[str, set[str]] = {}
-    for section, name in (("columns", "column"), ("parts", "part"), ("topics", "topic")):
-        for what, phrases in _each(documents, section):
-            for phrase in phrases:
-                for form in forms(phrase):
-                    labels.setdefault(form, set()).add(f"{name}:{what}")
-    for table in TABLES.values():
-        for column in table.columns:
-            labels.setdefault(fold(column.name), set()).add(f"column:{column.name}")
+    labels = _labels(documents)
     words: dict[str, dict[str, str]] = {}
     for column in ("leak", "drone_in_worker", "queen_cells", "reason"):
         for ours, phrases in _each(documents, "words", column):
@@ -180,6 +174,23 @@ def together(documents: Iterable[dict]) -> Vocabulary:
         named_slots=_phrases(documents, "slots", "named"),
         longest=max(len(phrase.split()) for phrase in labels),
     )
+
+
+def _labels(documents: list[dict]) -> dict[str, set[str]]:
+    """Give what each phrase of a heading may say; our own names are known everywhere."""
+    labels: dict[str, set[str]] = {}
+    for section, name in (
+        ("columns", "column"),
+        ("parts", "part"),
+        ("topics", "topic"),
+    ):
+        for what, phrases in _each(documents, section):
+            for form in {form for phrase in phrases for form in forms(phrase)}:
+                labels.setdefault(form, set()).add(f"{name}:{what}")
+    for table in TABLES.values():
+        for column in table.columns:
+            labels.setdefault(fold(column.name), set()).add(f"column:{column.name}")
+    return labels
 
 
 def forms(phrase: str) -> set[str]:

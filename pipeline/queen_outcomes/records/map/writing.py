@@ -76,13 +76,16 @@ def is_known(source: str, patterns: Iterable[str]) -> bool:
     """Tell whether a pattern names a source; one without "#" names a file's sheets all."""
     file = source.partition("#")[0]
     return any(
-        fnmatchcase(source, pattern) or ("#" not in pattern and fnmatchcase(file, pattern))
+        fnmatchcase(source, pattern)
+        or ("#" not in pattern and fnmatchcase(file, pattern))
         for pattern in patterns
     )
 
 
 def _listed(value: Any) -> list[str]:
-    return [value] if isinstance(value, str) else [v for v in value if isinstance(v, str)]
+    return (
+        [value] if isinstance(value, str) else [v for v in value if isinstance(v, str)]
+    )
 
 
 def put(
@@ -118,7 +121,9 @@ def put(
     first_time = not document.get("read") and not document.get("tables")
     files = dict(written.files)
     if first_time:
-        files = _of_the_station(document, files, [s for r in written.rules for s in r.sources])
+        files = _of_the_station(
+            document, files, [s for r in written.rules for s in r.sources]
+        )
     _put_records(document, written.records)
     _put_words(document, written.words)
     for source, habits in files.items():
@@ -149,7 +154,9 @@ def _section(parent: Any, name: str) -> Any:
 
 
 def _of_the_station(
-    document: tomlkit.TOMLDocument, files: Mapping[str, Mapping[str, Any]], sources: list[str]
+    document: tomlkit.TOMLDocument,
+    files: Mapping[str, Mapping[str, Any]],
+    sources: list[str],
 ) -> dict[str, dict[str, Any]]:
     """Move to the station what every file that says anything of it has alike."""
     left = {source: dict(habits) for source, habits in files.items()}
@@ -279,25 +286,38 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
     """Put the answer to an earlier open question where it belongs, and nowhere else."""
     _, source, table, column = [*question.id.split(":"), "*", "*", "*"][:4]
     kind = question.kind
-    for key in _CONTROLS.get(kind, ()):
-        for file, habits in everything.files.items():
-            if key in habits and source in ("*", file):
-                _put_file(document, file, _without_station(document, {key: habits[key]}))
+    _settle_habits(document, source, _CONTROLS.get(kind, ()), everything)
     if kind in ("percent", "blank", "graft", "column"):
         _settle_columns(document, source, table, column, everything)
     elif kind == "colours":
-        for rule in everything.rules:
-            if source in rule.sources and rule.colours:
-                for theirs in _rules_of(document, source, rule.table):
-                    theirs["colours"] = {f: _value(s) for f, s in rule.colours.items()}
+        _settle_colours(document, source, everything)
     elif kind == "ignore" and not any(source in r.sources for r in everything.rules):
-        ignore = [p for p in everything.records.get("ignore", []) if p == escaped(source)]
+        ignore = [
+            p for p in everything.records.get("ignore", []) if p == escaped(source)
+        ]
         _put_records(document, {"ignore": ignore} if ignore else {})
     elif kind in ("fold", "same", "co2"):
         kept = {k: v for k, v in everything.records.items() if k == kind}
         _put_records(document, kept)
     elif kind in ("words", "word"):
         _put_words(document, everything.words)
+
+
+def _settle_habits(
+    document: Any, source: str, keys: Iterable[str], everything: Written
+) -> None:
+    for file, habits in everything.files.items():
+        kept = {
+            key: habits[key] for key in keys if key in habits and source in ("*", file)
+        }
+        _put_file(document, file, _without_station(document, kept))
+
+
+def _settle_colours(document: Any, source: str, everything: Written) -> None:
+    for rule in everything.rules:
+        if source in rule.sources and rule.colours:
+            for theirs in _rules_of(document, source, rule.table):
+                theirs["colours"] = {f: _value(s) for f, s in rule.colours.items()}
 
 
 def _settle_columns(
@@ -316,5 +336,6 @@ def _rules_of(document: Any, source: str, table: str) -> list[Any]:
     return [
         rule
         for rule in document.get("read", [])
-        if rule.get("table") == table and is_known(source, _listed(rule.get("from", [])))
+        if rule.get("table") == table
+        and is_known(source, _listed(rule.get("from", [])))
     ]
