@@ -362,12 +362,9 @@ def cell(name: str, value: str, chosen: Layout) -> str:
         return told["yes_no"][0 if value == "yes" else 1]
     if name == "reason":
         return told["reasons"][value]
-    if name == "dose_ul":
-        text = value.replace(".", ",") if chosen.comma else value
-        return f"{text} µl" if chosen.units else text
-    if name == "pattern_pct" and chosen.units:
-        return f"{value} %"
-    return value
+    unit = {"dose_ul": " µl", "pattern_pct": " %"}.get(name, "") if chosen.units else ""
+    text = value.replace(".", ",") if chosen.comma and name == "dose_ul" else value
+    return text + unit
 
 
 def write(records: Path, seed: int) -> Written:

@@ -343,45 +343,44 @@ class _Allocation:
 
     def _sections(self, possible: list[str], main: str) -> dict[int, str]:
         """Tell for each column which table the named columns around it feed."""
-        definite: dict[int, str] = {}
-        for column in self.columns:
-            worths = defaultdict(float)
-            for table in possible:
-                if table in ("queens", "semen") and table != main:
-                    continue
-                for name in names_of(table):
-                    if name in SHARED_IDS and name != "semen_batch":
-                        continue
-                    if name in _EVERYWHERE or (
-                        table == "inseminations" and name in _FLAT
-                    ):
-                        continue
-                    said = column.heading.of("column") | column.heading.of("topic")
-                    if said:
-                        worth = self.fits.get((table, name, column.at), 0.0)
-                        worths[table] = max(worths[table], worth)
-            best = max(worths, key=lambda t: (worths[t], t == main), default=None)
-            if best and worths[best] >= 0.5:
-                definite[column.at] = best
+        definite = {
+            column.at: table
+            for column in self.columns
+            if (table := self._definite(column, possible, main))
+        }
         sections: dict[int, str] = {}
         for column in self.columns:
             places = sorted(definite)
             left = [at for at in places if at <= column.at]
             right = [at for at in places if at > column.at]
             # a day opens what comes after it; everything else goes with what is before
-            opens = is_generic_date(column) and bool(right)
-            nearest = (
-                right[0]
-                if right and (opens or not left)
-                else left[-1]
-                if left
-                else None
-            )
-            sections[column.at] = definite[nearest] if nearest is not None else main
+            opens = is_generic_date(column) or not left
+            near = right[:1] if opens and right else left[-1:]
+            sections[column.at] = definite[near[0]] if near else main
             if is_generic_date(column):
                 # whoever is named behind a day did what the day is of
                 definite.setdefault(column.at, sections[column.at])
         return sections
+
+    def _definite(self, column: Column, possible: list[str], main: str) -> str:
+        """Tell which table a column's own heading speaks of; empty where it is none."""
+        said = column.heading
+        if not said.of("column") and not said.of("topic"):
+            return ""
+        worths = {
+            table: max(
+                (
+                    self.fits.get((table, name, column.at), 0.0)
+                    for name in names_of(table)
+                    if _tells_of(table, name)
+                ),
+                default=0.0,
+            )
+            for table in possible
+            if table == main or table not in ("queens", "semen")
+        }
+        best = max(worths, key=lambda table: (worths[table], table == main), default="")
+        return best if best and worths[best] >= 0.5 else ""
 
     def _all_slots(self, one: slots.Series, others: list[Feed]) -> dict[str, Use]:
         """Give the columns that stand once and hold for every slot of a series."""
@@ -467,6 +466,13 @@ class _Allocation:
             if days:
                 _, _, use = min(days, key=lambda day: day[:2])
                 use.names.append(time.name)
+
+
+def _tells_of(table: str, name: str) -> bool:
+    """Tell whether a column of ours says which table it stands in."""
+    if name in SHARED_IDS:
+        return name == "semen_batch"
+    return name not in _EVERYWHERE and not (table == "inseminations" and name in _FLAT)
 
 
 def fit_findings(column: Column) -> float:

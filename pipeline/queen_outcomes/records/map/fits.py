@@ -206,30 +206,39 @@ def _unit_fits(ours: Ours, unit: str) -> bool:
 
 def _by_topic_or_part(said: Heading, held: Contents, table: str, name: str) -> float:
     """Judge a heading that names no column: a topic with a day, a part such as "who"."""
-    topics, parts = said.of("topic"), said.of("part") - {"filler"}
-    columns = said.of("column")
-    if topics and table not in topics:
+    topics = said.of("topic")
+    if said.of("column") or (topics and table not in topics):
         return 0.0
-    lessened = 0.85 ** len(said.unknown)
-    if columns:
+    worth = _by_topic(said, held, table, name) or _by_part(said, held, table, name)
+    return worth * 0.85 ** len(said.unknown)
+
+
+def _by_topic(said: Heading, held: Contents, table: str, name: str) -> float:
+    """Judge a heading that says which table, by what stands below it."""
+    days = held.day_share >= _PARTLY
+    if table not in said.of("topic"):
         return 0.0
-    if name == MAIN_DATE[table] and table in topics and held.day_share >= _PARTLY:
-        return 0.9 * lessened
-    if name == FINDINGS and table in topics and not parts:
-        return 0.8 * lessened
-    if name == "reason" and "exits" in topics and not held.day_share >= _PARTLY:
-        return 0.8 * lessened
-    if name == "dose_ul" and "inseminations" in topics and said.unit in ("uL", "mL"):
-        return 0.9 * lessened
-    wanted = _PARTS_FOR.get(name, set())
-    if wanted & parts and not (parts - wanted - {"number", "seen"}):
-        if name == "colony_id" or (name == "semen_batch" and table == "inseminations"):
-            return 0.0 if table == "checks" and "queen" in parts else 0.46
-        if name == "queen_seen":
-            ticks = held.yes_no_share >= 0.5
-            return 0.85 * lessened if ticks and parts & {"queen", "seen"} else 0.0
-        return (0.9 if topics else 0.8) * lessened
-    return 0.0
+    if name == MAIN_DATE[table] and days:
+        return 0.9
+    if name == FINDINGS and not said.of("part") - {"filler"}:
+        return 0.8
+    if name == "reason" and not days:
+        return 0.8
+    return 0.9 if name == "dose_ul" and said.unit in ("uL", "mL") else 0.0
+
+
+def _by_part(said: Heading, held: Contents, table: str, name: str) -> float:
+    """Judge a heading that says "who", "no" or "queen" and leaves open of what."""
+    parts, wanted = said.of("part") - {"filler"}, _PARTS_FOR.get(name, set())
+    if not wanted & parts or parts - wanted - {"number", "seen"}:
+        return 0.0
+    if name == "colony_id" or (name == "semen_batch" and table == "inseminations"):
+        # a bare number is a queen's sooner than a hive's or a load's
+        return 0.0 if table == "checks" and "queen" in parts else 0.46
+    if name == "queen_seen":
+        ticks = held.yes_no_share >= 0.5
+        return 0.85 if ticks and parts & {"queen", "seen"} else 0.0
+    return 0.9 if said.of("topic") else 0.8
 
 
 def is_generic_date(column: Column) -> bool:

@@ -149,27 +149,28 @@ def _best(spellings_of: list[str], counts: Counter[str]) -> str:
 def _same_person(whole: str, name: str) -> bool:
     """Tell whether a spelling can be another's: case, dots, initials, a slip of the pen."""
     full, short = tokens(whole), tokens(name)
-    if "".join(full) == "".join(short):
-        return True
+    joined = "".join(short)
     if not full or not short:
         return False
-    joined = "".join(short)
-    initials = "".join(word[0] for word in full)
-    if len(full) > 1:
-        if joined == initials and len(joined) >= 2:
-            return True
-        if len(short) == len(full) and all(
-            b == a or (len(b) == 1 and a.startswith(b))
-            for a, b in zip(full, short, strict=True)
-        ):
-            return True
-        if len(short) == 1 and len(joined) > 2 and joined in full:
-            return True
-    elif len(joined) <= 2 and len(full[0]) > 2:
-        return full[0].startswith(joined)
+    if "".join(full) == joined or _shortened(full, short):
+        return True
     # a slip of the pen in a name long enough to tell
     long_enough = min(len("".join(full)), len(joined)) >= _LEAST_NAME
     return long_enough and fuzz.ratio(" ".join(full), " ".join(short)) >= _ALIKE_NAMES
+
+
+def _shortened(full: tuple[str, ...], short: tuple[str, ...]) -> bool:
+    """Tell whether a name is another's initials, or leaves a part of it out."""
+    joined = "".join(short)
+    if len(full) == 1:
+        return len(joined) <= 2 < len(full[0]) and full[0].startswith(joined)
+    initials = len(joined) >= 2 and joined == "".join(word[0] for word in full)
+    part_by_part = len(short) == len(full) and all(
+        given == whole or (len(given) == 1 and whole.startswith(given))
+        for whole, given in zip(full, short, strict=True)
+    )
+    one_part = len(short) == 1 and len(joined) > 2 and joined in full
+    return initials or part_by_part or one_part
 
 
 def ask_people(station: Station) -> list[Question]:

@@ -232,27 +232,28 @@ def _colour(cell: Any) -> str:
 
 
 def _seen(value: Any, shown: str = "") -> Cell:
-    if value is None:
-        return Cell()
-    if isinstance(value, bool):
-        return Cell("yes" if value else "no")
-    if isinstance(value, dt.datetime):
-        whole = value.time() == dt.time()
-        return Cell(
-            value.date().isoformat() if whole else value.isoformat(" ", "minutes"),
-            "date",
-        )
-    if isinstance(value, dt.date):
-        return Cell(value.isoformat(), "date")
-    if isinstance(value, dt.time):
-        return Cell(value.isoformat("minutes"), "time")
-    if isinstance(value, dt.timedelta):
-        minutes = round(value.total_seconds() / 60)
-        return Cell(f"{minutes // 60:02}:{minutes % 60:02}", "time")
+    if value is None or isinstance(value, bool | str):
+        text = {True: "yes", False: "no", None: ""}.get(value, value)
+        return Cell(" ".join(str(text).split()))
     if isinstance(value, int | float):
         if "%" in shown:
             return Cell(f"{round(100 * value, 6):g} %", "percent")
         return Cell(f"{value:.10g}", "number")
+    return _seen_moment(value)
+
+
+def _seen_moment(value: Any) -> Cell:
+    if isinstance(value, dt.datetime):
+        whole = value.time() == dt.time()
+        day = value.date().isoformat()
+        return Cell(day if whole else value.isoformat(" ", "minutes"), "date")
+    if isinstance(value, dt.date):
+        return Cell(value.isoformat(), "date")
+    if isinstance(value, dt.timedelta):
+        minutes = round(value.total_seconds() / 60)
+        return Cell(f"{minutes // 60:02}:{minutes % 60:02}", "time")
+    if isinstance(value, dt.time):
+        return Cell(value.isoformat("minutes"), "time")
     return Cell(" ".join(str(value).split()))
 
 
