@@ -23,13 +23,14 @@ from queen_outcomes.commands.due import due
 from queen_outcomes.commands.explain import explain
 from queen_outcomes.commands.export import export
 from queen_outcomes.commands.failures import DONE, ENDINGS, FAULT, exit_code, message
+from queen_outcomes.commands.map import map_
 from queen_outcomes.commands.new import demo, new
 from queen_outcomes.commands.options import shared
 from queen_outcomes.commands.plan import plan
 from queen_outcomes.commands.sheets import sheets
 
 COMMANDS = (
-    *(new, demo, build, check, due, explain),
+    *(new, demo, map_, build, check, due, explain),
     *(export, audit, sheets, compare, plan),
 )
 

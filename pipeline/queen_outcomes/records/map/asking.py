@@ -1,0 +1,407 @@
+"""What one column or sheet leaves open: shares or per cent, blanks among ticks, colours, copies."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter, defaultdict
+
+from queen_outcomes.records.map import opened
+from queen_outcomes.records.map.contents import clock_of, day_of, yes_or_no
+from queen_outcomes.records.map.feeds import Use
+from queen_outcomes.records.map.fits import can_hold, ours_of
+from queen_outcomes.records.map.labels import key_of
+from queen_outcomes.records.map.questions import NO, YES, Question, question_id
+from queen_outcomes.records.map.sheet import Sheet
+from queen_outcomes.records.map.station import Part, Station
+from queen_outcomes.records.sources import LEGACY_ENDINGS
+
+PER_CENT, SHARE = "percent", "share"
+LEAVE, READ = "leave", "read"
+_OWN_HOURS = 2
+_WARM = 40
+"""Semen stored above so many degrees was measured in Fahrenheit; 40 C is the hard limit."""
+_GRAFT_DAYS = (17, 26)
+"""Days from grafting to insemination, where emergence falls 11 to 13 days after grafting."""
+_SHOWN = 5
+_FEW_DAYS = 3
+"""A sheet with so many days may hold records, whatever its headings."""
+
+
+def percentages(station: Station) -> list[Question]:
+    """Ask about columns of per cent in which no figure is above 1."""
+    questions = []
+    for part in station.parts:
+        for name in part.feed.columns:
+            if ours_of(part.table, name).unit != "%":
+                continue
+            held = part.contents(name)
+            shown = any(c.kind == "percent" for h in held for c in h.kept)
+            numbers = [n for h in held for n in h.numbers if n is not None]
+            values = [n.value for n in numbers]
+            marked = shown or any(n.unit for n in numbers)
+            if marked or not values or max(values) > 1 or max(values) <= 0:
+                continue
+            texts = ", ".join([t for h in held for t in h.texts][:_SHOWN])
+            heading = part.feed.headings(name)[0]
+            questions.append(
+                Question(
+                    question_id("percent", part.source, part.table, name),
+                    f'In "{part.source}", is 1 in "{heading}" one per cent or the whole?',
+                    [f"all {len(values)} figures are at most 1: {texts}"],
+                    {
+                        SHARE: "a share: 0.85 is 85 per cent",
+                        PER_CENT: "per cent: 0.85 is 0.85 per cent",
+                    },
+                    sources=(part.source,),
+                )
+            )
+    return questions
+
+
+def tick_columns(part: Part) -> list[str]:
+    """Give the columns of a rule that hold ticks or yes alone, and blanks."""
+    found = []
+    for name in part.feed.columns:
+        held = part.contents(name)
+        texts = [text for h in held for text in h.texts]
+        blanks = any(not cell.text for h in held for cell in h.cells)
+        said = {yes_or_no(text) for text in texts}
+        is_yes_no = ours_of(part.table, name).kind == "yes_no"
+        if is_yes_no and texts and said == {YES} and blanks:
+            found.append(name)
+    return found
+
+
+def blanks(station: Station) -> list[Question]:
+    """Ask what a blank means in columns that hold ticks alone; one question a rule."""
+    questions = []
+    asked = set()
+    for part in station.parts:
+        names = tick_columns(part)
+        key = question_id("blank", part.source, part.table)
+        if not names or key in asked:
+            continue
+        asked.add(key)
+        counts = []
+        for name in names:
+            held = part.contents(name)
+            ticks = Counter(text for h in held for text in h.texts).most_common(3)
+            empty = sum(not cell.text for h in held for cell in h.cells)
+            shown = ", ".join(f'"{text}" {number}' for text, number in ticks)
+            counts.append(f'"{part.feed.headings(name)[0]}": {shown}; blank {empty}')
+        questions.append(
+            Question(
+                key,
+                f'In "{part.source}", what does a blank mean in the columns of ticks?',
+                counts,
+                {
+                    NO: "looked for, and no",
+                    LEAVE: "not looked for, or not written down",
+                },
+                sources=(part.source,),
+            )
+        )
+    return questions
+
+
+def co2(station: Station) -> list[Question]:
+    """Ask whether the CO2 list holds the insemination's own exposures."""
+    listed = station.of("co2")
+    if not listed:
+        return []
+    exposures = _moments(listed, "given_at")
+    done = _moments(station.of("inseminations"), "inseminated_at")
+    seen = own = 0
+    for label, times in done.items():
+        given = exposures.get(label)
+        if given:
+            seen += len(times)
+            own += sum(any(_together(one, other) for other in given) for one in times)
+    if not seen or own >= 0.5 * seen:
+        return []
+    return [
+        Question(
+            question_id("co2", table="co2", column="given_at"),
+            "Does the CO2 list hold every exposure, or only those beside the "
+            "insemination's own?",
+            [
+                f"{own} of {seen} inseminations of listed queens have one at their own time"
+            ],
+            {
+                "other": "only the others; the one at the insemination is not written down",
+                "every": "every exposure there was",
+            },
+            default="other" if own <= 0.1 * seen else None,
+            sources=tuple(part.source for part in listed),
+        )
+    ]
+
+
+def _moments(
+    parts: list[Part], name: str
+) -> dict[str, list[tuple[str, dt.time | None]]]:
+    """Give label -> (day as written, time); days of two sheets in one hand compare so."""
+    found: dict[str, list[tuple[str, dt.time | None]]] = defaultdict(list)
+    for part in parts:
+        labels, columns = part.columns_of("queen_id"), part.columns_of(name)
+        if not labels or not columns:
+            continue
+        for row in part.sheet.rows:
+            day = row.text(columns[0].at)
+            time = clock_of(row.text(columns[1].at)) if len(columns) > 1 else None
+            label = row.text(labels[0].at)
+            if day and label:
+                found[key_of(label)].append((day, time))
+    return found
+
+
+def _together(
+    one: tuple[str, dt.time | None], other: tuple[str, dt.time | None]
+) -> bool:
+    if one[0] != other[0]:
+        return False
+    if one[1] is None or other[1] is None:
+        return True
+    minutes = [time.hour * 60 + time.minute for _, time in (one, other)]  # type: ignore[union-attr]
+    return abs(minutes[0] - minutes[1]) <= _OWN_HOURS * 60
+
+
+def rows_apart(station: Station) -> list[Question]:
+    """Ask about rows that are struck through or hidden."""
+    questions = []
+    for sheet in station.sheets:
+        if not station.parts_of(sheet.source):
+            continue
+        for kind, words in (("struck", "struck through"), ("hidden", "hidden")):
+            rows = [row for row in sheet.rows if getattr(row, kind)]
+            if rows:
+                lines = ", ".join(str(row.line) for row in rows[:_SHOWN])
+                questions.append(
+                    Question(
+                        question_id(kind, sheet.source),
+                        f'Are the {len(rows)} rows of "{sheet.source}" that are {words} records?',
+                        [f"rows {lines}" + (" ..." if len(rows) > _SHOWN else "")],
+                        {READ: "read them like the others", LEAVE: "pass them over"},
+                        default=READ,
+                        sources=(sheet.source,),
+                    )
+                )
+    return questions
+
+
+def colours(station: Station) -> list[Question]:
+    """Ask what fills mean; nothing, where nobody says otherwise."""
+    questions = []
+    for sheet in station.sheets:
+        if not station.parts_of(sheet.source):
+            continue
+        counts = Counter(
+            fill for row in sheet.rows for fill in {c.fill for c in row.cells if c.fill}
+        )
+        # a fill in nearly every row is the sheet's dress
+        told = {f: n for f, n in counts.items() if 0 < n < 0.9 * len(sheet.rows)}
+        if told:
+            legend = [
+                " ".join(c.text for c in row.cells if c.text)
+                for row in sheet.passed
+                if "=" in "".join(c.text for c in row.cells)
+                and not any(ch.isdigit() for c in row.cells for ch in c.text)
+            ]
+            questions.append(
+                Question(
+                    question_id("colours", sheet.source),
+                    f'Do the fill colours of "{sheet.source}" say something that no cell says?',
+                    [
+                        *(
+                            f"{fill}: {number} rows"
+                            for fill, number in sorted(told.items())
+                        ),
+                        *(f"beside the list: {line}" for line in legend[:_SHOWN]),
+                    ],
+                    {NO: 'nothing; or a table such as {"#FFFF00" = {marked = "yes"}}'},
+                    default=NO,
+                    sources=(sheet.source,),
+                )
+            )
+    return questions
+
+
+def no_records(station: Station) -> list[Question]:
+    """Ask about sheets that feed no table."""
+    homes = {
+        key_of(t)
+        for part in station.of("inseminations")
+        for t in part.texts("queen_id")
+    }
+    questions = []
+    for sheet in station.no_records:
+        if sheet.grid.problem:
+            continue
+        headings = ", ".join(column.name for column in sheet.columns if column.name)
+        labels = _labels_in(sheet, homes)
+        days = _days_in(sheet)
+        evidence = [f"headings: {headings}" if headings else "no headings were found"]
+        if labels:
+            evidence.append(f"{labels} labels of inseminated queens stand in it")
+        if days:
+            evidence.append(f"{days} days stand in one column")
+        questions.append(
+            Question(
+                question_id("ignore", sheet.source),
+                f'No table was found in "{sheet.source}"; is it no record?',
+                evidence,
+                {
+                    YES: "it is no record: leave it out",
+                    NO: "it is; its columns are to be set by hand",
+                },
+                default=None if labels > 1 or days >= _FEW_DAYS else YES,
+                sources=(sheet.source,),
+            )
+        )
+    unopened = [
+        Question(
+            question_id("ignore", sheet.source),
+            f'"{sheet.source}" was not opened; leave it out?',
+            [sheet.grid.problem],
+            {YES: "leave it out", NO: "it holds records: save it in another form"},
+            default=None if _is_sheet(sheet.source) else YES,
+            sources=(sheet.source,),
+        )
+        for sheet in station.not_opened
+    ]
+    return questions + unopened
+
+
+def _labels_in(sheet: Sheet, homes: set[str]) -> int:
+    """Count the labels of inseminated queens in the column that holds most of them.
+
+    Headings or not: a sheet whose headings nobody knows may hold records all the same.
+    Bare numbers are labels of too many things to say so.
+    """
+    columns: dict[int, set[str]] = defaultdict(set)
+    for row in sheet.grid.rows:
+        for at in row.filled:
+            if not row.cells[at].text.isdigit():
+                columns[at].add(key_of(row.cells[at].text))
+    return max((len(texts & homes) for texts in columns.values()), default=0)
+
+
+def _is_sheet(source: str) -> bool:
+    """Tell whether a file that was not opened is of a kind that holds sheets."""
+    endings = (*opened.TEXT, *opened.BOOKS, *LEGACY_ENDINGS)
+    return source.partition("#")[0].lower().endswith(endings)
+
+
+def _days_in(sheet: Sheet) -> int:
+    """Count the days in the column that holds most of them."""
+    counts: Counter[int] = Counter()
+    for row in sheet.grid.rows:
+        for at in row.filled:
+            seen = day_of(row.cells[at].text)
+            counts[at] += row.cells[at].kind == "date" or bool(
+                seen and not seen.yearless
+            )
+    return max(counts.values(), default=0)
+
+
+def grafting(station: Station) -> list[Question]:
+    """Ask about days of emergence that lie as far from insemination as grafting does."""
+    questions = []
+    for part in station.parts:
+        if "emerged_on" not in part.feed.columns:
+            continue
+        headings = part.feed.headings("emerged_on")
+        own = [p for p in station.parts_of(part.source) if p.table == "inseminations"]
+        if not own:
+            continue
+        days = part.columns_of("emerged_on")[0].contents
+        done = own[0].columns_of("inseminated_at")[0].contents
+        gaps = sorted(
+            (later.days[0][1] - earlier.days[0][1]).days
+            for earlier, later in zip(days.days, done.days, strict=False)
+            if earlier and later and len(days.days) == len(done.days)
+        )
+        middle = gaps[len(gaps) // 2] if gaps else 0
+        if _GRAFT_DAYS[0] <= middle <= _GRAFT_DAYS[1]:
+            questions.append(
+                Question(
+                    question_id("graft", part.source, part.table, "emerged_on"),
+                    f'Is "{headings[0]}" in "{part.source}" the day of grafting?',
+                    [
+                        f"half of the queens are inseminated {middle} days after it, or later"
+                    ],
+                    {
+                        YES: "grafting: leave it unread",
+                        NO: "she left her cell that day",
+                    },
+                    default=NO,
+                    sources=(part.source,),
+                )
+            )
+    return questions
+
+
+def marks(station: Station) -> list[Question]:
+    """Ask whether a mark written down says that she is marked, where nothing else does."""
+    questions = []
+    for part in station.parts:
+        if "mark" not in part.feed.columns or "marked" in part.feed.columns:
+            continue
+        texts = list(dict.fromkeys(part.texts("mark")))
+        if texts:
+            heading = part.feed.headings("mark")[0]
+            questions.append(
+                Question(
+                    question_id("filled", part.source, part.table, "marked"),
+                    f'In "{part.source}", is a queen with a word under "{heading}" marked?',
+                    [
+                        f"{len(part.texts('mark'))} have one: {', '.join(texts[:_SHOWN])}"
+                    ],
+                    {
+                        YES: "she is; where none is written nobody knows",
+                        NO: "it does not say so",
+                    },
+                    default=YES,
+                    sources=(part.source,),
+                )
+            )
+    return questions
+
+
+def fahrenheit(station: Station) -> None:
+    """Set the unit of temperatures that can only be Fahrenheit."""
+    for part in station.parts:
+        use = part.feed.uses.get("storage_c")
+        if use and not use.unit:
+            numbers = [n for h in part.contents("storage_c") for n in h.numbers if n]
+            bare = [n.value for n in numbers if not n.unit]
+            if bare and min(bare) > _WARM:
+                use.unit = "F"
+
+
+def unsure(station: Station) -> list[Question]:
+    """Ask about labels taken for a queen's by what stands in them, under another heading."""
+    questions = []
+    for part in station.parts:
+        for name, use in part.feed.uses.items():
+            if _doubtful(part, name, use):
+                texts = ", ".join(list(dict.fromkeys(part.texts(name)))[:_SHOWN])
+                questions.append(
+                    Question(
+                        question_id("column", part.source, part.table, name),
+                        f'In "{part.source}", is "{use.names[0]}" the column {name}?',
+                        [f"it holds {texts}"],
+                        {YES: "it is", NO: "it is not: leave it unread"},
+                        default=YES,
+                        sources=(part.source,),
+                    )
+                )
+    return questions
+
+
+def _doubtful(part: Part, name: str, use: Use) -> bool:
+    held = part.contents(name)
+    gate = min(
+        (can_hold(ours_of(part.table, name).kind, name, h) for h in held), default=1
+    )
+    return use.worth < 0.6 and bool(part.texts(name)) and gate > 0

@@ -1,0 +1,300 @@
+"""What the cells of one column hold: days, clocks, numbers with units, ticks, words.
+
+Looks at a whole column at a time and counts; the counts are the evidence that a
+question shows. A day that can be read in several orders keeps all of them.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cache, cached_property
+
+from queen_outcomes.records.map.opened import Cell
+from queen_outcomes.records.map.words import TICKS, fold, tokens, vocabulary
+
+ORDERS = ("dmy", "mdy", "ymd")
+MOST = 0.8
+"""Share of the filled cells from which on a column is taken for what they are."""
+_PARTS = re.compile(
+    r"^(?:[^\W\d_]{2,10}\.?,?\s+)?(\d{1,4})\s*([./\-])\s*(\d{1,2})\s*[./\-]\s*"
+    r"(\d{1,4})?\.?(?:\s*[^\W\d_]{1,2}\.?)?(?:[\sT,]+(.+))?$"
+)
+_NO_YEAR = re.compile(r"^(\d{1,2})\s*[./]\s*(\d{1,2})\.?$")
+_NAMED = re.compile(
+    r"^(?:[^\W\d_]{2,10}\.?,?\s+)??(?:(\d{1,2})(?:st|nd|rd|th|er|\.)?[\s\-./]*(?:de\s+)?"
+    r"([^\W\d_]{3,12})\.?,?|([^\W\d_]{3,12})\.?\s+(\d{1,2})(?:st|nd|rd|th)?,?)"
+    r"(?:[\s\-./]*(?:de\s+)?(\d{4}|\d{2}))?\.?(?:\s*[^\W\d_]{1,2}\.?)?$",
+    re.IGNORECASE,
+)
+_CLOCK = re.compile(
+    r"^(\d{1,2})(?:\s*[:.h]\s*(\d{2})(?::\d{2})?|\s*h)?\s*"
+    r"(?:([ap])\.?\s?m\.?|uhr|h|hod|hrs)?$",
+    re.IGNORECASE,
+)
+_NUMBER = re.compile(
+    r"^(?:ca\.?|~|≈)?\s*([+\-−]?\d+(?:[.,]\d+)?)\s*([^\d\s+x×*][^\d]{0,12})?$"
+)
+_SUM = re.compile(
+    r"^\d+(?:[.,]\d+)?\s*(?:(?:\+\s*\d+(?:[.,]\d+)?\s*)+|[x×*]\s*\d+(?:[.,]\d+)?)"
+    r"\s*([^\d\s]{1,12})?$"
+)
+_INITIALS = re.compile(r"^([xX✓✔√✗✘×+☑☒✕✖])\s*([^\W\d_][^\d]{0,20})$")
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A day as it may be read: order -> day; one entry "any" where it is plain."""
+
+    days: tuple[tuple[str, dt.date], ...]
+    yearless: bool = False
+
+    @property
+    def plain(self) -> bool:
+        """Tell whether the day reads one way only, whatever the order."""
+        return bool(self.days) and self.days[0][0] == "any"
+
+    def on(self, order: str) -> dt.date | None:
+        """Give the day as read under an order; None where it cannot be."""
+        return next((day for way, day in self.days if way in ("any", order)), None)
+
+
+def _day(year: int, month: int, day: int) -> dt.date | None:
+    year += 2000 if year < 100 else 0
+    try:
+        return dt.date(year, month, day) if 1900 <= year <= 2200 else None
+    except ValueError:
+        return None
+
+
+@cache
+def day_of(text: str) -> Seen | None:
+    """Read a text as a day, in every order that it fits."""
+    text = text.strip()
+    match = _PARTS.match(text)
+    if match and match[4]:
+        first, _, second, third, rest = match.groups()
+        if rest and not _CLOCK.match(rest.strip()):
+            return None
+        return _three(first, second, third)
+    if match := _NO_YEAR.match(text):
+        a, b = (int(part) for part in match.groups())
+        ways = [("dmy", _day(2000, b, a)), ("mdy", _day(2000, a, b))]
+        found = tuple((way, day) for way, day in ways if day)
+        return Seen(found, yearless=True) if found else None
+    if match := _NAMED.match(text):
+        day, name, name_first, day_after, year = match.groups()
+        month = vocabulary().months.get(fold(name or name_first))
+        if month:
+            found_day = _day(int(year or 2000), month, int(day or day_after))
+            if found_day:
+                return Seen((("any", found_day),), yearless=year is None)
+    return None
+
+
+def _three(first: str, second: str, third: str) -> Seen | None:
+    if len(first) == 4:
+        day = _day(int(first), int(second), int(third))
+        return Seen((("any", day),)) if day else None
+    if len(first) > 2 or len(third) == 3 or third == "0":
+        return None
+    a, b, c = int(first), int(second), int(third)
+    ways = [("dmy", _day(c, b, a)), ("mdy", _day(c, a, b))]
+    if len(third) == 2 and len(first) == 2:
+        ways.append(("ymd", _day(a, b, c)))
+    found = tuple((way, day) for way, day in ways if day)
+    return Seen(found) if found else None
+
+
+def clock_of(text: str) -> dt.time | None:
+    """Read a text as a time of day, on a 12- or 24-hour clock."""
+    match = _CLOCK.match(text.strip())
+    if not match:
+        return None
+    hour, minute, half = int(match[1]), int(match[2] or 0), (match[3] or "").lower()
+    if half:
+        hour = hour % 12 + (12 if half == "p" else 0)
+    return dt.time(hour, minute) if hour < 24 and minute < 60 else None
+
+
+@dataclass(frozen=True)
+class Number:
+    """A number, the unit beside it as the dictionary spells it, and its form."""
+
+    value: float
+    unit: str = ""
+    comma: bool = False
+    point: bool = False
+    sum: bool = False
+
+
+@cache
+def number_of(text: str) -> Number | None:
+    """Read a text as a number with or without a unit, or a sum or product of such."""
+    text = text.strip()
+    units = vocabulary().units
+    if match := _NUMBER.match(text):
+        written, unit = match[1], match[2]
+        known = units.get(fold(unit)) if unit else ""
+        if unit and known is None:
+            return None
+        value = float(written.replace(",", ".").replace("−", "-"))
+        return Number(value, known or "", "," in written, "." in written)
+    if match := _SUM.match(text):
+        parts = [
+            float(p.replace(",", ".")) for p in re.findall(r"\d+(?:[.,]\d+)?", text)
+        ]
+        unit = units.get(fold(match[1])) if match[1] else ""
+        if match[1] and unit is None:
+            return None
+        value = sum(parts) if "+" in text else parts[0] * parts[1]
+        return Number(value, unit or "", "," in text, "." in text, sum=True)
+    return None
+
+
+def yes_or_no(text: str) -> str | None:
+    """Read a text as yes or no in any language, or as a tick."""
+    stripped = text.strip()
+    if is_tick(stripped):
+        return "no" if stripped[0] in "✗✘☒" else "yes"
+    return vocabulary().words["yes_no"].get(fold(stripped) or stripped.casefold())
+
+
+def is_tick(text: str) -> bool:
+    """Tell whether a text is a tick, alone or with the initials of who ticked."""
+    if text in TICKS or (len(text) <= 3 and text and set(text) <= TICKS):
+        return True
+    match = _INITIALS.match(text)
+    # "xenia" is no tick; after a letter there must be a blank or a capital
+    return bool(match) and (
+        match[1] not in "xX" or text[1] == " " or text[1:].isupper()
+    )
+
+
+def ticked_by(text: str) -> str:
+    """Give the initials beside a tick; empty where there are none."""
+    match = _INITIALS.match(text.strip())
+    return match[2].strip() if match and is_tick(text.strip()) else ""
+
+
+class Contents:
+    """The filled cells of one column, counted.
+
+    Parameters
+    ----------
+    cells : sequence of Cell
+        The column below its heading; empty ones included.
+    """
+
+    def __init__(self, cells: Sequence[Cell]) -> None:
+        self.cells = cells
+        words = vocabulary()
+        texts = [cell.text for cell in cells if cell.text]
+        self.ditto = [t for t in texts if is_ditto(t)]
+        self.unknown = [t for t in texts if t.casefold() in words.empty]
+        skipped = {*self.ditto, *self.unknown}
+        self.kept = [c for c in cells if c.text and c.text not in skipped]
+        self.texts = [cell.text for cell in self.kept]
+
+    @property
+    def filled(self) -> int:
+        """How many cells hold something that is neither a ditto mark nor "unknown"."""
+        return len(self.texts)
+
+    @cached_property
+    def counts(self) -> Counter[str]:
+        """How often each text stands there."""
+        return Counter(self.texts)
+
+    def share(self, holds: Iterable[object]) -> float:
+        """Give the share of the filled cells for which something holds."""
+        return sum(map(bool, holds)) / self.filled if self.filled else 0.0
+
+    @cached_property
+    def days(self) -> list[Seen | None]:
+        """Each filled cell as a day."""
+        return [
+            Seen((("any", dt.date.fromisoformat(cell.text[:10])),))
+            if cell.kind == "date"
+            else day_of(cell.text)
+            for cell in self.kept
+        ]
+
+    @cached_property
+    def day_share(self) -> float:
+        """Share of the filled cells that are days in some order."""
+        return self.share(self.days)
+
+    @cached_property
+    def whole_day_share(self) -> float:
+        """Share of the filled cells that are days with their year."""
+        return self.share(day is not None and not day.yearless for day in self.days)
+
+    @cached_property
+    def clock_share(self) -> float:
+        """Share of the filled cells that are times of day."""
+        return self.share(
+            c.kind == "time" or clock_of(c.text) is not None for c in self.kept
+        )
+
+    @cached_property
+    def plain_clock_share(self) -> float:
+        """Share of the filled cells that can be nothing but a time of day."""
+        return self.share(
+            c.kind == "time"
+            or (clock_of(c.text) is not None and number_of(c.text) is None)
+            for c in self.kept
+        )
+
+    @cached_property
+    def numbers(self) -> list[Number | None]:
+        """Each filled cell as a number."""
+        return [number_of(cell.text) for cell in self.kept]
+
+    @cached_property
+    def number_share(self) -> float:
+        """Share of the filled cells that are numbers with or without a unit."""
+        return self.share(self.numbers)
+
+    @cached_property
+    def yes_no_share(self) -> float:
+        """Share of the filled cells that are yes, no or a tick."""
+        return self.share(yes_or_no(text) for text in self.texts)
+
+    @cached_property
+    def tick_share(self) -> float:
+        """Share of the filled cells that are ticks."""
+        return self.share(is_tick(text) for text in self.texts)
+
+    def word_share(self, column: str) -> float:
+        """Share of the filled cells that are known words of a word column."""
+        known = vocabulary().words.get(column, {})
+        return self.share(fold(text) in known for text in self.texts)
+
+    @cached_property
+    def only_yes(self) -> bool:
+        """Tell whether the column says yes, and never no."""
+        said = {yes_or_no(text) for text in self.counts}
+        return said == {"yes"}
+
+    def units(self) -> Counter[str]:
+        """How often each unit stands beside a number in the column."""
+        return Counter(n.unit for n in self.numbers if n and n.unit)
+
+    @cached_property
+    def name_like(self) -> float:
+        """Share of the filled cells that could be a name or initials of a person."""
+        return self.share(
+            not any(c.isdigit() for c in text) and len(tokens(text)) <= 4
+            for text in self.texts
+        )
+
+
+def is_ditto(text: str) -> bool:
+    """Tell whether a cell's text is a ditto mark."""
+    return text.casefold() in vocabulary().ditto or bool(
+        re.fullmatch('["”“〃″\'’‘´`]{1,4}|-\\s?["”″]\\s?-', text)
+    )

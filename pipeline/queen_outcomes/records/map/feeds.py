@@ -1,0 +1,518 @@
+"""Which tables a sheet feeds, and which of its columns feed each column of ours.
+
+The table with the most of its own columns comes first and takes what no heading
+assigns; another table is fed where the sheet has its day as well.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from queen_outcomes.facts.dictionary import FLAT_QUEEN_FACTS, FLAT_SEMEN_FACTS, TABLES
+from queen_outcomes.records.map import slots
+from queen_outcomes.records.map.fits import (
+    FINDINGS,
+    MAIN_DATE,
+    SHARED_IDS,
+    fit,
+    is_generic_date,
+    is_time,
+    names_of,
+    ours_of,
+)
+from queen_outcomes.records.map.headings import heading
+from queen_outcomes.records.map.sheet import Column, Sheet
+from queen_outcomes.records.map.words import fold
+
+ORDER = tuple(TABLES)
+_SURE = 0.6
+_BY_NAME = 1.5
+"""What a table's name in the file's or sheet's name is worth, in columns."""
+_FLAT = (*FLAT_QUEEN_FACTS, *FLAT_SEMEN_FACTS, "co2_other_at", "co2_other_minutes")
+_FOR_ALL_SLOTS = {
+    "inseminations": ("operator", "instrument", "tip", "semen_batch", "protocol"),
+    "checks": ("checker",),
+}
+"""What a wide sheet may write once for all the looks or doses of a row."""
+_EVERYWHERE = ("operator", "checker", "note", "minutes")
+"""Headings that are alike in several tables say nothing of which one it is."""
+_SUPPORT = {
+    "checks": (
+        "queen_seen",
+        "mark_seen",
+        "eggs",
+        "larvae",
+        "sealed",
+        "pattern_pct",
+        "drone_in_worker",
+        "multiple_eggs",
+        "queen_cells",
+        FINDINGS,
+        "brood_given",
+    ),
+    "lab": ("sperm_millions", "viability_pct"),
+    "queens": ("line", "graft_batch", "emerged_on", "marked", "mark"),
+    "semen": (
+        "volume_ul",
+        "drones_handled",
+        "drones_yielding",
+        "drone_line",
+        "storage_c",
+        "drone_age_days",
+        "diluent",
+        "motility_pct",
+        "viability_pct",
+        "collected_at",
+    ),
+}
+"""A table is fed only where the sheet has one of these beside its label and day."""
+
+
+@dataclass
+class Use:
+    """How one column of ours is filled: from which headings, how sure, and with what."""
+
+    names: list[str]
+    worth: float = 1.0
+    unit: str = ""
+    blank: str = ""
+    words: dict[str, list[str]] = field(default_factory=dict)
+    value: str = ""
+
+
+@dataclass
+class Feed:
+    """One rule: a sheet, a table, its columns, and the slots of a wide sheet.
+
+    ``slots`` maps a slot to our column -> heading; ``uses`` holds the columns that do
+    not change from slot to slot.
+    """
+
+    table: str
+    uses: dict[str, Use] = field(default_factory=dict)
+    slots: dict[str, dict[str, str]] = field(default_factory=dict)
+    days: dict[str, str] = field(default_factory=dict)
+    """slot -> the day that its heading states."""
+
+    def headings(self, name: str) -> list[str]:
+        """Give every heading that fills a column of ours."""
+        if name in self.uses:
+            return self.uses[name].names
+        return [roles[name] for roles in self.slots.values() if name in roles]
+
+    @property
+    def columns(self) -> list[str]:
+        """Our columns that are fed, in the dictionary's order."""
+        roles = {name for roles in self.slots.values() for name in roles}
+        return [n for n in names_of(self.table) if n in self.uses or n in roles]
+
+
+def find(sheet: Sheet, known_ids: frozenset[str] = frozenset()) -> list[Feed]:
+    """Give the tables that a sheet feeds; an empty list where it is no record.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    known_ids : frozenset of str
+        Folded labels of inseminated queens, to know a column of them by.
+    """
+    if not sheet.header or not sheet.rows:
+        return []
+    series = slots.find(sheet)
+    taken = {c.at for one in series for cs in one.slots.values() for c in cs}
+    columns = [c for c in sheet.columns if c.at not in taken and c.name]
+    allocation = _Allocation(sheet, columns, series, known_ids)
+    return allocation.feeds()
+
+
+class _Allocation:
+    """The give and take of one sheet's columns."""
+
+    def __init__(self, sheet, columns, series, known_ids) -> None:
+        self.sheet: Sheet = sheet
+        self.columns: list[Column] = columns
+        self.series: list[slots.Series] = series
+        self.known_ids = known_ids
+        self.topics = _topics(sheet.source)
+        self.times = [c for c in columns if is_time(c)]
+        free = [c for c in columns if c not in self.times]
+        self.fits = {
+            (table, name, column.at): worth
+            for table in ORDER
+            for name in names_of(table)
+            for column in free
+            if (worth := fit(column, table, name))
+        }
+        self.ids = self._ids()
+        self.unique = self._unique_ids()
+        self.evidence = self._evidence()
+
+    def _ids(self) -> dict[str, Column]:
+        """The columns of labels: by heading, else by the queens that stand in it."""
+        found = {}
+        for name in SHARED_IDS:
+            worths = [
+                (worth, -at)
+                for (_, ours, at), worth in self.fits.items()
+                if ours == name
+            ]
+            if worths:
+                worth, at = max(worths)
+                found[name] = (worth, next(c for c in self.columns if c.at == -at))
+        # one column is one kind of label: the better named keeps it
+        kept: dict[str, Column] = {}
+        for name, (_, column) in sorted(found.items(), key=lambda item: -item[1][0]):
+            if column not in kept.values():
+                kept[name] = column
+        if "queen_id" not in kept and self.known_ids:
+            best = max(self.columns, key=self._overlap, default=None)
+            if best and self._overlap(best) >= 0.5 and best not in kept.values():
+                kept["queen_id"] = best
+        return kept
+
+    def _overlap(self, column: Column) -> float:
+        return column.contents.share(
+            fold(text) in self.known_ids for text in column.contents.texts
+        )
+
+    def _unique_ids(self) -> bool:
+        held = self.ids.get("queen_id")
+        return bool(held) and len(held.contents.counts) == held.contents.filled
+
+    def _evidence(self) -> dict[str, float]:
+        per_column: dict[int, dict[str, float]] = defaultdict(dict)
+        for (table, name, at), worth in self.fits.items():
+            if name not in SHARED_IDS and not (
+                table == "inseminations" and name in _FLAT
+            ):
+                best = per_column[at].get(table, 0.0)
+                per_column[at][table] = max(best, worth)
+        evidence = dict.fromkeys(ORDER, 0.0)
+        for worths in per_column.values():
+            clear = [table for table, worth in worths.items() if worth >= _SURE]
+            for table, worth in worths.items():
+                evidence[table] += worth / max(len(clear), 1)
+        for table in self.topics:
+            evidence[table] += _BY_NAME
+        return evidence
+
+    # -- which tables -----------------------------------------------------------
+
+    def _labelled(self, table: str) -> bool:
+        if table == "semen":
+            held = self.ids.get("semen_batch")
+            alone = "queen_id" not in self.ids
+            return bool(held) and (
+                alone or len(held.contents.counts) == held.contents.filled > 1
+            )
+        if table == "placements":
+            return "queen_id" in self.ids and "colony_id" in self.ids
+        if table == "checks":
+            return "queen_id" in self.ids or "colony_id" in self.ids
+        return "queen_id" in self.ids
+
+    def _dated(self, table: str) -> bool:
+        if table in ("queens", "semen"):
+            return True
+        return any(
+            (table, MAIN_DATE[table], column.at) in self.fits for column in self.columns
+        ) or bool(self._generic_dates())
+
+    def _generic_dates(self) -> list[Column]:
+        return [column for column in self.columns if is_generic_date(column)]
+
+    def _possible(self) -> list[str]:
+        series = {one.table for one in self.series}
+        if not self.unique and any(
+            ("inseminations", MAIN_DATE["inseminations"], c.at) in self.fits
+            for c in self.columns
+        ):
+            # a queen stands twice, for a second dose: her facts stay with the doses
+            series.add("queens")
+        return [
+            table
+            for table in ORDER
+            if table not in series
+            and self._labelled(table)
+            and self._dated(table)
+            and self._supported(table, {name for t, name, _ in self.fits if t == table})
+        ]
+
+    def _supported(self, table: str, names: Iterable[str]) -> bool:
+        if table in self.topics and table != "queens":
+            return True
+        if table == "co2":
+            said = {t for c in self.columns for t in c.heading.of("topic")}
+            return "co2" in said or bool({"given_at"} & set(names))
+        wanted = _SUPPORT.get(table)
+        return wanted is None or bool(set(wanted) & set(names))
+
+    def feeds(self) -> list[Feed]:
+        """Allocate until every table that is left has its label and its day."""
+        possible = self._possible()
+        while possible:
+            found = self._allocate(possible)
+            lacking = [t for t in possible if not self._complete(found.get(t))]
+            if not lacking:
+                break
+            # the weakest gives way first: what it held may complete another
+            main = max(possible, key=self._rank)
+            others = [table for table in possible if table != main]
+            giving = others if main in lacking and others else lacking
+            weakest = min(giving, key=lambda table: self.evidence[table])
+            possible = [table for table in possible if table != weakest]
+        else:
+            found = {}
+        listed = [found[table] for table in ORDER if table in found]
+        for one in self.series:
+            listed += self._series_feeds(one, listed)
+        self._attach_times(listed)
+        return [feed for feed in listed if feed.columns]
+
+    def _rank(self, table: str) -> tuple[float, bool]:
+        return self.evidence[table], table != "queens"
+
+    def _complete(self, feed: Feed | None) -> bool:
+        if feed is None:
+            return False
+        table = feed.table
+        if table in _SUPPORT and not self._supported(table, feed.columns):
+            return False
+        if table in ("queens", "semen"):
+            return True
+        return MAIN_DATE[table] in feed.uses
+
+    # -- which columns ------------------------------------------------------------
+
+    def _allocate(self, possible: list[str]) -> dict[str, Feed]:
+        main = max(possible, key=self._rank)
+        sections = self._sections(possible, main)
+        ranked = [
+            (-rank, ORDER.index(table), at, table, name, worth)
+            for (table, name, at), worth in self.fits.items()
+            if table in possible
+            and name not in SHARED_IDS
+            and self._keeps(table, name, possible)
+            and (rank := self._ranked(table, at, worth, main, sections))
+        ]
+        ranked += [
+            (-0.75, ORDER.index(table), column.at, table, MAIN_DATE[table], 0.75)
+            for column in self._generic_dates()
+            if (table := sections.get(column.at, main)) in possible
+        ]
+        feeds: dict[str, Feed] = {table: Feed(table) for table in possible}
+        used: set[int] = {column.at for column in self.ids.values()}
+        for _, _, at, table, name, worth in sorted(ranked):
+            if at in used or name in feeds[table].uses:
+                continue
+            used.add(at)
+            feeds[table].uses[name] = self._use(at, table, name, worth)
+        for table, feed in feeds.items():
+            for name, column in self.ids.items():
+                if name in TABLES[table].names:
+                    worth = self.fits.get((table, name, column.at), 0.5)
+                    feed.uses[name] = Use([column.name], worth)
+        return feeds
+
+    def _ranked(
+        self, table: str, at: int, worth: float, main: str, sections: Mapping[int, str]
+    ) -> float:
+        """Rank a fit among the others; 0 where the column speaks of another table."""
+        rank = worth + (0.15 if table == main else 0.0)
+        said = next(c for c in self.columns if c.at == at).heading
+        if not said.of("column") and not said.of("topic"):
+            return rank if sections.get(at, main) == table else 0.0
+        return rank + (0.05 if sections.get(at) == table else 0.0)
+
+    def _use(self, at: int, table: str, name: str, worth: float) -> Use:
+        column = next(c for c in self.columns if c.at == at)
+        return Use([column.name], worth, unit_of(column, table, name))
+
+    def _keeps(self, table: str, name: str, possible: list[str]) -> bool:
+        """Tell which table keeps the facts of queens and semen in a shared sheet."""
+        queens_apart = "queens" in possible and self.unique
+        if table == "queens":
+            return "inseminations" not in possible or queens_apart
+        if table == "inseminations" and name in FLAT_QUEEN_FACTS:
+            return not queens_apart
+        if table == "inseminations" and name in FLAT_SEMEN_FACTS:
+            return "semen" not in possible
+        return True
+
+    def _sections(self, possible: list[str], main: str) -> dict[int, str]:
+        """Tell for each column which table the named columns around it feed."""
+        definite = {
+            column.at: table
+            for column in self.columns
+            if (table := self._definite(column, possible, main))
+        }
+        sections: dict[int, str] = {}
+        for column in self.columns:
+            places = sorted(definite)
+            left = [at for at in places if at <= column.at]
+            right = [at for at in places if at > column.at]
+            # a day opens what comes after it; everything else goes with what is before
+            opens = is_generic_date(column) or not left
+            near = right[:1] if opens and right else left[-1:]
+            sections[column.at] = definite[near[0]] if near else main
+            if is_generic_date(column):
+                # whoever is named behind a day did what the day is of
+                definite.setdefault(column.at, sections[column.at])
+        return sections
+
+    def _definite(self, column: Column, possible: list[str], main: str) -> str:
+        """Tell which table a column's own heading speaks of; empty where it is none."""
+        said = column.heading
+        if not said.of("column") and not said.of("topic"):
+            return ""
+        worths = {
+            table: max(
+                (
+                    self.fits.get((table, name, column.at), 0.0)
+                    for name in names_of(table)
+                    if _tells_of(table, name)
+                ),
+                default=0.0,
+            )
+            for table in possible
+            if table == main or table not in ("queens", "semen")
+        }
+        best = max(worths, key=lambda table: (worths[table], table == main), default="")
+        return best if best and worths[best] >= 0.5 else ""
+
+    def _all_slots(self, one: slots.Series, others: list[Feed]) -> dict[str, Use]:
+        """Give the columns that stand once and hold for every slot of a series."""
+        taken = {h for feed in others for n in feed.columns for h in feed.headings(n)}
+        found: dict[str, Use] = {}
+        for name in _FOR_ALL_SLOTS.get(one.table, ()):
+            worths = [
+                (self.fits[one.table, name, column.at], -column.at, column)
+                for column in self.columns
+                if (one.table, name, column.at) in self.fits
+                and column.name not in taken
+            ]
+            if worths:
+                worth, _, column = max(worths, key=lambda found: found[:2])
+                if worth >= _SURE and column.heading.of("column"):
+                    found[name] = Use(
+                        [column.name], worth, unit_of(column, one.table, name)
+                    )
+                    taken.add(column.name)
+        return found
+
+    def _series_feeds(self, one: slots.Series, others: list[Feed]) -> list[Feed]:
+        """Give the rules of a series: slots with the same columns share one."""
+        by_slot: dict[str, dict[str, tuple[str, float]]] = {}
+        for slot, columns in one.slots.items():
+            roles = self._roles(one.table, columns, bool(one.days))
+            dated = MAIN_DATE[one.table] in roles or slot in one.days
+            if dated and len(roles) >= (1 if one.days else 2):
+                by_slot[slot] = roles
+        groups: dict[tuple[str, ...], list[str]] = defaultdict(list)
+        for slot, roles in by_slot.items():
+            groups[tuple(sorted(roles))].append(slot)
+        feeds = []
+        for names, members in groups.items():
+            feed = Feed(one.table)
+            for name, column in self.ids.items():
+                if name in TABLES[one.table].names and name not in names:
+                    feed.uses[name] = Use([column.name])
+            for name, use in self._all_slots(one, others).items():
+                if name not in names:
+                    feed.uses[name] = use
+            feed.slots = {
+                slot: {name: by_slot[slot][name][0] for name in names}
+                for slot in members
+            }
+            feed.days = {slot: one.days[slot] for slot in members if slot in one.days}
+            if set(feed.uses) & set(SHARED_IDS):
+                feeds.append(feed)
+        return feeds
+
+    def _roles(self, table: str, columns: list[Column], dated: bool):
+        """Allocate the columns of one slot."""
+        ranked = []
+        for column in columns:
+            if dated:
+                return {FINDINGS: (column.name, 0.7)}
+            for name in names_of(table):
+                worth = fit(column, table, name)
+                if is_generic_date(column) and name == MAIN_DATE[table]:
+                    worth = max(worth, 0.75)
+                if not worth and name == FINDINGS and not column.heading.of("column"):
+                    worth = 0.5 * fit_findings(column)
+                if worth and name not in SHARED_IDS:
+                    ranked.append((-worth, column.at, name, column.name))
+        roles: dict[str, tuple[str, float]] = {}
+        used = set()
+        for worth, at, name, heading_name in sorted(ranked):
+            if at not in used and name not in roles:
+                used.add(at)
+                roles[name] = (heading_name, -worth)
+        return roles
+
+    def _attach_times(self, feeds: list[Feed]) -> None:
+        """Join a column of clocks to the day it stands beside."""
+        at_of = {column.name: column.at for column in self.sheet.columns}
+        for time in self.times:
+            days = [
+                (abs(at_of[use.names[0]] - time.at), at_of[use.names[0]] > time.at, use)
+                for feed in feeds
+                for name, use in feed.uses.items()
+                if ours_of(feed.table, name).kind == "datetime" and len(use.names) == 1
+            ]
+            if days:
+                _, _, use = min(days, key=lambda day: day[:2])
+                use.names.append(time.name)
+
+
+def _tells_of(table: str, name: str) -> bool:
+    """Tell whether a column of ours says which table it stands in."""
+    if name in SHARED_IDS:
+        return name == "semen_batch"
+    return name not in _EVERYWHERE and not (table == "inseminations" and name in _FLAT)
+
+
+def fit_findings(column: Column) -> float:
+    """Say how far unnamed words under a look can be findings."""
+    from queen_outcomes.records.map.fits import can_hold
+
+    return (
+        can_hold("text", FINDINGS, column.contents) if column.contents.filled else 0.0
+    )
+
+
+def unit_of(column: Column, table: str, name: str) -> str:
+    """Give the unit that the heading names, where it is not ours."""
+    from queen_outcomes.facts.column import UNITS
+
+    ours = ours_of(table, name)
+    unit = column.heading.unit
+    if ours.unit and unit != ours.unit and unit in UNITS.get(ours.unit, {}):
+        return unit
+    return ""
+
+
+def _topics(source: str) -> frozenset[str]:
+    """Give the tables that a file's and a sheet's name speak of."""
+    file, _, sheet = source.partition("#")
+    stem = file.rsplit("/", 1)[-1].rsplit(".", 1)[0]
+    of_sheet = _named(sheet) if sheet else frozenset()
+    return of_sheet or _named(stem)
+
+
+def _named(text: str) -> frozenset[str]:
+    said = heading(text)
+    return said.of("topic") | frozenset(
+        table for table in TABLES if fold(table) == fold(text)
+    )
+
+
+def summary(feeds: Iterable[Feed]) -> dict[str, Mapping[str, list[str]]]:
+    """Give what each table is fed from, for showing and for tests."""
+    return {
+        feed.table: {name: feed.headings(name) for name in feed.columns}
+        for feed in feeds
+    }

@@ -1,0 +1,269 @@
+"""How well a column of a sheet fits a column of ours: its heading first, its cells as the gate."""
+
+from __future__ import annotations
+
+from queen_outcomes.facts.column import Column as Ours
+from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.records.map.contents import MOST, Contents
+from queen_outcomes.records.map.headings import Heading
+from queen_outcomes.records.map.sheet import Column
+
+FINDINGS = "findings"
+"""The pseudo-column of free words that set several columns."""
+HAS_FINDINGS = ("checks",)
+MAIN_DATE = {
+    "queens": "emerged_on",
+    "semen": "collected_at",
+    "inseminations": "inseminated_at",
+    "co2": "given_at",
+    "placements": "placed_on",
+    "checks": "checked_on",
+    "exits": "left_on",
+    "lab": "sampled_on",
+}
+PERSON = {"inseminations": "operator", "checks": "checker"}
+ALSO_CALLED = {
+    ("checks", "checker"): ("operator",),
+    ("inseminations", "operator"): ("checker",),
+    ("checks", "mark_seen"): ("marked",),
+    ("co2", "given_at"): ("co2_other_at",),
+    ("co2", "minutes"): ("co2_other_minutes",),
+    ("inseminations", "dose_ul"): ("volume_ul",),
+    ("semen", "volume_ul"): ("dose_ul",),
+    ("semen", "drones_handled"): ("attempts",),
+    ("lab", "sperm_millions"): (),
+    ("placements", "removed_on"): ("left_on",),
+    ("exits", "left_on"): ("removed_on",),
+}
+"""Headings of a like column elsewhere, which mean this one in this table."""
+SHARED_IDS = ("queen_id", "colony_id", "semen_batch")
+_PARTLY = 0.6
+_LEAST = 0.45
+_FACTS_OF_OTHERS = ("queens", "semen")
+_PARTS_FOR = {
+    "queen_id": {"queen", "number"},
+    "queen_seen": {"queen", "seen"},
+    "reason": {"reason"},
+    "operator": {"person"},
+    "checker": {"person"},
+    "colony_id": {"number"},
+    "semen_batch": {"number"},
+}
+
+
+def ours_of(table: str, name: str) -> Ours:
+    """Give a column of ours; the pseudo-column is text."""
+    if name == FINDINGS:
+        return Ours(FINDINGS, "text", "free words about a check")
+    return TABLES[table].column(name)
+
+
+def names_of(table: str) -> tuple[str, ...]:
+    """Give the columns a table can be fed, the pseudo-column among them."""
+    names = TABLES[table].names
+    return (*names, FINDINGS) if table in HAS_FINDINGS else names
+
+
+def can_hold(kind: str, name: str, held: Contents) -> float:
+    """Say how far cells allow a column of a kind: 0 not at all, 1 fully."""
+    if not held.filled:
+        return 1.0 if held.ditto or held.unknown else 0.7
+    gate = _GATES.get(kind)
+    return gate(name, held) if gate else 1.0
+
+
+def _date(name: str, held: Contents) -> float:
+    del name
+    return 1.0 if held.day_share >= MOST else 0.8 if held.day_share >= _PARTLY else 0.0
+
+
+def _number(name: str, held: Contents) -> float:
+    if _is_days(held) or held.plain_clock_share > 0.5:
+        return 0.0
+    return (
+        1.0
+        if held.number_share >= MOST
+        else 0.8
+        if held.number_share >= _PARTLY
+        else 0.0
+    )
+
+
+def _is_days(held: Contents) -> bool:
+    """Tell days from numbers such as 8.5, which are day and month as well."""
+    return held.whole_day_share >= _PARTLY and held.number_share < 0.95
+
+
+def _yes_no(name: str, held: Contents) -> float:
+    if held.yes_no_share >= MOST:
+        return 1.0
+    if _is_days(held) or held.number_share > _PARTLY:
+        return 0.0
+    return 0.8 if held.yes_no_share >= 0.5 else 0.5 if len(held.counts) <= 6 else 0.0
+
+
+def _word(name: str, held: Contents) -> float:
+    if _is_days(held):
+        return 0.0
+    if held.word_share(name) >= 0.5:
+        return 1.0
+    return 0.4 if held.number_share > 0.9 else 0.9
+
+
+def _id(name: str, held: Contents) -> float:
+    if _is_days(held) or held.plain_clock_share > _PARTLY:
+        return 0.0
+    if held.yes_no_share > _PARTLY and held.number_share < _PARTLY:
+        return 0.0
+    return 1.0
+
+
+def _label(name: str, held: Contents) -> float:
+    if _is_days(held):
+        return 0.0
+    if name in PERSON.values():
+        return 1.0 if held.name_like >= 0.5 else 0.3
+    return 0.5 if held.plain_clock_share > 0.5 else 1.0
+
+
+def _text(name: str, held: Contents) -> float:
+    if name == FINDINGS:
+        bad = _is_days(held) or held.number_share > 0.5 or held.yes_no_share > 0.9
+        return 0.0 if bad else 1.0
+    return 0.3 if _is_days(held) else 1.0
+
+
+_GATES = {
+    "date": _date,
+    "datetime": _date,
+    "number": _number,
+    "integer": _number,
+    "yes_no": _yes_no,
+    "word": _word,
+    "id": _id,
+    "label": _label,
+    "text": _text,
+}
+
+
+def names_column(said: Heading, table: str, name: str) -> float:
+    """Say how far a heading names one column of a table; 0 where it does not."""
+    calls = {name, *ALSO_CALLED.get((table, name), ())}
+    ours = {f"column:{call}" for call in calls}
+    worth, found = 1.0, False
+    for phrase in said.phrases:
+        columns = {label for label in phrase if label.startswith("column:")}
+        topics = {label for label in phrase if label.startswith("topic:")}
+        if ours & columns:
+            found = True
+            worth *= 1.0 if f"column:{name}" in columns else 0.85
+        elif columns:
+            worth *= 0.9 if topics & {f"topic:{table}"} else 0.5
+        elif topics and f"topic:{table}" not in topics:
+            worth *= 0.9 if _is_fact(name) else 0.3
+        elif not (phrase & {"part:filler", "part:number", f"topic:{table}"}):
+            # "Date" beside the column's own name: fine for days alone
+            worth *= 0.95
+    if not found:
+        return 0.0
+    return worth * 0.85 ** len(said.unknown)
+
+
+def _is_fact(name: str) -> bool:
+    return any(name in TABLES[table].names for table in _FACTS_OF_OTHERS)
+
+
+def fit(column: Column, table: str, name: str) -> float:
+    """Say how well a column fits one of ours by its own heading; 0 not at all."""
+    said, held = column.heading, column.contents
+    ours = ours_of(table, name)
+    gate = can_hold(ours.kind, name, held)
+    if not gate:
+        return 0.0
+    worth = names_column(said, table, name)
+    if name == "pattern_pct" and _is_share_of_brood(said, held):
+        worth = max(worth, 0.8)
+    if not worth:
+        worth = _by_topic_or_part(said, held, table, name)
+    if ours.unit and said.unit and held.filled and not _unit_fits(ours, said.unit):
+        worth *= 0.3
+    worth *= gate
+    return worth if worth >= _LEAST else 0.0
+
+
+def _is_share_of_brood(said: Heading, held: Contents) -> bool:
+    """Tell whether "brood %", or per cent under "brood", is the pattern."""
+    columns = said.of("column")
+    shown = said.unit == "%" or held.units()["%"] >= MOST * max(held.filled, 1)
+    return shown and bool(columns) and columns <= {FINDINGS, "sealed", "pattern_pct"}
+
+
+def _unit_fits(ours: Ours, unit: str) -> bool:
+    from queen_outcomes.facts.column import UNITS
+
+    return unit in UNITS[ours.unit]
+
+
+def _by_topic_or_part(said: Heading, held: Contents, table: str, name: str) -> float:
+    """Judge a heading that names no column: a topic with a day, a part such as "who"."""
+    topics = said.of("topic")
+    if said.of("column") or (topics and table not in topics):
+        return 0.0
+    worth = _by_topic(said, held, table, name) or _by_part(said, held, table, name)
+    return worth * 0.85 ** len(said.unknown)
+
+
+def _by_topic(said: Heading, held: Contents, table: str, name: str) -> float:
+    """Judge a heading that says which table, by what stands below it."""
+    days = held.day_share >= _PARTLY
+    if table not in said.of("topic"):
+        return 0.0
+    if name == MAIN_DATE[table] and days:
+        return 0.9
+    if name == FINDINGS and not said.of("part") - {"filler"}:
+        return 0.8
+    if name == "reason" and not days:
+        return 0.8
+    return 0.9 if name == "dose_ul" and said.unit in ("uL", "mL") else 0.0
+
+
+def _by_part(said: Heading, held: Contents, table: str, name: str) -> float:
+    """Judge a heading that says "who", "no" or "queen" and leaves open of what."""
+    parts, wanted = said.of("part") - {"filler"}, _PARTS_FOR.get(name, set())
+    if not wanted & parts or parts - wanted - {"number", "seen"}:
+        return 0.0
+    if name == "colony_id" or (name == "semen_batch" and table == "inseminations"):
+        # a bare number is a queen's sooner than a hive's or a load's
+        return 0.0 if table == "checks" and "queen" in parts else 0.46
+    if name == "queen_seen":
+        ticks = held.yes_no_share >= 0.5
+        return 0.85 if ticks and parts & {"queen", "seen"} else 0.0
+    return 0.9 if said.of("topic") else 0.8
+
+
+def is_generic_date(column: Column) -> bool:
+    """Tell whether a column holds days under a heading that names no table."""
+    said = column.heading
+    return (
+        column.contents.day_share >= _PARTLY
+        and not said.of("column")
+        and not said.of("topic")
+    )
+
+
+def is_time(column: Column) -> bool:
+    """Tell whether a column holds times of day that belong to a day beside it."""
+    held = column.contents
+    if held.filled and held.clock_share < MOST:
+        return False
+    if "time" in column.heading.of("part"):
+        return True
+    return held.filled > 0 and held.plain_clock_share >= MOST
+
+
+def is_person(column: Column) -> bool:
+    """Tell whether a heading says "who" without saying of what."""
+    said = column.heading
+    return (
+        "person" in said.of("part") and not said.of("column") and not said.of("topic")
+    )

@@ -1,0 +1,333 @@
+"""Labels and people across the sheets: spellings that are one, numbers that start again, copies."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections import Counter, defaultdict
+from collections.abc import Iterable
+from pathlib import PurePosixPath
+
+from rapidfuzz import fuzz
+
+from queen_outcomes.records.map.contents import ticked_by
+from queen_outcomes.records.map.fits import MAIN_DATE, PERSON
+from queen_outcomes.records.map.questions import NO, YES, Question, question_id
+from queen_outcomes.records.map.station import Part, Station
+from queen_outcomes.records.map.words import fold, tokens
+
+FOLDED = {
+    "queen_id": (
+        "inseminations",
+        ("checks", "exits", "queens", "placements", "co2", "lab"),
+    ),
+    "colony_id": ("placements", ("checks",)),
+    "semen_batch": ("semen", ("inseminations",)),
+}
+"""A label's home, whose spelling counts, and the tables that refer to it."""
+_ALIKE_NAMES = 90
+_LEAST_NAME = 5
+_COPY_SHARE = 0.9
+_COPY_NAME = re.compile(
+    r"\(\d+\)|\b(copy|kopie|kopia|copie|copia|backup|bak|old|alt|sicherung|kopi)\b|- copy",
+    re.IGNORECASE,
+)
+_SHOWN = 4
+
+
+def key_of(label: str) -> str:
+    """Give a label without case, blanks, hyphens and leading zeros of its numbers."""
+    plain = unicodedata.normalize("NFKC", label).casefold()
+    plain = re.sub(r"[\s\-‐-―_.]+", "", plain)
+    return re.sub(r"(?<!\d)0+(?=\d)", "", plain)
+
+
+def spellings(station: Station) -> list[Question]:
+    """Ask whether spellings of a label that differ slightly are one."""
+    questions = []
+    for column, (home, others) in FOLDED.items():
+        homes = {t for part in station.of(home) for t in part.texts(column)}
+        counts: Counter[str] = Counter()
+        for table in others:
+            for part in station.of(table):
+                counts.update(part.texts(column))
+        keys = {key_of(label): label for label in homes}
+        apart = {
+            text: keys[key_of(text)]
+            for text in counts
+            if text not in homes and key_of(text) in keys
+        }
+        if not homes or not apart:
+            continue
+        rows = sum(counts[text] for text in apart)
+        shown = [
+            f'"{text}" is "{label}"' for text, label in sorted(apart.items())[:_SHOWN]
+        ]
+        twins = len(homes) - len(keys)
+        extra = (
+            [f"{twins} labels of {home} differ only so and stay apart"] if twins else []
+        )
+        questions.append(
+            Question(
+                question_id("fold", column=column),
+                f"Are spellings of {column} one where only case, blanks, hyphens or "
+                "leading zeros differ?",
+                [f"{rows} rows would find their {home} only so", *shown, *extra],
+                {
+                    YES: "they are one; the spelling of the first table counts",
+                    NO: "they differ",
+                },
+                default=YES,
+            )
+        )
+    return questions
+
+
+# -- people ---------------------------------------------------------------------
+
+
+def people(station: Station) -> tuple[dict[str, list[str]], Counter[str]]:
+    """Group the spellings of people.
+
+    Returns
+    -------
+    groups : dict of the full spelling to its other spellings
+    counts : Counter of spelling
+    """
+    counts = _people_counted(station)
+    names = sorted(
+        counts, key=lambda name: (-len(tokens(name)), -len(name), -counts[name], name)
+    )
+    groups: dict[str, list[str]] = {}
+    for name in names:
+        homes = [whole for whole in groups if _same_person(whole, name)]
+        if len(homes) == 1:
+            groups[homes[0]].append(name)
+        elif not homes:
+            groups[name] = []
+    named = {
+        _best([whole, *rest], counts): [whole, *rest] for whole, rest in groups.items()
+    }
+    return {
+        best: sorted(name for name in all_of if name != best)
+        for best, all_of in named.items()
+        if len(all_of) > 1
+    }, counts
+
+
+def _people_counted(station: Station) -> Counter[str]:
+    """Count the spellings of operators, checkers and initials beside ticks."""
+    counts: Counter[str] = Counter()
+    for table, column in PERSON.items():
+        for part in station.of(table):
+            if column in part.feed.columns:
+                counts.update(part.texts(column))
+    for part in station.of("checks"):
+        texts = [
+            t
+            for n in part.feed.columns
+            if n not in PERSON.values()
+            for t in part.texts(n)
+        ]
+        counts.update(initials for text in texts if (initials := ticked_by(text)))
+    return counts
+
+
+def _best(spellings_of: list[str], counts: Counter[str]) -> str:
+    """Give the fullest spelling with capitals; the most frequent where several are."""
+    return max(
+        spellings_of,
+        key=lambda name: (
+            max(map(len, tokens(name)), default=0) > 2,
+            len("".join(tokens(name))),
+            name[:1].isupper() and not name.isupper(),
+            counts[name],
+        ),
+    )
+
+
+def _same_person(whole: str, name: str) -> bool:
+    """Tell whether a spelling can be another's: case, dots, initials, a slip of the pen."""
+    full, short = tokens(whole), tokens(name)
+    joined = "".join(short)
+    if not full or not short:
+        return False
+    if "".join(full) == joined or _shortened(full, short):
+        return True
+    # a slip of the pen in a name long enough to tell
+    long_enough = min(len("".join(full)), len(joined)) >= _LEAST_NAME
+    return long_enough and fuzz.ratio(" ".join(full), " ".join(short)) >= _ALIKE_NAMES
+
+
+def _shortened(full: tuple[str, ...], short: tuple[str, ...]) -> bool:
+    """Tell whether a name is another's initials, or leaves a part of it out."""
+    joined = "".join(short)
+    if len(full) == 1:
+        return len(joined) <= 2 < len(full[0]) and full[0].startswith(joined)
+    initials = len(joined) >= 2 and joined == "".join(word[0] for word in full)
+    part_by_part = len(short) == len(full) and all(
+        given == whole or (len(given) == 1 and whole.startswith(given))
+        for whole, given in zip(full, short, strict=True)
+    )
+    one_part = len(short) == 1 and len(joined) > 2 and joined in full
+    return initials or part_by_part or one_part
+
+
+def ask_people(station: Station) -> list[Question]:
+    """Ask whether the spellings of people that are alike are one person each."""
+    groups, counts = people(station)
+    if not groups:
+        return []
+    shown = [
+        f"{best} ({counts[best]}): " + ", ".join(f"{n} ({counts[n]})" for n in others)
+        for best, others in sorted(groups.items())
+    ]
+    return [
+        Question(
+            question_id("same", column="operator"),
+            "Are these spellings one person each?",
+            shown,
+            {YES: "as listed", NO: "every spelling is a person"},
+            default=YES,
+        )
+    ]
+
+
+# -- numbers that start again -------------------------------------------------------
+
+
+def restarts(station: Station) -> tuple[list[Question], dict[str, str]]:
+    """Ask about queen numbers that stand in two years' sheets.
+
+    Returns
+    -------
+    questions : list of Question
+        At most one; it has no default.
+    prefixes : dict of source to the prefix that its year would give
+    """
+    years: dict[str, set[int]] = defaultdict(set)
+    sources: dict[str, set[str]] = defaultdict(set)
+    first: dict[tuple[str, str], int] = {}
+    for part in station.of("inseminations"):
+        for label, year in _dated_labels(part):
+            years[label].add(year)
+            sources[label].add(part.source)
+            first.setdefault((label, part.source), year)
+    again = sorted(
+        label
+        for label, seen in years.items()
+        if len(sources[label]) > 1
+        and len({first[label, source] for source in sources[label]}) > 1
+    )
+    if not again:
+        return [], {}
+    prefixes = {}
+    for part in station.parts:
+        if "queen_id" in part.feed.columns:
+            year = _year_of(part, station)
+            if year:
+                prefixes.setdefault(part.source, f"{year % 100:02}-")
+    shown = ", ".join(again[:_SHOWN]) + (" ..." if len(again) > _SHOWN else "")
+    listed = [f"{source}: {prefix}" for source, prefix in prefixes.items()]
+    question = Question(
+        question_id("prefix", table="inseminations", column="queen_id"),
+        f"Do the queens' numbers start again each year? {len(again)} numbers stand in "
+        "sheets of two years.",
+        [f"first inseminated in two years: {shown}", *listed],
+        {YES: "other queens: put the year before their numbers", NO: "the same queens"},
+    )
+    return [question], prefixes
+
+
+def _dated_labels(part: Part) -> Iterable[tuple[str, int]]:
+    names = part.columns_of("queen_id")
+    days = part.columns_of(MAIN_DATE[part.table])
+    if not names:
+        return
+    for label, *cells in zip(
+        names[0].contents.cells, *(d.contents.cells for d in days), strict=False
+    ):
+        for cell in cells:
+            year = re.search(r"(?<!\d)(?:19|20)\d\d(?!\d)", cell.text)
+            short = re.search(r"\D(\d\d)\.?(?: |$)", cell.text)
+            if label.text and (year or short):
+                yield label.text, int(year[0]) if year else 2000 + int(short[1])
+
+
+def _year_of(part: Part, station: Station) -> int | None:
+    """Give the year that a sheet's queens belong to: that of its inseminations, or its name."""
+    own = [p for p in station.parts_of(part.source) if p.table == "inseminations"]
+    for one in (*own, part):
+        years = one.years()
+        if years:
+            return (
+                years.most_common(1)[0][0]
+                if own
+                else min(years, key=lambda y: (-years[y], y))
+            )
+    named = re.findall(r"(?<!\d)(?:19|20)\d\d(?!\d)", part.source)
+    return int(named[-1]) if named else None
+
+
+# -- copies --------------------------------------------------------------------------
+
+
+def copies(station: Station) -> list[Question]:
+    """Ask about sheets whose rows nearly all stand in another sheet as well."""
+    questions = []
+    rows = {
+        sheet.source: [tuple(c.text for c in row.cells if c.text) for row in sheet.rows]
+        for sheet in station.sheets
+        if station.parts_of(sheet.source)
+    }
+    kept = list(rows)
+    for source in sorted(rows, key=lambda s: (not _looks_copied(s), len(rows[s]), s)):
+        if source not in kept or not rows[source]:
+            continue
+        for other in kept:
+            if other == source or not _same_tables(station, source, other):
+                continue
+            have = set(rows[other])
+            shared = sum(row in have for row in rows[source])
+            if shared >= _COPY_SHARE * len(rows[source]):
+                kept.remove(source)
+                questions.append(
+                    _copy_question(source, other, shared, len(rows[source]))
+                )
+                break
+    return questions
+
+
+def _looks_copied(source: str) -> bool:
+    return bool(_COPY_NAME.search(PurePosixPath(source.partition("#")[0]).name))
+
+
+def _same_tables(station: Station, one: str, other: str) -> bool:
+    return {p.table for p in station.parts_of(one)} == {
+        p.table for p in station.parts_of(other)
+    }
+
+
+def _copy_question(source: str, other: str, shared: int, total: int) -> Question:
+    return Question(
+        question_id("copy", source),
+        f'Is "{source}" a copy of "{other}"?',
+        [f"{shared} of its {total} rows stand in the other as well"],
+        {YES: "leave it out", NO: "read both"},
+        default=YES,
+        sources=(source,),
+    )
+
+
+def linked(station: Station) -> tuple[int, int]:
+    """Count the rows of checks and exits, and those whose queen is inseminated as spelt."""
+    homes = {
+        fold(t) for part in station.of("inseminations") for t in part.texts("queen_id")
+    }
+    texts = [
+        t
+        for table in ("checks", "exits")
+        for p in station.of(table)
+        for t in p.texts("queen_id")
+    ]
+    return sum(fold(text) in homes for text in texts), len(texts)

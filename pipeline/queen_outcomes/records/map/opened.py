@@ -1,0 +1,282 @@
+"""Everything under ``records/`` opened for looking: one grid of cells a file or sheet.
+
+Keeps what a person would see that texts alone do not say: cells shown as per cent,
+fills, rows struck through or hidden, merged cells. It reads no cell for use; the
+reader of the records does that, by the settings alone.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+import zipfile
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from queen_outcomes.base.errors import RecordsError
+from queen_outcomes.records import delimited
+
+TEXT = (".csv", ".tsv", ".txt")
+BOOKS = (".xlsx", ".ods")
+SEPARATORS = (";", "\t", ",")
+_WHITE = frozenset({"FFFFFF", "000000"})
+_SAMPLE_LINES = 60
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One cell as it is seen; ``kind`` is what the file itself says it is."""
+
+    text: str = ""
+    kind: str = "text"
+    """text, number, percent, date or time."""
+    fill: str = ""
+    """The fill's colour as "#RRGGBB"; empty where there is none, or it is white."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row: its physical line or sheet row, from 1, and its cells."""
+
+    line: int
+    cells: tuple[Cell, ...]
+    hidden: bool = False
+    struck: bool = False
+
+    @property
+    def filled(self) -> list[int]:
+        """The places of the cells that hold text."""
+        return [at for at, cell in enumerate(self.cells) if cell.text]
+
+    def text(self, at: int) -> str:
+        """Give the text of a cell; empty beyond the row's end."""
+        return self.cells[at].text if at < len(self.cells) else ""
+
+
+@dataclass(frozen=True)
+class Grid:
+    """One sheet, or one file that is no workbook.
+
+    Parameters
+    ----------
+    source : str
+        The path below ``records/``, with ``#Sheet`` for a sheet of a workbook.
+    rows : tuple of Row
+        Rows that hold no text included.
+    spans : frozenset of (row index, column)
+        Cells that a cell merged to the right covers; for two-row headings.
+    problem : str
+        Why it could not be opened; the grid is empty then.
+    """
+
+    source: str
+    rows: tuple[Row, ...] = ()
+    spans: frozenset[tuple[int, int]] = frozenset()
+    problem: str = ""
+    typed_text: bool = field(default=False)
+    """The cells' texts stand as somebody typed them: a text file."""
+
+    @property
+    def file(self) -> str:
+        """The file's path below ``records/``."""
+        return self.source.partition("#")[0]
+
+    @property
+    def width(self) -> int:
+        """The number of columns that hold any text."""
+        return max((row.filled[-1] + 1 for row in self.rows if row.filled), default=0)
+
+    @property
+    def empty(self) -> bool:
+        """Tell whether no cell holds text."""
+        return not any(row.filled for row in self.rows)
+
+
+def every(records: Path) -> list[Grid]:
+    """Open everything in the folder, by name; what cannot be opened says why."""
+    if not records.is_dir():
+        raise RecordsError(
+            "there is no folder of records",
+            where=str(records),
+            expected="a folder with the station's own sheets",
+            hint="make the folder and put the station's sheets into it as they are",
+        )
+    grids: list[Grid] = []
+    for path in sorted(records.rglob("*")):
+        name = path.relative_to(records).as_posix()
+        inner = Path(name).parts
+        if path.is_file() and not any(part.startswith((".", "~$")) for part in inner):
+            grids += _opened(path, name)
+    return grids
+
+
+def _opened(path: Path, name: str) -> list[Grid]:
+    ending = path.suffix.lower()
+    try:
+        if ending in TEXT:
+            return [_text_grid(path, name)]
+        if ending == ".xlsx":
+            return list(_workbook_grids(path, name))
+        if ending == ".ods":
+            return list(_ods_grids(path, name))
+        if ending == ".parquet":
+            return [_parquet_grid(path, name)]
+    except (RecordsError, OSError, ValueError, KeyError, zipfile.BadZipFile) as problem:
+        what = problem.what if isinstance(problem, RecordsError) else str(problem)
+        return [Grid(name, problem=f"it cannot be opened: {what}")]
+    return [Grid(name, problem="no kind of file that holds records")]
+
+
+def _text_grid(path: Path, name: str) -> Grid:
+    form = delimited.examine(path, name)
+    raw = path.read_bytes()[form.skip :]
+    text = raw.decode(form.encoding, errors="queen_outcomes_latin")
+    text = text.replace("\r\n", "\n").replace("\r", "\n").lstrip("\ufeff")
+    skip, told = 0, text.split("\n", 1)[0].casefold().strip()
+    separator = ""
+    if told.startswith("sep=") and len(told) <= 5:
+        separator, skip = told[4:] or "\t", 1
+    separator = separator or _separator(text)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    rows, line = [], 0
+    for cells in reader:
+        first, line = line + 1, reader.line_num
+        if first > skip:
+            rows.append(Row(first, tuple(Cell(" ".join(c.split())) for c in cells)))
+    return Grid(name, tuple(rows), typed_text=True)
+
+
+def _separator(text: str) -> str:
+    lines = [line for line in text.split("\n") if line.strip()][:_SAMPLE_LINES]
+
+    def worth(separator: str) -> tuple[int, int]:
+        widths = [len(row) for row in csv.reader(lines, delimiter=separator)]
+        common = max(set(widths), key=lambda width: (widths.count(width), width))
+        return (widths.count(common) if common > 1 else 0, common)
+
+    return max(SEPARATORS, key=worth)
+
+
+def _workbook_grids(path: Path, name: str) -> Iterator[Grid]:
+    import openpyxl
+
+    with zipfile.ZipFile(path) as packed:
+        parts = [
+            part for part in packed.namelist() if part.startswith("xl/worksheets/")
+        ]
+        formulas = any(b"<f" in packed.read(part) for part in parts)
+    book = openpyxl.load_workbook(path, data_only=True)
+    written = openpyxl.load_workbook(path) if formulas else None
+    for sheet in book.worksheets:
+        if sheet.sheet_state != "visible" and sheet.max_row <= 1:
+            continue
+        source = f"{name}#{sheet.title}"
+        grid = _sheet_grid(sheet, source, written[sheet.title] if written else None)
+        yield grid
+
+
+def _sheet_grid(sheet: Any, source: str, written: Any) -> Grid:
+    rows = []
+    for cells in sheet.iter_rows():
+        line = cells[0].row
+        seen = tuple(_cell(cell, written) for cell in cells)
+        used = [cell for cell in cells if cell.value is not None]
+        rows.append(
+            Row(
+                line,
+                seen,
+                hidden=bool(sheet.row_dimensions[line].hidden),
+                struck=bool(used) and all(cell.font.strike for cell in used),
+            )
+        )
+    spans = set()
+    for area in sheet.merged_cells.ranges:
+        left, top, right, bottom = area.bounds
+        for row in range(top, bottom + 1):
+            spans |= {(row - 1, column) for column in range(left, right)}
+        if top < bottom and top <= len(rows):
+            _fill_down(rows, top - 1, min(bottom, len(rows)), left - 1)
+    return Grid(source, tuple(rows), frozenset(spans))
+
+
+def _fill_down(rows: list[Row], top: int, bottom: int, column: int) -> None:
+    above = rows[top].cells[column]
+    for at in range(top + 1, bottom):
+        cells = list(rows[at].cells)
+        if column < len(cells) and not cells[column].text:
+            cells[column] = replace(above, fill=cells[column].fill)
+            rows[at] = replace(rows[at], cells=tuple(cells))
+
+
+def _cell(cell: Any, written: Any) -> Cell:
+    value = cell.value
+    if value is None and written is not None:
+        formula = written.cell(cell.row, cell.column).value
+        # a sum that no spreadsheet has worked out yet still says what was meant
+        value = formula.removeprefix("=") if isinstance(formula, str) else None
+    fill = _colour(cell)
+    return replace(_seen(value, cell.number_format or ""), fill=fill)
+
+
+def _colour(cell: Any) -> str:
+    fill = getattr(cell, "fill", None)
+    if fill is None or fill.fill_type != "solid":
+        return ""
+    rgb = fill.fgColor.rgb if fill.fgColor.type == "rgb" else ""
+    if not isinstance(rgb, str) or len(rgb) < 6 or rgb[-6:] in _WHITE:
+        return ""
+    return f"#{rgb[-6:].upper()}"
+
+
+def _seen(value: Any, shown: str = "") -> Cell:
+    if value is None or isinstance(value, bool | str):
+        text = {True: "yes", False: "no", None: ""}.get(value, value)
+        return Cell(" ".join(str(text).split()))
+    if isinstance(value, int | float):
+        if "%" in shown:
+            return Cell(f"{round(100 * value, 6):g} %", "percent")
+        return Cell(f"{value:.10g}", "number")
+    return _seen_moment(value)
+
+
+def _seen_moment(value: Any) -> Cell:
+    if isinstance(value, dt.datetime):
+        whole = value.time() == dt.time()
+        day = value.date().isoformat()
+        return Cell(day if whole else value.isoformat(" ", "minutes"), "date")
+    if isinstance(value, dt.date):
+        return Cell(value.isoformat(), "date")
+    if isinstance(value, dt.timedelta):
+        minutes = round(value.total_seconds() / 60)
+        return Cell(f"{minutes // 60:02}:{minutes % 60:02}", "time")
+    if isinstance(value, dt.time):
+        return Cell(value.isoformat("minutes"), "time")
+    return Cell(" ".join(str(value).split()))
+
+
+def _ods_grids(path: Path, name: str) -> Iterator[Grid]:
+    import fastexcel
+
+    book = fastexcel.read_excel(path)
+    for title in book.sheet_names:
+        frame = book.load_sheet(title, header_row=None).to_polars()
+        rows = tuple(
+            Row(line, tuple(_seen(value) for value in values))
+            for line, values in enumerate(frame.rows(), 1)
+        )
+        yield Grid(f"{name}#{title}", rows)
+
+
+def _parquet_grid(path: Path, name: str) -> Grid:
+    import polars as pl
+
+    frame = pl.read_parquet(path)
+    head = Row(0, tuple(Cell(column) for column in frame.columns))
+    rows = [
+        Row(line, tuple(_seen(value) for value in values))
+        for line, values in enumerate(frame.rows(), 1)
+    ]
+    return Grid(name, (head, *rows))

@@ -1,0 +1,579 @@
+"""The whole mapping: sheets, answers and words become rules and files' habits.
+
+Everything here is plain values in the shape of `station.toml`; `writing.py` puts them
+into the file.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from queen_outcomes.records.map import asking, labels, orders, station, wordlist
+from queen_outcomes.records.map.contents import number_of, yes_or_no
+from queen_outcomes.records.map.fits import PERSON, ours_of
+from queen_outcomes.records.map.questions import NO, YES, Question, question_id
+from queen_outcomes.records.map.sheet import Sheet
+from queen_outcomes.records.map.station import Part, Station
+from queen_outcomes.records.map.words import fold, vocabulary
+
+ASK: tuple[Callable[[Station], list[Question]], ...] = (
+    asking.no_records,
+    labels.copies,
+    asking.unsure,
+    asking.grafting,
+    asking.marks,
+    asking.percentages,
+    asking.blanks,
+    asking.co2,
+    asking.rows_apart,
+    asking.colours,
+    labels.spellings,
+    labels.ask_people,
+)
+"""What is asked, in this order, after the order of days."""
+_SHARED_KEYS = {"findings": "check", "checked_on": "date", "inseminated_at": "date"}
+
+
+@dataclass
+class Rule:
+    """One ``[[read]]`` of the settings."""
+
+    sources: list[str]
+    table: str
+    columns: dict[str, Any] = field(default_factory=dict)
+    each: list[Any] = field(default_factory=list)
+    colours: dict[str, dict[str, str]] = field(default_factory=dict)
+
+
+@dataclass
+class Written:
+    """What is to be written.
+
+    Parameters
+    ----------
+    rules : list of Rule
+    files : dict of source to its habits
+    records : dict
+        ``ignore``, ``fold``, ``same``, ``ditto``, ``co2``.
+    words : dict
+        ``yes``, ``no``, ``empty`` and a section for each word column.
+    notes : list of str
+        What was understood or left unread, in words.
+    """
+
+    rules: list[Rule] = field(default_factory=list)
+    files: dict[str, dict[str, Any]] = field(default_factory=dict)
+    records: dict[str, Any] = field(default_factory=dict)
+    words: dict[str, Any] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+
+
+@dataclass
+class Proposal:
+    """A station looked at, with every question it raises."""
+
+    station: Station
+    orders: orders.Orders
+    words: list[wordlist.Word]
+    questions: list[Question]
+    prefixes: dict[str, str] = field(default_factory=dict)
+
+    def question(self, kind: str, *place: str) -> Question | None:
+        """Give a question by its kind and place; None where it was not raised."""
+        name = question_id(kind, *place)
+        return next((q for q in self.questions if q.id == name), None)
+
+    def answered(self, kind: str, *place: str) -> Any:
+        """Give the answer to a question; None where there is none."""
+        question = self.question(kind, *place)
+        return question.answer if question else None
+
+
+def propose(records: Path) -> Proposal:
+    """Look at the records, and raise every question that they leave open."""
+    looked = station.look(records)
+    asking.fahrenheit(looked)
+    judged = orders.judge(looked)
+    restart_questions, prefixes = labels.restarts(looked)
+    words = wordlist.gather(looked)
+    questions = [
+        *judged.questions,
+        *(question for ask in ASK for question in ask(looked)),
+        *restart_questions,
+        *wordlist.question(words),
+    ]
+    return Proposal(looked, judged, words, questions, prefixes)
+
+
+def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written:
+    """Turn a proposal and its answers into what is to be written.
+
+    Parameters
+    ----------
+    proposal : Proposal
+    sources : iterable of str, optional
+        The sheets to write rules for; all where it is left out.
+    """
+    wanted = set(sources) if sources is not None else None
+    found = Written()
+    left_out = _ignored(proposal)
+    _records(proposal, found, left_out, wanted)
+    per_word = _words(proposal, found, wanted)
+    for part in proposal.station.parts:
+        if part.source in left_out or (
+            wanted is not None and part.source not in wanted
+        ):
+            continue
+        rule = _rule(proposal, part, per_word)
+        alike = [
+            one
+            for one in found.rules
+            if (one.table, one.columns, one.each)
+            == (rule.table, rule.columns, rule.each)
+            and one.colours == rule.colours
+        ]
+        if alike:
+            alike[0].sources.append(part.source)
+        else:
+            found.rules.append(rule)
+        found.files.setdefault(part.source, _habits(proposal, part.sheet))
+    found.files = {source: habits for source, habits in found.files.items() if habits}
+    _unread(proposal, found, left_out, wanted)
+    return found
+
+
+def _ignored(proposal: Proposal) -> set[str]:
+    left = set()
+    for sheet in proposal.station.sheets:
+        for kind in ("ignore", "copy"):
+            if proposal.answered(kind, sheet.source) == YES:
+                left.add(sheet.source)
+    return left
+
+
+def escaped(name: str) -> str:
+    """Write a name so that a pattern matches it alone."""
+    return re.sub(r"([\[*?])", r"[\1]", name)
+
+
+# -- station ------------------------------------------------------------------------
+
+
+def _records(proposal: Proposal, found: Written, left_out: set[str], wanted) -> None:
+    new = left_out if wanted is None else left_out & wanted
+    # an empty sheet beside the others holds nothing to read
+    records = found.records
+    if new:
+        records["ignore"] = sorted(escaped(source) for source in new)
+    columns = [
+        c for c in labels.FOLDED if proposal.answered("fold", "*", "*", c) == YES
+    ]
+    if columns:
+        records["fold"] = [
+            *columns,
+            *(["graft_batch"] if "queen_id" in columns else []),
+        ]
+    same = proposal.answered("same", "*", "*", "operator")
+    groups = labels.people(proposal.station)[0] if same == YES else {}
+    groups = same if isinstance(same, dict) else groups
+    if groups:
+        fed = {name for part in proposal.station.parts for name in part.feed.columns}
+        ticked = any(
+            asking.tick_columns(part) for part in proposal.station.of("checks")
+        )
+        people = {n for n in PERSON.values() if n in fed or (n == "checker" and ticked)}
+        records["same"] = dict.fromkeys(sorted(people), groups)
+    marks = {
+        text.strip()
+        for part in proposal.station.parts
+        for name in part.feed.columns
+        if name != "note"
+        for held in part.contents(name)
+        for text in held.ditto
+    }
+    if marks:
+        records["ditto"] = sorted(marks)
+        found.notes.append(
+            f"ditto marks take the value above: {'  '.join(sorted(marks))}"
+        )
+    co2 = proposal.answered("co2", "*", "co2", "given_at")
+    if proposal.station.of("co2"):
+        asked = proposal.question("co2", "*", "co2", "given_at")
+        records["co2"] = co2 or ("every" if asked is None else None)
+        if records["co2"] is None:
+            del records["co2"]
+
+
+# -- words --------------------------------------------------------------------------
+
+
+def _words(proposal: Proposal, found: Written, wanted) -> dict[tuple[str, str], dict]:
+    """Put the words into sections; those of one heading alone stay with its column."""
+    confirmed = proposal.answered("words") not in (None, NO)
+    single = {q.id: q.answer for q in proposal.questions if q.kind == "word"}
+    alone: dict[tuple[str, str], dict] = {}
+    lists: dict[str, dict[str, Any]] = {}
+    empty: set[str] = set()
+    for word in proposal.words:
+        if wanted is not None and not word.sources & wanted:
+            continue
+        if word.id in single:
+            given = single[word.id]
+            means = (
+                None
+                if given is None
+                else wordlist.meaning_of(word.column, given, word.id)
+            )
+        else:
+            means = word.means if confirmed else None
+        if means is None:
+            continue
+        if word.limited:
+            alone.setdefault((word.column, ",".join(word.limited)), {})[word.text] = (
+                means
+            )
+        elif means == wordlist.NOTHING and word.column != "findings":
+            empty.add(word.text)
+        elif word.column == "findings":
+            lists.setdefault("findings", {})[word.text] = means
+        else:
+            lists.setdefault(word.column, {}).setdefault(means, []).append(word.text)
+    meant = {
+        text.casefold()
+        for column, section in lists.items()
+        for texts in section.values()
+        for text in (texts if column != "findings" else ())
+    }
+    _yes_no(found.words, lists.pop("yes_no", {}))
+    for column, section in lists.items():
+        found.words[column] = (
+            section if column == "findings" else _without_own_names(section)
+        )
+    found.words = {name: section for name, section in found.words.items() if section}
+    empty |= _empty_elsewhere(proposal.station)
+    empty = {text for text in empty if text.casefold() not in meant}
+    if empty:
+        found.words["empty"] = sorted(empty, key=str.casefold)
+    return alone
+
+
+def _yes_no(words: dict[str, Any], section: Mapping[str, list[str]]) -> None:
+    for ours in (YES, NO):
+        theirs = [
+            t
+            for t in section.get(ours, ())
+            if wordlist.READER_KNOWS.get(t.casefold()) != ours
+        ]
+        if theirs:
+            words[ours] = sorted(set(theirs), key=str.casefold)
+
+
+def _without_own_names(section: Mapping[str, list[str]]) -> dict[str, list[str]]:
+    return {
+        ours: sorted((t for t in theirs if t.casefold() != ours), key=str.casefold)
+        for ours, theirs in sorted(section.items())
+        if any(t.casefold() != ours for t in theirs)
+    }
+
+
+def _empty_elsewhere(looked: Station) -> set[str]:
+    """Give the words for "not recorded" that stand in columns of days and numbers."""
+    kinds = ("date", "datetime", "number", "integer", "id")
+    return {
+        text
+        for part in looked.parts
+        for name in part.feed.columns
+        if ours_of(part.table, name).kind in kinds
+        for held in part.contents(name)
+        for text in held.unknown
+    }
+
+
+# -- rules --------------------------------------------------------------------------
+
+
+def _rule(proposal: Proposal, part: Part, per_word) -> Rule:
+    rule = Rule([part.source], part.table)
+    roles = {name for slot in part.feed.slots.values() for name in slot}
+    templates, rule.each = _each(proposal, part)
+    for name in part.feed.columns:
+        if _is_left(proposal, part, name):
+            continue
+        plain = templates[name] if name in roles else _plain(part.feed.uses[name].names)
+        extra = _extra(proposal, part, name, per_word)
+        rule.columns[name] = {"from": plain, **extra} if extra else plain
+    if proposal.answered("filled", part.source, part.table, "marked") == YES:
+        marks = sorted(
+            {t for t in part.texts("mark") if yes_or_no(t) != NO}, key=str.casefold
+        )
+        rule.columns["marked"] = {
+            "from": _plain(part.feed.uses["mark"].names),
+            "words": {YES: marks},
+        }
+    if part.feed.days:
+        rule.columns["checked_on"] = {"value": "{day}"}
+    rule.colours = _colours(proposal, part)
+    return rule
+
+
+def _plain(names: list[str]) -> Any:
+    return names[0] if len(names) == 1 else list(names)
+
+
+def _is_left(proposal: Proposal, part: Part, name: str) -> bool:
+    place = (part.source, part.table, name)
+    return (
+        proposal.answered("column", *place) == NO
+        or proposal.answered("graft", *place) == YES
+    )
+
+
+def _extra(proposal: Proposal, part: Part, name: str, per_word) -> dict[str, Any]:
+    """Give what a column's rule says beside where it comes from."""
+    extra: dict[str, Any] = {}
+    place = (part.source, part.table, name)
+    use = part.feed.uses.get(name)
+    unit = use.unit if use else _slot_unit(part, name)
+    if proposal.answered("percent", *place) == asking.SHARE:
+        unit = "share"
+    if unit:
+        extra["unit"] = unit
+    if place in proposal.orders.by_column:
+        extra["dates"] = proposal.orders.by_column[place]
+    if name in asking.tick_columns(part):
+        blank = proposal.answered("blank", part.source, part.table)
+        if blank == NO:
+            extra["blank"] = NO
+    limited = ",".join(wordlist.limited_to(part, name))
+    if limited and (name, limited) in per_word:
+        extra["words"] = per_word[name, limited]
+    return extra
+
+
+def _slot_unit(part: Part, name: str) -> str:
+    from queen_outcomes.records.map.feeds import unit_of
+
+    units = {unit_of(column, part.table, name) for column in part.columns_of(name)}
+    return units.pop() if len(units) == 1 else ""
+
+
+def _each(proposal: Proposal, part: Part) -> tuple[dict[str, str], list[Any]]:
+    """Write the slots: one text put for {}, or several named ones."""
+    slots = part.feed.slots
+    if not slots:
+        return {}, []
+    roles = list(next(iter(slots.values())))
+    if part.feed.days:
+        order = proposal.orders.by_file.get(part.source)
+        each = [
+            {
+                "check": headings["findings"],
+                "day": _iso(part.feed.days[slot], order, part, proposal),
+            }
+            for slot, headings in slots.items()
+        ]
+        return {"findings": "{check}"}, each
+    if len(roles) > 1:
+        starts = {
+            slot: _common_start(list(headings.values())).rstrip()
+            for slot, headings in slots.items()
+        }
+        for texts in (starts, {s: _shortest(starts[s]) for s in starts}):
+            templates = _templates(slots, texts)
+            if templates:
+                return templates, list(texts.values())
+    keys = {role: _SHARED_KEYS.get(role, role) for role in roles}
+    each = [
+        {keys[role]: headings[role] for role in roles} for headings in slots.values()
+    ]
+    return {role: f"{{{keys[role]}}}" for role in roles}, each
+
+
+def _common_start(texts: list[str]) -> str:
+    """Give what all texts begin with."""
+    first, last = min(texts), max(texts)
+    alike = [a == b for a, b in zip(first, last, strict=False)]
+    return first[: alike.index(False) if False in alike else len(alike)]
+
+
+def _shortest(start: str) -> str:
+    """Give a slot's text without the word that a role's name began with."""
+    return start.rpartition(" ")[0] or start
+
+
+def _templates(
+    slots: Mapping[str, Mapping[str, str]], texts: Mapping[str, str]
+) -> dict[str, str] | None:
+    if not all(texts.values()) or len(set(texts.values())) < len(texts):
+        return None
+    found: dict[str, str] = {}
+    for slot, headings in slots.items():
+        for role, heading in headings.items():
+            if not heading.startswith(texts[slot]):
+                return None
+            template = "{}" + heading[len(texts[slot]) :]
+            if found.setdefault(role, template) != template:
+                return None
+    return found
+
+
+def _iso(text: str, order: str | None, part: Part, proposal: Proposal) -> str:
+    from queen_outcomes.records.map.contents import day_of
+
+    seen = day_of(text.split(" (", maxsplit=1)[0])
+    day = seen.on(order or "dmy") if seen else None
+    if day is None:
+        return text
+    if seen and seen.yearless:
+        named = proposal.orders.yearless.get(part.source)
+        years = Counter(
+            y
+            for p in proposal.station.parts_of(part.source)
+            for y in p.years().elements()
+        )
+        year = named or (years.most_common(1)[0][0] if years else day.year)
+        day = day.replace(year=year)
+    return day.isoformat()
+
+
+def _colours(proposal: Proposal, part: Part) -> dict[str, dict[str, str]]:
+    answer = proposal.answered("colours", part.source)
+    if not isinstance(answer, dict):
+        return {}
+    found = {}
+    for fill, sets in answer.items():
+        kept = {n: str(v) for n, v in sets.items() if _sets_here(proposal, part, n)}
+        if kept:
+            found[fill] = kept
+    return found
+
+
+def _sets_here(proposal: Proposal, part: Part, name: str) -> bool:
+    """Tell whether a rule is the first of its sheet that keeps a column."""
+    from queen_outcomes.facts.dictionary import TABLES
+
+    keeping = [
+        p
+        for p in proposal.station.parts_of(part.source)
+        if name in TABLES[p.table].names
+    ]
+    return bool(keeping) and keeping[0] is part
+
+
+# -- files --------------------------------------------------------------------------
+
+
+def _habits(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
+    source = sheet.source
+    habits: dict[str, Any] = {}
+    first = next((row.line for row in sheet.grid.rows if row.filled), None)
+    if len(sheet.header) > 1 or (sheet.header and sheet.header[0] != first):
+        habits["header"] = sheet.header[0] if len(sheet.header) == 1 else sheet.header
+    order = _order(proposal, source)
+    if order:
+        habits["dates"] = order
+    if source in proposal.orders.yearless:
+        habits["year"] = proposal.orders.yearless[source]
+    if _decimal(proposal.station.parts_of(source)) == ",":
+        habits["decimal"] = ","
+    prefix = proposal.answered("prefix", "*", "inseminations", "queen_id")
+    chosen = prefix if isinstance(prefix, dict) else proposal.prefixes
+    if (prefix == YES or isinstance(prefix, dict)) and chosen.get(source):
+        habits["prefix"] = chosen[source]
+    over = pass_over(sheet)
+    if over:
+        habits["pass_over"] = over
+    for kind in ("struck", "hidden"):
+        if proposal.answered(kind, source) == asking.LEAVE:
+            habits[kind] = "pass over"
+    return habits
+
+
+def _order(proposal: Proposal, source: str) -> str | None:
+    """Give the order of a file's days: judged, or answered."""
+    for name, files in proposal.orders.asked.items():
+        if source in files:
+            return next((q.answer for q in proposal.questions if q.id == name), None)
+    return proposal.orders.by_file.get(source)
+
+
+def _decimal(parts: Iterable[Part]) -> str:
+    counts: Counter[str] = Counter()
+    for part in parts:
+        for name in part.feed.columns:
+            if ours_of(part.table, name).kind not in ("number", "integer"):
+                continue
+            for held in part.contents(name):
+                for cell in held.kept:
+                    number = number_of(cell.text) if cell.kind == "text" else None
+                    if number:
+                        counts[
+                            "," if number.comma else "." if number.point else ""
+                        ] += 1
+    return "," if counts[","] > counts["."] else "."
+
+
+def pass_over(sheet: Sheet) -> list[str]:
+    """Give patterns for the rows that are no records, which match no record."""
+    firsts = [row.cells[row.filled[0]].text for row in (*sheet.passed, *sheet.groups)]
+    records = {row.cells[row.filled[0]].text.casefold() for row in sheet.rows}
+    starts = Counter(text.split()[0] for text in set(firsts) if len(text.split()) > 1)
+    patterns: list[str] = []
+    for text in firsts:
+        choices = [_general(text, starts), _without_figures(text), escaped(text)]
+        for pattern in choices:
+            if pattern and not any(_matches(record, pattern) for record in records):
+                if pattern not in patterns:
+                    patterns.append(pattern)
+                break
+    return [p for p in patterns if not any(o != p and _matches(p, o) for o in patterns)]
+
+
+def _general(text: str, starts: Counter[str]) -> str:
+    """Give a pattern for every row of the kind: "Total*", "Yard *"."""
+    folded = fold(text)
+    for phrase in sorted(vocabulary().rows, key=len, reverse=True):
+        if folded == phrase or folded.startswith(f"{phrase} "):
+            words = text.split()[: len(phrase.split())]
+            return escaped(" ".join(words).rstrip(":.,;")) + "*"
+    first = text.split(maxsplit=1)[0]
+    return f"{escaped(first)} *" if starts[first] > 1 and not first.isdigit() else ""
+
+
+def _without_figures(text: str) -> str:
+    return (
+        re.sub(r"\d+([.,]\d+)?", "*", escaped(text)) if re.search(r"\d", text) else ""
+    )
+
+
+def _matches(text: str, pattern: str) -> bool:
+    from fnmatch import fnmatchcase
+
+    return fnmatchcase(text.casefold(), pattern.casefold())
+
+
+def _unread(proposal: Proposal, found: Written, left_out: set[str], wanted) -> None:
+    """Say which columns with text stay unread."""
+    for sheet in proposal.station.sheets:
+        parts = proposal.station.parts_of(sheet.source)
+        if not parts or sheet.source in left_out:
+            continue
+        if wanted is not None and sheet.source not in wanted:
+            continue
+        used = {
+            h
+            for part in parts
+            for n in part.feed.columns
+            for h in part.feed.headings(n)
+        }
+        left = [
+            c.name for c in sheet.columns if c.name not in used and c.contents.filled
+        ]
+        if left:
+            names = ", ".join(f'"{name}"' for name in left)
+            found.notes.append(f"{sheet.source}: not read: {names}")

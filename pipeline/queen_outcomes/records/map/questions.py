@@ -1,0 +1,223 @@
+"""Questions that the data cannot answer: their ids, evidence, defaults and answers.
+
+An id is "kind:source:table:column" with "*" where a part does not apply; it stays the
+same as long as the sheet and its headings do.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from rapidfuzz import fuzz, process
+
+from queen_outcomes.base.errors import UsageError
+
+KINDS = {
+    "dates": "the order in which days are written",
+    "mixed": "real days and texts in one column, as a spreadsheet of another locale leaves them",
+    "percent": "whether figures up to 1 are shares or per cent",
+    "blank": "what a blank among ticks means",
+    "prefix": "numbers that start again each year",
+    "fold": "spellings of labels",
+    "same": "spellings of people",
+    "co2": "which CO2 exposures the list holds",
+    "copy": "a file that looks like a copy of another",
+    "graft": "a day that may be that of grafting",
+    "struck": "rows struck through",
+    "hidden": "hidden rows",
+    "colours": "what a fill colour means",
+    "filled": "whether a mark written down says that she is marked",
+    "ignore": "a sheet that may be no record",
+    "column": "what a column holds",
+    "words": "what the words of the columns mean",
+    "word": "what one word means",
+}
+_OPEN = re.compile(r'^# OPEN "(?P<id>(?:[^"\\]|\\.)*)": (?P<text>.*)$', re.MULTILINE)
+YES, NO = "yes", "no"
+
+
+@dataclass
+class Question:
+    """One plain question.
+
+    Parameters
+    ----------
+    id : str
+        Stable: kind, source, table, column.
+    text : str
+        The question, in one sentence.
+    evidence : list of str
+        What in the data raised it.
+    options : dict of answer to what it means
+        Empty where any text may be the answer.
+    default : str, optional
+        The answer that the data support; None where they support none.
+    """
+
+    id: str
+    text: str
+    evidence: list[str] = field(default_factory=list)
+    options: dict[str, str] = field(default_factory=dict)
+    default: Any = None
+    sources: tuple[str, ...] = ()
+    answer: Any = None
+
+    @property
+    def kind(self) -> str:
+        """The first part of the id."""
+        return self.id.partition(":")[0]
+
+    @property
+    def open(self) -> bool:
+        """Tell whether nobody has answered."""
+        return self.answer is None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Give the question as JSON holds it."""
+        return {
+            "id": self.id,
+            "question": self.text,
+            "evidence": self.evidence,
+            "options": self.options,
+            "default": self.default,
+            "answer": self.answer,
+        }
+
+
+@dataclass(frozen=True)
+class OpenQuestion:
+    """A question that `station.toml` says nobody has answered yet."""
+
+    id: str
+    text: str
+
+    @property
+    def place(self) -> tuple[str, str, str]:
+        """Give the source, table and column that it concerns; "*" for any."""
+        parts = [*self.id.split(":"), "*", "*", "*"]
+        return parts[1], parts[2], parts[3]
+
+
+def question_id(
+    kind: str, source: str = "*", table: str = "*", column: str = "*"
+) -> str:
+    """Give the stable id of a question."""
+    return f"{kind}:{source}:{table}:{column}"
+
+
+def open_line(question: Question) -> str:
+    """Give the line of `station.toml` that says a question is open."""
+    name = question.id.replace("\\", "\\\\").replace('"', '\\"')
+    return f'# OPEN "{name}": {" ".join(question.text.split())}'
+
+
+def open_questions(text: str) -> list[OpenQuestion]:
+    """Tell from the text of `station.toml` which questions are still open.
+
+    Parameters
+    ----------
+    text : str
+        The settings as they stand in the file.
+
+    Returns
+    -------
+    list of OpenQuestion
+        In the order of the file; `build` stops while one concerns a column in use.
+    """
+    return [
+        OpenQuestion(
+            match["id"].replace('\\"', '"').replace("\\\\", "\\"), match["text"]
+        )
+        for match in _OPEN.finditer(text)
+    ]
+
+
+def without_open_lines(text: str) -> str:
+    """Take the lines of open questions out of the settings."""
+    return re.sub(_OPEN.pattern + r"\n?", "", text, flags=re.MULTILINE)
+
+
+def read_answers(path: Path) -> dict[str, Any]:
+    """Read a file of answers: TOML, a question's id = its answer.
+
+    Raises
+    ------
+    UsageError
+        It cannot be read, or is no TOML.
+    """
+    try:
+        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
+        raise UsageError(
+            "the answers cannot be read",
+            where=str(path),
+            found=str(problem),
+            expected='lines such as "dates:bench.csv:inseminations:inseminated_at" = "dmy"',
+            hint="mend the file; ids stand in quotes",
+        ) from None
+
+
+def give(
+    questions: Iterable[Question], answers: Mapping[str, Any], known: Iterable[str]
+) -> None:
+    """Give answers to the questions that they name.
+
+    Parameters
+    ----------
+    questions : iterable of Question
+        Those asked now; their ``answer`` is filled in.
+    answers : mapping of id to answer
+    known : iterable of str
+        Ids that may be answered though they are not asked now: single words, and
+        questions that were answered in an earlier run.
+
+    Raises
+    ------
+    UsageError
+        An id that no question has (the nearest is named), or an answer that is none
+        of the possible ones.
+    """
+    asked = {question.id: question for question in questions}
+    allowed = {*asked, *known}
+    for name, answer in answers.items():
+        if name not in allowed:
+            near = process.extractOne(name, sorted(allowed), scorer=fuzz.ratio)
+            raise UsageError(
+                "an answer belongs to no question",
+                where="the answers",
+                found=name,
+                expected="the id of a question that this station has",
+                hint=f'did you mean "{near[0]}"?' if near else "take the line out",
+            )
+        if name in asked:
+            asked[name].answer = checked(asked[name], answer)
+
+
+def checked(question: Question, answer: Any) -> Any:
+    """Give an answer in the form the question wants it, or refuse it."""
+    if isinstance(answer, bool):
+        answer = YES if answer else NO
+    if question.options and not isinstance(answer, dict):
+        options = {option.casefold(): option for option in question.options}
+        given = str(answer).strip().casefold()
+        if given not in options:
+            raise UsageError(
+                "an answer does not fit its question",
+                where=question.id,
+                found=str(answer),
+                expected="one of " + ", ".join(question.options),
+            )
+        return options[given]
+    return answer
+
+
+def accept_defaults(questions: Iterable[Question]) -> None:
+    """Take every default that the data support; a question without one stays open."""
+    for question in questions:
+        if question.open and question.default is not None:
+            question.answer = question.default

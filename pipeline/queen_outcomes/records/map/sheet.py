@@ -1,0 +1,278 @@
+"""Where a sheet's headings stand, what its rows are, and which rows are no records.
+
+Finds the line or two lines of headings below titles, names the columns as the reader
+will, and tells rows of records from group lines, totals, repeated headings and blanks.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+from queen_outcomes.records.map.contents import (
+    Contents,
+    clock_of,
+    day_of,
+    number_of,
+    yes_or_no,
+)
+from queen_outcomes.records.map.headings import Heading, heading
+from queen_outcomes.records.map.opened import Cell, Grid, Row
+from queen_outcomes.records.map.words import fold, language_of, vocabulary
+
+SEARCHED = 30
+"""Headings stand within so many rows that hold text."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: where it stands, its heading and what is below it."""
+
+    at: int
+    heading: Heading
+    contents: Contents
+
+    @property
+    def name(self) -> str:
+        """The heading as the reader knows it."""
+        return self.heading.name
+
+
+@dataclass
+class Sheet:
+    """A sheet laid out.
+
+    Parameters
+    ----------
+    grid : Grid
+        The sheet as opened.
+    language : str
+        The language of the headings.
+    header : list of int
+        Physical lines of the headings; empty where none were found.
+    columns : list of Column
+        The columns that have a heading or any text.
+    rows : list of Row
+        The rows of records.
+    passed : list of Row
+        Rows with text that are no records.
+    groups : list of Row
+        Rows with one filled cell that head a group of records.
+    """
+
+    grid: Grid
+    language: str = ""
+    header: list[int] = field(default_factory=list)
+    columns: list[Column] = field(default_factory=list)
+    rows: list[Row] = field(default_factory=list)
+    passed: list[Row] = field(default_factory=list)
+    groups: list[Row] = field(default_factory=list)
+    fill_down: list[str] = field(default_factory=list)
+
+    @property
+    def source(self) -> str:
+        """The sheet's name as the settings know it."""
+        return self.grid.source
+
+    @cached_property
+    def lines(self) -> dict[int, Row]:
+        """Rows of records by their line."""
+        return {row.line: row for row in self.rows}
+
+    def column(self, name: str) -> Column:
+        """Give a column by the name its heading has for the reader."""
+        return next(column for column in self.columns if column.name == name)
+
+
+def top_texts(grid: Grid) -> list[str]:
+    """Give the short texts among which a sheet's headings are."""
+    rows = [row for row in grid.rows if row.filled][:SEARCHED]
+    return [c.text for row in rows for c in row.cells if c.text and len(c.text) <= 60]
+
+
+def lay_out(grid: Grid, prior: Mapping[str, float] | None = None) -> Sheet:
+    """Find a sheet's headings and rows; ``prior`` as in `language_of`."""
+    sheet = Sheet(grid, language_of(top_texts(grid), prior or {}))
+    held = [at for at, row in enumerate(grid.rows) if row.filled][:SEARCHED]
+    if not held:
+        return sheet
+    worths = {at: _worth(grid.rows[at]) or _dated_worth(grid, at) for at in held}
+    best = max(held, key=lambda at: (worths[at], -at))
+    if worths[best] <= 0:
+        return sheet
+    used = _both(grid, best)
+    names = _names(grid, used, sheet.language)
+    sheet.header = [grid.rows[at].line for at in used]
+    body = list(grid.rows[used[-1] + 1 :])
+    _sort_rows(sheet, body, names, grid.rows[used[-1]])
+    for at, said in enumerate(names):
+        cells = [row.cells[at] if at < len(row.cells) else Cell() for row in sheet.rows]
+        contents = Contents(cells)
+        if said.name or contents.filled:
+            sheet.columns.append(Column(at, said, contents))
+    return sheet
+
+
+def _worth(row: Row) -> float:
+    """Say how much a row looks like headings: known names count, data count against."""
+    texts = [cell for cell in row.cells if cell.text]
+    if len(texts) < 2:
+        return 0
+    known = sum(_names_something(cell.text) for cell in texts)
+    data = sum(_is_datum(cell) for cell in texts)
+    return known - 1.5 * data + 0.01 * len(texts) if known >= 2 else 0
+
+
+def _dated_worth(grid: Grid, at: int) -> float:
+    """Say how much a row looks like headings that are days, with findings below them."""
+    row = grid.rows[at]
+    days = [
+        n
+        for n in row.filled
+        if day_of(row.cells[n].text) or row.cells[n].kind == "date"
+    ]
+    others = [n for n in row.filled if n not in days]
+    if (
+        len(days) < 2
+        or not others
+        or not all(_names_something(row.text(n)) for n in others)
+    ):
+        return 0
+    below = [
+        r.text(n) for r in grid.rows[at + 1 : at + SEARCHED] for n in days if r.text(n)
+    ]
+    if not below or sum(day_of(text) is not None for text in below) > 0.2 * len(below):
+        return 0
+    return float(len(row.filled))
+
+
+def _names_something(text: str) -> bool:
+    said = heading(text)
+    return said.known and len(said.unknown) <= 2 and len(text) <= 60
+
+
+def _is_datum(cell: Cell) -> bool:
+    """Tell whether a cell of a possible heading is a value instead."""
+    text = cell.text
+    return (
+        cell.kind in ("number", "percent", "time", "date")
+        or day_of(text) is not None
+        or (number_of(text) is not None and not heading(text).phrases)
+        or (clock_of(text) is not None)
+        or (yes_or_no(text) is not None and len(text) > 1 and not heading(text).phrases)
+    )
+
+
+def _both(grid: Grid, at: int) -> list[int]:
+    """Give the one or two rows that hold the headings."""
+    here = grid.rows[at]
+    for other, upper, lower in ((at - 1, at - 1, at), (at + 1, at, at + 1)):
+        if not 0 <= other < len(grid.rows):
+            continue
+        row = grid.rows[other]
+        if len(row.filled) < 2 or any(_is_datum(row.cells[n]) for n in row.filled):
+            continue
+        known = sum(_names_something(row.cells[n].text) for n in row.filled)
+        top, bottom = grid.rows[upper], grid.rows[lower]
+        gaps = [n for n in bottom.filled if not top.text(n)]
+        spanned = any(line == upper for line, _ in grid.spans)
+        if (
+            known >= 0.6 * len(row.filled)
+            and (gaps or spanned)
+            and (len(set(top.filled)) < len(bottom.filled) or spanned or _repeats(here))
+        ):
+            return [upper, lower]
+    return [at]
+
+
+def _repeats(row: Row) -> bool:
+    texts = [cell.text for cell in row.cells if cell.text]
+    return len(set(texts)) < len(texts)
+
+
+def _names(grid: Grid, used: list[int], language: str) -> list[Heading]:
+    """Name the columns as the reader will: two rows joined, repeats told apart."""
+    width = grid.width
+    texts = [grid.rows[used[-1]].text(at) for at in range(width)]
+    if len(used) == 2:
+        top, reach = grid.rows[used[0]], ""
+        for at in range(width):
+            above, below = top.text(at), texts[at]
+            reach = above or reach
+            # an upper cell reaches right only over cells that say something below
+            texts[at] = (
+                (reach if above == below or not below else f"{reach} {below}".strip())
+                if (above or below)
+                else ""
+            )
+    seen: Counter[str] = Counter()
+    named = []
+    for text in texts:
+        plain = " ".join(text.split())
+        seen[plain.casefold()] += 1
+        copy = seen[plain.casefold()]
+        said = heading(plain, language)
+        name = plain if copy == 1 or not plain else f"{plain} ({copy})"
+        named.append(replace(said, name=name, repeat=copy))
+    return named
+
+
+def _sort_rows(sheet: Sheet, body: list[Row], names: list[Heading], top: Row) -> None:
+    """Part the rows below the headings into records, group lines and the rest."""
+    usual = _usual_width(body)
+    heads = [fold(cell.text) for cell in top.cells if cell.text]
+    for row in body:
+        filled = row.filled
+        if not filled:
+            continue
+        first = row.cells[filled[0]].text
+        if _repeated_heading(row, heads) or is_total(first):
+            sheet.passed.append(row)
+        elif len(filled) <= 2 and usual >= 4 and not _is_record(row, names):
+            place = sheet.groups if len(filled) == 1 else sheet.passed
+            place.append(row)
+        else:
+            sheet.rows.append(row)
+    last = sheet.rows[-1].line if sheet.rows else 0
+    trailing = [row for row in sheet.groups if row.line > last]
+    sheet.groups = [row for row in sheet.groups if row.line <= last]
+    sheet.passed += trailing
+
+
+def _usual_width(body: list[Row]) -> int:
+    widths = sorted(len(row.filled) for row in body if row.filled)
+    return widths[len(widths) // 2] if widths else 0
+
+
+def _repeated_heading(row: Row, heads: list[str]) -> bool:
+    texts = [fold(cell.text) for cell in row.cells if cell.text]
+    return len(texts) >= 2 and sum(text in heads for text in texts) >= 0.8 * len(texts)
+
+
+def _is_record(row: Row, names: list[Heading]) -> bool:
+    """Tell whether a short row is a record all the same: it has a day and a label."""
+    days = [
+        at
+        for at in row.filled
+        if row.cells[at].kind == "date" or day_of(row.cells[at].text)
+    ]
+    return bool(days) and len(row.filled) > len(days)
+
+
+def is_total(text: str) -> bool:
+    """Tell whether a row's first cell says that the row counts others."""
+    folded = fold(text)
+    words = folded.split()
+    known = vocabulary()
+    if not words:
+        return False
+    if any(
+        folded == phrase or folded.startswith(f"{phrase} ") for phrase in known.rows
+    ):
+        return True
+    # "36 queens", "12 checks in all"
+    return (
+        len(words) >= 2 and words[0].isdigit() and " ".join(words[1:]) in known.counted
+    )

@@ -1,0 +1,130 @@
+"""Everything under ``records/`` opened, laid out and given to tables: what is then asked about."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+
+from queen_outcomes.records.map import feeds, opened
+from queen_outcomes.records.map.contents import Contents, Seen
+from queen_outcomes.records.map.feeds import Feed
+from queen_outcomes.records.map.fits import MAIN_DATE, ours_of
+from queen_outcomes.records.map.sheet import Column, Sheet, lay_out, top_texts
+from queen_outcomes.records.map.words import fold, languages_in
+
+
+@dataclass
+class Part:
+    """One rule with the sheet that it reads."""
+
+    sheet: Sheet
+    feed: Feed
+
+    @property
+    def source(self) -> str:
+        """The sheet's name as the settings know it."""
+        return self.sheet.source
+
+    @property
+    def table(self) -> str:
+        """The table fed."""
+        return self.feed.table
+
+    def columns_of(self, name: str) -> list[Column]:
+        """Give the sheet's columns that fill a column of ours, slot by slot."""
+        return [self.sheet.column(heading) for heading in self.feed.headings(name)]
+
+    def contents(self, name: str) -> list[Contents]:
+        """Give what stands in the columns that fill a column of ours."""
+        return [column.contents for column in self.columns_of(name)]
+
+    def texts(self, name: str) -> list[str]:
+        """Give the filled cells of a column of ours, all slots together."""
+        return [text for held in self.contents(name) for text in held.texts]
+
+    def dates(self) -> Iterator[tuple[str, list[Contents]]]:
+        """Give our columns of days, with what stands in them."""
+        for name in self.feed.columns:
+            if ours_of(self.table, name).kind in ("date", "datetime"):
+                days = [h for h in self.contents(name) if h.day_share >= 0.6]
+                if days:
+                    yield name, days
+
+    @cached_property
+    def main_days(self) -> list[Seen]:
+        """The days of the table's own date, as they may be read."""
+        return [
+            day
+            for held in self.contents(MAIN_DATE[self.table])
+            for day in held.days
+            if day is not None
+        ]
+
+    def years(self) -> Counter[int]:
+        """How many of the table's days fall in each year, under any order."""
+        return Counter(
+            day.days[0][1].year for day in self.main_days if not day.yearless
+        )
+
+
+@dataclass
+class Station:
+    """What lies in the folder of records.
+
+    Parameters
+    ----------
+    sheets : list of Sheet
+    parts : list of Part
+        The rules proposed, in the order of the sheets.
+    """
+
+    sheets: list[Sheet] = field(default_factory=list)
+    parts: list[Part] = field(default_factory=list)
+
+    def of(self, table: str) -> list[Part]:
+        """Give the rules that feed a table."""
+        return [part for part in self.parts if part.table == table]
+
+    def parts_of(self, source: str) -> list[Part]:
+        """Give the rules that read a sheet."""
+        return [part for part in self.parts if part.source == source]
+
+    @property
+    def no_records(self) -> list[Sheet]:
+        """Give the sheets that feed nothing; those without any text left out."""
+        fed = {part.source for part in self.parts}
+        return [s for s in self.sheets if s.source not in fed and not s.grid.empty]
+
+    @property
+    def not_opened(self) -> list[Sheet]:
+        """Give the files that could not be opened."""
+        return [sheet for sheet in self.sheets if sheet.grid.problem]
+
+
+def look(records: Path) -> Station:
+    """Open the records and propose which tables each sheet feeds."""
+    grids = opened.every(records)
+    prior: Counter[str] = Counter()
+    for grid in grids:
+        prior.update(languages_in(top_texts(grid)))
+    station = Station([lay_out(grid, prior) for grid in grids])
+    station.parts = _parts(station.sheets, frozenset())
+    # with the inseminated queens known, a column of their labels is known by them
+    known = frozenset(
+        fold(text)
+        for part in station.of("inseminations")
+        for text in part.texts("queen_id")
+    )
+    fed = {part.source for part in station.parts}
+    again = [sheet for sheet in station.sheets if sheet.source not in fed]
+    station.parts += _parts(again, known)
+    order = {sheet.source: at for at, sheet in enumerate(station.sheets)}
+    station.parts.sort(key=lambda part: order[part.source])
+    return station
+
+
+def _parts(sheets: list[Sheet], known: frozenset[str]) -> list[Part]:
+    return [Part(sheet, feed) for sheet in sheets for feed in feeds.find(sheet, known)]

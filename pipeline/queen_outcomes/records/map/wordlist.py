@@ -1,0 +1,227 @@
+"""The distinct words of the columns, each once with its count and a guess at what it means."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from queen_outcomes.base.errors import UsageError
+from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.records.map import meanings
+from queen_outcomes.records.map.contents import is_tick
+from queen_outcomes.records.map.fits import FINDINGS, ours_of
+from queen_outcomes.records.map.questions import NO, YES, Question, question_id
+from queen_outcomes.records.map.station import Part, Station
+from queen_outcomes.records.map.words import fold, vocabulary
+
+READER_KNOWS = {
+    "yes": "yes",
+    "y": "yes",
+    "true": "yes",
+    "1": "yes",
+    "no": "no",
+    "n": "no",
+    "false": "no",
+    "0": "no",
+}
+"""Words that need no setting."""
+NOTHING = ""
+"""The meaning "known, sets nothing" of a free word; "not recorded" of any other."""
+_BROOD_ONLY = ("larvae", "sealed")
+
+
+@dataclass
+class Word:
+    """One distinct word of a column.
+
+    Parameters
+    ----------
+    column : str
+        Ours; "yes_no" for all yes/no columns together, or "findings".
+    text : str
+        As it is written.
+    means : str or dict, optional
+        Our word, what it sets, or `NOTHING`; None where nobody knows.
+    sources : set of str
+    limited : tuple of str
+        The columns that a free word may set, where its heading names fewer.
+    """
+
+    column: str
+    text: str
+    count: int = 0
+    means: Any = None
+    sources: set[str] = field(default_factory=set)
+    headings: set[str] = field(default_factory=set)
+    limited: tuple[str, ...] = ()
+
+    @property
+    def id(self) -> str:
+        """The id by which one entry of the list is corrected."""
+        return f"word:{self.column}:{self.text}"
+
+    @property
+    def told(self) -> str:
+        """Say the meaning in one line."""
+        if self.means is None:
+            return "?"
+        if isinstance(self.means, dict):
+            return (
+                ", ".join(f"{n} = {v}" for n, v in self.means.items()) or "sets nothing"
+            )
+        return self.means or "not recorded"
+
+
+def gather(station: Station) -> list[Word]:
+    """List the words of all yes/no, word and findings columns, and guess them."""
+    found: dict[tuple[str, str, tuple[str, ...]], Word] = {}
+    for part in station.parts:
+        for name in part.feed.columns:
+            kind = ours_of(part.table, name).kind
+            if kind not in ("yes_no", "word") and name != FINDINGS:
+                continue
+            column = "yes_no" if kind == "yes_no" else name
+            limited = limited_to(part, name)
+            for text, count in _texts(part, name).items():
+                if column == "yes_no" and is_tick(text):
+                    continue
+                key = (column, text.casefold(), limited)
+                word = found.setdefault(key, Word(column, text, limited=limited))
+                word.count += count
+                word.sources.add(part.source)
+                word.headings.update(part.feed.headings(name)[:1])
+                if word.means is None:
+                    word.means = _guess(part, name, text, limited)
+    return sorted(found.values(), key=lambda w: (w.column, -w.count, w.text))
+
+
+def _texts(part: Part, name: str) -> Counter[str]:
+    counts: Counter[str] = Counter()
+    for held in part.contents(name):
+        counts.update(held.counts)
+        counts.update(held.unknown)
+    return counts
+
+
+def limited_to(part: Part, name: str) -> tuple[str, ...]:
+    """Tell which columns a heading such as "brood" confines its words to."""
+    if name != FINDINGS:
+        return ()
+    brood = vocabulary().findings.get("brood", frozenset())
+    columns = part.columns_of(name)
+    named = [set(fold(column.name).split()) & brood for column in columns]
+    others = {"eggs", "larvae", "sealed"} & set(part.feed.columns)
+    return _BROOD_ONLY if all(named) and columns and others else ()
+
+
+def _guess(part: Part, name: str, text: str, limited: tuple[str, ...]) -> Any:
+    ours = ours_of(part.table, name)
+    if name == FINDINGS:
+        # a look whose words nobody can guess is asked about, never dropped
+        return {} if _unknown(text) else meanings.of_findings(text, limited)
+    if ours.kind == "yes_no":
+        said = meanings.of_yes_no(text)
+        return said if said else NOTHING if _unknown(text) else None
+    said = meanings.of_word(text, name, ours.words)
+    return said if said else NOTHING if _unknown(text) else None
+
+
+def _unknown(text: str) -> bool:
+    return text.casefold() in vocabulary().empty
+
+
+def question(words: list[Word]) -> list[Question]:
+    """Ask for one confirmation of the whole list; words nobody can guess are asked singly."""
+    told = [w for w in words if w.means is not None and not _plain(w)]
+    asked = []
+    if told:
+        asked.append(
+            Question(
+                question_id("words"),
+                "Do the words mean what is listed?",
+                [f'{w.column}: "{w.text}" ({w.count}) -> {w.told}' for w in told],
+                {
+                    YES: "all do, but for those corrected one by one",
+                    NO: "leave them unset",
+                },
+                default=YES,
+                sources=tuple(sorted({s for w in told for s in w.sources})),
+            )
+        )
+    unknown = [
+        Question(
+            word.id,
+            f'What does "{word.text}" mean under "{min(word.headings)}"?',
+            [f"it stands there {word.count} times"],
+            sources=tuple(sorted(word.sources)),
+        )
+        for word in words
+        if word.means is None
+    ]
+    return asked + unknown
+
+
+def _plain(word: Word) -> bool:
+    """Tell whether a word is our own and needs no confirmation."""
+    text = word.text.casefold()
+    if word.column == "yes_no":
+        return READER_KNOWS.get(text) == word.means
+    return text == word.means
+
+
+def correct(words: list[Word], answers: Mapping[str, Any]) -> None:
+    """Take the corrected entries of the list from the answers."""
+    by_id: dict[str, list[Word]] = {}
+    for word in words:
+        by_id.setdefault(word.id, []).append(word)
+    for name, answer in answers.items():
+        for word in by_id.get(name, ()):
+            word.means = meaning_of(word.column, answer, name)
+
+
+def meaning_of(column: str, answer: Any, where: str) -> Any:
+    """Read the meaning that a person gives a word.
+
+    Raises
+    ------
+    UsageError
+        It is none of the column's words, or sets a column that there is not.
+    """
+    if column == FINDINGS:
+        sets = answer if isinstance(answer, dict) else _sets(str(answer))
+        for name, value in sets.items():
+            if name not in TABLES["checks"].names or value not in _values(name):
+                raise _refused(where, answer, "such as eggs = yes; larvae = no")
+        return {name: str(value) for name, value in sets.items()}
+    given = str(answer).strip()
+    allowed = _values(column)
+    if given and given not in allowed:
+        raise _refused(where, answer, "one of " + ", ".join(allowed) + ', or ""')
+    return given
+
+
+def _sets(text: str) -> dict[str, str]:
+    pairs = [pair for pair in text.replace(",", ";").split(";") if pair.strip()]
+    return {
+        name.strip(): value.strip()
+        for name, _, value in (pair.partition("=") for pair in pairs)
+    }
+
+
+def _values(column: str) -> tuple[str, ...]:
+    for table in TABLES.values():
+        for ours in table.columns:
+            if ours.name == column and ours.words:
+                return ours.words
+    return (YES, NO)
+
+
+def _refused(where: str, answer: Any, expected: str) -> UsageError:
+    return UsageError(
+        "a word was given a meaning that it cannot have",
+        where=where,
+        found=str(answer),
+        expected=expected,
+    )

@@ -1,0 +1,341 @@
+"""Write the mapping into `station.toml`, and keep everything that stands there.
+
+Comments, order and blanks stay; lists are added to; a rule for a sheet that has one is
+not written again. Questions left open become `# OPEN` lines at the end.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Mapping
+from fnmatch import fnmatchcase
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+from tomlkit.items import AoT, Array, InlineTable, Table
+
+from queen_outcomes.base import resources
+from queen_outcomes.base.errors import UsageError
+from queen_outcomes.records.map.proposal import Rule, Written, escaped
+from queen_outcomes.records.map.questions import (
+    Question,
+    open_line,
+    without_open_lines,
+)
+
+_WIDE = 88
+_ORDER_KEYS = {"dates": ("dates", "order"), "decimal": ("numbers", "decimal")}
+"""Habits that the station has when all its files have them."""
+_CONTROLS = {
+    "dates": ("dates",),
+    "prefix": ("prefix",),
+    "struck": ("struck",),
+    "hidden": ("hidden",),
+}
+"""What a question of a kind decides among a file's habits."""
+
+
+def current(path: Path) -> str:
+    """Give the settings as they stand; the blank form where there are none yet."""
+    if path.exists():
+        return path.read_bytes().decode("utf-8-sig")
+    return resources.read("reports", "text", "station.toml")
+
+
+def parsed(text: str, where: str) -> dict[str, Any]:
+    """Read the settings as plain values.
+
+    Raises
+    ------
+    UsageError
+        They are not TOML.
+    """
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as problem:
+        raise UsageError(
+            "the settings are not valid TOML",
+            where=where,
+            found=str(problem),
+            hint="mend that line; texts stand in quotes, dates do not",
+        ) from None
+
+
+def known_patterns(settings: Mapping[str, Any]) -> list[str]:
+    """Give the patterns of sources that the settings speak of already."""
+    found: list[str] = list(_listed(settings.get("records", {}).get("ignore", [])))
+    for rule in settings.get("read", []):
+        found += _listed(rule.get("from", []))
+    for patterns in settings.get("tables", {}).values():
+        found += _listed(patterns)
+    return found
+
+
+def is_known(source: str, patterns: Iterable[str]) -> bool:
+    """Tell whether a pattern names a source; one without "#" names a file's sheets all."""
+    file = source.partition("#")[0]
+    return any(
+        fnmatchcase(source, pattern)
+        or ("#" not in pattern and fnmatchcase(file, pattern))
+        for pattern in patterns
+    )
+
+
+def _listed(value: Any) -> list[str]:
+    return (
+        [value] if isinstance(value, str) else [v for v in value if isinstance(v, str)]
+    )
+
+
+def put(
+    text: str,
+    written: Written,
+    *,
+    open_ones: Iterable[Question] = (),
+    answered: Iterable[Question] = (),
+    everything: Written | None = None,
+) -> str:
+    """Put a mapping into the settings' text.
+
+    Parameters
+    ----------
+    text : str
+        The settings as they stand.
+    written : Written
+        Rules and habits of the new sheets.
+    open_ones : iterable of Question
+        Questions that stay open.
+    answered : iterable of Question
+        Earlier open questions that now have an answer; the rules they concern are
+        changed in that place alone.
+    everything : Written, optional
+        The mapping of all sheets, from which those places are taken.
+
+    Returns
+    -------
+    str
+        Valid TOML.
+    """
+    document = tomlkit.parse(without_open_lines(text).rstrip("\n") + "\n")
+    first_time = not document.get("read") and not document.get("tables")
+    files = dict(written.files)
+    if first_time:
+        files = _of_the_station(
+            document, files, [s for r in written.rules for s in r.sources]
+        )
+    _put_records(document, written.records)
+    _put_words(document, written.words)
+    for source, habits in files.items():
+        _put_file(document, source, _without_station(document, habits))
+    for rule in written.rules:
+        _put_rule(document, rule)
+    if everything is not None:
+        for question in answered:
+            _settle(document, question, everything)
+    result = tomlkit.dumps(document).rstrip("\n") + "\n"
+    lines = [open_line(question) for question in open_ones]
+    if lines:
+        result += "\n" + "\n".join(lines) + "\n"
+    tomllib.loads(result)
+    return result
+
+
+# -- parts ----------------------------------------------------------------------------
+
+
+def _section(parent: Any, name: str) -> Any:
+    """Give a section, made where there is none."""
+    if name not in parent:
+        if isinstance(parent, tomlkit.TOMLDocument) and parent.body:
+            parent.add(tomlkit.nl())
+        parent[name] = tomlkit.table()
+    return parent[name]
+
+
+def _of_the_station(
+    document: tomlkit.TOMLDocument,
+    files: Mapping[str, Mapping[str, Any]],
+    sources: list[str],
+) -> dict[str, dict[str, Any]]:
+    """Move to the station what every file that says anything of it has alike."""
+    left = {source: dict(habits) for source, habits in files.items()}
+    for habit, (section, key) in _ORDER_KEYS.items():
+        values = {habits[habit] for habits in left.values() if habit in habits}
+        silent = [s for s in sources if habit not in left.get(s, {})]
+        # a file with decimal points among files with commas keeps its own
+        if len(values) != 1 or key in document.get(section, {}):
+            continue
+        if habit == "decimal" and silent:
+            continue
+        _section(document, section)[key] = values.pop()
+        for habits in left.values():
+            habits.pop(habit, None)
+    return {source: habits for source, habits in left.items() if habits}
+
+
+def _without_station(document: Any, habits: Mapping[str, Any]) -> dict[str, Any]:
+    """Leave out what the station says already."""
+    kept = dict(habits)
+    for habit, (section, key) in _ORDER_KEYS.items():
+        if kept.get(habit) == document.get(section, {}).get(key, object()):
+            del kept[habit]
+    return kept
+
+
+def _put_records(document: Any, records: Mapping[str, Any]) -> None:
+    if not records:
+        return
+    section = _section(document, "records")
+    for key, value in records.items():
+        if isinstance(value, list):
+            have = _listed(section.get(key, []))
+            section[key] = _array([*have, *(v for v in value if v not in have)])
+        elif isinstance(value, Mapping):
+            same = _section(section, key)
+            for column, groups in value.items():
+                merged = {k: list(v) for k, v in dict(same.get(column, {})).items()}
+                for name, others in groups.items():
+                    have = merged.setdefault(name, [])
+                    have += [other for other in others if other not in have]
+                same[column] = _value(merged)
+        else:
+            section[key] = value
+
+
+def _put_words(document: Any, words: Mapping[str, Any]) -> None:
+    if not words:
+        return
+    section = _section(document, "words")
+    # plain lists stand above the sections, or TOML would put them into the last one
+    lists = {name: value for name, value in words.items() if isinstance(value, list)}
+    for name, value in lists.items():
+        have = _listed(section.get(name, []))
+        merged = _array([*have, *(v for v in value if v not in have)])
+        section[name] = merged
+    for name, value in words.items():
+        if name in lists:
+            continue
+        inner = _section(section, name)
+        for key, meant in value.items():
+            if isinstance(meant, list):
+                have = _listed(inner.get(key, []))
+                inner[key] = _array([*have, *(v for v in meant if v not in have)])
+            elif key not in inner:
+                inner[key] = _value(meant)
+
+
+def _put_file(document: Any, source: str, habits: Mapping[str, Any]) -> None:
+    if not habits:
+        return
+    section = _section(_section(document, "files"), escaped(source))
+    for key, value in habits.items():
+        if key not in section:
+            section[key] = _value(value)
+
+
+def _put_rule(document: Any, rule: Rule) -> None:
+    table = tomlkit.table()
+    sources = [escaped(source) for source in rule.sources]
+    table["from"] = sources[0] if len(sources) == 1 else _array(sources)
+    table["table"] = rule.table
+    if rule.each:
+        table["each"] = _array(rule.each)
+    columns = tomlkit.table()
+    for name, spec in rule.columns.items():
+        columns[name] = _value(spec)
+    table["columns"] = columns
+    if rule.colours:
+        colours = tomlkit.table()
+        for fill, sets in rule.colours.items():
+            colours[fill] = _value(sets)
+        table["colours"] = colours
+    if "read" not in document:
+        document.add(tomlkit.nl())
+        document["read"] = tomlkit.aot()
+    rules = document["read"]
+    assert isinstance(rules, AoT)
+    rules.append(table)
+
+
+def _value(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return _inline(value)
+    return _array(value) if isinstance(value, list | tuple) else value
+
+
+def _inline(value: Mapping[str, Any]) -> InlineTable:
+    table = tomlkit.inline_table()
+    for key, inner in value.items():
+        table[key] = _value(inner)
+    return table
+
+
+def _array(values: Iterable[Any]) -> Array:
+    array = tomlkit.array()
+    listed = list(values)
+    for value in listed:
+        array.append(_value(value))
+    return array.multiline(len(array.as_string()) > _WIDE)
+
+
+# -- answers to earlier questions -------------------------------------------------------
+
+
+def _settle(document: Any, question: Question, everything: Written) -> None:
+    """Put the answer to an earlier open question where it belongs, and nowhere else."""
+    _, source, table, column = [*question.id.split(":"), "*", "*", "*"][:4]
+    kind = question.kind
+    _settle_habits(document, source, _CONTROLS.get(kind, ()), everything)
+    if kind in ("percent", "blank", "graft", "column"):
+        _settle_columns(document, source, table, column, everything)
+    elif kind == "colours":
+        _settle_colours(document, source, everything)
+    elif kind == "ignore" and not any(source in r.sources for r in everything.rules):
+        ignore = [
+            p for p in everything.records.get("ignore", []) if p == escaped(source)
+        ]
+        _put_records(document, {"ignore": ignore} if ignore else {})
+    elif kind in ("fold", "same", "co2"):
+        kept = {k: v for k, v in everything.records.items() if k == kind}
+        _put_records(document, kept)
+    elif kind in ("words", "word"):
+        _put_words(document, everything.words)
+
+
+def _settle_habits(
+    document: Any, source: str, keys: Iterable[str], everything: Written
+) -> None:
+    for file, habits in everything.files.items():
+        kept = {
+            key: habits[key] for key in keys if key in habits and source in ("*", file)
+        }
+        _put_file(document, file, _without_station(document, kept))
+
+
+def _settle_colours(document: Any, source: str, everything: Written) -> None:
+    for rule in everything.rules:
+        if source in rule.sources and rule.colours:
+            for theirs in _rules_of(document, source, rule.table):
+                theirs["colours"] = {f: _value(s) for f, s in rule.colours.items()}
+
+
+def _settle_columns(
+    document: Any, source: str, table: str, column: str, everything: Written
+) -> None:
+    ours = [r for r in everything.rules if source in r.sources and r.table == table]
+    for theirs in _rules_of(document, source, table):
+        for rule in ours:
+            for name, spec in rule.columns.items():
+                columns: Table = theirs["columns"]
+                if name in columns and column in ("*", name) and columns[name] != spec:
+                    columns[name] = _value(spec)
+
+
+def _rules_of(document: Any, source: str, table: str) -> list[Any]:
+    return [
+        rule
+        for rule in document.get("read", [])
+        if rule.get("table") == table
+        and is_known(source, _listed(rule.get("from", [])))
+    ]

@@ -1,0 +1,192 @@
+"""Headings are known in every language, by one file of words each.
+
+The headings of `random_sheets.HEADINGS` were chosen by hand, not taken from the files.
+"""
+
+import tomllib
+
+import pytest
+from queen_outcomes.base import resources
+from queen_outcomes.records.map import words
+from queen_outcomes.records.map.contents import Contents, day_of, is_tick, number_of
+from queen_outcomes.records.map.fits import fit
+from queen_outcomes.records.map.headings import heading
+from queen_outcomes.records.map.opened import Cell
+from queen_outcomes.records.map.sheet import Column
+from random_sheets import HEADINGS, TABLES
+
+SAMPLES = {
+    "queen_id": ["K-1", "K-2", "K-3"],
+    "line": ["Birke", "Olm"],
+    "emerged_on": ["2025-05-01", "2025-05-14"],
+    "inseminated_at": ["2025-05-11", "2025-05-24"],
+    "checked_on": ["2025-06-11", "2025-06-24"],
+    "left_on": ["2025-07-11", "2025-07-24"],
+    "operator": ["Ada Brun", "Milo Katz"],
+    "checker": ["Ada Brun", "Milo Katz"],
+    "dose_ul": ["8", "7.5"],
+    "attempts": ["1", "2"],
+    "pattern_pct": ["80", "75"],
+    "reason": ["gone?"],
+}
+
+
+@pytest.mark.parametrize("language", sorted(HEADINGS))
+def test_each_language_names_its_columns(language):
+    tried = 0
+    for table, names in TABLES.items():
+        for name in names:
+            for text in HEADINGS[language][name]:
+                if name in (
+                    "checked_on",
+                    "left_on",
+                    "operator",
+                    "checker",
+                ) and not heading(text, language).of("column"):
+                    continue  # "Date" and "Who" are told by their neighbours
+                home = "queens" if name in ("line", "emerged_on") else table
+                yes_no = name in ("queen_seen", "eggs", "larvae", "sealed")
+                held = HEADINGS[language]["yes_no"] if yes_no else SAMPLES[name]
+                column = Column(
+                    0, heading(text, language), Contents([Cell(t) for t in held])
+                )
+                assert fit(column, home, name) >= 0.6, (text, name)
+                tried += 1
+    assert tried > 25
+
+
+@pytest.mark.parametrize(
+    ("text", "unit"),
+    [
+        ("Dose (ul)", "uL"),
+        ("Vol (mL)", "mL"),
+        ("Temp F", "F"),
+        ("Pattern %", "%"),
+        ("Menge µl", "uL"),
+    ],
+)
+def test_unit_of_a_heading(text, unit):
+    assert heading(text).unit == unit
+
+
+@pytest.mark.parametrize(
+    ("text", "slot"),
+    [
+        ("1st check", "1"),
+        ("Check 2 date", "2"),
+        ("3. Kontrolle", "3"),
+        ("Spring eggs", "spring"),
+        ("CO2", ""),
+        ("Date", ""),
+    ],
+)
+def test_place_in_a_series(text, slot):
+    assert heading(text).slot == slot
+
+
+@pytest.mark.parametrize(
+    ("text", "days"),
+    [
+        ("4/30/24", {"mdy": "2024-04-30"}),
+        ("05/06/2024", {"dmy": "2024-06-05", "mdy": "2024-05-06"}),
+        ("2026-6-3", {"any": "2026-06-03"}),
+        ("2026/06/03", {"any": "2026-06-03"}),
+        ("15 Jul 2024", {"any": "2024-07-15"}),
+        ("20.07.2025 r.", {"dmy": "2025-07-20"}),
+        ("3. März 2025", {"any": "2025-03-03"}),
+        ("4 de mayo de 2025", {"any": "2025-05-04"}),
+    ],
+)
+def test_days_keep_every_reading(text, days):
+    seen = day_of(text)
+    assert seen is not None
+    assert {way: str(day) for way, day in seen.days} == days
+
+
+@pytest.mark.parametrize("text", ["24/001", "G1", "2025-0?-11", "8.5.", "13/13/2024"])
+def test_what_is_no_day(text):
+    seen = day_of(text)
+    assert seen is None or seen.yearless
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "unit"),
+    [
+        ("8µl", 8, "uL"),
+        ("8 μl", 8, "uL"),
+        ("4+4", 8, ""),
+        ("2x4", 8, ""),
+        ("59 °F", 59, "F"),
+        ("88 %", 88, "%"),
+        ("7,5", 7.5, ""),
+    ],
+)
+def test_numbers_with_units(text, value, unit):
+    number = number_of(text)
+    assert number is not None
+    assert (number.value, number.unit) == (value, unit)
+
+
+@pytest.mark.parametrize(
+    ("text", "tick"),
+    [
+        ("x", True),
+        ("✓ HK", True),
+        ("✓hk", True),
+        ("xenia", False),
+        ("x HK", True),
+        ("no", False),
+    ],
+)
+def test_ticks(text, tick):
+    assert is_tick(text) is tick
+
+
+def test_another_language_by_one_file(tmp_path, monkeypatch):
+    """Danish, in one file beside the others: its headings, yes and reasons are known."""
+    folder = tmp_path / "reports" / "text" / "words"
+    folder.mkdir(parents=True)
+    ours = resources.folder("reports") / "text" / "words"
+    for path in ours.iterdir():
+        (folder / path.name).write_text(path.read_text("utf-8"), "utf-8")
+    (folder / "da.toml").write_text(
+        'name = "Dansk"\n[columns]\nqueen_id = ["Dronning nr"]\neggs = ["Æg"]\n'
+        'inseminated_at = ["Insemineret den"]\n[words]\nyes = ["jo da"]\n'
+        '[words.reason]\nsold = ["solgt"]\n[months]\nnames = [["januar"], ["februar"], ["marts"]]\n',
+        "utf-8",
+    )
+    monkeypatch.setattr(resources, "folder", lambda name: tmp_path / name)
+    _forget()
+    try:
+        assert heading("Dronning nr.").of("column") == {"queen_id"}
+        assert heading("Æg").of("column") == {"eggs"}
+        assert heading("Insemineret den").of("column") == {"inseminated_at"}
+        assert words.vocabulary().words["yes_no"]["jo da"] == "yes"
+        assert words.vocabulary().words["reason"]["solgt"] == "sold"
+        assert words.vocabulary().months["marts"] == 3
+    finally:
+        monkeypatch.undo()
+        _forget()
+    assert heading("Dronning nr.").of("column") != {"queen_id"}
+
+
+def _forget():
+    from queen_outcomes.records.map import contents, headings, meanings
+
+    for module in (words, headings, contents, meanings):
+        for thing in vars(module).values():
+            if hasattr(thing, "cache_clear"):
+                thing.cache_clear()
+
+
+def test_every_language_has_every_list():
+    folder = resources.folder("reports") / "text" / "words"
+    documents = {p.name: tomllib.loads(p.read_text("utf-8")) for p in folder.iterdir()}
+    english = documents["en.toml"]
+    assert {f"{name}.toml" for name in HEADINGS} <= set(documents)
+    for name, document in documents.items():
+        for section, lists in english.items():
+            if section in ("name", "units"):
+                continue
+            lacking = set(lists) - set(document[section]) - {"temperament"}
+            assert not lacking, (name, section, lacking)

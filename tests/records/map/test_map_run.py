@@ -1,0 +1,229 @@
+"""A run of `map`: questions with stable ids, answers, open lines, a second run."""
+
+import shutil
+import tomllib
+
+import pytest
+from compare import compare
+from queen_outcomes.base.errors import UsageError
+from queen_outcomes.records.map import shown
+from queen_outcomes.records.map.proposal import mapping
+from queen_outcomes.records.map.questions import open_questions
+from queen_outcomes.records.map.running import begin
+from random_sheets import write
+
+BENCH = "Queen,Date,Operator,Dose\n" + "".join(
+    f"D{n},{1 + n % 9}/{1 + n * 3 % 9}/2025,Ada Brun,8\n" for n in range(1, 15)
+)
+CHECKS = "Queen,Date,Who,Eggs,Brood pattern\n" + "".join(
+    f"D{n},{1 + n % 9}/{3 + n * 3 % 9}/2025,Ada Brun,{'x' if n % 2 else ''},0.8\n"
+    for n in range(1, 15)
+)
+DATES = "dates:bench.csv:inseminations:inseminated_at"
+SHARE = "percent:checks.csv:checks:pattern_pct"
+BLANK = "blank:checks.csv:checks:*"
+
+
+@pytest.fixture
+def station(tmp_path):
+    records = tmp_path / "records"
+    records.mkdir()
+    (records / "bench.csv").write_text(BENCH, "utf-8")
+    (records / "checks.csv").write_text(CHECKS, "utf-8")
+    return tmp_path
+
+
+def run(station, answers=None, accept=True):
+    begun = begin(station)
+    begun.answer(answers or {})
+    if accept:
+        begun.accept()
+    text = begun.settings()
+    (station / "station.toml").write_text(text, "utf-8")
+    return begun, tomllib.loads(text)
+
+
+def rules(settings):
+    return {(rule["from"], rule["table"]): rule for rule in settings["read"]}
+
+
+def test_what_has_no_default_stays_open(station):
+    begun, settings = run(station)
+    left = {question.id for question in begun.open}
+    assert {DATES, SHARE, BLANK, "dates:checks.csv:checks:checked_on"} == left
+    text = (station / "station.toml").read_text("utf-8")
+    assert {one.id for one in open_questions(text)} == left
+    assert open_questions(text)[0].place == (
+        "bench.csv",
+        "inseminations",
+        "inseminated_at",
+    )
+    assert "dates" not in settings.get("files", {}).get("bench.csv", {})
+
+
+def test_answers_are_written(station):
+    answers = {
+        DATES: "mdy",
+        "dates:checks.csv:checks:checked_on": "mdy",
+        SHARE: "share",
+        BLANK: "no",
+    }
+    begun, settings = run(station, answers)
+    assert not begun.open
+    assert settings["dates"]["order"] == "mdy"
+    columns = rules(settings)["checks.csv", "checks"]["columns"]
+    assert columns["pattern_pct"] == {"from": "Brood pattern", "unit": "share"}
+    assert columns["eggs"] == {"from": "Eggs", "blank": "no"}
+
+
+def test_an_open_question_is_settled_later_and_nothing_else_changes(station):
+    run(station)
+    path = station / "station.toml"
+    text = path.read_text("utf-8").replace("[[read]]", "# mine\n[[read]]", 1)
+    path.write_text(text, "utf-8")
+    begun, settings = run(station, {SHARE: "share"}, accept=False)
+    assert {q.id for q in begun.open} == {
+        DATES,
+        BLANK,
+        "dates:checks.csv:checks:checked_on",
+    }
+    assert (
+        rules(settings)["checks.csv", "checks"]["columns"]["pattern_pct"]["unit"]
+        == "share"
+    )
+    assert "# mine\n" in path.read_text("utf-8")
+    _, settings = run(station, {DATES: "dmy"}, accept=False)
+    assert settings["files"]["bench.csv"]["dates"] == "dmy"
+    assert len(settings["read"]) == 2
+
+
+def test_unknown_id_names_the_nearest(station):
+    with pytest.raises(UsageError) as refused:
+        run(station, {"dates:bench.csv:inseminations:inseminated_on": "dmy"})
+    assert refused.value.exit_code == 2
+    assert DATES in refused.value.hint
+
+
+def test_an_answer_that_does_not_fit(station):
+    with pytest.raises(UsageError, match="does not fit"):
+        run(station, {DATES: "sideways"})
+
+
+def test_a_second_run_asks_about_the_new_file_only(station):
+    answers = {
+        DATES: "mdy",
+        "dates:checks.csv:checks:checked_on": "mdy",
+        SHARE: "share",
+        BLANK: "no",
+    }
+    run(station, answers)
+    path = station / "station.toml"
+    before = "# kept\n" + path.read_text("utf-8")
+    path.write_text(before, "utf-8")
+    again, _ = run(station, answers)
+    assert again.asked == []
+    assert path.read_text("utf-8") == before
+    (station / "records" / "gone.csv").write_text(
+        "Queen,Day,Why\nD3,7/19/2025,died\nD4,7/20/2025,zapped\n", "utf-8"
+    )
+    begun, settings = run(station, {**answers, "word:reason:zapped": "culled_other"})
+    assert {source for q in begun.asked for source in q.sources} == {"gone.csv"}
+    assert path.read_text("utf-8").startswith("# kept\n")
+    assert rules(settings)["gone.csv", "exits"]["columns"]["left_on"] == "Day"
+    assert settings["words"]["reason"]["culled_other"] == ["zapped"]
+    assert settings["words"]["reason"]["dead"] == ["died"]
+    assert len(settings["read"]) == 3
+
+
+def test_a_corrected_word_is_one_more_answer(station):
+    (station / "records" / "gone.csv").write_text(
+        "Queen,Day,Why\nD3,7/19/2025,gone\n", "utf-8"
+    )
+    _, settings = run(station, {"word:reason:gone": "sold"})
+    assert settings["words"]["reason"] == {"sold": ["gone"]}
+    with pytest.raises(UsageError, match="meaning that it cannot have"):
+        run(station, {"word:reason:gone": "evaporated"})
+
+
+def test_comments_and_order_of_the_settings_stay(station):
+    own = '# top\nname = "Heron Lock"  # ours\n\n[show]\n# few\nmin_shown = 5\n'
+    (station / "station.toml").write_text(own, "utf-8")
+    _, settings = run(station)
+    text = (station / "station.toml").read_text("utf-8")
+    assert text.startswith(own.rstrip("\n"))
+    assert settings["name"] == "Heron Lock"
+
+
+def test_backup_copies_hidden_sheets_and_other_files(station):
+    records = station / "records"
+    shutil.copy(records / "checks.csv", records / "checks (2).csv")
+    (records / "shopping.txt").write_text("rubber bands\nsyringes\n", "utf-8")
+    (records / "photo.jpg").write_bytes(b"\xff\xd8\xff")
+    begun, settings = run(station)
+    assert settings["records"]["ignore"] == [
+        "checks (2).csv",
+        "photo.jpg",
+        "shopping.txt",
+    ]
+    assert {q.id for q in begun.asked if q.kind in ("copy", "ignore")} == {
+        "copy:checks (2).csv:*:*",
+        "ignore:photo.jpg:*:*",
+        "ignore:shopping.txt:*:*",
+    }
+
+
+def test_a_sheet_with_queens_that_fits_no_table_is_never_ignored_unasked(station):
+    lines = "".join(f"D{n},blue,{n}\n" for n in range(1, 9))
+    (station / "records" / "odd.csv").write_text("Zorb,Plonk,Fleem\n" + lines, "utf-8")
+    begun, settings = run(station)
+    assert "ignore:odd.csv:*:*" in {question.id for question in begun.open}
+    assert "odd.csv" not in settings.get("records", {}).get("ignore", [])
+
+
+def test_numbers_that_start_again(tmp_path):
+    records = tmp_path / "records"
+    records.mkdir()
+    for year in (2024, 2025):
+        rows = "".join(f"{n},{year}-05-{10 + n},Ada Brun,8\n" for n in range(1, 12))
+        (records / f"bench {year}.csv").write_text(
+            "No,Inseminated,Operator,Dose\n" + rows, "utf-8"
+        )
+        rows = "".join(f"{n},{year}-06-{10 + n},yes\n" for n in range(1, 12))
+        (records / f"checks {year}.csv").write_text("No,Checked,Eggs\n" + rows, "utf-8")
+    begun, _ = run(tmp_path)
+    prefix = "prefix:*:inseminations:queen_id"
+    assert [question.id for question in begun.open] == [prefix]
+    _, settings = run(tmp_path, {prefix: "yes"})
+    assert {n: f["prefix"] for n, f in settings["files"].items()} == {
+        f"{kind} {year}.csv": f"{year % 100}-"
+        for kind in ("bench", "checks")
+        for year in (2024, 2025)
+    }
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_random_layouts_are_read_right_or_doubted(tmp_path, seed):
+    """What `--accept` proposes equals the truth; where it is unsure, it says so."""
+    written = write(tmp_path / "records", seed)
+    begun = begin(tmp_path)
+    begun.accept()
+    # every layout of these decides its reading: nothing may stay open
+    assert not begun.open, [question.id for question in begun.open]
+    made = mapping(begun.proposal)
+    read: dict[str, list] = {}
+    for part in begun.proposal.station.parts:
+        read.setdefault(part.table, []).extend(shown.rows(begun.proposal, made, part))
+    facts = ("line", "emerged_on")
+    bench = written.tables["inseminations"]
+    truth = {
+        "queens": [{k: row[k] for k in ("queen_id", *facts)} for row in bench],
+        "inseminations": [
+            {k: v for k, v in row.items() if k not in facts} for row in bench
+        ],
+        "checks": written.tables["checks"],
+        "exits": written.tables["exits"],
+    }
+    assert set(read) == set(truth)
+    for table, rows in truth.items():
+        report = compare(table, read[table], rows)
+        assert report.clean, (table, str(report), report.wrong[:2], report.missing[:2])
