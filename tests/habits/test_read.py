@@ -88,19 +88,3 @@ def test_every_cell_is_read_as_the_paper_says(tmp_path, name):
     }
     assert wrong == {}
     assert sum(report.right for report in reports.values()) > 500
-
-
-if __name__ == "__main__":
-    import tempfile
-
-    for each in sys.argv[1:] or SETS:
-        with tempfile.TemporaryDirectory() as folder:
-            try:
-                found = compared(Path(folder), each)
-            except AssertionError as problem:
-                print(each, str(problem)[-900:])
-                continue
-        for table, report in found.items():
-            print(each, table, report)
-            for cell in [*report.wrong, *report.missing, *report.extra][:6]:
-                print("   ", cell)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from queen_outcomes.base import folders
 from queen_outcomes.base.console import Console
+from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.facts.exports.outcomes import SEASON_CHANGES, SEASON_FIXED
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.season_plan import SeasonPlan
@@ -44,8 +45,9 @@ class Work:
     pdf : bool
         Print the week on a sheet of paper too.
     looking : bool
-        Only look: columns that contradict the settings are noted and stop nothing, and
-        what columns leave open is gathered in ``open_questions``.
+        Only look: what contradicts the settings, and what would refuse a build, is kept
+        in ``notes``, ``open_questions`` and ``refusal`` for whoever tells everything
+        first, and stops nothing.
     """
 
     store: Store
@@ -57,6 +59,7 @@ class Work:
     plan: SeasonPlan | None = None
     pdf: bool = False
     looking: bool = False
+    refusal: RecordsError | None = None
     staged: Any = None
     results: dict[str, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
@@ -96,10 +99,13 @@ def _read(work: Work) -> int:
 
 
 def _check(work: Work) -> int:
-    from queen_outcomes.records.accept import accept_records
+    from queen_outcomes.records.accept import accept_records, useless
 
     sources = [source.name for source in work.staged.sources]
     accept_records(work.store, work.settings, work.as_of, sources)
+    work.refusal = useless(work.store, work.staged.unread, work.as_of)
+    if work.refusal and not work.looking:
+        raise work.refusal
     for done_with in ("raw_", "staged_"):  # a finished build holds accepted rows only
         work.store.drop_like(done_with)
     return count_rows(work.store, "sum(accepted)", "sources")
