@@ -84,6 +84,7 @@ def _check(work: Work) -> int:
 
     sources = [source.name for source in work.staged.sources]
     accept_records(work.store, work.settings, work.as_of, sources)
+    work.staged.refuse_changed()
     for done_with in ("raw_", "staged_"):  # a finished build holds accepted rows only
         work.store.drop_like(done_with)
     return count_rows(work.store, "sum(accepted)", "sources")
