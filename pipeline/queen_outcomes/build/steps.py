@@ -90,6 +90,7 @@ def _check(work: Work) -> int:
 
     sources = [source.name for source in work.staged.sources]
     accept_records(work.store, work.settings, work.as_of, sources)
+    work.staged.refuse_changed()
     work.refusal = useless(work.store, work.staged.unread, work.as_of)
     if work.refusal and work.refuses:
         raise work.refusal
