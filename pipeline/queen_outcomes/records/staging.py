@@ -72,6 +72,7 @@ def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged
         _stage(store, table, [s for s in mapped.sources if s.table is table], reading)
     _list_sources(store, mapped.sources)
     sources.refuse_changed(taken.sources)
+    grids = {id(each.grid): each.grid for each in mapped.sources}.values()
     told = [note for grid in grids for note in grid.notes]
     notes = (*taken.notes, *mapped.notes, *told, *sources.loud_note(taken.unread))
     return Staged(mapped.sources, notes, tuple(taken.unread))
