@@ -42,6 +42,11 @@ def check(
     tell(found, console)
     if refusal is not None:
         raise refusal
+    return ending(found)
+
+
+def ending(found: dict[str, Any]) -> int:
+    """Give the exit code of a check that ran to its end."""
     rows = sum(row["quarantined"] for row in found["summary"])
     return QUARANTINED if rows or found["unread"] else DONE
 

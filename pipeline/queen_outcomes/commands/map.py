@@ -195,11 +195,13 @@ def _check(station: Path) -> dict[str, Any]:
     from queen_outcomes.commands import check as checking
 
     try:
-        found = checking.check_records(station, Console(quiet=True))
+        found, refusal = checking.check_records(station, Console(quiet=True))
     except AppError as problem:
         return {"code": exit_code(problem), "says": problem.text()}
+    if refusal is not None:
+        return {"code": exit_code(refusal), "says": refusal.text()}
     return {
-        "code": QUARANTINED if checking.quarantined(found) else DONE,
+        "code": checking.ending(found),
         "summary": found["summary"],
         "notes": found["notes"],
     }

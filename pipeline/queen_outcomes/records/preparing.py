@@ -162,7 +162,7 @@ def _judge(
         f"nullif(trim(CAST(r.{quote(name)} AS VARCHAR)), '')"
         for name in source.grid.columns
     ]
-    cases = []
+    cases = ["WHEN false THEN NULL"]  # a CASE has at least one
     if habits.pass_over:
         fits = " OR ".join(
             f"lower({_FIRST}) GLOB {literal(pattern.lower())}"
@@ -176,7 +176,6 @@ def _judge(
     ]
     if habits.group:
         cases.append(f"WHEN {_FILLED} = 1 THEN 'group'")
-    cases.append("ELSE NULL")
     broken = "r.broken" if "broken" in types else "NULL::VARCHAR AS broken"
     joined = f"LEFT JOIN {marks} AS m ON m.line = r.source_line" if marks else ""
     states = ', m.struck AS "row  struck", m.hidden AS "row  hidden"' if marks else ""

@@ -131,8 +131,9 @@ def _opened(path: Path, name: str) -> list[Grid]:
 
 
 def _text_grid(path: Path, name: str) -> Grid:
-    form = delimited.examine(path, name)
-    raw = path.read_bytes()[form.skip :]
+    content = path.read_bytes()
+    form = delimited.examine(content, name)
+    raw = content[form.skip :]
     text = raw.decode(form.encoding, errors="queen_outcomes_latin")
     text = text.replace("\r\n", "\n").replace("\r", "\n").lstrip("\ufeff")
     skip, told = 0, text.split("\n", 1)[0].casefold().strip()
