@@ -358,10 +358,12 @@ def date_orders(store: Store, used: UsedColumn, reading: Reading) -> DateOrders:
         The station's settings.
     """
     form = used.source.grid.form
-    query = used.texts(store, reading.ditto_of(used.source.name))
-    for layer in days.steps(used.rule, form).layers:
+    # each layer apart: merged into one, the expressions would grow with every layer
+    layers = [f"layer_0 AS MATERIALIZED ({used.texts(store, reading.ditto_of(used.source.name))})"]
+    for number, layer in enumerate(days.steps(used.rule, form).layers, start=1):
         columns = ", ".join(f"{sql} AS {name}" for name, sql in layer.items())
-        query = f"SELECT *, {columns} FROM ({query})"
+        below = f"SELECT *, {columns} FROM layer_{number - 1}"
+        layers.append(f"layer_{number} AS MATERIALIZED ({below})")
     figures = (
         "figures.a <> '' AND figures.s = figures.z AND length(figures.a) <= 2 "
         "AND length(figures.c) IN (1, 2, 4)"
@@ -386,7 +388,10 @@ def date_orders(store: Store, used: UsedColumn, reading: Reading) -> DateOrders:
     listed = ", ".join(
         f"count(*) FILTER ({flag}) AS n_{name}" for name, flag in flags.items()
     )
-    (row,) = store.records(f"SELECT count(*) AS n_filled, {listed} FROM ({query})")
+    (row,) = store.records(
+        f"WITH {', '.join(layers)} SELECT count(*) AS n_filled, {listed} "
+        f"FROM layer_{len(layers) - 1}"
+    )
     unread = quote(str(used.column and used.column.unread))
     ((missed,),) = store.rows(f"SELECT count({unread}) FROM {used.staged}")
     return DateOrders(
