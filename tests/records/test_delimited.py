@@ -2,6 +2,7 @@
 
 import csv
 import io
+from dataclasses import replace
 
 import polars as pl
 import pytest
@@ -20,10 +21,10 @@ TABLE = "queen_id;checked_on;note\nQü;2025-06-20;fine\n"
 
 def read(path, content, batch_rows=4000):
     """Read a text table as it stands."""
-    path.write_bytes(content)
-    form = delimited.examine(path, path.name)
-    layout = delimited.lay_out(path, form, NAMES, path.name)
-    return pl.concat(delimited.read_rows(path, form, layout, path.name, batch_rows))
+    name = path.name
+    form = delimited.examine(content, name)
+    layout = delimited.lay_out(content, form, NAMES, name)
+    return pl.concat(delimited.read_rows(content, form, layout, name, batch_rows))
 
 
 @pytest.mark.parametrize("separator", [",", ";", "\t"])
@@ -210,15 +211,13 @@ def test_doubled_returns_before_a_feed_are_one_line_end(tmp_path):
 def test_lines_counted_otherwise_than_read_stop_the_build(tmp_path, monkeypatch):
     counted = delimited.examine
 
-    def grown(path, name):
-        form = counted(path, name)
-        if name == "checks.csv":
-            path.write_text(HEAD + "\n".join(LINES))
-        return form
+    def short(content, name):
+        form = counted(content, name)
+        return replace(form, lines=form.lines - (name == "checks.csv"))
 
-    monkeypatch.setattr(delimited, "examine", grown)
+    monkeypatch.setattr(delimited, "examine", short)
     with pytest.raises(RecordsError, match="not the lines") as caught:
-        checks(tmp_path, HEAD + "\n".join(LINES[:-1]))
+        checks(tmp_path, HEAD + "\n".join(LINES))
     assert "87 lines read, 86 counted" in caught.value.text()
     assert exit_code(caught.value) == 3
 
@@ -228,9 +227,8 @@ def test_lines_counted_otherwise_than_read_stop_the_build(tmp_path, monkeypatch)
 @pytest.mark.parametrize("last", [True, False])
 def test_lines_are_counted_in_every_encoding(tmp_path, code, end, last):
     text = TABLE + "Q2;2025-06-21;" + "x" * 3 + "\n" * last
-    path = tmp_path / "checks.csv"
-    path.write_bytes(text.replace("\n", end).encode(code))
-    assert delimited.examine(path, path.name).lines == 3
+    content = text.replace("\n", end).encode(code)
+    assert delimited.examine(content, "checks.csv").lines == 3
 
 
 def test_the_separator_of_a_file_of_one_column_is_the_comma(tmp_path):

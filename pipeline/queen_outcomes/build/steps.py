@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from queen_outcomes.base import folders
 from queen_outcomes.base.console import Console
+from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.facts.exports.outcomes import SEASON_CHANGES, SEASON_FIXED
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.season_plan import SeasonPlan
@@ -43,9 +44,11 @@ class Work:
         is fixed and nothing kept.
     pdf : bool
         Print the week on a sheet of paper too.
-    looking : bool
-        Only look: columns that contradict the settings are noted and stop nothing, and
-        what columns leave open is gathered in ``open_questions``.
+    refuses : bool
+        Stop where a column contradicts the settings, and after the check where the
+        records cannot carry a build; else the reason is kept in ``unread`` and
+        ``refusal``, for whoever tells everything first, and what columns leave open is
+        gathered in ``open_questions``.
     """
 
     store: Store
@@ -56,7 +59,8 @@ class Work:
     earlier: Path | None = None
     plan: SeasonPlan | None = None
     pdf: bool = False
-    looking: bool = False
+    refuses: bool = True
+    refusal: RecordsError | None = None
     staged: Any = None
     results: dict[str, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
@@ -87,19 +91,23 @@ def _read(work: Work) -> int:
     work.notes += work.staged.notes
     held = work.store, work.staged.sources, work.settings.reading
     work.unread = evidence.unread_columns(*held)
-    if work.looking:
-        work.open_questions = evidence.open_questions(*held)
-    else:
+    if work.refuses:
         raise_all([column.error() for column in work.unread if column.contradicts])
+    else:
+        work.open_questions = evidence.open_questions(*held)
     work.notes += [column.note for column in work.unread if column.telling]
     return count_rows(work.store, "sum(rows_read)", "sources_read")
 
 
 def _check(work: Work) -> int:
-    from queen_outcomes.records.accept import accept_records
+    from queen_outcomes.records.accept import accept_records, useless
 
     sources = [source.name for source in work.staged.sources]
     accept_records(work.store, work.settings, work.as_of, sources)
+    work.staged.refuse_changed()
+    work.refusal = useless(work.store, work.staged.unread, work.as_of)
+    if work.refusal and work.refuses:
+        raise work.refusal
     for done_with in ("raw_", "staged_"):  # a finished build holds accepted rows only
         work.store.drop_like(done_with)
     return count_rows(work.store, "sum(accepted)", "sources")

@@ -16,12 +16,18 @@ import re
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import polars as pl
 
 from queen_outcomes.base.errors import RecordsError
-from queen_outcomes.records.headings import RESERVED, SEARCHED_ROWS, HeadingSearch, tidy
+from queen_outcomes.records.headings import (
+    RESERVED,
+    SEARCHED_ROWS,
+    HeadingSearch,
+    joined,
+    no_heading_there,
+    tidy,
+)
 
 SEPARATORS = (",", ";", "\t")
 CELLS_MISSING, CELLS_EXTRA, QUOTE_OPEN = "cells_missing", "cells_extra", "quote_open"
@@ -105,7 +111,7 @@ def _latin(problem: UnicodeDecodeError) -> tuple[str, int]:
 codecs.register_error("queen_outcomes_latin", _latin)
 
 
-def examine(path: Path, name: str) -> TextForm:
+def examine(content: bytes, name: str) -> TextForm:
     """Tell how a text file is written, from its bytes and never from the locale.
 
     Raises
@@ -113,8 +119,7 @@ def examine(path: Path, name: str) -> TextForm:
     RecordsError
         It is empty, a file of another kind under a wrong ending, or not text.
     """
-    with path.open("rb") as file:
-        head = file.read(4096)
+    head = content[:4096]
     if not head:
         raise RecordsError(
             "the file is empty",
@@ -129,8 +134,8 @@ def examine(path: Path, name: str) -> TextForm:
             )
     for bom, encoding in _BOMS:
         if head.startswith(bom):
-            return _scan(path, name, encoding, len(bom))
-    return _scan(path, name, _wide_without_bom(head) or "utf-8", 0)
+            return _scan(content, name, encoding, len(bom))
+    return _scan(content, name, _wide_without_bom(head) or "utf-8", 0)
 
 
 def _wide_without_bom(head: bytes) -> str | None:
@@ -141,12 +146,12 @@ def _wide_without_bom(head: bytes) -> str | None:
     return "utf-16-be" if even > 0.3 and odd < 0.05 else None
 
 
-def _scan(path: Path, name: str, encoding: str, skip: int) -> TextForm:
+def _scan(content: bytes, name: str, encoding: str, skip: int) -> TextForm:
     """Read the whole file once: does it decode, does it hold controls, which line ends."""
     controls = size = feeds = returns = pairs = 0
     decodes, before = True, b"\n"
     decoder = codecs.getincrementaldecoder(encoding)("strict")
-    for chunk, last in _chunks(path, skip):
+    for chunk, last in _chunks(content, skip):
         try:
             text = decoder.decode(chunk, last) if decodes else ""
         except UnicodeDecodeError:
@@ -166,15 +171,15 @@ def _scan(path: Path, name: str, encoding: str, skip: int) -> TextForm:
     code = encoding if decodes else "cp1252"
     form = TextForm(code, skip, feeds + (before[-1:] != b"\n"), False)
     lone = returns - pairs
-    if lone and (not feeds or _returns_outnumber(path, form)):
+    if lone and (not feeds or _returns_outnumber(content, form)):
         ends = feeds + lone + (before[-1:] not in (b"\n", b"\r"))
         return TextForm(code, skip, ends, True)
     return form
 
 
-def _returns_outnumber(path: Path, form: TextForm) -> bool:
+def _returns_outnumber(content: bytes, form: TextForm) -> bool:
     """Tell whether most line ends outside quotes are carriage returns alone."""
-    with _opened(path, form) as file:
+    with _opened(content, form) as file:
         bare = _QUOTED_CELL.sub("", file.read())
     ends = _LINE_END.findall(bare)
     return 2 * ends.count("\r") > len(ends)
@@ -190,19 +195,15 @@ def _refuse(name: str) -> None:
     )
 
 
-def _chunks(path: Path, skip: int) -> Iterator[tuple[bytes, bool]]:
-    with path.open("rb") as file:
-        file.seek(skip)
-        chunk = file.read(_SCAN_BYTES)
-        while chunk:
-            following = file.read(_SCAN_BYTES)
-            yield chunk, not following
-            chunk = following
+def _chunks(content: bytes, skip: int) -> Iterator[tuple[bytes, bool]]:
+    for start in range(skip, len(content), _SCAN_BYTES):
+        end = start + _SCAN_BYTES
+        yield content[start:end], end >= len(content)
 
 
-def _opened(path: Path, form: TextForm) -> io.TextIOWrapper:
+def _opened(content: bytes, form: TextForm) -> io.TextIOWrapper:
     """Open the text; its lines end as most of them do, and always in a line feed."""
-    file = path.open("rb")
+    file = io.BytesIO(content)
     file.seek(form.skip)
     ends = None if form.returns_end_lines else "\n"
     return io.TextIOWrapper(file, form.encoding, "queen_outcomes_latin", newline=ends)
@@ -290,16 +291,36 @@ def is_blank(cells: Sequence[str]) -> bool:
     return not "".join(cells).replace("\ufeff", "").strip()
 
 
-def lay_out(path: Path, form: TextForm, names: HeadingSearch, where: str) -> TextLayout:
+def lay_out(
+    content: bytes,
+    form: TextForm,
+    names: HeadingSearch,
+    where: str,
+    header: Sequence[int] = (),
+) -> TextLayout:
     """Find the separator and the headings of a text table.
+
+    Parameters
+    ----------
+    content : bytes
+        The file.
+    form : TextForm
+    names : HeadingSearch
+        What finds the line of headings, where ``header`` does not say it.
+    where : str
+        The file's name.
+    header : sequence of int
+        The physical lines of the headings, from 1, as the settings have them.
 
     Raises
     ------
     RecordsError
-        There is no line with text, or the headings hold a bare carriage return.
+        There is no line with text, none begins where the settings say, or the headings
+        hold a bare carriage return.
     """
-    with _opened(path, form) as file:
-        lines = list(itertools.islice(file, SEARCHED_ROWS * MOST_LINES))
+    with _opened(content, form) as file:
+        most = SEARCHED_ROWS * MOST_LINES + max(header, default=0)
+        lines = list(itertools.islice(file, most))
     declared = lines[0].strip("\r\n \ufeff").casefold() if lines else ""
     separators, skip = SEPARATORS, 0
     if declared.startswith("sep=") and len(declared) == 5:
@@ -308,32 +329,71 @@ def lay_out(path: Path, form: TextForm, names: HeadingSearch, where: str) -> Tex
         separators, skip = ("\t",), 1
     best: tuple[tuple[bool, int, int], TextLayout] | None = None
     for separator in separators:
-        rows = list(
-            itertools.islice(_first_rows(lines[skip:], separator, skip), SEARCHED_ROWS)
-        )
+        rows = _top(lines[skip:], separator, skip, header)
         if not rows:
             raise RecordsError(
                 "the file holds no text",
                 where=where,
                 expected="at least a line of column names",
             )
-        place, known, complete = names.find([cells for _, cells in rows])
-        following, cells = rows[place]
-        alike = sum(len(other) == len(cells) > 1 for _, other in rows)
-        score = (complete, known, alike)
+        score, layout = _headed(rows, separator, names, header, where)
         # on a tie the comma: the separator of a file of one column
         if best is None or score > best[0]:
-            best = score, TextLayout(separator, following, tuple(cells))
+            best = score, layout
     layout = best[1]  # type: ignore[index]
     if _BARE_RETURN.search("".join(lines[: layout.first_row - 1])):
         raise _mixed_line_ends(where, "its headings or the lines above them")
     return layout
 
 
-def _first_rows(
-    lines: list[str], separator: str, skip: int
-) -> Iterator[tuple[int, list[str]]]:
-    """Give the cells of the rows that hold text, and the line that follows each."""
+@dataclass(frozen=True)
+class _TopRow:
+    """A row that holds text, among the first of a file."""
+
+    line: int
+    """Its first physical line."""
+    following: int
+    """The line that follows it."""
+    cells: list[str]
+
+
+def _top(
+    lines: list[str], separator: str, skip: int, header: Sequence[int]
+) -> list[_TopRow]:
+    last, rows = max(header, default=0), []
+    for row in _first_rows(lines, separator, skip):
+        if len(rows) >= SEARCHED_ROWS and row.line > last:
+            break
+        rows.append(row)
+    return rows
+
+
+def _headed(
+    rows: list[_TopRow],
+    separator: str,
+    names: HeadingSearch,
+    header: Sequence[int],
+    where: str,
+) -> tuple[tuple[bool, int, int], TextLayout]:
+    """Give the layout that a separator makes, and how well it fits."""
+    if header:
+        there = {row.line: row for row in rows}
+        headed = [there[line] for line in header if line in there]
+        if len(headed) < len(header):
+            raise no_heading_there(header, there, where)
+        last = headed[-1]
+        cells = joined([row.cells for row in headed])
+        _, known, complete = names.find([cells])
+    else:
+        place, known, complete = names.find([row.cells for row in rows])
+        last = rows[place]
+        cells = last.cells
+    alike = sum(len(row.cells) == len(last.cells) > 1 for row in rows)
+    layout = TextLayout(separator, last.following, tuple(cells))
+    return (complete, known, alike), layout
+
+
+def _first_rows(lines: list[str], separator: str, skip: int) -> Iterator[_TopRow]:
     reader = RecordReader(lines, separator, skip + 1)
     while True:
         try:
@@ -345,7 +405,7 @@ def _first_rows(
         if cells is None:
             cells = [_plain(reader.taken[0])]
         if not is_blank(cells):
-            yield reader.line + len(reader.taken), cells
+            yield _TopRow(reader.line, reader.line + len(reader.taken), cells)
 
 
 def _mixed_line_ends(where: str, place: str) -> RecordsError:
@@ -360,7 +420,7 @@ def _mixed_line_ends(where: str, place: str) -> RecordsError:
 
 
 def read_rows(
-    path: Path,
+    content: bytes,
     form: TextForm,
     layout: TextLayout,
     where: str,
@@ -380,7 +440,7 @@ def read_rows(
         A carriage return stands outside quotes, or the lines read are not those that
         were counted.
     """
-    with _opened(path, form) as file:
+    with _opened(content, form) as file:
         below = itertools.islice(file, layout.first_row - 1, None)
         reader = RecordReader(below, layout.separator, layout.first_row)
         rows = _rows(reader, layout)

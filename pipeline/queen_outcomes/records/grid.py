@@ -7,24 +7,29 @@ the columns mean is decided in `headings.py`, and what the cells mean in `cells.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import duckdb
 import polars as pl
 
-from queen_outcomes.base.errors import RecordsError
+from queen_outcomes.base.errors import RecordsError, shorten
 from queen_outcomes.base.store import Store, literal, quote
-from queen_outcomes.facts.reading import Habits
+from queen_outcomes.facts.reading import PASS_OVER, Habits
 from queen_outcomes.records import delimited, sources
 from queen_outcomes.records.cells import CellForm
 from queen_outcomes.records.headings import (
     RESERVED,
     SEARCHED_ROWS,
     HeadingSearch,
+    joined,
+    no_heading_there,
+    reached,
+    tidy,
     unique,
 )
-from queen_outcomes.records.workbook import Workbook
+from queen_outcomes.records.sheet_details import Merge, Place
+from queen_outcomes.records.workbook import Workbook, with_texts
 
 
 @dataclass(frozen=True)
@@ -49,14 +54,21 @@ class Grid:
         """Give the rows below the headings: the columns `RESERVED`, then the cells."""
         raise NotImplementedError
 
+    @property
+    def notes(self) -> list[str]:
+        """What the station should be told of the source, in plain sentences."""
+        return []
+
     def marks(self) -> pl.DataFrame | None:
         """Give what a person sees of the rows besides their text, where the format keeps it.
 
         Returns
         -------
         DataFrame or None
-            line (as in `batches`), fills (list of "#RRGGBB" of the row's used cells),
-            struck, hidden (true or false); None: the format keeps none of it.
+            line (as in `batches`), fills (list of "#RRGGBB" of the row's cells as far
+            as the table is wide), struck (more than half of its filled cells are struck
+            through), hidden (true or false). Rows with none of it are left out. None: the
+            format keeps none of it.
         """
         return None
 
@@ -90,10 +102,10 @@ def open_grid(
         The file is empty, damaged, or not what its ending says.
     """
     if source.book is not None:
-        return SheetGrid.open(source, source.book, names)
+        return SheetGrid.open(source, source.book, names, habits)
     if source.file.ending == sources.PARQUET_ENDING:
         return ParquetGrid.open(store, source)
-    return TextGrid.open(source, names)
+    return TextGrid.open(source, names, habits)
 
 
 @dataclass(frozen=True)
@@ -104,16 +116,19 @@ class TextGrid(Grid):
     layout: delimited.TextLayout
 
     @classmethod
-    def open(cls, source: sources.Source, names: HeadingSearch) -> TextGrid:
+    def open(
+        cls, source: sources.Source, names: HeadingSearch, habits: Habits
+    ) -> TextGrid:
         """Find encoding, separator and headings."""
-        text = delimited.examine(source.file.path, source.name)
-        layout = delimited.lay_out(source.file.path, text, names, source.name)
+        content, name = source.file.content, source.name
+        text = delimited.examine(content, name)
+        layout = delimited.lay_out(content, text, names, name, habits.header)
         return cls(source, layout.headings, text, layout)
 
     def batches(self) -> Iterator[pl.DataFrame]:
         """Give the rows below the headings; see `delimited.read_rows`."""
-        path, name = self.source.file.path, self.source.name
-        return delimited.read_rows(path, self.text, self.layout, name)
+        content, name = self.source.file.content, self.source.name
+        return delimited.read_rows(content, self.text, self.layout, name)
 
 
 @dataclass(frozen=True)
@@ -122,17 +137,46 @@ class SheetGrid(Grid):
 
     book: Workbook
     header_row: int
-    """The sheet's row of headings, from 1."""
+    """The sheet's last row of headings, from 1."""
+    shown: tuple[str, ...]
+    """The headings with merged cells reaching right."""
+    habits: Habits
 
     @classmethod
     def open(
-        cls, source: sources.Source, book: Workbook, names: HeadingSearch
+        cls,
+        source: sources.Source,
+        book: Workbook,
+        names: HeadingSearch,
+        habits: Habits,
     ) -> SheetGrid:
-        """Find the row of headings."""
-        rows = book.read(source.sheet).head(SEARCHED_ROWS).rows()
-        place, _, _ = names.find(rows)
-        headings = tuple(text or "" for text in rows[place])
-        return cls(source, headings, book, place + 1)
+        """Find the row of headings, or take the rows that the settings name."""
+        frame, merges = book.read(source.sheet), book.details(source.sheet).merges
+        if habits.header:
+            rows = frame.head(max(habits.header)).rows()
+            there = [n for n, row in enumerate(rows, 1) if any(map(tidy, row))]
+            if not set(habits.header) <= set(there):
+                raise no_heading_there(habits.header, there, source.name)
+            lines = [line - 1 for line in habits.header]
+        else:
+            down = [merge for merge in merges if merge.bottom < SEARCHED_ROWS]
+            top = filled_down(frame.head(SEARCHED_ROWS), down)
+            place, _, _ = names.find(top.rows())
+            rows, lines = top.rows(), [place]
+        spans = [
+            {m.left: m.right for m in merges if m.top <= line <= m.bottom}
+            for line in lines
+        ]
+        headed = [rows[line] for line in lines]
+        headings = joined(headed, spans)
+        # of a single row, only the first of merged cells is the column's own heading
+        shown = reached(headed[0], spans[0]) if len(lines) == 1 else headings
+        return cls(source, tuple(headings), book, lines[-1] + 1, tuple(shown), habits)
+
+    @property
+    def columns(self) -> list[str]:
+        """The headings as the raw table names them; a merged one names all its columns."""
+        return unique(self.shown)
 
     @property
     def form(self) -> CellForm:
@@ -140,20 +184,151 @@ class SheetGrid(Grid):
         return CellForm(workbook=True, epoch_days=self.book.epoch_days)
 
     def batches(self) -> Iterator[pl.DataFrame]:
-        """Give the rows below the headings that hold any text."""
+        """Give the rows below the headings that hold any text.
+
+        A cell merged downwards stands in each of its rows that holds a text of its own.
+        """
         frame = self.book.read(self.source.sheet)
         cells = pl.col(frame.columns)
         line, broken, broken_text = RESERVED
+        below = [m for m in self._merges if m.top >= self.header_row]
+        written = pl.any_horizontal(cells.str.strip_chars().str.len_bytes() > 0)
+        holds_text = frame.select(written).to_series()
         yield (
-            frame.select(
+            filled_down(frame, below)
+            .select(
                 pl.int_range(1, pl.len() + 1, dtype=pl.Int64).alias(line),
                 pl.lit(None, pl.String).alias(broken),
                 pl.lit(None, pl.String).alias(broken_text),
                 cells,
             )
+            .filter(holds_text)
             .filter(pl.col(line) > self.header_row)
-            .filter(pl.any_horizontal(cells.str.strip_chars().str.len_bytes() > 0))
         )
+
+    @property
+    def _merges(self) -> tuple[Merge, ...]:
+        return self.book.details(self.source.sheet).merges
+
+    @property
+    def notes(self) -> list[str]:
+        """Tell what the sheet shows otherwise than its texts would have it."""
+        name, details = self.source.name, self.book.details(self.source.sheet)
+        notes = []
+        if details.is_hidden:
+            notes.append(f"{name}: the sheet is hidden, and is read")
+        if cells := sorted(p for p in details.uncalculated if p[0] >= self.header_row):
+            notes.append(
+                f"{name}: {_count(len(cells), 'formula')} never calculated "
+                f"({_named(cells)}), so the formula stands for the value; open the "
+                "workbook in a spreadsheet program and save it"
+            )
+        if cells := self._covered():
+            notes.append(
+                f"{name}: {_count(len(cells), 'text')} under merged cells "
+                f"({_named(cells)}), where nobody sees it; it is read as the cell's own"
+            )
+        marks = self.marks() if details.has_marked_rows else None
+        for mark, said in (("struck", "struck through"), ("hidden", "hidden")):
+            if marks is None or getattr(self.habits, mark) == PASS_OVER:
+                continue
+            lines = marks.filter(pl.col(mark))["line"].to_list()
+            if lines:
+                rows = shorten([str(line) for line in lines], ", ")
+                notes.append(
+                    f"{name}: {_count(len(lines), 'row')} {said} (row {rows}), and read "
+                    f"as any other; if it is not to count, write under "
+                    f'[files."{name}"]: {mark} = "{PASS_OVER}"'
+                )
+        return notes
+
+    def _covered(self) -> list[Place]:
+        """Give the cells with a text of their own that a merged cell hides."""
+        frame = self.book.read(self.source.sheet)
+        return sorted(
+            (row, column)
+            for m in self._merges
+            if m.top >= self.header_row
+            for column in range(m.left, min(m.right + 1, frame.width))
+            for row, text in enumerate(
+                frame[str(column)].slice(m.top, m.bottom - m.top + 1), m.top
+            )
+            if tidy(text) and (row, column) != (m.top, m.left)
+        )
+
+    def marks(self) -> pl.DataFrame:
+        """Give fills, strikes and hidden rows of the rows that `batches` gives."""
+        frame = self.book.read(self.source.sheet)
+        marks = self.book.marks(self.source.sheet)
+        filled = frame.select(
+            pl.sum_horizontal(
+                pl.all().str.strip_chars().str.len_bytes().fill_null(0) > 0
+            ).alias("filled")
+        )["filled"].to_list()
+        marked = {*marks.fills, *marks.struck, *marks.hidden}
+        rows = [row for row in sorted(marked) if self.header_row <= row < len(filled)]
+        rows = [row for row in rows if filled[row]]
+        texts = {column: frame[str(column)] for column in range(frame.width)}
+        struck = [
+            2
+            * sum(
+                bool(tidy(texts[c][row]))
+                for c in marks.struck.get(row, ())
+                if c in texts
+            )
+            > filled[row]
+            for row in rows
+        ]
+        return pl.DataFrame(
+            {
+                "line": [row + 1 for row in rows],
+                "fills": [sorted(marks.fills.get(row, ())) for row in rows],
+                "struck": struck,
+                "hidden": [row in marks.hidden for row in rows],
+            },
+            schema={
+                "line": pl.Int64,
+                "fills": pl.List(pl.String),
+                "struck": pl.Boolean,
+                "hidden": pl.Boolean,
+            },
+        )
+
+
+def filled_down(frame: pl.DataFrame, merges: Iterable[Merge]) -> pl.DataFrame:
+    """Put the text of cells merged downwards into the empty cells below it."""
+    texts = {}
+    for merge in merges:
+        if merge.bottom == merge.top or merge.left >= frame.width:
+            continue
+        column = frame[str(merge.left)]
+        text = column[merge.top] if merge.top < frame.height else None
+        if text is None:
+            continue
+        for row in range(merge.top + 1, min(merge.bottom + 1, frame.height)):
+            if not tidy(column[row]):
+                texts[row, merge.left] = text
+    return with_texts(frame, texts)
+
+
+def _count(number: int, what: str) -> str:
+    plural = {"formula": "formulas were", "text": "texts lie", "row": "rows are"}
+    single = {"formula": "formula was", "text": "text lies", "row": "row is"}
+    return f"{number} {(single if number == 1 else plural)[what]}"
+
+
+def _named(cells: Sequence[Place]) -> str:
+    return shorten([cell_name(place) for place in cells], ", ")
+
+
+def cell_name(place: Place) -> str:
+    """Write a cell's place, counted from 0, as spreadsheets name it: B4."""
+    row, number = place[0] + 1, place[1] + 1
+    letters = ""
+    while number:
+        number, letter = divmod(number - 1, 26)
+        letters = chr(65 + letter) + letters
+    return f"{letters}{row}"
 
 
 @dataclass(frozen=True)

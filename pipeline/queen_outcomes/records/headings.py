@@ -47,6 +47,86 @@ def unique(headings: Iterable[object]) -> list[str]:
     return names
 
 
+def reached(
+    cells: Sequence[str | None],
+    spans: Mapping[int, int] | None = None,
+    below: Sequence[str | None] | None = None,
+) -> list[str]:
+    """Let the cells of a heading reach right.
+
+    Parameters
+    ----------
+    cells : sequence of str or None
+        A row of the heading.
+    spans : mapping
+        Place of a merged cell -> the last place that it covers: it reaches so far.
+    below : sequence of str or None, optional
+        The row below. Where it is given, a cell that is not merged reaches over the empty
+        cells right of it too, unless nothing stands under it: then it is a name of its
+        own and no group.
+    """
+    spans, last, reach = spans or {}, -1, ""
+    out = []
+    for place, cell in enumerate(cells):
+        own = tidy(cell)
+        if own or place in spans:
+            reach, last = own, spans.get(place, place)
+            grouped = below is not None and place < len(below) and tidy(below[place])
+            if grouped and place not in spans:
+                last = len(cells)
+        out.append(reach if place <= last else "")
+    return out
+
+
+def joined(
+    rows: Sequence[Sequence[str | None]],
+    spans: Sequence[Mapping[int, int]] = (),
+) -> list[str]:
+    """Join the rows of a heading: "upper lower", or either where the other is empty.
+
+    Parameters
+    ----------
+    rows : sequence of sequences of str or None
+        The rows of the heading, from the top. A single row stays as it is.
+    spans : sequence of mappings
+        The merged cells of each row, as `reached` takes them.
+    """
+    if len(rows) == 1:
+        return [cell or "" for cell in rows[0]]
+    width = max(map(len, rows))
+    filled = [[*row, *[None] * (width - len(row))] for row in rows]
+    spans = spans or [{} for _ in filled]
+    levels = [
+        reached(row, merged, below)
+        for row, merged, below in zip(filled, spans, [*filled[1:], None], strict=True)
+    ]
+    return [_joined(texts) for texts in zip(*levels, strict=True)]
+
+
+def _joined(texts: Sequence[str]) -> str:
+    parts: list[str] = []
+    for text in texts:
+        # a cell merged downwards stands in both rows for some programs
+        if text and text.casefold() not in (part.casefold() for part in parts[-1:]):
+            parts.append(text)
+    return " ".join(parts)
+
+
+def no_heading_there(
+    header: Sequence[int], filled: Iterable[int], where: str
+) -> RecordsError:
+    """Say that the settings look for headings where no row with text begins."""
+    lines = [str(line) for line in filled]
+    wanted = ", ".join(map(str, header))
+    return RecordsError(
+        "there are no headings on the line that the settings name",
+        where=where,
+        found="rows with text begin on lines " + shorten(lines, ", "),
+        expected=f"headings on line {wanted}",
+        hint='mend "header" under [files] in station.toml, or take it out',
+    )
+
+
 class HeadingSearch(Protocol):
     """What finds the row of headings among a source's first rows."""
 
@@ -75,8 +155,11 @@ class TableNames:
         """
         mapped: dict[str, list[int]] = {}
         plain: dict[str, list[int]] = {}
+        numbered = unique(headings)
         for place, heading in enumerate(headings):
             folded, name = tidy(heading).casefold(), canonical(tidy(heading))
+            if folded and numbered[place].casefold() in self.ours:
+                folded = numbered[place].casefold()  # "date (2)" is told from "date"
             if folded in self.ours:
                 mapped.setdefault(self.ours[folded], []).append(place)
             elif name in self.table.names:
@@ -221,8 +304,13 @@ def absent(
     headings : sequence of sequences of str
         The headings of each source of the table.
     """
-    there = {tidy(h).casefold(): tidy(h) for source in headings for h in source}
-    there.pop("", None)
+    there = {
+        name.casefold(): name
+        for source in headings
+        for heading, numbered in zip(source, unique(source), strict=True)
+        if tidy(heading)
+        for name in (tidy(heading), numbered)
+    }
     for ours, theirs in columns.items():
         if tidy(theirs).casefold() in there:
             continue

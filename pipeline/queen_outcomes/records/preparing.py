@@ -23,7 +23,7 @@ WHY = {
     "slot": "empty slots",
 }
 """Why a row or slot is passed over, as it is told."""
-MARKS = "row_marks"
+MARKS = "row_marks_"
 _WHY, _FIRST, _FILLED = '"row  why"', '"row  first"', '"row  filled"'
 _BROKEN, _FILLS = '"row  broken"', '"row  fills"'
 """Columns beside the sheet's own; no heading has two blanks in a row."""
@@ -51,7 +51,7 @@ def tidy_up(store: Store, numbers: Iterable[int]) -> None:
     for number in set(numbers):
         store.drop_like(f"slot_{number}_")
         store.drop(f"rows_{number}")
-    store.drop(MARKS)
+        store.drop(f"{MARKS}{number}")
 
 
 def prepare(
@@ -200,9 +200,9 @@ def _marks(store: Store, source: SourceMapping, habits: Habits) -> str:
     if frame is None:
         return ""
     store.con.register("landing", frame)
-    store.execute(f"CREATE OR REPLACE TEMP TABLE {MARKS} AS SELECT * FROM landing")
+    store.table(f"{MARKS}{source.no}", "SELECT * FROM landing")
     store.con.unregister("landing")
-    return MARKS
+    return f"{MARKS}{source.no}"
 
 
 # --- slots
@@ -220,7 +220,8 @@ def _slot(
         )
         for ours, cell in slot.cells.items()
     }
-    coloured = bool(slot.colours) and store.has(MARKS)
+    marks = f"{MARKS}{source.no}"
+    coloured = bool(slot.colours) and store.has(marks)
     if not (slot.slot or slot.asked or coloured):
         return PreparedSlot(rows, slot.slot, written)
     name = f"slot_{source.no}_{slot.slot}"
@@ -239,7 +240,7 @@ def _slot(
     has_broken = "broken" in store.columns(rows)
     broken = "r.broken IS NOT NULL" if has_broken else "false"
     fills = f", m.fills AS {_FILLS}" if coloured else ""
-    joined = f"LEFT JOIN {MARKS} AS m ON m.line = r.source_line" if coloured else ""
+    joined = f"LEFT JOIN {marks} AS m ON m.line = r.source_line" if coloured else ""
     store.execute(
         f"CREATE VIEW {name} AS SELECT * FROM (SELECT r.*, {broken} AS {_BROKEN}{fills} "
         f"FROM {quote(rows)} AS r {joined}) AS r "

@@ -7,9 +7,11 @@ table yet.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping, Sequence
+import os
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
+from functools import cached_property
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING
 
@@ -29,11 +31,13 @@ if TYPE_CHECKING:
     from queen_outcomes.records.workbook import Workbook
 
 TEXT_ENDINGS = (".csv", ".tsv", ".txt")
-WORKBOOK_ENDING = ".xlsx"
+WORKBOOK_ENDINGS = (".xlsx", ".ods")
 PARQUET_ENDING = ".parquet"
-ENDINGS = (*TEXT_ENDINGS, WORKBOOK_ENDING, PARQUET_ENDING)
-LEGACY_ENDINGS = (".xls", ".xlsm", ".xlsb", ".ods", ".numbers")
-_SKIPPED = (".", "~$")
+ENDINGS = (*TEXT_ENDINGS, *WORKBOOK_ENDINGS, PARQUET_ENDING)
+LEGACY_ENDINGS = (".xls", ".xlsm", ".xlsb", ".numbers")
+_LOCKS = ("~$", ".~lock.")
+"""What programs put beside a workbook while it is open begins so."""
+_UNFINISHED = (".tmp", ".part", ".crdownload")
 _LEFT_BY_SYSTEMS = ("thumbs.db", "desktop.ini")
 
 
@@ -49,6 +53,33 @@ class RecordFile:
     def ending(self) -> str:
         """The file's ending, in small letters."""
         return self.path.suffix.lower()
+
+    @cached_property
+    def content(self) -> bytes:
+        """Its bytes, read once: what is hashed is what is read.
+
+        Raises
+        ------
+        RecordsError
+            It cannot be opened, another program writes it at this moment, or it is no
+            longer what was hashed.
+        """
+        content = read_whole(self.path, self.name)
+        known = self.__dict__.get("sha256")
+        if known and hashlib.sha256(content).hexdigest() != known:
+            raise changed_meanwhile(self.name)
+        return content
+
+    @cached_property
+    def sha256(self) -> str:
+        """Hash of its bytes."""
+        if self.ending == PARQUET_ENDING:
+            return digest(self.path)
+        return hashlib.sha256(self.content).hexdigest()
+
+    def forget(self) -> None:
+        """Let go of the bytes, once its rows have been read."""
+        self.__dict__.pop("content", None)
 
 
 @dataclass(frozen=True)
@@ -92,6 +123,12 @@ def find(
     RecordsError
         There is no such folder.
     """
+    _refuse_no_folder(records_dir)
+    found, _ = look_through(records_dir)
+    return [f for f in found if endings is None or f.ending in endings]
+
+
+def _refuse_no_folder(records_dir: Path) -> None:
     if not records_dir.is_dir():
         raise RecordsError(
             "there is no folder of records",
@@ -99,22 +136,97 @@ def find(
             expected="a folder with " + ", ".join(ENDINGS) + " files",
             hint="make the folder and put the station's tables into it",
         )
-    found = [
-        RecordFile(path.relative_to(records_dir).as_posix(), path)
-        for path in _walk(records_dir)
-        if endings is None or path.suffix.lower() in endings
-    ]
-    return sorted(found, key=lambda file: file.name)
 
 
-def _walk(folder: Path) -> Iterator[Path]:
-    for path in folder.iterdir():
-        if path.name.startswith(_SKIPPED) or path.name.lower() in _LEFT_BY_SYSTEMS:
+def look_through(folder: Path) -> tuple[list[RecordFile], list[str]]:
+    """List the files under a folder by name, each once, and name what is no record.
+
+    Returns
+    -------
+    files : list of RecordFile
+    notes : list of str
+        Pipes, links that lead nowhere, second names of one file, and what programs leave
+        while they have a file open.
+
+    Raises
+    ------
+    RecordsError
+        A folder cannot be opened.
+    """
+    files: list[RecordFile] = []
+    notes: list[str] = []
+    seen: dict[tuple[int, int], str] = {}
+    for path in _walk(folder, seen):
+        name = path.relative_to(folder).as_posix()
+        why = _no_record(path)
+        if why is None:
+            first = seen.setdefault(_identity(path), name)
+            why = "" if first == name else f"it is another name of {first}"
+        if why:
+            notes.append(f"{name}: not read, since {why}")
+        else:
+            files.append(RecordFile(name, path))
+    return sorted(files, key=lambda file: file.name), notes
+
+
+def _walk(folder: Path, seen: dict[tuple[int, int], str]) -> Iterator[Path]:
+    """Give what lies in a folder and those below it, in order; a folder once."""
+    if seen.setdefault(_identity(folder), str(folder)) != str(folder):
+        return
+    try:
+        paths = sorted(folder.iterdir())
+    except OSError as problem:
+        raise _cannot_open(str(folder), problem) from None
+    for path in paths:
+        if path.name.lower() in _LEFT_BY_SYSTEMS:
+            continue
+        if path.name.startswith(".") and not path.name.startswith(_LOCKS):
             continue
         if path.is_dir():
-            yield from _walk(path)
-        elif path.is_file():
+            yield from _walk(path, seen)
+        else:
             yield path
+
+
+def _identity(path: Path) -> tuple[int, int]:
+    told = path.stat()
+    return told.st_dev, told.st_ino
+
+
+def _no_record(path: Path) -> str | None:
+    """Say why something in the folder of records can be none; None: it may be one."""
+    for mark in _LOCKS:
+        if path.name.startswith(mark):
+            opened = path.name.removeprefix(mark).removesuffix("#")
+            return f'it only says that "{opened}" is open in a program; save that there'
+    if path.suffix.lower() in _UNFINISHED:
+        return "it is what a program left while it wrote a file"
+    if path.is_file():
+        return None
+    if path.is_symlink() and not path.exists():
+        return "it is a link that leads nowhere"
+    return "it is no file but a pipe, a socket or a device"
+
+
+def read_whole(path: Path, name: str) -> bytes:
+    """Read a file's bytes, and make sure that nobody wrote it meanwhile.
+
+    Raises
+    ------
+    RecordsError
+        It cannot be opened, or it changed while it was read.
+    """
+    try:
+        with path.open("rb") as file:
+            before = os.fstat(file.fileno())
+            content = file.read()
+            after = os.fstat(file.fileno())
+    except OSError as problem:
+        raise _cannot_open(name, problem) from None
+    grown = len(content) != after.st_size or before.st_mtime_ns != after.st_mtime_ns
+    if grown or before.st_size != after.st_size:
+        raise changed_meanwhile(name)
+    return content
 
 
 def digest(path: Path) -> str:
@@ -129,12 +241,40 @@ def digest(path: Path) -> str:
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as problem:
-        raise RecordsError(
-            "a file cannot be opened",
-            where=str(path),
-            found=problem.strerror or str(problem),
-            hint="close it in other programs and see that you may read it",
-        ) from None
+        raise _cannot_open(str(path), problem) from None
+
+
+def refuse_changed(sources: Iterable[Source]) -> None:
+    """Refuse a file that is read where it lies and is no longer what was hashed.
+
+    Raises
+    ------
+    RecordsError
+        Its bytes have changed.
+    """
+    for file in {source.file.name: source.file for source in sources}.values():
+        if file.ending == PARQUET_ENDING and digest(file.path) != file.sha256:
+            raise changed_meanwhile(file.name)
+
+
+def changed_meanwhile(name: str) -> RecordsError:
+    """Say that a file is no longer what it was when the reading began."""
+    return RecordsError(
+        "the file changed while it was read",
+        where=name,
+        expected="a file that nobody writes meanwhile",
+        hint="close the program that writes it, or let the copying end, and run this "
+        "again",
+    )
+
+
+def _cannot_open(name: str, problem: OSError) -> RecordsError:
+    return RecordsError(
+        "a file cannot be opened",
+        where=name,
+        found=problem.strerror or str(problem),
+        hint="close it in other programs and see that you may read it",
+    )
 
 
 def table_named(name: str) -> str | None:
@@ -281,14 +421,19 @@ def take_in(records_dir: Path, reading: Reading) -> TakenIn:
     UsageError
         Settings of one level disagree about a source.
     """
-    there = find(records_dir, None)
-    found = [file for file in there if file.ending in ENDINGS]
+    _refuse_no_folder(records_dir)
+    there, notes = look_through(records_dir)
+    found = [
+        file
+        for file in there
+        if file.ending in ENDINGS and not takes_any(reading.ignore, file.name)
+    ]
     unread = [
         file.name
         for file in there
         if file.ending not in ENDINGS and not takes_any(reading.ignore, file.name)
     ]
-    notes = [_other_ending(name) for name in unread]
+    notes += [_other_ending(name) for name in unread]
     offered = [source for file in found for source in _offered(file)]
     raise_all(idle_patterns(reading, offered))
     taken: list[Source] = []
@@ -296,7 +441,10 @@ def take_in(records_dir: Path, reading: Reading) -> TakenIn:
     for source in kept:
         rules = tuple(reading.rules_for(source.name))
         if rules:
-            taken.append(replace(source, rules=rules))
+            if source.book is not None and source.book.is_empty(source.sheet):
+                notes.append(f"{source.name}: not read, since the sheet is empty")
+            else:
+                taken.append(replace(source, rules=rules))
             continue
         table, note, is_left = _table_of(source, reading.files)
         notes += [note] if note else []
@@ -319,12 +467,13 @@ def _other_ending(name: str) -> str:
 
 def _offered(file: RecordFile) -> list[Source]:
     """Give a file, or each sheet of a workbook, before its table is known."""
-    sha = digest(file.path)
-    if file.ending != WORKBOOK_ENDING:
+    sha = file.sha256
+    if file.ending not in WORKBOOK_ENDINGS:
         return [Source(file.name, file, sha)]
     from queen_outcomes.records.workbook import Workbook  # late: naming needs no reader
 
-    book = Workbook(file.path, file.name)
+    book = Workbook(file.content, file.name)
+    file.forget()
     return [
         Source(f"{file.name}#{sheet}", file, sha, sheet=sheet, book=book)
         for sheet in book.sheets

@@ -36,6 +36,10 @@ class Staged:
     unread: tuple[str, ...] = ()
     """Files and sheets that nothing reads and no setting ignores."""
 
+    def refuse_changed(self) -> None:
+        """Refuse files that are no longer what was hashed; see `sources`."""
+        sources.refuse_changed(source.grid.source for source in self.sources)
+
 
 def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged:
     """Read all records of a station into the build's store.
@@ -60,17 +64,28 @@ def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged
         A file cannot be read, or a required table or column is missing.
     """
     reading = settings.reading
-    taken = sources.take_in(records_dir, reading)
-    grids = [_open(store, source, reading) for source in taken.sources]
-    mapped = mapping.map_sources(grids, reading)
+    mapped, taken = map_records(store, records_dir, settings)
     _provide_functions(store)
     _land(store, mapped.sources)
     preparing.begin(store)
     for table in TABLES.values():
         _stage(store, table, [s for s in mapped.sources if s.table is table], reading)
     _list_sources(store, mapped.sources)
-    notes = (*taken.notes, *mapped.notes, *sources.loud_note(taken.unread))
+    sources.refuse_changed(taken.sources)
+    grids = {id(each.grid): each.grid for each in mapped.sources}.values()
+    told = [note for grid in grids for note in grid.notes]
+    notes = (*taken.notes, *mapped.notes, *told, *sources.loud_note(taken.unread))
     return Staged(mapped.sources, notes, tuple(taken.unread))
+
+
+def map_records(
+    store: Store, records_dir: Path, settings: Settings
+) -> tuple[mapping.Mapped, sources.TakenIn]:
+    """Find what each file and sheet is read as, and read no row; errors as above."""
+    reading = settings.reading
+    taken = sources.take_in(records_dir, reading)
+    grids = [_open(store, source, reading) for source in taken.sources]
+    return mapping.map_sources(grids, reading), taken
 
 
 def _open(store: Store, source: sources.Source, reading: Reading) -> Grid:
@@ -87,6 +102,7 @@ def _land(store: Store, mapped: Sequence[SourceMapping]) -> None:
         own = f"raw_{source.no}"
         if source.raw == own:
             source.grid.land(store, own)
+            source.grid.source.file.forget()
         else:
             store.execute(f"CREATE VIEW {own} AS SELECT * FROM {source.raw}")
 

@@ -1,24 +1,38 @@
-"""Sheets of .xlsx workbooks as text, with the sheet's own row numbers.
+"""Sheets of .xlsx and .ods workbooks as text, with the sheet's own row numbers.
 
-No row is dropped, and a cell that holds an error (#N/A) keeps it as text instead of
-turning empty. What the texts mean is decided elsewhere.
+No row is dropped. A cell that holds an error (#N/A) keeps it as text instead of turning
+empty, one shown as per cent is written so ("95 %"), and a formula that was never
+calculated stands as the formula. What the texts mean is decided elsewhere.
 """
 
 from __future__ import annotations
 
+import io
 import zipfile
-from pathlib import Path
+from collections.abc import Iterator, Mapping, Sequence
+from functools import cached_property
 from xml.etree import ElementTree as ET
+from xml.parsers import expat
 
 import fastexcel
 import polars as pl
 
 from queen_outcomes.base.errors import RecordsError
+from queen_outcomes.records import opendocument
 from queen_outcomes.records.delimited import OLE_MAGIC
+from queen_outcomes.records.opendocument import OpenDocument
+from queen_outcomes.records.sheet_details import (
+    Place,
+    RowMarks,
+    SheetDetails,
+    as_per_cent,
+)
+from queen_outcomes.records.spreadsheet_xml import SpreadsheetXml
 
-DAYS_1904 = 1462
-"""Days between the two calendars a workbook may count in."""
-_WORKBOOK_PART = "xl/workbook.xml"
+MOST_BYTES = 2**31
+"""A workbook may unpack to so much; one that says more was made to do harm."""
+MOST_CELLS = 100_000_000
+"""A sheet may have so many places, empty ones too, for each takes memory."""
 _ERRORS = {
     "NA": "#N/A",
     "Div0": "#DIV/0!",
@@ -33,28 +47,45 @@ _ERRORS = {
 class Workbook:
     """An open workbook.
 
+    Parameters
+    ----------
+    content : bytes
+        The file.
+    name : str
+        What messages call it.
+
     Raises
     ------
     RecordsError
-        It is protected by a password, damaged, or no workbook at all.
+        It is protected by a password, damaged, too large, or no workbook at all.
     """
 
-    def __init__(self, path: Path, name: str) -> None:
+    def __init__(self, content: bytes, name: str) -> None:
         self.name = name
         self._frames: dict[str, pl.DataFrame] = {}
-        _refuse_others(path, name)
+        self._details: dict[str, SheetDetails] = {}
+        _refuse_others(content, name)
         try:
-            self._reader = fastexcel.read_excel(path)
-            self.epoch_days = _epoch_days(path)
+            self._zip = zipfile.ZipFile(io.BytesIO(content))
+            _refuse_huge(self._zip, name)
+            self._parts = _parts(self._zip, name)
+            self._reader = fastexcel.read_excel(content)
         except (
             fastexcel.FastExcelError,
             zipfile.BadZipFile,
             KeyError,
+            ValueError,
             ET.ParseError,
+            expat.ExpatError,
         ) as problem:
-            raise _damaged(name, problem) from None
+            raise self._damaged(name, problem) from None
 
     @property
+    def epoch_days(self) -> int:
+        """Days that its calendar begins after the usual one."""
+        return self._parts.epoch_days
+
+    @cached_property
     def sheets(self) -> list[str]:
         """The sheets' names, in order."""
         return list(self._reader.sheet_names)
@@ -66,19 +97,41 @@ class Workbook:
             (column.str.strip_chars().str.len_bytes() > 0).any() for column in frame
         )
 
-    def read(self, sheet: str) -> pl.DataFrame:
-        """Read a sheet's cells as text: row 1 of the sheet is the first row.
+    def details(self, sheet: str) -> SheetDetails:
+        """Give what a sheet keeps beside its texts: merged cells and the like.
 
         Raises
         ------
         RecordsError
             The sheet is damaged.
         """
+        if sheet not in self._details:
+            try:
+                self._details[sheet] = self._parts.details(sheet)
+            except (zipfile.BadZipFile, KeyError, ValueError, ET.ParseError) as problem:
+                raise self._damaged(f"{self.name}#{sheet}", problem) from None
+        return self._details[sheet]
+
+    def marks(self, sheet: str) -> RowMarks:
+        """Give fills, strikes and hidden rows of a sheet that has been read."""
+        if isinstance(self._parts, OpenDocument):
+            return self._parts.marks(sheet, self.read(sheet).height)
+        return self._parts.marks(sheet)
+
+    def read(self, sheet: str) -> pl.DataFrame:
+        """Read a sheet's cells as text: row 1 of the sheet is the first row.
+
+        Raises
+        ------
+        RecordsError
+            The sheet is damaged, or reaches further than any table does.
+        """
         if sheet not in self._frames:
             self._frames[sheet] = self._read(sheet)
         return self._frames[sheet]
 
     def _read(self, sheet: str) -> pl.DataFrame:
+        self._refuse_vast(sheet)
         try:
             loaded = self._reader.load_sheet(
                 sheet, header_row=None, dtypes="string", skip_rows=0
@@ -86,16 +139,82 @@ class Workbook:
             frame = loaded.to_polars()
             found = loaded.to_arrow_with_errors()[1] if frame.height else None
         except fastexcel.FastExcelError as problem:
-            raise _damaged(f"{self.name}#{sheet}", problem) from None
+            raise self._damaged(f"{self.name}#{sheet}", problem) from None
         frame.columns = [str(number) for number in range(frame.width)]
-        texts: dict[int, dict[int, str]] = {}
-        for error in found.errors if found else []:
-            row, column = error.position
-            texts.setdefault(column, {})[row] = _error_text(error.detail)
-        return frame.with_columns(
-            frame[str(column)].clone().scatter(list(cells), list(cells.values()))
-            for column, cells in texts.items()
+        details = self.details(sheet)
+        texts = (
+            {error.position: _error_text(error.detail) for error in found.errors}
+            if found
+            else {}
         )
+        texts |= dict(_per_cents(frame, details.percents))
+        texts |= details.texts | details.uncalculated
+        return with_texts(frame, texts)
+
+    def _refuse_vast(self, sheet: str) -> None:
+        """Refuse a sheet with a cell far outside its table, before room is made for it."""
+        if isinstance(self._parts, OpenDocument):
+            return
+        rows, columns = self._parts.extent(sheet)
+        if rows * columns <= MOST_CELLS and rows and columns:
+            return
+        rows, columns = self._parts.filled_extent(sheet)
+        if rows * columns > MOST_CELLS:
+            raise RecordsError(
+                "a cell of the sheet stands far outside the table",
+                where=f"{self.name}#{sheet}",
+                found=f"{rows} rows and {columns} columns",
+                expected=f"at most {MOST_CELLS} cells, empty ones counted",
+                hint="go to the last cell in use (Ctrl+End), delete the rows and "
+                "columns that hold no record, and save",
+            )
+
+    @staticmethod
+    def _damaged(where: str, problem: Exception) -> RecordsError:
+        ending = where.partition("#")[0].rpartition(".")[2]
+        return RecordsError(
+            "the workbook is damaged",
+            where=where,
+            found=str(problem).splitlines()[0] if str(problem) else "",
+            hint=f"open it in a spreadsheet program and save it again as .{ending}",
+        )
+
+
+def with_texts(frame: pl.DataFrame, texts: Mapping[Place, str]) -> pl.DataFrame:
+    """Put texts into a frame of texts, at (row, column); it grows where it must."""
+    if not texts:
+        return frame
+    height = max(frame.height, 1 + max(row for row, _ in texts))
+    width = max(frame.width, 1 + max(column for _, column in texts))
+    if (height, width) != (frame.height, frame.width):
+        more = pl.DataFrame(
+            {str(n): pl.Series([None] * height, dtype=pl.String) for n in range(width)}
+        )
+        below = more.slice(frame.height).select(frame.columns)
+        frame = pl.concat([frame, below]) if frame.width else more
+        frame = frame.with_columns(more[str(n)] for n in range(frame.width, width))
+    by_column: dict[int, dict[int, str]] = {}
+    for (row, column), text in texts.items():
+        by_column.setdefault(column, {})[row] = text
+    return frame.with_columns(
+        frame[str(column)].clone().scatter(list(cells), list(cells.values()))
+        for column, cells in by_column.items()
+    )
+
+
+def _per_cents(
+    frame: pl.DataFrame, places: Sequence[Place]
+) -> Iterator[tuple[Place, str]]:
+    columns: dict[int, list[str | None]] = {}
+    for row, column in places:
+        if row >= frame.height or column >= frame.width:
+            continue  # an empty cell below or beside the table
+        if column not in columns:
+            columns[column] = frame[str(column)].to_list()
+        share = columns[column][row]
+        text = as_per_cent(share) if share is not None else None
+        if text is not None:
+            yield (row, column), text
 
 
 def _error_text(detail: str) -> str:
@@ -105,21 +224,24 @@ def _error_text(detail: str) -> str:
     return "#ERROR!"
 
 
-def _refuse_others(path: Path, name: str) -> None:
-    with path.open("rb") as file:
-        magic = file.read(8)
-    if not magic:
+def _parts(book: zipfile.ZipFile, name: str) -> SpreadsheetXml | OpenDocument:
+    kind = book.read("mimetype") if "mimetype" in book.namelist() else b""
+    if not kind.startswith(opendocument.MIME_TYPE):
+        return SpreadsheetXml(book)
+    if opendocument.is_protected(book):
+        raise _locked(name, "a workbook that a password protects", ".ods")
+    return OpenDocument(book)
+
+
+def _refuse_others(content: bytes, name: str) -> None:
+    if not content:
         raise RecordsError(
             "the file is empty", where=name, hint="save the workbook again"
         )
-    if magic == OLE_MAGIC:
-        raise RecordsError(
-            "the workbook cannot be opened",
-            where=name,
-            found="a workbook that a password protects, or an old .xls under a new name",
-            hint="open it, take the password off, and save it as .xlsx",
-        )
-    if not magic.startswith(b"PK"):
+    if content.startswith(OLE_MAGIC):
+        found = "a workbook that a password protects, or an old .xls under a new name"
+        raise _locked(name, found, ".xlsx")
+    if not content.startswith(b"PK"):
         raise RecordsError(
             "the file is not an .xlsx workbook",
             where=name,
@@ -127,19 +249,22 @@ def _refuse_others(path: Path, name: str) -> None:
         )
 
 
-def _epoch_days(path: Path) -> int:
-    with zipfile.ZipFile(path) as book, book.open(_WORKBOOK_PART) as part:
-        for _, element in ET.iterparse(part):
-            if element.tag.endswith("}workbookPr"):
-                said = element.get("date1904", "0")
-                return DAYS_1904 if said in ("1", "true", "on") else 0
-    return 0
-
-
-def _damaged(name: str, problem: Exception) -> RecordsError:
+def _locked(name: str, found: str, ending: str) -> RecordsError:
     return RecordsError(
-        "the workbook is damaged",
+        "the workbook cannot be opened",
         where=name,
-        found=str(problem).splitlines()[0] if str(problem) else "",
-        hint="open it in a spreadsheet program and save it again as .xlsx",
+        found=found,
+        hint=f"open it, take the password off, and save it as {ending}",
     )
+
+
+def _refuse_huge(book: zipfile.ZipFile, name: str) -> None:
+    size = sum(part.file_size for part in book.infolist())
+    if size > MOST_BYTES:
+        raise RecordsError(
+            "the workbook is too large",
+            where=name,
+            found=f"{size / 2**30:.1f} GB once unpacked",
+            expected=f"at most {MOST_BYTES / 2**30:.0f} GB",
+            hint="split it, or save its sheets as CSV",
+        )
