@@ -1,7 +1,8 @@
 -- grain: one CO2 exposure of a queen (her day and time), dated up to the as-of day.
 -- inputs: accepted_co2, doses_given (a flat sheet's other exposure).
--- The same exposure written in both places counts once. is_other: a flat sheet says
--- that it is not the procedure's own.
+-- Parameter: co2 (see co2_schedule.sql).
+-- The same exposure written in both places counts once. is_other: a flat sheet, or the
+-- settings for all records, say that it is not the procedure's own.
 SELECT
     queen_id,
     given_at,
@@ -9,7 +10,7 @@ SELECT
     bool_or(is_other) AS is_other,
     min(ref) AS ref
 FROM (
-    SELECT queen_id, given_at, ref, false AS is_other
+    SELECT queen_id, given_at, ref, $co2 = 'other' AS is_other
     FROM accepted_co2
     UNION ALL
     SELECT queen_id, co2_other_at, ref, true AS is_other

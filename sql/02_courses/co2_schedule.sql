@@ -1,5 +1,6 @@
 -- grain: one course.
--- inputs: doses_given, co2_exposures.
+-- inputs: doses_given, co2_exposures. Parameter: co2 (every: the records list each
+-- exposure; other: only those beside the insemination's own, so that no row means one).
 -- An exposure within 2 hours of an insemination is that insemination's own (on the same
 -- day, where a time is missing). Of the others from 5 days before d0 to 5 days after, and
 -- the course's other inseminations, the one nearest to the main insemination (the earlier
@@ -93,7 +94,8 @@ SELECT
     CASE
         WHEN coalesce(nearest.gap_h, nearest.gap_days) < 0 THEN 'other before'
         WHEN coalesce(nearest.gap_h, nearest.gap_days) > 0 THEN 'other after'
-        WHEN nearest.course_id IS NULL AND counted.recorded > 0 THEN 'one exposure'
+        WHEN nearest.course_id IS NULL AND ($co2 = 'other' OR counted.recorded > 0)
+            THEN 'one exposure'
         ELSE 'not recorded'
     END AS co2_schedule
 FROM courses

@@ -7,6 +7,7 @@ without sight of the reader.
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
 import shutil
 import subprocess
@@ -26,11 +27,15 @@ COMMAND = Path(sys.executable).with_name("queen-outcomes")
 SPELLED_SEVERAL_WAYS = {"05_ids_three_ways"}
 
 
-def read_station(place: Path, name: str) -> tuple[dict[str, list[dict]], list[dict]]:
+def read_station(
+    place: Path, name: str, settings: str = ""
+) -> tuple[dict[str, list[dict]], list[dict]]:
     """Read one set through the command; give its rows by table, and its ledger."""
     station = place / name
     shutil.copytree(HERE / name / "records", station / "records")
     shutil.copy(HERE / name / "station.toml", station)
+    if settings:
+        (station / "station.toml").write_text(settings, encoding="utf-8")
     done = subprocess.run(
         [COMMAND, "build", "--until", "check", "--quiet", station],
         capture_output=True,
@@ -90,17 +95,18 @@ def test_every_cell_is_read_as_the_paper_says(tmp_path, name):
     assert sum(report.right for report in reports.values()) > 500
 
 
-if __name__ == "__main__":
-    import tempfile
-
-    for each in sys.argv[1:] or SETS:
-        with tempfile.TemporaryDirectory() as folder:
-            try:
-                found = compared(Path(folder), each)
-            except AssertionError as problem:
-                print(each, str(problem)[-900:])
-                continue
-        for table, report in found.items():
-            print(each, table, report)
-            for cell in [*report.wrong, *report.missing, *report.extra][:6]:
-                print("   ", cell)
+def test_a_colour_sets_what_it_means(tmp_path):
+    name = "02_merged_colours"
+    own = (HERE / name / "station.toml").read_text(encoding="utf-8")
+    first = 'note = "INSEMINATION Remarks"\n'
+    assert own.count(first) == 1
+    colours = '[read.colours]\n"#FFF2A8" = { marked = "yes" }\n'
+    settings = own.replace(first, f"{first}{colours}")
+    rows, _ = read_station(tmp_path, name, settings)
+    marked = {row["queen_id"] for row in rows["inseminations"] if row["marked"]}
+    with (HERE / name / "truth" / "colours.csv").open(encoding="utf-8") as lines:
+        yellow = {
+            row["key"] for row in csv.DictReader(lines) if row["column"] == "marked"
+        }
+    assert len(yellow) > 10
+    assert marked == yellow

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from queen_outcomes.base import folders
 from queen_outcomes.base.console import Console
+from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.facts.exports.outcomes import SEASON_CHANGES, SEASON_FIXED
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.season_plan import SeasonPlan
@@ -43,6 +44,9 @@ class Work:
         is fixed and nothing kept.
     pdf : bool
         Print the week on a sheet of paper too.
+    refuses : bool
+        Stop after the check where the records cannot carry a build; else the reason
+        is kept in ``refusal``, for whoever tells everything first.
     """
 
     store: Store
@@ -53,6 +57,8 @@ class Work:
     earlier: Path | None = None
     plan: SeasonPlan | None = None
     pdf: bool = False
+    refuses: bool = True
+    refusal: RecordsError | None = None
     staged: Any = None
     results: dict[str, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
@@ -80,11 +86,14 @@ def _read(work: Work) -> int:
 
 
 def _check(work: Work) -> int:
-    from queen_outcomes.records.accept import accept_records
+    from queen_outcomes.records.accept import accept_records, useless
 
     sources = [source.name for source in work.staged.sources]
     accept_records(work.store, work.settings, work.as_of, sources)
     work.staged.refuse_changed()
+    work.refusal = useless(work.store, work.staged.unread, work.as_of)
+    if work.refusal and work.refuses:
+        raise work.refusal
     for done_with in ("raw_", "staged_"):  # a finished build holds accepted rows only
         work.store.drop_like(done_with)
     return count_rows(work.store, "sum(accepted)", "sources")

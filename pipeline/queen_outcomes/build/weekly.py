@@ -73,6 +73,8 @@ class Built:
     journal: dict[str, Any]
     quarantined: int
     complete: bool
+    unread: int = 0
+    """Files and sheets in the records that nothing reads."""
 
 
 def build(
@@ -122,18 +124,19 @@ def build(
         try:
             told = _begin_journal(station, settings, day, now)
             chosen = (settings, day, plan, pdf)
-            work, quarantined = _make(station, folder, chosen, console, until)
-            told.update(work)
+            made, quarantined, unread = _make(station, folder, chosen, console, until)
+            told.update(made)
         except BaseException:
             shutil.rmtree(folder, ignore_errors=True)
             raise
         if until not in (None, steps.STEPS[-1].name):
-            return Built(folder, told, quarantined, complete=False)
+            return Built(folder, told, quarantined, complete=False, unread=unread)
         season_plan.write(station, plan)
         told["season"] = season_plan.journalled(station, plan)
         folders.write_run(folder, told)
         _swap(place, run_id, settings.history_builds)
-        return Built(place / folders.LATEST, told, quarantined, complete=True)
+        latest = place / folders.LATEST
+        return Built(latest, told, quarantined, complete=True, unread=unread)
 
 
 def _begin_journal(
@@ -163,8 +166,11 @@ def _make(
     chosen: tuple[Settings, dt.date, SeasonPlan, bool],
     console: Console,
     until: str | None,
-) -> tuple[dict[str, Any], int]:
-    """Run the steps in the build's own file; give what they add to the journal."""
+) -> tuple[dict[str, Any], int, int]:
+    """Run the steps in the build's own file; give what they add to the journal.
+
+    Also how many rows were quarantined, and how many files nothing reads.
+    """
     from queen_outcomes.base.store import Store
 
     settings, day, plan, pdf = chosen
@@ -181,7 +187,8 @@ def _make(
             sources = store.records("SELECT * FROM sources ORDER BY ALL")
             quarantined = steps.count_rows(store, "sum(quarantined)", "sources")
     made = {"sources": sources, "steps": done, "results": work.results}
-    return {**made, "notes": work.notes}, quarantined
+    unread = len(work.staged.unread)
+    return {**made, "notes": work.notes}, quarantined, unread
 
 
 def _mend(place: Path, console: Console) -> None:

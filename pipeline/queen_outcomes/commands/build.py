@@ -23,7 +23,11 @@ from queen_outcomes.commands.options import Day, shared, station_argument
     help="Stop after a step, such as check or derive; the build in use stays.",
 )
 @click.option("--pdf", is_flag=True, help="Print the week on a sheet of A4 too.")
-@click.option("--strict", is_flag=True, help="End with 1 when rows were quarantined.")
+@click.option(
+    "--strict",
+    is_flag=True,
+    help="End with 1 when rows were quarantined or files were not read.",
+)
 @shared
 @click.make_pass_decorator(Console, ensure=True)
 def build(
@@ -45,4 +49,5 @@ def build(
     else:
         page = "dashboard/index.html" if built.complete else "station.duckdb"
         console.emit(str(built.folder / page))
-    return QUARANTINED if flags["strict"] and built.quarantined else DONE
+    told = built.quarantined or built.unread
+    return QUARANTINED if flags["strict"] and told else DONE

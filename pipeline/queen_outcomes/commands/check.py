@@ -12,6 +12,7 @@ import click
 
 from queen_outcomes.base import resources
 from queen_outcomes.base.console import Console
+from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.commands.failures import DONE, QUARANTINED
 from queen_outcomes.commands.options import Day, shared, station_argument
 
@@ -28,25 +29,34 @@ HEADINGS = {
 @click.command()
 @station_argument
 @click.option("--as-of", type=Day(), help="The day to check against, as 2026-07-05.")
+@click.option("--mapping", is_flag=True, help="Say how each sheet is read, and stop.")
 @shared
 @click.make_pass_decorator(Console, ensure=True)
-def check(console: Console, station: Path, as_of: dt.date | None) -> int:
+def check(
+    console: Console, station: Path, as_of: dt.date | None, *, mapping: bool
+) -> int:
     """Read and check the records; say what is wrong and what to do."""
-    found = check_records(station, console, as_of=as_of)
+    if mapping:
+        return tell_mapping(station, console)
+    found, refusal = check_records(station, console, as_of=as_of)
     tell(found, console)
+    if refusal is not None:
+        raise refusal
     rows = sum(row["quarantined"] for row in found["summary"])
-    return QUARANTINED if rows else DONE
+    return QUARANTINED if rows or found["unread"] else DONE
 
 
 def check_records(
     station: Path, console: Console, *, as_of: dt.date | None = None
-) -> dict[str, Any]:
+) -> tuple[dict[str, Any], RecordsError | None]:
     """Read and check the records in a throw-away store.
 
     Returns
     -------
-    dict
-        as_of, notes, summary, quarantine, listed and expectations.
+    found : dict
+        as_of, notes, unread, summary, quarantine, listed and expectations.
+    refusal : RecordsError or None
+        Why a build would be refused.
     """
     from queen_outcomes.base.store import Store
     from queen_outcomes.build import steps, weekly
@@ -58,14 +68,16 @@ def check_records(
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         with Store(folder / "check.duckdb") as store:
-            work = steps.Work(store, station / "records", folder, settings, day)
+            records = station / "records"
+            work = steps.Work(store, records, folder, settings, day, refuses=False)
             steps.run_steps(work, console, until="check")
             if not store.has("listed"):
                 # what later steps would add to it concerns courses, not records
                 store.table("listed", "SELECT * FROM listed_records")
-            return {
+            found = {
                 "as_of": day.isoformat(),
                 "notes": work.notes,
+                "unread": list(work.staged.unread),
                 "summary": store.records(_sql("check_summary")),
                 "problems": store.records(_sql("check_problems")),
                 **{
@@ -73,6 +85,35 @@ def check_records(
                     for table in ("quarantine", "listed", "expectations")
                 },
             }
+            return found, work.refusal
+
+
+def tell_mapping(station: Path, console: Console) -> int:
+    """Print how each sheet is read; no row is."""
+    from queen_outcomes.base.store import Store
+    from queen_outcomes.facts import settings as station_settings
+    from queen_outcomes.records import staging
+
+    settings = station_settings.load(station)
+    with Store() as store:
+        mapped, taken = staging.map_records(store, station / "records", settings)
+    rows = [row for source in mapped.sources for row in source.told(settings.reading)]
+    if console.json:
+        console.emit_json({"mapping": rows, "unread": taken.unread})
+        return QUARANTINED if taken.unread else DONE
+    for note in (*taken.notes, *mapped.notes):
+        console.note(f"note: {note}")
+    for (source, table, slot), columns in groupby(
+        rows, lambda row: (row["source"], row["table"], row["slot"])
+    ):
+        part = f", record {slot} of each row" if slot else ""
+        console.emit(f"\n{source} -> {table}{part}")
+        for row in columns:
+            how = f"  ({row['how']})" if row["how"] else ""
+            console.tell(f"  {row['column']} = {row['from']}{how}")
+    for name in taken.unread:
+        console.emit(f"\n{name}: not read")
+    return QUARANTINED if taken.unread else DONE
 
 
 def tell(found: dict[str, Any], console: Console) -> None:

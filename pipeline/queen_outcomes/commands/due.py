@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from queen_outcomes.base.console import Console
+from queen_outcomes.base.outputs import refuse_kept_places
 from queen_outcomes.base.text_layout import clean
 from queen_outcomes.commands.options import FILE, shared, station_argument
 
@@ -39,6 +40,7 @@ def due(
     """List the checks due, and those missed."""
     from queen_outcomes.build.latest_build import DUE, open_latest
 
+    refuse_kept_places(station, ics, csv_file)
     with open_latest(station, console) as last:
         rows = last.store.records(DUE)
         columns = list(last.store.columns("due"))

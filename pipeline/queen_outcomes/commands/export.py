@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from queen_outcomes.base.console import Console
+from queen_outcomes.base.outputs import refuse_kept_places
 from queen_outcomes.commands.options import one_or_two, shared, tell_files
 
 
@@ -34,6 +35,7 @@ def export(
     from queen_outcomes.facts.pseudonyms import set_pseudonyms
 
     station, dest = one_or_two(words, "DEST")
+    refuse_kept_places(station, Path(dest))
     with open_latest(station, console) as last:
         day = last.journal["as_of"]
         if pseudonyms:

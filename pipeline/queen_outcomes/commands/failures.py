@@ -19,7 +19,7 @@ DONE, QUARANTINED, USAGE, UNREADABLE, NO_MODEL = 0, 1, 2, 3, 4
 FAULT, INTERRUPTED = 70, 130
 ENDINGS = {
     DONE: "done",
-    QUARANTINED: "done, and records were quarantined (check, build --strict)",
+    QUARANTINED: "done, and records were quarantined or not read (check, build --strict)",
     USAGE: "usage or settings",
     UNREADABLE: "records unreadable or a required table missing",
     NO_MODEL: "nothing could be fitted or compared (audit, compare)",

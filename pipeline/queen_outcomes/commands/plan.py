@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from queen_outcomes.base.console import Console
+from queen_outcomes.base.outputs import refuse_kept_places
 from queen_outcomes.commands.options import FILE, shared, station_argument
 
 
@@ -55,8 +56,9 @@ def plan(
     from queen_outcomes.trial import plan as planning
     from queen_outcomes.trial import plan_report
 
+    refuse_kept_places(station, csv_file, sheet)
     choices = settings.load(station)
     with open_latest(station, console) as last:
         trial = planning.make(last.store, choices, last.as_of, asked)
-    files = plan_report.write(trial, station, csv_file, sheet)
+    files = plan_report.write(trial, csv_file, sheet)
     plan_report.tell(trial, files, console)

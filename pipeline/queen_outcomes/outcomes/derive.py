@@ -226,6 +226,7 @@ def parameters(
     return {
         "as_of": as_of,
         "from_first": from_first,
+        "co2": settings.reading.co2,
         "season_first_month": settings.season_first_month,
         # the rules and the outcomes' windows, by the names they have in the settings
         **{name: _listed(value) for name, value in asdict(rules).items()},

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Collection
 
+from queen_outcomes.base.errors import RecordsError, shorten
 from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts.column import Table
 from queen_outcomes.facts.dictionary import TABLES
@@ -80,6 +81,54 @@ def accept_records(
     keyed = [f"keyed_{name}" for name, table in TABLES.items() if table.key]
     for name in ("findings", "repeats", "colony_checks", "stays", *keyed):
         store.drop(name)
+
+
+def useless(
+    store: Store, unread: Collection[str], as_of: dt.date
+) -> RecordsError | None:
+    """Give why no build can be made of the records; None where one can.
+
+    Parameters
+    ----------
+    store : Store
+        Holds `sources` and the accepted tables.
+    unread : collection of str
+        Files and sheets that nothing reads.
+    as_of : date
+        The day the build speaks of.
+
+    Notes
+    -----
+    Blank records are no fault: a station begins with them.
+    """
+    ((read, quarantined),) = store.rows(
+        "SELECT coalesce(sum(rows_read), 0)::BIGINT, "
+        "coalesce(sum(quarantined), 0)::BIGINT FROM sources"
+    )
+    ((used, first),) = store.rows(
+        "SELECT count(*), CAST(min(inseminated_at) AS DATE) FROM accepted_inseminations"
+    )
+    if not used and (read or unread):
+        parts = [f"{read} rows read, {quarantined} of them in quarantine"]
+        parts += [f"not read: {shorten(list(unread), ', ')}"] if unread else []
+        return RecordsError(
+            "no insemination can be used, so there is nothing to build on",
+            where="records/",
+            found="; ".join(parts),
+            expected="at least one insemination with a queen and a day",
+            hint="`queen-outcomes check` says what is wrong with each row, and "
+            "`check --mapping` how each sheet is read",
+        )
+    if first is not None and as_of < first:
+        return RecordsError(
+            "the as-of day lies before the first insemination",
+            where="records/",
+            found=f"as of {as_of}, first insemination on {first}",
+            expected=f"a day from {first} on",
+            hint="give another --as-of, or mend as_of in station.toml; or the order of "
+            "dates there, if the records' days are read wrongly",
+        )
+    return None
 
 
 def _accept(

@@ -171,9 +171,7 @@ class SheetGrid(Grid):
         headings = joined(headed, spans)
         # of a single row, only the first of merged cells is the column's own heading
         shown = reached(headed[0], spans[0]) if len(lines) == 1 else headings
-        return cls(
-            source, tuple(headings), book, lines[-1] + 1, tuple(shown), habits
-        )
+        return cls(source, tuple(headings), book, lines[-1] + 1, tuple(shown), habits)
 
     @property
     def columns(self) -> list[str]:
@@ -239,7 +237,7 @@ class SheetGrid(Grid):
                 rows = shorten([str(line) for line in lines], ", ")
                 notes.append(
                     f"{name}: {_count(len(lines), 'row')} {said} (row {rows}), and read "
-                    f'as any other; if it is not to count, write under '
+                    f"as any other; if it is not to count, write under "
                     f'[files."{name}"]: {mark} = "{PASS_OVER}"'
                 )
         return notes
@@ -272,7 +270,12 @@ class SheetGrid(Grid):
         rows = [row for row in rows if filled[row]]
         texts = {column: frame[str(column)] for column in range(frame.width)}
         struck = [
-            2 * sum(bool(tidy(texts[c][row])) for c in marks.struck.get(row, ()) if c in texts)
+            2
+            * sum(
+                bool(tidy(texts[c][row]))
+                for c in marks.struck.get(row, ())
+                if c in texts
+            )
             > filled[row]
             for row in rows
         ]

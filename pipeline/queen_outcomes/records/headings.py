@@ -98,9 +98,7 @@ def joined(
     spans = spans or [{} for _ in filled]
     levels = [
         reached(row, merged, below)
-        for row, merged, below in zip(
-            filled, spans, [*filled[1:], None], strict=True
-        )
+        for row, merged, below in zip(filled, spans, [*filled[1:], None], strict=True)
     ]
     return [_joined(texts) for texts in zip(*levels, strict=True)]
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from queen_outcomes.base.errors import (
     AppError,
@@ -18,9 +19,21 @@ from queen_outcomes.base.errors import (
 )
 from queen_outcomes.facts.column import Column, Table
 from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.facts.reading import FINDINGS, ColumnRule, Reading, ReadRule, Slot
+from queen_outcomes.facts.reading import (
+    BLANK_NO,
+    FINDINGS,
+    CellRule,
+    ColumnRule,
+    Reading,
+    ReadRule,
+    Slot,
+)
 from queen_outcomes.records import headings
 from queen_outcomes.records.grid import Grid
+
+GROUP = "group  line"
+"""The column that holds the text of the group line above a row. No heading has two blanks
+in a row, so none can be taken for it."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +46,15 @@ class CellSource:
     """A constant in their place."""
     rule: ColumnRule | None = None
     """What a [[read]] says of the column."""
+
+    @property
+    def told(self) -> str:
+        """Its headings or its constant, as a person would say them."""
+        if self.value is not None:
+            return f'always "{self.value}"'
+        if self.columns == (GROUP,):
+            return "the group line above"
+        return " + ".join(f'"{name}"' for name in self.columns)
 
 
 @dataclass(frozen=True)
@@ -65,6 +87,45 @@ class SourceMapping:
     def name(self) -> str:
         """The file's name, or "book.xlsx#Sheet"."""
         return self.grid.source.name
+
+    def told(self, reading: Reading) -> list[dict[str, Any]]:
+        """Say how it is read: source, table, slot, column, from and how, a row a column."""
+        return [
+            {
+                "source": self.name,
+                "table": self.table.name,
+                "slot": slot.slot or None,
+                "column": ours,
+                "from": cell.told,
+                "how": _how(
+                    self.table,
+                    ours,
+                    reading.cell_rule(self.table.name, ours, self.name, cell.rule),
+                ),
+            }
+            for slot in self.slots
+            for ours, cell in slot.cells.items()
+        ]
+
+
+def _how(table: Table, ours: str, rule: CellRule) -> str:
+    """Say what decides how a column's cells are read."""
+    kind = "" if ours == FINDINGS else table.column(ours).kind
+    said = []
+    if kind in ("date", "datetime"):
+        said.append(f"dates {rule.dates}" + (f" of {rule.year}" if rule.year else ""))
+    if kind in ("number", "integer") and rule.decimal != ".":
+        said.append("decimal comma")
+    if rule.unit:
+        said.append(f"kept in {rule.unit}")
+    if rule.blank == BLANK_NO:
+        said.append("blank means no on rows with a date")
+    words = (
+        len(rule.findings) if ours == FINDINGS else sum(map(len, rule.words.values()))
+    )
+    if words and (kind in ("yes_no", "word") or ours == FINDINGS):
+        said.append(f"{words} words of your own")
+    return ", ".join(said)
 
 
 @dataclass(frozen=True)
@@ -195,11 +256,6 @@ def _by_rules(grid: Grid, table: Table, reading: Reading) -> tuple[SlotMapping, 
             hint='write the texts of "each" as the headings have them',
         )
     return tuple(slots)
-
-
-GROUP = "group  line"
-"""The column that holds the text of the group line above a row. No heading has two blanks
-in a row, so none can be taken for it."""
 
 
 def _find(grid: Grid) -> dict[str, str]:

@@ -441,7 +441,10 @@ def take_in(records_dir: Path, reading: Reading) -> TakenIn:
     for source in kept:
         rules = tuple(reading.rules_for(source.name))
         if rules:
-            taken.append(replace(source, rules=rules))
+            if source.book is not None and source.book.is_empty(source.sheet):
+                notes.append(f"{source.name}: not read, since the sheet is empty")
+            else:
+                taken.append(replace(source, rules=rules))
             continue
         table, note, is_left = _table_of(source, reading.files)
         notes += [note] if note else []

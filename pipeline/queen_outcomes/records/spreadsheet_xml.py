@@ -165,7 +165,9 @@ class SpreadsheetXml:
     def filled_extent(self, sheet: str) -> Place:
         """Give the rows and columns that cells with something in them reach."""
         filled = re.compile(rb"<(?:\w+:)?c(?=\s)([^>]*[^>/])>")
-        named = (_CELL_NAME.search(tag[1]) for tag in filled.finditer(self._sheet(sheet)))
+        named = (
+            _CELL_NAME.search(tag[1]) for tag in filled.finditer(self._sheet(sheet))
+        )
         places = [(int(name[2]), _column(name[1]) + 1) for name in named if name]
         rows, columns = zip(*places, strict=True) if places else ((0,), (0,))
         return max(rows), max(columns)
@@ -260,7 +262,9 @@ class SpreadsheetXml:
             name = _plain(element.tag)
             if name in _THEME_ORDER and name not in scheme and len(element):
                 scheme[name] = element[0].get("lastClr") or element[0].get("val", "")
-        return {n: scheme[name] for n, name in enumerate(_THEME_ORDER) if name in scheme}
+        return {
+            n: scheme[name] for n, name in enumerate(_THEME_ORDER) if name in scheme
+        }
 
 
 def _plain(tag: str) -> str:

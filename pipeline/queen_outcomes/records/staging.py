@@ -64,9 +64,7 @@ def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged
         A file cannot be read, or a required table or column is missing.
     """
     reading = settings.reading
-    taken = sources.take_in(records_dir, reading)
-    grids = [_open(store, source, reading) for source in taken.sources]
-    mapped = mapping.map_sources(grids, reading)
+    mapped, taken = map_records(store, records_dir, settings)
     _provide_functions(store)
     _land(store, mapped.sources)
     preparing.begin(store)
@@ -74,9 +72,20 @@ def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged
         _stage(store, table, [s for s in mapped.sources if s.table is table], reading)
     _list_sources(store, mapped.sources)
     sources.refuse_changed(taken.sources)
+    grids = {id(each.grid): each.grid for each in mapped.sources}.values()
     told = [note for grid in grids for note in grid.notes]
     notes = (*taken.notes, *mapped.notes, *told, *sources.loud_note(taken.unread))
     return Staged(mapped.sources, notes, tuple(taken.unread))
+
+
+def map_records(
+    store: Store, records_dir: Path, settings: Settings
+) -> tuple[mapping.Mapped, sources.TakenIn]:
+    """Find what each file and sheet is read as, and read no row; errors as above."""
+    reading = settings.reading
+    taken = sources.take_in(records_dir, reading)
+    grids = [_open(store, source, reading) for source in taken.sources]
+    return mapping.map_sources(grids, reading), taken
 
 
 def _open(store: Store, source: sources.Source, reading: Reading) -> Grid:

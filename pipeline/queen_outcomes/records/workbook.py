@@ -142,7 +142,11 @@ class Workbook:
             raise self._damaged(f"{self.name}#{sheet}", problem) from None
         frame.columns = [str(number) for number in range(frame.width)]
         details = self.details(sheet)
-        texts = {error.position: _error_text(error.detail) for error in found.errors} if found else {}
+        texts = (
+            {error.position: _error_text(error.detail) for error in found.errors}
+            if found
+            else {}
+        )
         texts |= dict(_per_cents(frame, details.percents))
         texts |= details.texts | details.uncalculated
         return with_texts(frame, texts)

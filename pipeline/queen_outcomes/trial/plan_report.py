@@ -309,9 +309,7 @@ def _parts(places: tuple[BenchPlace, ...]) -> list[dict[str, Any]]:
     ]
 
 
-def write(
-    plan: TrialPlan, station: Path, csv_file: Path | None, page: Path | None
-) -> dict[str, Path]:
+def write(plan: TrialPlan, csv_file: Path | None, page: Path | None) -> dict[str, Path]:
     """Write the bench list and the sheet where they are asked for.
 
     Returns
@@ -322,11 +320,11 @@ def write(
     Raises
     ------
     UsageError
-        The list would land in the station's records unfilled, or over another file.
+        The list would land over another file.
     """
     written = {}
     if csv_file:
-        written["csv"] = write_list(plan, csv_file, station)
+        written["csv"] = write_list(plan, csv_file)
     if page:
         page.write_text(sheet(plan), encoding="utf-8", newline="\n")
         written["sheet"] = page
@@ -355,21 +353,14 @@ def tell(plan: TrialPlan, files: Mapping[str, Path], console: Console) -> None:
         console.emit(f"  {path}")
 
 
-def write_list(plan: TrialPlan, path: Path, station: Path) -> Path:
+def write_list(plan: TrialPlan, path: Path) -> Path:
     """Write the bench list to be filled in.
 
     Raises
     ------
     UsageError
-        It would land in the station's records unfilled, or over another file.
+        Another file stands there.
     """
-    if path.resolve().is_relative_to((station / "records").resolve()):
-        raise UsageError(
-            "an empty list is not a record yet",
-            where=str(path),
-            expected="a place outside the station's records",
-            hint="fill it in first; then put its filled rows into records/",
-        )
     text = list_csv(bench_list(plan.request, plan.size), plan.request, plan.settings)
     if path.exists() and path.read_bytes() != text.encode():
         raise UsageError(
@@ -384,6 +375,8 @@ def write_list(plan: TrialPlan, path: Path, station: Path) -> Path:
 def name_remark(path: Path, settings: Settings) -> str:
     """Say how the file must be named to be read as inseminations; empty if it is."""
     patterns = settings.reading.files.get("inseminations")
+    if any(r.table == "inseminations" for r in settings.reading.rules_for(path.name)):
+        return ""
     if patterns and any(fits(pattern, path.name) for pattern in patterns):
         return ""
     if patterns:
