@@ -44,10 +44,11 @@ class Work:
         is fixed and nothing kept.
     pdf : bool
         Print the week on a sheet of paper too.
-    looking : bool
-        Only look: what contradicts the settings, and what would refuse a build, is kept
-        in ``notes``, ``open_questions`` and ``refusal`` for whoever tells everything
-        first, and stops nothing.
+    refuses : bool
+        Stop where a column contradicts the settings, and after the check where the
+        records cannot carry a build; else the reason is kept in ``unread`` and
+        ``refusal``, for whoever tells everything first, and what columns leave open is
+        gathered in ``open_questions``.
     """
 
     store: Store
@@ -58,7 +59,7 @@ class Work:
     earlier: Path | None = None
     plan: SeasonPlan | None = None
     pdf: bool = False
-    looking: bool = False
+    refuses: bool = True
     refusal: RecordsError | None = None
     staged: Any = None
     results: dict[str, str] = field(default_factory=dict)
@@ -90,10 +91,10 @@ def _read(work: Work) -> int:
     work.notes += work.staged.notes
     held = work.store, work.staged.sources, work.settings.reading
     work.unread = evidence.unread_columns(*held)
-    if work.looking:
-        work.open_questions = evidence.open_questions(*held)
-    else:
+    if work.refuses:
         raise_all([column.error() for column in work.unread if column.contradicts])
+    else:
+        work.open_questions = evidence.open_questions(*held)
     work.notes += [column.note for column in work.unread if column.telling]
     return count_rows(work.store, "sum(rows_read)", "sources_read")
 
@@ -105,7 +106,7 @@ def _check(work: Work) -> int:
     accept_records(work.store, work.settings, work.as_of, sources)
     work.staged.refuse_changed()
     work.refusal = useless(work.store, work.staged.unread, work.as_of)
-    if work.refusal and not work.looking:
+    if work.refusal and work.refuses:
         raise work.refusal
     for done_with in ("raw_", "staged_"):  # a finished build holds accepted rows only
         work.store.drop_like(done_with)

@@ -74,7 +74,7 @@ def check_records(
         folder = Path(name)
         with Store(folder / "check.duckdb") as store:
             records = station / "records"
-            work = steps.Work(store, records, folder, settings, day, looking=True)
+            work = steps.Work(store, records, folder, settings, day, refuses=False)
             steps.run_steps(work, console, until="check")
             if not store.has("listed"):
                 # what later steps would add to it concerns courses, not records
