@@ -32,7 +32,7 @@ if (queens.list) {
     const began = list.onsetBy[row] === null
       ? `No brood of hers has been seen${list.onsetAfter[row] > 0 ? `; there was none up to day ${list.onsetAfter[row]}` : ""}.`
       : `Laying began ${queens.bounds(list.onsetAfter[row], list.onsetBy[row])} (${queens.isoDate(list.d0[row] + list.onsetBy[row])}).`;
-    return element("p", end ? `${began} She was ${list.endWords[end] ?? end} by day ${list.endBy[row]}.` : began, "headline");
+    return element("p", end ? `${began} She was ${list.end_words[end] ?? end} by day ${list.endBy[row]}.` : began, "headline");
   }
 
   function others(row) {
@@ -51,7 +51,7 @@ if (queens.list) {
     list.questions.forEach((asked, number) => {
       const found = list.state(number, row);
       if (!found) return;
-      const close = list.d0[row] + asked.days + list.grace;
+      const close = list.d0[row] + asked.days + list.grace_days;
       const answer = told?.answers.get(number);
       const lies = !answer || answer.after === null ? "" : queens.bounds(answer.after, answer.by);
       rows.push([`${asked.words} by day ${asked.days}`, element("b", found.state === "undecided" && !found.closed ? "open" : found.state),
@@ -135,8 +135,7 @@ if (queens.list) {
   queens.mark = () => {
     for (const line of document.querySelectorAll("#courses tbody tr")) {
       const here = Number(line.dataset.row) === picked && picked !== null;
-      if (here) line.setAttribute("aria-current", "true");
-      else line.removeAttribute("aria-current");
+      line.ariaCurrent = here ? "true" : null;
     }
   };
 

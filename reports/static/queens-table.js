@@ -125,9 +125,8 @@ if (queens.list) {
     place("more").hidden = found.length <= shown;
     for (const button of document.querySelectorAll("#courses th button")) {
       const sorted = button.dataset.key === order.key;
-      const cell = button.closest("th");
-      if (sorted) cell.setAttribute("aria-sort", order.down ? "descending" : "ascending");
-      else cell.removeAttribute("aria-sort");
+      const way = order.down ? "descending" : "ascending";
+      button.closest("th").ariaSort = sorted ? way : null;
     }
     queens.mark?.();
   }
