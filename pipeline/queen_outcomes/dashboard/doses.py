@@ -23,7 +23,12 @@ from queen_outcomes.facts.settings import Settings
 
 Row = dict[str, Any]
 TABLES = (
-    *("arms", "arm_contrasts", "arm_models", "arm_overlap", "arm_costs", "arm_needs"),
+    "arms",
+    "arm_contrasts",
+    "arm_models",
+    "arm_overlap",
+    "arm_costs",
+    "arm_needs",
 )
 FEWEST_POINTS = 2
 MOST_LEVELS = 12
@@ -36,9 +41,8 @@ MARKS = ("circle", "cross")
 NO_ARM = "No course has an arm: neither protocols nor doses are recorded."
 
 
-def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
+def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
     """Give what the page `doses.html` shows."""
-    del as_of
     charts: dict[str, Any] = {}
     question = settings.plan.question
     tables = {
@@ -83,8 +87,9 @@ def _curve(store: Store, question: tuple[str, int], charts: dict[str, Any]) -> R
             for row in rows
         ]
         asked = words.outcome_by_day(*question)
-        chart = curve_chart(values, factor="dose of a course (uL)", question=asked)
-        charts["dose-response"] = theme.dressed(chart)
+        charts["dose-response"] = curve_chart(
+            values, factor="dose of a course (uL)", question=asked
+        )
     return {
         "rows": [{**row, "share": row["probability"]} for row in rows],
         "trend": trend_said(trends[0]) if trends else "",
@@ -175,14 +180,13 @@ def section(found: ArmComparison, key: str, charts: dict[str, Any]) -> Row:
     margin = next((row["margin"] for row in own if row["margin"]), None)
     shown = [row for row in own if row["difference"] is not None]
     if shown:
-        chart = arm_difference_chart(
+        charts[f"arms-{key}"] = arm_difference_chart(
             _lines(shown), question=f"difference in {what}, points", margin=margin
         )
-        charts[f"arms-{key}"] = theme.dressed(chart)
     costs = found.tables["arm_costs"]
     finite = [row for row in costs if all(row[k] is not None for k in FINITE)]
     if len(finite) > 1:
-        charts[f"costs-{key}"] = theme.dressed(frontier_chart(finite, success=what))
+        charts[f"costs-{key}"] = frontier_chart(finite, success=what)
     needs = found.tables["arm_needs"] if margin is None else []
     return {
         "key": key,

@@ -10,7 +10,6 @@ import datetime as dt
 from typing import Any
 
 from queen_outcomes.base.store import Store
-from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.dashboard.charts.adjusted import (
     by_factor,
     compared_row,
@@ -29,6 +28,7 @@ TERMS: dict[str, Term] = {**MAIN, **BENCH, **GROUPS}
 CURVES_SHOWN = 3
 """Curves drawn for an outcome, those with the smallest P; the rest are in the table."""
 FEWEST_POINTS = 3
+TABLES = ("model_fits", "model_terms", "model_groups", "adjusted", "contrasts")
 
 METHODS = {
     "glmm": "logistic, with random intercepts for operators and batches",
@@ -42,19 +42,11 @@ METHODS = {
 Row = dict[str, Any]
 
 
-def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
+def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
     """Give what the page `factors.html` shows."""
-    del as_of
     charts: dict[str, Any] = {}
     tables = {
-        name: store.records(f'SELECT * FROM "{name}" ORDER BY ALL')
-        for name in (
-            "model_fits",
-            "model_terms",
-            "model_groups",
-            "adjusted",
-            "contrasts",
-        )
+        name: store.records(f'SELECT * FROM "{name}" ORDER BY ALL') for name in TABLES
     }
     sections = [
         _section(question, tables, charts) for question in settings.outcomes.windows
@@ -169,10 +161,8 @@ def _draw_curves(
         keys = ("value", "label", "probability", "low", "high", "courses_near")
         values = [{column: row[column] for column in keys} for row in rows]
         chart = f"curve-{key}-{name}"
-        charts[chart] = theme.dressed(
-            curve_chart(
-                values, factor=axis, question=asked, days_of_year=name == "season"
-            )
+        charts[chart] = curve_chart(
+            values, factor=axis, question=asked, days_of_year=name == "season"
         )
         said = curve_said(TERMS[name].label, values)
         table = [{**row, "share": row["probability"]} for row in values]

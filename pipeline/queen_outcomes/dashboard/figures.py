@@ -62,13 +62,13 @@ def statement(name: str) -> str:
     return resources.read("sql", "10_pages", f"{name}.sql")
 
 
-def only(row: Row, keys: Iterable[str], digits: int = 4) -> Row:
-    """Keep of a row what a chart draws, its broken numbers rounded."""
-    kept = {key: row[key] for key in keys}
-    return {
-        key: round(value, digits) if isinstance(value, float) else value
-        for key, value in kept.items()
-    }
+def only(rows: Iterable[Row], keys: Sequence[str], digits: int = 4) -> list[Row]:
+    """Keep of rows what a chart draws, their broken numbers rounded."""
+
+    def short(value: Any) -> Any:
+        return round(value, digits) if isinstance(value, float) else value
+
+    return [{key: short(row[key]) for key in keys} for row in rows]
 
 
 LEAST_P, SMALL_P = 0.001, 0.1

@@ -33,9 +33,8 @@ PLAIN = "rate"
 """Plain rates are measured against a truth that they do not aim at."""
 
 
-def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
+def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
     """Give what the page `methods.html` shows."""
-    del as_of
     return {
         "models": settings.models,
         "plan": settings.plan,
@@ -51,7 +50,6 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
             for outcome, days in settings.outcomes.windows
         ],
         "limits": _limits(settings),
-        "charts": {},
     }
 
 

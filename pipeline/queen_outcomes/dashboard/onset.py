@@ -40,9 +40,8 @@ TABLE_DAYS = (7, 10, 14, 21, 28, 35)
 DAY_AXIS = alt.X("day:Q", title="days after insemination")
 
 
-def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
+def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
     """Give what the page `onset.html` shows."""
-    del as_of
     window = settings.outcomes.laying_days[0]
     overall = store.records(
         "SELECT * FROM onset_curves WHERE \"grouping\" = 'all' ORDER BY day"
@@ -50,7 +49,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     closed = _closed(store, window)
     charts: dict[str, Any] = {}
     if overall:
-        charts["onset-all"] = theme.dressed(onset_chart(overall, window=window))
+        charts["onset-all"] = onset_chart(overall, window=window)
     groups = [_group(store, window, charts, *one) for one in SHOWN]
     model = show_model(store, settings, charts)
     return {
@@ -77,14 +76,12 @@ def _group(
     joined: str,
 ) -> dict[str, Any] | None:
     """Draw a grouping's levels side by side; None where there are not two of them."""
-    rows = store.records(
-        statement("onset_levels"),
-        {"grouping": grouping, "most": MOST_LEVELS},
-    )
+    asked = {"grouping": grouping, "most": MOST_LEVELS}
+    rows = store.records(statement("onset_levels"), asked)
     if len({row["level"] for row in rows}) < 2:
         return None
     name = f"onset-{grouping.replace('_', '-')}"
-    charts[name] = theme.dressed(onset_chart(rows, window=window, by=title))
+    charts[name] = onset_chart(rows, window=window, by=title)
     return {
         "name": name,
         "title": title,
@@ -265,7 +262,7 @@ def shift_in_words(row: Row) -> str:
     size = row["difference"]
     if size is None:
         return APART
-    said = f"{_later(size)}"
+    said = _later(size)
     low, high = row["difference_low"], row["difference_high"]
     if None in (low, high):
         return said

@@ -106,7 +106,6 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
                 for number, part in enumerate(parts)
             },
         },
-        "charts": {},
     }
 
 

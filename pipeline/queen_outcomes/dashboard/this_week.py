@@ -99,8 +99,7 @@ def _drawn(cohorts: list[Row], season: Row | None, window: int) -> dict[str, Any
     if all(row["share"] is None for row in cohorts):
         return {}
     question, rate = f"laying by day {window}", season and season["rate"]
-    chart = cohort_chart(cohorts, question=question, season_rate=rate)
-    return {"cohorts": theme.dressed(chart)}
+    return {"cohorts": cohort_chart(cohorts, question=question, season_rate=rate)}
 
 
 def _in_order(rows: list[Row], settings: Settings) -> list[Row]:
@@ -133,10 +132,8 @@ def first_close(store: Store, settings: Settings, as_of: dt.date) -> Row | None:
         outcome, window_days and ``on``, the day it closes; None once a window has
         closed, or where there is no course.
     """
-    rows = store.records(
-        statement("first_close"),
-        {"grace_days": settings.outcomes.grace_days},
-    )
+    grace = {"grace_days": settings.outcomes.grace_days}
+    rows = store.records(statement("first_close"), grace)
     return rows[0] if rows and rows[0]["on"] > as_of else None
 
 

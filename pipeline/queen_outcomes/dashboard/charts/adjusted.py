@@ -222,8 +222,7 @@ def draw_differences(
     ]
     if not shown:
         return ""
-    chart = difference_chart(shown, question=question, forms=forms)
-    charts[name] = theme.dressed(chart)
+    charts[name] = difference_chart(shown, question=question, forms=forms)
     return differences_said(shown)
 
 

@@ -27,6 +27,16 @@ def degree(*, flagged: bool, outside: bool) -> str:
     return OUTSIDE if outside else WITHIN
 
 
+def figures(row: dict[str, Any]) -> dict[str, Any]:
+    """Give what a point shows of a row's failures and those expected."""
+    return {
+        "courses": row["courses"],
+        "failures": row["failures"],
+        "expected": round(row["expected"], 2),
+        "ratio": round(row["ratio"], 3),
+    }
+
+
 def degree_looks() -> dict[str, Any]:
     """Give the shape and the colour of each degree, with one legend."""
     by = partial(theme.told_apart, "degree", DEGREES)

@@ -106,11 +106,8 @@ def _point(row: Row) -> Row:
         "kind_said": BATCH_KINDS[row["kind"]],
         "name": row["batch"],
         "first_on": row["first_on"].isoformat(),
-        "courses": row["courses"],
-        "failures": row["failures"],
-        "expected": round(row["expected"], 2),
+        **funnel.figures(row),
         "expected_said": f"{row['expected']:.1f}",
-        "ratio": round(row["ratio"], 3),
         "ratio_said": f"{row['ratio']:.1f}",
         "degree": degree,
         "label": row["batch"] if degree == funnel.FLAGGED else "",
@@ -126,12 +123,11 @@ def _funnel(
     share = sum(point["expected"] for point in points) / courses
     largest = max(point["courses"] for point in points)
     name = f"funnel-{kind.replace('_', '-')}"
-    chart = funnel_chart(
-        [only(point, DRAWN) for point in points],
+    charts[name] = funnel_chart(
+        only(points, DRAWN),
         funnel_lines(largest, share),
         size=f"courses in the {label}",
     )
-    charts[name] = theme.dressed(chart)
     outside = sum(point["degree"] != funnel.WITHIN for point in points)
     return PageFigure(
         chart=name,
@@ -164,8 +160,7 @@ def _days(store: Store, charts: dict[str, Any]) -> PageFigure | None:
         return None
     season = max(row["season"] for row in rows)
     shown = [row for row in rows if row["season"] == season]
-    chart = day_chart([only(row, DAY_DRAWN) for row in shown])
-    charts["days"] = theme.dressed(chart)
+    charts["days"] = day_chart(only(shown, DAY_DRAWN))
     outside = [row for row in shown if row["degree"] != funnel.WITHIN]
     title = (
         f"Season {season}: failures lie outside the 95 % limits on {len(outside)} of "
@@ -188,10 +183,8 @@ def _days(store: Store, charts: dict[str, Any]) -> PageFigure | None:
 def _day_row(row: Row) -> Row:
     outside = not row["low"] <= row["failures"] <= row["high"]
     return {
+        **row,
         "day": row["d0"].isoformat(),
-        "season": row["season"],
-        "courses": row["courses"],
-        "failures": row["failures"],
         "expected": round(row["expected"], 2),
         "expected_said": f"{row['expected']:.1f}",
         "least": row["low"],

@@ -88,10 +88,11 @@ def _experience(names: list[str], rows: list[Row], charts: Charts) -> list[PageF
     figures = []
     for at, (name, part) in enumerate(groupby(drawn, key=lambda row: row["operator"])):
         own = list(part)
-        values = [only(row, keys, 3) for row in own]
-        chart = experience_chart(values, what="success", cases=cases, shares=shares)
+        values = only(own, keys, 3)
         key = f"experience-{at + 1}"
-        charts[key] = theme.dressed(chart)
+        charts[key] = experience_chart(
+            values, what="success", cases=cases, shares=shares
+        )
         spoken = "; ".join(f"cases {row['stretch']} {row['share_said']}" for row in own)
         figures.append(PageFigure(key, name, f"{name}, share of success: {spoken}."))
     return figures
@@ -123,7 +124,7 @@ def _curve_case(row: Row) -> Row:
 def _learning_figure(at: int, row: Row, own: list[Row], charts: Charts) -> PageFigure:
     key = f"learning-{at + 1}"
     limit = float("inf") if row["limit"] is None else round(row["limit"], 3)
-    charts[key] = theme.dressed(learning_chart(own, limit=limit))
+    charts[key] = learning_chart(own, limit=limit)
     reached = row["reached_at"]
     end = f"reached at case {reached}" if reached else "not reached"
     return PageFigure(

@@ -26,9 +26,8 @@ WORTH_SAYING = 0.05
 """Share of decided courses left out from which on the page says so; the table always does."""
 
 
-def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
+def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
     """Give what the page `operators.html` shows."""
-    del as_of
     charts: dict[str, Any] = {}
     question = settings.plan.question
     everybody = store.records("SELECT * FROM operators ORDER BY ALL")

@@ -92,10 +92,9 @@ def _figure(measure: str, name: str, rows: list[Row], charts: dict[str, Any]) ->
     figure = None
     if shown:
         key = f"process-{measure.replace('_', '-')}"
-        values = [_chart_row(row, is_share) for row in shown]
+        values = only([_chart_row(row, is_share) for row in shown], KEYS, 3)
         axis = name.removesuffix(" (share)")
-        chart = process_chart(values, measure=axis, is_share=is_share)
-        charts[key] = theme.dressed(chart)
+        charts[key] = process_chart(values, measure=axis, is_share=is_share)
         means = "; ".join(f"{row['operator']} {row['mean']:.2f}" for row in shown)
         figure = PageFigure(key, _title_of(axis), f"{axis}, mean by operator: {means}.")
     return {
@@ -123,7 +122,7 @@ def _chart_row(row: Row, is_share: bool) -> Row:
     if is_share:
         row = {**row, **dict.fromkeys(("low", "high"), row["mean"])}
         row |= dict.fromkeys(("station_low", "station_high"), row["station_mean"])
-    return only(row, KEYS, 3)
+    return row
 
 
 def _said(row: Row, is_share: bool) -> Row:

@@ -218,34 +218,24 @@ def _panel(
     ends = (limits["limit_worse"], None if better is None else -better)
     evidence = ("case", "done", "known", "answer", "worse", "better", "signal", "said")
     over = ("case", "done", "known", "answer", "over")
-    charts[f"evidence-{key}"] = theme.dressed(
-        cusum_chart(
-            [only(row, evidence) for row in points], limits=ends, span=spans.evidence
-        )
+    charts[f"evidence-{key}"] = cusum_chart(
+        only(points, evidence), limits=ends, span=spans.evidence
     )
-    charts[f"over-{key}"] = theme.dressed(
-        over_expected_chart([only(row, over) for row in points], span=spans.over)
-    )
+    charts[f"over-{key}"] = over_expected_chart(only(points, over), span=spans.over)
     signals = [row for row in points if row["signal"]]
     seen = "; ".join(f"{row['said']}, known {row['known']}" for row in signals)
     last = points[-1]
+    whose = f"{name}, {AGAINST[series].lower()}"
+    alts = {
+        f"evidence-{key}": f"{whose}: evidence that the odds of failing have doubled "
+        f"(upwards) or halved (downwards). Signals: {seen or 'none'}.",
+        f"over-{key}": f"{whose}: failures minus expected, summed over {last['case']} "
+        f"closed courses; now {last['over']:+.1f}.",
+    }
     return {
         "title": AGAINST[series],
         "points": points,
-        "figures": [
-            PageFigure(
-                f"evidence-{key}",
-                "",
-                f"{name}, {AGAINST[series].lower()}: evidence that the odds of failing have "
-                f"doubled (upwards) or halved (downwards). Signals: {seen or 'none'}.",
-            ),
-            PageFigure(
-                f"over-{key}",
-                "",
-                f"{name}, {AGAINST[series].lower()}: failures minus expected, summed over "
-                f"{last['case']} closed courses; now {last['over']:+.1f}.",
-            ),
-        ],
+        "figures": [PageFigure(chart, "", alt) for chart, alt in alts.items()],
     }
 
 
@@ -382,12 +372,7 @@ def signal_said(row: Row, batches: list[Row]) -> str:
         for kind in words.BATCH_KINDS
         if (best := largest_part(own, kind)) is not None
     ]
-    return " ".join(
-        [
-            start,
-            *(said for said in more if said),
-        ]
-    )
+    return " ".join([start, *(said for said in more if said)])
 
 
 def _adds(part: Row, signal: Row) -> str:
@@ -397,7 +382,9 @@ def _adds(part: Row, signal: Row) -> str:
     if share < 1 / 3:
         return ""
     size = f"{excess(part):.1f} of these {total:.1f} beyond the expected"
-    said = f"{words.BATCH_KINDS[part['kind']].capitalize()} {part['batch']} holds {size}"
+    said = (
+        f"{words.BATCH_KINDS[part['kind']].capitalize()} {part['batch']} holds {size}"
+    )
     if part["alone"]:
         return (
             f"{said} ({part_said(part)}), and nobody else worked on it: whether it was "
