@@ -73,10 +73,8 @@ def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
 
 def _curve(store: Store, question: tuple[str, int], charts: dict[str, Any]) -> Row:
     """Give the adjusted share by dose, the trend, and the dose for a success."""
-    place = dict(zip(("outcome", "window_days"), question, strict=True))
-    where = "WHERE outcome = $outcome AND window_days = $window_days ORDER BY ALL"
     rows, trends, doses = (
-        store.records(f'SELECT * FROM "{name}" {where}', place)
+        _of_question(store.records(f"SELECT * FROM {name} ORDER BY ALL"), question)
         for name in ("dose_response", "dose_trends", "dose_for")
     )
     if len(rows) >= FEWEST_POINTS:
@@ -156,7 +154,7 @@ class ArmComparison:
 
     def asked(self, name: str) -> list[Row]:
         """Give a table's rows of the question."""
-        return [row for row in self.tables[name] if _question_of(row) == self.question]
+        return _of_question(self.tables[name], self.question)
 
     @property
     def by_lot(self) -> bool:
@@ -203,7 +201,7 @@ def section(found: ArmComparison, key: str, charts: dict[str, Any]) -> Row:
         "other": [
             _difference(row)
             for row in found.tables["arm_contrasts"]
-            if row["primary"] and _question_of(row) != found.question
+            if row["primary"] and row not in own
         ],
         "notes": _notes(own),
         "apart": _apart(found.tables["arm_overlap"], found.tables["arm_levels"]),
@@ -213,8 +211,8 @@ def section(found: ArmComparison, key: str, charts: dict[str, Any]) -> Row:
     }
 
 
-def _question_of(row: Row) -> tuple[str, int]:
-    return row["outcome"], row["window_days"]
+def _of_question(rows: list[Row], question: tuple[str, int]) -> list[Row]:
+    return [row for row in rows if (row["outcome"], row["window_days"]) == question]
 
 
 def assumptions(costs: list[Row]) -> list[str]:

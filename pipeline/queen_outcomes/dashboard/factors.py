@@ -7,6 +7,7 @@ it about, and the page never says so.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from typing import Any
 
 from queen_outcomes.base.store import Store
@@ -54,7 +55,11 @@ def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
     fitted = [part for part in sections if part["has_model"]]
     return {
         "sections": fitted,
-        "without": [part for part in sections if not part["has_model"]],
+        "without": [
+            {**part["fit"], "title": part["title"]}
+            for part in sections
+            if not part["has_model"]
+        ],
         "least_overlap": round(100 * LEAST_OVERLAP),
         "least_rarer": TOO_RARE,
         "charts": charts,
@@ -71,17 +76,14 @@ def _section(
     asked = words.outcome_by_day(outcome, window)
     drawn = _draw_curves(main, key, asked, charts)
     compared = _compared(main["contrasts"], models["weighted"]["contrasts"])
-    fit = main["model_fits"][0] if main["model_fits"] else None
+    (fit,) = main["model_fits"]
     return {
         "key": key,
         "title": asked.capitalize(),
         "fit": fit,
-        "has_model": bool(fit) and fit["method"] != "none",
-        "courses": fit["rows"] if fit else 0,
-        "events": fit["events"] if fit else 0,
-        "reason": fit["message"] if fit else "not fitted",
+        "has_model": fit["method"] != "none",
         "verdict": verdict(fit),
-        "method": METHODS[fit["method"]] if fit else "",
+        "method": METHODS[fit["method"]],
         "terms": _terms(main["model_terms"]),
         "curves": drawn,
         "differences_said": draw_differences(
@@ -116,11 +118,10 @@ def _models(
     }
 
 
-def verdict(fit: Row | None) -> str:
+def verdict(fit: Row) -> str:
     """Say how well the model predicts, before anything else is said of it."""
-    if fit is None or fit["method"] == "none":
-        why = fit["message"] if fit else "it was not fitted"
-        return f"There is no model: {why}."
+    if fit["method"] == "none":
+        return f"There is no model: {fit['message']}."
     if fit["brier"] is None:
         return "How well this model predicts could not be measured: too few batches."
     figures = (
@@ -130,14 +131,11 @@ def verdict(fit: Row | None) -> str:
     if fit["auc"] is not None:
         figures += f", area under the curve {fit['auc']:.2f} where 0.5 is guessing"
     if fit["brier"] >= fit["brier_base"]:
-        return (
-            "For graft batches it has not seen, this model does no better than the base "
-            f"rate ({figures}): little below helps to foresee a queen's fate."
-        )
-    return (
-        "For graft batches it has not seen, this model does better than the base rate "
-        f"({figures})."
-    )
+        does = f"does no better than the base rate ({figures}): little below helps to "
+        does += "foresee a queen's fate"
+    else:
+        does = f"does better than the base rate ({figures})"
+    return f"For graft batches it has not seen, this model {does}."
 
 
 def _terms(rows: list[Row]) -> list[Row]:
@@ -172,10 +170,10 @@ def _draw_curves(
     return drawn
 
 
-def _compared(rows: list[Row], weighted: list[Row] | None = None) -> list[Row]:
+def _compared(rows: list[Row], weighted: Sequence[Row] = ()) -> list[Row]:
     """Put differences into words, the weighted model's beside them."""
     pair = ("factor", "value", "reference")
-    beside = {tuple(row[key] for key in pair): row for row in weighted or []}
+    beside = {tuple(row[key] for key in pair): row for row in weighted}
     return [
         {
             **compared_row(row, TERMS[row["factor"]].label),
@@ -195,8 +193,8 @@ def _ratio(row: Row) -> str:
 
 def _bench(bench: dict[str, list[Row]]) -> Row | None:
     """Give the second model's own factors: what happens on the bench."""
-    fit = bench["model_fits"][0] if bench["model_fits"] else None
-    if fit is None or fit["method"] == "none":
+    (fit,) = bench["model_fits"]
+    if fit["method"] == "none":
         return None
     own = [row for row in _terms(bench["model_terms"]) if row["term"] in BENCH]
     compared = [row for row in bench["contrasts"] if row["factor"] in BENCH]

@@ -49,6 +49,10 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     due = store.records("SELECT * FROM due")
     failed = _failed(store, settings, as_of)
     lacking = store.records(statement("lacking"))
+    charts = {}
+    if any(row["share"] is not None for row in cohorts):
+        question, rate = f"laying by day {window}", season and season["rate"]
+        charts["cohorts"] = cohort_chart(cohorts, question=question, season_rate=rate)
     return {
         "counts": store.records(statement("standing_counts"))[0],
         "due": [row for row in due if row["status"] == "due"],
@@ -65,7 +69,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "failed_more": max(0, len(failed) - MOST_FAILED),
         "lacking": _in_order(lacking, settings),
         "changes": store.records(statement("changes_counted"), {"most": MOST_CHANGES}),
-        "charts": _drawn(cohorts, season, window),
+        "charts": charts,
         "title_said": title(season, window, settings.min_shown),
         "first_closes": first_close(store, settings, as_of),
     }
@@ -92,14 +96,6 @@ def _failed(store: Store, settings: Settings, as_of: dt.date) -> list[Row]:
             ],
         },
     )
-
-
-def _drawn(cohorts: list[Row], season: Row | None, window: int) -> dict[str, Any]:
-    """Draw the weeks, once one of them has a share."""
-    if all(row["share"] is None for row in cohorts):
-        return {}
-    question, rate = f"laying by day {window}", season and season["rate"]
-    return {"cohorts": cohort_chart(cohorts, question=question, season_rate=rate)}
 
 
 def _in_order(rows: list[Row], settings: Settings) -> list[Row]:
@@ -241,8 +237,7 @@ def on_axis(weeks: list[dt.date]) -> list[dt.date | None]:
 def _iso_week(week: dt.date | None) -> str:
     if week is None:
         return CUT
-    year, number, _ = week.isocalendar()
-    return f"{year}-W{number:02d}"
+    return f"{week:%G-W%V}"
 
 
 def _cohort_points(values: list[Row], question: str, week: alt.X) -> alt.Chart:

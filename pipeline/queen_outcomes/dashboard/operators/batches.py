@@ -75,10 +75,11 @@ def show(
     charts : dict
         Takes up the charts.
     """
+    outcome, days = settings.plan.question
     rows = store.records(
-        "SELECT * FROM batches WHERE outcome = $outcome AND window_days = $window_days "
+        "SELECT * FROM batches WHERE outcome = $outcome AND window_days = $days "
         "ORDER BY kind, mid_p, batch",
-        dict(zip(("outcome", "window_days"), settings.plan.question, strict=True)),
+        {"outcome": outcome, "days": days},
     )
     points = [_point(row) for row in rows]
     funnels = []
