@@ -171,7 +171,26 @@ def cohort_chart(
     """
     values = [_cohort_point(row) for row in rows if row["share"] is not None]
     week = _weeks([row["week_of"] for row in rows])
-    layers = [_cohort_points(values, question, week)]
+    points = (
+        theme.chart(values)
+        .mark_point(size=70, strokeWidth=2, opacity=1)
+        .encode(
+            x=week,
+            y=theme.share_axis("share", f"share {question}"),
+            color=KIND(alt.Color, (theme.CLOSED, theme.OPEN)),
+            shape=KIND(alt.Shape, ("circle", "triangle-up")),
+            fill=KIND(alt.Fill, (theme.CLOSED, "transparent")),
+            tooltip=[
+                alt.Tooltip("iso_week:N", title="week"),
+                alt.Tooltip("from:N", title="from"),
+                *(alt.Tooltip(f"{name}:Q", title=name) for name in COUNTS),
+                alt.Tooltip("share:Q", title="share", format=".0%"),
+                alt.Tooltip("limits:N", title="95 % limits"),
+            ],
+        )
+    )
+    brush = alt.selection_interval(name=BRUSH, encodings=["x"])
+    layers = [points.add_params(brush).properties(name="cohorts")]
     closed = [point for point in values if point["low"] is not None]
     if closed:  # a layer without data would have the scripts complain
         limits = theme.chart(closed)
@@ -235,29 +254,7 @@ def on_axis(weeks: list[dt.date]) -> list[dt.date | None]:
 
 
 def _iso_week(week: dt.date | None) -> str:
-    if week is None:
-        return CUT
-    return f"{week:%G-W%V}"
-
-
-def _cohort_points(values: list[Row], question: str, week: alt.X) -> alt.Chart:
-    base = theme.chart(values)
-    drawn = base.mark_point(size=70, strokeWidth=2, opacity=1).encode(
-        x=week,
-        y=theme.share_axis("share", f"share {question}"),
-        color=KIND(alt.Color, (theme.CLOSED, theme.OPEN)),
-        shape=KIND(alt.Shape, ("circle", "triangle-up")),
-        fill=KIND(alt.Fill, (theme.CLOSED, "transparent")),
-        tooltip=[
-            alt.Tooltip("iso_week:N", title="week"),
-            alt.Tooltip("from:N", title="from"),
-            *(alt.Tooltip(f"{name}:Q", title=name) for name in COUNTS),
-            alt.Tooltip("share:Q", title="share", format=".0%"),
-            alt.Tooltip("limits:N", title="95 % limits"),
-        ],
-    )
-    brush = alt.selection_interval(name=BRUSH, encodings=["x"])
-    return drawn.add_params(brush).properties(name="cohorts")
+    return CUT if week is None else f"{week:%G-W%V}"
 
 
 def _cohort_point(row: Row) -> Row:

@@ -30,10 +30,7 @@ COLUMNS = (
     ("undecided", "Undecided"),
     ("unknown_risk", "Risk unknown"),
 )
-NUMBERS = (
-    *("courses", "failures", "expected_said", "ratio_said", "adjusted_said"),
-    *("p_said", "undecided", "unknown_risk"),
-)
+NUMBERS = tuple(key for key, _ in COLUMNS if key not in ("operator", "flag_said"))
 ROW_HEIGHT = 30
 OBSERVED, EXPECTED = "observed", "expected"
 OTHER_COLUMNS = (("what", "Failing as"), *COLUMNS)
@@ -188,18 +185,15 @@ def _funnels(
     if spread:
         title = "The same, with the variance between operators allowed for"
         wanted.append(("operators-funnel-spread", spread[0]["tau2"], title))
-    found = []
     alt_text = (
         f"Funnel of {len(shown)} operators: failures over expected against the number of "
         f"courses, with limits. {flagged} flagged."
     )
-    for name, tau2, title in wanted:
+    for name, tau2, _ in wanted:
         lines = funnel_lines(largest, share, tau2)
         size = "courses of the operator"
-        chart = funnel_chart(points, lines, size=size, height=240, least_top=2.0)
-        charts[name] = chart
-        found.append(PageFigure(name, title, alt_text))
-    return found
+        charts[name] = funnel_chart(points, lines, size=size, height=240, least_top=2.0)
+    return [PageFigure(name, title, alt_text) for name, _, title in wanted]
 
 
 def _spread_said(spread: list[Row]) -> str:
