@@ -82,15 +82,14 @@ def show(
         {"outcome": outcome, "days": days},
     )
     points = [_point(row) for row in rows]
-    funnels = []
-    for kind, label in BATCH_KINDS.items():
-        own = [point for point in points if point["kind"] == kind]
-        if own:
-            funnels.append(_funnel(kind, label, own, charts))
     return {
         "total": len(points),
         "flagged": sum(point["degree"] == funnel.FLAGGED for point in points),
-        "funnels": funnels,
+        "funnels": [
+            _funnel(kind, label, own, charts)
+            for kind, label in BATCH_KINDS.items()
+            if (own := [point for point in points if point["kind"] == kind])
+        ],
         "outside": [point for point in points if point["degree"] != funnel.WITHIN],
         "outside_columns": (("kind_said", "Kind"), *FUNNEL_COLUMNS),
         "outside_numbers": COUNTS,
@@ -213,7 +212,7 @@ def apart(store: Store, operators: list[Row]) -> Row:
         rows.append(_overlap_row(row, own))
         if row["shown"]:
             said += alone_said(row, own)
-    hidden = [row["operator"] for row in operators if _is_hidden(row)]
+    hidden = [r["operator"] for r in operators if r["shown"] and not r["separable"]]
     return {
         "title": _overlap_title(operators, hidden, bool(parts)),
         "said": said,
@@ -222,10 +221,6 @@ def apart(store: Store, operators: list[Row]) -> Row:
         "least": f"{100 * SEPARABLE:.0f} %",
         "inseparable": hidden,
     }
-
-
-def _is_hidden(row: Row) -> bool:
-    return row["shown"] and not row["separable"]
 
 
 def _overlap_title(operators: list[Row], hidden: list[str], has_batches: bool) -> str:
@@ -254,23 +249,16 @@ def _overlap_row(row: Row, parts: list[Row]) -> Row:
     return {
         **found,
         "shared": f"{row['shared_pct']:.0f} %",
-        "separable_said": "can be told apart"
-        if row["separable"]
-        else "cannot be told apart",
+        "separable_said": f"{'can' if row['separable'] else 'cannot'} be told apart",
         "excess": f"{row['failures'] - row['expected']:+.1f}",
         "adds": f"{best['batch']}, {excess(best):+.1f}" if best else "",
-        "whose": whose(best) if best else "",
+        "whose": ("nobody" if best["alone"] else "others") if best else "",
     }
 
 
 def excess(part: Row) -> float:
     """Give failures beyond the expected."""
     return part["failures"] - part["expected"]
-
-
-def whose(part: Row) -> str:
-    """Say whether anybody else worked on a batch."""
-    return "nobody" if part["alone"] else "others"
 
 
 def largest_part(parts: list[Row], kind: str) -> Row | None:
