@@ -10,10 +10,8 @@
   };
 
   const button = (label, help, act) => {
-    const made = document.createElement("button");
-    made.type = "button";
-    made.textContent = label;
-    made.title = help;
+    const made = Object.assign(document.createElement("button"), { type: "button", title: help });
+    made.append(label);
     made.addEventListener("click", act);
     return made;
   };
@@ -91,11 +89,9 @@
   }
 
   function tools(name, place, view) {
-    const row = document.createElement("div");
     const title = titleOf(place);
-    row.className = "tools";
-    row.setAttribute("role", "group");
-    row.setAttribute("aria-label", `Tools of the chart: ${title}`);
+    const row = Object.assign(document.createElement("div"),
+      { className: "tools", role: "group", ariaLabel: `Tools of the chart: ${title}` });
     const file = (ending) => `${name}_${asOf}.${ending}`;
     const save = (ending, make) => async () => saving.hand(await make(), file(ending));
     const source = `${station}, as of ${asOf}`;

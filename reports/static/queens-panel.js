@@ -20,9 +20,7 @@ if (queens.list) {
     ];
     for (const [name, value] of named) {
       if (value === null) continue;
-      const pair = element("div");
-      pair.append(element("dt", name), element("dd", value));
-      told.append(pair);
+      told.append(element("div", undefined, undefined, element("dt", name), element("dd", value)));
     }
     return told;
   }
@@ -100,8 +98,7 @@ if (queens.list) {
     picked = row;
     const heading = element("h2", list.ids[row]);
     heading.tabIndex = -1;
-    const rest = element("div", undefined, "rest");
-    rest.append(answers(row, null));
+    const rest = element("div", undefined, "rest", answers(row, null));
     panel.replaceChildren(bar(row), heading, headline(row), facts(row), ...others(row), rest);
     panel.hidden = false;
     document.body.classList.add("picked");

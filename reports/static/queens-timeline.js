@@ -41,12 +41,8 @@ if (queens.list) {
     const key = element("ul", undefined, "key");
     for (const shape of Object.keys(MARKS)) {
       if (!shapes.has(shape)) continue;
-      const item = element("li");
-      item.append(
-        drawn("svg", { viewBox: "-9 -9 18 18", width: 18, height: 18, "aria-hidden": "true" }, drawMark(shape)),
-        MARKS[shape][2],
-      );
-      key.append(item);
+      const picture = { viewBox: "-9 -9 18 18", width: 18, height: 18, "aria-hidden": "true" };
+      key.append(element("li", undefined, undefined, drawn("svg", picture, drawMark(shape)), MARKS[shape][2]));
     }
     return key;
   };
@@ -344,32 +340,26 @@ if (queens.list) {
   function rangeChoice(story, drawAgain) {
     const fits = RANGES.filter((days) => story.last > days * 1.3);
     const choices = [...fits.map((days) => [days, `to day ${days}`]), [story.last, "all"]];
-    const box = element("fieldset", undefined, "ranges");
-    box.append(element("legend", "Days shown"));
+    const chosen = Math.min(1, choices.length - 1);
+    const box = element("fieldset", undefined, "ranges", element("legend", "Days shown"));
     choices.forEach(([days, words], number) => {
-      const label = element("label");
-      const input = element("input");
-      input.type = "radio";
-      input.name = "range";
-      input.checked = number === Math.min(1, choices.length - 1) || choices.length === 1;
+      const input = Object.assign(element("input"),
+        { type: "radio", name: "range", checked: number === chosen });
       input.addEventListener("change", () => drawAgain(days));
-      label.append(input, words);
-      box.append(label);
+      box.append(element("label", undefined, undefined, input, words));
     });
     box.hidden = choices.length === 1;
-    return { box, start: choices[Math.min(1, choices.length - 1)][0] };
+    return { box, start: choices[chosen][0] };
   }
 
   // A figure that redraws itself when its place changes size.
   queens.timeline = (row, told) => {
     const story = queens.story(row, told);
     const figure = element("figure", undefined, "timeline");
-    const stage = element("div", undefined, "stage");
-    stage.tabIndex = 0;
-    stage.setAttribute("role", "group");
-    stage.setAttribute("aria-label", "Timeline. The left and right arrow keys step through its marks.");
+    const stage = Object.assign(element("div", undefined, "stage"), { tabIndex: 0, role: "group",
+      ariaLabel: "Timeline. The left and right arrow keys step through its marks." });
     const said = element("p", "Point at a mark, or step through them with the arrow keys.", "said");
-    said.setAttribute("role", "status");
+    said.role = "status";
     const key = element("div");
     let last;
     let width = 0;

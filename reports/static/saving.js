@@ -43,8 +43,7 @@ const saving = (() => {
   }
 
   async function svg(view, title, source) {
-    const made = await picture(view, title, source);
-    return new Blob([made.svg], { type: "image/svg+xml" });
+    return new Blob([(await picture(view, title, source)).svg], { type: "image/svg+xml" });
   }
 
   async function png(view, title, source) {
@@ -52,9 +51,8 @@ const saving = (() => {
     const image = new Image();
     image.src = `data:image/svg+xml;charset=utf-8,${encodeURIComponent(made.svg)}`;
     await image.decode();
-    const sheet = document.createElement("canvas");
-    sheet.width = SHARPER * made.width;
-    sheet.height = SHARPER * made.height;
+    const sheet = Object.assign(document.createElement("canvas"),
+      { width: SHARPER * made.width, height: SHARPER * made.height });
     const pen = sheet.getContext("2d");
     pen.scale(SHARPER, SHARPER);
     pen.drawImage(image, 0, 0, made.width, made.height);
@@ -82,9 +80,8 @@ const saving = (() => {
   }
 
   function hand(blob, name) {
-    const link = document.createElement("a");
-    link.href = URL.createObjectURL(blob);
-    link.download = name;
+    const link = Object.assign(document.createElement("a"),
+      { href: URL.createObjectURL(blob), download: name });
     link.click();
     setTimeout(() => URL.revokeObjectURL(link.href), 10_000);
   }

@@ -88,18 +88,13 @@ def outcome_label(name: str) -> str:
     return OUTCOMES[name].label if name in OUTCOMES else name
 
 
-def thousands(number: int) -> str:
-    """Write a count with its thousands apart."""
-    return f"{number:,}"
-
-
 def fragment(value: Any) -> str:
     """Write a name so that it can stand behind the # of an address, whatever it holds."""
     return quote(str(value), safe="")
 
 
 FILTERS = {
-    "thousands": thousands,
+    "thousands": "{:,}".format,
     "percent": words.percent,
     "plain": words.plain,
     "script_json": words.script_json,
