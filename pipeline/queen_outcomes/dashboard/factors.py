@@ -56,9 +56,7 @@ def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
     return {
         "sections": fitted,
         "without": [
-            {**part["fit"], "title": part["title"]}
-            for part in sections
-            if not part["has_model"]
+            {**part["fit"], **part} for part in sections if not part["has_model"]
         ],
         "least_overlap": round(100 * LEAST_OVERLAP),
         "least_rarer": TOO_RARE,
