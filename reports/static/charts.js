@@ -10,33 +10,22 @@
   };
 
   const button = (label, help, act) => {
-    const made = document.createElement("button");
-    made.type = "button";
-    made.textContent = label;
-    made.title = help;
+    const made = Object.assign(document.createElement("button"), { type: "button", title: help });
+    made.append(label);
     made.addEventListener("click", act);
     return made;
   };
 
   const PHONE = 640, LETTERS = 20, LINE = 14;
 
-  function folded(text, most) {
-    const lines = [""];
-    for (const word of text.split(" ")) {
-      const longer = `${lines.at(-1)} ${word}`.trim();
-      if (lines.at(-1) && longer.length > most) lines.push(word);
-      else lines[lines.length - 1] = longer;
-    }
-    return lines;
-  }
-
   // on a phone the names of rows fold, so that more than half of the width is the chart's
   function foldNames(spec) {
+    const folded = (name) => saving.folded(name, (line) => line.length <= LETTERS);
     let tallest = 1;
     for (const part of spec.layer ?? [spec]) {
       const y = part.encoding?.y;
       if (!y?.axis || !Array.isArray(y.sort) || Math.max(...y.sort.map((n) => n.length)) <= LETTERS) continue;
-      const lines = Object.fromEntries(y.sort.map((name) => [name, folded(name, LETTERS)]));
+      const lines = Object.fromEntries(y.sort.map((name) => [name, folded(name)]));
       y.axis.labelExpr = `(${JSON.stringify(lines)})[datum.label]`;
       tallest = Math.max(tallest, ...Object.values(lines).map((one) => one.length));
     }
@@ -100,11 +89,9 @@
   }
 
   function tools(name, place, view) {
-    const row = document.createElement("div");
     const title = titleOf(place);
-    row.className = "tools";
-    row.setAttribute("role", "group");
-    row.setAttribute("aria-label", `Tools of the chart: ${title}`);
+    const row = Object.assign(document.createElement("div"),
+      { className: "tools", role: "group", ariaLabel: `Tools of the chart: ${title}` });
     const file = (ending) => `${name}_${asOf}.${ending}`;
     const save = (ending, make) => async () => saving.hand(await make(), file(ending));
     const source = `${station}, as of ${asOf}`;

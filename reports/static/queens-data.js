@@ -62,41 +62,30 @@ var queens = {}; // what this page's scripts share
   const day = (iso) => Date.parse(`${iso}T00:00Z`) / 86_400_000;
 
   // The list: a column each, a row a course, newest first.
-  function openList(content) {
-    const rows = coded(content.columns.queen ?? "u").length;
-    const column = (name) => numbers(content.columns[name], rows);
-    const first = day(content.first_day);
-    const named = (name) => column(name).map((place) => content.lists[name][place] ?? null);
+  function openList({ columns, states, lists: values, ...given }) {
+    const rows = coded(columns.queen ?? "u").length;
+    const column = (name) => numbers(columns[name], rows);
+    const first = day(given.first_day);
     const list = {
+      ...given,
       rows,
-      queens: content.queens,
-      sources: content.sources,
-      questions: content.questions,
-      queensAFile: content.queens_a_file,
-      column: content.column,
-      endWords: content.end_words,
-      events: content.events,
-      answers: content.answers,
-      tables: content.tables,
-      grace: content.grace_days,
-      asOf: day(content.as_of),
-      values: content.lists,
-      places: {},
-      states: content.states.map((text) => numbers(text, rows)),
+      values,
+      asOf: day(given.as_of),
+      places: Object.fromEntries(Object.keys(values).map((name) => [name, column(name)])),
+      states: states.map((text) => numbers(text, rows)),
       queen: column("queen"),
       course: column("course"),
       d0: column("d0").map((days) => first + days),
-      dose: named("dose_ul"),
       onsetAfter: column("onset_after"),
       onsetBy: column("onset_by"),
       endBy: column("end_by"),
     };
-    for (const name of Object.keys(content.lists)) list.places[name] = column(name);
     list.ids = list.queen.map((queen, row) => `${list.queens[queen]}/${list.course[row]}`);
-    list.named = (name, row) => content.lists[name][list.places[name][row]] ?? null;
+    list.named = (name, row) => values[name][list.places[name][row]] ?? null;
+    list.dose = list.queen.map((_, row) => list.named("dose_ul", row));
     list.state = (question, row) => {
       const code = list.states[question][row];
-      const { answers } = content;
+      const { answers } = list;
       return code
         ? { state: answers[(code - 1) % answers.length], closed: code <= answers.length }
         : null;
@@ -141,9 +130,8 @@ var queens = {}; // what this page's scripts share
     }
     return {
       of: (queen) => Array.from({ length: starts[queen + 1] - starts[queen] }, (_, turn) => {
-        const row = {};
-        for (const column of Object.keys(open)) row[column] = open[column][starts[queen] + turn];
-        return row;
+        const at = starts[queen] + turn;
+        return Object.fromEntries(Object.entries(open).map(([name, column]) => [name, column[at]]));
       }),
     };
   }
@@ -162,9 +150,9 @@ var queens = {}; // what this page's scripts share
   // Everything told of one course: a promise, since her file may have to be loaded first.
   queens.told = async (row) => {
     const list = queens.list;
-    const file = Math.floor(list.queen[row] / list.queensAFile);
+    const file = Math.floor(list.queen[row] / list.queens_a_file);
     const tables = await open(file);
-    const queen = list.queen[row] - file * list.queensAFile;
+    const queen = list.queen[row] - file * list.queens_a_file;
     const hers = list.coursesOf(list.queen[row]);
     const first = list.d0[hers[0]];
     const dated = (days) => (days === null ? null : first + days);

@@ -20,9 +20,7 @@ if (queens.list) {
     ];
     for (const [name, value] of named) {
       if (value === null) continue;
-      const pair = element("div");
-      pair.append(element("dt", name), element("dd", value));
-      told.append(pair);
+      told.append(element("div", undefined, undefined, element("dt", name), element("dd", value)));
     }
     return told;
   }
@@ -32,7 +30,7 @@ if (queens.list) {
     const began = list.onsetBy[row] === null
       ? `No brood of hers has been seen${list.onsetAfter[row] > 0 ? `; there was none up to day ${list.onsetAfter[row]}` : ""}.`
       : `Laying began ${queens.bounds(list.onsetAfter[row], list.onsetBy[row])} (${queens.isoDate(list.d0[row] + list.onsetBy[row])}).`;
-    return element("p", end ? `${began} She was ${list.endWords[end] ?? end} by day ${list.endBy[row]}.` : began, "headline");
+    return element("p", end ? `${began} She was ${list.end_words[end] ?? end} by day ${list.endBy[row]}.` : began, "headline");
   }
 
   function others(row) {
@@ -51,7 +49,7 @@ if (queens.list) {
     list.questions.forEach((asked, number) => {
       const found = list.state(number, row);
       if (!found) return;
-      const close = list.d0[row] + asked.days + list.grace;
+      const close = list.d0[row] + asked.days + list.grace_days;
       const answer = told?.answers.get(number);
       const lies = !answer || answer.after === null ? "" : queens.bounds(answer.after, answer.by);
       rows.push([`${asked.words} by day ${asked.days}`, element("b", found.state === "undecided" && !found.closed ? "open" : found.state),
@@ -100,8 +98,7 @@ if (queens.list) {
     picked = row;
     const heading = element("h2", list.ids[row]);
     heading.tabIndex = -1;
-    const rest = element("div", undefined, "rest");
-    rest.append(answers(row, null));
+    const rest = element("div", undefined, "rest", answers(row, null));
     panel.replaceChildren(bar(row), heading, headline(row), facts(row), ...others(row), rest);
     panel.hidden = false;
     document.body.classList.add("picked");
@@ -135,8 +132,7 @@ if (queens.list) {
   queens.mark = () => {
     for (const line of document.querySelectorAll("#courses tbody tr")) {
       const here = Number(line.dataset.row) === picked && picked !== null;
-      if (here) line.setAttribute("aria-current", "true");
-      else line.removeAttribute("aria-current");
+      line.ariaCurrent = here ? "true" : null;
     }
   };
 

@@ -2,7 +2,7 @@
 "use strict";
 if (queens.list) {
   const STEP = 50;
-  const { list, element } = queens;
+  const { list } = queens;
   const place = (id) => document.getElementById(id);
   const lower = (text) => String(text).toLocaleLowerCase("en");
   const ids = list.ids.map(lower);
@@ -125,9 +125,8 @@ if (queens.list) {
     place("more").hidden = found.length <= shown;
     for (const button of document.querySelectorAll("#courses th button")) {
       const sorted = button.dataset.key === order.key;
-      const cell = button.closest("th");
-      if (sorted) cell.setAttribute("aria-sort", order.down ? "descending" : "ascending");
-      else cell.removeAttribute("aria-sort");
+      const way = order.down ? "descending" : "ascending";
+      button.closest("th").ariaSort = sorted ? way : null;
     }
     queens.mark?.();
   }
@@ -153,11 +152,7 @@ if (queens.list) {
   }
 
   function fill(select, values) {
-    values.forEach((value, number) => {
-      const option = element("option", value);
-      option.value = number;
-      select.append(option);
-    });
+    select.append(...values.map((value, number) => new Option(value, number)));
   }
 
   // The course before and after one in the list as it stands.
@@ -177,11 +172,8 @@ if (queens.list) {
 
   fill(operator, list.values.operator);
   fill(line, list.values.line);
-  for (const value of new Set([...list.values.graft_batch, ...list.values.semen_batch])) {
-    const option = element("option");
-    option.value = value;
-    place("batches").append(option);
-  }
+  const batches = new Set([...list.values.graft_batch, ...list.values.semen_batch]);
+  place("batches").append(...[...batches].map((value) => new Option("", value)));
   for (const input of inputs) input.addEventListener("input", again);
   place("clear").addEventListener("click", () => {
     for (const input of inputs) input.value = "";

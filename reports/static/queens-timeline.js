@@ -41,12 +41,8 @@ if (queens.list) {
     const key = element("ul", undefined, "key");
     for (const shape of Object.keys(MARKS)) {
       if (!shapes.has(shape)) continue;
-      const item = element("li");
-      const picture = drawn("svg", { viewBox: "-9 -9 18 18", width: 18, height: 18,
-        "aria-hidden": "true" });
-      picture.append(drawMark(shape));
-      item.append(picture, MARKS[shape][2]);
-      key.append(item);
+      const picture = { viewBox: "-9 -9 18 18", width: 18, height: 18, "aria-hidden": "true" };
+      key.append(element("li", undefined, undefined, drawn("svg", picture, drawMark(shape)), MARKS[shape][2]));
     }
     return key;
   };
@@ -132,7 +128,7 @@ if (queens.list) {
       byDay.set(asked.days, [...(byDay.get(asked.days) ?? []), asked.words]);
     });
     return [...byDay].map(([days, names]) => {
-      const close = days + list.grace;
+      const close = days + list.grace_days;
       const date = list.d0[row] + close;
       const shape = date <= list.asOf ? "closed" : "open";
       return { lane: "windows", day: close, from: days, to: close, shape, label: String(days),
@@ -228,19 +224,19 @@ if (queens.list) {
     for (let day = start; day <= place.last; day += step) {
       const x = place.x(day);
       svg.append(drawn("line", { x1: x, x2: x, y1: 18, y2: place.bottom, class: day === 0 ? "zero" : "grid" }));
-      const number = drawn("text", { x, y: place.bottom + 15, class: "tick" });
-      number.textContent = day;
-      const date = drawn("text", { x, y: place.bottom + 31, class: "tick soft" });
-      date.textContent = queens.shortDate(d0 + day);
-      svg.append(number, date);
+      svg.append(
+        drawn("text", { x, y: place.bottom + 15, class: "tick" }, day),
+        drawn("text", { x, y: place.bottom + 31, class: "tick soft" }, queens.shortDate(d0 + day)),
+      );
     }
     if (story.today >= story.first && story.today <= place.last) {
       const x = place.x(story.today);
       const near = x > place.width - 90;
-      svg.append(drawn("line", { x1: x, x2: x, y1: 16, y2: place.bottom, class: "today" }));
-      const label = drawn("text", { x: x + (near ? -4 : 4), y: 12, class: "tick warm", "text-anchor": near ? "end" : "start" });
-      label.textContent = `as of ${queens.shortDate(d0 + story.today)}`;
-      svg.append(label);
+      svg.append(
+        drawn("line", { x1: x, x2: x, y1: 16, y2: place.bottom, class: "today" }),
+        drawn("text", { x: x + (near ? -4 : 4), y: 12, class: "tick warm", "text-anchor": near ? "end" : "start" },
+          `as of ${queens.shortDate(d0 + story.today)}`),
+      );
     }
   }
 
@@ -270,9 +266,7 @@ if (queens.list) {
       const bar = drawn("rect", { x: start, y: y + 3, width: end - start, height: 17, rx: 3, class: item.ended ? "stay" : "stay goes-on" });
       const made = group(item, start, y + 11, bar);
       if (end - start > 24) {
-        const text = drawn("text", { x: start + 6, y: y + 16, class: "inside" });
-        text.textContent = shortened(item.label, (end - start - 10) / 7);
-        made.append(text);
+        made.append(drawn("text", { x: start + 6, y: y + 16, class: "inside" }, shortened(item.label, (end - start - 10) / 7)));
       }
       return made;
     },
@@ -285,9 +279,7 @@ if (queens.list) {
       const y = lane.top + 25;
       const made = mark(item, place, y);
       made.prepend(span(place.x, item.from, item.to, y, "grace"));
-      const text = drawn("text", { x: place.x(item.from), y: lane.top + 14, class: "tick" });
-      text.textContent = item.label;
-      made.append(text);
+      made.append(drawn("text", { x: place.x(item.from), y: lane.top + 14, class: "tick" }, item.label));
       return made;
     },
   };
@@ -332,9 +324,7 @@ if (queens.list) {
     axis(svg, place, story, list.d0[row]);
     for (const item of place.lanes.onset.items) band(svg, place, item);
     for (const [name, lane] of Object.entries(place.lanes)) {
-      const label = drawn("text", { x: 2, y: place.narrow ? lane.top - 4 : lane.top + Math.min(lane.height, 30) / 2 + 4, class: "lane" });
-      label.textContent = lane.label;
-      svg.append(label);
+      svg.append(drawn("text", { x: 2, y: place.narrow ? lane.top - 4 : lane.top + Math.min(lane.height, 30) / 2 + 4, class: "lane" }, lane.label));
       for (const item of lane.items) {
         if ((item.from ?? item.day) > last || item.day > last && item.shape) continue;
         const made = draws[name](item, lane, place);
@@ -350,32 +340,26 @@ if (queens.list) {
   function rangeChoice(story, drawAgain) {
     const fits = RANGES.filter((days) => story.last > days * 1.3);
     const choices = [...fits.map((days) => [days, `to day ${days}`]), [story.last, "all"]];
-    const box = element("fieldset", undefined, "ranges");
-    box.append(element("legend", "Days shown"));
+    const chosen = Math.min(1, choices.length - 1);
+    const box = element("fieldset", undefined, "ranges", element("legend", "Days shown"));
     choices.forEach(([days, words], number) => {
-      const label = element("label");
-      const input = element("input");
-      input.type = "radio";
-      input.name = "range";
-      input.checked = number === Math.min(1, choices.length - 1) || choices.length === 1;
+      const input = Object.assign(element("input"),
+        { type: "radio", name: "range", checked: number === chosen });
       input.addEventListener("change", () => drawAgain(days));
-      label.append(input, words);
-      box.append(label);
+      box.append(element("label", undefined, undefined, input, words));
     });
     box.hidden = choices.length === 1;
-    return { box, start: choices[Math.min(1, choices.length - 1)][0] };
+    return { box, start: choices[chosen][0] };
   }
 
   // A figure that redraws itself when its place changes size.
   queens.timeline = (row, told) => {
     const story = queens.story(row, told);
     const figure = element("figure", undefined, "timeline");
-    const stage = element("div", undefined, "stage");
-    stage.tabIndex = 0;
-    stage.setAttribute("role", "group");
-    stage.setAttribute("aria-label", "Timeline. The left and right arrow keys step through its marks.");
+    const stage = Object.assign(element("div", undefined, "stage"), { tabIndex: 0, role: "group",
+      ariaLabel: "Timeline. The left and right arrow keys step through its marks." });
     const said = element("p", "Point at a mark, or step through them with the arrow keys.", "said");
-    said.setAttribute("role", "status");
+    said.role = "status";
     const key = element("div");
     let last;
     let width = 0;

@@ -6,10 +6,11 @@
     "Dec"];
   const SVG = "http://www.w3.org/2000/svg";
 
-  queens.element = (name, text, className) => {
+  queens.element = (name, text, className, ...children) => {
     const made = document.createElement(name);
     if (text !== undefined && text !== null) made.textContent = text;
     if (className) made.className = className;
+    made.append(...children);
     return made;
   };
 
@@ -75,11 +76,7 @@
     return made;
   };
 
-  const inRole = (role, name, text, className) => {
-    const made = queens.element(name, text, className);
-    made.setAttribute("role", role);
-    return made;
-  };
+  const inRole = (role, ...element) => Object.assign(queens.element(...element), { role });
 
   // A row of [class, text or node] cells. On a phone rows become blocks: so that they stay
   // rows to a screen reader roles are said, and so that they are read each cell knows its head.
@@ -98,27 +95,18 @@
 
   // A table in a frame that can be scrolled by keyboard; heads: [words, class of its cells].
   queens.table = (label, heads, rows) => {
-    const table = inRole("table", "table", undefined, "stacks");
-    table.append(queens.element("caption", label));
     const top = inRole("row", "tr");
     for (const [words, className] of heads) {
       const cell = inRole("columnheader", "th", words, className);
       cell.scope = "col";
       top.append(cell);
     }
-    const head = inRole("rowgroup", "thead");
-    head.append(top);
-    const body = inRole("rowgroup", "tbody");
+    const head = inRole("rowgroup", "thead", undefined, undefined, top);
     const names = heads.map(([words]) => words);
-    for (const values of rows) {
-      const cells = values.map((value, place) => [heads[place][1], value]);
-      body.append(queens.row(cells, names));
-    }
-    table.append(head, body);
-    const frame = inRole("group", "div", undefined, "scroll");
-    frame.tabIndex = 0;
-    frame.setAttribute("aria-label", label);
-    frame.append(table);
-    return frame;
+    const body = inRole("rowgroup", "tbody", undefined, undefined, ...rows.map((values) =>
+      queens.row(values.map((value, place) => [heads[place][1], value]), names)));
+    const table = inRole("table", "table", undefined, "stacks", queens.element("caption", label), head, body);
+    const frame = inRole("group", "div", undefined, "scroll", table);
+    return Object.assign(frame, { tabIndex: 0, ariaLabel: label });
   };
 }

@@ -8,13 +8,12 @@ const saving = (() => {
   const escaped = (text) =>
     text.replace(/[&<>"]/g, (sign) => `&#${sign.codePointAt(0)};`);
 
-  function folded(text, width, font) {
-    const pen = document.createElement("canvas").getContext("2d");
-    pen.font = font;
+  // a text in lines, each as long as it may be
+  function folded(text, fits) {
     const lines = [""];
     for (const word of text.split(/\s+/)) {
       const longer = `${lines.at(-1)} ${word}`.trim();
-      if (lines.at(-1) && pen.measureText(longer).width > width) lines.push(word);
+      if (lines.at(-1) && !fits(longer)) lines.push(word);
       else lines[lines.length - 1] = longer;
     }
     return lines;
@@ -24,7 +23,9 @@ const saving = (() => {
   async function picture(view, title, source) {
     const own = await view.toSVG();
     const [, width, height] = own.match(/width="([\d.]+)" height="([\d.]+)"/).map(Number);
-    const heads = folded(title, width, `600 15px ${FONT}`);
+    const pen = document.createElement("canvas").getContext("2d");
+    pen.font = `600 15px ${FONT}`;
+    const heads = folded(title, (line) => pen.measureText(line).width <= width);
     const top = EDGE + LINE * heads.length + 8;
     const size = { width: width + 2 * EDGE, height: top + height + LINE + EDGE };
     const texts = heads.map((text, at) =>
@@ -42,8 +43,7 @@ const saving = (() => {
   }
 
   async function svg(view, title, source) {
-    const made = await picture(view, title, source);
-    return new Blob([made.svg], { type: "image/svg+xml" });
+    return new Blob([(await picture(view, title, source)).svg], { type: "image/svg+xml" });
   }
 
   async function png(view, title, source) {
@@ -51,9 +51,8 @@ const saving = (() => {
     const image = new Image();
     image.src = `data:image/svg+xml;charset=utf-8,${encodeURIComponent(made.svg)}`;
     await image.decode();
-    const sheet = document.createElement("canvas");
-    sheet.width = SHARPER * made.width;
-    sheet.height = SHARPER * made.height;
+    const sheet = Object.assign(document.createElement("canvas"),
+      { width: SHARPER * made.width, height: SHARPER * made.height });
     const pen = sheet.getContext("2d");
     pen.scale(SHARPER, SHARPER);
     pen.drawImage(image, 0, 0, made.width, made.height);
@@ -81,12 +80,11 @@ const saving = (() => {
   }
 
   function hand(blob, name) {
-    const link = document.createElement("a");
-    link.href = URL.createObjectURL(blob);
-    link.download = name;
+    const link = Object.assign(document.createElement("a"),
+      { href: URL.createObjectURL(blob), download: name });
     link.click();
     setTimeout(() => URL.revokeObjectURL(link.href), 10_000);
   }
 
-  return { svg, png, csv, hand };
+  return { folded, svg, png, csv, hand };
 })();

@@ -5,7 +5,7 @@
 WITH weeks AS (
     SELECT
         courses.iso_week,
-        min(date_trunc('week', courses.d0)) AS week_of,
+        CAST(min(date_trunc('week', courses.d0)) AS DATE) AS week_of,
         count(*) AS courses,
         bool_and(outcomes.closed) AS closed,
         count(*) FILTER (WHERE outcomes.state = 'yes') AS yes,
@@ -22,14 +22,7 @@ WITH weeks AS (
 )
 
 SELECT
-    weeks.iso_week,
-    CAST(weeks.week_of AS DATE) AS week_of,
-    weeks.courses,
-    weeks.closed,
-    weeks.yes,
-    weeks."no",
-    weeks.undecided,
-    weeks."left",
+    weeks.*,
     CASE WHEN weeks.closed THEN rates.rate ELSE weeks.yes / weeks.courses END AS share,
     CASE WHEN weeks.closed THEN rates.low END AS low,
     CASE WHEN weeks.closed THEN rates.high END AS high

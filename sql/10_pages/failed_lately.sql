@@ -3,7 +3,7 @@
 --   failures (outcome, window_days, state that is a failure which no end of hers tells, and
 --   what to say of it).
 -- A failure counts on the day by which her end is known, or on which the window closed.
-WITH gone AS (
+WITH failed AS (
     SELECT
         courses.course_id,
         courses.d0 + CAST(standings.end_by AS INTEGER) AS "on",
@@ -20,9 +20,7 @@ WITH gone AS (
     FROM standings
     INNER JOIN courses USING (course_no)
     WHERE standings.window_days IS NULL AND standings.end_by IS NOT NULL
-),
-
-closed AS (
+    UNION ALL
     SELECT
         outcomes.course_id,
         courses.d0 + outcomes.window_days + $grace_days AS "on",
@@ -33,12 +31,6 @@ closed AS (
         USING (outcome, window_days, state)
     INNER JOIN courses USING (course_id)
     WHERE outcomes.closed
-),
-
-failed AS (
-    SELECT course_id, "on", what, settled_by FROM gone
-    UNION ALL
-    SELECT course_id, "on", what, settled_by FROM closed
 )
 
 SELECT

@@ -24,7 +24,7 @@ def test_a_model_no_better_than_the_base_rate_says_so():
 def test_no_model_gives_its_reason_and_no_chart():
     page = factors.show(modelled(queens(12)), LAYING, dt.date(2026, 10, 1))
     (laying,) = [part for part in page["without"] if part["key"] == "laying-21"]
-    assert laying["reason"]
+    assert laying["message"]
     assert page["sections"] == []
     assert page["charts"] == {}
 

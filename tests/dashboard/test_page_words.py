@@ -70,4 +70,4 @@ def test_a_factor_s_own_capitals_stay():
 
 @pytest.mark.parametrize(("count", "told"), [(7, "7"), (12345, "12,345")])
 def test_counts_have_their_thousands_apart(count, told):
-    assert figures.thousands(count) == told
+    assert figures.FILTERS["thousands"](count) == told

@@ -62,7 +62,6 @@ def compare(console: Console, station: Path, **asked: Any) -> None:
 def draw(found: Once, last: LatestBuild, settings: Settings, folder: Path) -> Path:
     """Write the page of a comparison."""
     from queen_outcomes.base import resources
-    from queen_outcomes.dashboard.doses import section
     from queen_outcomes.dashboard.site import draw_apart
     from queen_outcomes.facts.dose_words import success
 
@@ -72,19 +71,22 @@ def draw(found: Once, last: LatestBuild, settings: Settings, folder: Path) -> Pa
         "title": "Doses compared",
         "asked": success(*found.question),
         "margin_said": found.margin_said,
-        "part": section(told_of(found, levels), "asked", charts),
+        "part": section_of(found, levels, charts),
         "charts": charts,
     }
     return draw_apart("compare", page, settings, last.as_of, folder, HOME)
 
 
-def told_of(found: Once, levels: list[dict[str, Any]]):
-    """Give the rows found, as a page takes them."""
-    from queen_outcomes.dashboard.doses import ArmComparison
+def section_of(
+    found: Once, levels: list[dict[str, Any]], charts: dict[str, Any]
+) -> dict[str, Any]:
+    """Give what a page and the terminal say of a comparison."""
+    from queen_outcomes.dashboard.doses import section
 
     own = [row for row in levels if row["trial"] == found.trial]
     tables = {**found.tables, "arm_levels": own}
-    return ArmComparison(found.trial, found.question, tables, found.unnamed)
+    about = {"trial": found.trial, "unnamed": found.unnamed}
+    return section("asked", found.question, tables, charts, **about)
 
 
 ARM_COLUMNS = (
@@ -99,8 +101,6 @@ CONTRAST_COLUMNS = (
 
 def tell(found: Once, page: Path, console: Console) -> None:
     """Print what was found: sentences, two tables and the page's place."""
-    from queen_outcomes.dashboard.doses import section
-
     if console.json:
         outcome, days = found.question
         console.emit_json(
@@ -117,7 +117,7 @@ def tell(found: Once, page: Path, console: Console) -> None:
             }
         )
         return
-    told = section(told_of(found, []), "asked", {})
+    told = section_of(found, [], {})
     console.emit(f"{told['title']}: {told['what']}, from the first insemination")
     for sentence in (
         *told["findings"],

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import altair as alt
@@ -23,7 +22,12 @@ from queen_outcomes.facts.settings import Settings
 
 Row = dict[str, Any]
 TABLES = (
-    *("arms", "arm_contrasts", "arm_models", "arm_overlap", "arm_costs", "arm_needs"),
+    "arms",
+    "arm_contrasts",
+    "arm_models",
+    "arm_overlap",
+    "arm_costs",
+    "arm_needs",
 )
 FEWEST_POINTS = 2
 MOST_LEVELS = 12
@@ -36,9 +40,8 @@ MARKS = ("circle", "cross")
 NO_ARM = "No course has an arm: neither protocols nor doses are recorded."
 
 
-def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
+def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
     """Give what the page `doses.html` shows."""
-    del as_of
     charts: dict[str, Any] = {}
     question = settings.plan.question
     tables = {
@@ -55,8 +58,15 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
             name: [r for r in rows if r["trial"] == trial]
             for name, rows in tables.items()
         }
-        found = ArmComparison(trial, question, own, unnamed.get(trial, 0))
-        parts.append(section(found, f"part-{at}", charts))
+        part = section(
+            f"part-{at}",
+            question,
+            own,
+            charts,
+            trial=trial,
+            unnamed=unnamed.get(trial, 0),
+        )
+        parts.append(part)
     return {
         "parts": parts,
         "nothing": "" if parts else NO_ARM,
@@ -69,10 +79,8 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
 
 def _curve(store: Store, question: tuple[str, int], charts: dict[str, Any]) -> Row:
     """Give the adjusted share by dose, the trend, and the dose for a success."""
-    place = dict(zip(("outcome", "window_days"), question, strict=True))
-    where = "WHERE outcome = $outcome AND window_days = $window_days ORDER BY ALL"
     rows, trends, doses = (
-        store.records(f'SELECT * FROM "{name}" {where}', place)
+        _of_question(store.records(f"SELECT * FROM {name} ORDER BY ALL"), question)
         for name in ("dose_response", "dose_trends", "dose_for")
     )
     if len(rows) >= FEWEST_POINTS:
@@ -83,8 +91,9 @@ def _curve(store: Store, question: tuple[str, int], charts: dict[str, Any]) -> R
             for row in rows
         ]
         asked = words.outcome_by_day(*question)
-        chart = curve_chart(values, factor="dose of a course (uL)", question=asked)
-        charts["dose-response"] = theme.dressed(chart)
+        charts["dose-response"] = curve_chart(
+            values, factor="dose of a course (uL)", question=asked
+        )
     return {
         "rows": [{**row, "share": row["probability"]} for row in rows],
         "trend": trend_said(trends[0]) if trends else "",
@@ -128,89 +137,72 @@ def dose_said(row: Row) -> str:
     return f"{asked}: {row['dose_ul']:.1f} uL, {limits}."
 
 
-@dataclass(frozen=True, eq=False)
-class ArmComparison:
-    """What was found of one comparison.
-
-    Attributes
-    ----------
-    trial : str or None
-        None outside of trials.
-    question : tuple of str and int
-        The one that arms are judged by.
-    tables : mapping of list of dict
-        Its rows of `TABLES`, and ``arm_levels`` as `arm_levels.sql` gives them.
-    unnamed : int
-        Courses whose arm is not recorded.
-    """
-
-    trial: str | None
-    question: tuple[str, int]
-    tables: Mapping[str, list[Row]]
-    unnamed: int = 0
-
-    def asked(self, name: str) -> list[Row]:
-        """Give a table's rows of the question."""
-        return [row for row in self.tables[name] if _question_of(row) == self.question]
-
-    @property
-    def by_lot(self) -> bool:
-        """Whether arms were drawn by lot."""
-        return any(row["randomised"] for row in self.tables["arms"])
-
-
-def section(found: ArmComparison, key: str, charts: dict[str, Any]) -> Row:
+def section(
+    key: str,
+    question: tuple[str, int],
+    tables: Mapping[str, list[Row]],
+    charts: dict[str, Any],
+    *,
+    trial: str | None,
+    unnamed: int,
+) -> Row:
     """Give what the page says of a comparison, and add its charts.
 
     Parameters
     ----------
-    found : ArmComparison
     key : str
         Of this section's charts and headings.
+    question : tuple of str and int
+        The one that arms are judged by.
+    tables : mapping of list of dict
+        Its rows of `TABLES`, and ``arm_levels`` as `arm_levels.sql` gives them.
     charts : dict
         Takes up the charts.
+    trial : str or None
+        None outside of trials.
+    unnamed : int
+        Courses whose arm is not recorded.
     """
-    own = found.asked("arm_contrasts")
-    what = said.success(*found.question)
+    own = _of_question(tables["arm_contrasts"], question)
+    what = said.success(*question)
     margin = next((row["margin"] for row in own if row["margin"]), None)
     shown = [row for row in own if row["difference"] is not None]
     if shown:
-        chart = arm_difference_chart(
+        charts[f"arms-{key}"] = arm_difference_chart(
             _lines(shown), question=f"difference in {what}, points", margin=margin
         )
-        charts[f"arms-{key}"] = theme.dressed(chart)
-    costs = found.tables["arm_costs"]
+    costs = tables["arm_costs"]
     finite = [row for row in costs if all(row[k] is not None for k in FINITE)]
     if len(finite) > 1:
-        charts[f"costs-{key}"] = theme.dressed(frontier_chart(finite, success=what))
-    needs = found.tables["arm_needs"] if margin is None else []
+        charts[f"costs-{key}"] = frontier_chart(finite, success=what)
+    needs = tables["arm_needs"] if margin is None else []
     return {
         "key": key,
-        "title": f"Trial {found.trial}" if found.trial else "Outside of trials",
+        "title": f"Trial {trial}" if trial else "Outside of trials",
         "what": what,
-        "findings": findings(found),
-        "basis": basis(found),
+        "findings": _findings(tables["arms"], own),
+        "basis": _basis(tables["arms"], own, unnamed),
         "margin": margin,
         "needed": said.needed_said(needs),
         "needs_said": said.NEEDS,
         "needs": [_need(row) for row in needs],
-        "arms": [_arm(row) for row in found.tables["arms"]],
+        "arms": [_arm(row) for row in tables["arms"]],
         "differences": [_difference(row) for row in own],
         "other": [
             _difference(row)
-            for row in found.tables["arm_contrasts"]
-            if row["primary"] and _question_of(row) != found.question
+            for row in tables["arm_contrasts"]
+            if row["primary"] and row not in own
         ],
         "notes": _notes(own),
-        "apart": _apart(found.tables["arm_overlap"], found.tables["arm_levels"]),
+        "apart": _apart(tables["arm_overlap"], tables["arm_levels"]),
         "costs": [_cost(row) for row in costs],
         "assumptions": assumptions(costs),
-        "model": next(iter(found.asked("arm_models")), None),
+        "model": next(iter(_of_question(tables["arm_models"], question)), None),
     }
 
 
-def _question_of(row: Row) -> tuple[str, int]:
-    return row["outcome"], row["window_days"]
+def _of_question(rows: list[Row], question: tuple[str, int]) -> list[Row]:
+    return [row for row in rows if (row["outcome"], row["window_days"]) == question]
 
 
 def assumptions(costs: list[Row]) -> list[str]:
@@ -228,39 +220,33 @@ def assumptions(costs: list[Row]) -> list[str]:
     return [*(["; ".join(shared)] if shared else []), *told]
 
 
-def findings(found: ArmComparison) -> list[str]:
+def _findings(arms: list[Row], contrasts: list[Row]) -> list[str]:
     """Say the primary method's figures, or why arms cannot be compared."""
-    arms = found.tables["arms"]
-    if not arms:
-        return [NO_ARM]
     if len(arms) == 1:
         return [f"There is one arm only, {arms[0]['arm']}: nothing to compare it with."]
-    return [
-        said.difference_said(row, by_lot=found.by_lot)
-        for row in found.asked("arm_contrasts")
-        if row["primary"]
-    ]
+    by_lot = any(row["randomised"] for row in arms)
+    primary = [row for row in contrasts if row["primary"]]
+    return [said.difference_said(row, by_lot=by_lot) for row in primary]
 
 
-def basis(found: ArmComparison) -> str:
+def _basis(arms: list[Row], contrasts: list[Row], unnamed: int) -> str:
     """Say where the arms come from, and which method was fixed beforehand."""
-    if not found.tables["arms"]:
-        return ""
-    row = found.tables["arms"][0]
+    row = arms[0]
     sources = {
         "protocol": "the protocols recorded",
         "dose meant": "the doses meant",
         "dose given": "the doses given, a guess",
     }
     text = f"Arms are read from {sources[row['source']]}."
-    if found.unnamed:
-        text += f" Left out, as theirs is not recorded: {said.counted(found.unnamed, 'course')}."
+    if unnamed:
+        text += (
+            f" Left out, as theirs is not recorded: {said.counted(unnamed, 'course')}."
+        )
     if row["said"]:
         text += f" No verdict: {row['said']}."
-    primary = {r["method"] for r in found.tables["arm_contrasts"] if r["primary"]}
-    if found.by_lot:
+    if any(row["randomised"] for row in arms):
         return f"{text} Arms stand side by side in the trial's blocks."
-    if "adjusted" in primary:
+    if any(row["primary"] and row["method"] == "adjusted" for row in contrasts):
         text += (
             " They were not drawn by lot: a difference goes with the arm, and what "
             "nobody recorded may go with it too."
@@ -273,11 +259,9 @@ def _lines(rows: Sequence[Row]) -> list[Row]:
     ordered = sorted(rows, key=lambda r: (r["arm"], not r["primary"], r["method"]))
     return [
         {
+            **{key: row[key] for key in ("difference", "low", "high")},
             "name": f"{row['arm']}, {said.METHODS[row['method']]}",
             "method": FIXED if row["primary"] else BESIDE,
-            "difference": row["difference"],
-            "low": row["low"],
-            "high": row["high"],
         }
         for row in ordered
     ]
@@ -292,14 +276,12 @@ def _need(row: Row) -> Row:
 
 def _arm(row: Row) -> Row:
     limits = row["adjusted_low"], row["adjusted_high"]
-    has_limits = bool(words.limits(*limits))
+    adjusted = words.share_in_words(row["adjusted"], *limits, "")
     return {
         **row,
         "name": f"{row['arm']} (reference)" if row["reference"] else row["arm"],
         "share": row["rate"],
-        "adjusted": words.share_in_words(row["adjusted"], *limits, "")
-        if has_limits
-        else "",
+        "adjusted": adjusted if words.limits(*limits) else "",
     }
 
 
@@ -353,8 +335,8 @@ def _apart(overlaps: list[Row], counted: list[Row]) -> list[Row]:
                 "other": n.get(row["reference"], 0),
             }
             for level, n in sorted(levels.items())
+            if row["arm"] in n or row["reference"] in n
         ]
-        rows = [r for r in rows if r["arm"] or r["other"]]
         found.append(
             {
                 **row,
@@ -465,14 +447,11 @@ def frontier_chart(rows: list[dict[str, Any]], *, success: str) -> alt.TopLevelM
         scale=near,
     )
     y = alt.Y("queens_per_success:Q", title="queens inseminated for one", scale=near)
-    figures = (
-        ("drones_per_success", ".1f"),
-        ("queens_per_success", ".2f"),
-        ("semen_ul_per_success", ".1f"),
-    )
     tooltip = [
         alt.Tooltip("arm:N"),
-        *(alt.Tooltip(f"{name}:Q", format=form) for name, form in figures),
+        alt.Tooltip("drones_per_success:Q", format=".1f"),
+        alt.Tooltip("queens_per_success:Q", format=".2f"),
+        alt.Tooltip("semen_ul_per_success:Q", format=".1f"),
     ]
     layers = [
         base.mark_rule(color=theme.QUIET).encode(

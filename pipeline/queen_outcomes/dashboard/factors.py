@@ -7,10 +7,10 @@ it about, and the page never says so.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from typing import Any
 
 from queen_outcomes.base.store import Store
-from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.dashboard.charts.adjusted import (
     by_factor,
     compared_row,
@@ -29,6 +29,7 @@ TERMS: dict[str, Term] = {**MAIN, **BENCH, **GROUPS}
 CURVES_SHOWN = 3
 """Curves drawn for an outcome, those with the smallest P; the rest are in the table."""
 FEWEST_POINTS = 3
+TABLES = ("model_fits", "model_terms", "model_groups", "adjusted", "contrasts")
 
 METHODS = {
     "glmm": "logistic, with random intercepts for operators and batches",
@@ -42,19 +43,11 @@ METHODS = {
 Row = dict[str, Any]
 
 
-def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
+def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
     """Give what the page `factors.html` shows."""
-    del as_of
     charts: dict[str, Any] = {}
     tables = {
-        name: store.records(f'SELECT * FROM "{name}" ORDER BY ALL')
-        for name in (
-            "model_fits",
-            "model_terms",
-            "model_groups",
-            "adjusted",
-            "contrasts",
-        )
+        name: store.records(f'SELECT * FROM "{name}" ORDER BY ALL') for name in TABLES
     }
     sections = [
         _section(question, tables, charts) for question in settings.outcomes.windows
@@ -62,7 +55,9 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     fitted = [part for part in sections if part["has_model"]]
     return {
         "sections": fitted,
-        "without": [part for part in sections if not part["has_model"]],
+        "without": [
+            {**part["fit"], **part} for part in sections if not part["has_model"]
+        ],
         "least_overlap": round(100 * LEAST_OVERLAP),
         "least_rarer": TOO_RARE,
         "charts": charts,
@@ -79,17 +74,14 @@ def _section(
     asked = words.outcome_by_day(outcome, window)
     drawn = _draw_curves(main, key, asked, charts)
     compared = _compared(main["contrasts"], models["weighted"]["contrasts"])
-    fit = main["model_fits"][0] if main["model_fits"] else None
+    (fit,) = main["model_fits"]
     return {
         "key": key,
         "title": asked.capitalize(),
         "fit": fit,
-        "has_model": bool(fit) and fit["method"] != "none",
-        "courses": fit["rows"] if fit else 0,
-        "events": fit["events"] if fit else 0,
-        "reason": fit["message"] if fit else "not fitted",
+        "has_model": fit["method"] != "none",
         "verdict": verdict(fit),
-        "method": METHODS[fit["method"]] if fit else "",
+        "method": METHODS[fit["method"]],
         "terms": _terms(main["model_terms"]),
         "curves": drawn,
         "differences_said": draw_differences(
@@ -124,11 +116,10 @@ def _models(
     }
 
 
-def verdict(fit: Row | None) -> str:
+def verdict(fit: Row) -> str:
     """Say how well the model predicts, before anything else is said of it."""
-    if fit is None or fit["method"] == "none":
-        why = fit["message"] if fit else "it was not fitted"
-        return f"There is no model: {why}."
+    if fit["method"] == "none":
+        return f"There is no model: {fit['message']}."
     if fit["brier"] is None:
         return "How well this model predicts could not be measured: too few batches."
     figures = (
@@ -138,14 +129,11 @@ def verdict(fit: Row | None) -> str:
     if fit["auc"] is not None:
         figures += f", area under the curve {fit['auc']:.2f} where 0.5 is guessing"
     if fit["brier"] >= fit["brier_base"]:
-        return (
-            "For graft batches it has not seen, this model does no better than the base "
-            f"rate ({figures}): little below helps to foresee a queen's fate."
-        )
-    return (
-        "For graft batches it has not seen, this model does better than the base rate "
-        f"({figures})."
-    )
+        does = f"does no better than the base rate ({figures}): little below helps to "
+        does += "foresee a queen's fate"
+    else:
+        does = f"does better than the base rate ({figures})"
+    return f"For graft batches it has not seen, this model {does}."
 
 
 def _terms(rows: list[Row]) -> list[Row]:
@@ -169,10 +157,8 @@ def _draw_curves(
         keys = ("value", "label", "probability", "low", "high", "courses_near")
         values = [{column: row[column] for column in keys} for row in rows]
         chart = f"curve-{key}-{name}"
-        charts[chart] = theme.dressed(
-            curve_chart(
-                values, factor=axis, question=asked, days_of_year=name == "season"
-            )
+        charts[chart] = curve_chart(
+            values, factor=axis, question=asked, days_of_year=name == "season"
         )
         said = curve_said(TERMS[name].label, values)
         table = [{**row, "share": row["probability"]} for row in values]
@@ -182,10 +168,10 @@ def _draw_curves(
     return drawn
 
 
-def _compared(rows: list[Row], weighted: list[Row] | None = None) -> list[Row]:
+def _compared(rows: list[Row], weighted: Sequence[Row] = ()) -> list[Row]:
     """Put differences into words, the weighted model's beside them."""
     pair = ("factor", "value", "reference")
-    beside = {tuple(row[key] for key in pair): row for row in weighted or []}
+    beside = {tuple(row[key] for key in pair): row for row in weighted}
     return [
         {
             **compared_row(row, TERMS[row["factor"]].label),
@@ -205,8 +191,8 @@ def _ratio(row: Row) -> str:
 
 def _bench(bench: dict[str, list[Row]]) -> Row | None:
     """Give the second model's own factors: what happens on the bench."""
-    fit = bench["model_fits"][0] if bench["model_fits"] else None
-    if fit is None or fit["method"] == "none":
+    (fit,) = bench["model_fits"]
+    if fit["method"] == "none":
         return None
     own = [row for row in _terms(bench["model_terms"]) if row["term"] in BENCH]
     compared = [row for row in bench["contrasts"] if row["factor"] in BENCH]

@@ -62,13 +62,13 @@ def statement(name: str) -> str:
     return resources.read("sql", "10_pages", f"{name}.sql")
 
 
-def only(row: Row, keys: Iterable[str], digits: int = 4) -> Row:
-    """Keep of a row what a chart draws, its broken numbers rounded."""
-    kept = {key: row[key] for key in keys}
-    return {
-        key: round(value, digits) if isinstance(value, float) else value
-        for key, value in kept.items()
-    }
+def only(rows: Iterable[Row], keys: Sequence[str], digits: int = 4) -> list[Row]:
+    """Keep of rows what a chart draws, their broken numbers rounded."""
+
+    def short(value: Any) -> Any:
+        return round(value, digits) if isinstance(value, float) else value
+
+    return [{key: short(row[key]) for key in keys} for row in rows]
 
 
 LEAST_P, SMALL_P = 0.001, 0.1
@@ -88,18 +88,13 @@ def outcome_label(name: str) -> str:
     return OUTCOMES[name].label if name in OUTCOMES else name
 
 
-def thousands(number: int) -> str:
-    """Write a count with its thousands apart."""
-    return f"{number:,}"
-
-
 def fragment(value: Any) -> str:
     """Write a name so that it can stand behind the # of an address, whatever it holds."""
     return quote(str(value), safe="")
 
 
 FILTERS = {
-    "thousands": thousands,
+    "thousands": "{:,}".format,
     "percent": words.percent,
     "plain": words.plain,
     "script_json": words.script_json,

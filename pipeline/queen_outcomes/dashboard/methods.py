@@ -33,9 +33,8 @@ PLAIN = "rate"
 """Plain rates are measured against a truth that they do not aim at."""
 
 
-def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
+def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
     """Give what the page `methods.html` shows."""
-    del as_of
     return {
         "models": settings.models,
         "plan": settings.plan,
@@ -51,7 +50,6 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
             for outcome, days in settings.outcomes.windows
         ],
         "limits": _limits(settings),
-        "charts": {},
     }
 
 
@@ -69,32 +67,34 @@ def _rows(store: Store, name: str, order: str) -> list[dict[str, Any]]:
 
 def _limits(settings: Settings) -> list[dict[str, Any]]:
     """Give every column that has limits, with this station's own where it sets any."""
-    written = [
-        _limit(settings, table.name, column.name, column.unit, column.hard, column.soft)
+    declared = [
+        (
+            table.name,
+            column.name,
+            column.unit,
+            {"hard": column.hard, "soft": column.soft},
+        )
         for table in TABLES.values()
         for column in table.columns
         if not column.flat
     ]
-    derived = [
-        _limit(settings, "derived", name, DERIVED_UNITS[name], hard, soft)
+    declared += [
+        ("derived", name, DERIVED_UNITS[name], {"hard": hard, "soft": soft})
         for name, (hard, soft) in DERIVED_LIMITS.items()
     ]
-    return [row for row in (*written, *derived) if row["hard"] or row["soft"]]
-
-
-def _limit(
-    settings: Settings, table: str, column: str, unit: str, hard: Any, soft: Any
-) -> dict[str, Any]:
-    hard = settings.limit(table, column, "hard", hard)
-    soft = settings.limit(table, column, "soft", soft)
-    said = [limit for limit in (hard, soft) if limit]
-    return {
-        "table": table,
-        "column": column,
-        "hard": hard.words(unit) if hard else "",
-        "soft": soft.words(unit) if soft else "",
-        "why": "; ".join(dict.fromkeys(limit.why for limit in said if limit.why)),
-    }
+    rows = []
+    for table, column, unit, usual in declared:
+        own = {
+            kind: limit
+            for kind, one in usual.items()
+            if (limit := settings.limit(table, column, kind, one))
+        }
+        if own:
+            row = {"table": table, "column": column, "hard": "", "soft": ""}
+            row |= {kind: limit.words(unit) for kind, limit in own.items()}
+            whys = dict.fromkeys(limit.why for limit in own.values() if limit.why)
+            rows.append({**row, "why": "; ".join(whys)})
+    return rows
 
 
 def how_sure() -> dict[str, Any]:

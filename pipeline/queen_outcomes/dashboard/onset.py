@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from functools import partial
 from typing import Any
 
 import altair as alt
@@ -40,19 +41,22 @@ TABLE_DAYS = (7, 10, 14, 21, 28, 35)
 DAY_AXIS = alt.X("day:Q", title="days after insemination")
 
 
-def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
+def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
     """Give what the page `onset.html` shows."""
-    del as_of
     window = settings.outcomes.laying_days[0]
     overall = store.records(
         "SELECT * FROM onset_curves WHERE \"grouping\" = 'all' ORDER BY day"
     )
-    closed = _closed(store, window)
+    ((closed,),) = store.rows(
+        "SELECT coalesce(sum(closed), 0) FROM rates WHERE \"grouping\" = 'all' "
+        "AND outcome = 'laying' AND window_days = $window",
+        {"window": window},
+    )
     charts: dict[str, Any] = {}
     if overall:
-        charts["onset-all"] = theme.dressed(onset_chart(overall, window=window))
+        charts["onset-all"] = onset_chart(overall, window=window)
     groups = [_group(store, window, charts, *one) for one in SHOWN]
-    model = show_model(store, settings, charts)
+    model = show_model(store, settings, overall, charts)
     return {
         "model": model,
         "window": window,
@@ -77,14 +81,12 @@ def _group(
     joined: str,
 ) -> dict[str, Any] | None:
     """Draw a grouping's levels side by side; None where there are not two of them."""
-    rows = store.records(
-        statement("onset_levels"),
-        {"grouping": grouping, "most": MOST_LEVELS},
-    )
+    asked = {"grouping": grouping, "most": MOST_LEVELS}
+    rows = store.records(statement("onset_levels"), asked)
     if len({row["level"] for row in rows}) < 2:
         return None
     name = f"onset-{grouping.replace('_', '-')}"
-    charts[name] = theme.dressed(onset_chart(rows, window=window, by=title))
+    charts[name] = onset_chart(rows, window=window, by=title)
     return {
         "name": name,
         "title": title,
@@ -92,16 +94,6 @@ def _group(
         "table": _curve_table(rows),
         "caption": CAPTIONS.get(grouping, ""),
     }
-
-
-def _closed(store: Store, window: int) -> int:
-    """Count the courses whose window has closed."""
-    ((closed,),) = store.rows(
-        "SELECT coalesce(sum(closed), 0) FROM rates WHERE \"grouping\" = 'all' "
-        "AND outcome = 'laying' AND window_days = $window",
-        {"window": window},
-    )
-    return int(closed)
 
 
 def _finding(rows: list[dict[str, Any]], window: int) -> str:
@@ -125,11 +117,13 @@ def _side_by_side(rows: list[dict[str, Any]], window: int, joined: str) -> str:
 def _spread(rows: list[dict[str, Any]]) -> dict[str, int | None]:
     """Give the days by which a tenth, half and nine tenths of the layers had begun."""
     last = rows[-1]["laying"] if rows else None
-    found: dict[str, int | None] = {}
-    for name, share in (("tenth", 0.1), ("half", 0.5), ("most", 0.9)):
-        days = [row["day"] for row in rows if last and row["laying"] >= share * last]
-        found[name] = days[0] if days else None
-    return found
+    parts = {"tenth": 0.1, "half": 0.5, "most": 0.9}
+    return {
+        name: next(
+            (r["day"] for r in rows if last and r["laying"] >= part * last), None
+        )
+        for name, part in parts.items()
+    }
 
 
 def _curve_table(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -137,15 +131,11 @@ def _curve_table(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     levels: dict[str, dict[str, Any]] = {}
     for row in rows:
         if row["day"] in TABLE_DAYS:
-            cells = levels.setdefault(row["level"], {"level": row["level"]})
-            limits = row["low"], row["high"]
-            cells[f"day_{row['day']}"] = words.share_in_words(
-                row["laying"], *limits, ""
-            )
-    return [
-        {**dict.fromkeys((f"day_{d}" for d in TABLE_DAYS), ""), **cells}
-        for cells in levels.values()
-    ]
+            blank = {"level": row["level"], **{f"day_{day}": "" for day in TABLE_DAYS}}
+            cells = levels.setdefault(row["level"], blank)
+            share = row["laying"], row["low"], row["high"]
+            cells[f"day_{row['day']}"] = words.share_in_words(*share, "")
+    return list(levels.values())
 
 
 LABELS = {name: term.label for name, term in {**MAIN, **GROUPS}.items()}
@@ -155,21 +145,21 @@ PARTS = {"chance": "chance of laying", "days": "days among layers"}
 Row = dict[str, Any]
 
 
-def show_model(store: Store, settings: Settings, charts: dict[str, Any]) -> Row:
+def show_model(
+    store: Store, settings: Settings, overall: list[Row], charts: dict[str, Any]
+) -> Row:
     """Give what the page says of the model, and add its charts."""
     windows = settings.outcomes.laying_days
-    fits = _of_model(store, "model_fits", windows[0])
-    fit = fits[0] if fits else None
-    if fit is None or fit["method"] == "none":
-        reason = fit["message"] if fit else "it was not fitted"
-        return {"there": False, "reason": reason}
+    (fit,) = _of_model(store, "model_fits", windows[0])
+    if fit["method"] == "none":
+        return {"there": False, "reason": fit["message"]}
     days = _days(store)
     later = "days later than at the usual value"
     drawn = draw_differences(charts, "onset-days", days, later, DAY_FORMS)
     return {
         "there": True,
         "fit": fit,
-        "beside": [_beside(store, window) for window in windows],
+        "beside": [_beside(store, window, overall) for window in windows],
         "days": days,
         "days_said": days_in_words(days),
         "days_drawn": drawn,
@@ -191,18 +181,15 @@ def _of_model(store: Store, table: str, window: int) -> list[Row]:
     )
 
 
-def _beside(store: Store, window: int) -> str:
+def _beside(store: Store, window: int, overall: list[Row]) -> str:
     """Set the model's average beside the curve, which assumes no shape."""
     (whole,) = [r for r in _of_model(store, "adjusted", window) if r["factor"] == ALL]
     share = words.share_in_words(whole["probability"], whole["low"], whole["high"])
     said = f"Laying by day {window}, all courses as they are: {share}"
-    curve = store.records(
-        "SELECT laying, low, high FROM onset_curves WHERE \"grouping\" = 'all' "
-        "AND day = $window",
-        {"window": window},
-    )
-    if curve and curve[0]["laying"] is not None:
-        said += f"; by the curve above: {words.share_in_words(*curve[0].values())}"
+    on_curve = [row for row in overall if row["day"] == window]
+    if on_curve and on_curve[0]["laying"] is not None:
+        limits = (on_curve[0][name] for name in ("laying", "low", "high"))
+        said += f"; by the curve above: {words.share_in_words(*limits)}"
     return f"{said}."
 
 
@@ -242,10 +229,12 @@ def _days(store: Store) -> list[Row]:
     for row in _ordered(rows):
         factor = LABELS[row["factor"]]
         usual = row["reference"] is None
+        has_limits = None not in (row["low"], row["high"])
+        limits = f" ({row['low']:.1f} to {row['high']:.1f})" if has_limits else ""
         shown = {
             "factor": factor,
             "name": f"{factor}: {row['label']}",
-            "days_said": _with_limits(row["days"], row["low"], row["high"]),
+            "days_said": f"{row['days']:.1f}{limits}",
             "overlap": "" if usual else words.percent(row["overlap"]),
             "shift": "" if usual else shift_in_words(row),
             "low": row["difference_low"],
@@ -255,17 +244,12 @@ def _days(store: Store) -> list[Row]:
     return found
 
 
-def _with_limits(value: float, low: float | None, high: float | None) -> str:
-    said = f"{value:.1f}"
-    return said if None in (low, high) else f"{said} ({low:.1f} to {high:.1f})"
-
-
 def shift_in_words(row: Row) -> str:
     """Say by how many days layers begin earlier or later, with limits."""
     size = row["difference"]
     if size is None:
         return APART
-    said = f"{_later(size)}"
+    said = _later(size)
     low, high = row["difference_low"], row["difference_high"]
     if None in (low, high):
         return said
@@ -316,57 +300,39 @@ def onset_chart(
     values = [
         {name: row[name] for name in kept} for row in rows if row["laying"] is not None
     ]
-    levels = sorted({row["level"] for row in values})
-    colour = _colour(levels, by)
+    looks: dict[str, Any] = {"color": alt.value(theme.CLOSED)}
+    if by is not None:
+        levels = sorted({row["level"] for row in values})
+        told_apart = partial(theme.told_apart, "level", levels, title=by)
+        legend = alt.Legend(symbolType="stroke", symbolOpacity=1)
+        colours, dashes = theme.SERIES[: len(levels)], theme.DASHES[: len(levels)]
+        # told apart by dashes too, for those who do not see the colours
+        looks = {
+            "color": told_apart(alt.Color, colours, legend=legend),
+            "strokeDash": told_apart(alt.StrokeDash, dashes),
+        }
     layers = []
     banded = [row for row in values if row["low"] is not None]
     if banded:
-        layers.append(_band(banded, colour))
+        band = theme.chart(banded).mark_area(interpolate="step-after", opacity=0.15)
+        low = alt.Y("low:Q", title="share laying")
+        layers.append(band.encode(x=DAY_AXIS, y=low, y2="high:Q", color=looks["color"]))
     mark = theme.chart([{"day": window}])
+    line = theme.chart(values).mark_line(interpolate="step-after", strokeWidth=2)
     layers += [
         mark.mark_rule(strokeDash=[2, 4], color=theme.QUIET).encode(x=DAY_AXIS),
-        _line(values, levels, colour, by),
+        line.encode(
+            x=DAY_AXIS,
+            y=theme.share_axis("laying", "share laying"),
+            **looks,
+            tooltip=[
+                alt.Tooltip("level:N", title=by or "courses"),
+                alt.Tooltip("day:Q", title="day"),
+                alt.Tooltip("laying:Q", title="laying by then", format=".0%"),
+                alt.Tooltip("low:Q", title="lower limit", format=".0%"),
+                alt.Tooltip("high:Q", title="upper limit", format=".0%"),
+                alt.Tooltip("at_risk:Q", title="courses not known either way"),
+            ],
+        ),
     ]
     return theme.layered(layers, height=280)
-
-
-def _colour(levels: list[str], by: str | None) -> Any:
-    if by is None:
-        return alt.value(theme.CLOSED)
-    return alt.Color(
-        "level:N",
-        title=by,
-        scale=alt.Scale(domain=levels, range=theme.SERIES[: len(levels)]),
-        legend=alt.Legend(symbolType="stroke", symbolOpacity=1),
-    )
-
-
-def _band(values: list[dict[str, Any]], colour: Any) -> alt.Chart:
-    band = theme.chart(values)
-    return band.mark_area(interpolate="step-after", opacity=0.15).encode(
-        x=DAY_AXIS, y=alt.Y("low:Q", title="share laying"), y2="high:Q", color=colour
-    )
-
-
-def _line(
-    values: list[dict[str, Any]], levels: list[str], colour: Any, by: str | None
-) -> alt.Chart:
-    base = theme.chart(values)
-    line = base.mark_line(interpolate="step-after", strokeWidth=2).encode(
-        x=DAY_AXIS,
-        y=theme.share_axis("laying", "share laying"),
-        color=colour,
-        tooltip=[
-            alt.Tooltip("level:N", title=by or "courses"),
-            alt.Tooltip("day:Q", title="day"),
-            alt.Tooltip("laying:Q", title="laying by then", format=".0%"),
-            alt.Tooltip("low:Q", title="lower limit", format=".0%"),
-            alt.Tooltip("high:Q", title="upper limit", format=".0%"),
-            alt.Tooltip("at_risk:Q", title="courses not known either way"),
-        ],
-    )
-    if by is None:
-        return line
-    # told apart by dashes too, for those who do not see the colours
-    dashes = alt.Scale(domain=levels, range=theme.DASHES[: len(levels)])
-    return line.encode(strokeDash=alt.StrokeDash("level:N", title=by, scale=dashes))

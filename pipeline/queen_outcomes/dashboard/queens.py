@@ -106,7 +106,6 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
                 for number, part in enumerate(parts)
             },
         },
-        "charts": {},
     }
 
 
@@ -338,7 +337,7 @@ def packed_files(
         the line holds its slot too;
         ``says`` lists phrases that ", " joins, ``settled`` places among her records.
     """
-    coded = _coded(told, queens, sources, questions)
+    coded = _coded(told, sources, questions)
     for start in range(0, len(queens), QUEENS_A_FILE):
         end = min(start + QUEENS_A_FILE, len(queens))
         here = {
@@ -350,19 +349,16 @@ def packed_files(
 
 def _coded(
     told: Mapping[str, pl.DataFrame],
-    queens: list[str],
     sources: list[str],
     questions: list[Question],
 ) -> dict[str, pl.DataFrame]:
     """Put numbers in the place of queens, dates, sources and what has a fixed order."""
     first = (
-        pl.DataFrame({"queen_id": queens}, schema={"queen_id": pl.String})
+        told["courses"]
+        .group_by("queen_id")
+        .agg(first=pl.col("d0").min())
+        .sort("queen_id")
         .with_row_index("queen")
-        .join(
-            told["courses"].group_by("queen_id").agg(first=pl.col("d0").min()),
-            on="queen_id",
-            how="left",
-        )
     )
     numbered = {
         name: frame.join(first, on="queen_id", maintain_order="left")
@@ -397,16 +393,12 @@ def _number(column: pl.Expr, values: tuple[str, ...] | list[str]) -> pl.Expr:
 def _packed(here: dict[str, pl.DataFrame], start: int, queens: int) -> dict[str, Any]:
     """Give one file's tables, and the words that they share."""
     says = packing.phrases(here["records"]["says"].to_list())
-    shared = packing.Words(
-        [
-            *says,
-            *(
-                here[name][column].replace("", None)
-                for name, worded in WORDED.items()
-                for column in worded
-            ),
-        ]
-    )
+    worded = {
+        (name, column): here[name][column].replace("", None)
+        for name, columns in WORDED.items()
+        for column in columns
+    }
+    shared = packing.Words([*says, *worded.values()])
     packed: dict[str, Any] = {"words": shared.all}
     for name, frame in here.items():
         columns = {
@@ -414,7 +406,7 @@ def _packed(here: dict[str, pl.DataFrame], start: int, queens: int) -> dict[str,
             for column in WHOLE[name]
         }
         columns |= {
-            column: packing.numbers(shared.places(frame[column].replace("", None)))
+            column: packing.numbers(shared.places(worded[name, column]))
             for column in WORDED[name]
         }
         packed[name] = packing.without_gaps(columns)

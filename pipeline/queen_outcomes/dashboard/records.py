@@ -43,9 +43,8 @@ IN_SHORT = {
 """Headings of the reasons whose name alone does not say what was found."""
 
 
-def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
+def show(store: Store, _settings: Settings, _as_of: dt.date) -> dict[str, Any]:
     """Give what the page `records.html` shows."""
-    del settings, as_of
     grouped = store.records(statement("reasons_found"), {"most": MOST_EXAMPLES})
     for row in grouped:
         row["told"] = IN_SHORT.get(row["reason"], row["reason"].replace("_", " "))
@@ -57,7 +56,6 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "expectations": store.records(
             'SELECT * FROM expectations ORDER BY failed = 0, "table", expectation'
         ),
-        "charts": {},
     }
 
 

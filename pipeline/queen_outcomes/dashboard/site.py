@@ -80,10 +80,10 @@ def draw(
         for name, title, show in PAGES:
             with theme.unchecked():
                 page = show(store, settings, as_of)
-            for file, text in page.pop("files", {}).items():
+                shown = {**common, "here": f"{name}.html", "title": title, **page}
+                written.append(_write_page(folder / f"{name}.html", name, shown))
+            for file, text in page.get("files", {}).items():
                 _write(folder / file, text)
-            shown = {**common, "here": f"{name}.html", "title": title, **page}
-            written.append(_write_page(folder / f"{name}.html", name, shown))
         _write_static(folder, chart_scripts())
     return written
 
@@ -129,6 +129,7 @@ def _common(settings: Settings, as_of: dt.date, home: str = "") -> dict[str, Any
         "version": __version__,
         "menu": [(f"{home}{name}.html", title) for name, title, _ in PAGES],
         "min_shown": settings.min_shown,
+        "charts": {},
     }
 
 
@@ -139,7 +140,9 @@ def rendered(template: str, shown: dict[str, Any]) -> str:
 
 
 def _write_page(path: Path, template: str, shown: dict[str, Any]) -> Path:
-    return _write(path, rendered(template, shown))
+    """Write a page, its charts in the pages' common style."""
+    charts = {name: theme.dressed(one) for name, one in shown["charts"].items()}
+    return _write(path, rendered(template, {**shown, "charts": charts}))
 
 
 def _write_static(folder: Path, chart_scripts: str) -> None:

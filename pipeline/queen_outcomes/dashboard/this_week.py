@@ -49,6 +49,10 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     due = store.records("SELECT * FROM due")
     failed = _failed(store, settings, as_of)
     lacking = store.records(statement("lacking"))
+    charts = {}
+    if any(row["share"] is not None for row in cohorts):
+        question, rate = f"laying by day {window}", season and season["rate"]
+        charts["cohorts"] = cohort_chart(cohorts, question=question, season_rate=rate)
     return {
         "counts": store.records(statement("standing_counts"))[0],
         "due": [row for row in due if row["status"] == "due"],
@@ -65,7 +69,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "failed_more": max(0, len(failed) - MOST_FAILED),
         "lacking": _in_order(lacking, settings),
         "changes": store.records(statement("changes_counted"), {"most": MOST_CHANGES}),
-        "charts": _drawn(cohorts, season, window),
+        "charts": charts,
         "title_said": title(season, window, settings.min_shown),
         "first_closes": first_close(store, settings, as_of),
     }
@@ -92,15 +96,6 @@ def _failed(store: Store, settings: Settings, as_of: dt.date) -> list[Row]:
             ],
         },
     )
-
-
-def _drawn(cohorts: list[Row], season: Row | None, window: int) -> dict[str, Any]:
-    """Draw the weeks, once one of them has a share."""
-    if all(row["share"] is None for row in cohorts):
-        return {}
-    question, rate = f"laying by day {window}", season and season["rate"]
-    chart = cohort_chart(cohorts, question=question, season_rate=rate)
-    return {"cohorts": theme.dressed(chart)}
 
 
 def _in_order(rows: list[Row], settings: Settings) -> list[Row]:
@@ -133,10 +128,8 @@ def first_close(store: Store, settings: Settings, as_of: dt.date) -> Row | None:
         outcome, window_days and ``on``, the day it closes; None once a window has
         closed, or where there is no course.
     """
-    rows = store.records(
-        statement("first_close"),
-        {"grace_days": settings.outcomes.grace_days},
-    )
+    grace = {"grace_days": settings.outcomes.grace_days}
+    rows = store.records(statement("first_close"), grace)
     return rows[0] if rows and rows[0]["on"] > as_of else None
 
 
@@ -178,7 +171,26 @@ def cohort_chart(
     """
     values = [_cohort_point(row) for row in rows if row["share"] is not None]
     week = _weeks([row["week_of"] for row in rows])
-    layers = [_cohort_points(values, question, week)]
+    points = (
+        theme.chart(values)
+        .mark_point(size=70, strokeWidth=2, opacity=1)
+        .encode(
+            x=week,
+            y=theme.share_axis("share", f"share {question}"),
+            color=KIND(alt.Color, (theme.CLOSED, theme.OPEN)),
+            shape=KIND(alt.Shape, ("circle", "triangle-up")),
+            fill=KIND(alt.Fill, (theme.CLOSED, "transparent")),
+            tooltip=[
+                alt.Tooltip("iso_week:N", title="week"),
+                alt.Tooltip("from:N", title="from"),
+                *(alt.Tooltip(f"{name}:Q", title=name) for name in COUNTS),
+                alt.Tooltip("share:Q", title="share", format=".0%"),
+                alt.Tooltip("limits:N", title="95 % limits"),
+            ],
+        )
+    )
+    brush = alt.selection_interval(name=BRUSH, encodings=["x"])
+    layers = [points.add_params(brush).properties(name="cohorts")]
     closed = [point for point in values if point["low"] is not None]
     if closed:  # a layer without data would have the scripts complain
         limits = theme.chart(closed)
@@ -242,30 +254,7 @@ def on_axis(weeks: list[dt.date]) -> list[dt.date | None]:
 
 
 def _iso_week(week: dt.date | None) -> str:
-    if week is None:
-        return CUT
-    year, number, _ = week.isocalendar()
-    return f"{year}-W{number:02d}"
-
-
-def _cohort_points(values: list[Row], question: str, week: alt.X) -> alt.Chart:
-    base = theme.chart(values)
-    drawn = base.mark_point(size=70, strokeWidth=2, opacity=1).encode(
-        x=week,
-        y=theme.share_axis("share", f"share {question}"),
-        color=KIND(alt.Color, (theme.CLOSED, theme.OPEN)),
-        shape=KIND(alt.Shape, ("circle", "triangle-up")),
-        fill=KIND(alt.Fill, (theme.CLOSED, "transparent")),
-        tooltip=[
-            alt.Tooltip("iso_week:N", title="week"),
-            alt.Tooltip("from:N", title="from"),
-            *(alt.Tooltip(f"{name}:Q", title=name) for name in COUNTS),
-            alt.Tooltip("share:Q", title="share", format=".0%"),
-            alt.Tooltip("limits:N", title="95 % limits"),
-        ],
-    )
-    brush = alt.selection_interval(name=BRUSH, encodings=["x"])
-    return drawn.add_params(brush).properties(name="cohorts")
+    return CUT if week is None else f"{week:%G-W%V}"
 
 
 def _cohort_point(row: Row) -> Row:

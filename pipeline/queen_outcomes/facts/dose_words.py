@@ -52,16 +52,12 @@ def difference_said(row: dict[str, Any], *, by_lot: bool) -> str:
     limits = f"95 % limits {points(row['low'])} to {points(row['high'])}"
     end = ""
     if row["said"]:
-        start = "Verdict: " if row["verdict"] else ""
-        end = f" {_sentence(start + row['said'])}"
+        text = ("Verdict: " if row["verdict"] else "") + row["said"]
+        end = f" {text[:1].upper()}{text[1:]}."
     return (
         f"{arm} {goes} {size} {way} success than {reference} ({limits}; "
         f"{counted(row['closed'], 'closed course')}).{end}"
     )
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}."
 
 
 NEEDS = (
@@ -74,14 +70,11 @@ def needed_said(rows: list[dict[str, Any]]) -> str:
     """Say how many queens an arm some margins would need; empty without figures."""
     parts = []
     for row in rows:
-        size = f"{100 * row['margin']:g} points"
-        if row["queens"] is None:
-            parts.append(f"{size}: no number would do")
-        else:
-            parts.append(
-                f"{size}: {row['queens_alone']:,} queens an arm if they were independent, "
+        needed = "no number would do"
+        if row["queens"] is not None:
+            needed = (
+                f"{row['queens_alone']:,} queens an arm if they were independent, "
                 f"{row['queens']:,} with whole graft batches to an arm"
             )
-    if not parts:
-        return ""
-    return f"{NEEDS}: {'; '.join(parts)}."
+        parts.append(f"{100 * row['margin']:g} points: {needed}")
+    return f"{NEEDS}: {'; '.join(parts)}." if parts else ""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import json
 from typing import Any
 
@@ -83,8 +82,6 @@ def plain(value: Any) -> str:
         return "yes" if value else "no"
     if isinstance(value, float):
         return f"{value:.3g}" if abs(value) < 1000 else f"{value:.0f}"
-    if isinstance(value, dt.datetime | dt.date):
-        return value.isoformat(" ") if isinstance(value, dt.datetime) else str(value)
     return str(value)
 
 

@@ -41,9 +41,8 @@ def write(report: Report, station: Path, name: str, as_of: dt.date) -> list[Path
             **head,
             "report": report,
             "columns": [(key, key.replace("_", " ")) for key in report.rows[0]],
-            "picture": Markup(picture)
-            if picture
-            else None,  # drawn here, no records' text
+            # drawn here, so none of the records' text is in it
+            "picture": Markup(picture) if picture else None,
         },
     )
     page.write_text(html, encoding="utf-8", newline="\n")

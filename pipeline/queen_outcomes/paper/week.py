@@ -8,6 +8,7 @@ from typing import Any
 
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import this_week
+from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.paper.printing import letterhead, set_pdf, svg
@@ -25,8 +26,9 @@ Row = dict[str, Any]
 def write(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> Path:
     """Write the sheet into a dashboard's folder."""
     page = this_week.show(store, settings, as_of)
-    spec = page["charts"].get("cohorts")
-    images = {PICTURE: svg({**spec, "width": WIDTH, "height": HEIGHT})} if spec else {}
+    chart = page["charts"].get("cohorts")
+    size = {"width": WIDTH, "height": HEIGHT}
+    images = {PICTURE: svg({**theme.dressed(chart), **size})} if chart else {}
     data = {
         **letterhead(settings.name, as_of, f"The week to {as_of.day} {as_of:%B %Y}"),
         "figures": _figures(page),
@@ -34,7 +36,7 @@ def write(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> Pat
         "due_more": max(0, len(page["due"]) - MOST_DUE),
         "window": page["window"],
         "season": page["headline"] or "no estimate yet",
-        "chart": PICTURE if spec else None,
+        "chart": PICTURE if chart else None,
         "rates": [
             [
                 words.outcome_by_day(row["outcome"], row["window_days"]),

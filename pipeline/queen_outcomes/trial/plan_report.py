@@ -42,6 +42,8 @@ CAUTIONS = (
     "veterinary, movement and workplace law.",
 )
 MOSTLY_DECIDED = 0.8
+AS_ASKED = ("difference", "margin", "alpha", "power", "by", "block_size", "seed")
+"""What the JSON gives of the request as it stands."""
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 
 
@@ -216,13 +218,7 @@ def as_json(plan: TrialPlan) -> dict[str, Any]:
         "window_days": days,
         "reference": r.reference,
         "arms": [{**asdict(arm), "dose_ul": arm.total_ul} for arm in r.arms],
-        "difference": r.difference,
-        "margin": r.margin,
-        "alpha": r.alpha,
-        "power": r.power,
-        "by": r.by,
-        "block_size": r.block_size,
-        "seed": r.seed,
+        **{name: getattr(r, name) for name in AS_ASKED},
         "figures": {name: asdict(f) for name, f in vars(plan.figures).items()},
         "size": sized,
         "ready": {"spare": SPARE, **asdict(plan.ready)},

@@ -65,21 +65,19 @@ def curve_chart(
         ],
     )
     layers = [band, line]
-    near = [row for row in rows if row["courses_near"]]
+    near = [{**row, "floor": 0} for row in rows if row["courses_near"]]
     if near:  # a layer without data would have the scripts complain
-        layers.append(_rug(near, x, question))
+        rug = theme.chart(near).mark_point(filled=True, color=theme.QUIET, opacity=0.8)
+        sizes = alt.Scale(range=[4, 160])
+        layers.append(
+            rug.encode(
+                x=x,
+                y=alt.Y("floor:Q", title=question),
+                size=alt.Size("courses_near:Q", legend=None, scale=sizes),
+                tooltip=[alt.Tooltip("courses_near:Q", title="courses near")],
+            )
+        )
     return theme.layered(layers, height=200)
-
-
-def _rug(rows: list[Row], x: alt.X, question: str) -> alt.Chart:
-    """Draw dots along the bottom, the larger the more courses lie near."""
-    rug = theme.chart([{**row, "floor": 0} for row in rows])
-    return rug.mark_point(filled=True, color=theme.QUIET, opacity=0.8).encode(
-        x=x,
-        y=alt.Y("floor:Q", title=question),
-        size=alt.Size("courses_near:Q", legend=None, scale=alt.Scale(range=[4, 160])),
-        tooltip=[alt.Tooltip("courses_near:Q", title="courses near")],
-    )
 
 
 def difference_chart(
@@ -222,8 +220,7 @@ def draw_differences(
     ]
     if not shown:
         return ""
-    chart = difference_chart(shown, question=question, forms=forms)
-    charts[name] = theme.dressed(chart)
+    charts[name] = difference_chart(shown, question=question, forms=forms)
     return differences_said(shown)
 
 

@@ -17,7 +17,16 @@ RATIO = "failed over expected"
 MOST_TOP = 8.0
 EDGE = 0.12
 """Share of the axis that a name needs beside its point."""
-DASHES = {"95": [5, 3], "998": [1, 2]}
+NEAR, FAR = [5, 3], [1, 2]
+TOOLTIP = [
+    alt.Tooltip("name:N", title="which"),
+    alt.Tooltip("courses:Q"),
+    alt.Tooltip("failures:Q", title="failed"),
+    alt.Tooltip("expected:Q", format=".1f"),
+    alt.Tooltip("who:N", title="done by"),
+]
+LIMITS = {"low_998": FAR, "low_95": NEAR, "high_95": NEAR, "high_998": FAR}
+"""The lines of a funnel and how they are dashed."""
 
 
 def degree(*, flagged: bool, outside: bool) -> str:
@@ -25,6 +34,16 @@ def degree(*, flagged: bool, outside: bool) -> str:
     if flagged:
         return FLAGGED
     return OUTSIDE if outside else WITHIN
+
+
+def figures(row: dict[str, Any]) -> dict[str, Any]:
+    """Give what a point shows of a row's failures and those expected."""
+    return {
+        "courses": row["courses"],
+        "failures": row["failures"],
+        "expected": round(row["expected"], 2),
+        "ratio": round(row["ratio"], 3),
+    }
 
 
 def degree_looks() -> dict[str, Any]:
@@ -73,18 +92,23 @@ def funnel_chart(
     )
     drawn = [{**point, "ratio": min(point["ratio"], top)} for point in points]
     base = theme.chart(drawn)
+    limits = theme.chart(lines)
     layers = [
-        *_limits(lines, scale),
+        *(
+            limits.mark_line(
+                color=theme.QUIET, strokeDash=dash, strokeWidth=1.5, clip=True
+            ).encode(x="size:Q", y=alt.Y(f"{name}:Q", title=RATIO, scale=scale))
+            for name, dash in LIMITS.items()
+            if lines
+        ),
         theme.chart([{"one": 1}])
         .mark_rule(color=theme.QUIET, strokeWidth=1)
         .encode(y=alt.Y("one:Q", title=RATIO, scale=scale)),
-    ]
-    layers.append(
         base.mark_point(filled=True, size=55, opacity=0.85, clip=True).encode(
-            x=x, y=y, tooltip=_tooltip(), **degree_looks()
-        )
-    )
-    layers += _labels(drawn, x, y)
+            x=x, y=y, tooltip=TOOLTIP, **degree_looks()
+        ),
+        *_labels(drawn, x, y),
+    ]
     return theme.layered(layers, height=height)
 
 
@@ -115,7 +139,7 @@ def _labels(points: list[dict[str, Any]], x: alt.X, y: alt.Y) -> list[alt.Chart]
             color=theme.INK,
             fontSize=12,
         )
-        .encode(x=x, y=y, text="label:N", tooltip=_tooltip())
+        .encode(x=x, y=y, text="label:N", tooltip=TOOLTIP)
         for (align, dy), own in places.items()
     ]
 
@@ -123,26 +147,3 @@ def _labels(points: list[dict[str, Any]], x: alt.X, y: alt.Y) -> list[alt.Chart]
 def _ticks(top: float) -> list[float]:
     near, far = (0, 0.25, 0.5, 1, 1.5, 2, 3), (0, 0.5, 1, 2, 3, 5, 8)
     return [at for at in (far if top > 4 else near) if at <= top]
-
-
-def _tooltip() -> list[alt.Tooltip]:
-    return [
-        alt.Tooltip("name:N", title="which"),
-        alt.Tooltip("courses:Q"),
-        alt.Tooltip("failures:Q", title="failed"),
-        alt.Tooltip("expected:Q", format=".1f"),
-        alt.Tooltip("who:N", title="done by"),
-    ]
-
-
-def _limits(lines: list[dict[str, float]], scale: alt.Scale) -> list[alt.Chart]:
-    base = theme.chart(lines)
-    drawn = []
-    for name in ("low_998", "low_95", "high_95", "high_998") if lines else ():
-        dash = DASHES[name.split("_")[1]]
-        drawn.append(
-            base.mark_line(
-                color=theme.QUIET, strokeDash=dash, strokeWidth=1.5, clip=True
-            ).encode(x="size:Q", y=alt.Y(f"{name}:Q", title=RATIO, scale=scale))
-        )
-    return drawn

@@ -75,21 +75,21 @@ def show(
     charts : dict
         Takes up the charts.
     """
+    outcome, days = settings.plan.question
     rows = store.records(
-        "SELECT * FROM batches WHERE outcome = $outcome AND window_days = $window_days "
+        "SELECT * FROM batches WHERE outcome = $outcome AND window_days = $days "
         "ORDER BY kind, mid_p, batch",
-        dict(zip(("outcome", "window_days"), settings.plan.question, strict=True)),
+        {"outcome": outcome, "days": days},
     )
     points = [_point(row) for row in rows]
-    funnels = []
-    for kind, label in BATCH_KINDS.items():
-        own = [point for point in points if point["kind"] == kind]
-        if own:
-            funnels.append(_funnel(kind, label, own, charts))
     return {
         "total": len(points),
         "flagged": sum(point["degree"] == funnel.FLAGGED for point in points),
-        "funnels": funnels,
+        "funnels": [
+            _funnel(kind, label, own, charts)
+            for kind, label in BATCH_KINDS.items()
+            if (own := [point for point in points if point["kind"] == kind])
+        ],
         "outside": [point for point in points if point["degree"] != funnel.WITHIN],
         "outside_columns": (("kind_said", "Kind"), *FUNNEL_COLUMNS),
         "outside_numbers": COUNTS,
@@ -106,11 +106,8 @@ def _point(row: Row) -> Row:
         "kind_said": BATCH_KINDS[row["kind"]],
         "name": row["batch"],
         "first_on": row["first_on"].isoformat(),
-        "courses": row["courses"],
-        "failures": row["failures"],
-        "expected": round(row["expected"], 2),
+        **funnel.figures(row),
         "expected_said": f"{row['expected']:.1f}",
-        "ratio": round(row["ratio"], 3),
         "ratio_said": f"{row['ratio']:.1f}",
         "degree": degree,
         "label": row["batch"] if degree == funnel.FLAGGED else "",
@@ -126,12 +123,11 @@ def _funnel(
     share = sum(point["expected"] for point in points) / courses
     largest = max(point["courses"] for point in points)
     name = f"funnel-{kind.replace('_', '-')}"
-    chart = funnel_chart(
-        [only(point, DRAWN) for point in points],
+    charts[name] = funnel_chart(
+        only(points, DRAWN),
         funnel_lines(largest, share),
         size=f"courses in the {label}",
     )
-    charts[name] = theme.dressed(chart)
     outside = sum(point["degree"] != funnel.WITHIN for point in points)
     return PageFigure(
         chart=name,
@@ -164,8 +160,7 @@ def _days(store: Store, charts: dict[str, Any]) -> PageFigure | None:
         return None
     season = max(row["season"] for row in rows)
     shown = [row for row in rows if row["season"] == season]
-    chart = day_chart([only(row, DAY_DRAWN) for row in shown])
-    charts["days"] = theme.dressed(chart)
+    charts["days"] = day_chart(only(shown, DAY_DRAWN))
     outside = [row for row in shown if row["degree"] != funnel.WITHIN]
     title = (
         f"Season {season}: failures lie outside the 95 % limits on {len(outside)} of "
@@ -188,10 +183,8 @@ def _days(store: Store, charts: dict[str, Any]) -> PageFigure | None:
 def _day_row(row: Row) -> Row:
     outside = not row["low"] <= row["failures"] <= row["high"]
     return {
+        **row,
         "day": row["d0"].isoformat(),
-        "season": row["season"],
-        "courses": row["courses"],
-        "failures": row["failures"],
         "expected": round(row["expected"], 2),
         "expected_said": f"{row['expected']:.1f}",
         "least": row["low"],
@@ -219,7 +212,7 @@ def apart(store: Store, operators: list[Row]) -> Row:
         rows.append(_overlap_row(row, own))
         if row["shown"]:
             said += alone_said(row, own)
-    hidden = [row["operator"] for row in operators if _is_hidden(row)]
+    hidden = [r["operator"] for r in operators if r["shown"] and not r["separable"]]
     return {
         "title": _overlap_title(operators, hidden, bool(parts)),
         "said": said,
@@ -228,10 +221,6 @@ def apart(store: Store, operators: list[Row]) -> Row:
         "least": f"{100 * SEPARABLE:.0f} %",
         "inseparable": hidden,
     }
-
-
-def _is_hidden(row: Row) -> bool:
-    return row["shown"] and not row["separable"]
 
 
 def _overlap_title(operators: list[Row], hidden: list[str], has_batches: bool) -> str:
@@ -260,23 +249,16 @@ def _overlap_row(row: Row, parts: list[Row]) -> Row:
     return {
         **found,
         "shared": f"{row['shared_pct']:.0f} %",
-        "separable_said": "can be told apart"
-        if row["separable"]
-        else "cannot be told apart",
+        "separable_said": f"{'can' if row['separable'] else 'cannot'} be told apart",
         "excess": f"{row['failures'] - row['expected']:+.1f}",
         "adds": f"{best['batch']}, {excess(best):+.1f}" if best else "",
-        "whose": whose(best) if best else "",
+        "whose": ("nobody" if best["alone"] else "others") if best else "",
     }
 
 
 def excess(part: Row) -> float:
     """Give failures beyond the expected."""
     return part["failures"] - part["expected"]
-
-
-def whose(part: Row) -> str:
-    """Say whether anybody else worked on a batch."""
-    return "nobody" if part["alone"] else "others"
 
 
 def largest_part(parts: list[Row], kind: str) -> Row | None:

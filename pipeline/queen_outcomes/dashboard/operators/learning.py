@@ -41,23 +41,17 @@ CURVE_COLUMNS = (
 def show(store: Store, settings: Settings, operators: list[Row], charts: Charts) -> Row:
     """Give what the page says of case numbers."""
     names = [row["operator"] for row in operators if row["shown"]]
-    rows = [
-        _stretch(row)
-        for row in store.records(
-            "SELECT * FROM experience ORDER BY operator, from_case"
-        )
-    ]
-    question = success(*settings.plan.question)
-    unstated = [name for name in names if name not in settings.prior_cases]
+    stretches = store.records("SELECT * FROM experience ORDER BY operator, from_case")
+    rows = [_stretch(row) for row in stretches]
     return {
-        "question": question,
+        "question": success(*settings.plan.question),
         "figures": _experience(names, rows, charts),
         "table": Numbers(
             EXPERIENCE_COLUMNS,
             rows,
             ("courses", "failures", "share_said", "limits_said", "expected_said"),
         ),
-        "unstated": unstated,
+        "unstated": [name for name in names if name not in settings.prior_cases],
         "curves": _curves(store, names, charts),
         "beginner": BEGINNER,
     }
@@ -88,10 +82,11 @@ def _experience(names: list[str], rows: list[Row], charts: Charts) -> list[PageF
     figures = []
     for at, (name, part) in enumerate(groupby(drawn, key=lambda row: row["operator"])):
         own = list(part)
-        values = [only(row, keys, 3) for row in own]
-        chart = experience_chart(values, what="success", cases=cases, shares=shares)
+        values = only(own, keys, 3)
         key = f"experience-{at + 1}"
-        charts[key] = theme.dressed(chart)
+        charts[key] = experience_chart(
+            values, what="success", cases=cases, shares=shares
+        )
         spoken = "; ".join(f"cases {row['stretch']} {row['share_said']}" for row in own)
         figures.append(PageFigure(key, name, f"{name}, share of success: {spoken}."))
     return figures
@@ -122,8 +117,8 @@ def _curve_case(row: Row) -> Row:
 
 def _learning_figure(at: int, row: Row, own: list[Row], charts: Charts) -> PageFigure:
     key = f"learning-{at + 1}"
-    limit = float("inf") if row["limit"] is None else round(row["limit"], 3)
-    charts[key] = theme.dressed(learning_chart(own, limit=limit))
+    limit = None if row["limit"] is None else round(row["limit"], 3)
+    charts[key] = learning_chart(own, limit=limit)
     reached = row["reached_at"]
     end = f"reached at case {reached}" if reached else "not reached"
     return PageFigure(
@@ -184,16 +179,23 @@ def experience_chart(
     cases, shares : tuple of float
         Ends of both scales, the same for every operator.
     """
+    ends = (1, *(25 * 2**power for power in range(12)))
+    doubling = [end for end in ends if cases[0] <= end <= cases[1]]
     x = alt.X(
         "middle:Q",
         title="case number",
         scale=alt.Scale(type="log", domain=list(cases), nice=False),
-        axis=alt.Axis(values=_doubling(cases), format="d", grid=False),
+        axis=alt.Axis(values=doubling, format="d", grid=False),
     )
     scale = alt.Scale(domain=list(shares), nice=False)
     axis = alt.Axis(format=".0%", tickCount=5)
     y = alt.Y("share:Q", title=what, scale=scale, axis=axis)
-    tooltip = _stretch_tooltip()
+    percents = ("share", "low", "high", "expected")
+    tooltip = [
+        alt.Tooltip("stretch:N", title="cases"),
+        alt.Tooltip("courses:Q", title="decided courses"),
+        *(alt.Tooltip(f"{name}:Q", format=".0%") for name in percents),
+    ]
     base = theme.chart(rows)
     layers = [
         base.mark_rule(color=theme.CLOSED, strokeWidth=2, opacity=0.6).encode(
@@ -217,29 +219,15 @@ def experience_chart(
     return theme.layered(layers, height=170)
 
 
-def _stretch_tooltip() -> list[alt.Tooltip]:
-    shares = ("share", "low", "high", "expected")
-    return [
-        alt.Tooltip("stretch:N", title="cases"),
-        alt.Tooltip("courses:Q", title="decided courses"),
-        *(alt.Tooltip(f"{name}:Q", format=".0%") for name in shares),
-    ]
-
-
-def _doubling(cases: tuple[float, float]) -> list[int]:
-    ends = [25 * 2**power for power in range(12)]
-    return [end for end in (1, *ends) if cases[0] <= end <= cases[1]]
-
-
-def learning_chart(rows: list[dict[str, Any]], *, limit: float) -> alt.TopLevelMixin:
+def learning_chart(rows: list[Row], *, limit: float | None) -> alt.TopLevelMixin:
     """Draw one beginner's learning curve against its limit.
 
     Parameters
     ----------
     rows : list of dict
         number, day, answer, value, reached.
-    limit : float
-        Where the cases speak for the lower rate; infinite draws none.
+    limit : float or None
+        Where the cases speak for the lower rate; None draws none.
     """
     x = alt.X(
         "number:Q",
@@ -260,7 +248,7 @@ def learning_chart(rows: list[dict[str, Any]], *, limit: float) -> alt.TopLevelM
             x=x, y=y, tooltip=tooltip
         )
     ]
-    if limit < float("inf"):
+    if limit is not None:
         layers += _limit_line(limit, min(row["number"] for row in rows))
     reached = [row for row in rows if row["reached"]]
     if reached:  # a layer without data would have the scripts complain

@@ -26,43 +26,30 @@ WORTH_SAYING = 0.05
 """Share of decided courses left out from which on the page says so; the table always does."""
 
 
-def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
+def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
     """Give what the page `operators.html` shows."""
-    del as_of
     charts: dict[str, Any] = {}
     question = settings.plan.question
     everybody = store.records("SELECT * FROM operators ORDER BY ALL")
     rows = [r for r in everybody if (r["outcome"], r["window_days"]) == question]
-    courses = _counts(store, question)
-    cannot = cannot_be_shown(courses, rows, settings)
-    page = {
+    outcome, days = question
+    asked = {"outcome": outcome, "window_days": days}
+    (courses,) = store.records(statement("audited_counts"), asked)
+    of_batches = batches.show(store, settings, rows, charts)
+    of_series = series.show(store, settings, rows, charts)
+    return {
         "asked": failing(question),
-        "min_shown": settings.min_shown,
-        "cannot": cannot,
+        "cannot": cannot_be_shown(courses, rows, settings),
         "cautions": cautions(courses, rows),
         "expected": _expected(store, question),
         "charts": charts,
-    }
-    of_batches = batches.show(store, settings, rows, charts)
-    of_rates = rates.show(store, settings, everybody, charts)
-    of_series = series.show(store, settings, rows, charts)
-    return {
-        **page,
         "batches": of_batches,
-        "figures": of_rates,
+        "figures": rates.show(store, settings, everybody, charts),
         "series": of_series,
         "learning": learning.show(store, settings, rows, charts),
         "process": process.show(store, settings, charts),
         "strip": _strip(courses, of_batches, rows, of_series),
     }
-
-
-def _counts(store: Store, question: tuple[str, int]) -> Row:
-    (row,) = store.records(
-        statement("audited_counts"),
-        dict(zip(("outcome", "window_days"), question, strict=True)),
-    )
-    return row
 
 
 def cannot_be_shown(courses: Row, rows: list[Row], settings: Settings) -> str:
@@ -137,23 +124,20 @@ def _expected(store: Store, question: tuple[str, int]) -> Row:
     }
 
 
-def _strip(courses: Row, batches: Row, rows: list[Row], series: Row) -> list[Row]:
+def _strip(
+    courses: Row, batches: Row, rows: list[Row], series: Row
+) -> list[tuple[int, str]]:
     """Give the page's figures at a glance, batches before operators."""
     shown = [row for row in rows if row["shown"]]
     flagged = sum(bool(row["flag"]) for row in shown)
+    of_batches = counted(batches["total"], "batch", "batches")
     strip = [
-        {"figure": courses["decided"], "said": "closed courses that are decided"},
-        {
-            "figure": batches["flagged"],
-            "said": f"of {counted(batches['total'], 'batch', 'batches')} flagged",
-        },
+        (courses["decided"], "closed courses that are decided"),
+        (batches["flagged"], f"of {of_batches} flagged"),
     ]
     if shown:
-        of = counted(len(shown), "operator")
-        strip.append({"figure": flagged, "said": f"of {of} flagged"})
+        strip.append((flagged, f"of {counted(len(shown), 'operator')} flagged"))
     if series["held"]:
-        chance = f"; up to {series['chance']:.2g} by chance alone"
-        strip.append(
-            {"figure": series["signals"], "said": f"signals this season{chance}"}
-        )
+        chance = f"up to {series['chance']:.2g} by chance alone"
+        strip.append((series["signals"], f"signals this season; {chance}"))
     return strip

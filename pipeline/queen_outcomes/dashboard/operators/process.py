@@ -29,6 +29,14 @@ COLUMNS = (
     ("station_middle", "Station's middle 80 %"),
 )
 NUMBERS = tuple(key for key, _ in COLUMNS if key != "operator")
+MEANINGS = {
+    "mean": "mean",
+    "low": "a tenth below",
+    "high": "a tenth above",
+    "before": "mean the season before",
+    "station_mean": "station's mean",
+}
+"""What the chart's numbers are, for what hovering shows."""
 CHECKED = {
     "eggs": "eggs seen or not",
     "drone_in_worker": "drone brood in worker cells: none, few, many",
@@ -92,15 +100,21 @@ def _figure(measure: str, name: str, rows: list[Row], charts: dict[str, Any]) ->
     figure = None
     if shown:
         key = f"process-{measure.replace('_', '-')}"
-        values = [_chart_row(row, is_share) for row in shown]
+        values = only([_chart_row(row, is_share) for row in shown], KEYS, 3)
         axis = name.removesuffix(" (share)")
-        chart = process_chart(values, measure=axis, is_share=is_share)
-        charts[key] = theme.dressed(chart)
+        charts[key] = process_chart(values, measure=axis, is_share=is_share)
         means = "; ".join(f"{row['operator']} {row['mean']:.2f}" for row in shown)
-        figure = PageFigure(key, _title_of(axis), f"{axis}, mean by operator: {means}.")
+        title = axis[:1].upper() + axis[1:]
+        figure = PageFigure(key, title, f"{axis}, mean by operator: {means}.")
     return {
         "name": name,
-        "outside": [row["operator"] for row in shown if not is_share and _outside(row)],
+        "outside": [
+            row["operator"]
+            for row in shown
+            if not (
+                is_share or row["station_low"] <= row["mean"] <= row["station_high"]
+            )
+        ],
         "figure": figure,
         "table": Numbers(
             COLUMNS,
@@ -111,19 +125,11 @@ def _figure(measure: str, name: str, rows: list[Row], charts: dict[str, Any]) ->
     }
 
 
-def _title_of(name: str) -> str:
-    return name[:1].upper() + name[1:]
-
-
-def _outside(row: Row) -> bool:
-    return not row["station_low"] <= row["mean"] <= row["station_high"]
-
-
 def _chart_row(row: Row, is_share: bool) -> Row:
     if is_share:
         row = {**row, **dict.fromkeys(("low", "high"), row["mean"])}
         row |= dict.fromkeys(("station_low", "station_high"), row["station_mean"])
-    return only(row, KEYS, 3)
+    return row
 
 
 def _said(row: Row, is_share: bool) -> Row:
@@ -132,20 +138,15 @@ def _said(row: Row, is_share: bool) -> Row:
         blank = [key for key in NUMBERS if key != "recorded"]
         return {**found, **dict.fromkeys(blank, ""), "mean_said": "too few"}
     before, form = row["before"], words.percent if is_share else "{:.2f}".format
+    span = "" if is_share else "{:.1f} to {:.1f}"
     return {
         **found,
         "mean_said": form(row["mean"]),
-        "middle": "" if is_share else _span(row["low"], row["high"]),
+        "middle": span.format(row["low"], row["high"]),
         "before_said": "" if before is None else form(before),
         "station_said": form(row["station_mean"]),
-        "station_middle": ""
-        if is_share
-        else _span(row["station_low"], row["station_high"]),
+        "station_middle": span.format(row["station_low"], row["station_high"]),
     }
-
-
-def _span(low: float, high: float) -> str:
-    return f"{low:.1f} to {high:.1f}"
 
 
 def _title(measures: list[Row], season: str) -> str:
@@ -262,10 +263,21 @@ def process_chart(
     scale = alt.Scale(zero=is_share, nice=False, padding=8)
     axis = alt.Axis(format=".0%" if is_share else "~g", tickCount=6)
     x = alt.X("mean:Q", title=measure, scale=scale, axis=axis)
-    tooltip = _process_tooltip(".0%" if is_share else ".2f")
-    base = theme.chart(rows)
+    form = ".0%" if is_share else ".2f"
+    tooltip = [
+        alt.Tooltip("operator:N"),
+        alt.Tooltip("recorded:Q"),
+        *(alt.Tooltip(f"{k}:Q", title=v, format=form) for k, v in MEANINGS.items()),
+    ]
+    # the station's middle 80 % as a band, its mean as a line
+    station, base = theme.chart(rows[:1]), theme.chart(rows)
     layers = [
-        *_station_band(rows[0], measure),
+        station.mark_rect(color=theme.QUIET, opacity=0.18).encode(
+            x=alt.X("station_low:Q", title=measure), x2="station_high:Q"
+        ),
+        station.mark_rule(color=theme.QUIET, strokeDash=[5, 4]).encode(
+            x=alt.X("station_mean:Q", title=measure)
+        ),
         base.mark_rule(color=theme.CLOSED, strokeWidth=2, opacity=0.6).encode(
             y=y, x=alt.X("low:Q", title=measure), x2="high:Q", tooltip=tooltip
         ),
@@ -279,33 +291,4 @@ def process_chart(
             color=theme.OPEN, shape="diamond", size=60, strokeWidth=1.5
         )
         layers.append(hollow.encode(y=y, x=alt.X("before:Q", title=measure)))
-    height = ROW_HEIGHT * len(rows)
-    return theme.layered(layers, height=height)
-
-
-def _station_band(row: dict[str, Any], measure: str) -> list[alt.Chart]:
-    """Draw the station's middle 80 % as a band and its mean as a line."""
-    station = theme.chart([row])
-    return [
-        station.mark_rect(color=theme.QUIET, opacity=0.18).encode(
-            x=alt.X("station_low:Q", title=measure), x2="station_high:Q"
-        ),
-        station.mark_rule(color=theme.QUIET, strokeDash=[5, 4]).encode(
-            x=alt.X("station_mean:Q", title=measure)
-        ),
-    ]
-
-
-def _process_tooltip(form: str) -> list[alt.Tooltip]:
-    named = {
-        "mean": "mean",
-        "low": "a tenth below",
-        "high": "a tenth above",
-        "before": "mean the season before",
-        "station_mean": "station's mean",
-    }
-    return [
-        alt.Tooltip("operator:N"),
-        alt.Tooltip("recorded:Q"),
-        *(alt.Tooltip(f"{k}:Q", title=said, format=form) for k, said in named.items()),
-    ]
+    return theme.layered(layers, height=ROW_HEIGHT * len(rows))

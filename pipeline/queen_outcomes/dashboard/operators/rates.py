@@ -30,10 +30,7 @@ COLUMNS = (
     ("undecided", "Undecided"),
     ("unknown_risk", "Risk unknown"),
 )
-NUMBERS = (
-    *("courses", "failures", "expected_said", "ratio_said", "adjusted_said"),
-    *("p_said", "undecided", "unknown_risk"),
-)
+NUMBERS = tuple(key for key, _ in COLUMNS if key not in ("operator", "flag_said"))
 ROW_HEIGHT = 30
 OBSERVED, EXPECTED = "observed", "expected"
 OTHER_COLUMNS = (("what", "Failing as"), *COLUMNS)
@@ -130,9 +127,7 @@ def _figures(
 
 def _expected_figure(shown: list[Row], charts: dict[str, Any]) -> PageFigure:
     keys = ("operator", "courses", "failures", "expected")
-    charts["operators-expected"] = theme.dressed(
-        expected_chart([only(row, keys) for row in shown])
-    )
+    charts["operators-expected"] = expected_chart(only(shown, keys))
     return PageFigure(
         "operators-expected",
         "Did more courses fail than expected?",
@@ -148,12 +143,8 @@ def _adjusted_figure(
     shown: list[Row], station: float, asked: str, charts: dict[str, Any]
 ) -> PageFigure:
     keys = ("operator", "courses", "adjusted", "low", "high")
-    charts["operators-adjusted"] = theme.dressed(
-        adjusted_chart(
-            [only(row, keys) for row in shown],
-            station=round(station, 4),
-            what=f"share {asked}",
-        )
+    charts["operators-adjusted"] = adjusted_chart(
+        only(shown, keys), station=round(station, 4), what=f"share {asked}"
     )
     return PageFigure(
         "operators-adjusted",
@@ -182,14 +173,9 @@ def _funnels(
     """Draw the funnel, and from 20 operators on one that allows for their variance."""
     points = [
         {
-            "name": row["operator"],
-            "label": row["operator"],
-            "courses": row["courses"],
-            "failures": row["failures"],
-            "expected": round(row["expected"], 2),
-            "ratio": round(row["ratio"], 3),
+            **dict.fromkeys(("name", "label", "who"), row["operator"]),
+            **funnel.figures(row),
             "degree": funnel.degree(flagged=bool(row["flag"]), outside=False),
-            "who": row["operator"],
         }
         for row in shown
     ]
@@ -199,18 +185,15 @@ def _funnels(
     if spread:
         title = "The same, with the variance between operators allowed for"
         wanted.append(("operators-funnel-spread", spread[0]["tau2"], title))
-    found = []
     alt_text = (
         f"Funnel of {len(shown)} operators: failures over expected against the number of "
         f"courses, with limits. {flagged} flagged."
     )
-    for name, tau2, title in wanted:
+    for name, tau2, _ in wanted:
         lines = funnel_lines(largest, share, tau2)
         size = "courses of the operator"
-        chart = funnel_chart(points, lines, size=size, height=240, least_top=2.0)
-        charts[name] = theme.dressed(chart)
-        found.append(PageFigure(name, title, alt_text))
-    return found
+        charts[name] = funnel_chart(points, lines, size=size, height=240, least_top=2.0)
+    return [PageFigure(name, title, alt_text) for name, _, title in wanted]
 
 
 def _spread_said(spread: list[Row]) -> str:
@@ -254,9 +237,7 @@ def _ranks(shown: list[Row], charts: dict[str, Any]) -> PageFigure | None:
     if len(ranked) < 2 or _is_flat(ranked):
         return None
     keys = ("operator", "rank_low", "rank_high")
-    charts["operators-ranks"] = theme.dressed(
-        rank_chart([only(row, keys) for row in ranked])
-    )
+    charts["operators-ranks"] = rank_chart(only(ranked, keys))
     spans = "; ".join(
         f"{row['operator']} {row['rank_low']} to {row['rank_high']}" for row in ranked
     )
@@ -278,8 +259,8 @@ def _operator_axis(rows: list[dict[str, Any]]) -> alt.Y:
     )
 
 
-def _sized(chart: alt.LayerChart, rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
-    return chart.properties(width="container", height=ROW_HEIGHT * len(rows))
+def _layered(rows: list[dict[str, Any]], *layers: alt.Chart) -> alt.TopLevelMixin:
+    return theme.layered(layers, height=ROW_HEIGHT * len(rows))
 
 
 def expected_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
@@ -303,28 +284,26 @@ def expected_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
     ]
     base = theme.chart(rows)
     by = partial(theme.told_apart, "kind", (OBSERVED, EXPECTED))
-    return _sized(
-        alt.layer(
-            base.mark_rule(color=theme.QUIET, strokeWidth=2).encode(
-                y=y, x=alt.X("expected:Q", title=x), x2="failures:Q"
-            ),
-            theme.chart(long)
-            .mark_point(size=75, strokeWidth=2)
-            .encode(
-                y=y,
-                x=alt.X("failures:Q", title=x),
-                shape=by(alt.Shape, ("circle", "diamond")),
-                color=by(alt.Color, (theme.CLOSED, theme.OPEN)),
-                fill=by(alt.Fill, (theme.CLOSED, "transparent")),
-                tooltip=[
-                    alt.Tooltip("operator:N"),
-                    alt.Tooltip("kind:N", title="failures"),
-                    alt.Tooltip("failures:Q", title="number", format=".1f"),
-                    alt.Tooltip("courses:Q"),
-                ],
-            ),
-        ),
+    return _layered(
         rows,
+        base.mark_rule(color=theme.QUIET, strokeWidth=2).encode(
+            y=y, x=alt.X("expected:Q", title=x), x2="failures:Q"
+        ),
+        theme.chart(long)
+        .mark_point(size=75, strokeWidth=2)
+        .encode(
+            y=y,
+            x=alt.X("failures:Q", title=x),
+            shape=by(alt.Shape, ("circle", "diamond")),
+            color=by(alt.Color, (theme.CLOSED, theme.OPEN)),
+            fill=by(alt.Fill, (theme.CLOSED, "transparent")),
+            tooltip=[
+                alt.Tooltip("operator:N"),
+                alt.Tooltip("kind:N", title="failures"),
+                alt.Tooltip("failures:Q", title="number", format=".1f"),
+                alt.Tooltip("courses:Q"),
+            ],
+        ),
     )
 
 
@@ -351,23 +330,21 @@ def adjusted_chart(
     base = theme.chart(rows)
     scale = alt.Scale(zero=True, nice=True)
     middle = theme.chart([{"station": station}])
-    return _sized(
-        alt.layer(
-            middle.mark_rule(color=theme.QUIET, strokeDash=[5, 4]).encode(
-                x=alt.X("station:Q", title=what),
-                tooltip=alt.Tooltip("station:Q", format=".1%"),
-            ),
-            base.mark_rule(color=theme.CLOSED, strokeWidth=2).encode(
-                y=y,
-                x=alt.X("low:Q", title=what, axis=axis, scale=scale),
-                x2="high:Q",
-                tooltip=tooltip,
-            ),
-            base.mark_point(color=theme.CLOSED, filled=True, size=70).encode(
-                y=y, x=alt.X("adjusted:Q", title=what), tooltip=tooltip
-            ),
-        ),
+    return _layered(
         rows,
+        middle.mark_rule(color=theme.QUIET, strokeDash=[5, 4]).encode(
+            x=alt.X("station:Q", title=what),
+            tooltip=alt.Tooltip("station:Q", format=".1%"),
+        ),
+        base.mark_rule(color=theme.CLOSED, strokeWidth=2).encode(
+            y=y,
+            x=alt.X("low:Q", title=what, axis=axis, scale=scale),
+            x2="high:Q",
+            tooltip=tooltip,
+        ),
+        base.mark_point(color=theme.CLOSED, filled=True, size=70).encode(
+            y=y, x=alt.X("adjusted:Q", title=what), tooltip=tooltip
+        ),
     )
 
 
@@ -389,13 +366,11 @@ def rank_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
     )
     tooltip = [alt.Tooltip("operator:N"), "rank_low:Q", "rank_high:Q"]
     tick = base.mark_point(shape="stroke", angle=90, size=120, color=theme.CLOSED)
-    return _sized(
-        alt.layer(
-            base.mark_rule(color=theme.CLOSED, strokeWidth=4, opacity=0.6).encode(
-                y=_operator_axis(rows), x=x, x2="rank_high:Q", tooltip=tooltip
-            ),
-            tick.encode(y=_operator_axis(rows), x=alt.X("rank_low:Q", title=title)),
-            tick.encode(y=_operator_axis(rows), x=alt.X("rank_high:Q", title=title)),
-        ),
+    return _layered(
         rows,
+        base.mark_rule(color=theme.CLOSED, strokeWidth=4, opacity=0.6).encode(
+            y=_operator_axis(rows), x=x, x2="rank_high:Q", tooltip=tooltip
+        ),
+        tick.encode(y=_operator_axis(rows), x=alt.X("rank_low:Q", title=title)),
+        tick.encode(y=_operator_axis(rows), x=alt.X("rank_high:Q", title=title)),
     )

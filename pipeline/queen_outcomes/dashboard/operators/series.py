@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 from typing import Any
 
@@ -72,26 +73,22 @@ def show(store: Store, settings: Settings, operators: list[Row], charts: Charts)
     """
     shown = [row["operator"] for row in operators if row["shown"]]
     held_back = [row["operator"] for row in operators if not row["shown"]]
-    limits = _by_operator(store.records("SELECT * FROM series_limits ORDER BY ALL"))
-    series = _by_operator(
-        store.records('SELECT * FROM operator_series ORDER BY operator, series, "case"')
-    )
-    signalled = _by_operator(
-        store.records("SELECT * FROM operator_signals ORDER BY ALL")
-    )
+    limits = _by_operator(store, "series_limits")
+    series = _by_operator(store, "operator_series", 'operator, series, "case"')
+    signalled = _by_operator(store, "operator_signals")
     batches = store.records("SELECT * FROM signal_batches ORDER BY ALL")
-    spans = _spans([row for name in shown for row in series.get(name, ())], limits)
+    spans = _spans([row for name in shown for row in series[name]], limits)
     chance = settings.plan.false_alarm_chance
     parts = [
-        _operator(at, name, limits[name], series.get(name, []), spans, charts)
+        _operator(at, name, limits[name], series[name], spans, charts)
         | {
-            "said": signals_said(signalled.get(name, []), batches),
-            "facts": facts_said(limits[name], series.get(name, []), chance),
+            "said": signals_said(signalled[name], batches),
+            "facts": facts_said(limits[name], series[name], chance),
         }
         for at, name in enumerate(shown)
         if name in limits
     ]
-    held = [row for name in shown for row in limits.get(name, ()) if not row["message"]]
+    held = [row for name in shown for row in limits[name] if not row["message"]]
     signals = sum(row["signals"] for row in held)
     return {
         "operators": parts,
@@ -105,10 +102,10 @@ def show(store: Store, settings: Settings, operators: list[Row], charts: Charts)
     }
 
 
-def _by_operator(rows: list[Row]) -> dict[str, list[Row]]:
-    found: dict[str, list[Row]] = {}
-    for row in rows:
-        found.setdefault(row["operator"], []).append(row)
+def _by_operator(store: Store, table: str, order: str = "ALL") -> dict[str, list[Row]]:
+    found: dict[str, list[Row]] = defaultdict(list)
+    for row in store.records(f"SELECT * FROM {table} ORDER BY {order}"):
+        found[row["operator"]].append(row)
     return found
 
 
@@ -123,19 +120,17 @@ def _title(parts: list[Row], signals: int) -> str:
 
 
 def _spans(rows: list[Row], limits: dict[str, list[Row]]) -> Spans:
-    def most(values: list[float | None]) -> float:
-        return max((value for value in values if value is not None), default=1.0)
-
     held = [row for own in limits.values() for row in own]
-    up = most([*(r["limit_worse"] for r in held), *(r["cusum_worse"] for r in rows)])
-    down = most(
-        [*(r["limit_better"] for r in held), *(r["cusum_better"] for r in rows)]
-    )
+
+    def most(way: str) -> float:
+        values = [row[f"limit_{way}"] for row in held]
+        values += [row[f"cusum_{way}"] for row in rows]
+        return round(1.25 * max((v for v in values if v is not None), default=1.0), 2)
+
     over = [row["sum_over_expected"] for row in rows] or [0.0]
     ends = (min(-1.0, 1.1 * min(over)), max(1.0, 1.1 * max(over)))
     return Spans(
-        (-round(1.25 * down, 2), round(1.25 * up, 2)),
-        (round(ends[0], 1), round(ends[1], 1)),
+        (-most("better"), most("worse")), (round(ends[0], 1), round(ends[1], 1))
     )
 
 
@@ -218,34 +213,24 @@ def _panel(
     ends = (limits["limit_worse"], None if better is None else -better)
     evidence = ("case", "done", "known", "answer", "worse", "better", "signal", "said")
     over = ("case", "done", "known", "answer", "over")
-    charts[f"evidence-{key}"] = theme.dressed(
-        cusum_chart(
-            [only(row, evidence) for row in points], limits=ends, span=spans.evidence
-        )
+    charts[f"evidence-{key}"] = cusum_chart(
+        only(points, evidence), limits=ends, span=spans.evidence
     )
-    charts[f"over-{key}"] = theme.dressed(
-        over_expected_chart([only(row, over) for row in points], span=spans.over)
-    )
+    charts[f"over-{key}"] = over_expected_chart(only(points, over), span=spans.over)
     signals = [row for row in points if row["signal"]]
     seen = "; ".join(f"{row['said']}, known {row['known']}" for row in signals)
     last = points[-1]
+    whose = f"{name}, {AGAINST[series].lower()}"
+    alts = {
+        f"evidence-{key}": f"{whose}: evidence that the odds of failing have doubled "
+        f"(upwards) or halved (downwards). Signals: {seen or 'none'}.",
+        f"over-{key}": f"{whose}: failures minus expected, summed over {last['case']} "
+        f"closed courses; now {last['over']:+.1f}.",
+    }
     return {
         "title": AGAINST[series],
         "points": points,
-        "figures": [
-            PageFigure(
-                f"evidence-{key}",
-                "",
-                f"{name}, {AGAINST[series].lower()}: evidence that the odds of failing have "
-                f"doubled (upwards) or halved (downwards). Signals: {seen or 'none'}.",
-            ),
-            PageFigure(
-                f"over-{key}",
-                "",
-                f"{name}, {AGAINST[series].lower()}: failures minus expected, summed over "
-                f"{last['case']} closed courses; now {last['over']:+.1f}.",
-            ),
-        ],
+        "figures": [PageFigure(chart, "", alt) for chart, alt in alts.items()],
     }
 
 
@@ -258,16 +243,14 @@ def _table(rows: list[Row], drawn: set[int]) -> Numbers:
             own = point(row) | {"course_id": row["course_id"]}
             case = cases.setdefault(row["case"], own)
             case |= _cells(row["series"], row, own)
-    columns = [
-        *COLUMNS,
-        *(
-            (f"{series}_{key}", f"{title}, {'station' if series == 'level' else 'own'}")
-            for series in both
-            for key, title in OF_SERIES
-        ),
+    of_series = [
+        (f"{series}_{key}", f"{title}, {'station' if series == 'level' else 'own'}")
+        for series in both
+        for key, title in OF_SERIES
     ]
-    numbers = tuple(key for key, _ in columns if key.startswith(("level_", "drift_")))
-    return Numbers(columns, [cases[at] for at in sorted(cases)], ("case", *numbers))
+    numbers = ("case", *(key for key, _ in of_series))
+    ordered = [cases[at] for at in sorted(cases)]
+    return Numbers([*COLUMNS, *of_series], ordered, numbers)
 
 
 def _cells(series: str, row: Row, own: Row) -> Row:
@@ -315,14 +298,11 @@ def facts_said(limits: list[Row], rows: list[Row], chance: float) -> list[str]:
 def signals_said(signals: list[Row], batches: list[Row]) -> list[str]:
     """Say an operator's signals in order; both series at one course are said once."""
     found: dict[tuple[int, str], str] = {}
+    also = " The series against own earlier courses signals at the same course."
     for row in sorted(signals, key=_level_first):
         place = (row["case"], row["direction"])
-        if place in found:
-            found[place] += (
-                " The series against own earlier courses signals at the same course."
-            )
-        else:
-            found[place] = signal_said(row, batches)
+        said = found[place] + also if place in found else signal_said(row, batches)
+        found[place] = said
     return [found[place] for place in sorted(found)]
 
 
@@ -349,18 +329,15 @@ def false_said(series: int, chance: float) -> str:
 
 def detection_said(row: Row) -> str:
     """Say how likely a doubling of the odds is seen within a season, and how soon."""
-    start = f"{AGAINST[row['series']]}: if the odds of failing doubled,"
+    said = f"{AGAINST[row['series']]}: if the odds of failing doubled, "
     if row["detection"] is None:
-        return f"{start} the chance of a signal is not known."
-    seen = (
-        f"{start} a season of {row['holds_for']} courses would signal with a chance of "
-    )
-    said = f"{seen}{words.percent(row['detection'])}"
+        return f"{said}the chance of a signal is not known."
+    said += f"a season of {row['holds_for']} courses would signal with a chance of "
+    said += words.percent(row["detection"])
     if row["median_courses"] is not None:
         said += f", half the time within {row['median_courses']:.0f} courses"
-    if row["detection"] < OFTEN:
-        return f"{said}. A doubling is often missed."
-    return f"{said}."
+    missed = " A doubling is often missed." if row["detection"] < OFTEN else ""
+    return f"{said}.{missed}"
 
 
 def signal_said(row: Row, batches: list[Row]) -> str:
@@ -382,12 +359,7 @@ def signal_said(row: Row, batches: list[Row]) -> str:
         for kind in words.BATCH_KINDS
         if (best := largest_part(own, kind)) is not None
     ]
-    return " ".join(
-        [
-            start,
-            *(said for said in more if said),
-        ]
-    )
+    return " ".join([start, *(said for said in more if said)])
 
 
 def _adds(part: Row, signal: Row) -> str:
@@ -494,6 +466,7 @@ def _marked(
 ) -> list[alt.Chart]:
     """Mark signals with their day, and undecided courses by a cross at the foot."""
     found = []
+    place = {"x": _case(), "y": alt.Y("at:Q", title=EVIDENCE)}
     signals = [
         {**row, "at": row["worse"] if row["signal"] == "more" else row["better"]}
         for row in rows
@@ -501,7 +474,6 @@ def _marked(
     ]
     if signals:
         base = theme.chart(signals)
-        place = {"x": _case(), "y": alt.Y("at:Q", title=EVIDENCE)}
         late = signals[-1]["case"] > rows[-1]["case"] / 2
         text = base.mark_text(
             align="right" if late else "left",
@@ -522,9 +494,7 @@ def _marked(
         cross = theme.chart(undecided).mark_point(
             shape=CROSS, size=40, color=theme.INK, strokeWidth=1.2, yOffset=-6
         )
-        found.append(
-            cross.encode(x=_case(), y=alt.Y("at:Q", title=EVIDENCE), tooltip=tooltip)
-        )
+        found.append(cross.encode(**place, tooltip=tooltip))
     return found
 
 
