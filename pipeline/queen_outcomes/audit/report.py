@@ -91,7 +91,9 @@ def audit(store: Store, settings: Settings, asked: AuditRequest) -> Report:
     points = told.pop("points") if told else []
     what = failing(question)
     return Report(
-        title=f"{operator}: courses {what}" if operator else f"Technique: courses {what}",
+        title=f"{operator}: courses {what}"
+        if operator
+        else f"Technique: courses {what}",
         rows=[_row(row) for row in period.operators],
         batches=_batches(period),
         sheet=told,

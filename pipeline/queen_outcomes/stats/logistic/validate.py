@@ -210,9 +210,9 @@ def auc(y, p) -> float:
 
 
 def auc_limits(
-    y, p, groups, *, level: float = 0.95, seed: int = 1, replicates: int = 1000
+    y, p, groups, *, seed: int = 1, replicates: int = 1000
 ) -> tuple[float, float]:
-    """Give percentile limits of the AUC by resampling groups.
+    """Give 95 % percentile limits of the AUC by resampling groups.
 
     Beyond a thousand courses, predictions that differ by less than a thousandth of the
     courses in rank count as tied, so that the work depends on the groups alone.
@@ -237,7 +237,7 @@ def auc_limits(
     found = found[np.isfinite(found)]
     if 2 * len(found) < replicates:
         return np.nan, np.nan
-    low, high = np.quantile(found, [(1 - level) / 2, (1 + level) / 2])
+    low, high = np.quantile(found, [0.025, 0.975])
     return float(low), float(high)
 
 

@@ -59,30 +59,14 @@ def clustered_share(yes, n) -> ClusteredShare:
     )
 
 
-def effective_counts(
-    found: ClusteredShare, *, never_above: bool = True
-) -> tuple[float, float]:
+def effective_counts(found: ClusteredShare) -> tuple[float, float]:
     """Divide yes and courses by the design effect, for tests that take counts.
 
-    Parameters
-    ----------
-    found : ClusteredShare
-    never_above : bool
-        Batches more alike than chance do not make more courses than there were.
-
-    Returns
-    -------
-    yes, n : float
-        The counts themselves where there is no design effect.
-
-    Notes
-    -----
-    Rao and Scott 1992: a test on such counts is the usual test, adjusted.
+    Batches more alike than chance do not make more courses than there were; without a
+    design effect the counts stay. Rao and Scott 1992: a test on such counts is the usual
+    test, adjusted.
     """
-    effect = found.design_effect
-    if not effect > 0:
-        return found.yes, found.n
-    effect = max(effect, 1.0) if never_above else effect
+    effect = max(found.design_effect, 1.0) if found.design_effect > 0 else 1.0
     return found.yes / effect, found.n / effect
 
 
@@ -94,8 +78,6 @@ class Alikeness:
     ----------
     icc : float
         As estimated, which may be below 0; NaN where there is none.
-    n0 : float
-        Typical courses a batch, as the analysis of variance weighs them.
     mean_size, cv : float
         Of the batches: mean, and standard deviation (divisor G) over it.
     batches, courses : int
@@ -104,7 +86,6 @@ class Alikeness:
     """
 
     icc: float
-    n0: float
     mean_size: float
     cv: float
     batches: int
@@ -165,16 +146,16 @@ def icc_of_counts(yes, n) -> Alikeness:
     sizes = (float(mean), cv, batches, int(total))
     if batches < 2 or total <= batches:
         why = "needs two batches, one of them with two decided courses"
-        return Alikeness(np.nan, np.nan, *sizes, why)
+        return Alikeness(np.nan, *sizes, why)
     p = y / n
     between = np.sum(n * (p - y.sum() / total) ** 2) / (batches - 1)
     within = np.sum(n * p * (1 - p)) / (total - batches)
     n0 = (total - np.sum(n**2) / total) / (batches - 1)
     spread = between + (n0 - 1) * within
     if not spread > 0:
-        return Alikeness(np.nan, float(n0), *sizes, "all courses answered alike")
+        return Alikeness(np.nan, *sizes, "all courses answered alike")
     few = f"from {batches} batches: rough" if batches < 20 else ""
-    return Alikeness(float((between - within) / spread), float(n0), *sizes, few)
+    return Alikeness(float((between - within) / spread), *sizes, few)
 
 
 def arms_within_batches(y, arm, batch) -> ArmsWithinBatches:
