@@ -22,7 +22,6 @@ _ARM = text("arm", "the protocol, as it was meant")
 _TRIAL = text("trial", "the planned trial", null="outside of trials")
 _QUESTION = (
     OUTCOME,
-    STATES,
     Column("window_days", "integer", "days from the first insemination", "days"),
 )
 _REFERENCE = text("reference", "the arm that it is compared with")

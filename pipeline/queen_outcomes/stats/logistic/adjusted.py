@@ -34,8 +34,6 @@ class Adjusted:
         Of each probability in beta (a contrast for `satterthwaite_df`), then in the
         K further parameters of the mean, such as deviations.
     cov : ndarray, shape (k, k)
-    message : str
-        Why there is nothing; empty when there is.
     """
 
     values: tuple
@@ -45,7 +43,6 @@ class Adjusted:
     high: np.ndarray
     gradient: np.ndarray
     cov: np.ndarray
-    message: str
 
 
 @dataclass(frozen=True)
@@ -131,9 +128,7 @@ def adjusted_probabilities(
     joint = gradient @ cov @ gradient.T
     se = np.sqrt(np.maximum(np.diag(joint), 0.0))
     low, high = logit_limits(probability, se, np.inf if df is None else df)
-    fine = np.isfinite(probability).all() and np.isfinite(joint).all()
-    message = "" if fine else "the model gives no estimate"
-    return Adjusted(tuple(values), probability, se, low, high, gradient, joint, message)
+    return Adjusted(tuple(values), probability, se, low, high, gradient, joint)
 
 
 def _average(X, beta, weights, mean_probability) -> tuple[float, np.ndarray]:

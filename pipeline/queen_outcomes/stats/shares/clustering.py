@@ -98,20 +98,6 @@ class Alikeness:
         return max(self.icc, 0.0) if np.isfinite(self.icc) else self.icc
 
 
-@dataclass(frozen=True)
-class ArmsWithinBatches:
-    """How alike two courses of one batch are, in the same arm and across arms.
-
-    ``across`` is what comparing arms within batches removes; ``arm_by_batch``, the rest,
-    is what it does not. NaN where no batch has two such courses.
-    """
-
-    same_arm: float
-    across: float
-    arm_by_batch: float
-    batches: int
-
-
 def anova_icc(y, batch) -> Alikeness:
     """Estimate the intraclass correlation by analysis of variance.
 
@@ -158,7 +144,7 @@ def icc_of_counts(yes, n) -> Alikeness:
     return Alikeness(float((between - within) / spread), *sizes, few)
 
 
-def arms_within_batches(y, arm, batch) -> ArmsWithinBatches:
+def arms_within_batches(y, arm, batch) -> tuple[float, float]:
     """Estimate how alike courses of one batch are, by arm.
 
     Parameters
@@ -169,7 +155,9 @@ def arms_within_batches(y, arm, batch) -> ArmsWithinBatches:
 
     Returns
     -------
-    ArmsWithinBatches
+    same, across : float
+        In the same arm and across arms: the latter is what comparing arms within batches
+        removes, the rest is what it does not. NaN where no batch has two such courses.
 
     Notes
     -----
@@ -191,8 +179,7 @@ def arms_within_batches(y, arm, batch) -> ArmsWithinBatches:
     same = _ratio(np.sum(off**2 - squares), np.sum(n * (n - 1)), variance)
     pairs = np.sum(n.sum(axis=1) ** 2 - np.sum(n**2, axis=1))
     cross = np.sum(off.sum(axis=1) ** 2 - np.sum(off**2, axis=1))
-    across = _ratio(cross, pairs, variance)
-    return ArmsWithinBatches(same, across, same - across, len(n))
+    return same, _ratio(cross, pairs, variance)
 
 
 def _ratio(products: float, pairs: float, variance: float) -> float:
