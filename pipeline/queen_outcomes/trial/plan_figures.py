@@ -217,7 +217,8 @@ def _arm_by_batch(
     held = {(g, a) for g, a in zip(graft[seen], arm[seen], strict=True)}
     arms_held = Counter(g for g, _ in held)
     shared = sum(arms > 1 for arms in arms_held.values())
-    found = arms_within_batches(answers, arm, graft).arm_by_batch if shared else np.nan
+    same, across = arms_within_batches(answers, arm, graft)
+    found = same - across
     if shared < ENOUGH_SHARED_BATCHES or not np.isfinite(found):
         basis = f"half of it; {shared} graft batches held two arms or more"
         return PlanFigure(name, icc.value / 2, "", ASSUMED, basis)

@@ -7,22 +7,24 @@ from __future__ import annotations
 
 from queen_outcomes.facts.exports.exported import (
     OUTCOME,
+    STATES,
     Column,
     Table,
     count,
     limits,
     number,
     share,
+    text,
 )
 from queen_outcomes.facts.outcomes import OUTCOMES
 
-_ARM = Column("arm", "text", "the protocol, as it was meant")
-_TRIAL = Column("trial", "text", "the planned trial", null="outside of trials")
+_ARM = text("arm", "the protocol, as it was meant")
+_TRIAL = text("trial", "the planned trial", null="outside of trials")
 _QUESTION = (
     OUTCOME,
     Column("window_days", "integer", "days from the first insemination", "days"),
 )
-_REFERENCE = Column("reference", "text", "the arm that it is compared with")
+_REFERENCE = text("reference", "the arm that it is compared with")
 _FAILURES = ", ".join(o.name for o in OUTCOMES.values() if o.fails == "yes")
 _FEW = "fewer closed courses than min_shown, or none settled"
 _NO_DIFFERENCE = "there is none; note tells why"
@@ -34,31 +36,23 @@ ARMS = Table(
     "arms",
     "a protocol; the answers are those to the plan's question",
     (
-        _TRIAL,
-        _ARM,
+        *(_TRIAL, _ARM),
         count("courses", "courses meant for it"),
         count("closed", "courses whose window has closed"),
-        count("yes", "closed courses with yes"),
-        count("no", "closed courses with no"),
-        count("undecided", "closed courses that the records do not settle"),
-        count("left", "closed courses that left observation unsettled"),
+        *STATES,
         share("rate", "yes / (yes + no), not adjusted", _FEW),
         *limits("", _FEW, about=", graft batches allowed for"),
         number("mean_dose_ul", "given a course, all doses", "uL", "not recorded"),
-        Column(
-            "doses", "integer", "inseminations of most courses", null="not recorded"
-        ),
+        Column("doses", "integer", "inseminations of most courses", "", "not recorded"),
         share("adjusted", "yes, had all courses been in this arm", "no model of it"),
         *limits("adjusted", "no model of it"),
         Column("batches", "integer", "graft batches of its closed courses"),
-        Column("source", "text", "protocol, dose meant or dose given: read from there"),
+        text("source", "protocol, dose meant or dose given: read from there"),
         Column("intended", "yes_no", "the arms stand for what was meant"),
         Column("randomised", "yes_no", "a trial whose blocks hold arms side by side"),
         Column("reference", "yes_no", "the others are compared with it"),
-        Column(
-            "planned", "integer", "closed courses planned", "courses", "nothing planned"
-        ),
-        Column("said", "text", "why the arms do not stand for what was meant"),
+        count("planned", "closed courses planned", "nothing planned"),
+        text("said", "why the arms do not stand for what was meant"),
     ),
     key=("trial", "arm"),
 )
@@ -66,13 +60,9 @@ ARM_CONTRASTS = Table(
     "arm_contrasts",
     "an arm against the reference, an outcome and a method",
     (
-        _TRIAL,
-        _ARM,
-        _REFERENCE,
-        *_QUESTION,
-        Column(
+        *(_TRIAL, _ARM, _REFERENCE, *_QUESTION),
+        text(
             "method",
-            "text",
             "unadjusted; stratified: within blocks, else within graft batches; "
             "adjusted: the main model with the arm in the place of dose and doses",
         ),
@@ -90,9 +80,8 @@ ARM_CONTRASTS = Table(
         ),
         number("ratio", "of the shares of success", "", _NO_DIFFERENCE),
         share("margin", "the loss that would not matter", "none was stated for it"),
-        Column(
+        text(
             "verdict",
-            "text",
             "better, not_worse, not_worse_though_lower, inconclusive, worse, interim",
             null=_PRIMARY_ONLY,
         ),
@@ -112,8 +101,8 @@ ARM_CONTRASTS = Table(
         number(
             "homogeneity_p", "of one odds ratio in all blocks", "", "not to be tested"
         ),
-        Column("said", "text", "the verdict in words, or why there is none"),
-        Column("note", "text", "what to know of the method, or why there is nothing"),
+        text("said", "the verdict in words, or why there is none"),
+        text("note", "what to know of the method, or why there is nothing"),
     ),
     key=("trial", "arm", "reference", "outcome", "window_days", "method"),
 )
@@ -121,8 +110,7 @@ ARM_COSTS = Table(
     "arm_costs",
     "an arm with enough closed courses; success is that of the plan's question",
     (
-        _TRIAL,
-        _ARM,
+        *(_TRIAL, _ARM),
         number("semen_ul_per_success", "semen given a success", "uL", _NO_COST),
         *limits("", _NO_COST, "uL"),
         number("drones_per_success", "drones handled a success", "drones", _NO_COST),
@@ -131,7 +119,7 @@ ARM_COSTS = Table(
             "queens_per_success", "queens inseminated a success", "queens", _NO_COST
         ),
         *limits("queens", _NO_COST, "queens"),
-        Column("assumptions", "text", "what the figures lean on"),
+        text("assumptions", "what the figures lean on"),
         count("courses", "decided courses with a recorded dose"),
         count("successes", "successes among them"),
         Column("frontier", "yes_no", "no other arm takes fewer drones and queens"),
@@ -162,11 +150,10 @@ ARM_COURSES = Table(
     "arm_courses",
     "a course, as the comparison of doses read it; what is not recorded is empty",
     (
-        Column("course_id", "text", "the course"),
-        _TRIAL,
-        _ARM,
-        Column("block", "text", "its block"),
-        Column("source", "text", "what the arm was read from"),
+        text("course_id", "the course"),
+        *(_TRIAL, _ARM),
+        text("block", "its block"),
+        text("source", "what the arm was read from"),
     ),
     key=("course_id",),
 )
@@ -174,14 +161,13 @@ ARM_MODELS = Table(
     "arm_models",
     "a comparison and an outcome: the main model with the arm in the place of dose",
     (
-        _TRIAL,
-        *_QUESTION,
-        Column("method", "text", "of the fit; none: there is no model"),
+        *(_TRIAL, *_QUESTION),
+        text("method", "of the fit; none: there is no model"),
         Column("primary", "yes_no", "it carries the verdict"),
         count("rows", "courses fitted"),
-        Column("factors", "text", "what was allowed for"),
-        Column("left_out", "text", "what was not, and why"),
-        Column("message", "text", "what to know, or why there is no model"),
+        text("factors", "what was allowed for"),
+        text("left_out", "what was not, and why"),
+        text("message", "what to know, or why there is no model"),
     ),
     key=("trial", "outcome", "window_days"),
 )
@@ -189,10 +175,8 @@ ARM_OVERLAP = Table(
     "arm_overlap",
     "an arm against the reference, and a grouping that is recorded",
     (
-        _TRIAL,
-        _ARM,
-        _REFERENCE,
-        Column("grouping", "text", "operator, line, year or graft_batch"),
+        *(_TRIAL, _ARM, _REFERENCE),
+        text("grouping", "operator, line, year or graft_batch"),
         share("shared", "courses in levels that hold both arms", ""),
     ),
     key=("trial", "arm", "reference", "grouping"),
@@ -217,8 +201,8 @@ DOSE_TRENDS = Table(
         number("z", "of the trend", "", "no trend"),
         number("p", "of no trend, two-sided", "", "no trend"),
         number("lack_p", "of a straight line being enough", "", "no trend"),
-        Column("scored_by", "text", "what the doses count as"),
-        Column("message", "text", "why there is no trend; empty: there is one"),
+        text("scored_by", "what the doses count as"),
+        text("message", "why there is no trend; empty: there is one"),
     ),
     key=("outcome", "window_days"),
 )
@@ -227,11 +211,11 @@ DOSE_FOR = Table(
     "a share of success, and the dose that the main model's curve gives for it",
     (
         *_QUESTION,
-        Column("asked", "text", "whose share"),
+        text("asked", "whose share"),
         share("success", "the share", ""),
         number("dose_ul", "the dose", "uL", "said tells why"),
         *limits("", "not bounded", "uL"),
-        Column("said", "text", "what to know of it"),
+        text("said", "what to know of it"),
     ),
     key=("outcome", "window_days", "asked"),
 )

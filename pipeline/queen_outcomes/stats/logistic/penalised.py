@@ -7,7 +7,7 @@ the penalised likelihood, never from standard errors. No random effects here.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import stats
@@ -98,9 +98,7 @@ def climb(
         step[:k] = _step(rows, Z, now, k, count >= FIRST_BY_SCORING)
         size = np.max(np.abs(step))
         if size < STEP:
-            return PenalisedPoint(
-                now.gamma, now.value, now.score, now.information, True
-            )
+            return replace(now, reached=True)
         now = _upwards(rows, Z, now, step * min(1.0, LONGEST / size))
     return now
 

@@ -18,6 +18,10 @@ from scipy.stats import binom
 
 from queen_outcomes.stats.shares.multiplicity import benjamini_hochberg
 
+WINSORISED = 0.1
+"""Share pulled in at each end, so that the unusual ones do not set the scale."""
+FALSE_FLAGS = 0.05
+"""Share of false flags among flags that is put up with."""
 FEWER, NEITHER, MORE = -1, 0, 1
 """Directions of a flag."""
 
@@ -37,42 +41,6 @@ class Overdispersion:
 
     phi: float
     tau2: float
-
-
-@dataclass(frozen=True)
-class ObservedOverExpected:
-    """Observed against expected failures.
-
-    Attributes
-    ----------
-    ratio, s, z : ndarray, shape (I,)
-        Observed over expected, its standard error when nothing is unusual, and
-        ``(O - E) / sqrt(V)``.
-    """
-
-    ratio: np.ndarray
-    s: np.ndarray
-    z: np.ndarray
-
-
-@dataclass(frozen=True)
-class Flags:
-    """Which operators stand out.
-
-    Attributes
-    ----------
-    p : ndarray, shape (I,)
-        Twice the smaller mid-P tail, at most 1.
-    adjusted : ndarray, shape (I,)
-        Benjamini-Hochberg over the operators.
-    direction : ndarray of int, shape (I,)
-        1 flagged with more failures than expected, -1 with fewer, 0 not flagged. An
-        operator without a tail (NaN) is not flagged and not counted.
-    """
-
-    p: np.ndarray
-    adjusted: np.ndarray
-    direction: np.ndarray
 
 
 def binomial_limit(tail, n, target) -> np.ndarray:
@@ -100,7 +68,7 @@ def binomial_limit(tail, n, target) -> np.ndarray:
     return (r - above) / n
 
 
-def adjusted_z(observed, expected, variance) -> ObservedOverExpected:
+def adjusted_z(observed, expected, variance) -> tuple[np.ndarray, np.ndarray]:
     """Compare observed with risk-adjusted expected failures.
 
     Parameters
@@ -110,68 +78,61 @@ def adjusted_z(observed, expected, variance) -> ObservedOverExpected:
 
     Returns
     -------
-    ObservedOverExpected
-        The ratio's target is 1.
+    z, s : ndarray, shape (I,)
+        ``(O - E) / sqrt(V)``, and the standard error of observed over expected when nothing
+        is unusual.
     """
     observed, expected = np.asarray(observed, float), np.asarray(expected, float)
     root = np.sqrt(np.asarray(variance, float))
-    return ObservedOverExpected(
-        observed / expected, root / expected, (observed - expected) / root
-    )
+    return (observed - expected) / root, root / expected
 
 
-def winsorise(z, share: float = 0.1) -> np.ndarray:
+def winsorise(z, share: float) -> np.ndarray:
     """Pull the outer z scores in to their quantiles at `share` and 1 - `share`."""
-    z = np.asarray(z, float)
-    return np.clip(z, *np.quantile(z, [share, 1.0 - share])) if len(z) else z
+    return np.clip(z, *np.quantile(z, [share, 1.0 - share]))
 
 
-def overdispersion(z, s, *, winsor: float = 0.1) -> Overdispersion:
+def overdispersion(z, s) -> Overdispersion:
     """Estimate how much more operators differ than chance.
 
     Parameters
     ----------
     z, s : array_like, shape (I,)
         Scores and standard errors.
-    winsor : float
-        Share winsorised at each end, so that the unusual ones do not set the scale;
-        0 for none.
 
     Returns
     -------
     Overdispersion
-        NaN for nobody; tau2 0 for a single operator.
+        tau2 0 for a single operator.
     """
     z, w = np.asarray(z, float), np.asarray(s, float) ** -2
     number = len(z)
-    if not number:
-        return Overdispersion(np.nan, np.nan)
-    phi = float(np.mean(winsorise(z, winsor) ** 2))
+    phi = float(np.mean(winsorise(z, WINSORISED) ** 2))
     excess = number * phi - (number - 1)
     if number < 2 or not excess > 0:
         return Overdispersion(phi, 0.0)
     return Overdispersion(phi, float(excess / (w.sum() - (w**2).sum() / w.sum())))
 
 
-def flags(mid_lower, mid_upper, *, share: float = 0.05) -> Flags:
+def flags(mid_lower, mid_upper) -> np.ndarray:
     """Flag operators, holding the expected share of false flags.
 
     Parameters
     ----------
     mid_lower, mid_upper : array_like, shape (I,)
         Mid-P tails of each operator's failures in the predictive distribution.
-    share : float
-        False flags among flags that are put up with.
 
     Returns
     -------
-    Flags
+    ndarray of int, shape (I,)
+        `MORE` failures than expected, `FEWER`, or `NEITHER`, by Benjamini and Hochberg over
+        twice the smaller tails. An operator without a tail (NaN) is not flagged and not
+        counted.
     """
     lower, upper = np.asarray(mid_lower, float), np.asarray(mid_upper, float)
     p = np.minimum(1.0, 2.0 * np.minimum(lower, upper))
-    adjusted = benjamini_hochberg(p)
     side = np.where(upper < lower, MORE, FEWER)
-    return Flags(p, adjusted, np.where(adjusted <= share, side, NEITHER))
+    return np.where(benjamini_hochberg(p) <= FALSE_FLAGS, side, NEITHER)
 
 
 TAILS = {"low_998": 0.001, "low_95": 0.025, "high_95": 0.975, "high_998": 0.999}
