@@ -10,7 +10,8 @@
 WITH totals AS (
     SELECT
         course_id,
-        count(*) AS doses,
+        -- a row such as "4+4" holds several
+        CAST(sum(coalesce(dose_ul__parts, 1)) AS BIGINT) AS doses,
         -- unknown when one part is unknown
         CASE WHEN count(dose_ul) = count(*) THEN sum(dose_ul ORDER BY turn) END AS dose_ul,
         CASE

@@ -74,7 +74,8 @@ def test_typed_columns_are_taken_as_they_are(tmp_path):
         (dt.datetime.fromisoformat("2025-06-20T09:00:00"), dt.date(2025, 6, 20)),
         (dt.datetime.fromisoformat("1825-06-20"), None),
         (dt.datetime(2025, 6, 20, 9, tzinfo=dt.UTC), None),
-        (20250620, None),
+        (20250620, dt.date(2025, 6, 20)),
+        (2025062, None),
         (" 2025-06-20 ", dt.date(2025, 6, 20)),
     ],
 )

@@ -36,7 +36,8 @@ def station(**rows: list[dict]) -> Store:
         + ') AS t (source_no, source, "table")',
     )
     for number, (name, table) in enumerate(TABLES.items(), start=1):
-        columns = ", ".join(f"{c.name} {c.sql_type}" for c in table.columns)
+        kinds = {c.name: c.sql_type for c in table.columns}
+        columns = ", ".join(f"{n} {kinds.get(n, 'BIGINT')}" for n in table.kept)
         store.execute(f"CREATE TABLE accepted_{name} (ref BIGINT, {columns})")
         given = [
             {"ref": (number << IN_SOURCE_BITS) + line, **row}

@@ -45,8 +45,10 @@ class Work:
     pdf : bool
         Print the week on a sheet of paper too.
     refuses : bool
-        Stop after the check where the records cannot carry a build; else the reason
-        is kept in ``refusal``, for whoever tells everything first.
+        Stop where a column contradicts the settings, and after the check where the
+        records cannot carry a build; else the reason is kept in ``unread`` and
+        ``refusal``, for whoever tells everything first, and what columns leave open is
+        gathered in ``open_questions``.
     """
 
     store: Store
@@ -62,6 +64,9 @@ class Work:
     staged: Any = None
     results: dict[str, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
+    unread: list[Any] = field(default_factory=list)
+    """Columns of which some cells cannot be read as set."""
+    open_questions: list[Any] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -78,10 +83,19 @@ def count_rows(store: Store, what: str, table: str) -> int:
 
 
 def _read(work: Work) -> int:
+    from queen_outcomes.base.errors import raise_all
+    from queen_outcomes.records import evidence
     from queen_outcomes.records.staging import stage_records
 
     work.staged = stage_records(work.store, work.records, work.settings)
     work.notes += work.staged.notes
+    held = work.store, work.staged.sources, work.settings.reading
+    work.unread = evidence.unread_columns(*held)
+    if work.refuses:
+        raise_all([column.error() for column in work.unread if column.contradicts])
+    else:
+        work.open_questions = evidence.open_questions(*held)
+    work.notes += [column.note for column in work.unread if column.telling]
     return count_rows(work.store, "sum(rows_read)", "sources_read")
 
 

@@ -34,7 +34,7 @@ _QUARANTINE = {
     "id_missing": "{column} is empty and this row cannot be used without it; write the id in.",
     "neither_id": "Both {columns} are empty, so nobody knows whose row this is; write in one of them.",
     "date_missing": "{column} is empty and this row cannot be placed in time; write the day in.",
-    "date_unreadable": '{column} is "{value}", which is no date that can be read; write it as 2026-05-31, or set the order of dates in station.toml.',
+    "date_unreadable": '{column} is "{value}", {why}; write it as 2026-05-31, or set how dates are written in station.toml.',
     "in_the_future": "{column} is {value}, more than {days} days after {as_of}; correct the year.",
     "key_twice": "{column} {value} stands in {rows} different rows ({places}); keep the right one, or give each its own id.",
     "removed_before_placed": "{larger} {larger_value} lies before {smaller} {smaller_value}; correct whichever day is wrong.",
@@ -43,9 +43,10 @@ _QUARANTINE = {
 }
 """The row cannot be placed."""
 _SET_ASIDE = {
-    "not_a_number": '{column} is "{value}", which is no number that can be read. The cell is left out of the analysis; correct it.',
+    "not_a_number": '{column} is "{value}", {why}. The cell is left out of the analysis; correct it.',
     "not_a_known_word": '{column} is "{value}", which is none of: {allowed}. The cell is left out of the analysis; correct it, or add the word to station.toml.',
-    "not_a_date": '{column} is "{value}", which is no date that can be read. The cell is left out of the analysis; write it as 2026-05-31.',
+    "unknown_finding": 'The words "{value}" are not explained, so nothing is taken from them; add a line to [words.findings] in station.toml, {example} if they say nothing.',
+    "not_a_date": '{column} is "{value}", {why}. The cell is left out of the analysis; write it as 2026-05-31.',
     "impossible_value": "{column} is {value}; it must be {limits}. The cell is left out of the analysis; correct it.",
     "impossible_pair": "{smaller} is {smaller_value} and {larger} is {larger_value}; the first cannot be the larger. Both cells are left out of the analysis; correct the wrong one.",
     "date_in_future": "{column} is {value}, more than {days} days after {as_of}. The cell is left out of the analysis; correct the year.",

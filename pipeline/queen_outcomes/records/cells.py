@@ -158,7 +158,7 @@ class CellReader:
             first.append(f"{case(sets)} AS also_{name}")
         found = written.get(FINDINGS) if self.table.findings else None
         if found:
-            first.append(f"{_joined(found, types, moment=False)} AS findings")
+            first.append(f"{joined_text(found, types, moment=False)} AS findings")
             text = clean_text("findings", "VARCHAR", found.rule.empty)
             texts.append(
                 f"replace({spaced(f'lower({text})')}, 'ß', 'ss') AS findings_key"
@@ -183,7 +183,7 @@ class CellReader:
         if len(written.columns) == 1:
             sql, sql_type = quote(written.columns[0]), types[written.columns[0]]
         else:
-            sql, sql_type = _joined(written, types, moment=moment), "VARCHAR"
+            sql, sql_type = joined_text(written, types, moment=moment), "VARCHAR"
         blank = f"{cell} IS NULL"
         if sql_type == "VARCHAR":
             blank = f"coalesce(trim({cell}, {literal(_SPACES)}), '') = ''"
@@ -328,7 +328,9 @@ class CellReader:
         return f"({' OR '.join(there)})" if there else ""
 
 
-def _joined(written: WrittenColumn, types: Mapping[str, str], *, moment: bool) -> str:
+def joined_text(
+    written: WrittenColumn, types: Mapping[str, str], *, moment: bool
+) -> str:
     """Give SQL of the text that several cells make together, or a constant."""
     if written.value is not None:
         return literal(written.value)
@@ -504,6 +506,12 @@ def yes_no(text: str, theirs: Mapping[str, Iterable[str]]) -> str:
     truths = {"yes": "TRUE", "no": "FALSE"}
     values = {word: truths[ours] for word, ours in known.items()}
     return f"CASE WHEN {text} IS NULL THEN NULL {_cases(_word_key(text), values)} END"
+
+
+def is_tick(text: str) -> str:
+    """Give SQL that is TRUE for a tick, alone or with initials."""
+    alone = f"{_word_key(text)} IN ({listed(TICKS)})"
+    return f"({alone} OR regexp_full_match({text}, {literal(_TICKED)}))"
 
 
 def word(text: str, ours: Iterable[str], theirs: Mapping[str, Iterable[str]]) -> str:

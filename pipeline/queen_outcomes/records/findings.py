@@ -13,6 +13,7 @@ from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts import reasons
 from queen_outcomes.facts.column import Table
 from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.records.cells import FINDINGS_UNREAD
 from queen_outcomes.records.rules import NOTHING, Rule, key_rule
 
 FOLDER = "01_records"
@@ -74,12 +75,13 @@ def add(
 
 def written_columns(table: Table) -> list[str]:
     """Name all that a row says: its values, and the texts that were not read."""
-    return [
+    names = [
         name
         for column in table.columns
-        for name in (column.name, column.unread)
+        for name in (column.name, column.unread, column.parts)
         if name
     ]
+    return [*names, FINDINGS_UNREAD] if table.findings else names
 
 
 def find_failing(store: Store, table: Table, rules: list[Rule]) -> dict[str, int]:

@@ -16,7 +16,9 @@ from queen_outcomes.base.store import literal, quote
 from queen_outcomes.facts import reasons
 from queen_outcomes.facts.column import Column, Limits, Pair, Table
 from queen_outcomes.facts.dictionary import IN_THE_FUTURE_DAYS
+from queen_outcomes.facts.reading import FINDINGS
 from queen_outcomes.facts.settings import Settings
+from queen_outcomes.records.cells import FINDINGS_UNREAD
 
 NOTHING = "CAST(NULL AS VARCHAR)"
 """SQL of the value to show where a cell is empty or the whole row is meant."""
@@ -109,6 +111,8 @@ def row_rules(table: Table, settings: Settings, as_of: dt.date) -> list[Rule]:
     rules = [*_line_rules(table), *_identity_rules(table), *_date_rules(table, as_of)]
     for column in table.columns:
         rules += _cell_rules(table, column, settings)
+    if table.findings:
+        rules.append(_finding_rule(table))
     pairs = [_pair_rule(table, pair) for pair in table.pairs]
     return rules + [_unless_emptied(rule, [*rules, *pairs]) for rule in pairs]
 
@@ -256,6 +260,25 @@ def _cell_rules(table: Table, column: Column, settings: Settings) -> Iterator[Ru
         yield _within(table, column, soft, "unusual_value", unless=graver)
 
 
+def _finding_rule(table: Table) -> Rule:
+    """Tell free words that no line of the settings explains."""
+    unread = quote(FINDINGS_UNREAD)
+    words = f"replace({unread}, '\"', '')"
+    return Rule(
+        rule_id=f"{table.name}.{FINDINGS}.known",
+        table=table.name,
+        reason="unknown_finding",
+        says="free words are explained in the settings",
+        predicate=f"{unread} IS NOT NULL",
+        expectation=Expectation(
+            "ExpectColumnValuesToBeNull", {"column": FINDINGS_UNREAD}
+        ),
+        columns=(FINDINGS,),
+        values=(unread,),
+        parts={"example": f"concat('\"', {words}, '\" = {{}}')"},
+    )
+
+
 def _allowed(column: Column) -> dict[str, str]:
     words = ("yes", "no") if column.kind == "yes_no" else column.words
     return {"allowed": literal(", ".join(words))}
@@ -275,8 +298,15 @@ def _readable(table: Table, column: Column, unread: str) -> Rule:
         called="readable",
         watched=unread,
         values=(quote(unread),),
-        parts=_allowed(column),
+        parts=_allowed(column) | _why(column),
     )
+
+
+def _why(column: Column) -> dict[str, str]:
+    """Give the true cause, where the reader wrote one down."""
+    kind = "date" if column.kind in ("date", "datetime") else "number"
+    usual = literal(f"which is no {kind} that can be read")
+    return {"why": f"coalesce({quote(column.why)}, {usual})"} if column.why else {}
 
 
 def _known_word(table: Table, column: Column) -> Rule:

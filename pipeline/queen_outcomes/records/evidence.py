@@ -1,0 +1,508 @@
+"""What whole columns hold against the way the settings have them read.
+
+A cell is read by the settings alone; nothing here changes that. What a column as a
+whole contradicts, or leaves open, is counted and told, with the setting that would fit.
+Needs the staged and the raw tables, so that it must be asked before rows are accepted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from queen_outcomes.base.errors import RecordsError, shorten
+from queen_outcomes.base.store import Store, literal, quote
+from queen_outcomes.facts import languages
+from queen_outcomes.facts.column import Column
+from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.reading import BLANK_NO, FINDINGS, CellRule, Reading
+from queen_outcomes.records import cells, days
+from queen_outcomes.records.mapping import SlotMapping, SourceMapping
+
+TOO_MANY = 5
+"""Where more than one cell in so many cannot be read as set, the settings are wrong."""
+FEWEST = 3
+"""Fewer unread cells are slips of the pen, however short the column is."""
+_WORDS = days.ORDERS | {"iso": "year-month-day"}
+_ISO = r"\d{4}-\d{2}-\d{2}([T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?)?"
+_SERIAL = r"[1-9]\d{4}(\.\d+)?"
+
+
+@dataclass(frozen=True)
+class UsedColumn:
+    """A column of ours as one source (or one slot of its rows) keeps it."""
+
+    source: SourceMapping
+    slot: SlotMapping
+    column: Column | None
+    """None: free words that set several columns."""
+    rule: CellRule
+
+    @property
+    def name(self) -> str:
+        """Our name for it."""
+        return self.column.name if self.column else FINDINGS
+
+    @property
+    def headings(self) -> tuple[str, ...]:
+        """What the source calls it."""
+        return self.slot.cells[self.name].columns
+
+    @property
+    def place(self) -> str:
+        """How a message names it."""
+        theirs = ", ".join(f'"{heading}"' for heading in self.headings)
+        return f"{self.source.name}, column {theirs} ({self.source.table.name}.{self.name})"
+
+    @property
+    def staged(self) -> str:
+        """SQL after FROM that gives its staged rows."""
+        where = f"source_no = {self.source.no}"
+        if self.slot.slot:
+            where += f" AND ref_slot(ref) = {self.slot.slot}"
+        return f"staged_{self.source.table.name} WHERE {where}"
+
+    def texts(self, store: Store, ditto: Sequence[str]) -> str:
+        """Write the SELECT of its filled cells' texts, a row each, as ``text``."""
+        types = store.columns(self.source.raw)
+        moment = self.column is not None and self.column.kind in ("date", "datetime")
+        written = cells.WrittenColumn(self.headings, self.rule)
+        joined = cells.joined_text(written, types, moment=moment)
+        lines = f"SELECT source_line FROM {self.staged}"
+        marks = cells.listed(cells.folded(ditto)) if ditto else "''"
+        return (
+            f"SELECT text, text AS written FROM (SELECT {joined} AS text "
+            f"FROM {quote(self.source.raw)} WHERE source_line IN ({lines})) "
+            f"WHERE text IS NOT NULL AND lower(text) NOT IN ({marks})"
+        )
+
+
+@dataclass(frozen=True)
+class UnreadColumn:
+    """A column of which some filled cells cannot be read as set."""
+
+    used: UsedColumn
+    filled: int
+    unread: int
+    says: str
+    """The evidence, in one sentence without an end."""
+    setting: str
+    """What to write into station.toml, exactly; empty: no setting would help."""
+
+    @property
+    def contradicts(self) -> bool:
+        """Whether so much is unread that the settings cannot be right."""
+        return self.unread >= FEWEST and TOO_MANY * self.unread > self.filled
+
+    @property
+    def telling(self) -> bool:
+        """Whether it is more than some cells that were written badly."""
+        return self.contradicts or (self.setting.startswith("[files") and not (
+            self.setting.endswith("not recorded")
+        ))
+
+    @property
+    def note(self) -> str:
+        """The evidence as a note."""
+        return f"{self.used.place}: {self.says}"
+
+    def error(self) -> RecordsError:
+        """Give the refusal of a build."""
+        return RecordsError(
+            "a column cannot be read as the settings have it",
+            where=self.used.place,
+            found=self.says,
+            expected=f"at most one cell in {TOO_MANY} that cannot be read",
+            hint=f"write in station.toml\n{self.setting}"
+            if self.setting
+            else "correct the cells",
+        )
+
+
+@dataclass(frozen=True)
+class DateOrders:
+    """In which orders the days of a column could be read.
+
+    Parameters
+    ----------
+    used : UsedColumn
+    filled : int
+        Filled cells.
+    figures : int
+        Days in figures alone whose year does not stand first in full: their order matters.
+    fits : mapping of order to int
+        How many of these are a day in each order.
+    both_ways : int
+        How many are one day as day-month and another as month-day.
+    real, real_late : int
+        Days that the file keeps as such, and those after the 12th of a month.
+    late : int
+        Days in figures with a 13 or more for day or month.
+    unread : int
+        Filled cells that cannot be read as set.
+    """
+
+    used: UsedColumn
+    filled: int
+    figures: int
+    fits: Mapping[str, int]
+    both_ways: int
+    real: int
+    real_late: int
+    late: int
+    unread: int
+
+    @property
+    def possible(self) -> tuple[str, ...]:
+        """The orders in which all figures are days."""
+        return tuple(
+            o for o, n in self.fits.items() if self.figures and n == self.figures
+        )
+
+    @property
+    def is_mixture(self) -> bool:
+        """Whether a spreadsheet of another country turned some days round.
+
+        It takes "5/4/2025" for a day of its own order and leaves "13/4/2025" as text, so
+        that real days up to the 12th stand beside texts after it.
+        """
+        return (
+            self.real >= FEWEST
+            and not self.real_late
+            and self.late >= 1
+            and self.late == self.figures
+        )
+
+    @property
+    def says(self) -> str:
+        """The evidence in one sentence, without an end."""
+        order = self.used.rule.dates
+        wrong = self.figures - self.fits.get(order, 0)
+        known = [days.ORDERS[each] for each in self.possible]
+        if known:
+            fit = f"all {self.figures} fit {' and '.join(known)}"
+        else:
+            best = max(self.fits, key=lambda each: self.fits[each])
+            fit = f"{self.fits[best]} fit {days.ORDERS[best]}"
+        return f"{wrong} of {self.filled} dates cannot be {_WORDS[order]}; {fit}"
+
+
+@dataclass(frozen=True)
+class OpenQuestion:
+    """What a column leaves open, and only the station can tell."""
+
+    kind: Literal["date_order", "turned_dates", "shares", "blanks", "id_dates"]
+    used: UsedColumn
+    says: str
+    settings: tuple[str, ...]
+    """What to write into station.toml, one for each answer there is."""
+
+
+# --- what the settings contradict
+
+
+def unread_columns(
+    store: Store, sources: Sequence[SourceMapping], reading: Reading
+) -> list[UnreadColumn]:
+    """Give the columns of which some filled cells cannot be read as set.
+
+    Parameters
+    ----------
+    store : Store
+        Holds ``raw_<no>`` and ``staged_<table>``.
+    sources : sequence of SourceMapping
+        As they were staged.
+    reading : Reading
+        The station's settings.
+    """
+    found = []
+    for used, unread in _with_unread(store, sources, reading):
+        texts = used.texts(store, reading.ditto_of(used.source.name))
+        (filled,) = store.rows(f"SELECT count(*) FROM ({texts})")[0]
+        says, setting = _evidence(store, used, unread, filled, reading)
+        found.append(UnreadColumn(used, filled, unread, says, setting))
+    return found
+
+
+def used_columns(
+    sources: Sequence[SourceMapping], reading: Reading
+) -> Iterator[UsedColumn]:
+    """Give every column of ours that a source keeps, in order."""
+    for source in sources:
+        known = {column.name: column for column in source.table.columns}
+        for slot in source.slots:
+            for name, cell in slot.cells.items():
+                if not cell.columns or (name == FINDINGS and not source.table.findings):
+                    continue
+                if any(c not in source.grid.columns for c in cell.columns):
+                    continue  # a group line's text stands in no column
+                rule = reading.cell_rule(
+                    source.table.name, name, source.name, cell.rule
+                )
+                yield UsedColumn(source, slot, known.get(name), rule)
+
+
+def _with_unread(
+    store: Store, sources: Sequence[SourceMapping], reading: Reading
+) -> Iterator[tuple[UsedColumn, int]]:
+    """Give the columns with unread cells, and how many; one pass over each table."""
+    counts: dict[tuple[int, int, str], int] = {}
+    for table in TABLES.values():
+        names = {c.name: c.unread for c in table.columns if c.unread}
+        if table.findings:
+            names[FINDINGS] = cells.FINDINGS_UNREAD
+        listed = ", ".join(f"count({quote(unread)})" for unread in names.values())
+        rows = store.rows(
+            f"SELECT source_no, coalesce(ref_slot(ref), 0), {listed} "
+            f"FROM staged_{table.name} GROUP BY ALL"
+        )
+        for number, slot, *unread in rows:
+            for name, count in zip(names, unread, strict=True):
+                counts[number, slot, name] = count
+    for used in used_columns(sources, reading):
+        count = counts.get((used.source.no, used.slot.slot, used.name), 0)
+        if count:
+            yield used, count
+
+
+def _evidence(
+    store: Store, used: UsedColumn, unread: int, filled: int, reading: Reading
+) -> tuple[str, str]:
+    """Say what is wrong with a column, and give the setting that would fit."""
+    kind = used.column.kind if used.column else FINDINGS
+    if kind in ("date", "datetime"):
+        orders = date_orders(store, used, reading)
+        if orders.figures > orders.fits.get(used.rule.dates, 0) and any(
+            orders.fits.values()
+        ):
+            best = orders.possible or (max(orders.fits, key=lambda o: orders.fits[o]),)
+            more = f'  # or "{best[1]}", whichever is right' if best[1:] else ""
+            return orders.says, f'{_file(used)}\ndates = "{best[0]}"{more}'
+    if used.column and used.column.why:
+        return _most_causes(store, used, unread, filled)
+    column = cells.FINDINGS_UNREAD if used.column is None else str(used.column.unread)
+    rows = store.rows(
+        f"SELECT {quote(column)}, count(*) AS cells FROM {used.staged} "
+        f"AND {quote(column)} IS NOT NULL GROUP BY 1 ORDER BY cells DESC, 1"
+    )
+    told = shorten([f'"{text}" ({count})' for text, count in rows], ", ")
+    says = f"{unread} of {filled} cells hold words that no setting explains: {told}"
+    return says, _words_setting(used, [text for text, _ in rows])
+
+
+def _most_causes(
+    store: Store, used: UsedColumn, unread: int, filled: int
+) -> tuple[str, str]:
+    why = quote(str(used.column and used.column.why))
+    text = quote(str(used.column and used.column.unread))
+    rows = store.rows(
+        f"SELECT {why}, count(*) AS cells, min({text}) FROM {used.staged} "
+        f"AND {text} IS NOT NULL GROUP BY 1 ORDER BY cells DESC, 1"
+    )
+    causes = [f'{count} such as "{example}", {cause}' for cause, count, example in rows]
+    says = f"{unread} of {filled} cells cannot be read: {shorten(causes)}"
+    cause, example = str(rows[0][0]), str(rows[0][2])
+    if "decimal sign" in cause:
+        other = "," if used.rule.decimal == "." else "."
+        return says, f'{_file(used)}\ndecimal = "{other}"'
+    if "no year" in cause:
+        return says, f"{_file(used)}\nyear = 2025  # the year of these days"
+    if not any(sign.isdigit() for sign in example):
+        return (
+            says,
+            f'{_file(used)}\nempty = ["{example}"]  # if it means: not recorded',
+        )
+    return says, ""
+
+
+def _words_setting(used: UsedColumn, texts: Sequence[str]) -> str:
+    listed = ", ".join(f'"{_escaped(text)}"' for text in texts)
+    if used.column is None:
+        lines = [f'"{_escaped(text)}" = {{}}' for text in texts]
+        return "\n".join(
+            [
+                '[words.findings]  # in the braces what each sets, as eggs = "yes"',
+                *lines,
+            ]
+        )
+    if used.column.kind == "yes_no":
+        return f"[words]\nyes = [{listed}]  # those that mean no: no = [...]"
+    words = used.column.words
+    others = ", ".join(words[1:])
+    return f"[words.{used.name}]\n{words[0]} = [{listed}]  # each at its own word: {others}"
+
+
+def _escaped(text: str) -> str:
+    plain = text.replace("\\", "\\\\").replace('"', '\\"')
+    return plain.replace("\n", "\\n").replace("\t", "\\t").replace("\r", "\\r")
+
+
+def _file(used: UsedColumn) -> str:
+    return f'[files."{_escaped(used.source.name)}"]'
+
+
+# --- in which order days are written
+
+
+def date_orders(store: Store, used: UsedColumn, reading: Reading) -> DateOrders:
+    """Count in which orders the days of a column could be read.
+
+    Parameters
+    ----------
+    store : Store
+        Holds ``raw_<no>`` and ``staged_<table>``.
+    used : UsedColumn
+        Of kind date or datetime.
+    reading : Reading
+        The station's settings.
+    """
+    form = used.source.grid.form
+    query = used.texts(store, reading.ditto_of(used.source.name))
+    for layer in days.steps(used.rule, form).layers:
+        columns = ", ".join(f"{sql} AS {name}" for name, sql in layer.items())
+        query = f"SELECT *, {columns} FROM ({query})"
+    figures = (
+        "figures.a <> '' AND figures.s = figures.z AND length(figures.a) <= 2 "
+        "AND length(figures.c) IN (1, 2, 4)"
+    )
+    real = f"regexp_full_match(text, {literal(_ISO)})"
+    if form.workbook:
+        real = f"({real} OR regexp_full_match(text, {literal(_SERIAL)}))"
+    plain = days.plain_moment("text", "iso", form)
+    fits = {
+        f"fits_{order}": f"{figures} AND {days.fits(order)}" for order in days.ORDERS
+    }
+    flags = {
+        "figures": figures,
+        **fits,
+        "both_ways": f"{figures} AND {days.fits('dmy')} AND {days.fits('mdy')} "
+        "AND TRY_CAST(figures.a AS INT) <> TRY_CAST(figures.b AS INT)",
+        "real": real,
+        "real_late": f"{real} AND day({plain}) > 12",
+        "late": f"{figures} AND greatest(TRY_CAST(figures.a AS INT), "
+        "TRY_CAST(figures.b AS INT)) > 12",
+    }
+    listed = ", ".join(
+        f"count(*) FILTER ({flag}) AS n_{name}" for name, flag in flags.items()
+    )
+    (row,) = store.records(f"SELECT count(*) AS n_filled, {listed} FROM ({query})")
+    unread = quote(str(used.column and used.column.unread))
+    ((missed,),) = store.rows(f"SELECT count({unread}) FROM {used.staged}")
+    return DateOrders(
+        used=used,
+        filled=row["n_filled"],
+        figures=row["n_figures"],
+        fits={order: row[f"n_fits_{order}"] for order in days.ORDERS},
+        both_ways=row["n_both_ways"],
+        real=row["n_real"],
+        real_late=row["n_real_late"],
+        late=row["n_late"],
+        unread=missed,
+    )
+
+
+# --- what the data leave open
+
+
+def open_questions(
+    store: Store, sources: Sequence[SourceMapping], reading: Reading
+) -> list[OpenQuestion]:
+    """Give what columns leave open, for a person to say.
+
+    Parameters
+    ----------
+    store : Store
+        Holds ``raw_<no>`` and ``staged_<table>``.
+    sources : sequence of SourceMapping
+        As they were staged.
+    reading : Reading
+        The station's settings.
+    """
+    asked: list[OpenQuestion] = []
+    for used in used_columns(sources, reading):
+        column = used.column
+        if column is None:
+            continue
+        if column.kind in ("date", "datetime"):
+            asked += _about_dates(date_orders(store, used, reading))
+        elif column.unit == "%" and used.rule.unit is None:
+            asked += _about_shares(store, used)
+        elif column.kind == "yes_no" and used.rule.blank != BLANK_NO:
+            asked += _about_blanks(store, used, reading)
+        elif column.kind == "id":
+            asked += _about_ids(store, used, reading)
+    return asked
+
+
+def _about_dates(orders: DateOrders) -> Iterator[OpenQuestion]:
+    used = orders.used
+    settings = tuple(f'{_file(used)}\ndates = "{order}"' for order in ("dmy", "mdy"))
+    if orders.is_mixture:
+        says = (
+            f"the {orders.real} real dates all lie up to the 12th of a month and the "
+            f"{orders.late} texts after it: a spreadsheet of another country may have "
+            "taken day for month in the real ones"
+        )
+        yield OpenQuestion("turned_dates", used, says, settings)
+    elif orders.both_ways and orders.both_ways == orders.figures:
+        says = (
+            f"all {orders.both_ways} dates in figures fit day-month and month-day, so "
+            "that nothing here shows which is right"
+        )
+        yield OpenQuestion("date_order", used, says, settings)
+
+
+def _about_shares(store: Store, used: UsedColumn) -> Iterator[OpenQuestion]:
+    name = quote(used.name)
+    ((count, low, high),) = store.rows(
+        f"SELECT count({name}), min({name}), max({name}) FROM {used.staged}"
+    )
+    if count and 0 < high <= 1:
+        says = f"all {count} values are at most 1 (from {low:g} to {high:g})"
+        table = used.source.table.name
+        answers = tuple(f'[units.{table}]\n{used.name} = "{u}"' for u in ("share", "%"))
+        yield OpenQuestion("shares", used, says, answers)
+
+
+def _about_blanks(
+    store: Store, used: UsedColumn, reading: Reading
+) -> Iterator[OpenQuestion]:
+    texts = used.texts(store, reading.ditto_of(used.source.name))
+    ((filled, others),) = store.rows(
+        f"SELECT count(*), count(*) FILTER (NOT ({cells.is_tick('text')})) FROM ({texts})"
+    )
+    name = quote(used.name)
+    ((rows, no),) = store.rows(
+        f"SELECT count(*), count(*) FILTER (NOT {name}) FROM {used.staged}"
+    )
+    if filled and not others and not no and rows > filled:
+        says = f"{filled} cells hold ticks and {rows - filled} are blank; none says no"
+        headings = ", ".join(used.headings)
+        answers = tuple(
+            f'{used.name} = {{ from = "{_escaped(headings)}", blank = "{blank}" }}'
+            for blank in ("no", "not looked")
+        )
+        yield OpenQuestion("blanks", used, says, answers)
+
+
+def _about_ids(
+    store: Store, used: UsedColumn, reading: Reading
+) -> Iterator[OpenQuestion]:
+    texts = used.texts(store, reading.ditto_of(used.source.name))
+    months = cells.listed(languages.months())
+    folded = "strip_accents(lower(text))"
+    named = (
+        rf"regexp_full_match(text, '\d{{1,2}}[-. ]?[^\d\s.-]{{3,}}[-. ]?(\d{{2}}|\d{{4}})?"
+        rf"|[^\d\s.-]{{3,}}[-. ]?(\d{{2}}|\d{{4}})') AND regexp_extract({folded}, "
+        rf"'[^\d\s.-]+') IN ({months})"
+    )
+    is_date = f"regexp_full_match(text, {literal(_ISO)}) OR ({named})"
+    rows = store.rows(
+        f"SELECT text, count(*) FROM ({texts}) WHERE {is_date} GROUP BY 1 ORDER BY 1"
+    )
+    if rows:
+        told = shorten([f'"{text}"' for text, _ in rows], ", ")
+        count = sum(number for _, number in rows)
+        says = f"{count} ids look like days that a spreadsheet made of them: {told}"
+        yield OpenQuestion("id_dates", used, says, ())
