@@ -559,7 +559,7 @@ def _refuse_lacking(
             "the folder of records is empty",
             where=str(records_dir),
             expected="files named for their tables: " + ", ".join(TABLES),
-            hint="put the station's tables there as .csv, .xlsx or .parquet",
+            hint="put the station's tables there as .csv, .xlsx, .ods or .parquet",
         )
     there = {table for source in taken for table in source.tables}
     for table in TABLES.values():

@@ -50,6 +50,8 @@ _PALETTE = (  # noqa: SIM905 - a table of colours is read best as a table
 
 _TAG = re.compile(rb"<(?:\w+:)?(row|c)(?=[\s/>])([^>]*)>")
 _ROW = re.compile(rb"<(?:\w+:)?row(?=[\s/>])([^>]*)>")
+_CELL = re.compile(rb"<(?:\w+:)?c(?=[\s/>])([^>]*)>")
+_LONGEST_TAG = 1000
 _CELL_NAME = re.compile(rb"""\sr=["']([A-Z]+)(\d+)["']""")
 _ROW_NUMBER = re.compile(rb"""\sr=["'](\d+)["']""")
 _STYLE = re.compile(rb"""\ss=["'](\d+)["']""")
@@ -316,20 +318,21 @@ def _is_number(attributes: bytes) -> bool:
 
 def _styled(xml: bytes, styles: Iterable[int]) -> Iterator[tuple[Place, int, bytes]]:
     """Give place, format and attributes of the cells of some formats."""
-    wanted = "|".join(map(str, styles)).encode()
-    tags = re.compile(
-        rb"<(?:\w+:)?c(?=[^>]*\ss=[\"'](" + wanted + rb")[\"'])(\s[^>]*)>"
-    )
-    first = re.search(rb"<(?:\w+:)?c(\s[^>]*)?/?>", xml)
+    first = _CELL.search(xml)
     if first is None:
         return
-    if not _CELL_NAME.search(first[0]):
+    if not _CELL_NAME.search(first[1]):
         yield from _counted(xml, set(styles))
         return
-    for tag in tags.finditer(xml):
-        name = _CELL_NAME.search(tag[2])
-        if name:
-            yield _place(name), int(tag[1]), tag[2]
+    # Formats are looked for first and their cells after: a pattern that begins with a
+    # plain text is found many times faster than one that must look at every cell.
+    wanted = "|".join(map(str, styles)).encode()
+    for said in re.finditer(rb"""s=["'](""" + wanted + rb""")["']""", xml):
+        start = xml.rfind(b"<", max(said.start() - _LONGEST_TAG, 0), said.start())
+        cell = _CELL.match(xml, start) if start >= 0 else None
+        name = _CELL_NAME.search(cell[1]) if cell else None
+        if name and xml[said.start() - 1 : said.start()].isspace():
+            yield _place(name), int(said[1]), cell[1]
 
 
 def _counted(xml: bytes, styles: set[int]) -> Iterator[tuple[Place, int, bytes]]:
