@@ -98,8 +98,9 @@ class UnreadColumn:
     @property
     def telling(self) -> bool:
         """Whether it is more than some cells that were written badly."""
-        return self.contradicts or self.setting.startswith("[files") and not (
-            self.setting.endswith("not recorded")
+        return self.contradicts or (
+            self.setting.startswith("[files")
+            and not (self.setting.endswith("not recorded"))
         )
 
     @property
