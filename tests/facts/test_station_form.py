@@ -10,11 +10,14 @@ from queen_outcomes.facts.settings import Outcomes, parse
 from queen_outcomes.facts.settings_form import FORM
 
 TEXT = resources.read("reports", "text", "station.toml")
-UNCOMMENTED = re.sub(r"^#(?=[a-z])", "", TEXT, flags=re.MULTILINE)
+UNCOMMENTED = re.sub(r'^#(?=[a-z\["])', "", TEXT, flags=re.MULTILINE)
 
 
-THEIR_OWN = ("prior_cases", "planned_cases", "planned_arms")
-"""Sections whose names are the station's: of operators, of trials."""
+THEIR_OWN = (
+    *("prior_cases", "planned_cases", "planned_arms"),
+    *("files", "same", "findings"),
+)
+"""Sections whose names are the station's: of operators, trials, files, its words."""
 
 
 def names(content, place=""):

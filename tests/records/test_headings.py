@@ -1,9 +1,17 @@
 """Headings become our columns, or the station is told what to mend."""
 
+import datetime as dt
+
 import pytest
 from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.records.headings import TableNames, canonical, map_columns, unique
+from queen_outcomes.records.headings import (
+    TableNames,
+    canonical,
+    joined,
+    map_columns,
+    unique,
+)
 from reading import stage
 
 CHECKS = TABLES["checks"]
@@ -52,9 +60,79 @@ def test_a_mapped_heading_that_no_file_has_is_refused(tmp_path):
 def test_columns_that_are_not_used_are_noted_with_the_nearest(tmp_path):
     text = "queen_id,checked_on,egs,egs\nQ1,2025-06-20,x,y\n"
     store, read = stage(tmp_path, checks__csv=text)
-    assert read.sources[0].unused == ("egs", "egs (2)")
+    assert sum("is not used" in note for note in read.notes) == 2
     assert 'checks.csv: the column "egs" is not used; was "eggs" meant?' in read.notes
     assert store.rows('SELECT egs, "egs (2)" FROM raw_1') == [("x", "y")]
+
+
+def test_a_repeated_heading_is_named_by_its_number():
+    columns = {"checked_on": "date", "note": "date (2)"}
+    headings = ["queen_id", "Date", "eggs", "date"]
+    found = mapped(headings, columns)
+    assert (found["checked_on"], found["note"]) == (1, 3)
+
+
+@pytest.mark.parametrize(
+    ("upper", "lower", "names"),
+    [
+        # an upper cell reaches right to the next
+        (
+            ["No.", "1st", "", "2nd", ""],
+            ["", "date", "eggs", "date", "eggs"],
+            ["No.", "1st date", "1st eggs", "2nd date", "2nd eggs"],
+        ),
+        # one with nothing below it is a name of its own
+        (["No.", "", "1st"], ["", "Date", "eggs"], ["No.", "Date", "1st eggs"]),
+        # before the first group there is none; rows of unequal length
+        (["", "", "1st"], ["No.", "Day", "eggs", "larvae"], ["No.", "Day", "1st eggs", "1st larvae"]),
+        # some programs repeat the text of a cell merged downwards
+        (["Queen", "1st"], ["queen", "eggs"], ["Queen", "1st eggs"]),
+    ],
+)  # fmt: skip
+def test_two_rows_of_headings_are_joined(upper, lower, names):
+    assert joined([upper, lower]) == names
+
+
+def test_merged_cells_reach_as_far_as_they_cover():
+    upper, lower = ["Q", "1st", None, None], [None, "date", "eggs", "note"]
+    assert joined([upper, lower], [{0: 0, 1: 2}, {0: 0}]) == [
+        "Q",
+        "1st date",
+        "1st eggs",
+        "note",
+    ]
+
+
+def test_a_text_file_of_two_heading_lines_is_read(tmp_path):
+    text = (
+        "Our checks;;;\n\nQueen;1st;;2nd\n;date;eggs;date\n"
+        "Q1;2025-06-20;yes;2025-07-01\n"
+    )
+    settings = {
+        "files": {"book.csv": {"header": [3, 4]}},
+        "read": [
+            {
+                "from": "book.csv",
+                "table": "checks",
+                "columns": {
+                    "queen_id": "Queen",
+                    "checked_on": "1st date",
+                    "eggs": "1st eggs",
+                },
+            }
+        ],
+    }
+    store, _ = stage(tmp_path, settings, book__csv=text, checks__csv=None)
+    rows = store.rows("SELECT source_line, queen_id, checked_on, eggs FROM staged_checks")
+    assert rows == [(5, "Q1", dt.date(2025, 6, 20), True)]
+
+
+def test_a_heading_line_that_is_not_there_is_refused(tmp_path):
+    settings = {"files": {"checks.csv": {"header": 2}}}
+    text = "\n\nqueen_id,checked_on\nQ1,2025-06-20\n"
+    with pytest.raises(RecordsError, match="no headings on the line") as caught:
+        stage(tmp_path, settings, checks__csv=text)
+    assert "begin on lines 3, 4" in caught.value.text()
 
 
 def test_names_of_raw_columns_differ_whatever_their_case():

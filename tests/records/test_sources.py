@@ -1,10 +1,15 @@
 """Which files are records, and which table each is."""
 
+import datetime as dt
+import hashlib
+import os
 import subprocess
 import sys
 
+import polars as pl
 import pytest
 from queen_outcomes.base.errors import RecordsError
+from queen_outcomes.commands.failures import exit_code
 from queen_outcomes.facts.reading import Reading
 from queen_outcomes.records import sources
 from reading import CHECKS, folder, stage
@@ -28,12 +33,102 @@ def test_a_file_is_the_table_its_name_begins_with(name, table):
     assert sources.table_of_file(name) == table
 
 
-def test_hidden_and_lock_files_are_passed_over_in_silence(tmp_path):
+def test_hidden_files_are_passed_over_in_silence_and_lock_files_named(tmp_path):
     folder(tmp_path)
-    for name in (".checks.csv", "~$checks.xlsx", ".~lock.checks.csv#"):
+    for name in (".checks.csv", "~$checks.xlsx", ".~lock.checks.csv#", "checks.csv.tmp"):
         (tmp_path / name).write_text("x")
-    found = [file.name for file in sources.find(tmp_path)]
-    assert found == ["checks.csv", "inseminations.csv"]
+    files, notes = sources.look_through(tmp_path)
+    assert [file.name for file in files] == ["checks.csv", "inseminations.csv"]
+    told = [note.partition(":")[0] for note in notes]
+    assert told == [".~lock.checks.csv#", "checks.csv.tmp", "~$checks.xlsx"]
+    assert '"checks.csv" is open' in notes[0]
+    assert '"checks.xlsx" is open' in notes[2]
+
+
+def test_pipes_and_links_that_lead_nowhere_are_named_and_not_opened(tmp_path):
+    folder(tmp_path)
+    os.mkfifo(tmp_path / "exits.csv")
+    (tmp_path / "lab.csv").symlink_to(tmp_path / "gone.csv")
+    store, read = stage(tmp_path)
+    assert store.rows("SELECT DISTINCT source FROM sources_read ORDER BY 1") == [
+        ("checks.csv",),
+        ("inseminations.csv",),
+    ]
+    told = "\n".join(read.notes)
+    assert "exits.csv: not read, since it is no file but a pipe" in told
+    assert "lab.csv: not read, since it is a link that leads nowhere" in told
+
+
+def test_a_file_of_two_names_is_read_once(tmp_path):
+    folder(tmp_path)
+    (tmp_path / "checks2.csv").symlink_to(tmp_path / "checks.csv")
+    os.link(tmp_path / "checks.csv", tmp_path / "checks3.csv")
+    (tmp_path / "again").symlink_to(tmp_path)
+    files, notes = sources.look_through(tmp_path)
+    assert [file.name for file in files] == ["checks.csv", "inseminations.csv"]
+    assert notes == [
+        f"{name}: not read, since it is another name of checks.csv"
+        for name in ("checks2.csv", "checks3.csv")
+    ]
+
+
+def test_an_ignored_file_is_not_opened(tmp_path):
+    folder(tmp_path, checks_broken__xlsx=b"PK no workbook")
+    with pytest.raises(RecordsError, match="damaged"):
+        stage(tmp_path)
+    _, read = stage(tmp_path, {"records": {"ignore": ["*broken.xlsx"]}})
+    assert len(read.sources) == 2
+
+
+def test_a_file_that_grows_between_hash_and_read_is_read_as_hashed(tmp_path, monkeypatch):
+    """One more check is written as soon as the files have been hashed."""
+    taken = sources.take_in
+
+    def then_grow(*arguments):
+        found = taken(*arguments)
+        with (tmp_path / "checks.csv").open("a") as file:
+            file.write("Q2,2025-06-21\n")
+        return found
+
+    monkeypatch.setattr(sources, "take_in", then_grow)
+    store, _ = stage(tmp_path)
+    hashed = hashlib.sha256(CHECKS.encode()).hexdigest()
+    read = "SELECT sha256, rows_read FROM sources_read WHERE source = 'checks.csv'"
+    assert store.rows(read) == [(hashed, 1)]
+
+
+def test_a_parquet_file_that_changes_meanwhile_stops_the_build(tmp_path, monkeypatch):
+    folder(tmp_path, checks__csv=None)
+    frame = pl.DataFrame({"queen_id": ["Q1"], "checked_on": [dt.date(2025, 6, 20)]})
+    frame.write_parquet(tmp_path / "checks.parquet")
+    taken = sources.take_in
+
+    def then_write(*arguments):
+        found = taken(*arguments)
+        pl.concat([frame, frame]).write_parquet(tmp_path / "checks.parquet")
+        return found
+
+    monkeypatch.setattr(sources, "take_in", then_write)
+    with pytest.raises(RecordsError, match="changed while it was read") as caught:
+        stage(tmp_path, checks__csv=None)
+    assert exit_code(caught.value) == 3
+
+
+def test_a_file_that_is_written_while_it_is_read_stops_the_build(tmp_path, monkeypatch):
+    folder(tmp_path)
+    path, told = tmp_path / "checks.csv", os.fstat
+
+    def then_grow(number):
+        before = told(number)
+        if before.st_ino == path.stat().st_ino:
+            with path.open("a") as file:
+                file.write("Q2,2025-06-21\n")
+        return before
+
+    monkeypatch.setattr(sources.os, "fstat", then_grow)
+    with pytest.raises(RecordsError, match="changed while it was read") as caught:
+        sources.read_whole(path, "checks.csv")
+    assert exit_code(caught.value) == 3
 
 
 def test_names_are_told_without_importing_a_reader():
@@ -54,7 +149,7 @@ def test_a_pattern_in_the_settings_wins_over_the_name(tmp_path):
         {"tables": {"checks": "exits*.csv"}},
         exits_old__csv=CHECKS,
     )
-    assert {s.name: s.table for s in read.sources}["exits_old.csv"] == "checks"
+    assert {s.name: s.table.name for s in read.sources}["exits_old.csv"] == "checks"
 
 
 def test_a_pattern_that_fits_nothing_is_refused_with_the_nearest_name(tmp_path):

@@ -220,13 +220,13 @@ class SheetGrid(Grid):
         if cells := sorted(p for p in details.uncalculated if p[0] >= self.header_row):
             notes.append(
                 f"{name}: {_count(len(cells), 'formula')} never calculated "
-                f"({_named(cells)}), so the formula stands for the value; open the "
+                f"({self._named(cells)}), so the formula stands for the value; open the "
                 "workbook in a spreadsheet program and save it"
             )
         if cells := self._covered():
             notes.append(
                 f"{name}: {_count(len(cells), 'text')} under merged cells "
-                f"({_named(cells)}), where nobody sees it; it is read as the cell's own"
+                f"({self._named(cells)}), where nobody sees it; it is read as the cell's own"
             )
         marks = self.marks() if details.has_marked_rows else None
         for mark, said in (("struck", "struck through"), ("hidden", "hidden")):
@@ -241,6 +241,10 @@ class SheetGrid(Grid):
                     f'[files."{name}"]: {mark} = "{PASS_OVER}"'
                 )
         return notes
+
+    def _named(self, cells: Sequence[Place]) -> str:
+        first = self.book.first_column(self.source.sheet)
+        return shorten([cell_name((row, column + first)) for row, column in cells], ", ")
 
     def _covered(self) -> list[Place]:
         """Give the cells with a text of their own that a merged cell hides."""
@@ -315,10 +319,6 @@ def _count(number: int, what: str) -> str:
     plural = {"formula": "formulas were", "text": "texts lie", "row": "rows are"}
     single = {"formula": "formula was", "text": "text lies", "row": "row is"}
     return f"{number} {(single if number == 1 else plural)[what]}"
-
-
-def _named(cells: Sequence[Place]) -> str:
-    return shorten([cell_name(place) for place in cells], ", ")
 
 
 def cell_name(place: Place) -> str:

@@ -176,7 +176,7 @@ def _judge(
     ]
     if habits.group:
         cases.append(f"WHEN {_FILLED} = 1 THEN 'group'")
-    cases.append("ELSE NULL")
+    cases.append("WHEN false THEN NULL")
     broken = "r.broken" if "broken" in types else "NULL::VARCHAR AS broken"
     joined = f"LEFT JOIN {marks} AS m ON m.line = r.source_line" if marks else ""
     states = ', m.struck AS "row  struck", m.hidden AS "row  hidden"' if marks else ""

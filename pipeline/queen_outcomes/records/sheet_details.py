@@ -1,12 +1,12 @@
 """What a sheet keeps beside its texts: percentages, merged cells, fills, strikes.
 
-One form for every kind of workbook; places count from 0, as in the frame of texts.
+One form for every kind of workbook; places count from 0.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal, InvalidOperation
 
 Place = tuple[int, int]
@@ -39,6 +39,24 @@ class SheetDetails:
     has_marked_rows: bool = False
     """Rows may be struck through or hidden, so looking for them is worth the time."""
 
+    def from_column(self, first: int) -> SheetDetails:
+        """Count columns from another; what lies left of it is left out."""
+        return replace(
+            self,
+            percents=tuple((r, c - first) for r, c in self.percents if c >= first),
+            uncalculated=_from_column(self.uncalculated, first),
+            texts=_from_column(self.texts, first),
+            merges=tuple(
+                replace(m, left=max(m.left - first, 0), right=m.right - first)
+                for m in self.merges
+                if m.right >= first
+            ),
+        )
+
+
+def _from_column(texts: dict[Place, str], first: int) -> dict[Place, str]:
+    return {(r, c - first): text for (r, c), text in texts.items() if c >= first}
+
 
 @dataclass
 class RowMarks:
@@ -56,6 +74,11 @@ class RowMarks:
             self.fills.setdefault(row, set()).add(fill)
         if struck:
             self.struck.setdefault(row, set()).update(columns)
+
+    def from_column(self, first: int) -> RowMarks:
+        """Count columns from another."""
+        struck = {row: {c - first for c in columns} for row, columns in self.struck.items()}
+        return RowMarks(self.fills, struck, self.hidden)
 
 
 def as_per_cent(share: str) -> str | None:

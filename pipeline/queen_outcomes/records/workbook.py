@@ -64,6 +64,7 @@ class Workbook:
         self.name = name
         self._frames: dict[str, pl.DataFrame] = {}
         self._details: dict[str, SheetDetails] = {}
+        self._first_columns: dict[str, int] = {}
         _refuse_others(content, name)
         try:
             self._zip = zipfile.ZipFile(io.BytesIO(content))
@@ -97,26 +98,29 @@ class Workbook:
             (column.str.strip_chars().str.len_bytes() > 0).any() for column in frame
         )
 
+    def first_column(self, sheet: str) -> int:
+        """Give the sheet's column, from 0, that is the first of `read`'s: the first used."""
+        self.read(sheet)
+        return self._first_columns[sheet]
+
     def details(self, sheet: str) -> SheetDetails:
-        """Give what a sheet keeps beside its texts: merged cells and the like.
+        """Give what a sheet keeps beside its texts; columns count as those of `read`.
 
         Raises
         ------
         RecordsError
             The sheet is damaged.
         """
-        if sheet not in self._details:
-            try:
-                self._details[sheet] = self._parts.details(sheet)
-            except (zipfile.BadZipFile, KeyError, ValueError, ET.ParseError) as problem:
-                raise self._damaged(f"{self.name}#{sheet}", problem) from None
+        self.read(sheet)
         return self._details[sheet]
 
     def marks(self, sheet: str) -> RowMarks:
-        """Give fills, strikes and hidden rows of a sheet that has been read."""
+        """Give a sheet's fills, strikes and hidden rows; columns count as those of `read`."""
         if isinstance(self._parts, OpenDocument):
-            return self._parts.marks(sheet, self.read(sheet).height)
-        return self._parts.marks(sheet)
+            marks = self._parts.marks(sheet, self.read(sheet).height)
+        else:
+            marks = self._parts.marks(sheet)
+        return marks.from_column(self.first_column(sheet))
 
     def read(self, sheet: str) -> pl.DataFrame:
         """Read a sheet's cells as text: row 1 of the sheet is the first row.
@@ -131,24 +135,38 @@ class Workbook:
         return self._frames[sheet]
 
     def _read(self, sheet: str) -> pl.DataFrame:
-        self._refuse_vast(sheet)
         try:
+            details = self._parts.details(sheet)
+            self._refuse_vast(sheet)
             loaded = self._reader.load_sheet(
                 sheet, header_row=None, dtypes="string", skip_rows=0
             )
             frame = loaded.to_polars()
             found = loaded.to_arrow_with_errors()[1] if frame.height else None
-        except fastexcel.FastExcelError as problem:
+        except (
+            fastexcel.FastExcelError,
+            zipfile.BadZipFile,
+            KeyError,
+            ValueError,
+            ET.ParseError,
+        ) as problem:
             raise self._damaged(f"{self.name}#{sheet}", problem) from None
-        frame.columns = [str(number) for number in range(frame.width)]
-        details = self.details(sheet)
-        texts = (
-            {error.position: _error_text(error.detail) for error in found.errors}
-            if found
-            else {}
-        )
+        errors = {e.position: _error_text(e.detail) for e in found.errors} if found else {}
+        columns = loaded.available_columns() if frame.width else []
+        first = used = columns[0].absolute_index if columns else 0
+        more = details.texts | details.uncalculated
+        if more:  # cells that the reader takes for empty may stand left of all others
+            first = min(column for _, column in more)
+            first = min(first, used) if columns else first
+        frame.columns = [str(number + used - first) for number in range(frame.width)]
+        left = [pl.lit(None, pl.String).alias(str(n)) for n in range(used - first)]
+        if left and columns:
+            frame = frame.select(*left, pl.all())
+        details = details.from_column(first)
+        texts = {(row, column + used - first): text for (row, column), text in errors.items()}
         texts |= dict(_per_cents(frame, details.percents))
         texts |= details.texts | details.uncalculated
+        self._details[sheet], self._first_columns[sheet] = details, first
         return with_texts(frame, texts)
 
     def _refuse_vast(self, sheet: str) -> None:

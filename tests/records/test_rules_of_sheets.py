@@ -1,0 +1,346 @@
+"""Sheets read by the rules of the settings: tables, slots, rows passed over, marks.
+
+The rows are written out here, so that what must come of each can be read beside it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from queen_outcomes.base.errors import RecordsError, UsageError
+from queen_outcomes.facts.settings import parse
+from queen_outcomes.records.accept import accept_records
+from reading import stage
+
+WIDE = """No.,Line,Date,Time,Dose,1st date,1st look,2nd date,2nd look,Gone,Why
+1,Alder,2025-06-01,10:30,8,2025-06-10,eggs,2025-06-20,all,,
+2,Rowan,2025-06-01,11:00,7,2025-06-10,nothing,,,2025-06-25,dead
+3,Rowan,2025-06-02,,8,,,2025-06-21,eggs,,
+Total,3 queens,,,23,,,,,,
+"""
+RULES = {
+    "files": {"wide.csv": {"pass_over": ["Total*"]}},
+    "read": [
+        {
+            "from": "wide.csv",
+            "table": "inseminations",
+            "columns": {
+                "queen_id": "No.",
+                "line": "Line",
+                "inseminated_at": ["Date", "Time"],
+                "dose_ul": "Dose",
+            },
+        },
+        {
+            "from": "wide.csv",
+            "table": "checks",
+            "each": ["1st", "2nd"],
+            "columns": {
+                "queen_id": "No.",
+                "checked_on": "{} date",
+                "findings": "{} look",
+                "checker": {"value": "Anna"},
+            },
+        },
+        {
+            "from": "wide.csv",
+            "table": "exits",
+            "columns": {"queen_id": "No.", "left_on": "Gone", "reason": "Why"},
+        },
+    ],
+    "words": {
+        "findings": {
+            "eggs": {"eggs": "yes"},
+            "all": {"eggs": "yes", "larvae": "yes", "sealed": "yes"},
+            "nothing": {"eggs": "no"},
+        }
+    },
+}
+AS_OF = dt.date(2025, 12, 31)
+
+
+def wide(tmp_path, text=WIDE, settings=RULES):
+    """Stage one wide sheet and nothing else."""
+    alone = {"inseminations__csv": None, "checks__csv": None}
+    return stage(tmp_path, settings, wide__csv=text, **alone)
+
+
+def changed(**sections):
+    """Give the settings above with some sections in another way."""
+    return RULES | sections
+
+
+def with_rule(number, **parts):
+    """Give the settings above with one rule in another way."""
+    rules = [dict(rule) for rule in RULES["read"]]
+    rules[number] |= parts
+    return RULES | {"read": rules}
+
+
+def test_one_sheet_feeds_three_tables(tmp_path):
+    store, _ = wide(tmp_path)
+    assert store.rows(
+        "SELECT queen_id, CAST(inseminated_at AS VARCHAR), dose_ul, line "
+        "FROM staged_inseminations "
+        "ORDER BY ref"
+    ) == [
+        ("1", "2025-06-01 10:30:00", 8.0, "Alder"),
+        ("2", "2025-06-01 11:00:00", 7.0, "Rowan"),
+        ("3", "2025-06-02 00:00:00", 8.0, "Rowan"),
+    ]
+    assert store.rows("SELECT queen_id, left_on, reason FROM staged_exits") == [
+        ("2", dt.date(2025, 6, 25), "dead")
+    ]
+
+
+def test_a_row_holds_a_check_for_each_slot_that_is_filled_in(tmp_path):
+    store, _ = wide(tmp_path)
+    rows = store.rows(
+        "SELECT queen_id, ref_in_source(ref), checked_on, eggs, sealed, checker "
+        "FROM staged_checks ORDER BY queen_id, ref"
+    )
+    assert rows == [
+        ("1", "2/1", dt.date(2025, 6, 10), True, None, "Anna"),
+        ("1", "2/2", dt.date(2025, 6, 20), True, True, "Anna"),
+        ("2", "3/1", dt.date(2025, 6, 10), False, None, "Anna"),
+        ("3", "4/2", dt.date(2025, 6, 21), True, None, "Anna"),
+    ]
+
+
+def test_the_ledger_counts_by_source_and_table_with_what_is_passed_over(tmp_path):
+    store, read = wide(tmp_path)
+    accept_records(store, parse(RULES), AS_OF, [s.name for s in read.sources])
+    ledger = store.rows(
+        'SELECT source, "table", rows_read, accepted, quarantined, passed_over '
+        "FROM sources"
+    )
+    assert ledger == [
+        ("wide.csv", "checks", 7, 4, 0, 3),
+        ("wide.csv", "exits", 4, 1, 0, 3),
+        ("wide.csv", "inseminations", 4, 3, 0, 1),
+    ]
+
+
+def test_a_slot_that_cannot_be_placed_is_told_with_its_slot_and_its_whole_row(tmp_path):
+    text = WIDE.replace("2025-06-20,all", ",all")
+    store, read = wide(tmp_path, text)
+    accept_records(store, parse(RULES), AS_OF, [s.name for s in read.sources])
+    (row,) = store.records("SELECT * FROM quarantine")
+    assert (row["source"], row["line"], row["slot"]) == ("wide.csv", 2, 2)
+    assert row["reason"] == "date_missing"
+    assert '"1st look":"eggs"' in row["row"]
+    assert '"2nd look":"all"' in row["row"]
+
+
+def test_a_broken_line_is_one_quarantined_row_of_each_table(tmp_path):
+    store, read = wide(tmp_path, WIDE + "4,Alder\n")
+    accept_records(store, parse(RULES), AS_OF, [s.name for s in read.sources])
+    assert store.rows(
+        'SELECT "table", line, slot, reason FROM quarantine ORDER BY ALL'
+    ) == [
+        ("checks", 6, 1, "cells_missing"),
+        ("exits", 6, None, "cells_missing"),
+        ("inseminations", 6, None, "cells_missing"),
+    ]
+
+
+def test_words_that_nobody_explained_are_told(tmp_path):
+    store, read = wide(tmp_path, WIDE.replace("10,eggs", "10,egs"))
+    accept_records(store, parse(RULES), AS_OF, [s.name for s in read.sources])
+    told = store.records("SELECT * FROM listed_records WHERE severity = 'set_aside'")
+    assert [(row["line"], row["slot"], row["value"]) for row in told] == [(2, 1, "egs")]
+
+
+def test_repeated_headings_are_told_apart_from_left_to_right(tmp_path):
+    text = "No,look,date,look,date\n1,eggs,2025-06-10,all,2025-06-20\n"
+    rule = {
+        "from": "yard.csv",
+        "table": "checks",
+        "each": [
+            {"look": "look", "on": "date"},
+            {"look": "look (2)", "on": "date (2)"},
+        ],
+        "columns": {"queen_id": "No", "checked_on": "{on}", "findings": "{look}"},
+    }
+    settings = {"read": [rule], "words": RULES["words"]}
+    store, _ = stage(tmp_path, settings, yard__csv=text, checks__csv=None)
+    assert store.rows("SELECT checked_on, sealed FROM staged_checks ORDER BY ref") == [
+        (dt.date(2025, 6, 10), None),
+        (dt.date(2025, 6, 20), True),
+    ]
+
+
+def test_a_slot_may_carry_its_day(tmp_path):
+    text = "No,June,July\n1,eggs,all\n2,,eggs\n"
+    rule = {
+        "from": "yard.csv",
+        "table": "checks",
+        "each": [
+            {"look": "June", "day": "2025-06-10"},
+            {"look": "July", "day": dt.date(2025, 7, 12)},
+        ],
+        "columns": {
+            "queen_id": "No",
+            "checked_on": {"value": "{day}"},
+            "findings": "{look}",
+        },
+    }
+    settings = {"read": [rule], "words": RULES["words"]}
+    store, _ = stage(tmp_path, settings, yard__csv=text, checks__csv=None)
+    assert store.rows(
+        "SELECT queen_id, checked_on FROM staged_checks ORDER BY ref"
+    ) == [
+        ("1", dt.date(2025, 6, 10)),
+        ("1", dt.date(2025, 7, 12)),
+        ("2", dt.date(2025, 7, 12)),
+    ]
+
+
+DITTO = 'queen_id,checked_on,checker,note\nQ1,2025-06-20,Anna,x\nQ2,"""",do.,\nTotal,,,\nQ3,"""",,""""\n'
+
+
+def test_ditto_marks_take_the_value_above_and_blanks_do_not(tmp_path):
+    settings = {
+        "records": {"ditto": ['"', "do."]},
+        "files": {"checks.csv": {"pass_over": ["total*"]}},
+    }
+    store, _ = stage(tmp_path, settings, checks__csv=DITTO)
+    day = dt.date(2025, 6, 20)
+    assert store.rows(
+        "SELECT queen_id, checked_on, checker, note FROM staged_checks ORDER BY ref"
+    ) == [
+        ("Q1", day, "Anna", "x"),
+        ("Q2", day, "Anna", None),
+        ("Q3", day, None, "x"),
+    ]
+
+
+def test_without_the_setting_a_mark_is_a_text_like_any_other(tmp_path):
+    store, _ = stage(tmp_path, checks__csv=DITTO)
+    unread = store.rows(
+        "SELECT checked_on__unread FROM staged_checks "
+        "WHERE checked_on__unread IS NOT NULL"
+    )
+    assert unread == [('"',), ('"',)]
+
+
+def test_a_mark_with_nothing_above_it_stays_and_is_told(tmp_path):
+    settings = {"records": {"ditto": ['"']}}
+    text = 'queen_id,checked_on\nQ1,""""\n'
+    store, _ = stage(tmp_path, settings, checks__csv=text)
+    assert store.rows("SELECT checked_on, checked_on__unread FROM staged_checks") == [
+        (None, '"')
+    ]
+
+
+def test_group_lines_and_cells_filled_down(tmp_path):
+    text = (
+        "queen_id,Graft,emerged_on\nLine Alder,,\n1,G1,2025-05-01\n2,,2025-05-02\n"
+        "Line Rowan,,\n3,G2,2025-05-03\n"
+    )
+    settings = {
+        "files": {"book.csv": {"fill_down": ["Graft"], "group": "line"}},
+        "read": [
+            {
+                "from": "book.csv",
+                "table": "queens",
+                "columns": {
+                    "queen_id": "queen_id",
+                    "graft_batch": "Graft",
+                    "emerged_on": "emerged_on",
+                },
+            }
+        ],
+    }
+    store, _ = stage(tmp_path, settings, book__csv=text)
+    assert store.rows(
+        "SELECT queen_id, line, graft_batch FROM staged_queens ORDER BY ref"
+    ) == [
+        ("1", "Line Alder", "G1"),
+        ("2", "Line Alder", "G1"),
+        ("3", "Line Rowan", "G2"),
+    ]
+    assert store.rows("SELECT ref_line(ref), why FROM passed_over ORDER BY ref") == [
+        (2, "group"),
+        (5, "group"),
+    ]
+
+
+def test_ignored_files_are_neither_read_nor_told(tmp_path):
+    settings = {"records": {"ignore": ["*.pdf", "checks (2).csv"]}}
+    _, read = stage(
+        tmp_path, settings, plan__pdf="x", **{"checks (2)__csv": "queen_id\n"}
+    )
+    assert read.unread == ()
+    assert [source.name for source in read.sources] == [
+        "checks.csv",
+        "inseminations.csv",
+    ]
+    assert not any("NOT READ" in note for note in read.notes)
+
+
+def test_files_that_nothing_reads_are_named_loudly(tmp_path):
+    _, read = stage(tmp_path, notes__docx="x", shopping__txt="CO2 refill\n")
+    assert read.unread == ("notes.docx", "shopping.txt")
+    (loud,) = [note for note in read.notes if note.startswith("NOT READ: 2 files")]
+    assert 'ignore = ["notes.docx", "shopping.txt"]' in loud
+
+
+# --- settings that cannot hold
+
+
+def refused(tmp_path, settings, kind=UsageError, text=WIDE):
+    """Give the whole message of a refusal."""
+    with pytest.raises(kind) as caught:
+        wide(tmp_path, text, settings)
+    return caught.value.text()
+
+
+def test_two_patterns_of_files_that_disagree_are_refused(tmp_path):
+    files = {"*.csv": {"dates": "dmy"}, "wide.csv": {"dates": "mdy"}}
+    told = refused(tmp_path, changed(files=files))
+    assert 'disagree on "dates"' in told
+    assert 'files."*.csv"' in told
+    assert "wide.csv" in told
+
+
+def test_two_patterns_that_say_the_same_are_fine(tmp_path):
+    files = {
+        "*.csv": {"pass_over": ["Total*"]},
+        "wide.csv": {"pass_over": ["Total*"], "dates": "iso"},
+    }
+    store, _ = wide(tmp_path, settings=changed(files=files))
+    assert store.rows("SELECT count(*) FROM staged_inseminations") == [(3,)]
+
+
+def test_two_rules_for_the_same_records_are_refused(tmp_path):
+    rules = [*RULES["read"], RULES["read"][0]]
+    told = refused(tmp_path, changed(read=rules))
+    assert "two rules read the same records" in told
+    assert "[[read]] no. 1 (inseminations) and [[read]] no. 4" in told
+
+
+def test_every_fault_of_the_headings_is_told_at_once(tmp_path):
+    rules = [
+        RULES["read"][0]
+        | {"columns": RULES["read"][0]["columns"] | {"inseminated_at": "Dates"}},
+        RULES["read"][1],
+        RULES["read"][2]
+        | {"columns": RULES["read"][2]["columns"] | {"reason": "Whys"}},
+    ]
+    told = refused(tmp_path, changed(read=rules), RecordsError)
+    assert 'no heading "Dates"' in told
+    assert 'did you mean "Date"?' in told
+    assert 'no sheet of this rule has the heading "Whys"' in told
+
+
+def test_a_required_column_that_a_rule_leaves_out_is_told(tmp_path):
+    told = refused(tmp_path, with_rule(2, columns={"queen_id": "No."}), RecordsError)
+    assert 'the required column "left_on" is not named' in told
+
+
+def test_a_pattern_that_takes_no_file_is_told_with_the_nearest_name(tmp_path):
+    told = refused(tmp_path, with_rule(2, **{"from": "wyde.csv"}), RecordsError)
+    assert "[[read]] no. 3" in told
+    assert 'did you mean "wide.csv"?' in told

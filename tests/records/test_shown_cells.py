@@ -1,0 +1,437 @@
+"""What a person sees of a workbook beside its texts: per cent, merges, fills, strikes."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import re
+import zipfile
+
+import opendocument_files as ods
+import polars as pl
+import pytest
+import xlsxwriter
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from queen_outcomes.base.errors import RecordsError
+from queen_outcomes.base.store import Store
+from queen_outcomes.commands.failures import exit_code
+from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.reading import Habits
+from queen_outcomes.records import workbook
+from queen_outcomes.records.grid import SheetGrid, cell_name, open_grid
+from queen_outcomes.records.headings import TableNames
+from queen_outcomes.records.sheet_details import as_per_cent
+from queen_outcomes.records.sources import RecordFile, Source
+
+HEAD = ["queen_id", "checked_on", "pattern_pct"]
+NAMES = TableNames.of(TABLES["checks"], {})
+
+
+def book_of(write, **options) -> bytes:
+    """The bytes of a workbook that `write` fills."""
+    file = io.BytesIO()
+    book = xlsxwriter.Workbook(file, {"in_memory": True, **options})
+    write(book)
+    book.close()
+    return file.getvalue()
+
+
+def grid_of(path, content: bytes, habits=None, sheet="Sheet1") -> SheetGrid:
+    path.write_bytes(content)
+    file = RecordFile(path.name, path)
+    book = workbook.Workbook(content, path.name)
+    source = Source(f"{path.name}#{sheet}", file, file.sha256, sheet=sheet, book=book)
+    return open_grid(Store(), source, NAMES, habits or Habits())
+
+
+def texts(grid: SheetGrid) -> list[list[str | None]]:
+    return [list(row[3:]) for row in pl.concat(grid.batches()).rows()]
+
+
+# --- what a person sees
+
+FORMS = {"0%": 2, "0.0%": 3, "0.00%": 4, "[Red]0 %;-0 %": 2}
+CELLS = st.one_of(
+    st.tuples(st.just("share"), st.integers(-300, 20000), st.sampled_from([*FORMS])),
+    st.tuples(st.just("number"), st.integers(-10**6, 10**6), st.sampled_from([1, 8, 1000])),
+    st.tuples(st.just("sign"), st.integers(0, 100), st.sampled_from(['0"%"', r"0\%"])),
+    st.tuples(st.just("day"), st.dates(dt.date(1995, 1, 1), dt.date(2090, 1, 1)), st.none()),
+    st.tuples(st.just("text"), st.from_regex(r"[A-Za-zéß%=][A-Za-z0-9 %é&<>]{0,8}[a-z]", fullmatch=True), st.none()),
+    st.tuples(st.just("empty"), st.none(), st.none()),
+)  # fmt: skip
+
+
+def put(book, sheet, row, column, kind, value, form) -> str | None:
+    """Write a cell, and give what a person reads there."""
+    if kind == "share":
+        digits = FORMS[form]
+        sheet.write_number(row, column, value / 10**digits, book.add_format({"num_format": form}))
+        whole, part = divmod(abs(value), 10 ** (digits - 2))
+        said = f"{whole}.{part:0{digits - 2}d}".rstrip("0").rstrip(".") if part else str(whole)
+        return f"{'-' if value < 0 else ''}{said} %"
+    if kind == "number":
+        sheet.write_number(row, column, value / form)
+        return f"{value / form:.3f}".rstrip("0").rstrip(".")
+    if kind == "sign":
+        sheet.write_number(row, column, value, book.add_format({"num_format": form}))
+        return str(value)
+    if kind == "day":
+        day = book.add_format({"num_format": "d.m.yy"})
+        sheet.write_datetime(row, column, dt.datetime.combine(value, dt.time()), day)
+        return f"{value.isoformat()} 00:00:00"
+    if kind == "text":
+        sheet.write_string(row, column, value)
+        return value
+    return None
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(st.lists(CELLS, min_size=3, max_size=3), min_size=1, max_size=6),
+    st.integers(0, 4),
+    st.integers(0, 3),
+    st.booleans(),
+)
+def test_a_random_sheet_is_read_as_a_person_sees_it(rows, down, right, newer):
+    seen = {}
+
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        for r, row in enumerate(rows, down):
+            for c, cell in enumerate(row, right):
+                seen[r, c] = put(book, sheet, r, c, *cell)
+
+    content = book_of(write, date_1904=newer)
+    book = workbook.Workbook(content, "book.xlsx")
+    frame, first = book.read("Sheet1"), book.first_column("Sheet1")
+    read = {
+        (r, c + first): text
+        for c, column in enumerate(frame)
+        for r, text in enumerate(column)
+        if text is not None
+    }
+    assert read == {place: text for place, text in seen.items() if text is not None}
+
+
+@pytest.mark.parametrize(
+    ("share", "shown"),
+    [("0.95", "95 %"), ("1", "100 %"), ("0.07", "7 %"), ("0.005", "0.5 %"), ("-0.1", "-10 %"), ("#N/A", None), ("nan", None)],
+)  # fmt: skip
+def test_a_share_is_written_as_the_per_cent_shown(share, shown):
+    assert as_per_cent(share) == shown
+
+
+def test_cells_that_do_not_say_where_they_stand_are_counted():
+    """The place is optional (ECMA-376 part 1, 18.3.1.4, attribute r)."""
+
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        for row in (0, 1, 3):
+            sheet.write_string(row, 0, "x")
+            sheet.write_number(row, 1, 0.5, book.add_format({"num_format": "0%"}))
+
+    content = _edited(
+        book_of(write), "xl/worksheets/sheet1.xml", lambda xml: re.sub(r'<c r="\w+"', "<c", xml)
+    )
+    frame = workbook.Workbook(content, "book.xlsx").read("Sheet1")
+    assert frame["1"].to_list() == ["50 %", "50 %", None, "50 %"]
+
+
+def test_elements_may_carry_a_prefix():
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write_number(1, 0, 0.5, book.add_format({"num_format": "0%"}))
+        sheet.write_formula(1, 1, "=4+4", None, "")
+        sheet.merge_range(3, 0, 4, 0, "x")
+
+    def prefixed(xml):
+        xml = re.sub(r"<(/?)(?=[a-zA-Z])", r"<\1x:", xml)
+        return xml.replace("xmlns=", "xmlns:x=")
+
+    content = _edited(book_of(write), "xl/worksheets/sheet1.xml", prefixed)
+    book = workbook.Workbook(content, "book.xlsx")
+    assert book.read("Sheet1").row(1) == ("50 %", "=4+4")
+    assert len(book.details("Sheet1").merges) == 1
+
+
+def _edited(content: bytes, part: str, edit) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as old, zipfile.ZipFile(out, "w") as new:
+        for name in old.namelist():
+            text = old.read(name)
+            new.writestr(name, edit(text.decode()) if name == part else text)
+    return out.getvalue()
+
+
+# --- formulas
+
+
+def test_a_formula_that_was_never_calculated_is_told_and_not_empty(tmp_path):
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write_row(0, 0, [*HEAD, "note"])
+        sheet.write_row(1, 0, ["Q1", "2025-06-20"])
+        sheet.write_formula(1, 2, "=4+4", None, "")
+        sheet.write_row(2, 0, ["Q2", "2025-06-20"])
+        sheet.write_formula(2, 2, "=4+4")  # its writer puts 0 and asks to calculate
+        sheet.write_row(3, 0, ["Q3", "2025-06-20"])
+        sheet.write_formula(3, 2, "=4+4", None, 8)
+
+    grid = grid_of(tmp_path / "checks.xlsx", book_of(write))
+    assert [row[2] for row in texts(grid)] == ["=4+4", "=4+4", "8"]
+    (note,) = grid.notes
+    assert "2 formulas were never calculated (C2, C3)" in note
+
+
+def test_a_formula_whose_result_is_an_empty_text_is_empty(tmp_path):
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write_row(0, 0, HEAD)
+        sheet.write_row(1, 0, ["Q1", "2025-06-20"])
+        sheet.write_formula(1, 2, '=IF(A2="","x","")', None, "")
+
+    # a spreadsheet program marks such a result as a text
+    content = _edited(
+        book_of(write), "xl/worksheets/sheet1.xml", lambda xml: xml.replace('r="C2"', 'r="C2" t="str"')
+    )  # fmt: skip
+    grid = grid_of(tmp_path / "checks.xlsx", content)
+    assert texts(grid) == [["Q1", "2025-06-20", ""]]
+    assert grid.notes == []
+
+
+def test_places_are_right_where_the_first_columns_are_empty(tmp_path):
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write_row("C2", HEAD)
+        sheet.merge_range("C3:C4", "Q1")
+        sheet.write_column("D3", ["2025-06-20", "2025-06-21"])
+        sheet.write("E3", 0.8, book.add_format({"num_format": "0%"}))
+        sheet.write_formula("E4", "=4+4", None, "")
+        sheet.write_column("F3", ["x"], book.add_format({"bg_color": "yellow"}))
+
+    grid = grid_of(tmp_path / "checks.xlsx", book_of(write))
+    assert texts(grid) == [
+        ["Q1", "2025-06-20", "80 %", "x"],
+        ["Q1", "2025-06-21", "=4+4", None],
+    ]
+    assert "(E4)" in grid.notes[0]
+    assert grid.marks().rows() == [(3, ["#FFFF00"], False, False)]
+
+
+def test_formulas_left_of_all_values_make_their_column():
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write_formula("B2", "=4+4", None, "")
+        sheet.write("D3", 0.8, book.add_format({"num_format": "0%"}))
+        sheet.write_formula("E3", "=1/0", None, "#DIV/0!")
+
+    book = workbook.Workbook(book_of(write), "checks.xlsx")
+    assert book.read("Sheet1").rows()[1:] == [
+        ("=4+4", None, None, None),
+        (None, None, "80 %", "#DIV/0!"),
+    ]
+
+
+# --- merged cells and headings
+
+
+def two_rows(book):
+    sheet = book.add_worksheet("Sheet1")
+    sheet.merge_range("A1:G1", "Our checks")
+    sheet.merge_range("A3:A4", "Queen")
+    sheet.merge_range("B3:C3", "1st look")
+    sheet.write("D3", "2nd look")
+    sheet.write_row("B4", ["Date", "Eggs", "Date", "Eggs"])
+    sheet.merge_range("F3:F4", "Line")
+    sheet.write("G4", "Note")
+    sheet.merge_range("F5:F7", "Blue")
+    for row, queen in ((4, "Q1"), (5, "Q2"), (8, "Q3")):
+        sheet.write_row(row, 0, [queen, "2025-06-01", "y"])
+
+
+def test_two_rows_of_headings_are_joined(tmp_path):
+    grid = grid_of(tmp_path / "book.xlsx", book_of(two_rows), Habits(header=(3, 4)))
+    assert grid.columns == [
+        "Queen",
+        "1st look Date",
+        "1st look Eggs",
+        "2nd look Date",
+        "2nd look Eggs",
+        "Line",
+        "Note",
+    ]
+
+
+def test_a_cell_merged_downwards_fills_its_rows_and_makes_none(tmp_path):
+    grid = grid_of(tmp_path / "book.xlsx", book_of(two_rows), Habits(header=(3, 4)))
+    assert [row[5] for row in texts(grid)] == ["Blue", "Blue", None]
+    assert pl.concat(grid.batches())["source_line"].to_list() == [5, 6, 9]
+
+
+def test_a_merged_heading_of_one_row_names_all_its_columns(tmp_path):
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write_row(0, 0, HEAD)
+        sheet.merge_range(0, 3, 0, 4, "Note")
+        sheet.write_row(1, 0, ["Q1", "2025-06-20", 80, "a", "b"])
+
+    grid = grid_of(tmp_path / "book.xlsx", book_of(write))
+    assert grid.columns == [*HEAD, "Note", "Note (2)"]
+    assert NAMES.match(grid.headings)["note"] == [3]
+
+
+def test_a_text_under_a_merged_cell_is_told(tmp_path):
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write_row(0, 0, HEAD)
+        sheet.merge_range(1, 0, 2, 0, "Q1")
+        sheet.write(2, 0, "Q2")
+        sheet.write_column(1, 1, ["2025-06-20", "2025-06-21"])
+
+    grid = grid_of(tmp_path / "book.xlsx", book_of(write))
+    assert [row[0] for row in texts(grid)] == ["Q1", "Q2"]
+    assert "1 text lies under merged cells (A3)" in grid.notes[0]
+
+
+@pytest.mark.parametrize("header", [(2,), (9,), (1, 2)])
+def test_headings_where_no_row_begins_are_refused(tmp_path, header):
+    def write(book):
+        book.add_worksheet("Sheet1").write_row(0, 0, HEAD)
+
+    with pytest.raises(RecordsError, match="no headings on the line") as caught:
+        grid_of(tmp_path / "book.xlsx", book_of(write), Habits(header=header))
+    assert exit_code(caught.value) == 3
+
+
+# --- rows
+
+
+def marked(book):
+    sheet = book.add_worksheet("Sheet1")
+    form = book.add_format
+    sheet.write_row(0, 0, HEAD, form({"bg_color": "#AAAAAA", "font_strikeout": True}))
+    struck, yellow = form({"font_strikeout": True}), form({"bg_color": "yellow"})
+    sheet.write_row(1, 0, ["Q1", "2025-06-20", 80])
+    sheet.write_row(2, 0, ["Q2", "2025-06-20"], struck)
+    sheet.write(2, 2, 80)
+    sheet.write(3, 0, "Q3", struck)  # one cell mended, not the row
+    sheet.write_row(3, 1, ["2025-06-20", 80])
+    sheet.write_row(4, 0, ["Q4", "2025-06-20"])
+    sheet.write_blank(4, 2, None, yellow)
+    sheet.set_row(5, None, form({"bg_color": "#d0d0d0"}), {"hidden": True})
+    sheet.write_row(5, 0, ["Q5", "2025-06-20"], form({"bg_color": "white"}))
+    sheet.set_row(6, None, yellow)  # empty: no record
+
+
+def test_fills_strikes_and_hidden_rows_are_handed_on(tmp_path):
+    grid = grid_of(tmp_path / "checks.xlsx", book_of(marked))
+    assert grid.marks().rows() == [
+        (3, [], True, False),
+        (4, [], False, False),
+        (5, ["#FFFF00"], False, False),
+        (6, ["#D0D0D0"], False, True),
+    ]
+    told = " ".join(grid.notes)
+    assert "1 row is struck through (row 3)" in told
+    assert "1 row is hidden (row 6)" in told
+
+
+def test_what_the_settings_pass_over_is_not_told_as_read(tmp_path):
+    habits = Habits(struck="pass over", hidden="pass over")
+    assert grid_of(tmp_path / "checks.xlsx", book_of(marked), habits).notes == []
+
+
+@pytest.mark.parametrize(
+    ("colour", "shown"),
+    [
+        ('<fgColor theme="4"/>', "#4F81BD"),  # accent1 of the writer's own theme
+        ('<fgColor theme="0" tint="-0.249977111117893"/>', "#BFBFBF"),  # white, 25 % darker
+        ('<fgColor theme="1"/>', "#000000"),
+        ('<fgColor indexed="13"/>', "#FFFF00"),  # ECMA-376 part 1, 18.8.27
+        ('<fgColor indexed="5"/>', "#FFFF00"),
+        ('<fgColor indexed="47"/>', "#FFCC99"),
+        ('<fgColor indexed="64"/>', None),  # the screen's own
+    ],
+)
+def test_colours_of_the_theme_and_of_the_palette(tmp_path, colour, shown):
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write_row(0, 0, HEAD)
+        sheet.write_row(1, 0, ["Q1", "2025-06-20"], book.add_format({"bg_color": "#123456"}))
+
+    content = _edited(
+        book_of(write), "xl/styles.xml", lambda xml: xml.replace('<fgColor rgb="FF123456"/>', colour)
+    )  # fmt: skip
+    rows = grid_of(tmp_path / "checks.xlsx", content).marks()["fills"].to_list()
+    assert rows == ([[shown]] if shown else [])
+
+
+# --- .ods
+
+STYLES = """
+<style:style style:name="struck" style:family="table-cell">
+  <style:text-properties style:text-line-through-style="solid"/></style:style>
+<style:style style:name="yellow" style:family="table-cell" style:parent-style-name="struck">
+  <style:table-cell-properties fo:background-color="#ffff00"/>
+  <style:text-properties style:text-line-through-style="none"/></style:style>
+"""
+
+
+def test_an_opendocument_sheet_is_read_as_it_is_shown(tmp_path):
+    cell, row = ods.cell, ods.row
+    rows = [
+        row(cell(number_columns_repeated=1020), number_rows_repeated=2),
+        row(*HEAD, "note", "line"),
+        row(
+            "Q1",
+            cell("1.5.24", value_type="date", date_value="2024-05-01"),
+            cell("95 %", value_type="percentage", value="0.95"),
+            cell("10:30", value_type="time", time_value="PT10H30M00S"),
+            cell("Blue", number_rows_spanned=2),
+        ),
+        row(
+            cell("Q2", style_name="struck"),
+            cell(value_type="date", date_value="2024-05-02T10:30:00"),
+            cell(formula="of:=4+4"),
+            cell("x", style_name="yellow"),
+            "<table:covered-table-cell/>",
+            visibility="filter",
+        ),
+        row(cell("", style_name="yellow"), number_rows_repeated=1048570),
+    ]
+    path = ods.write(tmp_path / "checks.ods", rows, STYLES)
+    grid = grid_of(path, path.read_bytes())
+    assert texts(grid) == [
+        ["Q1", "2024-05-01", "95 %", "10:30:00", "Blue"],
+        ["Q2", "2024-05-02T10:30:00", "=4+4", "x", "Blue"],
+    ]
+    assert grid.marks().rows() == [(5, ["#FFFF00"], False, True)]
+    assert any("1 formula was never calculated (C5)" in note for note in grid.notes)
+
+
+# --- limits
+
+
+def test_a_cell_far_outside_the_table_is_refused_before_room_is_made():
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write(0, 0, "queen_id")
+        sheet.write(1_048_575, 16_383, "x")
+
+    book = workbook.Workbook(book_of(write), "book.xlsx")
+    with pytest.raises(RecordsError, match="far outside") as caught:
+        book.read("Sheet1")
+    assert "1048576 rows and 16384 columns" in caught.value.text()
+
+
+def test_a_workbook_that_unpacks_to_too_much_is_refused(monkeypatch):
+    monkeypatch.setattr(workbook, "MOST_BYTES", 1000)
+    with pytest.raises(RecordsError, match="too large"):
+        workbook.Workbook(book_of(lambda book: book.add_worksheet()), "book.xlsx")
+
+
+def test_cells_are_named_as_spreadsheets_name_them():
+    places = [(0, 0), (3, 25), (4, 26), (0, 701), (0, 702), (1_048_575, 16_383)]
+    names = ["A1", "Z4", "AA5", "ZZ1", "AAA1", "XFD1048576"]
+    assert [cell_name(place) for place in places] == names

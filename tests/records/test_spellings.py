@@ -1,0 +1,100 @@
+"""Several spellings of one name made one, and two queens never."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from queen_outcomes.facts.settings import parse
+from queen_outcomes.records.accept import accept_records
+from reading import stage
+
+AS_OF = dt.date(2025, 12, 31)
+HEAD = "queen_id,inseminated_at,operator\n"
+LOOKS = "queen_id,checked_on,checker\n"
+
+
+def accepted(tmp_path, settings, **files):
+    """Stage and accept some files."""
+    store, read = stage(tmp_path, settings, **files)
+    accept_records(store, parse(settings), AS_OF, [s.name for s in read.sources])
+    return store
+
+
+FOLD = {"records": {"fold": ["queen_id"]}}
+
+
+def test_spellings_become_that_of_the_inseminations(tmp_path):
+    store = accepted(
+        tmp_path,
+        FOLD,
+        inseminations__csv=HEAD + "Q-12,2025-06-01,A\nQ-7,2025-06-01,A\n",
+        checks__csv=LOOKS + "q12,2025-06-10,A\nQ 012,2025-06-20,A\nQ-7,2025-06-10,A\n",
+    )
+    ids = store.rows("SELECT queen_id FROM accepted_checks ORDER BY ref")
+    assert ids == [("Q-12",), ("Q-12",), ("Q-7",)]
+    told = store.rows(
+        "SELECT value, message FROM listed_records WHERE reason = 'spelling_folded' "
+        "ORDER BY value"
+    )
+    assert [value for value, _ in told] == ["Q 012", "q12"]
+    assert "is taken for Q-12 in 1 rows" in told[0][1]
+
+
+def test_two_queens_that_were_both_inseminated_are_never_one(tmp_path):
+    store = accepted(
+        tmp_path,
+        FOLD,
+        inseminations__csv=HEAD + "Q-12,2025-06-01,A\nQ12,2025-06-01,A\n",
+        checks__csv=LOOKS + "Q12,2025-06-10,A\nq 12,2025-06-20,A\n",
+    )
+    ids = "SELECT queen_id FROM {} ORDER BY ref"
+    assert store.rows(ids.format("accepted_inseminations")) == [("Q-12",), ("Q12",)]
+    assert store.rows(ids.format("accepted_checks")) == [("Q12",), ("q 12",)]
+    unsure = store.rows(
+        "SELECT \"table\", value FROM listed_records WHERE reason = 'spelling_unsure' "
+        "ORDER BY ALL"
+    )
+    assert unsure == [
+        ("checks", "q 12"),
+        ("inseminations", "Q-12"),
+        ("inseminations", "Q12"),
+    ]
+
+
+def test_without_the_setting_nothing_is_folded(tmp_path):
+    store = accepted(tmp_path, {}, checks__csv=LOOKS + "q1,2025-06-10,A\n")
+    assert store.rows("SELECT queen_id FROM accepted_checks") == [("q1",)]
+
+
+def test_people_have_one_name(tmp_path):
+    same = {"Anna Berg": ["AB", "a. berg"]}
+    settings = {"records": {"same": {"operator": same, "checker": same}}}
+    store = accepted(
+        tmp_path,
+        settings,
+        inseminations__csv=HEAD + "1,2025-06-01,ab\n2,2025-06-01,A.  Berg\n",
+        checks__csv=LOOKS + "1,2025-06-10,ANNA BERG\n2,2025-06-10,Bo\n",
+    )
+    people = store.rows("SELECT DISTINCT operator FROM accepted_inseminations")
+    assert people == [("Anna Berg",)]
+    assert store.rows("SELECT checker FROM accepted_checks ORDER BY ref") == [
+        ("Anna Berg",),
+        ("Bo",),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("prefix", "ids"),
+    [("25-", [("25-1",), ("25-2",)]), ({"queen_id": "x"}, [("x1",), ("x2",)])],
+)
+def test_a_prefix_goes_before_the_ids_of_its_file_alone(tmp_path, prefix, ids):
+    store = accepted(
+        tmp_path,
+        {"files": {"inseminations.csv": {"prefix": prefix}}},
+        inseminations__csv=HEAD + "1,2025-06-01,A\n2.0,2025-06-01,A\n",
+        checks__csv=LOOKS + "1,2025-06-10,A\n",
+    )
+    found = store.rows("SELECT queen_id FROM accepted_inseminations ORDER BY ref")
+    assert found == ids
+    assert store.rows("SELECT queen_id FROM accepted_checks") == [("1",)]
