@@ -33,6 +33,7 @@ QUARANTINED = [
 
 LISTED = [
     ("not_a_number", {"inseminations": [{**DONE, "dose_ul__unread": "8,,0"}]}, '"8,,0"'),
+    ("unknown_finding", {"checks": [{**A, **SEEN, "findings__unread": "fine"}]}, '"fine" = {}'),
     ("not_a_known_word", {"inseminations": [{**DONE, "leak__unread": "lots"}]}, "none, some, most"),
     ("not_a_known_word", {"inseminations": [{**DONE, "leak": "lots"}]}, '"lots"'),
     ("not_a_known_word", {"checks": [{**A, **SEEN, "eggs__unread": "?"}]}, "yes, no"),

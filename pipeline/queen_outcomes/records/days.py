@@ -43,7 +43,7 @@ _NAME = r"[^\d\s.,:;/+'#-]{3,}"
 """A month's name; a class of all letters would take a regular expression long to make."""
 _OF = r"(?:(?:of|de|del|di) )?"
 _DAY_FIRST = (
-    r"(\d{1,4})(?:st|nd|rd|th|er)?[-., /]{0,3}"
+    r"(\d{1,4})(?:(?:st|nd|rd|th|er)\b)?[-., /]{0,3}"
     rf"{_OF}({_NAME})[-., /']{{0,3}}{_OF}(\d{{4}}|\d{{1,2}})?\.?"
 )
 _MONTH_FIRST = (

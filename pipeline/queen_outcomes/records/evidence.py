@@ -98,9 +98,9 @@ class UnreadColumn:
     @property
     def telling(self) -> bool:
         """Whether it is more than some cells that were written badly."""
-        return self.contradicts or (self.setting.startswith("[files") and not (
-            self.setting.endswith("not recorded")
-        ))
+        is_empty_word = self.setting.endswith("not recorded")
+        names_a_form = self.setting.startswith("[files") and not is_empty_word
+        return self.contradicts or names_a_form
 
     @property
     def note(self) -> str:

@@ -1,0 +1,137 @@
+"""What whole columns say against the settings, and what they leave open."""
+
+import datetime as dt
+
+import pytest
+from queen_outcomes.base.errors import RecordsError
+from queen_outcomes.base.store import Store
+from queen_outcomes.build import steps
+from queen_outcomes.facts.settings import parse
+from queen_outcomes.records import evidence
+from queen_outcomes.records.staging import stage_records
+from reading import folder
+
+DAYS = [dt.date(2025, 5, 1) + dt.timedelta(days=3 * n) for n in range(20)]
+
+
+def lines(heading, cells):
+    rows = [f"Q{n}\t{cell}" for n, cell in enumerate(cells)]
+    return "\n".join([heading, *rows]) + "\n"
+
+
+def looked(path, content, settings=None):
+    """Stage a table of checks; give what contradicts the settings and what is open."""
+    reading = parse(settings or {})
+    with Store() as store:
+        staged = stage_records(store, folder(path, checks__csv=content), reading)
+        held = store, staged.sources, reading.reading
+        return evidence.unread_columns(*held), evidence.open_questions(*held)
+
+
+def test_an_order_that_the_data_contradict_is_told_with_the_one_that_fits(tmp_path):
+    content = lines("queen_id\tchecked_on", [f"{day:%m/%d/%Y}" for day in DAYS])
+    wrong = sum(day.day > 12 for day in DAYS)
+    (column,), _ = looked(tmp_path, content, {"dates": {"order": "dmy"}})
+    assert 5 * wrong > len(DAYS)
+    assert (column.filled, column.unread) == (len(DAYS), wrong)
+    assert column.says == (
+        f"{wrong} of {len(DAYS)} dates cannot be day-month-year; "
+        f"all {len(DAYS)} fit month-day-year"
+    )
+    assert column.setting == '[files."checks.csv"]\ndates = "mdy"'
+    assert column.contradicts
+
+
+def test_the_setting_that_is_named_makes_the_column_readable(tmp_path):
+    content = lines("queen_id\tchecked_on", [f"{day:%m/%d/%Y}" for day in DAYS])
+    settings = {"files": {"checks.csv": {"dates": "mdy"}}}
+    assert looked(tmp_path, content, settings)[0] == []
+
+
+def test_slips_of_the_pen_contradict_nothing(tmp_path):
+    cells = [f"{day:%d.%m.%Y}" for day in DAYS]
+    cells[3], cells[7] = "soon", "99.99.2025"
+    (column,), _ = looked(
+        tmp_path, lines("queen_id\tchecked_on", cells), {"dates": {"order": "dmy"}}
+    )
+    assert column.unread == 2
+    assert not column.contradicts
+
+
+def test_a_wrong_decimal_sign_is_told(tmp_path):
+    content = lines(
+        "queen_id\tchecked_on\tpattern_pct",
+        [f"{d}\t8{n},5" for n, d in enumerate(DAYS[:9])],
+    )
+    (column,), _ = looked(tmp_path, content)
+    assert column.unread == 9
+    assert column.setting == '[files."checks.csv"]\ndecimal = ","'
+
+
+@pytest.mark.parametrize("refuses", [True, False])
+def test_a_contradicted_column_stops_a_build_and_no_look(tmp_path, refuses):
+    content = lines("queen_id\tchecked_on", [f"{day:%m/%d/%Y}" for day in DAYS])
+    records = folder(tmp_path, checks__csv=content)
+    settings = parse({"dates": {"order": "dmy"}})
+    with Store() as store:
+        work = steps.Work(store, records, tmp_path, settings, DAYS[-1], refuses=refuses)
+        if refuses:
+            with pytest.raises(RecordsError, match="cannot be read as") as caught:
+                steps._read(work)
+            assert 'dates = "mdy"' in caught.value.text()
+        else:
+            steps._read(work)
+            assert any("month-day-year" in note for note in work.notes)
+
+
+def kinds(questions):
+    return [(question.kind, question.used.name) for question in questions]
+
+
+def test_dates_that_fit_both_ways_are_open(tmp_path):
+    cells = [f"{n}/{n + 1}/2025" for n in range(1, 9)]
+    content = lines("queen_id\tchecked_on", cells)
+    _, questions = looked(tmp_path, content, {"dates": {"order": "dmy"}})
+    assert ("date_order", "checked_on") in kinds(questions)
+
+
+def test_real_days_up_to_the_twelfth_beside_texts_after_it_are_open(tmp_path):
+    cells = ["2025-05-04", "2025-06-04", "2025-07-04", "13/4/2025", "14/4/2025"]
+    content = lines("queen_id\tchecked_on", cells)
+    _, questions = looked(tmp_path, content, {"dates": {"order": "dmy"}})
+    assert ("turned_dates", "checked_on") in kinds(questions)
+    content = lines("queen_id\tchecked_on", [*cells, "2025-05-20"])
+    _, questions = looked(tmp_path, content, {"dates": {"order": "dmy"}})
+    assert ("turned_dates", "checked_on") not in kinds(questions)
+
+
+def test_percentages_of_at_most_one_are_open_until_the_unit_is_said(tmp_path):
+    content = lines(
+        "queen_id\tchecked_on\tpattern_pct",
+        [f"{d}\t0.{n}5" for n, d in enumerate(DAYS[:8])],
+    )
+    assert ("shares", "pattern_pct") in kinds(looked(tmp_path, content)[1])
+    said = {"units": {"checks": {"pattern_pct": "share"}}}
+    assert ("shares", "pattern_pct") not in kinds(looked(tmp_path, content, said)[1])
+
+
+def test_a_column_of_only_ticks_is_open(tmp_path):
+    content = lines(
+        "queen_id\tchecked_on\teggs",
+        [f"{d}\t{'x' if n % 2 else ''}" for n, d in enumerate(DAYS)],
+    )
+    assert ("blanks", "eggs") in kinds(looked(tmp_path, content)[1])
+    content = content.replace("\tx\n", "\tno\n", 1)
+    assert ("blanks", "eggs") not in kinds(looked(tmp_path, content)[1])
+
+
+def test_ids_that_became_days_are_named(tmp_path):
+    rows = [
+        "queen_id\tchecked_on",
+        "12-Nov\t2025-06-01",
+        "2025-11-12\t2025-06-01",
+        "Q1\t2025-06-01",
+    ]
+    _, questions = looked(tmp_path, "\n".join(rows) + "\n")
+    (question,) = [q for q in questions if q.kind == "id_dates"]
+    assert question.says.startswith("2 ids")
