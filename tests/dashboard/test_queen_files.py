@@ -167,10 +167,10 @@ def test_the_page_is_given_what_the_tables_hold(records, as_of):
 def with_quarantine(store, *rows):
     store.execute(
         'CREATE TABLE quarantine (source VARCHAR, line BIGINT, "table" VARCHAR, '
-        'reason VARCHAR, message VARCHAR, "row" VARCHAR)'
+        'reason VARCHAR, message VARCHAR, "row" VARCHAR, slot BIGINT)'
     )
     for row in rows:
-        store.con.execute("INSERT INTO quarantine VALUES (?, ?, ?, ?, ?, ?)", row)
+        store.con.execute("INSERT INTO quarantine VALUES (?, ?, ?, ?, ?, ?, NULL)", row)
     return store
 
 

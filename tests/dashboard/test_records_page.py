@@ -30,5 +30,5 @@ def test_each_reason_is_said_with_its_first_rows(full_store, monkeypatch):
     page = records.show(store, Settings(), dt.date(2026, 7, 1))
     first, second = page["quarantine"]
     assert (first["told"], first["found"]) == ("one id in different rows", 7)
-    assert [row["line"] for row in first["examples"]] == [2, 3, 4, 5, 6]
+    assert [row["line"] for row in first["examples"]] == ["2", "3", "4", "5", "6"]
     assert second["told"] == "semen unknown yet"

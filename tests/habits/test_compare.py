@@ -165,7 +165,7 @@ def test_the_generators_write_the_committed_files(tmp_path: Path):
         path.relative_to(HERE)
         for folder in FOLDERS
         for path in (HERE / folder).rglob("*")
-        if path.is_file()
+        if path.is_file() and path.name != "station.toml"  # written by hand
     }
     assert made == kept
     differing = [

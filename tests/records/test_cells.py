@@ -3,6 +3,7 @@
 import datetime as dt
 
 import pytest
+from queen_outcomes.base.errors import UsageError
 from reading import stage
 
 DAY = dt.datetime.fromisoformat("2025-06-20")
@@ -152,10 +153,16 @@ def test_yes_and_no_in_the_usual_and_the_stations_words(tmp_path):
     assert found[-1][1] == "maybe"
 
 
-def test_the_stations_words_win_over_ours(tmp_path):
-    settings = {"words": {"leak": {"most": ["Some", "viel"]}}}
+def test_the_stations_words_stand_beside_ours(tmp_path):
+    settings = {"words": {"leak": {"most": ["viel"]}}}
     found = cast(tmp_path, "leak", ["some", "VIEL", "None", "lots"], settings)
-    assert found == [("most", None), ("most", None), ("none", None), (None, "lots")]
+    assert found == [("some", None), ("most", None), ("none", None), (None, "lots")]
+
+
+def test_a_word_of_ours_cannot_mean_another(tmp_path):
+    settings = {"words": {"leak": {"most": ["Some"]}}}
+    with pytest.raises(UsageError, match="a word of ours"):
+        cast(tmp_path, "leak", ["some"], settings)
 
 
 @pytest.mark.parametrize("column", ["note", "operator", "dose_ul", "marked", "leak"])

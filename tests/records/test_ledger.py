@@ -81,7 +81,7 @@ def test_a_row_read_and_not_staged_stops_the_build():
     store.execute("UPDATE sources_read SET rows_read = 2 WHERE \"table\" = 'exits'")
     with pytest.raises(LedgerError) as stopped:
         accept.accept_records(store, Settings(), AS_OF)
-    assert "exits.csv: 2 read, 1 accepted" in stopped.value.text()
+    assert "exits.csv (exits): 2 read, 1 accepted" in stopped.value.text()
 
 
 def test_a_source_that_was_opened_and_forgotten_stops_the_build(store):

@@ -187,7 +187,7 @@ def _make(
             sources = store.records("SELECT * FROM sources ORDER BY ALL")
             quarantined = steps.count_rows(store, "sum(quarantined)", "sources")
     made = {"sources": sources, "steps": done, "results": work.results}
-    unread = len(work.staged.unread)
+    unread = len(work.staged.unread) if work.staged else 0
     return {**made, "notes": work.notes}, quarantined, unread
 
 

@@ -82,7 +82,7 @@ def check_records(
             found = {
                 "as_of": day.isoformat(),
                 "notes": work.notes,
-                "unread": list(work.staged.unread),
+                "unread": list(work.staged.unread) if work.staged else [],
                 "summary": store.records(_sql("check_summary")),
                 "problems": store.records(_sql("check_problems")),
                 **{

@@ -6,6 +6,7 @@ import tomllib
 import pytest
 from compare import compare
 from queen_outcomes.base.errors import UsageError
+from queen_outcomes.commands.failures import exit_code
 from queen_outcomes.records.map import shown
 from queen_outcomes.records.map.proposal import mapping
 from queen_outcomes.records.map.questions import open_questions
@@ -79,7 +80,7 @@ def test_answers_are_written(station):
 def test_an_open_question_is_settled_later_and_nothing_else_changes(station):
     run(station)
     path = station / "station.toml"
-    text = path.read_text("utf-8").replace("[[read]]", "# mine\n[[read]]", 1)
+    text = path.read_text("utf-8").replace("\n[[read]]", "\n# mine\n[[read]]", 1)
     path.write_text(text, "utf-8")
     begun, settings = run(station, {SHARE: "share"}, accept=False)
     assert {q.id for q in begun.open} == {
@@ -100,7 +101,7 @@ def test_an_open_question_is_settled_later_and_nothing_else_changes(station):
 def test_unknown_id_names_the_nearest(station):
     with pytest.raises(UsageError) as refused:
         run(station, {"dates:bench.csv:inseminations:inseminated_on": "dmy"})
-    assert refused.value.exit_code == 2
+    assert exit_code(refused.value) == 2
     assert DATES in refused.value.hint
 
 

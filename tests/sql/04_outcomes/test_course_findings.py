@@ -168,7 +168,7 @@ def told(**records):
     store = derived(**{"inseminations": [insemination()], **records})
     store.table(
         "listed_records",
-        "SELECT '' AS source, 1 AS line, '' AS \"table\", '' AS severity, '' AS reason, "
+        "SELECT '' AS source, 1 AS line, 1 AS slot, '' AS \"table\", '' AS severity, '' AS reason, "
         "'' AS \"column\", '' AS value, '' AS message WHERE false",
     )
     write_listed(store)

@@ -50,8 +50,9 @@ def test_courses_are_counted_by_how_they_stand():
         exits=[leave(26, "culled_fault", "R"), leave(30, "sold", "S")],
     )
     store.execute(
-        "CREATE TABLE quarantine AS SELECT * FROM (VALUES ('a.csv', 2, 'x'), "
-        "('a.csv', 2, 'y'), ('b.csv', 2, 'x')) AS t (source, line, reason)"
+        "CREATE TABLE quarantine AS SELECT * FROM (VALUES "
+        "('a.csv', 2, 'checks', NULL, 'x'), ('a.csv', 2, 'checks', NULL, 'y'), "
+        "('b.csv', 2, 'checks', NULL, 'x')) AS t (source, line, \"table\", slot, reason)"
     )
     assert store.records(statement("standing_counts")) == [
         {"courses": 3, "observed": 1, "quarantined": 2}
