@@ -358,7 +358,10 @@ def date_orders(store: Store, used: UsedColumn, reading: Reading) -> DateOrders:
         The station's settings.
     """
     form = used.source.grid.form
-    query = used.texts(store, reading.ditto_of(used.source.name))
+    texts = used.texts(store, reading.ditto_of(used.source.name))
+    # once, since each of the steps below would write the reading of the cells out again
+    store.execute(f"CREATE OR REPLACE TEMP TABLE date_texts AS {texts}")
+    query = "SELECT * FROM date_texts"
     for layer in days.steps(used.rule, form).layers:
         columns = ", ".join(f"{sql} AS {name}" for name, sql in layer.items())
         query = f"SELECT *, {columns} FROM ({query})"
@@ -387,6 +390,7 @@ def date_orders(store: Store, used: UsedColumn, reading: Reading) -> DateOrders:
         f"count(*) FILTER ({flag}) AS n_{name}" for name, flag in flags.items()
     )
     (row,) = store.records(f"SELECT count(*) AS n_filled, {listed} FROM ({query})")
+    store.drop("date_texts")
     unread = quote(str(used.column and used.column.unread))
     ((missed,),) = store.rows(f"SELECT count({unread}) FROM {used.staged}")
     return DateOrders(
