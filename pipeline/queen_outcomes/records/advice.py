@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
@@ -17,6 +17,7 @@ from queen_outcomes.base import resources
 from queen_outcomes.base.errors import shorten
 from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts.dictionary import DERIVED_LIMITS, TABLES
+from queen_outcomes.facts.reading import BLANK_NO, NOT_LOOKED
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.records import suggested
 from queen_outcomes.records.evidence import OpenQuestion, UnreadColumn
@@ -31,7 +32,7 @@ WEIGHTS = {
     "look": "worth a second look; used as it stands",
 }
 """How grave a piece of advice is, the gravest first, and the heading of its kind."""
-_SEVERITIES = {"quarantine": "not_used", "set_aside": "left_out", "look": "look"}
+_SEVERITIES = {"quarantined": "not_used", "set_aside": "left_out", "look": "look"}
 FIRST = 3
 """Places named of each piece of advice."""
 FIRST_IDS = 4
@@ -224,10 +225,8 @@ def _unread_columns(looked: Looked) -> Iterator[Advice]:
             (UNREAD_REASONS[reason] for reason in reasons), key=list(WEIGHTS).index
         )
         contradicts = any(part.contradicts for part in parts)
-        headings = ", ".join(
-            dict.fromkeys(f'"{h}"' for part in parts for h in part.used.headings)
-        )
-        says = f"{source}, column {headings}: {parts[0].says}"
+        headings = dict.fromkeys(f'"{h}"' for part in parts for h in part.used.headings)
+        says = f"{source}, {_columns(headings)}: {parts[0].says}"
         if len(parts) > 1:
             unread, filled = (
                 sum(getattr(part, name) for part in parts)
@@ -249,7 +248,7 @@ def _unread_columns(looked: Looked) -> Iterator[Advice]:
             says,
             sum(part.unread for part in parts),
             tuple(place for (place,) in places),
-            "" if settings else "correct the cells",
+            _WHAT_TO_DO.get(parts[0].cause, ""),
             settings,
             table,
             column,
@@ -267,6 +266,12 @@ def _unread_reasons(one: UnreadColumn) -> list[str]:
     return ["not_a_number" if is_number else "not_a_known_word"]
 
 
+_WHAT_TO_DO = {
+    "cells": "correct the cells",
+    "empty": 'correct the cells, or, where it means that nothing was recorded, write',
+    "words": "say what the words mean",
+}
+
 _QUESTIONS = {
     "date_order": "say which order is right",
     "turned_dates": "see in the file whether those days are right; if day and month were "
@@ -279,23 +284,35 @@ _QUESTIONS = {
 
 
 def _questions(looked: Looked) -> Iterator[Advice]:
+    """Tell what columns leave open; the columns of ticks of one sheet together."""
     groups: dict[tuple, list[OpenQuestion]] = defaultdict(list)
     for asked in looked.questions:
+        alike = "" if asked.kind == "blanks" else (asked.used.name, asked.settings)
         place = asked.used.source.name, asked.used.source.table.name
-        groups[(asked.kind, *place, asked.used.name, asked.settings)].append(asked)
-    for (kind, source, table, column, settings), parts in groups.items():
-        headings = ", ".join(
-            dict.fromkeys(f'"{h}"' for part in parts for h in part.used.headings)
-        )
+        groups[(asked.kind, *place, alike)].append(asked)
+    for (kind, source, table, _), parts in groups.items():
+        used = [part.used for part in parts]
+        headings = dict.fromkeys(f'"{h}"' for one in used for h in one.headings)
+        settings, says = parts[0].settings, parts[0].says
+        if kind == "blanks":
+            says += " (the first of them)" if len(parts) > 1 else ""
+            settings = tuple(
+                suggested.in_columns(
+                    used[0].source,
+                    used[0].slot,
+                    {one.name: {"blank": blank} for one in used},
+                )
+                for blank in (BLANK_NO, NOT_LOOKED)
+            )
         yield Advice(
             kind,
             "unsure",
-            f"{source}, column {headings}: {parts[0].says}",
+            f"{source}, {_columns(headings)}: {says}",
             len(parts),
             do=_QUESTIONS[kind],
             settings=settings,
             table=table,
-            column=column,
+            column=", ".join(dict.fromkeys(one.name for one in used)),
         )
 
 
@@ -510,18 +527,22 @@ def _dittos(looked: Looked) -> Iterator[Advice]:
     marks: Counter[str] = Counter()
     columns: dict[str, None] = {}
     refs = []
+    short = r"regexp_full_match(text, '\D{1,8}')"
     for table in TABLES.values():
-        for column in table.columns:
-            name = quote(column.unread or column.name)
-            rows = looked.store.rows(
-                f"SELECT {name}, count(*), min(ref) FROM staged_{table.name} "
-                rf"WHERE regexp_full_match({name}, '\D{{1,8}}') GROUP BY 1 ORDER BY 3"
-            )
-            for text, count, ref in rows:
-                if is_ditto(text):
-                    marks[text] += count
-                    columns[f"{table.name}.{column.name}"] = None
-                    refs.append(ref)
+        cells = " UNION ALL ".join(
+            f"SELECT {n} AS place, ref, {quote(column.unread or column.name)} AS text "
+            f"FROM staged_{table.name}"
+            for n, column in enumerate(table.columns)
+        )
+        rows = looked.store.rows(
+            f"SELECT place, text, count(*), min(ref) FROM ({cells}) WHERE {short} "
+            "GROUP BY place, text ORDER BY place, min(ref), text"
+        )
+        for place, text, count, ref in rows:
+            if is_ditto(text):
+                marks[text] += count
+                columns[f"{table.name}.{table.columns[place].name}"] = None
+                refs.append(ref)
     if marks:
         told = ", ".join(f"{mark} ({count})" for mark, count in marks.items())
         yield Advice(
@@ -690,32 +711,33 @@ def _single_rows(looked: Looked) -> Iterator[Advice]:
     told = resources.read("sql", FOLDER, "check_problems.sql")
     groups: dict[tuple, list[dict[str, Any]]] = defaultdict(list)
     for row in looked.store.records(told):
+        table = None if row["reason"] == "look_alike" else row["table"]
         if row["reason"] not in UNREAD_REASONS:
-            severity = row["severity"]
-            key = (severity, row["reason"], row["table"], row["column"])
+            key = (row["severity"], row["reason"], table, row["column"])
             groups[key].append(row)
     for (severity, reason, table, column), rows in groups.items():
-        weight = "not_used" if severity == "quarantined" else _SEVERITIES[severity]
+        is_alike = reason == "look_alike"
+        if is_alike and any(row["label"] for row in looked.unlinked.get(column, ())):
+            continue  # told with the records that find no home
+        weight = _SEVERITIES[severity]
         first = " ".join((rows[0]["message"] or "").split())
-        what = f"{column} of {table}" if column else table
-        says = first if len(rows) == 1 else f"{len(rows)} in {what}, such as: {first}"
+        what = f" in {column} of {table}" if column and table else ""
+        what = what or f" in {column or table}"
+        says = first if len(rows) == 1 else f"{len(rows)}{what}, such as: {first}"
+        setting = ()
+        if is_alike and column in suggested.FOLDED:
+            setting = (suggested.in_records(looked.settings.reading, fold=[column]),)
         yield Advice(
             reason,
             weight,
             says.rstrip("."),
             len(rows),
             tuple(f"{row['source']}:{row['line']}" for row in rows[:FIRST]),
-            settings=_single_setting(looked, reason, column),
+            settings=setting,
             table=table,
             column=column or None,
             fails=weight == "not_used",
         )
-
-
-def _single_setting(looked: Looked, reason: str, column: str | None) -> tuple[str, ...]:
-    if reason != "look_alike" or column not in suggested.FOLDED:
-        return ()
-    return (suggested.in_records(looked.settings.reading, fold=[column]),)
 
 
 _PARTS: tuple[Callable[[Looked], Iterable[Advice]], ...] = (
@@ -768,6 +790,10 @@ def closing(fates: Mapping[str, Mapping[str, int]]) -> str:
         if (n := sum(each.values()) - each.get("counts", 0))
     )
     return f"{will} will count, and {rest} will not ({'; '.join(reasons)})."
+
+
+def _columns(headings: Collection[str]) -> str:
+    return f"column{'s' if len(headings) > 1 else ''} {', '.join(headings)}"
 
 
 def _counted(number: int, one: str, several: str) -> str:

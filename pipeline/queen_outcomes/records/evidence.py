@@ -8,6 +8,7 @@ Needs the staged and the raw tables, so that it must be asked before rows are ac
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
@@ -453,49 +454,57 @@ def date_orders(store: Store, used: UsedColumn, reading: Reading) -> DateOrders:
     texts = used.texts(store, reading.ditto_of(used.source.name))
     # once, since each of the steps below would write the reading of the cells out again
     store.execute(f"CREATE OR REPLACE TEMP TABLE date_texts AS {texts}")
-    query = "SELECT * FROM date_texts"
-    for layer in days.steps(used.rule, form).layers:
+    real = f"regexp_full_match(text, {literal(_ISO)})"
+    if form.workbook:
+        real = f"({real} OR regexp_full_match(text, {literal(_SERIAL)}))"
+    plain = days.plain_moment("text", "iso", form)
+    (row,) = store.records(
+        f"SELECT count(*) AS filled, count(*) FILTER ({real}) AS real, "
+        f"count(*) FILTER ({real} AND day({plain}) > 12) AS real_late FROM date_texts"
+    )
+    counts = Counter[str]()
+    if row["filled"] > row["real"]:
+        counts.update(_figures_counted(store, used, real))
+    store.drop("date_texts")
+    unread = quote(str(used.column and used.column.unread))
+    ((missed,),) = store.rows(f"SELECT count({unread}) FROM {used.staged}")
+    return DateOrders(
+        used=used,
+        filled=row["filled"],
+        figures=counts["figures"],
+        fits={order: counts[f"fits_{order}"] for order in days.ORDERS},
+        both_ways=counts["both_ways"],
+        real=row["real"],
+        real_late=row["real_late"],
+        late=counts["late"],
+        unread=missed,
+    )
+
+
+def _figures_counted(store: Store, used: UsedColumn, real: str) -> dict[str, int]:
+    """Count the days in figures of `date_texts`, and what orders they fit."""
+    query = f"SELECT * FROM date_texts WHERE NOT {real}"
+    for layer in days.parts(used.source.grid.form):
         columns = ", ".join(f"{sql} AS {name}" for name, sql in layer.items())
         query = f"SELECT *, {columns} FROM ({query})"
     figures = (
         "figures.a <> '' AND figures.s = figures.z AND length(figures.a) <= 2 "
         "AND length(figures.c) IN (1, 2, 4)"
     )
-    real = f"regexp_full_match(text, {literal(_ISO)})"
-    if form.workbook:
-        real = f"({real} OR regexp_full_match(text, {literal(_SERIAL)}))"
-    plain = days.plain_moment("text", "iso", form)
-    fits = {
-        f"fits_{order}": f"{figures} AND {days.fits(order)}" for order in days.ORDERS
-    }
+    fits = {f"fits_{o}": f"{figures} AND {days.fits(o)}" for o in days.ORDERS}
     flags = {
         "figures": figures,
         **fits,
         "both_ways": f"{figures} AND {days.fits('dmy')} AND {days.fits('mdy')} "
         "AND TRY_CAST(figures.a AS INT) <> TRY_CAST(figures.b AS INT)",
-        "real": real,
-        "real_late": f"{real} AND day({plain}) > 12",
         "late": f"{figures} AND greatest(TRY_CAST(figures.a AS INT), "
         "TRY_CAST(figures.b AS INT)) > 12",
     }
     listed = ", ".join(
-        f"count(*) FILTER ({flag}) AS n_{name}" for name, flag in flags.items()
+        f"count(*) FILTER ({flag}) AS {quote(name)}" for name, flag in flags.items()
     )
-    (row,) = store.records(f"SELECT count(*) AS n_filled, {listed} FROM ({query})")
-    store.drop("date_texts")
-    unread = quote(str(used.column and used.column.unread))
-    ((missed,),) = store.rows(f"SELECT count({unread}) FROM {used.staged}")
-    return DateOrders(
-        used=used,
-        filled=row["n_filled"],
-        figures=row["n_figures"],
-        fits={order: row[f"n_fits_{order}"] for order in days.ORDERS},
-        both_ways=row["n_both_ways"],
-        real=row["n_real"],
-        real_late=row["n_real_late"],
-        late=row["n_late"],
-        unread=missed,
-    )
+    (row,) = store.records(f"SELECT {listed} FROM ({query})")
+    return row
 
 
 # --- what the data leave open

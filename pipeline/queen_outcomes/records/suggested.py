@@ -96,19 +96,27 @@ def words(reading: Reading, column: str, meant: Mapping[str, Sequence[str]]) -> 
 def in_column(
     source: SourceMapping, slot: SlotMapping, name: str, said: Mapping[str, Any]
 ) -> str:
-    """Give what says how one column of a source is read.
+    """Give what says how one column of a source is read; see `in_columns`."""
+    return in_columns(source, slot, {name: said})
 
-    A line for its [[read]]; a sheet without one gets a [[read]] with all its columns.
+
+def in_columns(
+    source: SourceMapping, slot: SlotMapping, said: Mapping[str, Mapping[str, Any]]
+) -> str:
+    """Give what says how columns of a source are read.
+
+    Lines for its [[read]]; a sheet without one gets a [[read]] with all its columns.
+    ``said``: our column -> what is to be said of it.
     """
-    rule = _rule_of(source, name)
+    rule = _rule_of(source, next(iter(said)))
     if rule is not None:
-        line = f"{name} = {toml(_column(slot, name) | dict(said))}"
-        return f"{INTO_RULE.format(place=rule.place)}\n{line}"
+        lines = [f"{n} = {toml(_column(slot, n) | dict(s))}" for n, s in said.items()]
+        return "\n".join([INTO_RULE.format(place=rule.place), *lines])
     lines = ["[[read]]", f"from = {toml(source.name)}"]
     lines += [f"table = {toml(source.table.name)}", "[read.columns]"]
     for ours in slot.cells:
         spec = _column(slot, ours)
-        value = spec | dict(said) if ours == name else spec["from"]
+        value = spec | dict(said[ours]) if ours in said else spec["from"]
         lines.append(f"{ours} = {toml(value)}")
     return "\n".join(lines)
 
