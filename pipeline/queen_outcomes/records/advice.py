@@ -66,7 +66,6 @@ LINKS = {
 """An id -> the table in which it must stand, and the tables that lean on it. A check whose
 colony stands nowhere is no accepted row, so that its staged row is looked at."""
 PEOPLE = {"inseminations": "operator", "checks": "checker"}
-_OWN_NAMES = ("operator", "checker", "note", "mark")
 _FATES = {
     "spelled": "{n} of queens whose insemination spells the id otherwise",
     "not_inseminated": "{n} of queens without an insemination",
@@ -321,7 +320,6 @@ def _questions(looked: Looked) -> Iterator[Advice]:
 
 def _spellings(looked: Looked) -> Iterator[Advice]:
     """Tell ids that reach no insemination, colony or semen as they are spelled."""
-    reading = looked.settings.reading
     says, refs, columns, count = [], [], [], 0
     for column, (home, kind, tables) in LINKS.items():
         rows = _unlinked(looked, column, home, kind, tables)
@@ -351,9 +349,22 @@ def _spellings(looked: Looked) -> Iterator[Advice]:
             looked.places(refs),
             "write them alike, or take spellings for one that differ only in case, "
             "blanks, hyphens or leading zeros",
-            (suggested.in_records(reading, fold=columns),),
+            _fold_setting(looked, columns),
             fails=True,
         )
+
+
+def _fold_setting(looked: Looked, columns: Sequence[str]) -> tuple[str, ...]:
+    """Give one line for all columns of ids that need it, whichever of them asks."""
+    others = [
+        column
+        for column, rows in looked.unlinked.items()
+        if any(row["label"] for row in rows)
+    ]
+    if _alike(looked, "graft_batch"):
+        others.append("graft_batch")
+    reading = looked.settings.reading
+    return (suggested.in_records(reading, fold=[*columns, *others]),)
 
 
 def _unlinked(
@@ -469,29 +480,13 @@ def _people(looked: Looked) -> Iterator[Advice]:
 
 
 def _labels(looked: Looked) -> Iterator[Advice]:
-    """Tell labels of lines, protocols and the like, and batches, in several spellings."""
-    holders: dict[str, list[str]] = defaultdict(list)
-    for table in TABLES.values():
-        for column in table.columns:
-            is_label = column.kind == "label" and column.name not in _OWN_NAMES
-            if is_label or column.name == "graft_batch":
-                holders[column.name].append(table.name)
-    same = looked.settings.reading.same
-    for column, tables in holders.items():
-        name = quote(column)
-        uses = " UNION ALL ".join(
-            f"SELECT {name} AS id, ref FROM staged_{table} WHERE {name} IS NOT NULL"
-            for table in tables
-        )
-        rows = looked.store.rows(
-            "SELECT list(id ORDER BY uses DESC, ref), min(ref), sum(uses)::BIGINT FROM "
-            f"(SELECT id, min(ref) AS ref, count(*) AS uses FROM ({uses}) GROUP BY id) "
-            "GROUP BY fold_id(id) HAVING count(*) > 1 ORDER BY 2"
-        )
-        fixed = same.get(column, {})
-        rows = [row for row in rows if sum(one in fixed for one in row[0]) < 2]
+    """Tell labels of lines, protocols and the like, and graft batches, in several spellings."""
+    reading = looked.settings.reading
+    for column in _label_columns():
+        rows = _alike(looked, column)
         if not rows:
             continue
+        fixed = reading.same.get(column, {})
         groups = {}
         for spellings, _, _ in rows:
             kept = next((one for one in spellings if one in fixed), spellings[0])
@@ -500,11 +495,9 @@ def _labels(looked: Looked) -> Iterator[Advice]:
             f"{kept} = " + ", ".join(f'"{one}"' for one in others)
             for kept, others in groups.items()
         ]
-        reading = looked.settings.reading
+        settings = (suggested.same(reading, {column: groups}),)
         if column == "graft_batch":
-            settings = (suggested.in_records(reading, fold=[column]),)
-        else:
-            settings = (suggested.same(reading, {column: groups}),)
+            settings = _fold_setting(looked, [column])
         yield Advice(
             "labels_alike",
             "unsure",
@@ -514,9 +507,36 @@ def _labels(looked: Looked) -> Iterator[Advice]:
             looked.places([ref for _, ref, _ in rows]),
             "write them alike, or, if they are one",
             settings,
-            tables[0],
-            column,
+            column=column,
         )
+
+
+def _label_columns() -> dict[str, list[str]]:
+    """Give the columns of labels, and graft_batch, which has no table of its own."""
+    holders: dict[str, list[str]] = defaultdict(list)
+    for table in TABLES.values():
+        for column in table.columns:
+            is_label = column.kind == "label" and column.name not in PEOPLE.values()
+            if is_label or column.name == "graft_batch":
+                holders[column.name].append(table.name)
+    return holders
+
+
+def _alike(looked: Looked, column: str) -> list[tuple[list[str], int, int]]:
+    """Give groups of a column's spellings, the commonest first; first ref, and cells."""
+    name = quote(column)
+    uses = " UNION ALL ".join(
+        f"SELECT {name} AS id, ref FROM staged_{table} WHERE {name} IS NOT NULL"
+        for table in _label_columns()[column]
+    )
+    rows = looked.store.rows(
+        "SELECT list(id ORDER BY uses DESC, ref), min(ref), sum(uses)::BIGINT FROM "
+        f"(SELECT id, min(ref) AS ref, count(*) AS uses FROM ({uses}) GROUP BY id) "
+        "GROUP BY fold_id(id) HAVING count(*) > 1 ORDER BY 2"
+    )
+    # spellings that the settings name as two names are two
+    fixed = looked.settings.reading.same.get(column, {})
+    return [row for row in rows if sum(one in fixed for one in row[0]) < 2]
 
 
 def _dittos(looked: Looked) -> Iterator[Advice]:
@@ -717,8 +737,11 @@ def _single_rows(looked: Looked) -> Iterator[Advice]:
             groups[key].append(row)
     for (severity, reason, table, column), rows in groups.items():
         is_alike = reason == "look_alike"
-        if is_alike and any(row["label"] for row in looked.unlinked.get(column, ())):
-            continue  # told with the records that find no home
+        if is_alike and (
+            column == "graft_batch"
+            or any(row["label"] for row in looked.unlinked.get(column, ()))
+        ):
+            continue  # told with the records that find no home, or as a label
         weight = _SEVERITIES[severity]
         first = " ".join((rows[0]["message"] or "").split())
         what = f" in {column} of {table}" if column and table else ""
@@ -726,7 +749,7 @@ def _single_rows(looked: Looked) -> Iterator[Advice]:
         says = first if len(rows) == 1 else f"{len(rows)}{what}, such as: {first}"
         setting = ()
         if is_alike and column in suggested.FOLDED:
-            setting = (suggested.in_records(looked.settings.reading, fold=[column]),)
+            setting = _fold_setting(looked, [column])
         yield Advice(
             reason,
             weight,
