@@ -1,54 +1,119 @@
-"""`check`: the summary, the problems by kind, and the exit code."""
+"""`check`: what it prints, its JSON, and the exit code."""
 
 from __future__ import annotations
 
+import datetime as dt
 import json
+import os
 
 import pytest
+from queen_outcomes.base import console as terminal
+from queen_outcomes.records import expectations
+
+DONE = "queen_id,inseminated_at\nQ-1,2026-05-01\nQ-2,2026-05-02\n"
+LOOKS = "queen_id,checked_on,eggs\nQ-1,2026-05-20,yes\nQ-2,2026-05-20,no\n"
 
 
-def problem(line, **other):
-    row = {"source": "checks.csv", "line": line, "table": "checks"}
-    said = {"reason": "no_date", "message": "no day: write the day of the look"}
-    return {**row, **said, **other}
-
-
-@pytest.fixture
-def flawed(station, small_steps):
-    counts = {"rows_read": 9, "accepted": 4, "quarantined": 5, "repeated": 0}
-    small_steps["sources"] = [{"source": "checks.csv", "table": "checks", **counts}]
-    small_steps["quarantine"] = [problem(line) for line in range(2, 7)]
-    small_steps["listed"] = [problem(8, severity="look", reason="older_brood")]
+def keep(station, inseminations=DONE, checks=LOOKS, **more):
+    files = {"inseminations": inseminations, "checks": checks, **more}
+    for name, text in files.items():
+        (station / "records" / f"{name}.csv").write_text(text, "utf-8")
     return station
 
 
-def test_quarantined_rows_end_with_1(command, flawed):
+@pytest.fixture
+def flawed(station):
+    """Seventy-five checks of an id spelled otherwise, and one whose day nobody can read."""
+    days = [dt.date(2026, 5, 3) + dt.timedelta(n // 2) for n in range(75)]
+    looks = [f"q 0{1 + n % 2},{day},yes" for n, day in enumerate(days)]
+    lines = [LOOKS.partition("\n")[0], *looks, "Q-1,after the rain,yes"]
+    return keep(station, checks="\n".join(lines) + "\n")
+
+
+def test_records_to_mend_end_with_1(command, flawed):
     assert command("check", flawed).code == 1
 
 
-def test_sound_records_end_with_0(command, station, small_steps):
-    ran = command("check", station)
+def test_sound_records_end_with_0_and_say_what_will_count(command, station):
+    ran = command("check", keep(station))
     assert ran.code == 0
     assert "nothing to mend" in ran.out
+    assert ran.out.splitlines()[-1] == (
+        "2 queens, 2 checks and 0 exits will count, which is all there are."
+    )
 
 
 def test_the_summary_counts_each_source(command, flawed):
     lines = command("check", flawed).out.splitlines()
-    assert lines[1].split() == ["checks.csv", "checks", "9", "4", "5", "0", "1"]
+    counts = [line.split() for line in lines if line.startswith("checks.csv")]
+    assert counts[0][:5] == ["checks.csv", "checks", "76", "75", "1"]
 
 
-def test_problems_are_counted_by_kind_with_the_first_examples(command, flawed):
+def test_one_fault_of_many_cells_is_told_once_with_the_setting(command, flawed):
+    lines = command("check", flawed).out.splitlines()
+    (first,) = [line for line in lines if "spelled otherwise" in line]
+    assert first.startswith("  1. ")
+    assert "checks reach no row of inseminations" in first
+    at = lines.index(first)
+    assert lines[at + 1] == "     at checks.csv:2, checks.csv:3 ..."
+    assert lines[at + 3 : at + 5] == ["       [records]", '       fold = ["queen_id"]']
+    assert sum("fold = " in line for line in lines) == 1
+
+
+def test_an_unreadable_day_is_told_with_its_cause(command, flawed):
     out = command("check", flawed).out
-    assert "no_date in checks: 5" in out
-    assert "checks.csv:2  no day: write the day of the look" in out
-    assert "and 2 more; --json gives all" in out
-    assert out.index("no_date") < out.index("older_brood")
+    assert 'such as "after the rain", which is a text and no date' in out
+    assert "checks.csv:77" in out
 
 
-def test_json_gives_the_full_lists(command, flawed):
+def test_json_gives_the_same_as_data(command, flawed):
     told = json.loads(command("check", flawed, "--json").out)
-    assert len(told["quarantine"]) == 5
-    assert told["listed"][0]["reason"] == "older_brood"
+    kinds = [piece["kind"] for piece in told["advice"]]
+    assert kinds == ["spelled_otherwise", "unread_cells"]
+    assert told["advice"][0]["count"] == 75
+    assert told["advice"][0]["settings"] == ['[records]\nfold = ["queen_id"]']
+    assert told["counted"]["checks"]["quarantined"] == 1
+    assert told["closing"] in command("check", flawed).out
+    assert [row["line"] for row in told["quarantine"]] == [77]
+
+
+def test_what_would_refuse_a_build_ends_with_3_after_all_is_told(command, station):
+    ran = command("check", keep(station, DONE.replace("2026", "26-13-")))
+    assert ran.code == 3
+    assert "no insemination can be used" in ran.err
+    assert "no build can be made" in ran.out
+    assert "will count" in ran.out
+
+
+def test_a_fault_of_the_settings_ends_with_2(command, station):
+    keep(station)
+    (station / "station.toml").write_text("[records]\nfolds = []\n", "utf-8")
+    ran = command("check", station)
+    assert ran.code == 2
+    assert 'did you mean "fold"?' in ran.err
+
+
+def test_expectations_count_only_where_that_is_asked(command, station, monkeypatch):
+    asked = []
+    monkeypatch.setattr(expectations, "verify", lambda *_: asked.append(True))
+    assert command("check", keep(station)).code == 0
+    assert asked == []
+    assert command("check", station, "--verify").code == 0
+    assert asked == [True]
+
+
+def test_on_a_terminal_all_but_settings_keeps_to_80_columns(
+    command, flawed, monkeypatch
+):
+    name = "the station's own list of checks in the yard, 2026.csv"
+    (flawed / "records" / name).write_text("x\n", "utf-8")
+    monkeypatch.setattr(terminal, "is_live", lambda _: True)
+    size = os.terminal_size((80, 24))
+    monkeypatch.setattr(terminal.shutil, "get_terminal_size", lambda: size)
+    lines = command("check", flawed).out.splitlines()
+    long = [line for line in lines if len(line) > 80]
+    assert len(lines) > 15
+    assert [line for line in long if "ignore = " not in line] == []
 
 
 def test_no_build_is_made(command, flawed):

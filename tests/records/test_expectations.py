@@ -50,7 +50,7 @@ def test_a_count_that_differs_stops_the_build():
     rules = exits_rules()
     counts = dict.fromkeys((rule.rule_id for rule in rules), 0)
     with pytest.raises(LedgerError, match="disagree") as stopped:
-        expectations.verdict(staged(exits=[{}]), rules, counts)
+        expectations.verify(staged(exits=[{}]), rules, counts)
     assert "exits.queen_id.present: 1 by the expectation, 0" in stopped.value.text()
 
 
@@ -58,5 +58,5 @@ def test_an_expectation_that_raises_stops_the_build():
     absent = Expectation("ExpectColumnValuesToNotBeNull", {"column": "no_such"})
     rule = dataclasses.replace(exits_rules()[0], expectation=absent)
     with pytest.raises(LedgerError, match="gave no answer") as stopped:
-        expectations.verdict(staged(), [rule], {rule.rule_id: 0})
+        expectations.verify(staged(), [rule], {rule.rule_id: 0})
     assert "no_such" in stopped.value.text()

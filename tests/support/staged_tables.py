@@ -71,7 +71,7 @@ def accepted(monkeypatch=None, settings: Settings | None = None, **rows) -> Stor
     """Accept hand-made rows; with `monkeypatch`, without the expectations."""
     store = staged(**rows)
     if monkeypatch:
-        monkeypatch.setattr(expectations, "verdict", lambda *_: None)
+        monkeypatch.setattr(expectations, "verify", lambda *_: None)
     accept.accept_records(store, settings or Settings(), AS_OF)
     return store
 

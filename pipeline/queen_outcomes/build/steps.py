@@ -44,11 +44,12 @@ class Work:
         is fixed and nothing kept.
     pdf : bool
         Print the week on a sheet of paper too.
-    refuses : bool
-        Stop where a column contradicts the settings, and after the check where the
-        records cannot carry a build; else the reason is kept in ``unread`` and
-        ``refusal``, for whoever tells everything first, and what columns leave open is
-        gathered in ``open_questions``.
+    looking : bool
+        Only look: what contradicts the settings, and what would refuse a build, is kept
+        in ``notes``, ``open_questions`` and ``refusal`` for whoever tells everything
+        first, and stops nothing.
+    verified : bool
+        Count the failing rows a second time, by the expectations.
     """
 
     store: Store
@@ -59,7 +60,8 @@ class Work:
     earlier: Path | None = None
     plan: SeasonPlan | None = None
     pdf: bool = False
-    refuses: bool = True
+    looking: bool = False
+    verified: bool = True
     refusal: RecordsError | None = None
     staged: Any = None
     results: dict[str, str] = field(default_factory=dict)
@@ -85,17 +87,20 @@ def count_rows(store: Store, what: str, table: str) -> int:
 def _read(work: Work) -> int:
     from queen_outcomes.base.errors import raise_all
     from queen_outcomes.records import evidence
+    from queen_outcomes.records.sources import loud_note
     from queen_outcomes.records.staging import stage_records
 
     work.staged = stage_records(work.store, work.records, work.settings)
     work.notes += work.staged.notes
-    held = work.store, work.staged.sources, work.settings.reading
-    work.unread = evidence.unread_columns(*held)
-    if work.refuses:
+    reading = work.settings.reading
+    orders = evidence.OrdersSeen(work.store, work.staged.sources, reading)
+    work.unread = evidence.unread_columns(orders)
+    if work.looking:
+        work.open_questions = evidence.open_questions(orders)
+    else:  # who looks is told all of this as advice
         raise_all([column.error() for column in work.unread if column.contradicts])
-    else:
-        work.open_questions = evidence.open_questions(*held)
-    work.notes += [column.note for column in work.unread if column.telling]
+        work.notes += [column.note for column in work.unread if column.telling]
+        work.notes += loud_note(work.staged.unread)
     return count_rows(work.store, "sum(rows_read)", "sources_read")
 
 
@@ -103,13 +108,17 @@ def _check(work: Work) -> int:
     from queen_outcomes.records.accept import accept_records, useless
 
     sources = [source.name for source in work.staged.sources]
-    accept_records(work.store, work.settings, work.as_of, sources)
+    accept_records(
+        work.store, work.settings, work.as_of, sources, verified=work.verified
+    )
     work.staged.refuse_changed()
     work.refusal = useless(work.store, work.staged.unread, work.as_of)
-    if work.refusal and work.refuses:
+    if work.refusal and not work.looking:
         raise work.refusal
-    for done_with in ("raw_", "staged_"):  # a finished build holds accepted rows only
-        work.store.drop_like(done_with)
+    if not work.looking:  # a finished build holds accepted rows only
+        for done_with in ("raw_", "staged_"):
+            work.store.drop_like(done_with)
+        work.store.drop("repeats")
     return count_rows(work.store, "sum(accepted)", "sources")
 
 

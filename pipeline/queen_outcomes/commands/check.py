@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import tempfile
+from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 from typing import Any
@@ -13,84 +14,125 @@ import click
 from queen_outcomes.base import resources
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import RecordsError
-from queen_outcomes.commands.failures import DONE, QUARANTINED
+from queen_outcomes.commands.failures import DONE, QUARANTINED, exit_code
 from queen_outcomes.commands.options import Day, shared, station_argument
-
-EXAMPLES = 3
-"""Examples shown of each kind of problem; --json gives all."""
-
-HEADINGS = {
-    "quarantined": "quarantined: these rows are not used until they are mended",
-    "set_aside": "set aside: the row is used, this cell is not",
-    "look": "worth a second look: used as it stands",
-}
 
 
 @click.command()
 @station_argument
 @click.option("--as-of", type=Day(), help="The day to check against, as 2026-07-05.")
 @click.option("--mapping", is_flag=True, help="Say how each sheet is read, and stop.")
+@click.option(
+    "--verify",
+    is_flag=True,
+    help="Count failing rows a second time, as a build does; takes longer.",
+)
 @shared
 @click.make_pass_decorator(Console, ensure=True)
 def check(
-    console: Console, station: Path, as_of: dt.date | None, *, mapping: bool
+    console: Console, station: Path, as_of: dt.date | None, *, mapping: bool, verify: bool
 ) -> int:
     """Read and check the records; say what is wrong and what to do."""
     if mapping:
         return tell_mapping(station, console)
-    found, refusal = check_records(station, console, as_of=as_of)
-    tell(found, console)
-    if refusal is not None:
-        raise refusal
-    return ending(found)
+    checked = check_records(station, console, as_of=as_of, verify=verify)
+    tell(checked.found, console)
+    if checked.refusal is not None:
+        raise checked.refusal
+    return checked.code
 
 
-def ending(found: dict[str, Any]) -> int:
-    """Give the exit code of a check that ran to its end."""
-    rows = sum(row["quarantined"] for row in found["summary"])
-    return QUARANTINED if rows or found["unread"] else DONE
+@dataclass(frozen=True)
+class Checked:
+    """What a check found.
+
+    Parameters
+    ----------
+    found : dict
+        as_of, notes, unread, summary, advice, counted, closing, quarantine, listed and
+        expectations.
+    refusal : RecordsError or None
+        Why a build would be refused.
+    """
+
+    found: dict[str, Any]
+    refusal: RecordsError | None
+
+    @property
+    def code(self) -> int:
+        """The exit code: 3 where a build would be refused, 1 where something must be mended."""
+        if self.refusal is not None:
+            return exit_code(self.refusal)
+        return QUARANTINED if any(a["fails"] for a in self.found["advice"]) else DONE
 
 
 def check_records(
-    station: Path, console: Console, *, as_of: dt.date | None = None
-) -> tuple[dict[str, Any], RecordsError | None]:
+    station: Path,
+    console: Console,
+    *,
+    as_of: dt.date | None = None,
+    verify: bool = False,
+) -> Checked:
     """Read and check the records in a throw-away store.
 
-    Returns
-    -------
-    found : dict
-        as_of, notes, unread, summary, quarantine, listed and expectations.
-    refusal : RecordsError or None
-        Why a build would be refused.
+    Parameters
+    ----------
+    station : Path
+    console : Console
+        Told of each step.
+    as_of : date or None
+        The day to check against; else the settings', else today.
+    verify : bool
+        Have the expectations count too, which takes seconds.
     """
     from queen_outcomes.base.store import Store
     from queen_outcomes.build import steps, weekly
     from queen_outcomes.facts import settings as station_settings
+    from queen_outcomes.records import advice
 
     settings = station_settings.load(station)
     now = dt.datetime.now().astimezone()
     day = weekly.pick_day(as_of, settings, now)
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        with Store(folder / "check.duckdb") as store:
-            records = station / "records"
-            work = steps.Work(store, records, folder, settings, day, refuses=False)
-            steps.run_steps(work, console, until="check")
-            if not store.has("listed"):
-                # what later steps would add to it concerns courses, not records
-                store.table("listed", "SELECT * FROM listed_records")
-            found = {
-                "as_of": day.isoformat(),
-                "notes": work.notes,
-                "unread": list(work.staged.unread) if work.staged else [],
-                "summary": store.records(_sql("check_summary")),
-                "problems": store.records(_sql("check_problems")),
-                **{
-                    table: store.records(f"SELECT * FROM {table} ORDER BY ALL")
-                    for table in ("quarantine", "listed", "expectations")
-                },
-            }
-            return found, work.refusal
+    with Store() as store, tempfile.TemporaryDirectory() as folder:
+        work = steps.Work(
+            store,
+            station / "records",
+            Path(folder),
+            settings,
+            day,
+            looking=True,
+            verified=verify,
+        )
+        steps.run_steps(work, console, until="check")
+        # what later steps would add to it concerns courses, not records
+        store.table("listed", "SELECT * FROM listed_records")
+        looked = advice.Looked(
+            store,
+            settings,
+            day,
+            work.staged.sources,
+            work.staged.unread,
+            work.unread,
+            work.open_questions,
+            station_settings.states(station, "records", "co2"),
+        )
+        fates = advice.counted(looked)
+        found = {
+            "as_of": day.isoformat(),
+            "notes": work.notes,
+            "unread": list(work.staged.unread),
+            "summary": store.records(
+                resources.read("sql", "01_records", "check_summary.sql")
+            ),
+            "advice": [piece.as_dict() for piece in advice.gather(looked)],
+            "counted": fates,
+            "closing": advice.closing(fates),
+            **{
+                table: store.records(f"SELECT * FROM {table} ORDER BY ALL")
+                for table in ("quarantine", "listed", "expectations")
+            },
+        }
+        return Checked(found, work.refusal)
 
 
 def tell_mapping(station: Path, console: Console) -> int:
@@ -124,8 +166,7 @@ def tell_mapping(station: Path, console: Console) -> int:
 def tell(found: dict[str, Any], console: Console) -> None:
     """Print a check's findings, as JSON where that was asked for."""
     if console.json:
-        kept = {name: part for name, part in found.items() if name != "problems"}
-        console.emit_json(kept)
+        console.emit_json(found)
         return
     console.note(f"as of {found['as_of']}")
     for note in found["notes"]:
@@ -133,26 +174,40 @@ def tell(found: dict[str, Any], console: Console) -> None:
     summary = found["summary"]
     if summary:
         console.emit_table(list(summary[0]), [list(row.values()) for row in summary])
-    for severity, problems in groupby(found["problems"], lambda row: row["severity"]):
-        console.emit(f"\n{HEADINGS[severity]}")
-        _tell_groups(list(problems), console)
-    if not found["problems"]:
+    tell_advice(found, console)
+
+
+def tell_advice(found: dict[str, Any], console: Console) -> None:
+    """Print what there is to do, the gravest first, and what will count."""
+    from queen_outcomes.records.advice import WEIGHTS
+
+    number = 0
+    for weight, pieces in groupby(found["advice"], lambda piece: piece["weight"]):
+        console.emit(f"\n{WEIGHTS[weight]}")
+        for piece in pieces:
+            number += 1
+            console.tell(f"{number:3}. {piece['says']}.")
+            _tell_piece(piece, console)
+    if not number:
         console.emit("\nnothing to mend")
+    console.emit("")
+    console.tell(found["closing"])
 
 
-def _tell_groups(problems: list[dict[str, Any]], console: Console) -> None:
-    def kind(row: dict[str, Any]) -> tuple[str, str]:
-        return row["reason"], row["table"]
-
-    for (reason, table), rows in groupby(problems, kind):
-        listed = list(rows)
-        console.emit(f"  {reason} in {table}: {len(listed)}")
-        for row in listed[:EXAMPLES]:
-            message = " ".join((row["message"] or "").split())
-            console.tell(f"    {row['source']}:{row['line']}  {message}")
-        if len(listed) > EXAMPLES:
-            console.emit(f"    and {len(listed) - EXAMPLES} more; --json gives all")
-
-
-def _sql(name: str) -> str:
-    return resources.read("sql", "01_records", f"{name}.sql")
+def _tell_piece(piece: dict[str, Any], console: Console) -> None:
+    """Print where advice begins to apply, and what to write."""
+    places = piece["places"]
+    if places:
+        more = " ..." if piece["count"] > len(places) else ""
+        console.tell(f"     at {', '.join(places)}{more}")
+    settings = piece["settings"]
+    if piece["do"]:
+        console.tell(f"     {piece['do']}" + (", in station.toml:" if settings else ""))
+    elif settings:
+        console.emit("     write in station.toml:")
+    for at, setting in enumerate(settings):
+        if at:
+            console.emit("     or")
+        for line in setting.split("\n"):
+            # as it must be written, so never folded
+            console.emit(f"       {line}")

@@ -195,19 +195,19 @@ def _check(station: Path) -> dict[str, Any]:
     from queen_outcomes.commands import check as checking
 
     try:
-        found, refusal = checking.check_records(station, Console(quiet=True))
+        checked = checking.check_records(station, Console(quiet=True))
     except AppError as problem:
         return {"code": exit_code(problem), "says": problem.text()}
-    if refusal is not None:
-        return {"code": exit_code(refusal), "says": refusal.text()}
-    return {
-        "code": checking.ending(found),
-        "summary": found["summary"],
-        "notes": found["notes"],
-    }
+    told = {"code": checked.code}
+    if checked.refusal is not None:
+        told["refused"] = checked.refusal.text()
+    kept = ("summary", "notes", "advice", "closing")
+    return told | {name: checked.found[name] for name in kept}
 
 
 def _tell_check(checked: dict[str, Any], console: Console) -> None:
+    from queen_outcomes.commands.check import tell_advice
+
     if "says" in checked:
         console.emit("\ncheck says")
         console.emit(checked["says"])
@@ -218,3 +218,6 @@ def _tell_check(checked: dict[str, Any], console: Console) -> None:
     if rows:
         console.emit("\ncheck says")
         console.emit_table(list(rows[0]), [list(row.values()) for row in rows])
+        tell_advice(checked, console)
+    if "refused" in checked:
+        console.emit(checked["refused"])

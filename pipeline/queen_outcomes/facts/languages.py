@@ -34,14 +34,32 @@ def folded(text: str) -> str:
 
 
 @cache
-def documents() -> tuple[Mapping[str, Any], ...]:
-    """Read the files of words, in the order of their names."""
+def by_name() -> Mapping[str, Mapping[str, Any]]:
+    """Read the files of words once: a language's short name -> its words, by name."""
     place = resources.folder("reports") / "text" / "words"
     files = sorted(
         (file for file in place.iterdir() if file.name.endswith(".toml")),
         key=lambda file: file.name,
     )
-    return tuple(tomllib.loads(file.read_text(encoding="utf-8")) for file in files)
+    return {
+        file.name.removesuffix(".toml"): tomllib.loads(file.read_text(encoding="utf-8"))
+        for file in files
+    }
+
+
+def documents() -> tuple[Mapping[str, Any], ...]:
+    """Give the words of each language, in the order of the languages' names."""
+    return tuple(by_name().values())
+
+
+@cache
+def ditto_words() -> frozenset[str]:
+    """Give the words for "as above", in small letters."""
+    return frozenset(
+        word.casefold().strip()
+        for words in documents()
+        for word in words.get("words", {}).get("ditto", ())
+    )
 
 
 @cache

@@ -79,7 +79,8 @@ class ColumnRule:
     year: int | None = None
     decimal: str | None = None
     empty: tuple[str, ...] | None = None
-    blank: str = NOT_LOOKED
+    blank: str | None = None
+    """None: nobody has said what an empty cell means; read as `NOT_LOOKED`."""
     words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     findings: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
@@ -198,7 +199,7 @@ class Reading:
             decimal=own.decimal or file.decimal or self.decimal,
             unit=own.unit or self.units.get(table, {}).get(column),
             empty=tuple(word for word in empty if word.casefold() not in meant),
-            blank=own.blank,
+            blank=own.blank or NOT_LOOKED,
             words=nearest_words(own.words, words),
             findings={**_folded(self.findings), **_folded(own.findings)},
         )

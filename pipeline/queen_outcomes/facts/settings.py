@@ -164,6 +164,12 @@ def load(station: Path) -> Settings:
         ) from None
 
 
+def states(station: Path, section: str, name: str) -> bool:
+    """Tell whether valid settings say something themselves, be it the default."""
+    text = (station / STATION_FILE).read_bytes().decode("utf-8-sig")
+    return name in tomllib.loads(text).get(section, {})
+
+
 def parse(content: Mapping[str, Any], *, where: str = STATION_FILE) -> Settings:
     """Turn a parsed TOML document into Settings; see `load` for the errors.
 

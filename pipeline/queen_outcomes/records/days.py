@@ -84,7 +84,6 @@ def steps(rule: CellRule, form: CellForm) -> Steps:
     Steps
         From ``text``: the moment, a TIMESTAMP, and why a text is none.
     """
-    split = _split(form)
     value = (
         f"CASE WHEN {within_years('date')} AND (clock = '' OR micros IS NOT NULL) "
         f"THEN date::TIMESTAMP + to_microseconds(coalesce(micros, 0)) END"
@@ -94,19 +93,27 @@ def steps(rule: CellRule, form: CellForm) -> Steps:
     }
     return Steps(
         layers=(
-            {"rest": _fold("text")},
-            {"whole": f"regexp_full_match(rest, {literal(_whole_days())})"},
-            {
-                "day": f"CASE WHEN whole THEN rest ELSE regexp_extract(rest, {split}, 1) END",
-                "clock": f"CASE WHEN whole THEN '' ELSE regexp_extract(rest, {split}, 2) END",
-            },
-            _taken_apart(),
+            *parts(form),
             names,
             {"iso": _iso(rule, form), "micros": _micros()},
             {"date": _date(form)},
         ),
         value=value,
         why=_why(rule, form),
+    )
+
+
+def parts(form: CellForm) -> tuple[dict[str, str], ...]:
+    """Give the layers that take a text apart, `figures` among what they give."""
+    split = _split(form)
+    return (
+        {"rest": _fold("text")},
+        {"whole": f"regexp_full_match(rest, {literal(_whole_days())})"},
+        {
+            "day": f"CASE WHEN whole THEN rest ELSE regexp_extract(rest, {split}, 1) END",
+            "clock": f"CASE WHEN whole THEN '' ELSE regexp_extract(rest, {split}, 2) END",
+        },
+        _taken_apart(),
     )
 
 
@@ -403,7 +410,7 @@ def _why(rule: CellRule, form: CellForm) -> str:
 
 
 def fits(order: str) -> str:
-    """Give SQL that is TRUE for figures that are a day in an order; after `steps`."""
+    """Give SQL that is TRUE for figures that are a day in an order; after `parts`."""
     return f"TRY_CAST({case(figures_cases(order))} AS DATE) IS NOT NULL"
 
 

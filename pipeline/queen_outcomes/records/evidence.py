@@ -7,8 +7,10 @@ Needs the staged and the raw tables, so that it must be asked before rows are ac
 
 from __future__ import annotations
 
+import re
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from queen_outcomes.base.errors import RecordsError, shorten
@@ -16,8 +18,14 @@ from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts import languages
 from queen_outcomes.facts.column import Column
 from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.facts.reading import BLANK_NO, FINDINGS, CellRule, Reading
-from queen_outcomes.records import cells, days
+from queen_outcomes.facts.reading import (
+    BLANK_NO,
+    FINDINGS,
+    NOT_LOOKED,
+    CellRule,
+    Reading,
+)
+from queen_outcomes.records import cells, days, suggested
 from queen_outcomes.records.mapping import SlotMapping, SourceMapping
 
 TOO_MANY = 5
@@ -48,6 +56,11 @@ class UsedColumn:
     def headings(self) -> tuple[str, ...]:
         """What the source calls it."""
         return self.slot.cells[self.name].columns
+
+    def says(self, name: str) -> bool:
+        """Tell whether its [[read]] says something of its own, such as ``dates``."""
+        rule = self.slot.cells[self.name].rule
+        return rule is not None and getattr(rule, name) is not None
 
     @property
     def place(self) -> str:
@@ -87,8 +100,11 @@ class UnreadColumn:
     unread: int
     says: str
     """The evidence, in one sentence without an end."""
-    setting: str
-    """What to write into station.toml, exactly; empty: no setting would help."""
+    settings: tuple[str, ...]
+    """What to write into station.toml, exactly, one for each thing that it may mean; empty:
+    no setting would help."""
+    cause: str = ""
+    """Which of the ways to be unreadable most of its cells have."""
 
     @property
     def contradicts(self) -> bool:
@@ -98,9 +114,7 @@ class UnreadColumn:
     @property
     def telling(self) -> bool:
         """Whether it is more than some cells that were written badly."""
-        is_empty_word = self.setting.endswith("not recorded")
-        names_a_form = self.setting.startswith("[files") and not is_empty_word
-        return self.contradicts or names_a_form
+        return self.contradicts or self.cause in ("order", "decimal", "year")
 
     @property
     def note(self) -> str:
@@ -114,8 +128,8 @@ class UnreadColumn:
             where=self.used.place,
             found=self.says,
             expected=f"at most one cell in {TOO_MANY} that cannot be read",
-            hint=f"write in station.toml\n{self.setting}"
-            if self.setting
+            hint="write in station.toml\n" + "\nor\n".join(self.settings)
+            if self.settings
             else "correct the cells",
         )
 
@@ -202,26 +216,15 @@ class OpenQuestion:
 # --- what the settings contradict
 
 
-def unread_columns(
-    store: Store, sources: Sequence[SourceMapping], reading: Reading
-) -> list[UnreadColumn]:
-    """Give the columns of which some filled cells cannot be read as set.
-
-    Parameters
-    ----------
-    store : Store
-        Holds ``raw_<no>`` and ``staged_<table>``.
-    sources : sequence of SourceMapping
-        As they were staged.
-    reading : Reading
-        The station's settings.
-    """
+def unread_columns(orders: OrdersSeen) -> list[UnreadColumn]:
+    """Give the columns of which some filled cells cannot be read as set."""
+    store, reading = orders.store, orders.reading
     found = []
-    for used, unread in _with_unread(store, sources, reading):
+    for used, unread in _with_unread(store, orders.sources, reading):
         texts = used.texts(store, reading.ditto_of(used.source.name))
         (filled,) = store.rows(f"SELECT count(*) FROM ({texts})")[0]
-        says, setting = _evidence(store, used, unread, filled, reading)
-        found.append(UnreadColumn(used, filled, unread, says, setting))
+        said = _evidence(orders, used, unread, filled)
+        found.append(UnreadColumn(used, filled, unread, *said))
     return found
 
 
@@ -267,82 +270,172 @@ def _with_unread(
 
 
 def _evidence(
-    store: Store, used: UsedColumn, unread: int, filled: int, reading: Reading
-) -> tuple[str, str]:
-    """Say what is wrong with a column, and give the setting that would fit."""
+    orders: OrdersSeen, used: UsedColumn, unread: int, filled: int
+) -> tuple[str, tuple[str, ...], str]:
+    """Say what is wrong with a column, the settings that would fit, and the cause."""
     kind = used.column.kind if used.column else FINDINGS
     if kind in ("date", "datetime"):
-        orders = date_orders(store, used, reading)
-        if orders.figures > orders.fits.get(used.rule.dates, 0) and any(
-            orders.fits.values()
-        ):
-            best = orders.possible or (max(orders.fits, key=lambda o: orders.fits[o]),)
-            more = f'  # or "{best[1]}", whichever is right' if best[1:] else ""
-            return orders.says, f'{_file(used)}\ndates = "{best[0]}"{more}'
+        seen = orders.of(used)
+        if seen.figures > seen.fits.get(used.rule.dates, 0) and any(seen.fits.values()):
+            fit = seen.possible or (max(seen.fits, key=lambda o: seen.fits[o]),)
+            answers = tuple(orders.setting(used, order) for order in fit)
+            return seen.says, answers, "order"
     if used.column and used.column.why:
-        return _most_causes(store, used, unread, filled)
+        return _most_causes(orders, used, unread, filled)
     column = cells.FINDINGS_UNREAD if used.column is None else str(used.column.unread)
-    rows = store.rows(
+    rows = orders.store.rows(
         f"SELECT {quote(column)}, count(*) AS cells FROM {used.staged} "
         f"AND {quote(column)} IS NOT NULL GROUP BY 1 ORDER BY cells DESC, 1"
     )
     told = shorten([f'"{text}" ({count})' for text, count in rows], ", ")
     says = f"{unread} of {filled} cells hold words that no setting explains: {told}"
-    return says, _words_setting(used, [text for text, _ in rows])
+    return says, _words_settings(orders, used, [text for text, _ in rows]), "words"
 
 
 def _most_causes(
-    store: Store, used: UsedColumn, unread: int, filled: int
-) -> tuple[str, str]:
+    orders: OrdersSeen, used: UsedColumn, unread: int, filled: int
+) -> tuple[str, tuple[str, ...], str]:
     why = quote(str(used.column and used.column.why))
     text = quote(str(used.column and used.column.unread))
-    rows = store.rows(
+    rows = orders.store.rows(
         f"SELECT {why}, count(*) AS cells, min({text}) FROM {used.staged} "
         f"AND {text} IS NOT NULL GROUP BY 1 ORDER BY cells DESC, 1"
     )
     causes = [f'{count} such as "{example}", {cause}' for cause, count, example in rows]
+    alike = orders.store.rows(
+        f"SELECT DISTINCT regexp_extract({text}, '[^0-9]+$') FROM {used.staged} "
+        f"AND {text} IS NOT NULL"
+    )
+    ending = str(alike[0][0]).strip() if len(alike) == 1 and unread > 1 else ""
+    if ending:
+        causes = [f'all {unread} end in "{ending}"', *causes]
     says = f"{unread} of {filled} cells cannot be read: {shorten(causes)}"
     cause, example = str(rows[0][0]), str(rows[0][2])
+    source, reading = used.source, orders.reading
     if "decimal sign" in cause:
         other = "," if used.rule.decimal == "." else "."
-        return says, f'{_file(used)}\ndecimal = "{other}"'
-    if "no year" in cause:
-        return says, f"{_file(used)}\nyear = 2025  # the year of these days"
+        if used.says("decimal"):
+            setting = suggested.in_column(
+                source, used.slot, used.name, {"decimal": other}
+            )
+        else:
+            setting = suggested.in_file(source.name, reading, "decimal", other)
+        return says, (setting,), "decimal"
+    year = orders.year_of(source)
+    if "no year" in cause and year:
+        setting = suggested.in_file(source.name, reading, "year", year)
+        return says, (setting,), "year"
     if not any(sign.isdigit() for sign in example):
-        return (
-            says,
-            f'{_file(used)}\nempty = ["{example}"]  # if it means: not recorded',
-        )
-    return says, ""
+        setting = suggested.empty_in_file(source.name, reading, [example])
+        return says, (f"{setting}  # if it means: not recorded",), "empty"
+    return says, (), "cells"
 
 
-def _words_setting(used: UsedColumn, texts: Sequence[str]) -> str:
-    listed = ", ".join(f'"{_escaped(text)}"' for text in texts)
-    if used.column is None:
-        lines = [f'"{_escaped(text)}" = {{}}' for text in texts]
-        return "\n".join(
-            [
-                '[words.findings]  # in the braces what each sets, as eggs = "yes"',
-                *lines,
-            ]
-        )
-    if used.column.kind == "yes_no":
-        return f"[words]\nyes = [{listed}]  # those that mean no: no = [...]"
-    words = used.column.words
-    others = ", ".join(words[1:])
-    return f"[words.{used.name}]\n{words[0]} = [{listed}]  # each at its own word: {others}"
+def _words_settings(
+    orders: OrdersSeen, used: UsedColumn, texts: Sequence[str]
+) -> tuple[str, ...]:
+    """Give what explains words: those that a language's list knows at their meaning.
 
+    The others are named in a comment, since only the station can tell.
+    """
+    from queen_outcomes.records.map import meanings  # late: it reads the lists of words
 
-def _escaped(text: str) -> str:
-    plain = text.replace("\\", "\\\\").replace('"', '\\"')
-    return plain.replace("\n", "\\n").replace("\t", "\\t").replace("\r", "\\r")
-
-
-def _file(used: UsedColumn) -> str:
-    return f'[files."{_escaped(used.source.name)}"]'
+    column = used.column
+    if column is None:
+        known = {text: meanings.of_findings(text) for text in texts}
+        lines = [
+            f"{suggested.key(text)} = {suggested.toml(sets)}"
+            for text, sets in known.items()
+            if sets is not None
+        ]
+        section, choices = "[words.findings]", 'what it sets, as { eggs = "yes" }'
+    else:
+        is_yes_no = column.kind == "yes_no"
+        ours = ("yes", "no") if is_yes_no else column.words
+        known = {
+            text: meanings.of_yes_no(text)
+            if is_yes_no
+            else meanings.of_word(text, column.name, ours)
+            for text in texts
+        }
+        meant: dict[str, list[str]] = {}
+        for text, word in known.items():
+            if word in ours:
+                meant.setdefault(str(word), []).append(text)
+        name = "yes_no" if is_yes_no else column.name
+        section, *lines = suggested.words(orders.reading, name, meant).split("\n")
+        choices = "one of " + ", ".join(ours)
+        known = {text: word if word in ours else None for text, word in known.items()}
+    unknown = [suggested.toml(text) for text, sets in known.items() if sets is None]
+    if unknown:
+        lines.append(f"# what {', '.join(unknown)} means, only you know: {choices}")
+    return ("\n".join([section, *lines]),)
 
 
 # --- in which order days are written
+
+
+@dataclass
+class OrdersSeen:
+    """The orders of days of a station's columns, each counted once.
+
+    Parameters
+    ----------
+    store : Store
+        Holds ``raw_<no>`` and ``staged_<table>``.
+    sources : sequence of SourceMapping
+        As they were staged.
+    reading : Reading
+        The station's settings.
+    """
+
+    store: Store
+    sources: Sequence[SourceMapping]
+    reading: Reading
+    _seen: dict[tuple[int, int, str], DateOrders] = field(default_factory=dict)
+
+    def of(self, used: UsedColumn) -> DateOrders:
+        """Give the orders of one column."""
+        place = used.source.no, used.slot.slot, used.name
+        if place not in self._seen:
+            self._seen[place] = date_orders(self.store, used, self.reading)
+        return self._seen[place]
+
+    def others(self, used: UsedColumn) -> list[DateOrders]:
+        """Give the orders of the file's other columns of days in figures."""
+        same = [s for s in self.sources if s.name == used.source.name]
+        return [
+            seen
+            for other in used_columns(same, self.reading)
+            if other.column is not None
+            and other.column.kind in ("date", "datetime")
+            and other.headings != used.headings
+            and (seen := self.of(other)).figures
+        ]
+
+    def setting(self, used: UsedColumn, order: str) -> str:
+        """Give what sets a column's order: for its file, or for it alone.
+
+        It alone where its [[read]] says so already or another column contradicts it.
+        """
+        against = any(
+            seen.possible and order not in seen.possible for seen in self.others(used)
+        )
+        if against or used.says("dates"):
+            said = {"dates": order}
+            return suggested.in_column(used.source, used.slot, used.name, said)
+        return suggested.in_file(used.source.name, self.reading, "dates", order)
+
+    def year_of(self, source: SourceMapping) -> int | None:
+        """Give the year that a source's name tells; else that of most inseminations."""
+        named = re.findall(r"(?<!\d)(?:19|20)\d\d(?!\d)", source.name)
+        if named:
+            return int(named[-1])
+        rows = self.store.rows(
+            "SELECT year(inseminated_at) AS y FROM staged_inseminations "
+            "WHERE inseminated_at IS NOT NULL GROUP BY y ORDER BY count(*) DESC, y LIMIT 1"
+        )
+        return rows[0][0] if rows else None
 
 
 def date_orders(store: Store, used: UsedColumn, reading: Reading) -> DateOrders:
@@ -358,9 +451,40 @@ def date_orders(store: Store, used: UsedColumn, reading: Reading) -> DateOrders:
         The station's settings.
     """
     form = used.source.grid.form
-    # each layer apart: merged into one, the expressions would grow with every layer
-    layers = [f"layer_0 AS MATERIALIZED ({used.texts(store, reading.ditto_of(used.source.name))})"]
-    for number, layer in enumerate(days.steps(used.rule, form).layers, start=1):
+    texts = used.texts(store, reading.ditto_of(used.source.name))
+    # once, since each of the steps below would write the reading of the cells out again
+    store.execute(f"CREATE OR REPLACE TEMP TABLE date_texts AS {texts}")
+    real = f"regexp_full_match(text, {literal(_ISO)})"
+    if form.workbook:
+        real = f"({real} OR regexp_full_match(text, {literal(_SERIAL)}))"
+    plain = days.plain_moment("text", "iso", form)
+    (row,) = store.records(
+        f"SELECT count(*) AS filled, count(*) FILTER ({real}) AS real, "
+        f"count(*) FILTER ({real} AND day({plain}) > 12) AS real_late FROM date_texts"
+    )
+    counts = Counter[str]()
+    if row["filled"] > row["real"]:
+        counts.update(_figures_counted(store, used, real))
+    store.drop("date_texts")
+    unread = quote(str(used.column and used.column.unread))
+    ((missed,),) = store.rows(f"SELECT count({unread}) FROM {used.staged}")
+    return DateOrders(
+        used=used,
+        filled=row["filled"],
+        figures=counts["figures"],
+        fits={order: counts[f"fits_{order}"] for order in days.ORDERS},
+        both_ways=counts["both_ways"],
+        real=row["real"],
+        real_late=row["real_late"],
+        late=counts["late"],
+        unread=missed,
+    )
+
+
+def _figures_counted(store: Store, used: UsedColumn, real: str) -> dict[str, int]:
+    """Count the days in figures of `date_texts`, and what orders they fit."""
+    query = f"SELECT * FROM date_texts WHERE NOT {real}"
+    for layer in days.parts(used.source.grid.form):
         columns = ", ".join(f"{sql} AS {name}" for name, sql in layer.items())
         below = f"SELECT *, {columns} FROM layer_{number - 1}"
         layers.append(f"layer_{number} AS MATERIALIZED ({below})")
@@ -368,105 +492,90 @@ def date_orders(store: Store, used: UsedColumn, reading: Reading) -> DateOrders:
         "figures.a <> '' AND figures.s = figures.z AND length(figures.a) <= 2 "
         "AND length(figures.c) IN (1, 2, 4)"
     )
-    real = f"regexp_full_match(text, {literal(_ISO)})"
-    if form.workbook:
-        real = f"({real} OR regexp_full_match(text, {literal(_SERIAL)}))"
-    plain = days.plain_moment("text", "iso", form)
-    fits = {
-        f"fits_{order}": f"{figures} AND {days.fits(order)}" for order in days.ORDERS
-    }
+    fits = {f"fits_{o}": f"{figures} AND {days.fits(o)}" for o in days.ORDERS}
     flags = {
         "figures": figures,
         **fits,
         "both_ways": f"{figures} AND {days.fits('dmy')} AND {days.fits('mdy')} "
         "AND TRY_CAST(figures.a AS INT) <> TRY_CAST(figures.b AS INT)",
-        "real": real,
-        "real_late": f"{real} AND day({plain}) > 12",
         "late": f"{figures} AND greatest(TRY_CAST(figures.a AS INT), "
         "TRY_CAST(figures.b AS INT)) > 12",
     }
     listed = ", ".join(
-        f"count(*) FILTER ({flag}) AS n_{name}" for name, flag in flags.items()
+        f"count(*) FILTER ({flag}) AS {quote(name)}" for name, flag in flags.items()
     )
-    (row,) = store.records(
-        f"WITH {', '.join(layers)} SELECT count(*) AS n_filled, {listed} "
-        f"FROM layer_{len(layers) - 1}"
-    )
-    unread = quote(str(used.column and used.column.unread))
-    ((missed,),) = store.rows(f"SELECT count({unread}) FROM {used.staged}")
-    return DateOrders(
-        used=used,
-        filled=row["n_filled"],
-        figures=row["n_figures"],
-        fits={order: row[f"n_fits_{order}"] for order in days.ORDERS},
-        both_ways=row["n_both_ways"],
-        real=row["n_real"],
-        real_late=row["n_real_late"],
-        late=row["n_late"],
-        unread=missed,
-    )
+    (row,) = store.records(f"SELECT {listed} FROM ({query})")
+    return row
 
 
 # --- what the data leave open
 
 
-def open_questions(
-    store: Store, sources: Sequence[SourceMapping], reading: Reading
-) -> list[OpenQuestion]:
-    """Give what columns leave open, for a person to say.
-
-    Parameters
-    ----------
-    store : Store
-        Holds ``raw_<no>`` and ``staged_<table>``.
-    sources : sequence of SourceMapping
-        As they were staged.
-    reading : Reading
-        The station's settings.
-    """
+def open_questions(orders: OrdersSeen) -> list[OpenQuestion]:
+    """Give what columns leave open, for a person to say."""
+    store, reading = orders.store, orders.reading
     asked: list[OpenQuestion] = []
-    for used in used_columns(sources, reading):
+    for used in used_columns(orders.sources, reading):
         column = used.column
         if column is None:
             continue
         if column.kind in ("date", "datetime"):
-            asked += _about_dates(date_orders(store, used, reading))
+            asked += _about_dates(orders, used)
         elif column.unit == "%" and used.rule.unit is None:
-            asked += _about_shares(store, used)
-        elif column.kind == "yes_no" and used.rule.blank != BLANK_NO:
+            asked += _about_shares(orders, used)
+        elif column.kind == "yes_no" and not used.says("blank"):
             asked += _about_blanks(store, used, reading)
         elif column.kind == "id":
             asked += _about_ids(store, used, reading)
     return asked
 
 
-def _about_dates(orders: DateOrders) -> Iterator[OpenQuestion]:
-    used = orders.used
-    settings = tuple(f'{_file(used)}\ndates = "{order}"' for order in ("dmy", "mdy"))
-    if orders.is_mixture:
+def _about_dates(orders: OrdersSeen, used: UsedColumn) -> Iterator[OpenQuestion]:
+    seen = orders.of(used)
+    if seen.is_mixture:
         says = (
-            f"the {orders.real} real dates all lie up to the 12th of a month and the "
-            f"{orders.late} texts after it: a spreadsheet of another country may have "
+            f"the {seen.real} real dates all lie up to the 12th of a month and the "
+            f"{seen.late} texts after it: a spreadsheet of another country may have "
             "taken day for month in the real ones"
         )
-        yield OpenQuestion("turned_dates", used, says, settings)
-    elif orders.both_ways and orders.both_ways == orders.figures:
+        # no setting mends a day that the file keeps wrongly
+        yield OpenQuestion("turned_dates", used, says, ())
+    elif seen.both_ways and seen.both_ways == seen.figures and not _decided(orders, used):
         says = (
-            f"all {orders.both_ways} dates in figures fit day-month and month-day, so "
+            f"all {seen.both_ways} dates in figures fit day-month and month-day, so "
             "that nothing here shows which is right"
         )
-        yield OpenQuestion("date_order", used, says, settings)
+        answers = tuple(orders.setting(used, order) for order in ("dmy", "mdy"))
+        yield OpenQuestion("date_order", used, says, answers)
 
 
-def _about_shares(store: Store, used: UsedColumn) -> Iterator[OpenQuestion]:
+def _decided(orders: OrdersSeen, used: UsedColumn) -> bool:
+    """Tell whether the settings name a file's order, or another of its columns shows it."""
+    if used.says("dates") or orders.reading.habits_of(used.source.name).dates:
+        return True
+    if used.rule.dates == "iso":
+        return True  # none of them is read so, and the unread column tells why
+    return any(
+        (used.rule.dates in other.possible) and other.both_ways < other.figures
+        for other in orders.others(used)
+    )
+
+
+def _about_shares(orders: OrdersSeen, used: UsedColumn) -> Iterator[OpenQuestion]:
     name = quote(used.name)
-    ((count, low, high),) = store.rows(
+    ((count, low, high),) = orders.store.rows(
         f"SELECT count({name}), min({name}), max({name}) FROM {used.staged}"
     )
     if count and 0 < high <= 1:
         says = f"all {count} values are at most 1 (from {low:g} to {high:g})"
         table = used.source.table.name
-        answers = tuple(f'[units.{table}]\n{used.name} = "{u}"' for u in ("share", "%"))
+        alone = sum(source.table.name == table for source in orders.sources) == 1
+        answers = tuple(
+            f'[units.{table}]\n{used.name} = "{unit}"'
+            if alone
+            else suggested.in_column(used.source, used.slot, used.name, {"unit": unit})
+            for unit in ("share", "%")
+        )
         yield OpenQuestion("shares", used, says, answers)
 
 
@@ -483,10 +592,9 @@ def _about_blanks(
     )
     if filled and not others and not no and rows > filled:
         says = f"{filled} cells hold ticks and {rows - filled} are blank; none says no"
-        headings = ", ".join(used.headings)
         answers = tuple(
-            f'{used.name} = {{ from = "{_escaped(headings)}", blank = "{blank}" }}'
-            for blank in ("no", "not looked")
+            suggested.in_column(used.source, used.slot, used.name, {"blank": blank})
+            for blank in (BLANK_NO, NOT_LOOKED)
         )
         yield OpenQuestion("blanks", used, says, answers)
 

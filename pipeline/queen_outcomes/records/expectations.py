@@ -2,7 +2,7 @@
 
 Each rule is counted a second time here, and the build stops when an expectation
 raised instead of answering or when the two counts differ. Great Expectations is
-imported inside `verdict` alone, because that takes seconds.
+imported inside `verify` alone, because that takes seconds.
 """
 
 from __future__ import annotations
@@ -28,8 +28,8 @@ FORMAT = {"result_format": "BASIC", "partial_unexpected_count": 0}
 """Counts only; anything fuller fetches every failing value."""
 
 
-def verdict(store: Store, rules: Iterable[Rule], counts: Mapping[str, int]) -> None:
-    """Run every rule's expectation and write the table `expectations`.
+def verify(store: Store, rules: Iterable[Rule], counts: Mapping[str, int]) -> None:
+    """Run every rule's expectation, and hold its count against the SQL's.
 
     Parameters
     ----------
@@ -60,7 +60,6 @@ def verdict(store: Store, rules: Iterable[Rule], counts: Mapping[str, int]) -> N
             expected="the same count from both",
             hint="this is a fault of the tool; please report it with these lines",
         )
-    _write(store, listed, counts)
 
 
 def _answers(store: Store, rules: list[Rule]) -> dict[str, int]:
@@ -147,7 +146,8 @@ def _cause(information: Any) -> str:
     return messages[0].splitlines()[0] if messages else "no message"
 
 
-def _write(store: Store, rules: list[Rule], counts: Mapping[str, int]) -> None:
+def write(store: Store, rules: list[Rule], counts: Mapping[str, int]) -> None:
+    """Write the table `expectations`: each rule, and the rows that fail it."""
     rows = {
         relation: store.rows(f"SELECT count(*) FROM {quote(relation)}")[0][0]
         for relation in {rule.relation for rule in rules}

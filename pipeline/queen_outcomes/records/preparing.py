@@ -162,7 +162,7 @@ def _judge(
         f"nullif(trim(CAST(r.{quote(name)} AS VARCHAR)), '')"
         for name in source.grid.columns
     ]
-    cases = ["WHEN false THEN NULL"]  # a CASE has at least one
+    cases = []
     if habits.pass_over:
         fits = " OR ".join(
             f"lower({_FIRST}) GLOB {literal(pattern.lower())}"
@@ -176,6 +176,8 @@ def _judge(
     ]
     if habits.group:
         cases.append(f"WHEN {_FILLED} = 1 THEN 'group'")
+    # a sheet whose ditto marks alone are asked about has no rows to pass over
+    why = f"CASE {' '.join(cases)} END" if cases else "NULL::VARCHAR"
     broken = "r.broken" if "broken" in types else "NULL::VARCHAR AS broken"
     joined = f"LEFT JOIN {marks} AS m ON m.line = r.source_line" if marks else ""
     states = ', m.struck AS "row  struck", m.hidden AS "row  hidden"' if marks else ""
@@ -183,7 +185,7 @@ def _judge(
     cells = ", ".join(f"r.{quote(name)}" for name in source.grid.columns)
     store.table(
         judged,
-        f"SELECT *, CASE WHEN broken IS NULL THEN CASE {' '.join(cases)} END END AS {_WHY} "
+        f"SELECT *, CASE WHEN broken IS NULL THEN {why} END AS {_WHY} "
         f"FROM (SELECT r.source_line, {broken}, {cells}, "
         f"coalesce({', '.join(texts)}) AS {_FIRST}, {count} AS {_FILLED}{states} "
         f"FROM {quote(source.raw)} AS r {joined})",

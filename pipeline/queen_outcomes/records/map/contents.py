@@ -13,6 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 
+from queen_outcomes.facts.languages import ditto_words
 from queen_outcomes.records.map.opened import Cell
 from queen_outcomes.records.map.words import TICKS, fold, tokens, vocabulary
 
@@ -295,6 +296,6 @@ class Contents:
 
 def is_ditto(text: str) -> bool:
     """Tell whether a cell's text is a ditto mark."""
-    return text.casefold() in vocabulary().ditto or bool(
+    return text.casefold() in ditto_words() or bool(
         re.fullmatch('["”“〃″\'’‘´`]{1,4}|-\\s?["”″]\\s?-', text)
     )

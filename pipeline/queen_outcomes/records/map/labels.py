@@ -95,6 +95,11 @@ def people(station: Station) -> tuple[dict[str, list[str]], Counter[str]]:
     counts : Counter of spelling
     """
     counts = _people_counted(station)
+    return grouped(counts), counts
+
+
+def grouped(counts: Counter[str]) -> dict[str, list[str]]:
+    """Group spellings of people: the fullest of each -> the others, where there are any."""
     names = sorted(
         counts, key=lambda name: (-len(tokens(name)), -len(name), -counts[name], name)
     )
@@ -112,7 +117,7 @@ def people(station: Station) -> tuple[dict[str, list[str]], Counter[str]]:
         best: sorted(name for name in all_of if name != best)
         for best, all_of in named.items()
         if len(all_of) > 1
-    }, counts
+    }
 
 
 def _people_counted(station: Station) -> Counter[str]:
@@ -281,7 +286,7 @@ def copies(station: Station) -> list[Question]:
         if station.parts_of(sheet.source)
     }
     kept = list(rows)
-    for source in sorted(rows, key=lambda s: (not _looks_copied(s), len(rows[s]), s)):
+    for source in sorted(rows, key=lambda s: (not looks_copied(s), len(rows[s]), s)):
         if source not in kept or not rows[source]:
             continue
         for other in kept:
@@ -298,7 +303,8 @@ def copies(station: Station) -> list[Question]:
     return questions
 
 
-def _looks_copied(source: str) -> bool:
+def looks_copied(source: str) -> bool:
+    """Tell whether a file's name is one that programs and people give to copies."""
     return bool(_COPY_NAME.search(PurePosixPath(source.partition("#")[0]).name))
 
 

@@ -8,14 +8,13 @@ signs as "u", so that "Königin Nr." and "KONIGIN NR" are one.
 from __future__ import annotations
 
 import re
-import tomllib
 import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 
-from queen_outcomes.base import resources
 from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.languages import by_name
 
 _NO_MARK = str.maketrans({"ł": "l", "đ": "d", "ø": "o", "ı": "i", "œ": "oe", "æ": "ae"})
 _TOKEN = re.compile(r"[^\W_]+|#|%|\?")
@@ -69,7 +68,6 @@ class Vocabulary:
     rows: frozenset[str]
     counted: frozenset[str]
     empty: frozenset[str]
-    ditto: frozenset[str]
     ordinals: Mapping[str, int]
     named_slots: frozenset[str]
     longest: int = field(default=5)
@@ -90,14 +88,8 @@ def _each(documents: Iterable[dict], *path: str) -> Iterable[tuple[str, list[str
 
 @cache
 def languages() -> dict[str, dict]:
-    """Read the files of words: language -> its document, English first."""
-    folder = resources.folder("reports") / "text" / "words"
-    found = {
-        path.name.removesuffix(".toml"): tomllib.loads(path.read_text("utf-8"))
-        for path in folder.iterdir()
-        if path.name.endswith(".toml")
-    }
-    return dict(sorted(found.items(), key=lambda item: (item[0] != "en", item[0])))
+    """Give the words of each language, English first."""
+    return dict(sorted(by_name().items(), key=lambda item: (item[0] != "en", item[0])))
 
 
 @cache
@@ -169,7 +161,6 @@ def together(documents: Iterable[dict]) -> Vocabulary:
         rows=_phrases(documents, "rows", "pass_over"),
         counted=_phrases(documents, "rows", "counted"),
         empty=_raw(documents, "empty"),
-        ditto=_raw(documents, "ditto"),
         ordinals=_ordinals(documents),
         named_slots=_phrases(documents, "slots", "named"),
         longest=max(len(phrase.split()) for phrase in labels),

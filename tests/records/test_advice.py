@@ -1,0 +1,213 @@
+"""What a check advises, beside what is settled by a setting; and what it says will count."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from queen_outcomes.base.console import Console
+from queen_outcomes.base.store import Store
+from queen_outcomes.build import steps
+from queen_outcomes.commands.check import check_records
+from queen_outcomes.facts.settings import load
+from queen_outcomes.records import advice
+
+START = 'name = "Test"\nas_of = 2025-12-31\n'
+LOOK, DONE = "queen_id,checked_on,eggs", "queen_id,inseminated_at,emerged_on"
+
+
+def rows(head, *lines):
+    return "\n".join([head, *lines]) + "\n"
+
+
+def write(station, settings="", **files):
+    records = station / "records"
+    records.mkdir()
+    for name, text in files.items():
+        (records / f"{name}.csv").write_text(text, "utf-8")
+    (station / "station.toml").write_text(START + settings, "utf-8")
+    return station
+
+
+def looked_at(station):
+    return check_records(station, Console(quiet=True))
+
+
+def of_kind(checked, kind):
+    return [piece for piece in checked.found["advice"] if piece["kind"] == kind]
+
+
+FATES = {
+    "queens": {"counts": 3, "later": 1, "quarantined": 1},
+    "checks": {
+        "counts": 3,
+        "spelled": 1,
+        "not_inseminated": 1,
+        "before": 1,
+        "after": 1,
+        "repeated": 1,
+        "later": 1,
+        "quarantined": 1,
+    },
+    "exits": {"counts": 1, "second": 1, "before": 1, "spelled": 1},
+}
+
+
+@pytest.fixture
+def mixed(tmp_path):
+    """Each way that a record can fail to count, once; counted by hand in FATES."""
+    return write(
+        tmp_path,
+        inseminations=rows(
+            "queen_id,inseminated_at",
+            "Q1,2025-06-01",
+            "Q2,2025-06-01",
+            "Q3,2025-06-01",
+            "Q4,2026-01-03",
+            "Q5,soon",
+        ),
+        checks=rows(
+            LOOK,
+            "Q1,2025-06-10,yes",
+            "Q2,2025-06-10,yes",
+            "Q2,2025-06-10,yes",
+            "Q3,2025-06-11,yes",
+            "q-3,2025-06-12,yes",
+            "Q9,2025-06-12,yes",
+            "Q1,2025-05-30,no",
+            "Q1,2025-08-01,yes",
+            "Q2,2026-01-05,yes",
+            "Q2,one day,yes",
+        ),
+        exits=rows(
+            "queen_id,left_on,reason",
+            "Q1,2025-07-01,sold",
+            "Q1,2025-07-05,dead",
+            "Q2,2025-05-01,sold",
+            "q 3,2025-07-01,sold",
+        ),
+    )
+
+
+def test_it_says_what_will_count_and_why_the_rest_will_not(mixed):
+    checked = looked_at(mixed)
+    assert checked.found["counted"] == FATES
+    assert checked.found["closing"].startswith(
+        "3 queens, 3 checks and 1 exit will count, and 2 queens, 7 checks and 3 exits "
+        "will not (queens: 1 in quarantine, 1 dated after the as-of day; checks: "
+    )
+    assert checked.found["closing"].count(". ") == 0
+    assert checked.code == 1
+
+
+def test_the_checks_that_count_are_those_that_the_build_uses(mixed):
+    """The build's own table of looks is the second opinion: hers, until she is gone."""
+    settings = load(mixed)
+    day = dt.date(2025, 12, 31)
+    with Store() as store:
+        work = steps.Work(
+            store, mixed / "records", mixed, settings, day, looking=True, verified=False
+        )
+        steps.run_steps(work, Console(quiet=True), until="derive")
+        ((looks,),) = store.rows("SELECT count(*) FROM looks WHERE course > 0")
+        ((exits,),) = store.rows("SELECT count(exit_ref) FROM course_exits")
+        ((courses,),) = store.rows("SELECT count(*) FROM courses")
+    counts = {kind: fates["counts"] for kind, fates in FATES.items()}
+    assert {"queens": courses, "checks": looks, "exits": exits} == counts
+
+
+def test_a_station_without_records_is_told_to_fill_them_in(tmp_path):
+    blank = write(
+        tmp_path, inseminations=rows("queen_id,inseminated_at"), checks=rows(LOOK)
+    )
+    checked = looked_at(blank)
+    assert checked.found["closing"].startswith("Nothing is recorded yet")
+    assert (checked.code, checked.found["advice"]) == (0, [])
+
+
+def test_a_graft_day_taken_for_emergence_is_named_and_a_usual_age_is_not(tmp_path):
+    grafted = [f"Q{n},2025-06-2{n},2025-06-0{n % 3 + 1}" for n in range(1, 8)]
+    (piece,) = of_kind(
+        looked_at(
+            write(
+                tmp_path,
+                inseminations=rows(DONE, *grafted),
+                checks=rows(LOOK, "Q1,2025-07-10,yes"),
+                queens=rows(
+                    "queen_id,emerged_on", *(f"Q{n},2025-06-1{n}" for n in range(1, 8))
+                ),
+            )
+        ),
+        "graft_day",
+    )
+    assert piece["table"] == "inseminations"
+    assert "0 of 7 queens" in piece["says"]
+    assert piece["weight"] == "unsure"
+
+
+def test_days_turned_round_and_ids_made_days_are_asked_about(tmp_path):
+    days = ["2025-05-06", "2025-04-06", "2025-03-06", "13/6/2025", "14/6/2025"]
+    checks = [f"Q{n},{day},yes" for n, day in enumerate(days, start=1)]
+    checked = looked_at(
+        write(
+            tmp_path,
+            '[dates]\norder = "dmy"\n',
+            inseminations=rows(
+                "queen_id,inseminated_at",
+                *(f"Q{n},2025-03-01" for n in range(1, 6)),
+                "12-Mar,2025-03-01",
+            ),
+            checks=rows(LOOK, *checks),
+        )
+    )
+    (turned,) = of_kind(checked, "turned_dates")
+    assert "3 real dates" in turned["says"]
+    assert turned["settings"] == ()
+    (made,) = of_kind(checked, "id_dates")
+    assert '"12-Mar"' in made["says"]
+
+
+def test_a_file_of_two_years_must_be_divided_before_a_prefix_helps(tmp_path):
+    years = (2024, 2025)
+    checked = looked_at(
+        write(
+            tmp_path,
+            inseminations=rows(DONE, *(f"{n},{y}-06-10,{y}-06-01" for y in years for n in (1, 2))),
+            checks=rows(LOOK, *(f"{n},{y}-07-01,yes" for y in years for n in (1, 2))),
+        )
+    )
+    (piece,) = of_kind(checked, "numbers_start_again")
+    assert piece["settings"] == ()
+    assert "divide it by year" in piece["do"]
+    assert piece["fails"]
+    assert checked.code == 1
+
+
+def test_a_second_insemination_within_the_season_is_no_new_queen(tmp_path):
+    checked = looked_at(
+        write(
+            tmp_path,
+            inseminations=rows(DONE, "Q1,2025-05-10,2025-05-01", "Q1,2025-08-10,2025-05-01"),
+            checks=rows(LOOK, "Q1,2025-09-01,yes"),
+        )
+    )
+    assert of_kind(checked, "numbers_start_again") == []
+
+
+def test_the_gravest_comes_first(mixed):
+    weights = [piece["weight"] for piece in looked_at(mixed).found["advice"]]
+    order = list(advice.WEIGHTS)
+    assert weights == sorted(weights, key=order.index)
+    assert len(set(weights)) > 1
+
+
+def test_two_queens_inseminated_under_their_own_spelling_are_not_offered_as_one(tmp_path):
+    checked = looked_at(
+        write(
+            tmp_path,
+            inseminations=rows("queen_id,inseminated_at", "Q1,2025-06-01", "Q-1,2025-06-02"),
+            checks=rows(LOOK, "q 1,2025-06-20,yes"),
+        )
+    )
+    assert of_kind(checked, "spelled_otherwise") == []
+    assert checked.found["counted"]["checks"] == {"not_inseminated": 1}
