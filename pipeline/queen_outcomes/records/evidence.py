@@ -486,8 +486,7 @@ def _figures_counted(store: Store, used: UsedColumn, real: str) -> dict[str, int
     query = f"SELECT * FROM date_texts WHERE NOT {real}"
     for layer in days.parts(used.source.grid.form):
         columns = ", ".join(f"{sql} AS {name}" for name, sql in layer.items())
-        below = f"SELECT *, {columns} FROM layer_{number - 1}"
-        layers.append(f"layer_{number} AS MATERIALIZED ({below})")
+        query = f"SELECT *, {columns} FROM ({query})"
     figures = (
         "figures.a <> '' AND figures.s = figures.z AND length(figures.a) <= 2 "
         "AND length(figures.c) IN (1, 2, 4)"
