@@ -25,7 +25,8 @@ def looked(path, content, settings=None):
     with Store() as store:
         staged = stage_records(store, folder(path, checks__csv=content), reading)
         held = store, staged.sources, reading.reading
-        return evidence.unread_columns(*held), evidence.open_questions(*held)
+        orders = evidence.OrdersSeen(*held)
+        return evidence.unread_columns(orders), evidence.open_questions(orders)
 
 
 def test_an_order_that_the_data_contradict_is_told_with_the_one_that_fits(tmp_path):
@@ -38,7 +39,7 @@ def test_an_order_that_the_data_contradict_is_told_with_the_one_that_fits(tmp_pa
         f"{wrong} of {len(DAYS)} dates cannot be day-month-year; "
         f"all {len(DAYS)} fit month-day-year"
     )
-    assert column.setting == '[files."checks.csv"]\ndates = "mdy"'
+    assert column.settings[0] == '[files."checks.csv"]\ndates = "mdy"'
     assert column.contradicts
 
 
@@ -65,7 +66,7 @@ def test_a_wrong_decimal_sign_is_told(tmp_path):
     )
     (column,), _ = looked(tmp_path, content)
     assert column.unread == 9
-    assert column.setting == '[files."checks.csv"]\ndecimal = ","'
+    assert column.settings[0] == '[files."checks.csv"]\ndecimal = ","'
 
 
 @pytest.mark.parametrize("refuses", [True, False])
@@ -74,14 +75,14 @@ def test_a_contradicted_column_stops_a_build_and_no_look(tmp_path, refuses):
     records = folder(tmp_path, checks__csv=content)
     settings = parse({"dates": {"order": "dmy"}})
     with Store() as store:
-        work = steps.Work(store, records, tmp_path, settings, DAYS[-1], refuses=refuses)
+        work = steps.Work(store, records, tmp_path, settings, DAYS[-1], looking=not refuses)
         if refuses:
             with pytest.raises(RecordsError, match="cannot be read as") as caught:
                 steps._read(work)
             assert 'dates = "mdy"' in caught.value.text()
         else:
             steps._read(work)
-            assert any("month-day-year" in note for note in work.notes)
+            assert any("month-day-year" in column.says for column in work.unread)
 
 
 def kinds(questions):

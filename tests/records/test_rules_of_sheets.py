@@ -11,6 +11,7 @@ import pytest
 from queen_outcomes.base.errors import RecordsError, UsageError
 from queen_outcomes.facts.settings import parse
 from queen_outcomes.records.accept import accept_records
+from queen_outcomes.records.sources import loud_note
 from reading import stage
 
 WIDE = """No.,Line,Date,Time,Dose,1st date,1st look,2nd date,2nd look,Gone,Why
@@ -283,7 +284,8 @@ def test_ignored_files_are_neither_read_nor_told(tmp_path):
 def test_files_that_nothing_reads_are_named_loudly(tmp_path):
     _, read = stage(tmp_path, notes__docx="x", shopping__txt="CO2 refill\n")
     assert read.unread == ("notes.docx", "shopping.txt")
-    (loud,) = [note for note in read.notes if note.startswith("NOT READ: 2 files")]
+    (loud,) = loud_note(read.unread)
+    assert loud.startswith("NOT READ: 2 files")
     assert 'ignore = ["notes.docx", "shopping.txt"]' in loud
 
 
