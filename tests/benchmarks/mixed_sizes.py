@@ -94,7 +94,7 @@ def run_once(rows: int, mixing: float) -> dict:
         "blocks": layout.blocks, "border": layout.border,
         "widest": int(np.diff(layout.edges).max()),
         "covariance": "positive" if np.all(np.diag(fit.cov_beta) > 0) else "none",
-        "se_intercept": float(np.sqrt(fit.cov_beta[0, 0])),
+        "se_intercept": float(np.sqrt(fit.cov_beta[0, 0])), "slope": fit.gradient_max,
         "sd": {k: round(v, 4) for k, v in fit.theta_sd.items()},
         "converged": fit.converged, "message": fit.message,
     }  # fmt: skip

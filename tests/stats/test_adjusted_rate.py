@@ -34,6 +34,7 @@ def test_the_changed_odds_expect_what_was_seen(risks, data):
 def test_limits_enclose_the_rate_and_meet_their_tails(risks, station, data):
     failures = data.draw(st.integers(0, len(risks)))
     found = adjusted_rate(risks, failures, station)
+    assert not found.message
     assert 0 <= found.low <= found.adjusted <= found.high <= 1
     own, whole = logit(np.array(risks)), logit(np.array(station))
     for limit, tail in ((found.low, "mid_upper"), (found.high, "mid_lower")):
@@ -48,6 +49,7 @@ def test_as_many_failures_as_expected_give_the_station_back():
     p *= 30 / p.sum()
     found = adjusted_rate(p, 30, p)
     assert found.ratio == pytest.approx(1)
+    assert found.delta == pytest.approx(0, abs=1e-9)
     assert found.adjusted == pytest.approx(0.15)
 
 
@@ -131,6 +133,17 @@ def test_limits_cover_the_truth_when_batches_are_shared():
     assert covered[False] < 0.9
 
 
-def test_a_risk_of_everything_allows_no_rate():
-    found = adjusted_rate([0.2, 1.0], 1, [0.2])
+@pytest.mark.parametrize(
+    ("risks", "failures", "station", "words"),
+    [
+        ([], 0, [0.2], "no decided courses"),
+        ([0.2], 0, [], "no decided courses"),
+        ([0.2, np.nan], 1, [0.2], "missing"),
+        ([0.2, 1.0], 1, [0.2], "between 0 and 1"),
+        ([0.2, 0.3], 3, [0.2], "3 failures do not fit 2 courses"),
+    ],
+)
+def test_courses_that_allow_no_rate_give_a_reason(risks, failures, station, words):
+    found = adjusted_rate(risks, failures, station)
+    assert words in found.message
     assert np.isnan([found.adjusted, found.low, found.high, found.ratio]).all()

@@ -19,7 +19,7 @@ HUNDRED = [[75, 1, 4], [5, 4, 1], [0, 0, 10]]
 def test_pathologists():
     plain = cohen_kappa(PATHOLOGISTS)
     assert plain.kappa == pytest.approx(0.4930056, abs=5e-8)
-    assert plain.ase == pytest.approx(0.0567432, abs=1e-7)
+    assert (plain.ase, plain.ase0) == pytest.approx((0.0567432, 0.0501386), abs=1e-7)
     assert (plain.low, plain.high) == pytest.approx((0.3817911, 0.6042201), abs=1e-7)
     linear = cohen_kappa(PATHOLOGISTS, weights="linear")
     assert (linear.kappa, linear.ase) == pytest.approx((0.6488095, 0.0476524), abs=1e-7)
@@ -31,7 +31,7 @@ def test_hundred_of_fleiss():
     plain = cohen_kappa(HUNDRED)
     assert plain.n == 100
     assert plain.kappa == pytest.approx(0.6764706, abs=5e-8)
-    assert plain.ase == pytest.approx(0.0877030, abs=1e-7)
+    assert (plain.ase, plain.ase0) == pytest.approx((0.0877030, 0.0761873), abs=1e-7)
     for weights, kappa in (("linear", 0.7222222), ("quadratic", 0.7553191)):
         found = cohen_kappa(HUNDRED, weights=weights)
         assert found.kappa == pytest.approx(kappa, abs=5e-8)
@@ -43,8 +43,8 @@ def test_two_checkers_agree_with_a_reference_library(table, weights):
     theirs = {"none": None, "linear": "linear", "quadratic": "quadratic"}[weights]
     other = inter_rater.cohens_kappa(np.array(table), wt=theirs)
     found = cohen_kappa(table, weights=weights)
-    expected = (other.kappa, other.std_kappa)
-    assert (found.kappa, found.ase) == pytest.approx(expected, rel=1e-10)
+    expected = (other.kappa, other.std_kappa, other.std_kappa0)
+    assert (found.kappa, found.ase, found.ase0) == pytest.approx(expected, rel=1e-10)
 
 
 def test_peak_flow_meters():
@@ -54,12 +54,12 @@ def test_peak_flow_meters():
     large = [494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178]
     mini = [512, 430, 520, 428, 500, 600, 364, 380, 658, 445, 432, 626, 260, 477, 259]
     large, mini = [*large, 423, 427], [*mini, 350, 451]
-    found = limits_of_agreement(large, mini)
+    found = limits_of_agreement(large, mini, multiple=2)
     assert found.n == 17
     assert (found.mean, found.sd) == pytest.approx((-2.1, 38.8), abs=0.05)
-    two = found.mean + np.array([-2, 2]) / 1.96 * (found.high - found.mean)
-    assert two == pytest.approx((-79.7, 75.5), abs=0.1)
-    assert found.high - found.low == pytest.approx(2 * 1.96 * found.sd)
+    assert (found.low, found.high) == pytest.approx((-79.7, 75.5), abs=0.1)
+    usual = limits_of_agreement(large, mini)
+    assert usual.high - usual.low == pytest.approx(2 * 1.96 * found.sd)
 
 
 def test_a_pair_that_was_not_both_measured_is_left_out():

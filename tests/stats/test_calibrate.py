@@ -35,6 +35,7 @@ def test_independent_seasons_signal_no_more_often_than_asked(risks, chance, seed
     found = calibrate(p, false_alarm_chance=chance, replicates=4000, seed=seed)
     failed = np.random.default_rng(99).random((4000, len(p))) < p
     for one, ratio in ((found.worse, 2.0), (found.better, 0.5)):
+        assert one.false_share <= chance
         success, failure = weights(p, ratio)
         now, signalled = np.zeros(4000), np.zeros(4000, bool)
         for case, answers in enumerate(failed.T):
@@ -47,9 +48,8 @@ def test_independent_seasons_signal_no_more_often_than_asked(risks, chance, seed
 def test_like_courses_tie_and_still_signal_no_more_often_than_asked():
     for n in (3, 10, 40):
         found = calibrate(np.full(n, 0.2), false_alarm_chance=0.05, replicates=3000)
-        still = np.full(n, 0.2)
-        assert signal_chance(still, found.worse.limit)[-1] <= 0.06
-        assert signal_chance(still, found.better.limit, odds_ratio=0.5)[-1] <= 0.06
+        assert found.worse.false_share <= 0.05
+        assert found.better.false_share <= 0.05
 
 
 def test_limits_agree_with_the_chain_for_independent_courses():
@@ -87,6 +87,7 @@ def simulated_false_share(p, shared, found, seasons=3000):
 def test_seasons_with_batches_signal_as_often_as_asked():
     p, shared = season(), batches()
     found = calibrate(p, shared, false_alarm_chance=0.05, replicates=8000, seed=1)
+    assert found.worse.false_share <= 0.05
     shares = simulated_false_share(p, shared, found)
     assert shares == pytest.approx((0.05, 0.05), abs=0.02)
     # limits for independent courses would take bad batches for the operator
@@ -117,6 +118,22 @@ def test_a_longer_season_needs_a_higher_limit_and_misses_less():
 
 def test_too_few_courses_for_any_signal_get_a_limit_out_of_reach():
     found = calibrate([0.2, 0.2], replicates=2000)
-    assert found.better.detection == 0
+    assert found.better.false_share == found.better.detection == 0
     best = running_series([0, 0], [0.2, 0.2]).better.value.max()
     assert found.better.limit > best
+
+
+@pytest.mark.parametrize(
+    ("risks", "setting", "words"),
+    [
+        ([], {}, "without courses"),
+        ([0.2, np.nan], {}, "missing"),
+        ([0.2, 1.0], {}, "between 0 and 1"),
+        ([0.2], {"false_alarm_chance": 1.5}, "false alarm"),
+        ([0.2], {"odds_ratio": 1.0}, "not above 1"),
+    ],
+)
+def test_a_season_that_allows_no_limit_gives_a_reason(risks, setting, words):
+    found = calibrate(risks, **setting)
+    assert words in found.message
+    assert np.isnan([found.worse.limit, found.better.limit]).all()

@@ -47,6 +47,7 @@ def test_undecided_cases_change_nothing_but_their_place(pairs, limit):
         np.testing.assert_array_equal(one.signal[seen], other.signal)
         assert not one.signal[~seen].any()
     np.testing.assert_allclose(whole.over_expected[seen], short.over_expected)
+    assert (np.diff(whole.expected) >= 0).all()
 
 
 @given(cases, st.floats(0.3, 3))
@@ -74,13 +75,13 @@ def test_a_sum_of_decimals_reaches_the_limit_it_equals():
 
 def test_a_case_without_a_risk_is_undecided():
     found = running_series([1, 1, 0], [0.2, np.nan, 0.3])
-    np.testing.assert_allclose(found.over_expected, [0.8, 0.8, 0.5])
+    np.testing.assert_allclose(found.expected, [0.2, 0.2, 0.5])
     assert found.worse.value[1] == found.worse.value[0]
 
 
 def test_no_cases_make_an_empty_series():
     found = running_series([], [])
-    assert len(found.over_expected) == len(found.worse.value) == 0
+    assert len(found.expected) == len(found.worse.value) == 0
 
 
 def test_a_learner_without_an_answer_stands_still():

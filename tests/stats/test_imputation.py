@@ -22,30 +22,35 @@ def with_gaps(n=600, seed=0):
 
 def test_only_gaps_are_filled_and_only_with_values_that_were_seen():
     numbers, words, y, batch, _ = with_gaps()
-    found = impute(numbers, words, y, batch, times=3)
+    found = impute(numbers, words, y, batch, times=3, cycles=3)
     gap = np.isnan(numbers["dose"])
-    for run in found:
+    assert found.filled == {
+        "dose": gap.sum(),
+        "age": 0,
+        "line": (words["line"] < 0).sum(),
+    }
+    for run in found.completed:
         np.testing.assert_array_equal(run.numbers["dose"][~gap], numbers["dose"][~gap])
         assert np.isin(run.numbers["dose"], numbers["dose"][~gap]).all()
         assert set(np.unique(run.words["line"])) == {0, 1}
-    one, two = (run.numbers["dose"][gap] for run in found[:2])
+    one, two = (run.numbers["dose"][gap] for run in found.completed[:2])
     assert np.mean(one != two) > 0.5
     assert np.isnan(numbers["dose"]).any()
 
 
 def test_the_same_seed_fills_the_same_and_more_runs_leave_the_first_alone():
     numbers, words, y, batch, _ = with_gaps(n=200)
-    few = impute(numbers, words, y, batch, times=2)
-    more = impute(numbers, words, y, batch, times=3)
-    assert (len(few), len(more)) == (2, 3)
-    for a, b in zip(few, more, strict=False):
+    few = impute(numbers, words, y, batch, times=2, cycles=2)
+    more = impute(numbers, words, y, batch, times=3, cycles=2)
+    assert (len(few.completed), len(more.completed)) == (2, 3)
+    for a, b in zip(few.completed, more.completed, strict=False):
         np.testing.assert_array_equal(a.numbers["dose"], b.numbers["dose"])
         np.testing.assert_array_equal(a.words["line"], b.words["line"])
 
 
 def pooled_fit(seed):
     numbers, words, y, batch, X = with_gaps(n=2000, seed=seed)
-    found = impute(numbers, words, y, batch, times=8)
+    found = impute(numbers, words, y, batch, times=8, cycles=5)
     fits = [
         fit_plain(
             np.column_stack(
@@ -53,7 +58,7 @@ def pooled_fit(seed):
             ),
             y,
         )
-        for run in found
+        for run in found.completed
     ]
     return pool([f.beta for f in fits], [f.cov for f in fits]), fit_plain(X, y)
 
@@ -71,20 +76,28 @@ def test_more_than_two_levels_keep_their_shares():
     line = rng.choice(3, size=1500, p=[0.6, 0.3, 0.1])
     y = (rng.random(1500) < 0.3 + 0.2 * line).astype(float)
     gappy = np.where(rng.random(1500) < 0.3, -1, line)
-    found = impute({}, {"line": gappy}, y, np.arange(1500) % 30, times=5)
+    found = impute({}, {"line": gappy}, y, np.arange(1500) % 30, times=5, cycles=2)
     gap = gappy < 0
-    drawn = np.concatenate([run.words["line"][gap] for run in found])
+    drawn = np.concatenate([run.words["line"][gap] for run in found.completed])
     np.testing.assert_allclose(
         np.bincount(drawn) / len(drawn), np.bincount(line[gap]) / gap.sum(), atol=0.05
     )
+
+
+def test_a_factor_without_values_and_an_outcome_with_gaps_are_said():
+    empty = {"dose": np.full(6, np.nan)}
+    found = impute(empty, {}, np.tile([0.0, 1.0], 3), np.arange(6), times=2)
+    assert found.left_out == ("dose",)
+    assert found.completed[0].numbers == {}
+    assert impute(empty, {}, np.full(6, np.nan), np.arange(6)).message
 
 
 def test_few_courses_are_filled_all_the_same():
     dose = np.array([8.0, np.nan, 10.0, np.nan])
     line = np.array([0, 0, -1, 1])
     found = impute({"dose": dose}, {"line": line}, [0, 1, 0, 1], [1, 1, 2, 2], times=2)
-    assert np.isfinite(found[1].numbers["dose"]).all()
-    assert (found[1].words["line"] >= 0).all()
+    assert np.isfinite(found.completed[1].numbers["dose"]).all()
+    assert (found.completed[1].words["line"] >= 0).all()
 
 
 def test_rubin_s_rules_by_hand():
@@ -100,3 +113,11 @@ def test_without_gaps_pooling_changes_nothing():
     pooled = pool([[1.0], [1.0]], [[[0.25]], [[0.25]]])
     assert (pooled.cov[0, 0], pooled.df[0]) == (0.25, np.inf)
     assert pooled.high[0] == pytest.approx(1 + 1.959964 * 0.5, abs=1e-6)
+
+
+def test_imputations_without_a_fit_are_passed_over_and_counted():
+    nan = np.full((1, 1), np.nan)
+    pooled = pool([[1.0], nan[0], [3.0]], [[[0.5]], nan, [[0.5]]])
+    assert (pooled.used, pooled.beta[0]) == (2, 2.0)
+    assert pooled.message == "1 of 3 imputations could not be fitted"
+    assert pool([nan[0]], [nan]).used == 0

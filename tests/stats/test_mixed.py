@@ -35,7 +35,8 @@ def ready(*, dense_up_to=None, monkeypatch=None):
     if dense_up_to is not None:
         monkeypatch.setattr(mixed_sparse, "DENSE_UP_TO", dense_up_to)
         monkeypatch.setattr(mixed_sparse, "SMALLEST_BLOCK", 4)
-    return mixed.prepare(X, y, list(codes.values()))
+    ones = np.ones(len(y))
+    return mixed.prepare(X, y, list(codes.values()), ones, ones)
 
 
 def test_the_slope_is_that_of_the_value():
@@ -123,6 +124,26 @@ def test_order_of_rows_and_groupings_changes_nothing(seed):
         assert other.theta_sd[name] == pytest.approx(one.theta_sd[name], rel=1e-6)
 
 
+def test_rows_given_twice_weigh_as_rows_of_weight_two():
+    X, y, codes = station()
+    X[:, 1] = np.round(X[:, 1] / 4)
+    doubled = {name: np.tile(code, 2) for name, code in codes.items()}
+    one = fit_mixed(np.vstack([X, X]), np.tile(y, 2), doubled)
+    other = fit_mixed(X, y, codes, weights=np.full(len(y), 2.0))
+    assert other.log_likelihood == pytest.approx(one.log_likelihood, rel=1e-12)
+    assert other.cov_joint == pytest.approx(one.cov_joint, rel=1e-5, abs=1e-10)
+
+
+def test_shares_with_weights_are_counts_with_trials_but_for_the_constant():
+    X, y, codes = station()
+    trials = np.full(len(y), 4.0)
+    counts = np.where(y > 0, 3.0, 1.0)
+    one = fit_mixed(X, counts, codes, trials=trials)
+    other = fit_mixed(X, counts / 4, codes, weights=trials)
+    assert other.beta == pytest.approx(one.beta, rel=1e-6)
+    assert one.log_likelihood - other.log_likelihood == pytest.approx(400 * np.log(4))
+
+
 def test_a_grouping_of_one_level_has_no_deviation():
     X, y, codes = station()
     fit = fit_mixed(X, y, {**codes, "place": np.zeros(len(y), dtype=int)})
@@ -144,10 +165,12 @@ def test_a_deviation_far_below_the_start_is_still_found():
     rng = np.random.default_rng(8)
     size, levels = 40_000, 30
     chance = expit(0.03 * np.linspace(-1.7, 1.7, levels))
-    code = np.repeat(np.arange(levels), size)
-    number = np.tile(np.arange(size), levels)
-    y = (number < rng.binomial(size, chance)[code]).astype(float)
-    fit = fit_mixed(np.ones((levels * size, 1)), y, {"level": code})
+    fit = fit_mixed(
+        np.ones((levels, 1)),
+        rng.binomial(size, chance).astype(float),
+        {"level": np.arange(levels)},
+        trials=np.full(levels, float(size)),
+    )
     assert fit.converged
     assert 0.02 < fit.theta_sd["level"] < 0.045
 
@@ -158,19 +181,16 @@ def test_few_levels_with_next_to_no_spread_still_end_at_a_maximum(seed):
     codes = {name: rng.integers(0, 3, 1500) for name in "ab"}
     X = np.column_stack([np.ones(1500), rng.normal(size=(1500, 3))])
     eta = -1 + rng.normal(0, 1, 3)[codes["a"]] + rng.normal(0, 0.05, 3)[codes["b"]]
-    y = (rng.random(1500) < expit(eta)).astype(float)
-    fit = fit_mixed(X, y, codes)
+    fit = fit_mixed(X, (rng.random(1500) < expit(eta)).astype(float), codes)
     assert fit.converged, fit.message
-    rows = mixed.prepare(X, y, list(codes.values()))
-    search = mixed.Search(Laplace(rows.rows), rows.start, rows.level_information)
-    assert search.run().slope < 1e-6
+    assert fit.gradient_max < 1e-6
 
 
 def nonsense(fit, *words):
     assert not fit.converged
     for word in words:
         assert word in fit.message
-    assert set(fit.theta_sd) == set(fit.names)
+    assert set(fit.theta_sd) == set(fit.modes) == set(fit.mode_se) == set(fit.names)
     return True
 
 
@@ -179,16 +199,16 @@ def test_dependent_columns_are_named():
     fit = fit_mixed(
         np.column_stack([X, 3 * X[:, 1] - X[:, 0], np.ones(len(y))]), y, codes
     )
-    assert nonsense(fit, "columns", "determine: 3, 4")
+    assert nonsense(fit, "columns of X", "3 (made up of", "1)", "4 (constant)")
     assert np.isnan(fit.beta).all()
 
 
-def test_separated_answers_are_called_so():
+def test_separated_answers_are_called_so_with_the_column():
     X, y, codes = station()
     never = (np.arange(len(y)) < 30).astype(float)
     y[:30] = 0
     fit = fit_mixed(np.column_stack([X, never]), y, codes)
-    assert nonsense(fit, "separate")
+    assert nonsense(fit, "separation", "3")
 
 
 def test_answers_alike_within_every_level_are_called_so():
@@ -199,10 +219,31 @@ def test_answers_alike_within_every_level_are_called_so():
     assert nonsense(fit, "batch", "alike")
 
 
+@pytest.mark.parametrize("value", [np.nan, np.inf])
+def test_what_is_no_number_is_counted_and_named(value):
+    X, y, codes = station()
+    X[[3, 9], 1] = value
+    assert nonsense(fit_mixed(X, y, codes), "X holds", "2 rows")
+    X, y, codes = station()
+    y[5] = value
+    assert nonsense(fit_mixed(X, y, codes), "y holds", "1 rows")
+
+
 @pytest.mark.parametrize("answer", [0.0, 1.0])
 def test_equal_answers_are_called_so(answer):
     X, y, codes = station()
-    assert nonsense(fit_mixed(X, np.full(len(y), answer), codes), "every answer is")
+    assert nonsense(fit_mixed(X, np.full(len(y), answer), codes), "answers are equal")
+
+
+def test_shapes_codes_and_ranges_that_do_not_fit_are_told():
+    X, y, codes = station()
+    assert nonsense(fit_mixed(X, y[:-1], codes), "one length")
+    assert nonsense(fit_mixed(X[:0], y[:0], {"a": codes["graft"][:0]}), "none")
+    assert nonsense(fit_mixed(X, y, {}), "no grouping")
+    assert nonsense(fit_mixed(X, y, {"a": codes["graft"][:9]}), "as long")
+    assert nonsense(fit_mixed(X, y, {"a": codes["graft"] - 1}), "whole numbers")
+    assert nonsense(fit_mixed(X, y, {"a": codes["graft"] * 1.5}), "whole numbers")
+    assert nonsense(fit_mixed(X, y * 2, codes), "outside")
 
 
 PROGRAM = """

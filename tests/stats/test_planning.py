@@ -18,11 +18,12 @@ from powers import margin_power, superiority_power
 from queen_outcomes.stats.shares.clustered_strata import stratified_difference
 from queen_outcomes.stats.shares.planning import (
     Dose,
+    Size,
+    arm_plan,
     design_effect,
     enough_batches,
     few_batches_factor,
     margin_size,
-    queens_needed,
     superiority_size,
     to_have_ready,
     within_batch_effect,
@@ -32,40 +33,58 @@ from scipy.stats import binom
 
 
 @pytest.mark.parametrize(
-    ("p1", "p2", "alpha", "power", "size"),
+    ("p1", "p2", "alpha", "power", "without", "corrected"),
     [
-        (0.60, 0.70, 0.05, 0.80, 355.942813),
-        (0.60, 0.70, 0.05, 0.90, 476.007195),
-        (0.65, 0.85, 0.05, 0.80, 72.393010),
-        (0.25, 0.40, 0.01, 0.95, 343.891246),
+        # the first is 376 in Fleiss's table
+        (0.60, 0.70, 0.05, 0.80, 355.942813, 375.676626),
+        (0.60, 0.70, 0.05, 0.90, 476.007195, 495.805503),
+        (0.65, 0.85, 0.05, 0.80, 72.393010, 82.088461),
+        (0.25, 0.40, 0.01, 0.95, 343.891246, 357.100120),
     ],
 )
-def test_size_for_a_difference(p1, p2, alpha, power, size):
-    found = superiority_size(p1, p2, alpha=alpha, power=power)
-    assert found == pytest.approx(size, abs=1e-6)
-    assert superiority_size(p2, p1, alpha=alpha, power=power) == found
-    if (alpha, power, p2) == (0.05, 0.80, 0.70):
-        # Fleiss's table, with the correction for continuity: 376
-        corrected = found / 4 * (1 + np.sqrt(1 + 4 / (found * (p2 - p1)))) ** 2
-        assert np.ceil(corrected) == 376
+def test_size_for_a_difference(p1, p2, alpha, power, without, corrected):
+    wanted = {"alpha": alpha, "power": power}
+    found = superiority_size(p1, p2, **wanted)
+    assert (found.first, found.second) == pytest.approx((without, without), abs=1e-6)
+    assert superiority_size(p2, p1, **wanted) == found
+    found = superiority_size(p1, p2, continuity=True, **wanted)
+    assert found.first == pytest.approx(corrected, abs=1e-6)
 
 
-def test_size_to_show_more_than_a_margin():
-    # the total of the paper's first example is 159.6876
+def test_fleiss_s_table_is_in_whole_queens():
+    assert superiority_size(0.6, 0.7, continuity=True).whole == (376, 376)
+
+
+@pytest.mark.parametrize(
+    ("p1", "p2", "d0", "power", "ratio", "first", "second"),
+    [
+        (0.40, 0.05, 0.20, 0.8, 1.0, 79.84378, 79.84378),
+        (0.10, 0.10, -0.20, 0.9, 2 / 3, 62.88401, 41.92267),
+        (0.25, 0.05, 0.10, 0.9, 3 / 2, 173.22145, 259.83217),
+    ],
+)
+def test_size_to_show_more_than_a_margin(p1, p2, d0, power, ratio, first, second):
+    found = margin_size(p1, p2, d0, alpha=0.05, power=power, ratio=ratio)
+    assert (found.first, found.second) == pytest.approx((first, second), rel=1e-6)
+    back = margin_power(found.first, found.second, p1, p2, d0, alpha=0.05)
+    assert back == pytest.approx(power, abs=1e-9)
+
+
+def test_total_of_the_paper_s_first_example():
     found = margin_size(0.40, 0.05, 0.20, alpha=0.05)
-    assert found == pytest.approx(159.6876 / 2, abs=5e-5)
-    back = margin_power(found, found, 0.40, 0.05, 0.20, alpha=0.05)
-    assert back == pytest.approx(0.8, abs=1e-9)
+    assert found.first + found.second == pytest.approx(159.6876, abs=5e-5)
 
 
 def test_whole_batches_to_an_arm():
     assert design_effect(10, 0.05) == pytest.approx(1.45)
     assert design_effect(20, 0.02) == pytest.approx(1.38)
     assert design_effect(10, 0.05, cv=0.5) == pytest.approx(1.575)
-    alone = superiority_size(0.65, 0.85)
-    assert alone * design_effect(10, 0.05) == pytest.approx(104.969865, abs=1e-6)
-    assert queens_needed(alone, design_effect(10, 0.05), 1.0) == 105
-    assert alone * design_effect(20, 0.02) == pytest.approx(99.902354, abs=1e-6)
+    alone = superiority_size(0.65, 0.85).first
+    tens = arm_plan(alone, 10, design_effect(10, 0.05))
+    assert (tens.decided, tens.batches) == (pytest.approx(104.969865, abs=1e-6), 11)
+    assert tens.queens == 105
+    twenties = arm_plan(alone, 20, design_effect(20, 0.02))
+    assert twenties.decided == pytest.approx(99.902354, abs=1e-6)
 
 
 def test_both_arms_in_a_batch_take_out_what_they_share():
@@ -81,27 +100,30 @@ powers = st.floats(0.5, 0.99)
 
 
 @settings(deadline=None)
-@given(shares, shares, powers)
-def test_power_of_the_size_is_the_power_asked_for(p1, p2, power):
+@given(shares, shares, powers, st.floats(0.25, 4))
+def test_power_of_the_size_is_the_power_asked_for(p1, p2, power, ratio):
     if abs(p1 - p2) > 0.01:
-        found = superiority_size(p1, p2, power=power)
-        got = superiority_power(found, found, p1, p2)
+        found = superiority_size(p1, p2, power=power, ratio=ratio)
+        assert found.second == pytest.approx(ratio * found.first)
+        got = superiority_power(found.first, found.second, p1, p2)
         assert got == pytest.approx(power, abs=1e-9)
     if p1 - p2 > -0.09:
-        found = margin_size(p1, p2, -0.1, power=power)
-        got = margin_power(found, found, p1, p2, -0.1)
+        found = margin_size(p1, p2, -0.1, power=power, ratio=ratio)
+        got = margin_power(found.first, found.second, p1, p2, -0.1)
         assert got == pytest.approx(power, abs=1e-7)
 
 
 @settings(deadline=None)
 @given(shares, st.floats(0.02, 0.3), powers)
 def test_sizes_grow_as_what_is_sought_shrinks(p, margin, power):
-    one = margin_size(p, p, -margin, power=power)
-    assert margin_size(p, p, -margin / 2, power=power) > one
-    assert margin_size(p, p, -margin, power=min(power + 0.005, 0.999)) > one
-    assert margin_size(p, p, -margin, power=power, alpha=0.01) > one
+    one = margin_size(p, p, -margin, power=power).first
+    assert margin_size(p, p, -margin / 2, power=power).first > one
+    assert margin_size(p, p, -margin, power=min(power + 0.005, 0.999)).first > one
+    assert margin_size(p, p, -margin, power=power, alpha=0.01).first > one
     wide, near = (superiority_size(p, p + d * margin) for d in (0.15, 0.1))
-    assert near > wide
+    assert near.first > wide.first
+    corrected = superiority_size(p, p + 0.1 * margin, continuity=True)
+    assert corrected.first > near.first
 
 
 @settings(deadline=None)
@@ -110,7 +132,9 @@ def test_batches_and_undecided_courses_never_make_a_trial_smaller(m, icc, cv, de
     effect = design_effect(m, icc, cv)
     assert 1 <= design_effect(m, icc) <= effect
     assert design_effect(m + 1, icc, cv) >= effect
-    assert queens_needed(80, effect, decided) * decided >= 80 * effect - 1e-6
+    plan = arm_plan(80, m, effect, decided)
+    assert plan.queens * decided >= 80 * effect - 1e-6
+    assert plan.batches * m >= plan.queens - 1
     within = within_batch_effect(m, icc)
     assert within <= 1 <= within_batch_effect(m, icc, icc) + 1e-12
 
@@ -124,10 +148,10 @@ def test_few_batches_need_more_than_the_normal_says(share):
     assert factors[-1] == pytest.approx(1, abs=0.02)
     assert few_batches_factor(1, arms_share_batches=share) == np.inf
     alone = superiority_size(0.65, 0.85)
-    plain = np.ceil(alone * 1.45 / 10)
+    plain = arm_plan(alone.first, 10, 1.45).batches
     more = enough_batches(alone, 10, 1.45, arms_share_batches=share)
     assert plain <= more <= plain + 3
-    assert enough_batches(np.inf, 10, 1, arms_share_batches=share) == 0
+    assert enough_batches(Size(np.inf, np.inf), 10, 1, arms_share_batches=share) == 0
 
 
 @pytest.mark.parametrize(
@@ -138,9 +162,10 @@ def test_few_batches_need_more_than_the_normal_says(share):
         margin_size(0.5, 0.7, -0.1),
     ],
 )
-def test_what_no_number_would_show_needs_no_end_of_queens(found):
-    assert found == np.inf
-    assert queens_needed(found, 1.2, 1.0) == 0
+def test_what_no_number_would_show_is_said_in_words(found):
+    assert found.first == found.second == np.inf
+    assert found.message
+    assert arm_plan(found.first, 10, 1.2).message
 
 
 @pytest.mark.parametrize(

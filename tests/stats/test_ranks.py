@@ -8,7 +8,8 @@ Spiegelhalter DJ. JRSS A 1996;159:385-443; Lin R et al. Bayesian Analysis
 from __future__ import annotations
 
 import numpy as np
-from queen_outcomes.stats.shares.ranks import rank_limits
+import pytest
+from queen_outcomes.stats.shares.ranks import expected_ranks, rank_limits
 
 # twelve hospitals' random intercepts and their errors, by glmer with 25 nodes
 MODES = [-0.3234597, 0.3697889, -0.0424742, -0.2259747, -0.3682298, -0.0615851]
@@ -17,10 +18,18 @@ ERRORS = [0.3129944, 0.2162551, 0.2534751, 0.1376661, 0.2348369, 0.2215679]
 ERRORS += [0.2427728, 0.1795419, 0.2171526, 0.2605212, 0.1788346, 0.1804992]
 
 
+def test_hospitals_expected_ranks():
+    ranks = [3.428526, 10.082614, 6.064953, 3.837759, 2.758278, 5.857534, 5.408597]
+    ranks += [11.448442, 5.989358, 7.196828, 10.168873, 5.758238]
+    found = expected_ranks(MODES, np.square(ERRORS))
+    np.testing.assert_allclose(found, ranks, atol=5e-5)
+    assert found.sum() == pytest.approx(78)
+
+
 def test_hospitals_rank_limits_are_near_the_fully_bayes_ones():
     # printed: A 1-10, B 6-12, E 1-8, H 9-12, K 7-12; plugging the deviation in may move
     # an end by one rank
-    found = rank_limits(MODES, np.square(ERRORS))
+    found = rank_limits(MODES, np.square(ERRORS), seed=1)
     at = [0, 1, 4, 7, 10]
     np.testing.assert_allclose(found.low[at], [1, 6, 1, 9, 7], atol=1)
     np.testing.assert_allclose(found.high[at], [10, 12, 8, 12, 12], atol=1)
@@ -28,6 +37,7 @@ def test_hospitals_rank_limits_are_near_the_fully_bayes_ones():
 
 def test_like_operators_have_no_deviation_and_share_every_rank():
     found = rank_limits(np.zeros(4), np.zeros(4))
+    np.testing.assert_array_equal(found.expected, 2.5)
     assert (found.low.tolist(), found.high.tolist()) == ([1] * 4, [4] * 4)
 
 
@@ -35,6 +45,16 @@ def test_what_moves_together_is_ranked_with_certainty():
     # a common deviation hides both levels and no order
     covariance = np.full((3, 3), 4.0) + 1e-6 * np.eye(3)
     found = rank_limits([0.1, -0.2, 0.3], covariance)
+    assert found.expected == pytest.approx([2, 1, 3])
     assert found.low.tolist() == found.high.tolist() == [2, 1, 3]
     apart = rank_limits([0.1, -0.2, 0.3], np.full(3, 4.0))
     assert (apart.low.tolist(), apart.high.tolist()) == ([1] * 3, [3] * 3)
+
+
+def test_drawn_ranks_average_to_the_exact_ones():
+    rng = np.random.default_rng(3)
+    modes, root = rng.normal(size=6), rng.normal(size=(6, 6)) / 2
+    drawn = modes + np.random.default_rng(4).standard_normal((40_000, 6)) @ root.T
+    ranks = 1 + (drawn[:, :, None] > drawn[:, None, :]).sum(axis=2)
+    found = expected_ranks(modes, root @ root.T)
+    np.testing.assert_allclose(ranks.mean(axis=0), found, atol=0.03)

@@ -16,6 +16,7 @@ import pytest
 from queen_outcomes.stats.series.cusum import running_series, weights
 from queen_outcomes.stats.series.learning import (
     alike_signal_chance,
+    competence_chance,
     learning_curve,
     learning_limit,
     learning_weights,
@@ -31,14 +32,6 @@ from scipy.special import expit
 
 MIX = np.array([0.05, 0.10, 0.20, 0.30, 0.45])
 SHARES = np.full(5, 0.2)
-
-
-def competence_chance(rate, limit, cases):
-    """Chance that competence was signalled by each case, at rates of 0.2 and 0.1."""
-    up, down = learning_weights(0.2, 0.1)
-    return alike_signal_chance(up, down, 1.0 - rate, limit, cases)
-
-
 Y = np.array([0, 0, 1, 0, 1, 1, 0, 0, 1, 1, 1, 0.0])
 P = np.array([0.1, 0.2, 0.15, 0.1, 0.3, 0.25, 0.1, 0.2, 0.15, 0.3, 0.1, 0.2])
 
@@ -66,6 +59,7 @@ def test_paths_of_twelve_cases():
     np.testing.assert_allclose(found.worse.value, worse, atol=1e-8)
     np.testing.assert_allclose(found.better.value, better, atol=1e-8)
     np.testing.assert_allclose(-found.over_expected, vlad, atol=1e-12)
+    assert found.spread[-1] ** 2 == pytest.approx((P * (1 - P)).sum())
 
 
 @pytest.mark.parametrize(
@@ -155,7 +149,7 @@ def test_chance_of_a_signal_within_so_many_cases(change, chances):
 def test_learning_curve_weights_and_first_signal():
     success, failure = learning_weights(0.2, 0.1)
     assert (success, failure) == pytest.approx((0.11778304, -0.69314718), abs=5e-9)
-    chances = competence_chance(0.2, 1.25, 11)
+    chances = competence_chance(0.2, 0.2, 0.1, 1.25, 11)
     assert chances[9] == 0
     assert chances[10] == pytest.approx(0.8**11, rel=1e-12)
 
@@ -170,7 +164,7 @@ def test_learning_curve_weights_and_first_signal():
     ],
 )
 def test_learning_curve_chances(limit, rate, chances):
-    found = competence_chance(rate, limit, 200)
+    found = competence_chance(rate, 0.2, 0.1, limit, 200)
     np.testing.assert_allclose(found[[24, 49, 99, 199]], chances, atol=6e-7)
 
 
@@ -178,7 +172,7 @@ def test_learning_limit_keeps_the_chance_that_a_fixed_one_does_not():
     found = learning_limit(0.2, 0.1, 100, false_chance=0.05)
     assert 0.04 < found.false_chance <= 0.05
     assert found.limit > 2.0  # at 2.0 it is 0.484, see above
-    nearer = competence_chance(0.2, found.limit - 1e-5, 100)[-1]
+    nearer = competence_chance(0.2, 0.2, 0.1, found.limit - 1e-5, 100)[-1]
     assert nearer > 0.05
     assert 0.5 < found.true_chance < 0.981443
 
@@ -196,4 +190,6 @@ def test_learning_curve_that_cannot_be_set_says_why():
     short = learning_limit(0.2, 0.1, 5)
     assert "too few" in short.message
     assert short.limit == np.inf
+    assert "below" in learning_limit(0.1, 0.2, 50).message
+    assert "no cases" in learning_limit(0.2, 0.1, 0).message
     assert learning_curve([], 0.2, 0.1, 2.0).competent_at is None

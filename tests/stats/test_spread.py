@@ -214,7 +214,7 @@ def test_the_band_holds_both_edges():
 def test_one_batch_has_the_limits_of_its_courses():
     after, by, event = np.array([[0, 0, 9, 9], [5, 8, 9, 9], [1, 1, 0, 0]])
     alone = incidence(np.zeros(4), after, by, event, np.zeros(4), [9])
-    low, high = wilson_limits(4 * alone.estimate, [4])
+    low, high = wilson_limits(alone.estimate, [4])
     assert (alone.low[0], alone.high[0]) == (low[0], high[0])
 
 

@@ -4,8 +4,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.stats.shares.proportions import logit_limits, wilson_limits
-from queen_outcomes.stats.times.curve_limits import batch_limits
+from queen_outcomes.stats.times.curve_limits import (
+    batch_limits,
+    logit_limits,
+    wilson_limits,
+)
 from queen_outcomes.stats.times.turnbull import (
     fit_turnbull,
     fit_weighted_many,
@@ -49,7 +52,7 @@ def test_no_set_could_take_mass_and_raise_the_likelihood(courses):
     holds |= (never | np.isinf(by))[:, None] & np.isinf(left)
     chance = holds @ fit.mass
     gradient = holds.T @ (1 / chance) / len(after)
-    assert not fit.message
+    assert fit.converged
     assert gradient.max() <= 1 + 1e-8
     assert np.allclose(gradient[fit.mass > 1e-6], 1, atol=1e-6)
     assert fit.mass.sum() == pytest.approx(1, abs=1e-12)
@@ -67,17 +70,18 @@ def test_the_order_of_the_courses_changes_nothing(courses, random):
     np.testing.assert_allclose(one.mass, other.mass, atol=1e-12)
 
 
-@given(st.lists(st.tuples(COURSE, st.integers(1, 4)), min_size=1, max_size=25))
+@given(st.lists(st.tuples(COURSE, st.integers(0, 4)), min_size=1, max_size=25))
 @settings(max_examples=60, deadline=None)
 def test_a_weight_is_as_many_copies(weighted):
     weights = np.array([w for _, w in weighted])
+    if not weights.any():
+        return
     after, by, never = arrays([course for course, _ in weighted])
     copies = [np.repeat(values, weights) for values in (after, by, never)]
-    many, other = fit_weighted_many(after, by, never, weights), fit_turnbull(*copies)
-    days = np.arange(60)
-    np.testing.assert_allclose(
-        share_by(many, days)[0], share_by(other, days), atol=1e-6
-    )
+    one, other = fit_turnbull(after, by, never, weights), fit_turnbull(*copies)
+    assert np.array_equal(one.support, other.support)
+    np.testing.assert_allclose(one.mass, other.mass, atol=1e-12)
+    assert one.log_likelihood == pytest.approx(other.log_likelihood, abs=1e-9)
 
 
 def test_many_weightings_reach_the_likelihood_of_single_fits():
@@ -86,10 +90,10 @@ def test_many_weightings_reach_the_likelihood_of_single_fits():
     draws = np.random.default_rng(2).multinomial(40, np.full(40, 1 / 40), 12)
     weights = draws[:, batch].astype(float)
     many = fit_weighted_many(after, by, never, weights)
+    assert many.kkt.max() <= 1 + 1e-8
     together = share_by(many, np.arange(61))
     for row, share in zip(weights, together, strict=True):
-        copies = (np.repeat(part, row.astype(int)) for part in (after, by, never))
-        single = share_by(fit_turnbull(*copies), np.arange(61))
+        single = share_by(fit_turnbull(after, by, never, row), np.arange(61))
         np.testing.assert_allclose(share, single, atol=1e-6)
     by_batch = fit_weighted_many(after, by, never, draws, clusters=batch)
     np.testing.assert_allclose(by_batch.mass, many.mass, atol=1e-12)
@@ -114,11 +118,13 @@ def test_a_course_that_may_never_have_laid_stays_open_between_the_two():
 def test_mass_that_may_as_well_be_never_counts_as_never():
     fit = fit_turnbull([0, 0], [5, 5], [True, True])
     assert share_by(fit, [5, 50]).tolist() == [0, 0]
+    assert fit.converged
 
 
 def test_a_set_that_a_day_cuts_counts_from_its_right_end():
     fit = fit_turnbull([4], [9], [False])
     assert share_by(fit, [8, 9]).tolist() == [0, 1]
+    assert fit.last_day == 9
 
 
 @pytest.mark.parametrize(
@@ -127,12 +133,16 @@ def test_a_set_that_a_day_cuts_counts_from_its_right_end():
         ([], [], "no courses"),
         ([5.0], [5.0], "empty"),
         ([np.nan], [5.0], "empty"),
+        ([0.0, 1.0, 2.0], [5.0, 6.0], "one length"),
     ],
 )
 def test_input_that_forbids_a_fit_is_said_in_words(after, by, words):
     fit = fit_turnbull(after, by, np.zeros(len(after), bool))
+    assert not fit.converged
     assert words in fit.message
     assert np.isnan(share_by(fit, [21])).all()
+    many = fit_weighted_many(after, by, np.zeros(len(after), bool), np.ones((2, 1)))
+    assert np.isnan(share_by(many, [21])).all()
 
 
 def test_limits_by_batch_are_wider_where_batches_differ():

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from queen_outcomes.stats.logistic import weighting
 from queen_outcomes.stats.logistic.weighting import decided_weights
 
 
@@ -28,17 +27,14 @@ def test_weighted_decided_courses_stand_for_all():
     assert not found.weights[~seen].any()
 
 
-def test_extreme_weights_are_pulled_in(monkeypatch):
+def test_extreme_weights_are_pulled_in_and_counted():
     rng = np.random.default_rng(1)
     Z = np.column_stack([np.ones(2000), rng.normal(size=2000)])
     decided = (rng.random(2000) < 1 / (1 + np.exp(-2 * Z[:, 1]))).astype(float)
-    cut = decided_weights(Z, decided)
-    monkeypatch.setattr(weighting, "CUT", (0.0, 1.0))
-    whole = decided_weights(Z, decided)
+    whole, cut = decided_weights(Z, decided, cut=None), decided_weights(Z, decided)
     assert cut.most < whole.most
     assert cut.least > whole.least
-    pulled = (cut.weights != whole.weights).sum()
-    assert pulled == pytest.approx(0.02 * decided.sum(), abs=3)
+    assert cut.cut == pytest.approx(0.02 * decided.sum(), abs=3)
     assert cut.effective > whole.effective
 
 

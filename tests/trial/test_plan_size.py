@@ -73,14 +73,14 @@ def test_both_arms_in_a_batch_leave_what_they_do_not_share():
 
 def test_a_margin_is_planned_by_the_test_of_a_margin():
     found = size({"share": 0.85}, margin=0.1)
-    assert found.alone == margin_size(0.85, 0.85, -0.1)
+    assert found.alone == margin_size(0.85, 0.85, -0.1).first
     assert (found.p_arm, found.opposite) == (0.85, None)
 
 
 def test_three_arms_share_the_five_per_cent():
     arms = ("a=8", "b=10", "c=12")
     found = size({"share": 0.85}, margin=0.1, arms=arms)
-    assert found.alone == margin_size(0.85, 0.85, -0.1, alpha=0.0125)
+    assert found.alone == margin_size(0.85, 0.85, -0.1, alpha=0.0125).first
     assert found.layout.used == 18
     assert found.layout.spare == 2
 

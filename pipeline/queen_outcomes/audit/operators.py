@@ -140,7 +140,7 @@ def _flag(rows: list[Row]) -> None:
     ).reshape(-1, 2)
     words = {1: "more", -1: "fewer", 0: ""}
     found = flags(pairs[:, 0], pairs[:, 1])
-    for row, direction in zip(rows, found.tolist(), strict=True):
+    for row, direction in zip(rows, found.direction.tolist(), strict=True):
         row["flag"] = words[direction] if row["shown"] else None
 
 
@@ -227,5 +227,6 @@ def spread_rows(cases: ClosedCourses, fewest: int) -> list[Row]:
             sums.append((cases.failed[rows].sum(), risk.sum(), variance))
     if len(sums) < FEWEST:
         return []
-    found = overdispersion(*adjusted_z(*np.array(sums).T))
+    compared = adjusted_z(*np.array(sums).T)
+    found = overdispersion(compared.z, compared.s)
     return [{"operators": len(sums), "phi": found.phi, "tau2": found.tau2}]

@@ -308,7 +308,7 @@ def baseline(
         worse, better = found.worse, found.better
         return SeriesLimits(
             *(found.courses, worse.limit, better.limit),
-            *(worse.detection, worse.median_courses),
+            *(worse.detection, worse.median_courses, found.message),
         )
 
     level = limits(season.risk)

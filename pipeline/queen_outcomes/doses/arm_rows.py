@@ -24,9 +24,9 @@ from queen_outcomes.stats.shares.clustering import (
 )
 from queen_outcomes.stats.shares.planning import (
     POWER,
+    arm_plan,
     design_effect,
     margin_size,
-    queens_needed,
 )
 from queen_outcomes.stats.shares.proportions import wilson
 
@@ -288,9 +288,9 @@ def margins_needed(success: np.ndarray, batch: np.ndarray) -> list[dict[str, Any
     effect = design_effect(alike.mean_size, icc, alike.cv)
     rows = []
     for margin in MARGINS:
-        size, decided = margin_size(share, share, -margin, power=POWER), settled.mean()
-        alone, whole = (queens_needed(size, e, decided) for e in (1.0, effect))
-        rows.append(
-            {"margin": margin, "queens_alone": alone or None, "queens": whole or None}
-        )
+        size = margin_size(share, share, -margin, power=POWER).first
+        decided = float(settled.mean())
+        plans = [arm_plan(size, 1.0, e, decided) for e in (1.0, effect)]
+        alone, whole = (plan.queens or None for plan in plans)
+        rows.append({"margin": margin, "queens_alone": alone, "queens": whole})
     return rows

@@ -52,7 +52,9 @@ class ArmCost:
     message: str
 
 
-def arm_cost(dose_ul, yes, batch, ul_a_drone, *, seed: int) -> ArmCost:
+def arm_cost(
+    dose_ul, yes, batch, ul_a_drone, *, seed: int, level: float = 0.95
+) -> ArmCost:
     """Give the semen, drones and queens that an arm takes for a success.
 
     Parameters
@@ -67,6 +69,7 @@ def arm_cost(dose_ul, yes, batch, ul_a_drone, *, seed: int) -> ArmCost:
         uL of semen from a drone handled, yielding or not.
     seed : int
         Of the bootstrap.
+    level : float
 
     Returns
     -------
@@ -89,12 +92,14 @@ def arm_cost(dose_ul, yes, batch, ul_a_drone, *, seed: int) -> ArmCost:
         return ArmCost(nothing, nothing, nothing, *counted, "none", said)
     said = "one semen batch: nothing is said of others" if batches == 1 else ""
     if successes in (0, courses):
-        costs, how = _by_wilson(totals), "Wilson's limits of success"
+        costs, how = _by_wilson(totals, level), "Wilson's limits of success"
     else:
-        costs = _by_bootstrap(totals, seed) if batches >= ENOUGH_BATCHES else None
+        costs = (
+            _by_bootstrap(totals, seed, level) if batches >= ENOUGH_BATCHES else None
+        )
         how = f"bootstrap over {batches} semen batches"
         if costs is None:
-            costs = tuple(_fieller(a, totals[3]) for a in totals[:3])
+            costs = tuple(_fieller(a, totals[3], level) for a in totals[:3])
             of = f"{batches} semen batches" if batches > 1 else f"{courses} courses"
             how = f"Fieller's limits over {of}"
     semen, drones, queens = costs
@@ -134,9 +139,9 @@ def _totals(dose_ul, yes, batch, ul_a_drone) -> tuple[np.ndarray, int]:
     return np.array([np.bincount(code, part, batches) for part in parts]), batches
 
 
-def _by_wilson(totals: np.ndarray) -> tuple[Interval, ...]:
+def _by_wilson(totals: np.ndarray, level: float) -> tuple[Interval, ...]:
     courses = totals[2].sum()
-    share = wilson(totals[3].sum(), courses)
+    share = wilson(totals[3].sum(), courses, level)
     each = totals[:3].sum(axis=1) / courses
     return tuple(
         Interval(
@@ -148,7 +153,7 @@ def _by_wilson(totals: np.ndarray) -> tuple[Interval, ...]:
     )
 
 
-def _by_bootstrap(totals: np.ndarray, seed: int):
+def _by_bootstrap(totals: np.ndarray, seed: int, level: float):
     """Draw batches again; None where a draw has no success at all."""
     groups = totals.shape[1]
     even = np.full(groups, 1.0 / groups)
@@ -157,7 +162,7 @@ def _by_bootstrap(totals: np.ndarray, seed: int):
     if not np.all(sums[3] > 0):
         return None
     spread = np.log(sums[:3] / sums[3]).std(axis=1, ddof=1)
-    reach = np.exp(float(stats.t.isf(0.025, groups - 1)) * spread)
+    reach = np.exp(float(stats.t.isf((1 - level) / 2, groups - 1)) * spread)
     middle = totals[:3].sum(axis=1) / totals[3].sum()
     return tuple(
         Interval(float(m), float(m / r), float(m * r))
@@ -165,7 +170,7 @@ def _by_bootstrap(totals: np.ndarray, seed: int):
     )
 
 
-def _fieller(used: np.ndarray, gained: np.ndarray) -> Interval:
+def _fieller(used: np.ndarray, gained: np.ndarray, level: float) -> Interval:
     """Limit a ratio of two means over batches, by way of its inverse.
 
     The inverse, success by semen, has a denominator well away from 0; where its lower
@@ -175,7 +180,7 @@ def _fieller(used: np.ndarray, gained: np.ndarray) -> Interval:
     ratio = float(a / y)
     if count < 2:
         return Interval(ratio, 0.0, np.inf)
-    t2 = float(stats.t.isf(0.025, count - 1)) ** 2 / count
+    t2 = float(stats.t.isf((1 - level) / 2, count - 1)) ** 2 / count
     cov = np.cov(used, gained)
     square = a * a - t2 * cov[0, 0]
     line, constant = a * y - t2 * cov[0, 1], y * y - t2 * cov[1, 1]

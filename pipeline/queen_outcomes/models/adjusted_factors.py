@@ -16,7 +16,7 @@ from scipy import stats
 
 from queen_outcomes.models.analysis_set import has_two
 from queen_outcomes.models.choose import is_between
-from queen_outcomes.models.fit import Fitted, join
+from queen_outcomes.models.fit import Fitted
 from queen_outcomes.models.terms import OTHER, Form, Values
 from queen_outcomes.stats.logistic.adjusted import (
     Adjusted,
@@ -26,7 +26,6 @@ from queen_outcomes.stats.logistic.adjusted import (
     fixed_probability,
 )
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
-from queen_outcomes.stats.logistic.plain import Test
 from queen_outcomes.stats.shares.multiplicity import holm
 
 GRID = 15
@@ -45,8 +44,6 @@ MONTHS = (
 
 SHARE = ("probability", "low", "high")
 """Columns of an average with its limits."""
-ESTIMATE = ("estimate", "se", "low", "high")
-"""Columns of a coefficient."""
 
 Row = dict[str, object]
 
@@ -223,13 +220,6 @@ def with_holm(rows: list[Row]) -> list[Row]:
         {**row, "p_holm": high} if "p" in row else row
         for row, high in zip(rows, raised, strict=True)
     ]
-
-
-def term_row(name: str, form: Form, test: Test, bend: Test | None) -> Row:
-    """Give the test of a factor as a whole, and that of its spline against a line."""
-    bent = f"against a line P = {bend.p:.2g}" if bend and np.isfinite(bend.p) else ""
-    tested = {"df": test.df, "statistic": test.statistic, "p": test.p}
-    return {"term": name, **tested, "chosen_form": join(form.said, bent)}
 
 
 def pair_row(courses: Values, form: Form, values: Sequence, at: int) -> Row:

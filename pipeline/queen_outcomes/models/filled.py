@@ -44,6 +44,7 @@ def fit_filled(
     earlier: Earlier | None = None,
     *,
     seed: int,
+    times: int = TIMES,
 ) -> Fitted:
     """Fill the gaps in the factors, fit each filling, and join the fits.
 
@@ -53,28 +54,31 @@ def fit_filled(
         All decided courses, gaps and all.
     adjust_for, earlier
         See `fit_courses`.
-    seed : int
+    seed, times : int
         Of the filling.
     """
     sets = [
         replace(courses, values=values)
-        for values in fillings(courses, courses.y, seed=seed, times=TIMES)
+        for values in fillings(courses, courses.y, seed=seed, times=times)
     ]
+    if not sets:
+        return no_model(courses, "the gaps could not be filled")
     first = fit_courses(sets[0], adjust_for, earlier)
     if first.method == "none":
         return replace(first, courses=courses)
     fits = [first, *(refit(first, filling) for filling in sets[1:])]
     found = [fit for fit in fits if fit.method == first.method]
-    few = find_few(len(found), TIMES)
+    few = find_few(len(found), times)
     if few:
         return no_model(courses, few, first.design)
-    return _joined(courses, found)
+    return _joined(courses, found, times)
 
 
 def fill_once(courses: AnalysisSet, seed: int) -> AnalysisSet:
     """Fill the gaps one time, to choose factors and forms on."""
-    (values,) = fillings(courses, courses.y, seed=seed, times=1)
-    return replace(courses, values=values)
+    for values in fillings(courses, courses.y, seed=seed, times=1):
+        return replace(courses, values=values)
+    return courses
 
 
 def find_few(found: int, times: int) -> str:
@@ -115,7 +119,7 @@ def fillings(
             words[term.column] = _codes(x)
     batch = own_level(courses.values["graft_batch"])
     made = impute(numbers, words, outcome, batch, times=times, seed=seed)
-    return [_values(courses, completed) for completed in made]
+    return [_values(courses, completed) for completed in made.completed]
 
 
 def _codes(x: np.ndarray) -> np.ndarray:
@@ -135,7 +139,7 @@ def _values(courses: AnalysisSet, completed: Completed) -> Values:
     return values
 
 
-def _joined(courses: AnalysisSet, found: Sequence[Fitted]) -> Fitted:
+def _joined(courses: AnalysisSet, found: Sequence[Fitted], times: int) -> Fitted:
     first = found[0]
     p = len(first.beta)
     whole = [np.concatenate([fit.beta, fit.deviations]) for fit in found]
@@ -158,9 +162,9 @@ def _joined(courses: AnalysisSet, found: Sequence[Fitted]) -> Fitted:
         ),
         freedom=_freedom(found, pooled),
         mixed=_mixed(found, pooled) if first.mixed else None,
-        message=join(first.message, filled_said(len(found), TIMES)),
+        message=join(first.message, filled_said(len(found), times)),
         filled=stacked([fit.predicted for fit in found]),
-        imputations=TIMES,
+        imputations=times,
     )
 
 
@@ -191,7 +195,7 @@ def _mixed(found: Sequence[Fitted], pooled: Pooled) -> MixedFit:
         each = np.array([fit.modes[name] for fit in fits])
         within = np.mean([fit.mode_se[name] ** 2 for fit in fits], axis=0)
         modes[name] = each.mean(axis=0)
-        between = each.var(axis=0, ddof=1)
+        between = each.var(axis=0, ddof=1) if m > 1 else 0.0
         errors[name] = np.sqrt(within + (1 + 1 / m) * between)
     return replace(
         first,

@@ -122,12 +122,10 @@ def base_of(method: str, courses: AnalysisSet, design: Design, X, said: str) -> 
     )
 
 
-def with_limits(
-    beta: np.ndarray, cov: np.ndarray, df: np.ndarray | None = None
-) -> dict[str, np.ndarray]:
-    """Give estimates with limits by Student's t, or by the normal distribution."""
+def normal_limits(beta: np.ndarray, cov: np.ndarray) -> dict[str, np.ndarray]:
+    """Give estimates with limits by the normal distribution."""
     se = np.sqrt(np.maximum(np.diag(cov), 0))
-    arm = (stats.norm.isf(0.025) if df is None else stats.t.isf(0.025, df)) * se
+    arm = stats.norm.isf(0.025) * se
     return {"beta": beta, "cov": cov, "se": se, "low": beta - arm, "high": beta + arm}
 
 
@@ -187,10 +185,16 @@ def _by_batch(base: Fitted, found, codes: np.ndarray) -> Fitted:
         return satterthwaite_df(X, beta, codes, rows, weights)
 
     each = freedom(np.eye(len(beta)))
+    se = np.sqrt(np.maximum(np.diag(cov), 0))
+    arm = stats.t.isf(0.025, each) * se
     return replace(
         base,
-        **with_limits(beta, cov, each),
         method="cluster_robust",
+        beta=beta,
+        cov=cov,
+        se=se,
+        low=beta - arm,
+        high=beta + arm,
         freedom=freedom,
         tests=every_test(
             base.design, lambda c: wald_test(beta, cov, c, df=float(each[c].min()))
@@ -213,7 +217,7 @@ def _without_clusters(base: Fitted, found, clusters: int, alone: bool) -> Fitted
         said = "one graft batch: nothing is said of others"
     return replace(
         base,
-        **with_limits(found.beta, found.cov),
+        **normal_limits(found.beta, found.cov),
         method="fixed_batches" if few else "plain",
         tests=every_test(base.design, without),
         message=join(base.message, said),
@@ -348,7 +352,7 @@ def _mixed(
     said = f"no difference seen between levels of {zero}" if zero else ""
     return replace(
         base_of("glmm", courses, design, X, said),
-        **with_limits(found.beta, found.cov_beta),
+        **normal_limits(found.beta, found.cov_beta),
         log_likelihood=found.log_likelihood,
         tests=every_test(design, without) if tested else (),
         mixed=found,

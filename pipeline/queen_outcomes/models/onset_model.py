@@ -503,9 +503,9 @@ def fit_station(
     """
     courses = _standing(values, seen, terms, form)
     if form is None and _is_gappy(courses) and not _too_few(courses):
-        (once,) = fill(courses, seen, times=1)
-        form = shape(once, seen, adjust_for, day).form
-        courses = _standing(values, seen, terms, form)
+        for once in fill(courses, seen, times=1):
+            form = shape(once, seen, adjust_for, day).form
+            courses = _standing(values, seen, terms, form)
     seen = seen.take(courses.rows)
     why = _too_few(courses)
     if why:
@@ -513,6 +513,8 @@ def fit_station(
     if not _is_gappy(courses):
         return fit_down(shape(courses, seen, adjust_for, day, form), day)
     sets = fill(courses, seen)
+    if not sets:
+        return no_model(courses, seen, "the gaps could not be filled")
     first = fit_down(shape(sets[0], seen, adjust_for, day, form), day)
     return over_fillings(replace(first, courses=courses), sets)
 

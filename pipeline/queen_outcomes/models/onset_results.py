@@ -16,18 +16,17 @@ from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import (
-    ESTIMATE,
     LEAST_OVERLAP,
     SHARE,
     asked_values,
     compared_values,
     pair_row,
     set_to,
-    term_row,
     value_rows,
     with_holm,
 )
 from queen_outcomes.models.analysis_set import has_two, take
+from queen_outcomes.models.choose import Design
 from queen_outcomes.models.fit import join
 from queen_outcomes.models.onset_model import (
     Columns,
@@ -55,6 +54,7 @@ from queen_outcomes.stats.onset.onset_averages import (
     median_day,
     p_of,
 )
+from queen_outcomes.stats.shares.multiplicity import holm
 
 ALL, AS_RECORDED = "all", "as recorded"
 """Names of the row in which no factor is changed."""
@@ -156,7 +156,7 @@ FOLLOWED = 0.95
 FORM, PARTS = "form of laying, onset model", ("chance", "days")
 """Name of what the season's file keeps of this model, and of its two parts."""
 
-Place = tuple[str, Form, list[int]]
+Place = tuple[str, Design, Form, list[int]]
 
 
 def onset_rows(
@@ -283,18 +283,27 @@ def _places(model: OnsetModel) -> Iterator[Place]:
     for part, design, start in (("chance", model.chance, 0), ("days", model.days, p)):
         for number, form in enumerate(design.forms):
             columns = [start + j for j in design.columns_of(number)]
-            yield part, form, columns
+            yield part, design, form, columns
 
 
 def term_rows(model: OnsetModel) -> list[Row]:
     """Test every factor of either part as a whole, by Wald with batches."""
-    rows = []
-    for part, form, columns in _places(model):
-        bends = len(form.knots) and len(columns) > 1
-        bend = _test(model, columns[1:]) if bends else None
-        name = f"{part}: {form.term.name}"
-        rows.append(term_row(name, form, _test(model, columns), bend))
-    return with_holm(rows)
+    places = list(_places(model))
+    tests = [_test(model, columns) for *_, columns in places]
+    raised = holm(np.array([test.p for test in tests], float))
+    return [
+        {
+            "term": f"{part}: {form.term.name}",
+            "df": test.df,
+            "statistic": test.statistic,
+            "p": test.p,
+            "p_holm": p_holm,
+            "chosen_form": join(form.said, _bends(model, form, columns)),
+        }
+        for (part, _, form, columns), test, p_holm in zip(
+            places, tests, raised, strict=True
+        )
+    ]
 
 
 def _test(model: OnsetModel, columns: list[int]) -> Test:
@@ -305,6 +314,14 @@ def _test(model: OnsetModel, columns: list[int]) -> Test:
     every = np.eye(len(fit.cov_joint))
     df = min(fit.df(every[j]) for j in columns)
     return wald_test(_estimates(model), fit.cov_joint, columns, df=df)
+
+
+def _bends(model: OnsetModel, form: Form, columns: list[int]) -> str:
+    """Test a spline against a line; say nothing of other forms."""
+    if not len(form.knots) or len(columns) < 2:
+        return ""
+    p = _test(model, columns[1:]).p
+    return f"against a line P = {p:.2g}" if np.isfinite(p) else ""
 
 
 def coefficient_rows(model: OnsetModel) -> list[Row]:
@@ -320,10 +337,16 @@ def coefficient_rows(model: OnsetModel) -> list[Row]:
     se = np.sqrt(np.maximum(np.diag(fit.cov_joint), 0.0))
     df = np.array([fit.df(row) for row in np.eye(len(se))])
     arm = stats.t.isf(0.025, df) * se
-    figures = zip(estimate, se, estimate - arm, estimate + arm, strict=True)
     return [
-        {"term": term, "coefficient": name, **dict(zip(ESTIMATE, own, strict=True))}
-        for (term, name), own in zip(names, figures, strict=True)
+        {
+            "term": term,
+            "coefficient": coefficient,
+            "estimate": estimate[j],
+            "se": se[j],
+            "low": estimate[j] - arm[j],
+            "high": estimate[j] + arm[j],
+        }
+        for j, (term, coefficient) in enumerate(names)
         # where everybody lays, the chance is a fixed number and no estimate
         if fit.kind != "everybody" or not term.startswith("chance")
     ]

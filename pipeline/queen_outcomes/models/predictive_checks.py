@@ -42,7 +42,7 @@ def cross_validate(fitted: Fitted, seed: int) -> Validation | None:
         return _predict(X, y, train, test)
 
     p, base = out_of_fold(fit_predict, group_folds(batches, y, FOLDS), y)
-    return validate(y, p, batches, base, seed=seed, replicates=REPLICATES)
+    return validate(y, p, batches, base=base, seed=seed, replicates=REPLICATES)
 
 
 def look_forward(fitted: Fitted) -> str:

@@ -11,7 +11,6 @@ import json
 import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -26,13 +25,7 @@ from queen_outcomes.facts.exports.exported import Column, Table
 from queen_outcomes.facts.exports.models import MODELS
 from queen_outcomes.facts.exports.writing import write_rows
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.models.adjusted_factors import (
-    ESTIMATE,
-    adjusted_rows,
-    contrast_rows,
-    term_row,
-    with_holm,
-)
+from queen_outcomes.models.adjusted_factors import adjusted_rows, contrast_rows
 from queen_outcomes.models.choose import by_reason
 from queen_outcomes.models.closed import (
     ClosedCourses,
@@ -47,7 +40,8 @@ from queen_outcomes.models.predictive_checks import cross_validate, look_forward
 from queen_outcomes.models.questions import form_sections, main_terms, models_of
 from queen_outcomes.models.risks import risk_model, write_risks
 from queen_outcomes.models.season_plan import SeasonPlan
-from queen_outcomes.stats.logistic.plain import Test, wald_test
+from queen_outcomes.stats.logistic.plain import wald_test
+from queen_outcomes.stats.shares.multiplicity import holm
 
 Row = dict[str, Any]
 _QUESTION = (
@@ -230,6 +224,15 @@ def rows_of(fitted: Fitted, place: Row) -> dict[str, list[Row]]:
 def fit_row(fitted: Fitted, seed: int) -> Row:
     """Say what was fitted on what, and how well it predicts."""
     checked = cross_validate(fitted, seed)
+    predictive = {}
+    if checked:
+        predictive = {
+            **{name: getattr(checked, name) for name in ("auc", "auc_low", "auc_high")},
+            "brier": checked.brier,
+            "brier_base": checked.base_brier,
+            "calibration_intercept": checked.intercept,
+            "calibration_slope": checked.slope,
+        }
     return {
         "method": fitted.method,
         "imputations": fitted.imputations,
@@ -239,7 +242,7 @@ def fit_row(fitted: Fitted, seed: int) -> Row:
             by_reason([*fitted.courses.left_out, *fitted.design.left_out])
         ),
         "log_likelihood": fitted.log_likelihood,
-        **(asdict(checked) if checked else {}),
+        **predictive,
         "converged": fitted.converged,
         "message": join(fitted.message, look_forward(fitted)),
     }
@@ -247,43 +250,48 @@ def fit_row(fitted: Fitted, seed: int) -> Row:
 
 def term_rows(fitted: Fitted) -> list[Row]:
     """Give the test of every factor as a whole, and whether a spline bends."""
-    tested = zip(fitted.design.forms, fitted.tests, strict=True)
-    return with_holm(
-        [
-            term_row(form.term.name, form, test, bend(fitted, number))
-            for number, (form, test) in enumerate(tested)
-        ]
-    )
+    raised = holm([test.p for test in fitted.tests])
+    return [
+        {
+            "term": form.term.name,
+            "df": test.df,
+            "statistic": test.statistic,
+            "p": test.p,
+            "p_holm": p_holm,
+            "chosen_form": join(form.said, bends(fitted, number)),
+        }
+        for number, (form, test, p_holm) in enumerate(
+            zip(fitted.design.forms, fitted.tests, raised, strict=True)
+        )
+    ]
 
 
-def bend(fitted: Fitted, number: int) -> Test | None:
-    """Test a spline against a line, by Wald; None for other forms."""
+def bends(fitted: Fitted, number: int) -> str:
+    """Test a spline against a line, by Wald; say nothing of other forms."""
     columns = fitted.design.columns_of(number)[1:]
     if not len(fitted.design.forms[number].knots) or not columns:
-        return None
+        return ""
     each = fitted.freedom(np.eye(len(fitted.beta))[columns])
     df = None if each is None else float(each.min())
-    return wald_test(fitted.beta, fitted.cov, columns, df=df)
+    p = wald_test(fitted.beta, fitted.cov, columns, df=df).p
+    return f"against a line P = {p:.2g}" if np.isfinite(p) else ""
 
 
 def coefficient_rows(fitted: Fitted) -> list[Row]:
     """Give every coefficient, in log odds within batch and operator."""
-    design, forms = fitted.design, fitted.design.forms
-    parts = (
-        design.names,
-        design.owner,
-        fitted.beta,
-        fitted.se,
-        fitted.low,
-        fitted.high,
-    )
+    forms = fitted.design.forms
     return [
         {
             "term": forms[owner].term.name if owner >= 0 else "constant",
             "coefficient": name.split(": ", 1)[-1],
-            **dict(zip(ESTIMATE, figures, strict=True)),
+            "estimate": fitted.beta[j],
+            "se": fitted.se[j],
+            "low": fitted.low[j],
+            "high": fitted.high[j],
         }
-        for name, owner, *figures in zip(*parts, strict=True)
+        for j, (name, owner) in enumerate(
+            zip(fitted.design.names, fitted.design.owner, strict=True)
+        )
     ]
 
 

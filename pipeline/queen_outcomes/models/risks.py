@@ -52,7 +52,7 @@ class RiskModel:
     kept: np.ndarray
     beta: np.ndarray
     shift: float
-    deviations: dict[str, float]
+    deviations: Mapping[str, float]
     is_yes_failure: bool
     courses: int
     failures: int
@@ -105,8 +105,16 @@ def risk_model(outcome: str, fitted: Fitted) -> RiskModel:
         rate = (float(y.sum()) + 0.5) / (len(y) + 1.0)
         why = f"no factor could be allowed for ({fitted.message}): the station's rate"
         flat = np.array([np.log(rate / (1.0 - rate))])
-        place = ((), np.zeros(1, int), flat, 0.0, {}, yes_fails(outcome))
-        return RiskModel(*place, **sizes, message=why)
+        return RiskModel(
+            (),
+            np.zeros(1, int),
+            flat,
+            0.0,
+            {},
+            yes_fails(outcome),
+            **sizes,
+            message=why,
+        )
     forms, kept, beta = _without_operator(fitted)
     deviations = dict(fitted.mixed.theta_sd) if fitted.mixed else {}
     model = RiskModel(forms, kept, beta, 0.0, deviations, yes_fails(outcome), **sizes)
@@ -147,10 +155,6 @@ def _places(design: Design, gone: Sequence[int]) -> np.ndarray:
     return design.kept - less
 
 
-AS_THEY_ARE = ("shift", "deviations", "is_yes_failure", "courses", "failures")
-"""What the season's file keeps by the model's own names."""
-
-
 def write_risks(model: RiskModel) -> dict[str, Any]:
     """Give a risk model as the season's file keeps it."""
     return {
@@ -160,7 +164,11 @@ def write_risks(model: RiskModel) -> dict[str, Any]:
         "centres": {f.term.name: f.centre for f in model.forms},
         "kept": model.kept.tolist(),
         "beta": model.beta.tolist(),
-        **{name: getattr(model, name) for name in AS_THEY_ARE},
+        "shift": model.shift,
+        "deviations": dict(model.deviations),
+        "is_yes_failure": model.is_yes_failure,
+        "courses": model.courses,
+        "failures": model.failures,
         "said": model.message,
     }
 
@@ -180,5 +188,10 @@ def read_risks(section: Mapping[str, Any]) -> RiskModel:
         forms,
         np.array(section["kept"], int),
         np.array(section["beta"], float),
-        *(section[name] for name in (*AS_THEY_ARE, "said")),
+        section["shift"],
+        dict(section["deviations"]),
+        section["is_yes_failure"],
+        section["courses"],
+        section["failures"],
+        section["said"],
     )

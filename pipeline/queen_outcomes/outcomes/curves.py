@@ -197,7 +197,7 @@ def _established(
     spread = np.sqrt((factor * se) ** 2 + share**2 * factor_variance)
     low, high = logit_limits(estimate, spread, curves.clusters - 1)
     if not spread > 0:
-        low, high = wilson_limits(estimate * part.height, part.height)
+        low, high = wilson_limits(estimate, part.height)
     return (number(estimate), number(low), number(high))
 
 

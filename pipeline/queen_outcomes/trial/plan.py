@@ -20,6 +20,7 @@ from queen_outcomes.facts.settings import Settings
 from queen_outcomes.stats.shares.planning import (
     Dose,
     Ready,
+    Size,
     design_effect,
     enough_batches,
     few_batches_factor,
@@ -200,15 +201,15 @@ def trial_size(request: Request, figures: Figures) -> TrialSize:
     alone = trial.alone(request.power)
     batches = trial.whole_blocks(trial.enough())
     few = trial.few(batches, request.power)
-    decided = alone * trial.effect * few
+    decided = alone.first * trial.effect * few
     closed = decided / figures.decided.value
     opposite = None
     if request.difference is not None and 0 < p - request.difference < 1:
         opposite = superiority_size(
             p - request.difference, p, alpha=request.alpha, power=request.power
-        )
+        ).first
     return TrialSize(
-        *(p_arm, p, alone, trial.effect, few),
+        *(p_arm, p, alone.first, trial.effect, few),
         *(round_up(decided), round_up(closed), round_up(closed / figures.asked.value)),
         *(batches, trial.queens(batches), layout, trial.power(batches)),
         tuple(trial.neighbours(batches)),
@@ -292,7 +293,7 @@ class _Trial:
             return design_effect(m, f.icc.value, f.cv.value)
         return within_batch_effect(m, f.icc.value, f.arm_by_batch.value)
 
-    def alone(self, power: float) -> float:
+    def alone(self, power: float) -> Size:
         r, p = self.request, self.figures.share.value
         if r.margin is not None:
             half = r.alpha / 2
@@ -314,7 +315,7 @@ class _Trial:
         if not batches:
             raise UsageError(
                 "no number of queens that a station could raise would do",
-                found=f"{self.alone(r.power):.0f} decided courses an arm, were "
+                found=f"{self.alone(r.power).first:.0f} decided courses an arm, were "
                 "they independent",
                 hint="ask for a larger difference or margin, or for less power",
             )
@@ -327,7 +328,7 @@ class _Trial:
         block, power = self.request.block_size, self.request.power
         batches = -(-batches // block) * block
         # blocks of batches take degrees of freedom that the first count did not know of
-        needed = self.alone(power) * self.effect
+        needed = self.alone(power).first * self.effect
         while self.decided(batches) < needed * self.few(batches, power) - 1e-9:
             batches += block
         return batches
@@ -361,7 +362,7 @@ class _Trial:
         have = self.decided(batches) / self.effect
 
         def lacking(power: float) -> float:
-            return self.alone(power) * self.few(batches, power) - have
+            return self.alone(power).first * self.few(batches, power) - have
 
         if not lacking(LOWEST_POWER) < 0:
             return None

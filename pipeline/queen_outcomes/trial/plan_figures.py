@@ -217,8 +217,7 @@ def _arm_by_batch(
     held = {(g, a) for g, a in zip(graft[seen], arm[seen], strict=True)}
     arms_held = Counter(g for g, _ in held)
     shared = sum(arms > 1 for arms in arms_held.values())
-    same, across = arms_within_batches(answers, arm, graft)
-    found = same - across
+    found = arms_within_batches(answers, arm, graft).arm_by_batch if shared else np.nan
     if shared < ENOUGH_SHARED_BATCHES or not np.isfinite(found):
         basis = f"half of it; {shared} graft batches held two arms or more"
         return PlanFigure(name, icc.value / 2, "", ASSUMED, basis)

@@ -11,13 +11,10 @@ from queen_outcomes.facts.exports.exported import (
     limits,
     number,
     share,
-    text,
 )
 
 _QUESTION = (OUTCOME, WINDOW)
-_CLOSED = count("courses", "closed, decided and of known risk")
-_FAILURES = count("failures", "failed among them")
-_OPERATOR = text("operator", "who inseminated")
+_OPERATOR = Column("operator", "text", "who inseminated")
 _NO_COURSE = "no decided course of known risk"
 _NO_JOINT = "the joint model has no random intercepts of operators"
 _NO_LIMIT = "there was nothing to set a limit from"
@@ -33,8 +30,10 @@ OPERATORS = Table(
     "operators",
     "an operator and an outcome",
     (
-        *(_OPERATOR, *_QUESTION),
-        *(_CLOSED, _FAILURES),
+        _OPERATOR,
+        *_QUESTION,
+        count("courses", "closed, decided and of known risk"),
+        count("failures", "failed among them"),
         count("undecided", "closed, and the records do not settle them"),
         count("unknown_risk", "decided, and a factor of the model is not recorded"),
         _share("crude", "failures over courses"),
@@ -56,7 +55,7 @@ OPERATORS = Table(
         _share("shrunken", "failing by the joint model, drawn to the mean", _NO_JOINT),
         *limits("shrunken", _NO_JOINT),
         number("mid_p", "twice the smaller mid-P tail", "", _NO_COURSE),
-        text("flag", _FLAG, null="held back: too few courses"),
+        Column("flag", "text", _FLAG, null="held back: too few courses"),
         Column("rank_low", "integer", "lower limit, 1: fewest fail", "", _NO_JOINT),
         Column("rank_high", "integer", "upper limit of the rank", "", _NO_JOINT),
         number("shared_pct", "courses in batches that others shared", "%", _NO_COURSE),
@@ -71,14 +70,15 @@ BATCHES = Table(
     "batches",
     "a graft or semen batch and an outcome",
     (
-        text("kind", "graft_batch or semen_batch"),
-        text("batch", "its label"),
+        Column("kind", "text", "graft_batch or semen_batch"),
+        Column("batch", "text", "its label"),
         *_QUESTION,
-        *(_CLOSED, _FAILURES),
+        count("courses", "closed, decided and of known risk"),
+        count("failures", "failed among them"),
         number("expected", "failures expected of these courses", "courses", ""),
         number("ratio", "failures over expected", "", ""),
         number("mid_p", "twice the smaller mid-P tail", "", ""),
-        text("flag", "outside the 99.8 % limits: more or fewer; empty: not"),
+        Column("flag", "text", "outside the 99.8 % limits: more or fewer; empty: not"),
         Column("first_on", "day", "first day 0 of its courses"),
         Column("operators", "texts", "who worked on it"),
     ),
@@ -88,10 +88,11 @@ OPERATOR_SERIES = Table(
     "operator_series",
     "an operator's course of this season, in each running series",
     (
-        *(_OPERATOR, *_QUESTION),
-        text("series", "level: against the station; drift: against own"),
+        _OPERATOR,
+        *_QUESTION,
+        Column("series", "text", "level: against the station; drift: against own"),
         Column("case", "integer", "running number in the season"),
-        text("course_id", "the course"),
+        Column("course_id", "text", "the course"),
         Column("inseminated_at", "time", "when the main dose was given"),
         Column("known_on", "day", "the day its window closed"),
         Column("failed", "yes_no", "it failed", null="undecided, and passed over"),
@@ -101,7 +102,7 @@ OPERATOR_SERIES = Table(
         number("cusum_better", "for the odds of failing halved", "", ""),
         number("limit_worse", "a value from here on is a signal", "", _NO_LIMIT),
         number("limit_better", "a value from here on is a signal", "", _NO_LIMIT),
-        text("signal", "worse or better at this case; empty: none"),
+        Column("signal", "text", "worse or better at this case; empty: none"),
     ),
     key=("operator", "outcome", "window_days", "series", "case"),
 )
@@ -109,8 +110,9 @@ SERIES_LIMITS = Table(
     "series_limits",
     "a running series of an operator, and what its limits do",
     (
-        *(_OPERATOR, *_QUESTION),
-        text("series", "level or drift"),
+        _OPERATOR,
+        *_QUESTION,
+        Column("series", "text", "level or drift"),
         count("holds_for", "courses of a season that the limits hold for"),
         number("limit_worse", "of the series for doubled odds", "", _NO_LIMIT),
         number("limit_better", "of the series for halved odds", "", _NO_LIMIT),
@@ -125,19 +127,20 @@ SERIES_LIMITS = Table(
         Column("provisional", "yes_no", "no earlier season to measure by"),
         count("cases", "closed courses in the series"),
         Column("signals", "integer", "signals in it"),
-        text("message", "why there is no limit; empty: there is one"),
+        Column("message", "text", "why there is no limit; empty: there is one"),
     ),
     key=("operator", "outcome", "window_days", "series"),
 )
 AUDIT = (OPERATORS, BATCHES, OPERATOR_SERIES, SERIES_LIMITS)
 
 _COURSES = count("courses", "decided and of known risk")
+_FAILURES = count("failures", "failed among them")
 _EXPECTED = number("expected", "failures expected of them", "courses", "not known")
-_SERIES = text("series", "level or drift")
+_SERIES = Column("series", "text", "level or drift")
 _CASE = Column("case", "integer", "running number in the season")
 _BATCH = (
-    text("kind", "graft_batch or semen_batch"),
-    text("batch", "its label"),
+    Column("kind", "text", "graft_batch or semen_batch"),
+    Column("batch", "text", "its label"),
     _COURSES,
     _FAILURES,
     _EXPECTED,
@@ -153,11 +156,12 @@ AUDIT_COURSES = Table(
     "audit_courses",
     "a closed course and an outcome, as the audit sees it; a text not recorded is empty",
     (
-        text("course_id", "the course"),
-        *(*_QUESTION, _OPERATOR),
-        text("season", "the season"),
-        text("graft_batch", "its graft batch"),
-        text("semen_batch", "its semen batch"),
+        Column("course_id", "text", "the course"),
+        *_QUESTION,
+        _OPERATOR,
+        Column("season", "text", "the season"),
+        Column("graft_batch", "text", "its graft batch"),
+        Column("semen_batch", "text", "its semen batch"),
         Column("operator_case", "integer", "of the operator's", "", "no operator"),
         number("failed", "1 failed, 0 not", "", "undecided"),
         _share("risk", "of failing, with the average hand", "a factor is not recorded"),
@@ -174,13 +178,17 @@ OPERATOR_SIGNALS = Table(
     "operator_signals",
     "a signal of a running series, with the courses since it last stood at zero",
     (
-        *(_OPERATOR, _SERIES, _CASE),
-        text("direction", "worse or better"),
-        text("course_id", "the course that signalled"),
+        _OPERATOR,
+        _SERIES,
+        _CASE,
+        Column("direction", "text", "worse or better"),
+        Column("course_id", "text", "the course that signalled"),
         _INSEMINATED,
         _KNOWN_ON,
         Column("first_case", "integer", "first case of the run"),
-        *(_COURSES, _FAILURES, _EXPECTED),
+        _COURSES,
+        _FAILURES,
+        _EXPECTED,
     ),
     key=("operator", "series", "case"),
 )
@@ -195,12 +203,14 @@ AUDIT_DAYS = Table(
     "a day 0 with a decided course of known risk",
     (
         _D0,
-        text("season", "the season"),
-        *(_COURSES, _FAILURES, _EXPECTED),
+        Column("season", "text", "the season"),
+        _COURSES,
+        _FAILURES,
+        _EXPECTED,
         count("low", "failures on 95 of 100 such days, from"),
         count("high", "failures on 95 of 100 such days, to"),
         number("mid_p", "twice the smaller mid-P tail", "", ""),
-        text("flag", "more or fewer than 998 of 1,000; empty: neither"),
+        Column("flag", "text", "more or fewer than 998 of 1,000; empty: neither"),
         Column("operators", "texts", "who inseminated"),
         Column("graft_batches", "texts", "graft batches of the day"),
         Column("semen_batches", "texts", "semen batches of the day"),
@@ -215,7 +225,8 @@ EXPERIENCE = Table(
         Column("from_case", "integer", "first case of the stretch"),
         Column("to_case", "integer", "last case of the stretch"),
         number("middle", "geometric mean of the cases' numbers", "", ""),
-        *(_COURSES, _FAILURES),
+        _COURSES,
+        _FAILURES,
         _share("share", "succeeding", _TOO_FEW),
         *limits("", _TOO_FEW, about=", graft batches allowed for"),
         _share("expected", "succeeding with the average hand", _TOO_FEW),
@@ -252,7 +263,7 @@ LEARNING_LIMITS = Table(
         _share("false_chance", "to meet it at the inadequate rate", _ENDLESS),
         _share("true_chance", "to meet it at the adequate rate", _ENDLESS),
         Column("reached_at", "integer", "number of the case", "", "not reached"),
-        text("message", "why there is no curve; empty: there is one"),
+        Column("message", "text", "why there is no curve; empty: there is one"),
     ),
     key=("operator",),
 )
@@ -270,9 +281,9 @@ CHECKER_AGREEMENT = Table(
     "checker_agreement",
     "a measure and a pair of checkers who scored one queen within two days",
     (
-        text("measure", "eggs, drone_in_worker or pattern_pct"),
-        text("first_checker", "of the pair", null="any two checkers"),
-        text("second_checker", "of the pair", null="any two checkers"),
+        Column("measure", "text", "eggs, drone_in_worker or pattern_pct"),
+        Column("first_checker", "text", "of the pair", null="any two checkers"),
+        Column("second_checker", "text", "of the pair", null="any two checkers"),
         Column("pairs", "integer", "pairs of looks"),
         Column("agree", "integer", "pairs that say the same", null="a number"),
         number("kappa", "weighted for words of three", "", "a number, or no kappa"),
@@ -280,7 +291,7 @@ CHECKER_AGREEMENT = Table(
         number("spread", "within which 95 % of any two differ", "%", "not any two"),
         number("low", "lower limit, of kappa or agreement", "", "there is none"),
         number("high", "upper limit, of kappa or agreement", "", "there is none"),
-        text("message", "why there is no figure; empty: there is one"),
+        Column("message", "text", "why there is no figure; empty: there is one"),
     ),
     key=("measure", "first_checker", "second_checker"),
 )

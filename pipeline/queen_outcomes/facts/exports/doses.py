@@ -7,24 +7,22 @@ from __future__ import annotations
 
 from queen_outcomes.facts.exports.exported import (
     OUTCOME,
-    STATES,
     Column,
     Table,
     count,
     limits,
     number,
     share,
-    text,
 )
 from queen_outcomes.facts.outcomes import OUTCOMES
 
-_ARM = text("arm", "the protocol, as it was meant")
-_TRIAL = text("trial", "the planned trial", null="outside of trials")
+_ARM = Column("arm", "text", "the protocol, as it was meant")
+_TRIAL = Column("trial", "text", "the planned trial", null="outside of trials")
 _QUESTION = (
     OUTCOME,
     Column("window_days", "integer", "days from the first insemination", "days"),
 )
-_REFERENCE = text("reference", "the arm that it is compared with")
+_REFERENCE = Column("reference", "text", "the arm that it is compared with")
 _FAILURES = ", ".join(o.name for o in OUTCOMES.values() if o.fails == "yes")
 _FEW = "fewer closed courses than min_shown, or none settled"
 _NO_DIFFERENCE = "there is none; note tells why"
@@ -36,23 +34,31 @@ ARMS = Table(
     "arms",
     "a protocol; the answers are those to the plan's question",
     (
-        *(_TRIAL, _ARM),
+        _TRIAL,
+        _ARM,
         count("courses", "courses meant for it"),
         count("closed", "courses whose window has closed"),
-        *STATES,
+        count("yes", "closed courses with yes"),
+        count("no", "closed courses with no"),
+        count("undecided", "closed courses that the records do not settle"),
+        count("left", "closed courses that left observation unsettled"),
         share("rate", "yes / (yes + no), not adjusted", _FEW),
         *limits("", _FEW, about=", graft batches allowed for"),
         number("mean_dose_ul", "given a course, all doses", "uL", "not recorded"),
-        Column("doses", "integer", "inseminations of most courses", "", "not recorded"),
+        Column(
+            "doses", "integer", "inseminations of most courses", null="not recorded"
+        ),
         share("adjusted", "yes, had all courses been in this arm", "no model of it"),
         *limits("adjusted", "no model of it"),
         Column("batches", "integer", "graft batches of its closed courses"),
-        text("source", "protocol, dose meant or dose given: read from there"),
+        Column("source", "text", "protocol, dose meant or dose given: read from there"),
         Column("intended", "yes_no", "the arms stand for what was meant"),
         Column("randomised", "yes_no", "a trial whose blocks hold arms side by side"),
         Column("reference", "yes_no", "the others are compared with it"),
-        count("planned", "closed courses planned", "nothing planned"),
-        text("said", "why the arms do not stand for what was meant"),
+        Column(
+            "planned", "integer", "closed courses planned", "courses", "nothing planned"
+        ),
+        Column("said", "text", "why the arms do not stand for what was meant"),
     ),
     key=("trial", "arm"),
 )
@@ -60,9 +66,13 @@ ARM_CONTRASTS = Table(
     "arm_contrasts",
     "an arm against the reference, an outcome and a method",
     (
-        *(_TRIAL, _ARM, _REFERENCE, *_QUESTION),
-        text(
+        _TRIAL,
+        _ARM,
+        _REFERENCE,
+        *_QUESTION,
+        Column(
             "method",
+            "text",
             "unadjusted; stratified: within blocks, else within graft batches; "
             "adjusted: the main model with the arm in the place of dose and doses",
         ),
@@ -80,8 +90,9 @@ ARM_CONTRASTS = Table(
         ),
         number("ratio", "of the shares of success", "", _NO_DIFFERENCE),
         share("margin", "the loss that would not matter", "none was stated for it"),
-        text(
+        Column(
             "verdict",
+            "text",
             "better, not_worse, not_worse_though_lower, inconclusive, worse, interim",
             null=_PRIMARY_ONLY,
         ),
@@ -101,8 +112,8 @@ ARM_CONTRASTS = Table(
         number(
             "homogeneity_p", "of one odds ratio in all blocks", "", "not to be tested"
         ),
-        text("said", "the verdict in words, or why there is none"),
-        text("note", "what to know of the method, or why there is nothing"),
+        Column("said", "text", "the verdict in words, or why there is none"),
+        Column("note", "text", "what to know of the method, or why there is nothing"),
     ),
     key=("trial", "arm", "reference", "outcome", "window_days", "method"),
 )
@@ -110,7 +121,8 @@ ARM_COSTS = Table(
     "arm_costs",
     "an arm with enough closed courses; success is that of the plan's question",
     (
-        *(_TRIAL, _ARM),
+        _TRIAL,
+        _ARM,
         number("semen_ul_per_success", "semen given a success", "uL", _NO_COST),
         *limits("", _NO_COST, "uL"),
         number("drones_per_success", "drones handled a success", "drones", _NO_COST),
@@ -119,7 +131,7 @@ ARM_COSTS = Table(
             "queens_per_success", "queens inseminated a success", "queens", _NO_COST
         ),
         *limits("queens", _NO_COST, "queens"),
-        text("assumptions", "what the figures lean on"),
+        Column("assumptions", "text", "what the figures lean on"),
         count("courses", "decided courses with a recorded dose"),
         count("successes", "successes among them"),
         Column("frontier", "yes_no", "no other arm takes fewer drones and queens"),
@@ -150,10 +162,11 @@ ARM_COURSES = Table(
     "arm_courses",
     "a course, as the comparison of doses read it; what is not recorded is empty",
     (
-        text("course_id", "the course"),
-        *(_TRIAL, _ARM),
-        text("block", "its block"),
-        text("source", "what the arm was read from"),
+        Column("course_id", "text", "the course"),
+        _TRIAL,
+        _ARM,
+        Column("block", "text", "its block"),
+        Column("source", "text", "what the arm was read from"),
     ),
     key=("course_id",),
 )
@@ -161,13 +174,14 @@ ARM_MODELS = Table(
     "arm_models",
     "a comparison and an outcome: the main model with the arm in the place of dose",
     (
-        *(_TRIAL, *_QUESTION),
-        text("method", "of the fit; none: there is no model"),
+        _TRIAL,
+        *_QUESTION,
+        Column("method", "text", "of the fit; none: there is no model"),
         Column("primary", "yes_no", "it carries the verdict"),
         count("rows", "courses fitted"),
-        text("factors", "what was allowed for"),
-        text("left_out", "what was not, and why"),
-        text("message", "what to know, or why there is no model"),
+        Column("factors", "text", "what was allowed for"),
+        Column("left_out", "text", "what was not, and why"),
+        Column("message", "text", "what to know, or why there is no model"),
     ),
     key=("trial", "outcome", "window_days"),
 )
@@ -175,8 +189,10 @@ ARM_OVERLAP = Table(
     "arm_overlap",
     "an arm against the reference, and a grouping that is recorded",
     (
-        *(_TRIAL, _ARM, _REFERENCE),
-        text("grouping", "operator, line, year or graft_batch"),
+        _TRIAL,
+        _ARM,
+        _REFERENCE,
+        Column("grouping", "text", "operator, line, year or graft_batch"),
         share("shared", "courses in levels that hold both arms", ""),
     ),
     key=("trial", "arm", "reference", "grouping"),
@@ -201,8 +217,8 @@ DOSE_TRENDS = Table(
         number("z", "of the trend", "", "no trend"),
         number("p", "of no trend, two-sided", "", "no trend"),
         number("lack_p", "of a straight line being enough", "", "no trend"),
-        text("scored_by", "what the doses count as"),
-        text("message", "why there is no trend; empty: there is one"),
+        Column("scored_by", "text", "what the doses count as"),
+        Column("message", "text", "why there is no trend; empty: there is one"),
     ),
     key=("outcome", "window_days"),
 )
@@ -211,11 +227,11 @@ DOSE_FOR = Table(
     "a share of success, and the dose that the main model's curve gives for it",
     (
         *_QUESTION,
-        text("asked", "whose share"),
+        Column("asked", "text", "whose share"),
         share("success", "the share", ""),
         number("dose_ul", "the dose", "uL", "said tells why"),
         *limits("", "not bounded", "uL"),
-        text("said", "what to know of it"),
+        Column("said", "text", "what to know of it"),
     ),
     key=("outcome", "window_days", "asked"),
 )

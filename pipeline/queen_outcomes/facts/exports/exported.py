@@ -66,23 +66,9 @@ OUTCOME = Column("outcome", "text", "which outcome")
 WINDOW = Column("window_days", "integer", "the outcome's window after day 0", "days")
 
 
-def text(name: str, meaning: str, null: str = "") -> Column:
-    """Declare a text."""
-    return Column(name, "text", meaning, "", null)
-
-
 def count(name: str, meaning: str, null: str = "") -> Column:
     """Declare a number of courses."""
     return Column(name, "integer", meaning, "courses", null)
-
-
-STATES = (
-    count("yes", "closed courses with yes"),
-    count("no", "closed courses with no"),
-    count("undecided", "closed courses that the records do not settle"),
-    count("left", "closed courses that left observation unsettled"),
-)
-"""Closed courses by the state of their answer."""
 
 
 def number(name: str, meaning: str, unit: str = "", null: str = "") -> Column:

@@ -7,18 +7,16 @@ from queen_outcomes.facts.exports.exported import (
     WINDOW,
     Column,
     Table,
-    count,
     limits,
     number,
-    share,
-    text,
 )
 
 _FIT = (
     OUTCOME,
     WINDOW,
-    text(
+    Column(
         "model",
+        "text",
         "main; bench: with what happens there; weighted: standing for all; complete: "
         "without filling gaps in; onset: whether she lays and when, on every course",
     ),
@@ -26,10 +24,6 @@ _FIT = (
 _NONE = "the model does not give it"
 _APART = "the two values hardly share operators, lines or batches"
 _OR_ONSET = f"{_APART}; or the model is onset"
-_HOLD_BOTH = "courses whose operator, line and batch hold both"
-_VALUE = number("value", "the value all courses are set to", "", "the value is a word")
-_LABEL = text("label", "the value in words, with its unit")
-_TERM = text("term", "the factor; of onset after its part, chance or days")
 
 
 def _number(name: str, meaning: str, unit: str = "", null: str = _NONE) -> Column:
@@ -41,16 +35,20 @@ MODEL_FITS = Table(
     "a fit",
     (
         *_FIT,
-        text(
-            "method", "glmm, cluster_robust, plain, fixed_batches, firth, mixture, none"
+        Column(
+            "method",
+            "text",
+            "glmm, cluster_robust, plain, fixed_batches, firth, mixture, none",
         ),
         Column("imputations", "integer", "times that gaps were filled in; 0: never"),
-        count("rows", "courses fitted"),
-        count(
+        Column("rows", "integer", "courses fitted", "courses"),
+        Column(
             "events",
+            "integer",
             "courses with yes among them; onset: known to have laid by any day",
+            "courses",
         ),
-        text("left_out", "factors left out, and why"),
+        Column("left_out", "text", "factors left out, and why"),
         _number("log_likelihood", "at the maximum; penalised with firth"),
         _number("auc", "chance that a yes was predicted above a no, unseen batches"),
         *limits("auc", _NONE, ""),
@@ -59,7 +57,7 @@ MODEL_FITS = Table(
         _number("calibration_intercept", "0 when predictions are right", "log odds"),
         _number("calibration_slope", "1 when predictions are right"),
         Column("converged", "yes_no", "there is a model"),
-        text("message", "what to know, or why there is no model"),
+        Column("message", "text", "what to know, or why there is no model"),
     ),
     key=("outcome", "window_days", "model"),
 )
@@ -67,12 +65,15 @@ MODEL_TERMS = Table(
     "model_terms",
     "a factor of a fit",
     (
-        *(*_FIT, _TERM),
+        *_FIT,
+        Column("term", "text", "the factor; of onset after its part, chance or days"),
         Column("df", "integer", "columns it takes"),
         _number("statistic", "chi-square (F times df where limits are by batch)"),
         _number("p", "of the factor as a whole"),
         _number("p_holm", "the same, raised for the factors of the fit"),
-        text("chosen_form", "line, spline (and its test against a line), levels"),
+        Column(
+            "chosen_form", "text", "line, spline (and its test against a line), levels"
+        ),
     ),
     key=("outcome", "window_days", "model", "term"),
 )
@@ -80,8 +81,9 @@ MODEL_COEFFICIENTS = Table(
     "model_coefficients",
     "a coefficient of a fit",
     (
-        *(*_FIT, _TERM),
-        text("coefficient", "which of its columns"),
+        *_FIT,
+        Column("term", "text", "the factor; of onset after its part, chance or days"),
+        Column("coefficient", "text", "which of its columns"),
         _number(
             "estimate",
             "within batch and operator; onset: over all of them",
@@ -97,9 +99,9 @@ MODEL_GROUPS = Table(
     "a level of a grouping with random intercepts, and one row for their deviation",
     (
         *_FIT,
-        text("grouping", "operator, graft_batch or semen_batch"),
-        text("level", "the level", null="the row of the standard deviation"),
-        count("courses", "courses fitted"),
+        Column("grouping", "text", "operator, graft_batch or semen_batch"),
+        Column("level", "text", "the level", null="the row of the standard deviation"),
+        Column("courses", "integer", "courses fitted", "courses"),
         _number("effect", "the level's intercept, or the deviation", "log odds"),
         *limits("", _NONE, "log odds"),
     ),
@@ -110,13 +112,18 @@ ADJUSTED = Table(
     "a value of a factor",
     (
         *_FIT,
-        text("factor", "the factor; of onset also all: nothing is set"),
-        *(_VALUE, _LABEL),
-        share(
-            "probability", "of yes, averaged over courses, batches, operators", _NONE
+        Column("factor", "text", "the factor; of onset also all: nothing is set"),
+        _number(
+            "value", "the value all courses are set to", null="the value is a word"
+        ),
+        Column("label", "text", "the value in words, with its unit"),
+        _number(
+            "probability",
+            "of yes, averaged over courses, batches, operators",
+            "share 0-1",
         ),
         *limits("", _NONE, "share 0-1"),
-        count("courses_near", "courses nearest to this value"),
+        Column("courses_near", "integer", "courses nearest to this value", "courses"),
     ),
     key=("outcome", "window_days", "model", "factor", "value", "label"),
 )
@@ -125,11 +132,15 @@ CONTRASTS = Table(
     "a value of a factor against the usual one",
     (
         *_FIT,
-        text("factor", "the factor"),
-        text("value", "the value"),
-        text("reference", "the usual value"),
-        share("overlap", _HOLD_BOTH, _NONE),
-        share("risk_difference", "of the adjusted probabilities", _APART),
+        Column("factor", "text", "the factor"),
+        Column("value", "text", "the value"),
+        Column("reference", "text", "the usual value"),
+        _number(
+            "overlap", "courses whose operator, line and batch hold both", "share 0-1"
+        ),
+        _number(
+            "risk_difference", "of the adjusted probabilities", "share 0-1", _APART
+        ),
         *limits("", _APART, "share 0-1"),
         _number("odds_ratio", "within batch and operator", null=_OR_ONSET),
         *limits("or", _OR_ONSET, ""),
@@ -151,13 +162,21 @@ ONSET_DAYS = Table(
     "onset_days",
     "a value of a factor of the days to laying",
     (
-        text("factor", "the factor"),
-        *(_VALUE, _LABEL),
+        Column("factor", "text", "the factor"),
+        _number(
+            "value", "the value all courses are set to", null="the value is a word"
+        ),
+        Column("label", "text", "the value in words, with its unit"),
         _number("days", "day by which half of the layers lay, averaged", "days"),
         *limits("", _NONE, "days"),
-        count("courses_near", "courses nearest to this value"),
-        text("reference", "the usual value", null=_USUAL),
-        share("overlap", _HOLD_BOTH, _USUAL),
+        Column("courses_near", "integer", "courses nearest to this value", "courses"),
+        Column("reference", "text", "the usual value", null=_USUAL),
+        _number(
+            "overlap",
+            "courses whose operator, line and batch hold both",
+            "share 0-1",
+            _USUAL,
+        ),
         _number("difference", "later than at the usual value", "days", _NOT_SHOWN),
         *limits("difference", _NOT_SHOWN, "days"),
         _number("p", "of the difference", null=_NOT_SHOWN),

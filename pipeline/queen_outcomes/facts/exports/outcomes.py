@@ -9,7 +9,6 @@ from __future__ import annotations
 from queen_outcomes.facts.dictionary import TABLES as RECORDS
 from queen_outcomes.facts.exports.exported import (
     OUTCOME,
-    STATES,
     WINDOW,
     Column,
     Kind,
@@ -17,23 +16,22 @@ from queen_outcomes.facts.exports.exported import (
     count,
     limits,
     share,
-    text,
 )
 from queen_outcomes.facts.outcomes import OUTCOMES as DECLARED
 
 NOT_RECORDED = "not recorded"
-_SOURCE = text("source", "file under records/, or book.xlsx#Sheet")
+_SOURCE = Column("source", "text", "file under records/, or book.xlsx#Sheet")
 _LINE = Column("line", "integer", "first physical line, sheet row or row number")
 _SLOT = Column(
     "slot", "integer", "which record of its line it is", null="the line is one record"
 )
-_TABLE = text("table", "the table of the records")
-_REASON = text("reason", "the reason's code")
-_COLUMN = text("column", "the column concerned", null="the whole row")
-_VALUE = text("value", "what stood there", null="nothing stood there")
-_MESSAGE = text("message", "what is wrong and what to do, in a sentence")
-_COURSE = text("course_id", "queen_id, a slash, and the course's number")
-_QUEEN = text("queen_id", "the station's label of the queen")
+_TABLE = Column("table", "text", "the table of the records")
+_REASON = Column("reason", "text", "the reason's code")
+_COLUMN = Column("column", "text", "the column concerned", null="the whole row")
+_VALUE = Column("value", "text", "what stood there", null="nothing stood there")
+_MESSAGE = Column("message", "text", "what is wrong and what to do, in a sentence")
+_COURSE = Column("course_id", "text", "queen_id, a slash, and the course's number")
+_QUEEN = Column("queen_id", "text", "the station's label of the queen")
 
 
 def _after(of: str, null: str = "") -> Column:
@@ -69,8 +67,9 @@ SOURCES = Table(
     "sources",
     "a source file or sheet, and a table it is read as",
     (
-        *(_SOURCE, _TABLE),
-        text("sha256", "hash of the file's bytes"),
+        _SOURCE,
+        _TABLE,
+        Column("sha256", "text", "hash of the file's bytes"),
         Column("rows_read", "integer", "rows read", "rows"),
         Column("accepted", "integer", "rows accepted, repeats included", "rows"),
         Column("quarantined", "integer", "rows quarantined", "rows"),
@@ -89,7 +88,7 @@ QUARANTINE = Table(
     "a quarantined row and one reason for it",
     (
         *(_SOURCE, _LINE, _SLOT, _TABLE, _REASON, _COLUMN, _VALUE, _MESSAGE),
-        text("row", "JSON of the row's text as it was read"),
+        Column("row", "text", "JSON of the row's text as it was read"),
     ),
 )
 LISTED = Table(
@@ -97,7 +96,7 @@ LISTED = Table(
     "a second look at an accepted row",
     (
         *(_SOURCE, _LINE, _SLOT, _TABLE),
-        text("severity", "set_aside (the cell was emptied) or look"),
+        Column("severity", "text", "set_aside (the cell was emptied) or look"),
         *(_REASON, _COLUMN, _VALUE, _MESSAGE),
     ),
 )
@@ -106,18 +105,19 @@ EXPECTATIONS = Table(
     "an expectation checked",
     (
         _TABLE,
-        text("expectation", "what was expected"),
-        text("column", "the column concerned", null="the whole table"),
+        Column("expectation", "text", "what was expected"),
+        Column("column", "text", "the column concerned", null="the whole table"),
         Column("rows", "integer", "rows looked at", "rows"),
         Column("failed", "integer", "rows that did not meet it", "rows"),
-        text("severity", "quarantine, hard or soft"),
+        Column("severity", "text", "quarantine, hard or soft"),
     ),
 )
 COURSES = Table(
     "courses",
     "a course: one mating by instrument, in one or more doses",
     (
-        *(_COURSE, _QUEEN),
+        _COURSE,
+        _QUEEN,
         Column("course", "integer", "the queen's first, second, ... course"),
         Column("d0", "day", "day 0: the day of the course's last insemination"),
         Column("inseminated_at", "time", "time of the deciding insemination"),
@@ -139,8 +139,8 @@ COURSES = Table(
         *_recorded("semen", "drone_line"),
         *_recorded("queens", "graft_batch"),
         *_recorded("inseminations", "semen_batch"),
-        text("iso_week", "ISO week of day 0, such as 2026-W23"),
-        text("season", "the season: its year, or two years"),
+        Column("iso_week", "text", "ISO week of day 0, such as 2026-W23"),
+        Column("season", "text", "the season: its year, or two years"),
         _derived("placed_day", "integer", "first placement on or after day 0", "days"),
         *_recorded("inseminations", "dose_meant_ul", "protocol", "trial", "block"),
     ),
@@ -162,7 +162,7 @@ ENDS = Table(
     "a course whose queen is gone",
     (
         _COURSE,
-        text("end_reason", "how she ended"),
+        Column("end_reason", "text", "how she ended"),
         _after("her end"),
         _by("her end", "not known"),
         Column("inferred", "yes_no", "from checks alone, no exit recorded"),
@@ -174,7 +174,7 @@ OUTCOMES = Table(
     "a course, an outcome and its window",
     (
         *(_COURSE, OUTCOME, WINDOW),
-        text("state", "yes, no, undecided or left"),
+        Column("state", "text", "yes, no, undecided or left"),
         Column("closed", "yes_no", "the window and its days of grace are over"),
         _after("the event", "the outcome has no dated event"),
         _by("the event", "not seen by the close, or no dated event"),
@@ -189,12 +189,15 @@ RATES = Table(
     "an outcome, its window, a grouping and a level of it",
     (
         *(OUTCOME, WINDOW),
-        text("grouping", "what the courses are grouped by"),
-        text("level", "the group", null="not recorded"),
+        Column("grouping", "text", "what the courses are grouped by"),
+        Column("level", "text", "the group", null="not recorded"),
         count("courses", "courses asked"),
         count("open", "courses whose window is still open"),
         count("closed", "courses whose window has closed"),
-        *STATES,
+        count("yes", "closed courses with yes"),
+        count("no", "closed courses with no"),
+        count("undecided", "closed courses that the records do not settle"),
+        count("left", "closed courses that left observation unsettled"),
         share("rate", "yes / (yes + no)", _FEW),
         *limits("", _FEW, about=" of the rate"),
         share("rate_if_no", "rate with all unsettled counted as no", _FEW),
@@ -208,13 +211,14 @@ DUE = Table(
     "due",
     "a check due or missed",
     (
-        *(_QUEEN, _COURSE),
-        text("colony_id", "where she is", null="no placement covers the day"),
+        _QUEEN,
+        _COURSE,
+        Column("colony_id", "text", "where she is", null="no placement covers the day"),
         Column("day", "integer", "day of the look after day 0", "days"),
         Column("on", "day", "the date of that day"),
-        text("status", "due or missed"),
-        text("look_for", "what to look for"),
-        text("settles", "the outcomes that the look can settle"),
+        Column("status", "text", "due or missed"),
+        Column("look_for", "text", "what to look for"),
+        Column("settles", "text", "the outcomes that the look can settle"),
     ),
     key=("queen_id", "course_id", "day"),
 )
@@ -223,20 +227,19 @@ CHANGES = Table(
     "an outcome of a course whose state differs from the build before",
     (
         *(_COURSE, OUTCOME, WINDOW),
-        text("was", "the state before", null="was not asked before"),
-        text("is", "the state now", null="is not asked any more"),
-        text("because", "what made the difference"),
+        Column("was", "text", "the state before", null="was not asked before"),
+        Column("is", "text", "the state now", null="is not asked any more"),
+        Column("because", "text", "what made the difference"),
     ),
     key=("course_id", "outcome", "window_days"),
 )
 _EVENTS = f"{', '.join(o.name for o in DECLARED.values() if o.event)} or culled_fault"
 _GROUPED = (
-    text("grouping", "what the courses are grouped by"),
-    text("level", "the group"),
+    Column("grouping", "text", "what the courses are grouped by"),
+    Column("level", "text", "the group"),
     Column("day", "integer", "day after day 0", "days"),
 )
 _NO_LIMITS = "the courses give no limits"
-_ENDS = "ends spread, on their last or first day"
 
 
 ONSET_CURVES = Table(
@@ -258,11 +261,19 @@ INCIDENCE = Table(
     "incidence",
     "an event, a grouping, a level of it and a day",
     (
-        text("event", _EVENTS),
+        Column("event", "text", _EVENTS),
         *_GROUPED,
         share("incidence", "share that has met the event by that day", _NO_LIMITS),
-        share("low", f"lowest 95 % limit, {_ENDS}", _NO_LIMITS),
-        share("high", f"highest 95 % limit, {_ENDS}", _NO_LIMITS),
+        share(
+            "low",
+            "lowest 95 % limit, ends spread, on their last or first day",
+            _NO_LIMITS,
+        ),
+        share(
+            "high",
+            "highest 95 % limit, ends spread, on their last or first day",
+            _NO_LIMITS,
+        ),
     ),
     key=("event", "grouping", "level", "day"),
 )
@@ -270,7 +281,8 @@ ESTIMATES = Table(
     "estimates",
     "an outcome, its window, a grouping and a level of it; the build's own",
     (
-        *(OUTCOME, WINDOW),
+        OUTCOME,
+        WINDOW,
         *_GROUPED[:2],
         share("estimate", "share allowing for the unsettled", _NO_LIMITS),
         *limits("estimate", _NO_LIMITS, about=" of the estimate"),
@@ -282,7 +294,7 @@ SEASON_FIXED = Table(
     "season_fixed",
     "something fixed for the season; the build's own",
     (
-        text("name", "what is fixed"),
+        Column("name", "text", "what is fixed"),
         Column("fixed_on", "day", "as-of day of the build that fixed it"),
     ),
     key=("name",),
@@ -292,6 +304,6 @@ SEASON_CHANGES = Table(
     "a change of the plan within the season; the build's own",
     (
         Column("on", "day", "as-of day of the build that saw it"),
-        text("what", "what changed, in words"),
+        Column("what", "text", "what changed, in words"),
     ),
 )

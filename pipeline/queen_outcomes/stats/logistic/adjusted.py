@@ -12,9 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy import stats
-from scipy.special import expit
-
-from queen_outcomes.stats.shares.proportions import logit_limits
+from scipy.special import expit, logit
 
 MeanProbability = Callable[[np.ndarray], tuple[np.ndarray, ...]]
 """Linear predictors -> chances, their slopes, and slopes in further parameters."""
@@ -34,6 +32,8 @@ class Adjusted:
         Of each probability in beta (a contrast for `satterthwaite_df`), then in the
         K further parameters of the mean, such as deviations.
     cov : ndarray, shape (k, k)
+    message : str
+        Why there is nothing; empty when there is.
     """
 
     values: tuple
@@ -43,6 +43,7 @@ class Adjusted:
     high: np.ndarray
     gradient: np.ndarray
     cov: np.ndarray
+    message: str
 
 
 @dataclass(frozen=True)
@@ -127,8 +128,10 @@ def adjusted_probabilities(
     gradient = np.array([slope for _, slope in parts]).reshape(len(parts), len(cov))
     joint = gradient @ cov @ gradient.T
     se = np.sqrt(np.maximum(np.diag(joint), 0.0))
-    low, high = logit_limits(probability, se, np.inf if df is None else df)
-    return Adjusted(tuple(values), probability, se, low, high, gradient, joint)
+    low, high = _logit_limits(probability, se, _quantile(df))
+    fine = np.isfinite(probability).all() and np.isfinite(joint).all()
+    message = "" if fine else "the model gives no estimate"
+    return Adjusted(tuple(values), probability, se, low, high, gradient, joint, message)
 
 
 def _average(X, beta, weights, mean_probability) -> tuple[float, np.ndarray]:
@@ -141,6 +144,19 @@ def _average(X, beta, weights, mean_probability) -> tuple[float, np.ndarray]:
     return float(w @ p / w.sum()), np.concatenate(gradient) / w.sum()
 
 
+def _quantile(df) -> np.ndarray | float:
+    return stats.norm.isf(0.025) if df is None else stats.t.isf(0.025, df)
+
+
+def _logit_limits(probability, se, z):
+    inside = (probability > 0) & (probability < 1)
+    safe = np.where(inside, probability, 0.5)
+    arm = z * se / (safe * (1 - safe))
+    low = np.where(inside, expit(logit(safe) - arm), probability)
+    high = np.where(inside, expit(logit(safe) + arm), probability)
+    return low, high
+
+
 def contrast(adjusted: Adjusted, one: int, other: int, *, df=None) -> Contrast:
     """Compare two adjusted probabilities, ``one`` against ``other`` (positions).
 
@@ -150,17 +166,17 @@ def contrast(adjusted: Adjusted, one: int, other: int, *, df=None) -> Contrast:
     """
     chosen = [one, other]
     p, V = adjusted.probability[chosen], adjusted.cov[np.ix_(chosen, chosen)]
-    law = stats.norm if df is None else stats.t(df)
-    sign, z = np.array([1.0, -1.0]), float(law.isf(0.025))
+    sign, z = np.array([1.0, -1.0]), float(_quantile(df))
     difference = float(p[0] - p[1])
     se = float(np.sqrt(max(sign @ V @ sign, 0.0)))
     size = abs(difference) / se if se > 0 else np.nan
+    tail = stats.norm.sf(size) if df is None else stats.t.sf(size, df)
     return Contrast(
         Ratio(difference, difference - z * se, difference + z * se, se),
         _ratio(p / (1 - p), V, sign / (p * (1 - p)), z),
         _ratio(p, V, sign / p, z),
         _ratio(1 - p, V, -sign / (1 - p), z),
-        float(2 * law.sf(size)),
+        float(2 * tail),
     )
 
 

@@ -16,8 +16,8 @@ from scipy.special import expit
 
 DONORS = 5
 """Among how many near courses a filled value is drawn (van Buuren 2018, ch. 3.4)."""
-CYCLES = 10
-"""Rounds over the factors."""
+LEVEL = 0.95
+"""Coverage of limits."""
 RIDGE = 1e-4
 """Keeps the regressions solvable with more predictors than courses."""
 
@@ -30,6 +30,27 @@ class Completed:
     words: dict[str, np.ndarray]
 
 
+@dataclass(frozen=True, eq=False)
+class Imputed:
+    """What came of it.
+
+    Attributes
+    ----------
+    completed : tuple of Completed
+    filled : dict of str to int
+        How many values of each factor were filled.
+    left_out : tuple of str
+        Factors with no value at all: nothing to fill from.
+    message : str
+        Empty, or why nothing was filled.
+    """
+
+    completed: tuple[Completed, ...]
+    filled: dict[str, int]
+    left_out: tuple[str, ...]
+    message: str
+
+
 def impute(
     numbers: dict[str, np.ndarray],
     words: dict[str, np.ndarray],
@@ -37,25 +58,26 @@ def impute(
     batch,
     *,
     times: int = 20,
+    cycles: int = 10,
     seed: int = 1,
-) -> tuple[Completed, ...]:
+) -> Imputed:
     """Fill the gaps in factors ``times`` times.
 
     Parameters
     ----------
     numbers : dict of str to ndarray, shape (n,)
-        Measured factors; NaN is a gap. Every factor has some value.
+        Measured factors; NaN is a gap.
     words : dict of str to ndarray of int, shape (n,)
         Level codes 0..k-1; a code below zero is a gap.
     outcome : array_like, shape (n,) or (n, k)
         Without gaps; several columns where one number does not tell it.
     batch : array_like, shape (n,)
         Group of each course.
-    times, seed : int
+    times, cycles, seed : int
 
     Returns
     -------
-    tuple of Completed
+    Imputed
         The same for the same rows in the same order, whatever else is run.
 
     Notes
@@ -64,12 +86,25 @@ def impute(
     enters as columns: the mean of each outcome over its other courses, and the mean of
     the factor at hand over those that have it.
     """
-    outcome = np.atleast_2d(np.asarray(outcome, float).T).T
+    outcome = np.asarray(outcome, float)
     gaps = {k: ~np.isfinite(np.asarray(v, float)) for k, v in numbers.items()}
     gaps |= {k: np.asarray(v) < 0 for k, v in words.items()}
+    if not np.isfinite(outcome).all() or any(
+        len(g) != len(outcome) for g in gaps.values()
+    ):
+        return Imputed((), {}, (), "the outcome has gaps or differs in length")
+    outcome = np.atleast_2d(outcome.T).T
+    left_out = tuple(k for k, gap in gaps.items() if gap.all())
+    gaps = {k: gap for k, gap in gaps.items() if k not in left_out}
+    numbers = {k: np.asarray(v, float) for k, v in numbers.items() if k in gaps}
+    words = {k: np.asarray(v, int) for k, v in words.items() if k in gaps}
     code = np.unique(np.asarray(batch), return_inverse=True)[1]
     chain = _Chain(Completed(numbers, words), gaps, outcome, code)
-    return tuple(chain.run(np.random.default_rng([seed, i])) for i in range(times))
+    runs = tuple(
+        chain.run(np.random.default_rng([seed, i]), cycles) for i in range(times)
+    )
+    filled = {k: int(gap.sum()) for k, gap in gaps.items()}
+    return Imputed(runs, filled, left_out, "")
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,7 +114,7 @@ class _Chain:
     outcome: np.ndarray
     batch: np.ndarray
 
-    def run(self, rng: np.random.Generator) -> Completed:
+    def run(self, rng: np.random.Generator, cycles: int) -> Completed:
         """Start from random values of each factor, then go round."""
         now = Completed(
             {
@@ -90,7 +125,7 @@ class _Chain:
         )
         # the factor with the fewest gaps first, so that it serves the others
         order = sorted((g.sum(), k) for k, g in self.gaps.items() if g.any())
-        for _ in range(CYCLES if order else 0):
+        for _ in range(cycles if order else 0):
             for _, name in order:
                 self._fill(now, name, rng)
         return now
@@ -237,7 +272,8 @@ class Pooled:
     df, low, high : ndarray, shape (p,)
         By Student's t.
     used : int
-        Fits.
+        Fits that took part; those without an estimate are passed over.
+    message : str
     """
 
     beta: np.ndarray
@@ -247,6 +283,7 @@ class Pooled:
     low: np.ndarray
     high: np.ndarray
     used: int
+    message: str
 
 
 def pool(betas: Sequence[np.ndarray], covs: Sequence[np.ndarray]) -> Pooled:
@@ -266,15 +303,28 @@ def pool(betas: Sequence[np.ndarray], covs: Sequence[np.ndarray]) -> Pooled:
     ``T = W + (1 + 1/m) B`` with ``(m - 1) (T / ((1 + 1/m) B))^2`` degrees of freedom.
     Rubin DB. Multiple Imputation for Nonresponse in Surveys 1987.
     """
-    m, each = len(betas), np.array(betas, float)
-    within = np.mean(covs, axis=0)
+    sound = [
+        (np.asarray(b, float), np.asarray(V, float))
+        for b, V in zip(betas, covs, strict=True)
+        if np.isfinite(b).all() and np.isfinite(V).all()
+    ]
+    if not sound:
+        blank = np.full(len(betas[0]) if len(betas) else 0, np.nan)
+        square = np.full((len(blank), len(blank)), np.nan)
+        why = "no imputation could be fitted"
+        return Pooled(blank, square, square, *[blank] * 3, 0, why)
+    m = len(sound)
+    each = np.array([b for b, _ in sound])
+    within = np.mean([V for _, V in sound], axis=0)
     away = each - each.mean(axis=0)
     between = away.T @ away / max(m - 1, 1)
     cov = within + (1 + 1 / m) * between
     df = freedom_of(np.diag(between), np.diag(cov), m)
     beta = each.mean(axis=0)
-    arm = stats.t.isf(0.025, df) * np.sqrt(np.diag(cov))
-    return Pooled(beta, cov, between, df, beta - arm, beta + arm, m)
+    arm = stats.t.isf((1 - LEVEL) / 2, df) * np.sqrt(np.diag(cov))
+    lost = len(betas) - m
+    message = f"{lost} of {len(betas)} imputations could not be fitted" if lost else ""
+    return Pooled(beta, cov, between, df, beta - arm, beta + arm, m, message)
 
 
 def freedom_of(between, total, m: int) -> np.ndarray:

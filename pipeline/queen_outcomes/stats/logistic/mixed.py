@@ -15,13 +15,18 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import eigh, solve_triangular
 from scipy.optimize import minimize
-from scipy.special import expit
+from scipy.special import expit, gammaln
 
 from queen_outcomes.stats.logistic.mixed_laplace import CellRows, Laplace, cross
-from queen_outcomes.stats.logistic.plain import solve_plain
 
+DEPENDENT = 1e-11
+"""Share of a column's variation, left by the columns before it, that counts as none."""
+CERTAIN = 20.0
+"""Log odds beyond which a fitted chance is 0 or 1: the sign of a separated term."""
 WORTH_MERGING = 0.8
 """Share of distinct rows above which merging saves less than it costs."""
+STEPS = 60
+"""Newton steps of the plain fit."""
 
 
 @dataclass(frozen=True)
@@ -36,6 +41,8 @@ class PreparedRows:
         Turns coefficients of the whitened columns into those of the caller's.
     start : ndarray, shape (p,)
         Coefficients of the plain logistic fit, whitened.
+    constant : float
+        What the log-likelihood has beside the part that depends on the model.
     level_information : ndarray, shape (K,)
         Information of a typical level of each grouping about its own effect.
     """
@@ -43,44 +50,110 @@ class PreparedRows:
     rows: CellRows
     back: np.ndarray
     start: np.ndarray
+    constant: float
     level_information: np.ndarray
 
 
-def prepare(X, y, codes) -> PreparedRows | str:
+def find_fault(X, y, codes, trials, weights) -> str:
+    """Say in words what forbids a fit; empty when nothing does.
+
+    Parameters
+    ----------
+    X, y, codes, trials, weights : ndarray
+        As in `prepare`.
+    """
+    for words in (
+        _misshapen(X, y, codes, trials, weights),
+        _unnumbered(X=X, y=y, trials=trials, weights=weights),
+    ):
+        if words:
+            return words
+    if any(code.dtype.kind not in "iu" or code.min() < 0 for code in codes):
+        return "a grouping holds codes that are not whole numbers from 0 on"
+    if (
+        (trials <= 0).any()
+        or (weights < 0).any()
+        or (y < 0).any()
+        or (y > trials).any()
+    ):
+        return "an answer lies outside 0 to its trials, or a weight is negative"
+    wins, total = float(weights @ y), float(weights @ trials)
+    if wins <= 0 or wins >= total:
+        return "all answers are equal"
+    return ""
+
+
+def _misshapen(X, y, codes, trials, weights) -> str:
+    if X.ndim != 2 or not X.size or {len(y), len(trials), len(weights)} != {len(X)}:
+        return (
+            "the columns, answers and counts are not of one length, or there are none"
+        )
+    if not len(codes):
+        return "no grouping was given"
+    if any(len(code) != len(X) for code in codes):
+        return "a grouping is not as long as the answers"
+    return ""
+
+
+def _unnumbered(**arrays) -> str:
+    for name, values in arrays.items():
+        bad = ~np.isfinite(values)
+        if bad.any():
+            rows = bad.any(axis=1) if values.ndim == 2 else bad
+            return f"{name} holds what is no number in {int(rows.sum())} rows"
+    return ""
+
+
+def prepare(X, y, codes, trials, weights) -> PreparedRows | str:
     """Merge, scale and start.
 
     Parameters
     ----------
     X : ndarray, shape (n, p)
         Columns, that of ones among them where wanted.
-    y : ndarray, shape (n,)
-        0 or 1.
+    y, trials, weights : ndarray, shape (n,)
+        Successes, of how many, and the weight of each row in the log-likelihood.
     codes : list of ndarray of int, shape (n,)
         Levels of each grouping.
 
     Returns
     -------
     PreparedRows or str
-        Words when the plain model has no fit.
+        Words when the columns cannot be told apart or the answers are separated.
     """
     levels = [int(code.max()) + 1 for code in codes]
+    kept = weights > 0
+    X, y, trials, weights = X[kept], y[kept], trials[kept], weights[kept]
+    codes = [code[kept].astype(np.int64) for code in codes]
+    constant = _constant(y, trials, weights)
     cells, cell = _cells(codes)
-    X, wins, total, cell = _merged(X, y, cell)
+    X, wins, total, cell = _merged(X, weights * y, weights * trials, cell)
     order = np.argsort(cell, kind="stable")
     X, wins, total, cell = X[order], wins[order], total[order], cell[order]
     lengths = np.bincount(cell, minlength=cells.shape[1])
-    plain = solve_plain(X, wins / total, total)
-    if isinstance(plain, str):
-        return plain
-    root = np.linalg.cholesky(plain.information).T
+    scaled, back, scales = _scaled(X)
+    words = _dependent(scaled, scales)
+    if words:
+        return words
+    coefficients, information, words = _plain(scaled, wins, total)
+    if words:
+        return words
+    root = np.linalg.cholesky(information).T
     inverse = solve_triangular(root, np.eye(len(root)))
-    white = np.asfortranarray(plain.basis.Z @ inverse)
+    white = np.asfortranarray(scaled @ inverse)
     starts = np.cumsum(lengths) - lengths
     rows = CellRows(white, wins, total, starts, lengths, cross(cells, levels))
-    start = root @ plain.gamma
+    start = root @ coefficients
     return PreparedRows(
-        rows, plain.basis.to_beta(inverse), start, _per_level(rows, start, len(codes))
+        rows, back @ inverse, start, constant, _per_level(rows, start, len(codes))
     )
+
+
+def _constant(y, trials, weights) -> float:
+    some = trials > 1
+    y, trials = y[some], trials[some]
+    terms = gammaln(trials + 1) - gammaln(y + 1) - gammaln(trials - y + 1)
+    return float(weights[some] @ terms)
 
 
 def _cells(codes) -> tuple[np.ndarray, np.ndarray]:
@@ -95,8 +168,8 @@ def _cells(codes) -> tuple[np.ndarray, np.ndarray]:
     return np.array([code[first] for code in codes], dtype=np.int64), cell
 
 
-def _merged(X, y, cell):
-    """Count yes and rows of one cell whose columns are the same to the bit."""
+def _merged(X, wins, total, cell):
+    """Add up rows of one cell whose columns are the same to the bit."""
     mark = cell.astype(np.uint64)
     for column in (X + 0.0).T:
         mark = (mark ^ (mark >> np.uint64(29))) * np.uint64(0xBF58476D1CE4E5B9)
@@ -105,10 +178,84 @@ def _merged(X, y, cell):
     _, first, which = np.unique(mark, return_index=True, return_inverse=True)
     few = len(first) < WORTH_MERGING * len(cell)
     if not few or (cell[first][which] != cell).any() or (X[first][which] != X).any():
-        return X, y, np.ones(len(y)), cell
+        return X, wins, total, cell
     count = len(first)
-    yes, rows = np.bincount(which, y, count), np.bincount(which, minlength=count)
-    return X[first], yes, rows.astype(float), cell[first]
+    return (
+        X[first],
+        np.bincount(which, wins, count),
+        np.bincount(which, total, count),
+        cell[first],
+    )
+
+
+def _scaled(X) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Centre (where a column is constant) and scale; give also the way back."""
+    top, bottom = X.max(axis=0), X.min(axis=0)
+    flat = np.flatnonzero((top == bottom) & (top != 0))
+    size = np.maximum(np.maximum(np.abs(top), np.abs(bottom)), np.finfo(float).tiny)
+    shape = X / size
+    middle = np.zeros(X.shape[1])
+    if len(flat):
+        middle = shape.mean(axis=0)
+        middle[flat[0]] = 0.0
+        shape = shape - middle
+    spread = np.sqrt(np.mean(shape**2, axis=0))
+    # what rounding leaves of a constant column is no variation
+    spread[spread < 1e-13] = 0.0
+    safe = np.where(spread > 0, spread, 1.0)
+    back = np.diag(1 / (size * safe))
+    if len(flat):
+        constant = flat[0]
+        others = np.arange(X.shape[1]) != constant
+        share = middle / safe / (shape[0, constant] if shape[0, constant] else 1.0)
+        back[constant, others] = -share[others] / size[constant]
+    return shape / safe, back, spread
+
+
+def _dependent(scaled, spread) -> str:
+    """Name the columns that those before them make up."""
+    gram = scaled.T @ scaled / len(scaled)
+    kept: list[int] = []
+    lost: list[str] = []
+    for j in range(len(gram)):
+        rest, share = gram[j, j], np.zeros(len(kept))
+        if kept:
+            share = np.linalg.solve(gram[np.ix_(kept, kept)], gram[kept, j])
+            rest = rest - share @ gram[kept, j]
+        if spread[j] > 0 and rest > DEPENDENT:
+            kept.append(j)
+            continue
+        by = [k for k, part in zip(kept, share, strict=True) if abs(part) > 1e-6]
+        made = f" (made up of {', '.join(map(str, by))})" if by else " (constant)"
+        lost.append(f"{j}{made}")
+    if not lost:
+        return ""
+    return f"columns of X that follow from the columns before them: {', '.join(lost)}"
+
+
+def _plain(X, wins, total) -> tuple[np.ndarray, np.ndarray, str]:
+    """Plain logistic fit by Newton's method: coefficients, information, words."""
+    coefficients = np.zeros(X.shape[1])
+    for _ in range(STEPS):
+        eta = X @ coefficients
+        chance = expit(eta)
+        information = (X * (total * chance * (1 - chance))[:, None]).T @ X
+        slope = X.T @ (wins - total * chance)
+        errors = 1 / np.sqrt(np.maximum(np.diag(information), 1e-300))
+        if np.abs(eta).max() > CERTAIN or not np.isfinite(eta).all():
+            break
+        step = np.linalg.lstsq(information, slope, rcond=None)[0]
+        # one whole unit of log odds at a time keeps the early steps from overshooting
+        step *= min(1.0, 4.0 / max(np.abs(X @ step).max(), 1e-300))
+        coefficients = coefficients + step
+        if step @ slope < 1e-14:
+            return coefficients, information, ""
+    runaway = np.flatnonzero((np.abs(coefficients) > 3) | (errors > 20))
+    named = ", ".join(map(str, runaway)) or "none by itself"
+    words = (
+        f"separation: the answers fix a chance at 0 or 1; columns running away: {named}"
+    )
+    return coefficients, information, words
 
 
 def _per_level(rows: CellRows, start, groupings) -> np.ndarray:
@@ -334,15 +481,17 @@ class MixedFit:
     sd_at_zero : tuple of str
         Groupings whose deviation is exactly zero: a result, not a fault.
     modes : dict of str to ndarray, shape (levels,)
-        Most likely intercept of each level; empty when there is no fit.
+        Most likely intercept of each level.
     mode_se : dict of str to ndarray, shape (levels,)
         Standard deviation of each intercept given coefficients and deviations.
     log_likelihood : float
-        NaN when there is no fit.
+        With the binomial's constants; NaN when there is no fit.
     converged : bool
         Whether this is a maximum with positive curvature and usable numbers.
     message : str
         Why not, or what to know; empty when there is nothing to say.
+    gradient_max : float
+        Largest slope left, in log-likelihood a standard error.
     """
 
     names: tuple[str, ...]
@@ -356,21 +505,31 @@ class MixedFit:
     log_likelihood: float
     converged: bool
     message: str
+    gradient_max: float
 
 
 def fit_mixed(
-    X: np.ndarray, y: np.ndarray, groups: Mapping[str, np.ndarray]
+    X: np.ndarray,
+    y: np.ndarray,
+    groups: Mapping[str, np.ndarray],
+    *,
+    trials: np.ndarray | None = None,
+    weights: np.ndarray | None = None,
 ) -> MixedFit:
-    """Fit a logistic model with a random intercept for each grouping.
+    """Fit logit P = X b + sum of one normal intercept for each grouping.
 
     Parameters
     ----------
     X : ndarray, shape (n, p)
-        Columns, finite, with their own column of ones.
+        Columns, with their own column of ones.
     y : ndarray, shape (n,)
-        0 or 1.
+        0 or 1, or successes out of `trials`.
     groups : mapping of str to ndarray of int, shape (n,)
         Level of each row, 0 to k - 1, for each grouping.
+    trials : ndarray, shape (n,), optional
+        How many each row's successes are out of; one when not given.
+    weights : ndarray, shape (n,), optional
+        Multiplies each row's log-likelihood.
 
     Returns
     -------
@@ -385,16 +544,22 @@ def fit_mixed(
     of its curvature over both. Laplace puts deviations low when levels have few rows.
     """
     names = tuple(groups)
-    codes = [groups[name] for name in names]
+    X, y = np.asarray(X, float), np.asarray(y, float)
+    trials = np.ones_like(y) if trials is None else np.asarray(trials, float)
+    weights = np.ones_like(y) if weights is None else np.asarray(weights, float)
+    codes = [np.asarray(groups[name]) for name in names]
+    words = find_fault(X, y, codes, trials, weights)
+    if words:
+        return _nothing(X, names, codes, words)
     try:
-        ready = prepare(X, y, codes)
+        ready = prepare(X, y, codes, trials, weights)
         if isinstance(ready, str):
-            return _nothing(X, names, ready)
+            return _nothing(X, names, codes, ready)
         model = Laplace(ready.rows)
         found = Search(model, ready.start, ready.level_information).run()
     except np.linalg.LinAlgError:
         words = "the curvature over the intercepts could not be factorised"
-        return _nothing(X, names, words)
+        return _nothing(X, names, codes, words)
     return _result(names, ready, model, found)
 
 
@@ -416,9 +581,10 @@ def _result(names, ready, model: Laplace, found: Optimum) -> MixedFit:
         sd_at_zero=tuple(name for name in names if deviations[name] == 0),
         modes={k: deviations[k] * model.modes[at] for k, at in where.items()},
         mode_se={k: deviations[k] * errors[at] for k, at in where.items()},
-        log_likelihood=-float(found.value),
+        log_likelihood=float(ready.constant - found.value),
         converged=not words,
         message=words,
+        gradient_max=found.slope,
     )
 
 
@@ -440,9 +606,16 @@ def _doubt(names, model: Laplace, found: Optimum) -> str:
     return ""
 
 
-def _nothing(X, names, words: str) -> MixedFit:
+def _nothing(X, names, codes, words: str) -> MixedFit:
     """Give a result without numbers."""
-    p, size = X.shape[1], X.shape[1] + len(names)
+    p = X.shape[1] if X.ndim == 2 else 0
+    size = p + len(names)
+
+    def empty(code):
+        whole = code.size and code.dtype.kind in "iu" and code.min() >= 0
+        return np.full(int(code.max()) + 1 if whole else 0, np.nan)
+
+    levels = dict(zip(names, map(empty, codes), strict=True))
     return MixedFit(
         names=names,
         beta=np.full(p, np.nan),
@@ -450,9 +623,10 @@ def _nothing(X, names, words: str) -> MixedFit:
         theta_sd=dict.fromkeys(names, float("nan")),
         cov_joint=np.full((size, size), np.nan),
         sd_at_zero=(),
-        modes={},
-        mode_se={},
+        modes=levels,
+        mode_se={name: values.copy() for name, values in levels.items()},
         log_likelihood=float("nan"),
         converged=False,
         message=words,
+        gradient_max=float("nan"),
     )

@@ -7,7 +7,7 @@ the penalised likelihood, never from standard errors. No random effects here.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import stats
@@ -98,7 +98,9 @@ def climb(
         step[:k] = _step(rows, Z, now, k, count >= FIRST_BY_SCORING)
         size = np.max(np.abs(step))
         if size < STEP:
-            return replace(now, reached=True)
+            return PenalisedPoint(
+                now.gamma, now.value, now.score, now.information, True
+            )
         now = _upwards(rows, Z, now, step * min(1.0, LONGEST / size))
     return now
 

@@ -243,46 +243,20 @@ def fit_plain(X, y, weights=None) -> PlainFit:
     ``X' diag(w p (1 - p)) X``. McCullagh P, Nelder JA. Generalized Linear Models,
     2nd ed. 1989, ch. 4.
     """
-    found = solve_plain(X, y, weights)
-    if isinstance(found, str):
-        return _no_fit(X, found)
-    cov = found.basis.to_cov(found.information)
-    return PlainFit(found.basis.to_beta(found.gamma), cov, found.value, True, "")
-
-
-@dataclass(frozen=True, eq=False)
-class PlainPeak:
-    """The largest likelihood of a logistic model, in an orthonormal basis.
-
-    Attributes
-    ----------
-    basis : Basis
-    gamma : ndarray, shape (p,)
-    value : float
-        Log-likelihood.
-    information : ndarray, shape (p, p)
-    """
-
-    basis: Basis
-    gamma: np.ndarray
-    value: float
-    information: np.ndarray
-
-
-def solve_plain(X, y, weights=None) -> PlainPeak | str:
-    """Find the largest likelihood, or say why there is none; see `fit_plain`."""
     rows, message = rows_of(X, y, weights)
-    message = message or same_answer(rows)
-    if message:
-        return message
+    if rows is not None:
+        message = same_answer(rows)
+    if rows is None or message:
+        return _no_fit(X, message)
     basis, message = basis_of(rows.X)
-    if message:
-        return message
+    if basis is None:
+        return _no_fit(X, message)
     gamma, message = _climb(rows, basis)
     if message:
-        return message
+        return _no_fit(X, message)
     value, _, information = _at(rows, basis, gamma)
-    return PlainPeak(basis, gamma, value, information)
+    cov = basis.to_cov(information)
+    return PlainFit(basis.to_beta(gamma), cov, value, True, "")
 
 
 def _at(rows: Rows, basis: Basis, gamma: np.ndarray):

@@ -66,6 +66,8 @@ def cluster_cov(X, y, beta, clusters, kind="CR2", weights=None) -> np.ndarray:
       the working model of the last weighted step, with the generalised inverse of
       Pustejovsky JE, Tipton E. J Bus Econ Stat 2018;36:672-683.
     """
+    if kind not in ("CR0", "CR1", "CR2"):
+        raise ValueError(f"kind must be CR0, CR1 or CR2, not {kind!r}")
     X = np.asarray(X, float)
     white = _whiten(X, y, beta, clusters, weights)
     if white is None or len(white.starts) < 2:

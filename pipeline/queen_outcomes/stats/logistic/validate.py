@@ -115,25 +115,31 @@ class Validation:
 
     Attributes
     ----------
+    n, yes : int
+        Courses predicted, and yes among them.
     auc, auc_low, auc_high : float
-    brier, brier_base : float
+    brier, base_brier : float
         Mean squared error of the predictions and of the base rate.
-    calibration_intercept, calibration_slope : float
-        Of the answers on the logit of the predictions: 0 and 1 when right. NaN, as are
-        the others, where it cannot be computed.
+    intercept, slope : float
+        Of the answers on the logit of the predictions: 0 and 1 when right.
+    message : str
+        What could not be computed and why; empty when all was.
     """
 
+    n: int
+    yes: int
     auc: float
     auc_low: float
     auc_high: float
     brier: float
-    brier_base: float
-    calibration_intercept: float
-    calibration_slope: float
+    base_brier: float
+    intercept: float
+    slope: float
+    message: str
 
 
 def validate(
-    y, p, groups, base, *, seed: int = 1, replicates: int = 1000
+    y, p, groups, *, base=None, seed: int = 1, replicates: int = 1000
 ) -> Validation:
     """Measure predictions.
 
@@ -145,8 +151,8 @@ def validate(
         Predicted probabilities; rows with NaN are left out.
     groups : array_like, shape (n,)
         What is resampled.
-    base : array_like, shape (n,)
-        The base rate known when each prediction was made.
+    base : array_like, shape (n,), optional
+        The base rate known when each prediction was made; the mean of y if not given.
     seed, replicates : int
         Of the bootstrap.
 
@@ -159,15 +165,28 @@ def validate(
     Brier GW. Mon Weather Rev 1950;78:1-3; calibration as in Cox DR. Biometrika
     1958;45:562-565, a logistic fit of y on ``logit p``.
     """
-    seen = np.isfinite(p)
-    y, p, groups, base = (np.asarray(part)[seen] for part in (y, p, groups, base))
-    if not len(y):
-        return Validation(*[np.nan] * 7)
+    y, p, groups = np.asarray(y, float), np.asarray(p, float), np.asarray(groups)
+    base = np.full(len(y), y.mean() if len(y) else np.nan) if base is None else base
+    base = np.broadcast_to(np.asarray(base, float), y.shape)
+    seen = np.isfinite(p) & np.isfinite(y)
+    y, p, groups, base = y[seen], p[seen], groups[seen], base[seen]
+    if len(y) == 0:
+        return Validation(0, 0, *[np.nan] * 7, "no course was predicted")
     limits = auc_limits(y, p, groups, seed=seed, replicates=replicates)
-    brier, brier_base = (float(np.mean((q - y) ** 2)) for q in (p, base))
+    brier, base_brier = (float(np.mean((q - y) ** 2)) for q in (p, base))
+    slopes, message = _calibration(y, p)
+    if np.isnan(limits).any() and not message:
+        message = "too few groups with both answers for limits of the AUC"
+    figures = (auc(y, p), *limits, brier, base_brier, *slopes)
+    return Validation(len(y), int(y.sum()), *figures, message)
+
+
+def _calibration(y, p) -> tuple[tuple[float, float], str]:
     score = logit(np.clip(p, NEAREST, 1 - NEAREST))
-    slopes = fit_plain(np.column_stack([np.ones(len(y)), score]), y).beta.tolist()
-    return Validation(auc(y, p), *limits, brier, brier_base, *slopes)
+    ones = np.ones((len(y), 1))
+    both = fit_plain(np.column_stack([ones, score]), y)
+    found = (float(both.beta[0]), float(both.beta[1]))
+    return found, f"calibration: {both.message}" if both.message else ""
 
 
 def auc(y, p) -> float:
@@ -191,9 +210,9 @@ def auc(y, p) -> float:
 
 
 def auc_limits(
-    y, p, groups, *, seed: int = 1, replicates: int = 1000
+    y, p, groups, *, level: float = 0.95, seed: int = 1, replicates: int = 1000
 ) -> tuple[float, float]:
-    """Give 95 % percentile limits of the AUC by resampling groups.
+    """Give percentile limits of the AUC by resampling groups.
 
     Beyond a thousand courses, predictions that differ by less than a thousandth of the
     courses in rank count as tied, so that the work depends on the groups alone.
@@ -218,7 +237,7 @@ def auc_limits(
     found = found[np.isfinite(found)]
     if 2 * len(found) < replicates:
         return np.nan, np.nan
-    low, high = np.quantile(found, [0.025, 0.975])
+    low, high = np.quantile(found, [(1 - level) / 2, (1 + level) / 2])
     return float(low), float(high)
 
 

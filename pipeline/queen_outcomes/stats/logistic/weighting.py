@@ -30,6 +30,8 @@ class Weights:
     mean, least, most : float
         Over the rows that take part, after the cut. A mean far from 1 tells of a
         wrong model.
+    cut : int
+        How many weights were pulled in.
     effective : float
         ``(sum w)^2 / sum w^2``: how many equally weighted courses are left.
     message : str
@@ -40,11 +42,12 @@ class Weights:
     mean: float
     least: float
     most: float
+    cut: int
     effective: float
     message: str
 
 
-def decided_weights(Z, decided) -> Weights:
+def decided_weights(Z, decided, *, cut: tuple[float, float] | None = CUT) -> Weights:
     """Give stabilised weights for courses that were decided.
 
     Parameters
@@ -53,23 +56,23 @@ def decided_weights(Z, decided) -> Weights:
         What being decided may depend on, with a column of ones first.
     decided : array_like, shape (n,)
         0/1.
+    cut : tuple of float or None
+        Quantiles of the weights of decided courses to cut at.
 
     Returns
     -------
     Weights
-        ``P(decided) / P(decided | z)`` for decided courses, cut at the quantiles `CUT`,
-        0 for the others. Robins
+        ``P(decided) / P(decided | z)`` for decided courses, 0 for the others. Robins
         JM, Finkelstein DM. Biometrics 2000;56:779-788.
     """
     decided = np.asarray(decided, float)
     if len(decided) and np.all(decided == 1):
-        return _summary(np.ones(len(decided)), "")
+        return _summary(np.ones(len(decided)), 0, "")
     chance, message = _chance(Z, decided)
     if chance is None:
         return _none(len(decided), message)
     weights = np.where(decided == 1, decided.mean() / chance, 0.0)
-    low, high = np.quantile(weights[weights > 0], CUT)
-    return _summary(np.where(weights > 0, np.clip(weights, low, high), 0.0), message)
+    return _cut(weights, cut, message)
 
 
 def _chance(Z, answer) -> tuple[np.ndarray | None, str]:
@@ -85,12 +88,20 @@ def _chance(Z, answer) -> tuple[np.ndarray | None, str]:
     return chance, "weights by a penalised fit: what is recorded separates the courses"
 
 
-def _summary(weights: np.ndarray, message: str) -> Weights:
+def _cut(weights: np.ndarray, cut, message: str) -> Weights:
+    if cut is None:
+        return _summary(weights, 0, message)
+    low, high = np.quantile(weights[weights > 0], cut)
+    pulled = np.where(weights > 0, np.clip(weights, low, high), 0.0)
+    return _summary(pulled, int(np.sum(pulled != weights)), message)
+
+
+def _summary(weights: np.ndarray, cut: int, message: str) -> Weights:
     used = weights[weights > 0]
     effective = float(used.sum() ** 2 / np.sum(used**2))
     ends = (float(used.mean()), float(used.min()), float(used.max()))
-    return Weights(weights, *ends, effective, message)
+    return Weights(weights, *ends, cut, effective, message)
 
 
 def _none(n: int, message: str) -> Weights:
-    return Weights(np.full(n, np.nan), *[np.nan] * 4, message)
+    return Weights(np.full(n, np.nan), *[np.nan] * 3, 0, np.nan, message)

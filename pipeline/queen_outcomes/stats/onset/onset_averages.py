@@ -9,11 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import expit, ndtr, ndtri
+from scipy.special import expit, logit, ndtr, ndtri
 from scipy.stats import t
 
 from queen_outcomes.stats.onset.onset_fit import OnsetFit
-from queen_outcomes.stats.shares.proportions import logit_limits
 
 ROOT_2PI = float(np.sqrt(2.0 * np.pi))
 
@@ -60,8 +59,9 @@ def laying_by(fit: OnsetFit, X, Z, day: float) -> Average:
     se, df = _deviation(fit, slope), fit.df(slope)
     if not 0.0 < value < 1.0:
         return Average(value, np.nan, np.nan, np.nan)
-    low, high = logit_limits(value, se, df)
-    return Average(value, float(low), float(high), se, df)
+    reach = _multiple(df) * se / (value * (1.0 - value))
+    low, high = (float(expit(logit(value) + side * reach)) for side in (-1.0, 1.0))
+    return Average(value, low, high, se, df)
 
 
 def laying_shift(fit: OnsetFit, before, instead, day: float) -> Average:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit
 
-from queen_outcomes.stats.series.cusum import CHANGE, REACHED, changed_risks, weights
+from queen_outcomes.stats.series.cusum import REACHED, changed_risks, weights
 from queen_outcomes.stats.shares.shared_effects import (
     EffectColumns,
     SharedEffects,
@@ -145,6 +145,9 @@ class SeriesLimit:
     ----------
     limit : float
         A value at or above it is a signal.
+    false_share : float
+        Share of the simulated seasons without change that had a signal: at most the
+        chance asked for.
     detection : float
         Share of seasons with a signal when the odds are changed as looked for, from
         the first course on.
@@ -154,6 +157,7 @@ class SeriesLimit:
     """
 
     limit: float
+    false_share: float
     detection: float
     median_courses: float
 
@@ -164,15 +168,19 @@ class Calibration:
 
     Attributes
     ----------
-    courses : int
-        Of a season.
+    courses, replicates : int
+        Courses of a season, and seasons simulated.
     worse, better : SeriesLimit
-        For the odds of failure doubled and halved.
+        For the odds of failure multiplied and divided by the odds ratio.
+    message : str
+        Why there are no limits; empty when there are. Figures are NaN then.
     """
 
     courses: int
+    replicates: int
     worse: SeriesLimit
     better: SeriesLimit
+    message: str
 
 
 def calibrate(
@@ -180,6 +188,7 @@ def calibrate(
     shared: SharedEffects | None = None,
     *,
     false_alarm_chance: float = 0.01,
+    odds_ratio: float = 2.0,
     replicates: int = REPLICATES,
     seed: int = 0,
 ) -> Calibration:
@@ -188,12 +197,13 @@ def calibrate(
     Parameters
     ----------
     risks : array_like, shape (n,)
-        Risk of failure of each course of the season in order, averaged over batches; at
-        least one.
+        Risk of failure of each course of the season in order, averaged over batches.
     shared : SharedEffects, optional
         Batches of these courses; without them courses are independent.
     false_alarm_chance : float
         Largest share of seasons without change with a signal, in each direction.
+    odds_ratio : float
+        Above 1: how much worse, and its inverse how much better, is looked for.
     replicates : int
         Seasons simulated without change, and again with a change.
     seed : int
@@ -213,9 +223,13 @@ def calibrate(
     never above.
     """
     risks = np.asarray(risks, float).ravel()
+    words = _fault(risks, false_alarm_chance, odds_ratio)
+    if words:
+        none = SeriesLimit(*(np.nan,) * 4)
+        return Calibration(len(risks), 0, none, none, words)
     columns = effect_columns(shared, len(risks))
     spread = columns.total_deviation
-    ratios = (CHANGE, 1.0 / CHANGE)
+    ratios = (odds_ratio, 1.0 / odds_ratio)
     plain = conditional_logits(risks, spread)
     season = SimulatedSeason(
         columns, tuple(Series(risks, ratio, plain) for ratio in ratios)
@@ -227,8 +241,20 @@ def calibrate(
         for ratio in ratios
     )
     first = SimulatedSeason(columns, changed).first_signals(limits, replicates, seed)
-    found = map(_described, limits, first)
-    return Calibration(len(risks), *found)
+    found = map(_described, limits, top, first)
+    return Calibration(len(risks), replicates, *found, "")
+
+
+def _fault(risks: np.ndarray, chance: float, odds_ratio: float) -> str:
+    if not len(risks):
+        return "a season without courses"
+    if not ((risks > 0) & (risks < 1)).all():
+        return "a risk is missing or does not lie between 0 and 1"
+    if not 0 < chance < 1:
+        return f"a chance of a false alarm of {chance} does not lie between 0 and 1"
+    if not odds_ratio > 1:
+        return f"an odds ratio of {odds_ratio} is not above 1"
+    return ""
 
 
 def _limit(top: np.ndarray, chance: float) -> float:
@@ -240,8 +266,9 @@ def _limit(top: np.ndarray, chance: float) -> float:
     return float((under + larger[0]) / 2 if len(larger) else CLEAR * under + TIED)
 
 
-def _described(limit: float, first: np.ndarray) -> SeriesLimit:
+def _described(limit: float, top: np.ndarray, first: np.ndarray) -> SeriesLimit:
     seen = first[first > 0]
     half = (len(first) + 1) // 2
     median = float(np.sort(seen)[half - 1]) if len(seen) >= half else np.nan
-    return SeriesLimit(limit, len(seen) / len(first), median)
+    false_share = float(np.mean(top >= limit))
+    return SeriesLimit(limit, false_share, len(seen) / len(first), median)

@@ -14,9 +14,6 @@ import numpy as np
 REACHED = 1e-9
 """Distance to a limit within which it is reached: sums of decimals are not exact."""
 
-CHANGE = 2.0
-"""Odds ratio that is looked for, and its inverse."""
-
 
 @dataclass(frozen=True)
 class CusumPath:
@@ -41,13 +38,19 @@ class RunningSeries:
 
     Attributes
     ----------
+    expected : ndarray, shape (n,)
+        Failures expected up to and with each case, decided cases only.
     over_expected : ndarray, shape (n,)
         Failures observed minus expected up to each case.
+    spread : ndarray, shape (n,)
+        Standard deviation of that difference if nothing is unusual.
     worse, better : CusumPath
-        For the odds of failure doubled and halved.
+        For the odds of failure multiplied and divided by the odds ratio.
     """
 
+    expected: np.ndarray
     over_expected: np.ndarray
+    spread: np.ndarray
     worse: CusumPath
     better: CusumPath
 
@@ -106,7 +109,12 @@ def cusum_path(scores, limit: float = np.inf) -> CusumPath:
 
 
 def running_series(
-    failed, risks, *, limit_worse: float = np.inf, limit_better: float = np.inf
+    failed,
+    risks,
+    *,
+    limit_worse: float = np.inf,
+    limit_better: float = np.inf,
+    odds_ratio: float = 2.0,
 ) -> RunningSeries:
     """Follow an operator's cases against their risks.
 
@@ -118,6 +126,8 @@ def running_series(
         Risk of failure of each case before it was known; NaN makes a case undecided.
     limit_worse, limit_better : float
         Limits of the two CUSUMs.
+    odds_ratio : float
+        Above 1: how much worse, and its inverse how much better, is looked for.
 
     Returns
     -------
@@ -125,10 +135,12 @@ def running_series(
     """
     failed, risks = np.asarray(failed, float), np.asarray(risks, float)
     decided = ~(np.isnan(failed) | np.isnan(risks))
+    expected = np.cumsum(np.where(decided, risks, 0.0))
     over = np.cumsum(np.where(decided, failed - risks, 0.0))
+    variance = np.cumsum(np.where(decided, risks * (1.0 - risks), 0.0))
     paths = []
-    for ratio, limit in ((CHANGE, limit_worse), (1 / CHANGE, limit_better)):
+    for ratio, limit in ((odds_ratio, limit_worse), (1 / odds_ratio, limit_better)):
         success, failure = weights(risks, ratio)
         scores = np.where(failed > 0, failure, success)
         paths.append(cusum_path(np.where(decided, scores, np.nan), limit))
-    return RunningSeries(over, *paths)
+    return RunningSeries(expected, over, np.sqrt(variance), *paths)

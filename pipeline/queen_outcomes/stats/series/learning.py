@@ -77,6 +77,28 @@ def learning_weights(inadequate: float, adequate: float) -> tuple[float, float]:
     return float(success), float(np.log(adequate / inadequate))
 
 
+def competence_chance(
+    rate: float, inadequate: float, adequate: float, limit: float, cases: int
+) -> np.ndarray:
+    """Chance that competence was signalled by each case; exact.
+
+    Parameters
+    ----------
+    rate : float
+        True failure rate.
+    inadequate, adequate, limit : float
+        Of the CUSUM.
+    cases : int
+        How many.
+
+    Returns
+    -------
+    ndarray, shape (cases,)
+    """
+    up, down = learning_weights(inadequate, adequate)
+    return alike_signal_chance(up, down, 1.0 - rate, limit, cases)
+
+
 def learning_limit(
     inadequate: float, adequate: float, horizon: int, *, false_chance: float = 0.05
 ) -> LearningLimit:
@@ -96,24 +118,27 @@ def learning_limit(
     LearningLimit
         The smallest limit, to `FINE`, that keeps the chance.
     """
-    up, down = learning_weights(inadequate, adequate)
+    words = _fault(inadequate, adequate, horizon, false_chance)
+    if words:
+        return LearningLimit(horizon, np.nan, np.nan, np.nan, words)
+    up, _ = learning_weights(inadequate, adequate)
 
-    def chance(limit: float, rate: float) -> float:
-        found = alike_signal_chance(up, down, 1.0 - rate, limit, horizon)
-        return float(found[-1])
+    def false_at(limit: float) -> float:
+        chance = competence_chance(inadequate, inadequate, adequate, limit, horizon)
+        return float(chance[-1])
 
     low, high = 0.0, horizon * up
-    if chance(high, inadequate) > false_chance:
+    if false_at(high) > false_chance:
         words = f"{horizon} cases are too few for a chance of {false_chance:g}"
         return LearningLimit(horizon, np.inf, 0.0, 0.0, words)
     while high - low > FINE:
         middle = (low + high) / 2
-        if chance(middle, inadequate) > false_chance:
+        if false_at(middle) > false_chance:
             low = middle
         else:
             high = middle
-    chances = (chance(high, rate) for rate in (inadequate, adequate))
-    return LearningLimit(horizon, high, *chances, "")
+    true = competence_chance(adequate, inadequate, adequate, high, horizon)
+    return LearningLimit(horizon, high, false_at(high), float(true[-1]), "")
 
 
 def alike_signal_chance(
@@ -173,3 +198,13 @@ def learning_curve(
     value = cusum_path(np.where(np.isnan(failed), np.nan, scores)).value
     reached = np.flatnonzero(value >= limit - REACHED)
     return LearningCurve(value, int(reached[0]) + 1 if len(reached) else None)
+
+
+def _fault(inadequate, adequate, horizon, false_chance) -> str:
+    if not 0 < adequate < inadequate < 1:
+        return "the adequate failure rate has to be below the inadequate one"
+    if horizon < 1:
+        return "there are no cases to watch"
+    if not 0 < false_chance < 1:
+        return f"a chance of {false_chance} does not lie between 0 and 1"
+    return ""

@@ -33,8 +33,6 @@ POINTS = 256
 """Draws of the batches' deviations; limits are averages over them."""
 POINTS_FOR_MANY = 128
 """Draws that do from `MANY` courses on: many batches average out by themselves."""
-TAIL = 0.025
-"""Of 95 % limits."""
 WIDEST = 60.0
 """Change of the log odds beyond which no limit is looked for."""
 STEPS = 0.01, 2.0
@@ -53,22 +51,33 @@ class AdjustedRate:
 
     Attributes
     ----------
+    courses, failures : int
+        Decided courses of the operator, and failures among them.
     expected : float
         Failures that the station's average hand would have had with these courses.
     ratio : float
         Failures over expected; for this operator alone, ratios of several operators
         stand on different courses and cannot be ranked.
+    delta : float
+        Log of the odds ratio to the station; minus infinity without failures, plus
+        infinity when all failed.
     adjusted, low, high : float
         Share of failures on the station's courses, with its limits. Without failures
         `adjusted` and `low` are 0, with failures only `adjusted` and `high` are 1; the
-        other limit keeps its own tail, 0.025. All are NaN where a risk is 0 or 1.
+        other limit keeps its own tail, (1 - level) / 2.
+    message : str
+        Why there is no figure; empty when there is one. Figures are NaN then.
     """
 
+    courses: int
+    failures: int
     expected: float
     ratio: float
+    delta: float
     adjusted: float
     low: float
     high: float
+    message: str
 
 
 def adjusted_rate(
@@ -78,6 +87,7 @@ def adjusted_rate(
     *,
     shared: SharedEffects | None = None,
     seed: int = 0,
+    level: float = 0.95,
 ) -> AdjustedRate:
     """Standardise an operator's failures to the station's courses.
 
@@ -94,24 +104,39 @@ def adjusted_rate(
         Batches of the operator's courses; they widen the limits.
     seed : int
         Seed of the drawn batches.
+    level : float
+        Coverage of the limits.
 
     Returns
     -------
     AdjustedRate
         Limits are those changes of the odds at which the mid-P tail of the number of
-        failures is 0.025.
+        failures is (1 - level) / 2.
     """
     risks = np.asarray(risks, float).ravel()
     station = np.asarray(station_risks, float).ravel()
-    both = np.concatenate([risks, station])
-    if not ((both > 0) & (both < 1)).all():
-        return AdjustedRate(*[np.nan] * 5)
+    n = len(risks)
+    words = _fault(risks, failures, station)
+    if words:
+        blank = (np.nan,) * 6
+        return AdjustedRate(n, failures, *blank, words)
     own, whole = logit(risks), logit(station)
     expected = float(risks.sum())
     delta = odds_shift(own, failures)
-    low, high = _limits(_counter(own, failures, shared, seed))
+    low, high = _limits(_counter(own, failures, shared, seed), (1 - level) / 2)
     rates = (float(expit(whole + change).mean()) for change in (delta, low, high))
-    return AdjustedRate(expected, failures / expected, *rates)
+    return AdjustedRate(n, failures, expected, failures / expected, delta, *rates, "")
+
+
+def _fault(risks: np.ndarray, failures: int, station: np.ndarray) -> str:
+    if not len(risks) or not len(station):
+        return "there are no decided courses"
+    both = np.concatenate([risks, station])
+    if not ((both > 0) & (both < 1)).all():
+        return "a risk is missing or does not lie between 0 and 1"
+    if not 0 <= failures <= len(risks):
+        return f"{failures} failures do not fit {len(risks)} courses"
+    return ""
 
 
 @dataclass(frozen=True)
@@ -160,21 +185,23 @@ def _counter(
     return _Counter(logits, failures, points)
 
 
-def _limits(counts: _Counter) -> tuple[float, float]:
-    """Changes of the log odds at which either mid-P tail is `TAIL`."""
+def _limits(counts: _Counter, tail: float) -> tuple[float, float]:
+    """Changes of the log odds at which either mid-P tail is `tail`."""
     n, failures = len(counts.logits), counts.failures
     # half a failure from the edge gives a finite place to look from
     start = odds_shift(counts.logits, float(np.clip(failures, 0.5, n - 0.5)))
-    step = float(np.clip(-ndtri(TAIL) * counts.deviation(start), *STEPS))
+    step = float(np.clip(-ndtri(tail) * counts.deviation(start), *STEPS))
     low, high = -np.inf, np.inf
     if failures > 0:
-        low = _crossing(lambda d: counts.at(d).above, start, -step)
+        low = _crossing(lambda d: counts.at(d).above, tail, start, -step)
     if failures < n:
-        high = _crossing(lambda d: counts.at(d).below, start, step)
+        high = _crossing(lambda d: counts.at(d).below, tail, start, step)
     return low, high
 
 
-def _crossing(chance: Callable[[float], float], start: float, step: float) -> float:
+def _crossing(
+    chance: Callable[[float], float], tail: float, start: float, step: float
+) -> float:
     """Go from `start` by steps until the tail is met; normal deviates are smooth.
 
     The tail falls in the step's direction. A limit further away than `WIDEST` is
@@ -183,7 +210,7 @@ def _crossing(chance: Callable[[float], float], start: float, step: float) -> fl
 
     def over(change: float) -> float:
         found = min(max(chance(change), SMALLEST), LARGEST)
-        return float(ndtri(found) - ndtri(TAIL))
+        return float(ndtri(found) - ndtri(tail))
 
     side = np.sign(step)
     inner, outer = start, start + step

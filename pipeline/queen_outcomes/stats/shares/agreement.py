@@ -25,19 +25,24 @@ class Kappa:
     ----------
     n : int
         Queens that both scored.
+    observed, by_chance : float
+        Agreement seen, and expected of two who score independently.
     kappa, low, high : float
-        (observed - by chance) / (1 - by chance), with 95 % limits from `ase`.
-    ase : float
-        Standard error.
+        (observed - by chance) / (1 - by chance), with limits from `ase`.
+    ase, ase0 : float
+        Standard error as it is, for limits, and if there were no agreement, for a test.
     message : str
         Why there is no kappa; empty when there is one. Figures are NaN then.
     """
 
     n: int
+    observed: float
+    by_chance: float
     kappa: float
     low: float
     high: float
     ase: float
+    ase0: float
     message: str
 
 
@@ -67,7 +72,7 @@ class AgreementLimits:
     message: str
 
 
-def cohen_kappa(table, *, weights: Weights = "none") -> Kappa:
+def cohen_kappa(table, *, weights: Weights = "none", level: float = 0.95) -> Kappa:
     """Kappa of two checkers.
 
     Parameters
@@ -77,40 +82,52 @@ def cohen_kappa(table, *, weights: Weights = "none") -> Kappa:
         in the same order; that order matters for weights.
     weights : {"none", "linear", "quadratic"}
         1 - |i - j| / (k - 1), or its like with squares.
+    level : float
+        Coverage of the limits.
 
     Returns
     -------
     Kappa
-        With the standard error of Fleiss, Cohen and Everitt.
+        With the standard errors of Fleiss, Cohen and Everitt.
     """
     table = np.asarray(table, float)
     n = table.sum()
     if not n > 0:
-        return Kappa(0, *(np.nan,) * 4, "nothing was scored twice")
+        return Kappa(0, *(np.nan,) * 7, "nothing was scored twice")
     p = table / n
     rows, columns = p.sum(axis=1), p.sum(axis=0)
     w = _weights(len(table), weights)
     observed, by_chance = float((w * p).sum()), float(rows @ w @ columns)
     if not by_chance < 1.0 - 1e-12:
         words = "both gave every queen the same score: agreement by chance is complete"
-        return Kappa(int(n), *(np.nan,) * 4, words)
+        return Kappa(int(n), observed, by_chance, *(np.nan,) * 5, words)
     kappa = (observed - by_chance) / (1.0 - by_chance)
+    ase, ase0 = _errors(p, w, kappa, by_chance) / np.sqrt(n)
+    reach = norm.isf((1.0 - level) / 2) * ase
+    low, high = max(kappa - reach, -1.0), min(kappa + reach, 1.0)
+    figures = (kappa, low, high, ase, ase0)
+    return Kappa(int(n), observed, by_chance, *map(float, figures), "")
+
+
+def _errors(p, w, kappa: float, by_chance: float) -> np.ndarray:
+    """Root of n times the standard errors as they are and without agreement."""
+    rows, columns = p.sum(axis=1), p.sum(axis=0)
     mean = (w @ columns)[:, None] + rows @ w
     bend = (p * (w - mean * (1.0 - kappa)) ** 2).sum()
-    spread = max(bend - (kappa - by_chance * (1.0 - kappa)) ** 2, 0.0)
-    ase = np.sqrt(spread) / (1.0 - by_chance) / np.sqrt(n)
-    reach = norm.isf(0.025) * ase
-    low, high = max(kappa - reach, -1.0), min(kappa + reach, 1.0)
-    return Kappa(int(n), *map(float, (kappa, low, high, ase)), "")
+    as_is = bend - (kappa - by_chance * (1.0 - kappa)) ** 2
+    none = (np.outer(rows, columns) * (w - mean) ** 2).sum() - by_chance**2
+    return np.sqrt(np.maximum([as_is, none], 0.0)) / (1.0 - by_chance)
 
 
-def limits_of_agreement(first, second) -> AgreementLimits:
+def limits_of_agreement(first, second, *, multiple: float = 1.96) -> AgreementLimits:
     """Limits of agreement of two measurements of the same queens.
 
     Parameters
     ----------
     first, second : array_like, shape (n,)
         A pair with a NaN is left out.
+    multiple : float
+        Standard deviations from the mean to a limit of agreement.
 
     Returns
     -------
@@ -124,7 +141,7 @@ def limits_of_agreement(first, second) -> AgreementLimits:
         words = "fewer than two queens were measured twice"
         return AgreementLimits(n, *(np.nan,) * 4, words)
     mean, sd = float(apart.mean()), float(apart.std(ddof=1))
-    reach = 1.96 * sd
+    reach = multiple * sd
     return AgreementLimits(n, mean, sd, mean - reach, mean + reach, "")
 
 

@@ -118,40 +118,48 @@ def stratified_difference(
     cells, strata, left_out = _cells(yes, first, block, batch)
     pooled = risk_difference(strata, level)
     batches = len(np.unique(cells.batch))
-    se, df, method, said = _spread(cells, pooled.estimate, pooled.se, batches)
-    about = (strata, batches, left_out, said or pooled.message)
-    if method == "score":
+    spread = _spread(cells, pooled.estimate, pooled.se, batches)
+    about = (strata, batches, left_out, spread.message or pooled.message)
+    found = (pooled.estimate, spread.se, spread.df, spread.method)
+    if spread.method == "score":
         limits = blocked_score_limits(
-            strata.a, strata.n1, strata.c, strata.n2, level, df=df
+            strata.a, strata.n1, strata.c, strata.n2, level, df=spread.df
         )
         low, high = limits.low, limits.high
     else:
-        reach = float(stats.t.isf((1 - level) / 2, df)) * se
+        reach = float(stats.t.isf((1 - level) / 2, spread.df)) * spread.se
         # np.clip keeps NaN
         low, high = np.clip([pooled.estimate - reach, pooled.estimate + reach], -1, 1)
-    limits = (float(low), float(high))
-    return BatchDifference(pooled.estimate, *limits, se, df, method, *about)
+    return BatchDifference(found[0], float(low), float(high), *found[1:], *about)
 
 
-def _spread(cells: _Cells, difference: float, sato: float, batches: int):
-    """Give standard error, its degrees of freedom, method and words."""
+@dataclass(frozen=True)
+class _Spread:
+    se: float
+    df: float
+    method: str
+    message: str
+
+
+def _spread(cells: _Cells, difference: float, sato: float, batches: int) -> _Spread:
+    """Choose the standard error: over batches where they give one."""
     se, df, said = np.nan, np.inf, ""
     if not batches:
-        return (np.nan, np.nan, "none", said)
+        return _Spread(np.nan, np.nan, "none", said)
     if batches == 1 < cells.n.sum():
         said = "one batch: nothing is said of others"
     elif batches < cells.n.sum():
         se, df = _over_batches(cells, difference)
         if not np.isfinite(se):
             said = "an arm stood in a single batch: the two cannot be told apart"
-            return (np.nan, np.nan, "none", said)
+            return _Spread(np.nan, np.nan, "none", said)
         if se > FLAT:
-            return (se, df, "batches", said)
+            return _Spread(se, df, "batches", said)
         said = "batches agree to the last course: their own spread says nothing"
     if sato > FLAT:
-        return (sato, df, "independent", said)
+        return _Spread(sato, df, "independent", said)
     alike = "within blocks all of an arm answered alike: limits of the score test"
-    return (np.nan, df, "score", f"{said}; {alike}" if said else alike)
+    return _Spread(np.nan, df, "score", f"{said}; {alike}" if said else alike)
 
 
 def _cells(yes, first, block, batch) -> tuple[_Cells, Strata, int]:

@@ -59,14 +59,30 @@ def clustered_share(yes, n) -> ClusteredShare:
     )
 
 
-def effective_counts(found: ClusteredShare) -> tuple[float, float]:
+def effective_counts(
+    found: ClusteredShare, *, never_above: bool = True
+) -> tuple[float, float]:
     """Divide yes and courses by the design effect, for tests that take counts.
 
-    Batches more alike than chance do not make more courses than there were; without a
-    design effect the counts stay. Rao and Scott 1992: a test on such counts is the usual
-    test, adjusted.
+    Parameters
+    ----------
+    found : ClusteredShare
+    never_above : bool
+        Batches more alike than chance do not make more courses than there were.
+
+    Returns
+    -------
+    yes, n : float
+        The counts themselves where there is no design effect.
+
+    Notes
+    -----
+    Rao and Scott 1992: a test on such counts is the usual test, adjusted.
     """
-    effect = max(found.design_effect, 1.0) if found.design_effect > 0 else 1.0
+    effect = found.design_effect
+    if not effect > 0:
+        return found.yes, found.n
+    effect = max(effect, 1.0) if never_above else effect
     return found.yes / effect, found.n / effect
 
 
@@ -78,6 +94,8 @@ class Alikeness:
     ----------
     icc : float
         As estimated, which may be below 0; NaN where there is none.
+    n0 : float
+        Typical courses a batch, as the analysis of variance weighs them.
     mean_size, cv : float
         Of the batches: mean, and standard deviation (divisor G) over it.
     batches, courses : int
@@ -86,6 +104,7 @@ class Alikeness:
     """
 
     icc: float
+    n0: float
     mean_size: float
     cv: float
     batches: int
@@ -96,6 +115,20 @@ class Alikeness:
     def for_planning(self) -> float:
         """The correlation, not below 0: a plan does not count on luck."""
         return max(self.icc, 0.0) if np.isfinite(self.icc) else self.icc
+
+
+@dataclass(frozen=True)
+class ArmsWithinBatches:
+    """How alike two courses of one batch are, in the same arm and across arms.
+
+    ``across`` is what comparing arms within batches removes; ``arm_by_batch``, the rest,
+    is what it does not. NaN where no batch has two such courses.
+    """
+
+    same_arm: float
+    across: float
+    arm_by_batch: float
+    batches: int
 
 
 def anova_icc(y, batch) -> Alikeness:
@@ -132,19 +165,19 @@ def icc_of_counts(yes, n) -> Alikeness:
     sizes = (float(mean), cv, batches, int(total))
     if batches < 2 or total <= batches:
         why = "needs two batches, one of them with two decided courses"
-        return Alikeness(np.nan, *sizes, why)
+        return Alikeness(np.nan, np.nan, *sizes, why)
     p = y / n
     between = np.sum(n * (p - y.sum() / total) ** 2) / (batches - 1)
     within = np.sum(n * p * (1 - p)) / (total - batches)
     n0 = (total - np.sum(n**2) / total) / (batches - 1)
     spread = between + (n0 - 1) * within
     if not spread > 0:
-        return Alikeness(np.nan, *sizes, "all courses answered alike")
+        return Alikeness(np.nan, float(n0), *sizes, "all courses answered alike")
     few = f"from {batches} batches: rough" if batches < 20 else ""
-    return Alikeness(float((between - within) / spread), *sizes, few)
+    return Alikeness(float((between - within) / spread), float(n0), *sizes, few)
 
 
-def arms_within_batches(y, arm, batch) -> tuple[float, float]:
+def arms_within_batches(y, arm, batch) -> ArmsWithinBatches:
     """Estimate how alike courses of one batch are, by arm.
 
     Parameters
@@ -155,9 +188,7 @@ def arms_within_batches(y, arm, batch) -> tuple[float, float]:
 
     Returns
     -------
-    same, across : float
-        In the same arm and across arms: the latter is what comparing arms within batches
-        removes, the rest is what it does not. NaN where no batch has two such courses.
+    ArmsWithinBatches
 
     Notes
     -----
@@ -179,7 +210,8 @@ def arms_within_batches(y, arm, batch) -> tuple[float, float]:
     same = _ratio(np.sum(off**2 - squares), np.sum(n * (n - 1)), variance)
     pairs = np.sum(n.sum(axis=1) ** 2 - np.sum(n**2, axis=1))
     cross = np.sum(off.sum(axis=1) ** 2 - np.sum(off**2, axis=1))
-    return same, _ratio(cross, pairs, variance)
+    across = _ratio(cross, pairs, variance)
+    return ArmsWithinBatches(same, across, same - across, len(n))
 
 
 def _ratio(products: float, pairs: float, variance: float) -> float:

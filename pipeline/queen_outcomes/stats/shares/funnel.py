@@ -18,10 +18,6 @@ from scipy.stats import binom
 
 from queen_outcomes.stats.shares.multiplicity import benjamini_hochberg
 
-WINSORISED = 0.1
-"""Share pulled in at each end, so that the unusual ones do not set the scale."""
-FALSE_FLAGS = 0.05
-"""Share of false flags among flags that is put up with."""
 FEWER, NEITHER, MORE = -1, 0, 1
 """Directions of a flag."""
 
@@ -41,6 +37,42 @@ class Overdispersion:
 
     phi: float
     tau2: float
+
+
+@dataclass(frozen=True)
+class ObservedOverExpected:
+    """Observed against expected failures.
+
+    Attributes
+    ----------
+    ratio, s, z : ndarray, shape (I,)
+        Observed over expected, its standard error when nothing is unusual, and
+        ``(O - E) / sqrt(V)``.
+    """
+
+    ratio: np.ndarray
+    s: np.ndarray
+    z: np.ndarray
+
+
+@dataclass(frozen=True)
+class Flags:
+    """Which operators stand out.
+
+    Attributes
+    ----------
+    p : ndarray, shape (I,)
+        Twice the smaller mid-P tail, at most 1.
+    adjusted : ndarray, shape (I,)
+        Benjamini-Hochberg over the operators.
+    direction : ndarray of int, shape (I,)
+        1 flagged with more failures than expected, -1 with fewer, 0 not flagged. An
+        operator without a tail (NaN) is not flagged and not counted.
+    """
+
+    p: np.ndarray
+    adjusted: np.ndarray
+    direction: np.ndarray
 
 
 def binomial_limit(tail, n, target) -> np.ndarray:
@@ -68,7 +100,7 @@ def binomial_limit(tail, n, target) -> np.ndarray:
     return (r - above) / n
 
 
-def adjusted_z(observed, expected, variance) -> tuple[np.ndarray, np.ndarray]:
+def adjusted_z(observed, expected, variance) -> ObservedOverExpected:
     """Compare observed with risk-adjusted expected failures.
 
     Parameters
@@ -78,61 +110,68 @@ def adjusted_z(observed, expected, variance) -> tuple[np.ndarray, np.ndarray]:
 
     Returns
     -------
-    z, s : ndarray, shape (I,)
-        ``(O - E) / sqrt(V)``, and the standard error of observed over expected when nothing
-        is unusual.
+    ObservedOverExpected
+        The ratio's target is 1.
     """
     observed, expected = np.asarray(observed, float), np.asarray(expected, float)
     root = np.sqrt(np.asarray(variance, float))
-    return (observed - expected) / root, root / expected
+    return ObservedOverExpected(
+        observed / expected, root / expected, (observed - expected) / root
+    )
 
 
-def winsorise(z, share: float) -> np.ndarray:
+def winsorise(z, share: float = 0.1) -> np.ndarray:
     """Pull the outer z scores in to their quantiles at `share` and 1 - `share`."""
-    return np.clip(z, *np.quantile(z, [share, 1.0 - share]))
+    z = np.asarray(z, float)
+    return np.clip(z, *np.quantile(z, [share, 1.0 - share])) if len(z) else z
 
 
-def overdispersion(z, s) -> Overdispersion:
+def overdispersion(z, s, *, winsor: float = 0.1) -> Overdispersion:
     """Estimate how much more operators differ than chance.
 
     Parameters
     ----------
     z, s : array_like, shape (I,)
         Scores and standard errors.
+    winsor : float
+        Share winsorised at each end, so that the unusual ones do not set the scale;
+        0 for none.
 
     Returns
     -------
     Overdispersion
-        tau2 0 for a single operator.
+        NaN for nobody; tau2 0 for a single operator.
     """
     z, w = np.asarray(z, float), np.asarray(s, float) ** -2
     number = len(z)
-    phi = float(np.mean(winsorise(z, WINSORISED) ** 2))
+    if not number:
+        return Overdispersion(np.nan, np.nan)
+    phi = float(np.mean(winsorise(z, winsor) ** 2))
     excess = number * phi - (number - 1)
     if number < 2 or not excess > 0:
         return Overdispersion(phi, 0.0)
     return Overdispersion(phi, float(excess / (w.sum() - (w**2).sum() / w.sum())))
 
 
-def flags(mid_lower, mid_upper) -> np.ndarray:
+def flags(mid_lower, mid_upper, *, share: float = 0.05) -> Flags:
     """Flag operators, holding the expected share of false flags.
 
     Parameters
     ----------
     mid_lower, mid_upper : array_like, shape (I,)
         Mid-P tails of each operator's failures in the predictive distribution.
+    share : float
+        False flags among flags that are put up with.
 
     Returns
     -------
-    ndarray of int, shape (I,)
-        `MORE` failures than expected, `FEWER`, or `NEITHER`, by Benjamini and Hochberg over
-        twice the smaller tails. An operator without a tail (NaN) is not flagged and not
-        counted.
+    Flags
     """
     lower, upper = np.asarray(mid_lower, float), np.asarray(mid_upper, float)
     p = np.minimum(1.0, 2.0 * np.minimum(lower, upper))
+    adjusted = benjamini_hochberg(p)
     side = np.where(upper < lower, MORE, FEWER)
-    return np.where(benjamini_hochberg(p) <= FALSE_FLAGS, side, NEITHER)
+    return Flags(p, adjusted, np.where(adjusted <= share, side, NEITHER))
 
 
 TAILS = {"low_998": 0.001, "low_95": 0.025, "high_95": 0.975, "high_998": 0.999}

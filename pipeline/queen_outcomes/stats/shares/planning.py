@@ -14,44 +14,79 @@ from scipy.stats import norm, t
 from queen_outcomes.stats.shares.proportions import restricted_shares
 
 
+@dataclass(frozen=True)
+class Size:
+    """Decided courses of the first and the second arm, as if independent.
+
+    Infinite where no number would do, with the reason.
+    """
+
+    first: float
+    second: float
+    message: str = ""
+
+    @property
+    def whole(self) -> tuple[int, int]:
+        """Both rounded up."""
+        return round_up(self.first), round_up(self.second)
+
+
 def round_up(number: float) -> int:
     """Round up, but not for the last digit of a computed whole number."""
     return int(np.ceil(number - 1e-9))
 
 
 def superiority_size(
-    p1: float, p2: float, *, alpha: float = 0.05, power: float = 0.8
-) -> float:
-    """Give the decided courses an arm for a difference of two shares, tested two-sided.
+    p1: float,
+    p2: float,
+    *,
+    alpha: float = 0.05,
+    power: float = 0.8,
+    ratio: float = 1.0,
+    continuity: bool = False,
+) -> Size:
+    """Give the size for a difference of two shares, tested two-sided.
 
     Parameters
     ----------
     p1, p2 : float
         Shares expected.
     alpha, power : float
+    ratio : float
+        Courses of the second arm for one of the first.
+    continuity : bool
+        For the test with continuity correction.
 
     Returns
     -------
-    float
-        As if courses were independent; infinite where no number would do.
+    Size
 
     Notes
     -----
-    ``[z_a sqrt(2 P Q) + z_b sqrt(p1 q1 + p2 q2)]^2 / d^2``, ``P`` the shares' mean. Fleiss
-    JL, Tytun A, Ury HK. Biometrics 1980;36:343-346, without their correction.
+    ``[z_a sqrt((r+1)PQ) + z_b sqrt(r p1 q1 + p2 q2)]^2 / (r d^2)``, ``P`` the shares'
+    mean; with correction ``m/4 [1 + sqrt(1 + 2(r+1)/(r m |d|))]^2``. Fleiss JL, Tytun A,
+    Ury HK. Biometrics 1980;36:343-346.
     """
     if not (_shares(p1, p2) and p1 != p2):
-        return np.inf
-    mean = (p1 + p2) / 2
-    pooled, apart = np.sqrt(2 * mean * (1 - mean)), _spread(p1, p2)
-    both = norm.isf(alpha / 2) * pooled + norm.ppf(power) * apart
-    return float(both**2 / abs(p1 - p2) ** 2)
+        return Size(np.inf, np.inf, "no difference to find")
+    r, gap = ratio, abs(p1 - p2)
+    pooled, apart = _spreads(p1, p2, r)
+    m = (norm.isf(alpha / 2) * pooled + norm.ppf(power) * apart) ** 2 / (r * gap**2)
+    if continuity:
+        m = m / 4 * (1 + np.sqrt(1 + 2 * (r + 1) / (r * m * gap))) ** 2
+    return Size(float(m), float(r * m))
 
 
 def margin_size(
-    p1: float, p2: float, d0: float, *, alpha: float = 0.025, power: float = 0.8
-) -> float:
-    """Give the decided courses an arm to show that p1 exceeds p2 by more than d0.
+    p1: float,
+    p2: float,
+    d0: float,
+    *,
+    alpha: float = 0.025,
+    power: float = 0.8,
+    ratio: float = 1.0,
+) -> Size:
+    """Give the size to show that the first share exceeds the second by more than d0.
 
     Parameters
     ----------
@@ -61,30 +96,42 @@ def margin_size(
         Minus the margin for "not worse"; the test is Farrington and Manning's.
     alpha, power : float
         One-sided alpha.
+    ratio : float
+        Courses of the second arm for one of the first.
 
     Returns
     -------
-    float
-        As if courses were independent; infinite where no number would do.
+    Size
 
     Notes
     -----
-    ``[z_a sqrt(P1 Q1 + P2 Q2) + z_b sqrt(p1 q1 + p2 q2)]^2 / (p1 - p2 - d0)^2`` with P the
-    limits of the restricted shares. Farrington CP, Manning G. Stat Med 1990;9:1447-1454.
+    ``[z_a sqrt(P1 Q1 + P2 Q2 / r) + z_b sqrt(p1 q1 + p2 q2 / r)]^2 / (p1 - p2 - d0)^2``
+    with P the limits of the restricted shares. Farrington CP, Manning G. Stat Med
+    1990;9:1447-1454.
     """
     if not (_shares(p1, p2) and p1 - p2 > d0):
-        return np.inf
-    P1, P2 = (float(p) for p in restricted_shares(p1, 1.0, p2, 1.0, d0))
-    both = norm.isf(alpha) * _spread(P1, P2) + norm.ppf(power) * _spread(p1, p2)
-    return float((both / (p1 - p2 - d0)) ** 2)
+        return Size(np.inf, np.inf, "the shares expected do not lie above the margin")
+    null, true = _margin_spreads(p1, p2, d0, ratio)
+    sum_of_both = norm.isf(alpha) * null + norm.ppf(power) * true
+    n1 = (sum_of_both / (p1 - p2 - d0)) ** 2
+    return Size(float(n1), float(ratio * n1))
 
 
 def _shares(*shares: float) -> bool:
     return all(0 <= p <= 1 for p in shares)
 
 
-def _spread(p1: float, p2: float) -> float:
-    return np.sqrt(p1 * (1 - p1) + p2 * (1 - p2))
+def _spreads(p1: float, p2: float, r: float) -> tuple[float, float]:
+    """Deviations without and with a difference, in the formula's units."""
+    mean = (p1 + r * p2) / (1 + r)
+    pooled = np.sqrt((r + 1) * mean * (1 - mean))
+    return pooled, np.sqrt(r * p1 * (1 - p1) + p2 * (1 - p2))
+
+
+def _margin_spreads(p1: float, p2: float, d0: float, r: float) -> tuple[float, float]:
+    P1, P2 = (float(p) for p in restricted_shares(p1, 1.0, r * p2, r, d0))
+    null = np.sqrt(P1 * (1 - P1) + P2 * (1 - P2) / r)
+    return null, np.sqrt(p1 * (1 - p1) + p2 * (1 - p2) / r)
 
 
 MOST_BATCHES = 100_000
@@ -132,6 +179,30 @@ def within_batch_effect(
 
 
 @dataclass(frozen=True)
+class ArmPlan:
+    """What one arm of a trial needs.
+
+    Attributes
+    ----------
+    decided : float
+        Decided courses, batches allowed for.
+    effect : float
+        The factor that batches put on the size.
+    queens : int
+        To be inseminated, so that enough are decided.
+    batches : int
+        Whole batches of this arm, or batches that hold both arms.
+    message : str
+    """
+
+    decided: float
+    effect: float
+    queens: int
+    batches: int
+    message: str = ""
+
+
+@dataclass(frozen=True)
 class Dose:
     """An arm's queens, and the semen that each of them gets, uL over all doses."""
 
@@ -149,19 +220,27 @@ class Ready:
     drones: int
 
 
-def queens_needed(size: float, effect: float, decided_share: float) -> int:
-    """Turn a size as if independent into queens of one arm; 0 where none would do.
+def arm_plan(
+    size: float, per_batch: float, effect: float, decided_share: float = 1.0
+) -> ArmPlan:
+    """Turn a size as if independent into queens and batches of one arm.
 
     Parameters
     ----------
     size : float
         Decided courses of the arm as if independent.
+    per_batch : float
+        Queens of a batch that go to this arm and are inseminated.
     effect : float
         `design_effect` or `within_batch_effect`, for the decided courses of a batch.
     decided_share : float
         Share of the queens inseminated whose outcome is expected to be decided.
     """
-    return round_up(size * effect / decided_share) if np.isfinite(size) else 0
+    if not (np.isfinite(size) and per_batch > 0 and 0 < decided_share <= 1):
+        return ArmPlan(np.inf, effect, 0, 0, "no number of queens would do")
+    decided = size * effect
+    queens = decided / decided_share
+    return ArmPlan(decided, effect, round_up(queens), round_up(queens / per_batch))
 
 
 def few_batches_factor(
@@ -182,7 +261,7 @@ def few_batches_factor(
 
 
 def enough_batches(
-    size: float,
+    size: Size,
     per_batch: float,
     effect: float,
     *,
@@ -194,8 +273,8 @@ def enough_batches(
 
     Parameters
     ----------
-    size : float
-        Decided courses of an arm as if independent.
+    size : Size
+        The larger arm counts.
     per_batch : float
         Decided courses of a batch in an arm.
     effect : float
@@ -209,7 +288,7 @@ def enough_batches(
     int
         0 where no number would do.
     """
-    needed = size * effect / per_batch
+    needed = max(size.first, size.second) * effect / per_batch
     if not needed < MOST_BATCHES:
         return 0
     batches = max(round_up(needed), 2)

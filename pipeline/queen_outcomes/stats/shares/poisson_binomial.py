@@ -278,6 +278,21 @@ class CountDistribution:
 
     pmf: np.ndarray
 
+    @property
+    def courses(self) -> int:
+        """How many courses can fail."""
+        return len(self.pmf) - 1
+
+    @property
+    def mean(self) -> float:
+        """Expected number of failures."""
+        return float(self.pmf @ np.arange(len(self.pmf)))
+
+    @property
+    def variance(self) -> float:
+        """Variance of the number of failures."""
+        return float(self.pmf @ (np.arange(len(self.pmf)) - self.mean) ** 2)
+
     def lower(self, k: int) -> float:
         """Chance of at most k failures."""
         return float(min(self.pmf[: max(k + 1, 0)].sum(), 1.0))

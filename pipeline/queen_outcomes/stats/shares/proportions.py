@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from scipy.optimize import brentq
-from scipy.special import expit, logit
 from scipy.stats import norm, t
 
 
@@ -32,45 +32,14 @@ def wilson(yes: float, n: float, level: float = 0.95) -> Interval:
     1998;17:857-872, method 3. Counts may be fractions (an effective number);
     with none the limits are 0 and 1.
     """
-    low, high = wilson_limits(yes, n, level)
-    return Interval(float(yes / n) if n > 0 else np.nan, float(low), float(high))
-
-
-def wilson_limits(yes, n, level: float = 0.95) -> tuple[np.ndarray, np.ndarray]:
-    """Give Wilson's limits of several shares at once; see `wilson`. Broadcasts."""
-    yes, n = np.asarray(yes, float), np.asarray(n, float)
-    z, of = norm.isf((1 - level) / 2), np.where(n > 0, n, 1.0)
-    p = yes / of
-    middle, arm = yes + z * z / 2, z * np.sqrt(z * z / 4 + of * p * (1 - p))
-    low = np.where((n <= 0) | (yes <= 0), 0.0, (middle - arm) / (of + z * z))
-    high = np.where((n <= 0) | (yes >= n), 1.0, (middle + arm) / (of + z * z))
-    return low, high
-
-
-def logit_limits(share, se, freedom=np.inf) -> tuple[np.ndarray, np.ndarray]:
-    r"""Give 95 % limits of shares, symmetric in the log odds.
-
-    .. math:: \mathrm{expit}(\mathrm{logit}(p) \pm t_{0.975} \, s / (p (1 - p)))
-
-    Parameters
-    ----------
-    share, se : array_like, shape (...)
-    freedom : array_like
-        Degrees of freedom of t; inf gives the normal. Broadcasts.
-
-    Returns
-    -------
-    low, high : ndarray, shape (...)
-        Equal to the share where it is 0 or 1; NaN without degrees of freedom.
-    """
-    share, se, freedom = (np.asarray(v, float) for v in (share, se, freedom))
-    inside = (share > 0) & (share < 1)
-    safe = np.where(inside, share, 0.5)
-    multiple = t.isf(0.025, np.where(freedom > 0, freedom, np.nan))
-    reach = multiple * se / (safe * (1.0 - safe))
-    low = np.where(inside, expit(logit(safe) - reach), share)
-    high = np.where(inside, expit(logit(safe) + reach), share)
-    return low, high
+    if not n > 0:
+        return Interval(np.nan, 0.0, 1.0)
+    z = norm.isf((1 - level) / 2)
+    p = yes / n
+    middle, arm = yes + z * z / 2, z * np.sqrt(z * z / 4 + n * p * (1 - p))
+    low = 0.0 if yes <= 0 else (middle - arm) / (n + z * z)
+    high = 1.0 if yes >= n else (middle + arm) / (n + z * z)
+    return Interval(float(p), float(low), float(high))
 
 
 def newcombe_difference(
@@ -118,6 +87,7 @@ def difference_bounds(
     return Interval(seen, low, high)
 
 
+Kind = Literal["mee", "miettinen_nurminen"]
 POLISHED = 3
 """Newton steps after the closed form, which loses digits where roots lie close."""
 
@@ -128,6 +98,10 @@ class ScoreTest:
 
     Attributes
     ----------
+    d0 : float
+        The difference tested.
+    shares : tuple of float
+        The most likely two shares that differ by ``d0``.
     z : float
         Above 0 when the difference seen is larger; NaN without courses in an arm.
     p_above : float
@@ -136,6 +110,8 @@ class ScoreTest:
         Two-sided.
     """
 
+    d0: float
+    shares: tuple[float, float]
     z: float
     p_above: float
     p: float
@@ -188,23 +164,27 @@ def _newton_step(p, c2, c1, c0) -> np.ndarray:
     return np.where(level | (np.abs(step) > 1e-6), 0.0, step)
 
 
-def score_z(yes1, n1, yes2, n2, d0) -> np.ndarray:
+def score_z(yes1, n1, yes2, n2, d0, kind: Kind = "mee") -> np.ndarray:
     """Give the score statistic of a difference ``d0``.
 
     ``(p1 - p2 - d0) / sqrt(P1 Q1 / n1 + P2 Q2 / n2)`` with the restricted shares P;
-    Broadcasts. Infinite
+    Miettinen and Nurminen multiply it by ``sqrt((N - 1) / N)``. Broadcasts. Infinite
     where the restricted shares leave no variance but the data differ from ``d0``.
     """
     x1, n1, x2, n2, d0 = (np.asarray(v, float) for v in (yes1, n1, yes2, n2, d0))
     P1, P2 = restricted_shares(x1, n1, x2, n2, d0)
     away = x1 / n1 - x2 / n2 - d0
     variance = P1 * (1 - P1) / n1 + P2 * (1 - P2) / n2
+    if kind == "miettinen_nurminen":
+        variance = variance * (n1 + n2) / (n1 + n2 - 1)
     with np.errstate(divide="ignore", invalid="ignore"):
         z = away / np.sqrt(variance)
     return np.where(np.abs(away) < 1e-12, 0.0, z)
 
 
-def score_test(yes1: float, n1: float, yes2: float, n2: float, d0: float) -> ScoreTest:
+def score_test(
+    yes1: float, n1: float, yes2: float, n2: float, d0: float, kind: Kind = "mee"
+) -> ScoreTest:
     """Test whether the first share exceeds the second by more than ``d0``.
 
     With ``d0`` a margin below 0 this is Farrington and Manning's test of not being
@@ -212,13 +192,20 @@ def score_test(yes1: float, n1: float, yes2: float, n2: float, d0: float) -> Sco
     1990;9:1447-1454.
     """
     if not (n1 > 0 and n2 > 0):
-        return ScoreTest(np.nan, np.nan, np.nan)
-    z = float(score_z(yes1, n1, yes2, n2, d0))
-    return ScoreTest(z, float(norm.sf(z)), float(2 * norm.sf(abs(z))))
+        return ScoreTest(d0, (np.nan, np.nan), np.nan, np.nan, np.nan)
+    P1, P2 = restricted_shares(yes1, n1, yes2, n2, d0)
+    z = float(score_z(yes1, n1, yes2, n2, d0, kind))
+    above, two = float(norm.sf(z)), float(2 * norm.sf(abs(z)))
+    return ScoreTest(d0, (float(P1), float(P2)), z, above, two)
 
 
 def score_limits(
-    yes1: float, n1: float, yes2: float, n2: float, level: float = 0.95
+    yes1: float,
+    n1: float,
+    yes2: float,
+    n2: float,
+    level: float = 0.95,
+    kind: Kind = "mee",
 ) -> Interval:
     """Give the difference of two shares with limits from the score test.
 
@@ -228,6 +215,8 @@ def score_limits(
         Counts, which may be effective ones. Without courses in an arm the limits are
         -1 and 1.
     level : float
+    kind : {"mee", "miettinen_nurminen"}
+        "mee" belongs to Farrington and Manning's test.
 
     Returns
     -------
@@ -236,15 +225,15 @@ def score_limits(
 
     Notes
     -----
-    Newcombe RG. Stat Med 1998;17:873-890, method 5 (Mee): it belongs to Farrington and
-    Manning's test.
+    Newcombe RG. Stat Med 1998;17:873-890, methods 5 (Mee) and 6 (Miettinen and
+    Nurminen).
     """
     if not (n1 > 0 and n2 > 0):
         return Interval(np.nan, -1.0, 1.0)
     seen = yes1 / n1 - yes2 / n2
 
     def statistic(d0: float) -> float:
-        return float(score_z(yes1, n1, yes2, n2, d0))
+        return float(score_z(yes1, n1, yes2, n2, d0, kind))
 
     return _limits(statistic, seen, float(norm.isf((1 - level) / 2)))
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import LinAlgError, cholesky
+from scipy.special import ndtr
 from scipy.stats import rankdata
 
 DRAWS = 10_000
@@ -22,20 +23,23 @@ RIDGE = 1e-10
 
 @dataclass(frozen=True)
 class Ranks:
-    """Limits of ranks, 1 for the lowest value.
+    """Ranks, 1 for the lowest value.
 
     Attributes
     ----------
+    expected : ndarray, shape (K,)
+        Posterior expected rank; they add up to K (K + 1) / 2.
     low, high : ndarray of int, shape (K,)
-        Operators that nothing tells apart share theirs.
+        Limits of each rank. Operators that nothing tells apart share theirs.
     """
 
+    expected: np.ndarray
     low: np.ndarray
     high: np.ndarray
 
 
-def rank_limits(modes, covariance) -> Ranks:
-    """Give the 95 % limits of the ranks of jointly normal values.
+def expected_ranks(modes, covariance) -> np.ndarray:
+    """Posterior expected ranks of jointly normal values; exact.
 
     Parameters
     ----------
@@ -46,32 +50,75 @@ def rank_limits(modes, covariance) -> Ranks:
 
     Returns
     -------
-    Ranks
-        The smallest ranks with at least 2.5 and 97.5 % of `DRAWS` draws at or below.
+    ndarray, shape (K,)
+        ``1 + sum over j of Phi((m_i - m_j) / sd(theta_i - theta_j))``; a half where two
+        cannot differ.
     """
-    modes, covariance = np.asarray(modes, float), np.asarray(covariance, float)
-    if covariance.ndim == 1:
-        covariance = np.diag(covariance)
-    below = np.cumsum(_counted(modes, covariance), axis=2)
-    low = (below[0] < 0.025 * DRAWS).sum(axis=1)
-    high = (below[1] < 0.975 * DRAWS).sum(axis=1)
-    return Ranks(low, high)
+    modes, covariance = _prepared(modes, covariance)
+    variance = np.diag(covariance)
+    apart = variance[:, None] + variance - 2.0 * covariance
+    sd = np.sqrt(np.maximum(apart, 0.0))
+    gap = modes[:, None] - modes
+    # without spread the gap alone decides
+    place = np.where(gap > 0, np.inf, -np.inf)
+    np.divide(gap, sd, out=place, where=sd > 0)
+    return 0.5 + ndtr(np.where(gap == 0, 0.0, place)).sum(axis=1)
 
 
-def _counted(modes, covariance) -> np.ndarray:
+def rank_limits(
+    modes, covariance, *, seed: int = 0, draws: int = DRAWS, level: float = 0.95
+) -> Ranks:
+    """Ranks of jointly normal values with their limits.
+
+    Parameters
+    ----------
+    modes, covariance : array_like
+        As for `expected_ranks`.
+    seed : int
+        Seed of the draws that give the limits.
+    draws : int
+        How many.
+    level : float
+        Coverage of the limits.
+
+    Returns
+    -------
+    Ranks
+        Limits are the smallest ranks with at least (1 - level) / 2 and (1 + level) / 2
+        of the draws at or below.
+    """
+    modes, covariance = _prepared(modes, covariance)
+    operators = len(modes)
+    if not operators:
+        return Ranks(np.empty(0), np.empty(0, int), np.empty(0, int))
+    below = np.cumsum(_counted(modes, covariance, draws, seed), axis=2)
+    tail = (1.0 - level) / 2
+    low = (below[0] < tail * draws).sum(axis=1)
+    high = (below[1] < (1.0 - tail) * draws).sum(axis=1)
+    return Ranks(expected_ranks(modes, covariance), low, high)
+
+
+def _counted(modes, covariance, draws: int, seed: int) -> np.ndarray:
     """How often each operator had each rank, ties low and high: (2, K, K + 1)."""
     root, operators = _root(covariance), len(modes)
-    rng = np.random.default_rng(0)
+    rng = np.random.default_rng(seed)
     rows = max(1, AT_ONCE // operators)
     counts = np.zeros((2, operators, operators + 1), int)
-    for start in range(0, DRAWS, rows):
-        size = min(rows, DRAWS - start)
+    for start in range(0, draws, rows):
+        size = min(rows, draws - start)
         drawn = modes + rng.standard_normal((size, operators)) @ root.T
         for side, method in enumerate(("min", "max")):
             ranked = rankdata(drawn, method=method, axis=1).astype(int)
             for number, column in enumerate(ranked.T):
                 counts[side, number] += np.bincount(column, None, operators + 1)
     return counts
+
+
+def _prepared(modes, covariance) -> tuple[np.ndarray, np.ndarray]:
+    covariance = np.asarray(covariance, float)
+    if covariance.ndim == 1:
+        covariance = np.diag(covariance)
+    return np.asarray(modes, float), covariance
 
 
 def _root(covariance: np.ndarray) -> np.ndarray:

@@ -9,8 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import expit, logit
+from scipy.stats import norm, t
 
-from queen_outcomes.stats.shares.proportions import logit_limits, wilson_limits
 from queen_outcomes.stats.times.turnbull import (
     fit_turnbull,
     fit_weighted_many,
@@ -105,6 +106,32 @@ def batch_limits(
     return CurveLimits(days, estimate, low, high, se, groups, how.format(groups))
 
 
+def logit_limits(estimate, se, freedom) -> tuple[np.ndarray, np.ndarray]:
+    r"""95 % limits of shares, symmetric in the log odds.
+
+    .. math:: \mathrm{expit}(\mathrm{logit}(p) \pm t_{0.975} \, s / (p (1 - p)))
+
+    Parameters
+    ----------
+    estimate, se : array_like, shape (...)
+    freedom : float
+        Degrees of freedom of t; inf gives the normal.
+
+    Returns
+    -------
+    low, high : ndarray, shape (...)
+        Equal to the estimate where it is 0 or 1; nan without degrees of freedom.
+    """
+    estimate, se = np.asarray(estimate, float), np.asarray(se, float)
+    inside = (estimate > 0) & (estimate < 1)
+    share = np.where(inside, estimate, 0.5)
+    multiple = t.ppf(0.975, freedom) if freedom > 0 else np.nan
+    reach = multiple * se / (share * (1.0 - share))
+    low = np.where(inside, expit(logit(share) - reach), estimate)
+    high = np.where(inside, expit(logit(share) + reach), estimate)
+    return low, high
+
+
 def share_limits(share, se, known, freedom) -> tuple[np.ndarray, np.ndarray]:
     """95 % limits of a curve of shares, also where it does not vary.
 
@@ -124,8 +151,20 @@ def share_limits(share, se, known, freedom) -> tuple[np.ndarray, np.ndarray]:
     share, se = np.asarray(share, float), np.asarray(se, float)
     low, high = logit_limits(share, se, freedom)
     flat = ~(se > 1e-12) | (share <= 0) | (share >= 1) | (freedom < 1)
-    flat_low, flat_high = wilson_limits(np.clip(share, 0.0, 1.0) * known, known)
-    return np.where(flat, flat_low, low), np.where(flat, flat_high, high)
+    wilson = wilson_limits(np.clip(share, 0.0, 1.0), known)
+    return np.where(flat, wilson[0], low), np.where(flat, wilson[1], high)
+
+
+def wilson_limits(share, of) -> tuple[np.ndarray, np.ndarray]:
+    """Wilson's 95 % limits of a share of ``of`` courses; 0 to 1 where there are none."""
+    share, of = np.asarray(share, float), np.asarray(of, float)
+    z2 = norm.ppf(0.975) ** 2
+    count = np.where(of > 0, of, 1.0)
+    middle = (share + z2 / (2.0 * count)) / (1.0 + z2 / count)
+    root = np.sqrt(share * (1.0 - share) * z2 / count + (z2 / (2.0 * count)) ** 2)
+    reach = root / (1.0 + z2 / count)
+    low, high = np.clip(middle - reach, 0.0, 1.0), np.clip(middle + reach, 0.0, 1.0)
+    return np.where(of > 0, low, 0.0), np.where(of > 0, high, 1.0)
 
 
 def draw_batches(groups: int, seed: int, replicates: int = REPLICATES) -> np.ndarray:

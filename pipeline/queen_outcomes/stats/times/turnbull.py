@@ -23,7 +23,7 @@ NOISE = 1e-14
 """Difference of two mean log-likelihoods that rounding alone can make."""
 
 
-def maximise(holds, share, start=None) -> tuple[np.ndarray, float]:
+def maximise(holds, share, start=None) -> tuple[np.ndarray, float, int]:
     r"""Maximise :math:`\sum_r f_r \log \sum_j a_{rj} s_j` over the simplex.
 
     Parameters
@@ -40,16 +40,18 @@ def maximise(holds, share, start=None) -> tuple[np.ndarray, float]:
     mass : ndarray, shape (m,)
     kkt : float
         Largest directional derivative; 1 at the maximum.
+    steps : int
     """
     mass = np.full(holds.shape[1], 1.0 / holds.shape[1]) if start is None else start
     for _ in range(WARM_STEPS if start is None else 0):
         mass = mass * (holds.T @ (share / (holds @ mass)))
     mass = mass / mass.sum()
     root = np.sqrt(share)
-    for step in range(NEWTON_STEPS + 1):
+    steps = 0
+    while True:
         slope = holds.T @ (share / (holds @ mass))
         kkt = float(slope.max())
-        if kkt <= 1.0 + 0.01 * (KKT - 1.0) or step == NEWTON_STEPS:
+        if kkt <= 1.0 + 0.01 * (KKT - 1.0) or steps == NEWTON_STEPS:
             break
         # a set without mass gains some only where the likelihood rises with it
         own = np.flatnonzero((mass > 0) | (slope > 1.0))
@@ -57,8 +59,8 @@ def maximise(holds, share, start=None) -> tuple[np.ndarray, float]:
         if moved is None:
             break
         mass = np.zeros_like(mass)
-        mass[own] = moved
-    return mass, kkt
+        mass[own], steps = moved, steps + 1
+    return mass, kkt, steps
 
 
 def _newton_step(holds, share, root, mass) -> np.ndarray | None:
@@ -95,16 +97,48 @@ class TurnbullFit:
     support : ndarray, shape (m, 2)
         Sets ``(left, right]`` that may carry mass, in order; the last row is
         ``(inf, inf)``, those that never lay, where an observation allows it.
-    mass : ndarray, shape (m,) or (B, m)
-        Share of the courses in each, which sums to 1; one fit a row where there are many
-        weightings, NaN where one is all zero.
+    mass : ndarray, shape (m,)
+        Share of the courses in each; sums to 1.
+    log_likelihood : float
+        Weighted, at `mass`.
+    kkt : float
+        Largest directional derivative per unit of weight; 1 at the maximum.
+    iterations : int
+        Newton steps taken.
+    last_day : float
+        Last finite day that any observation names. Beyond it the curve is only a
+        lower bound, since late layers and those that never lay look alike.
+    converged : bool
     message : str
-        In words what kept the fit from being one; else empty.
+        Empty, or in words what kept the fit from being one.
     """
 
     support: np.ndarray
     mass: np.ndarray
-    message: str = ""
+    log_likelihood: float
+    kkt: float
+    iterations: int
+    last_day: float
+    converged: bool
+    message: str
+
+
+@dataclass(frozen=True)
+class TurnbullMany:
+    """Fits of one set of observations under many weightings.
+
+    Attributes
+    ----------
+    support : ndarray, shape (m, 2)
+        As in `TurnbullFit`, of all observations together.
+    mass : ndarray, shape (B, m)
+        One fit a row; nan where a weighting is all zero.
+    kkt : ndarray, shape (B,)
+    """
+
+    support: np.ndarray
+    mass: np.ndarray
+    kkt: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -118,12 +152,13 @@ class _Sets:
     support: np.ndarray
     holds: np.ndarray
     row: np.ndarray
+    last_day: float
 
 
-def fit_turnbull(after, by, or_never) -> TurnbullFit:
+def fit_turnbull(after, by, or_never, weights=None) -> TurnbullFit:
     r"""Fit the distribution of onset by nonparametric maximum likelihood.
 
-    Maximises :math:`\sum_i \log \sum_j a_{ij} s_j` over masses :math:`s`, where
+    Maximises :math:`\sum_i w_i \log \sum_j a_{ij} s_j` over masses :math:`s`, where
     :math:`a_{ij}` is 1 when support set j lies inside observation i.
 
     Parameters
@@ -133,6 +168,8 @@ def fit_turnbull(after, by, or_never) -> TurnbullFit:
         then the observation includes never laying.
     or_never : array_like of bool, shape (n,)
         The observation is ``(after, by]`` or never.
+    weights : array_like, shape (n,), optional
+        How often each observation counts; those of weight 0 are as if absent.
 
     Returns
     -------
@@ -146,17 +183,27 @@ def fit_turnbull(after, by, or_never) -> TurnbullFit:
     set and never laying cannot be told apart, the mass counts as never.
     """
     after, by, never = _arrays(after, by, or_never)
-    fault = _find_fault(after, by)
+    weights = np.ones(len(after)) if weights is None else np.asarray(weights, float)
+    fault = _find_fault(after, by, never, weights)
     if fault:
-        return TurnbullFit(np.empty((0, 2)), np.empty(0), fault)
-    sets = _candidate_sets(after, by, never)
-    counts = np.bincount(sets.row, minlength=len(sets.holds))
-    mass, kkt = maximise(sets.holds, counts / counts.sum())
-    words = "" if kkt <= KKT else f"stopped with a derivative of {kkt:.3g} instead of 1"
-    return TurnbullFit(sets.support, mass, words)
+        return TurnbullFit(
+            np.empty((0, 2)), np.empty(0), np.nan, np.nan, 0, np.nan, False, fault
+        )
+    used = weights > 0
+    sets = _candidate_sets(after[used], by[used], never[used])
+    counts = np.bincount(sets.row, weights[used], minlength=len(sets.holds))
+    mass, kkt, steps = maximise(sets.holds, counts / counts.sum(), None)
+    log_likelihood = float(counts @ np.log(sets.holds @ mass))
+    met = kkt <= KKT
+    words = "" if met else f"stopped with a derivative of {kkt:.3g} instead of 1"
+    return TurnbullFit(
+        sets.support, mass, log_likelihood, kkt, steps, sets.last_day, met, words
+    )
 
 
-def fit_weighted_many(after, by, or_never, weight_matrix, clusters=None) -> TurnbullFit:
+def fit_weighted_many(
+    after, by, or_never, weight_matrix, clusters=None
+) -> TurnbullMany:
     """Fit the same observations under many weightings, for bootstrap or jackknife.
 
     Parameters
@@ -170,29 +217,32 @@ def fit_weighted_many(after, by, or_never, weight_matrix, clusters=None) -> Turn
 
     Returns
     -------
-    TurnbullFit
-        On the support of all observations.
+    TurnbullMany
+        On the support of all observations; without any where the input forbids it.
     """
     after, by, never = _arrays(after, by, or_never)
     weight_matrix = np.atleast_2d(np.asarray(weight_matrix, float))
     if clusters is None:
         clusters = np.arange(weight_matrix.shape[1])
+    fault = "clusters" if len(clusters) != len(after) else ""
+    if fault or _find_fault(after, by, never, weight_matrix.sum(axis=0)[clusters]):
+        none = np.full(len(weight_matrix), np.nan)
+        return TurnbullMany(np.empty((0, 2)), np.empty((len(none), 0)), none)
     sets = _candidate_sets(after, by, never)
     counts = _collapse(weight_matrix, sets, clusters)
     everyone = counts.sum(axis=0)
-    mass = np.full((len(counts), sets.holds.shape[1]), np.nan)
-    if everyone.any():
-        start = maximise(sets.holds, everyone / everyone.sum())[0]
+    start = maximise(sets.holds, everyone / everyone.sum(), None)[0]
+    mass = np.full((len(counts), len(start)), np.nan)
+    kkt = np.full(len(counts), np.nan)
     for number, count in enumerate(counts):
         seen = count > 0
         if seen.any():
-            mass[number] = maximise(sets.holds[seen], count[seen] / count.sum(), start)[
-                0
-            ]
-    return TurnbullFit(sets.support, mass)
+            found = maximise(sets.holds[seen], count[seen] / count.sum(), start)
+            mass[number], kkt[number], _ = found
+    return TurnbullMany(sets.support, mass, kkt)
 
 
-def share_by(fit: TurnbullFit, days) -> np.ndarray:
+def share_by(fit: TurnbullFit | TurnbullMany, days) -> np.ndarray:
     """Share of courses laying by each whole day.
 
     A support set counts from its right end on, so that a set that a day cuts counts as
@@ -200,7 +250,7 @@ def share_by(fit: TurnbullFit, days) -> np.ndarray:
 
     Parameters
     ----------
-    fit : TurnbullFit
+    fit : TurnbullFit or TurnbullMany
     days : array_like, shape (k,)
 
     Returns
@@ -220,15 +270,21 @@ def _arrays(after, by, or_never) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Give the observations as arrays; an open end includes never laying."""
     after, by = np.asarray(after, float), np.asarray(by, float)
     never = np.asarray(or_never, bool)
-    return after, by, never | np.isposinf(by)
+    return after, by, never | np.isposinf(by) if len(never) == len(by) else never
 
 
-def _find_fault(after, by) -> str:
+def _find_fault(after, by, never, weights) -> str:
     """Say in words what forbids a fit; empty when nothing does."""
     if not len(after):
         return "there are no courses"
-    wrong = int((~(np.isfinite(after) & (after < by))).sum())
-    return f"{wrong} intervals are empty or without a first day" if wrong else ""
+    if {len(by), len(never), weights.shape[-1]} != {len(after)}:
+        return "the days and weights are not of one length"
+    if not (np.isfinite(after).all() and (after < by).all()):
+        wrong = int((~(np.isfinite(after) & (after < by))).sum())
+        return f"{wrong} intervals are empty or without a first day"
+    if not np.isfinite(weights).all() or (weights < 0).any() or not weights.sum() > 0:
+        return "the weights are negative, no numbers, or all zero"
+    return ""
 
 
 def _candidate_sets(after, by, never) -> _Sets:
@@ -253,7 +309,7 @@ def _candidate_sets(after, by, never) -> _Sets:
         same = (holds == allows[:, None]).all(axis=0)
         support = np.vstack([support[~same], [np.inf, np.inf]])
         holds = np.column_stack([holds[:, ~same], allows])
-    return _Sets(support, holds.astype(float), row)
+    return _Sets(support, holds.astype(float), row, float(days[-1]))
 
 
 def _collapse(weight_matrix, sets: _Sets, clusters) -> np.ndarray:
