@@ -259,11 +259,3 @@ def is_time(column: Column) -> bool:
     if "time" in column.heading.of("part"):
         return True
     return held.filled > 0 and held.plain_clock_share >= MOST
-
-
-def is_person(column: Column) -> bool:
-    """Tell whether a heading says "who" without saying of what."""
-    said = column.heading
-    return (
-        "person" in said.of("part") and not said.of("column") and not said.of("topic")
-    )
