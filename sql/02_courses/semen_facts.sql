@@ -12,6 +12,7 @@ WITH known AS (
         doses.has_time,
         coalesce(semen.drone_line, doses.drone_line) AS drone_line,
         coalesce(semen.collected_at, doses.collected_at) AS collected_at,
+        semen.diluent,
         coalesce(semen.storage_c, doses.storage_c) AS storage_c,
         semen.drones_emerged_from,
         semen.drones_emerged_to,
@@ -24,6 +25,7 @@ WITH known AS (
 SELECT
     course_id,
     drone_line,
+    diluent,
     storage_c,
     collected_at,
     coalesce(

@@ -9,6 +9,8 @@ SELECT
         WHEN GROUPING(groups."month") = 0 THEN 'month'
         WHEN GROUPING(groups.operator) = 0 THEN 'operator'
         WHEN GROUPING(groups.protocol) = 0 THEN 'protocol'
+        WHEN GROUPING(groups.instrument) = 0 THEN 'instrument'
+        WHEN GROUPING(groups.tip) = 0 THEN 'tip'
         WHEN GROUPING(groups.line) = 0 THEN 'line'
         WHEN GROUPING(groups.drone_line) = 0 THEN 'drone_line'
         WHEN GROUPING(groups.semen_batch) = 0 THEN 'semen_batch'
@@ -19,7 +21,7 @@ SELECT
     END AS "grouping",
     coalesce(
         groups."all", groups.iso_week, groups."month", groups.operator, groups.protocol,
-        groups.line, groups.drone_line, groups.semen_batch, groups.graft_batch,
+        groups.instrument, groups.tip, groups.line, groups.drone_line, groups.semen_batch, groups.graft_batch,
         groups.co2_schedule, groups.doses, groups.season
     ) AS level,
     groups.cluster,
@@ -36,6 +38,6 @@ GROUP BY
     groups.cluster,
     GROUPING SETS (
         (groups."all"), (groups.iso_week), (groups."month"), (groups.operator),
-        (groups.protocol), (groups.line), (groups.drone_line), (groups.semen_batch),
+        (groups.protocol), (groups.instrument), (groups.tip), (groups.line), (groups.drone_line), (groups.semen_batch),
         (groups.graft_batch), (groups.co2_schedule), (groups.doses), (groups.season)
     )

@@ -15,6 +15,8 @@ SELECT
     coalesce(operator, '(not recorded)') AS operator,
     coalesce(protocol, '(not recorded)') AS protocol,
     coalesce(line, '(not recorded)') AS line,
+    coalesce(instrument, '(not recorded)') AS instrument,
+    coalesce(tip, '(not recorded)') AS tip,
     coalesce(drone_line, '(not recorded)') AS drone_line,
     coalesce(semen_batch, '(not recorded)') AS semen_batch,
     coalesce(graft_batch, '(not recorded)') AS graft_batch,

@@ -19,6 +19,8 @@ SELECT
     coalesce(operator, '') AS operator,
     coalesce(graft_batch, '') AS graft_batch,
     coalesce(semen_batch, '') AS semen_batch,
+    coalesce(instrument, '') AS instrument,
+    coalesce(tip, '') AS tip,
     coalesce(leak, '') AS leak,
     CAST(attempts AS DOUBLE) AS attempts,
     CAST("minutes" AS DOUBLE) AS "minutes",

@@ -1,5 +1,5 @@
 -- grain: one course, in the order of the ids.
--- inputs: courses, doses_given, co2_exposures. What says which arm a course was meant for,
+-- inputs: courses, semen_facts, doses_given, co2_exposures. What says which arm a course was meant for,
 -- and what was known when its first dose was given.
 -- queen_age, day_of_year: on the day of the first insemination (courses has them on the
 -- last, which a queen has to live to see). co2_before: another exposure than the dose's own
@@ -32,12 +32,15 @@ SELECT
     coalesce(courses.block, '') AS block,
     coalesce(courses.protocol, '') AS protocol,
     CAST(courses.doses AS DOUBLE) AS doses,
+    coalesce(semen_facts.diluent, '') AS diluent,
     courses.dose_meant_ul AS dose_meant,
     courses.dose_ul AS dose_given,
     CAST(courses.queen_age_days - (courses.d0 - courses.first_on) AS DOUBLE) AS queen_age,
+    CAST(courses.first_on AS VARCHAR) AS first_on,
     CAST(dayofyear(courses.first_on) AS DOUBLE) AS day_of_year,
     CASE WHEN before.course_id IS NULL THEN 'none before' ELSE 'one before' END
         AS co2_before
 FROM courses
+INNER JOIN semen_facts USING (course_id)
 LEFT JOIN before USING (course_id)
 ORDER BY courses.course_id

@@ -45,6 +45,9 @@ def write_station(place, made):
 @pytest.fixture(scope="module")
 def finished(tmp_path_factory):
     made = queens(180, SHARES)
+    for number, queen in enumerate(made):
+        queen["tip"] = "fine" if number % 4 else "wide"
+        queen["instrument"] = f"bench {queen['operator']}"
     for queen in made[:2]:
         queen["protocol"] = "rare"
     place = write_station(tmp_path_factory.mktemp("compare") / "station", made)
@@ -99,6 +102,41 @@ def test_figures_are_those_of_the_build(command, finished):
     assert told["margin"] == 0.1
 
 
+def test_tips_are_compared_with_the_care_taken_of_arms(command, finished):
+    ran = command("compare", finished, "--by", "tip", "--json")
+    assert ran.code == 0, ran.err
+    told = json.loads(ran.out)
+    counts = {row["arm"]: row["courses"] for row in told["arms"]}
+    assert counts == {"fine": 135, "wide": 45}
+    rates = {row["arm"]: row["rate"] for row in told["arms"]}
+    raw = {row["method"]: row for row in told["arm_contrasts"]}["unadjusted"]
+    step = rates[raw["arm"]] - rates[raw["reference"]]
+    assert raw["reference"] == "fine"
+    assert raw["difference"] == pytest.approx(step)
+    # the plan's margin is one of doses
+    assert told["margin"] is None
+    page = (finished / "build" / "compare" / "index.html").read_text("utf-8")
+    assert "Tips compared" in page
+    assert "the tips recorded" in page
+    # an instrument of each operator's own cannot be told apart from her hand
+    ran = command("compare", finished, "--by", "instrument")
+    assert ran.code == 4
+    assert "they hardly share operators" in ran.out
+
+
+def test_before_and_since_a_day_is_never_judged(command, finished):
+    ran = command(
+        *("compare", finished, "--since", "2025-06-20", "--margin", "0.9", "--json")
+    )
+    assert ran.code == 0, ran.err
+    told = json.loads(ran.out)
+    names = {"before 2025-06-20", "since 2025-06-20"}
+    assert {row["arm"] for row in told["arms"]} == names
+    assert all(row["verdict"] is None for row in told["arm_contrasts"])
+    (said,) = {r["said"] for r in told["arm_contrasts"] if r["primary"]}
+    assert "whatever else changed on that day goes with it" in said
+
+
 def test_the_reference_and_the_outcome_can_be_chosen(command, finished):
     ran = command(
         *("compare", finished, "--reference", "single 8", "--outcome", "lost"),
@@ -119,6 +157,9 @@ def test_the_reference_and_the_outcome_can_be_chosen(command, finished):
         (("--outcome", "laid"), 2, "'laid' is not one of"),
         (("--margin", "10"), 2, "10"),
         (("--arms", "single 8"), 4, "one arm only"),
+        (("--by", "diluent"), 4, "there is no arm to compare"),
+        (("--by", "tip", "--since", "2025-06-20"), 2, "give one of them"),
+        (("--by", "tip", "--trial", "T1"), 2, "no trial is recorded"),
         (("--arms", "single 8,rare"), 4, "cannot be compared"),
     ],
 )

@@ -1,11 +1,13 @@
 """The risk of failing at the average hand, as it is taken out of a model and written down."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from modelled import modelled, queens
+from modelled import LAYING, modelled, queens
 from queen_outcomes.audit.cases import read_risk_model
+from queen_outcomes.facts.settings import Models
 from queen_outcomes.models.closed import read_closed, read_factors
 from queen_outcomes.models.risks import read_risks, write_risks
 
@@ -40,6 +42,25 @@ def test_who_operates_does_not_change_the_risk(usual):
     model, cases, values = cases_of(usual)
     swapped = {**values, "operator": np.full(len(cases), "somebody else")}
     np.testing.assert_array_equal(model.risks(swapped), cases.risk)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("adjust_for", [("line",), ("line", "tip")])
+def test_how_she_works_is_expected_of_nobody_unless_asked_for(adjust_for):
+    made = queens(240)
+    for number, queen in enumerate(made):
+        queen["tip"] = "fine" if number % 2 else "wide"
+        queen["lays"] = queen["lays"] and (number % 2 or number % 6)
+    settings = replace(LAYING, models=Models(("dose", "tip"), adjust_for))
+    store = modelled(made, settings=settings)
+    terms = "SELECT term FROM model_terms WHERE outcome = 'laying' AND model = 'main'"
+    assert ("tip",) in store.rows(terms)
+    model, cases, values = cases_of(store)
+    swapped = {**values, "tip": np.full(len(cases), "fine")}
+    same = np.array_equal(model.risks(swapped), cases.risk)
+    assert same == ("tip" not in adjust_for)
+    counted = cases.counted
+    assert cases.risk[counted].sum() == pytest.approx(cases.failed[counted].sum())
 
 
 @pytest.mark.slow

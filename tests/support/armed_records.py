@@ -6,7 +6,10 @@ import datetime as dt
 import random
 
 OF_QUEEN = ("line", "graft_batch", "emerged_on")
-OF_DOSE = ("operator", "semen_batch", "protocol", "trial", "block", "dose_meant_ul")
+OF_DOSE = (
+    *("operator", "semen_batch", "protocol", "trial", "block", "dose_meant_ul"),
+    *("tip", "instrument"),
+)
 
 
 def day(number: int) -> dt.date:

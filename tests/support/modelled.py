@@ -29,6 +29,7 @@ def rows(queens: list[dict], shuffle: int = 0) -> dict[str, list[dict]]:
                 "dose_ul",
                 "drone_age_days",
                 "drone_line",
+                "tip",
             )
             if k in queen
         }

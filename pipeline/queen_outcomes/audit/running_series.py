@@ -113,7 +113,7 @@ def _risks(season: AuditSeason, current: RiskModel) -> RiskModel:
         return current
     earlier = season.request(np.flatnonzero(season.cases.season < season.name))
     fitted, _ = fit_form(earlier, choose_form(earlier))
-    model = risk_model(outcome, fitted)
+    model = risk_model(outcome, fitted, season.settings.models.adjust_for)
     if season.plan:
         season.plan.fix(name, write_risks(model), under)
     return model
@@ -404,7 +404,8 @@ def expected_by_others(season: AuditSeason) -> dict[str, float]:
         others = season.request(np.setdiff1d(everybody, own))
         fitted, _ = fit_form(others, form, tested=False)
         if fitted.method != "none":
-            model = risk_model(season.cases.question[0], fitted)
+            adjust_for = season.settings.models.adjust_for
+            model = risk_model(season.cases.question[0], fitted, adjust_for)
             risks = model.risks(take(season.cases.values, own))
             known = season.cases.decided[own] & np.isfinite(risks)
             found[name] = float(risks[known].sum())

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from queen_outcomes.base.console import Console
-from queen_outcomes.base.errors import NoModelError
-from queen_outcomes.commands.options import shared, station_argument
+from queen_outcomes.base.errors import NoModelError, UsageError
+from queen_outcomes.commands.options import Day, shared, station_argument
+from queen_outcomes.facts.dictionary import COMPARED_BY
 from queen_outcomes.facts.outcomes import OUTCOMES
 
 if TYPE_CHECKING:
@@ -34,10 +35,26 @@ HOME = "../latest/dashboard/"
     help="The loss that would not matter, such as 0.1; else the plan's, else none.",
 )
 @click.option("--trial", help="Only courses of this trial.")
+@click.option(
+    "--by",
+    type=click.Choice(list(COMPARED_BY)),
+    help="Compare by this, not by protocol.",
+)
+@click.option(
+    "--since", type=Day(), help="Compare before and since this day, such as 2026-07-05."
+)
 @shared
 @click.make_pass_decorator(Console, ensure=True)
 def compare(console: Console, station: Path, **asked: Any) -> None:
-    """Compare dose protocols; write a page under build/compare."""
+    """Compare dose protocols, or tips, instruments, diluents or lines.
+
+    Writes a page under build/compare.
+    """
+    if asked["by"] and asked["since"]:
+        raise UsageError(
+            "--by and --since each name what is compared",
+            hint="give one of them; run the command twice for both",
+        )
     from queen_outcomes.build.latest_build import open_latest
     from queen_outcomes.doses.compare_request import CompareRequest, compare_once
     from queen_outcomes.facts import settings as station_settings
@@ -65,10 +82,12 @@ def draw(found: Once, last: LatestBuild, settings: Settings, folder: Path) -> Pa
     from queen_outcomes.dashboard.site import draw_apart
     from queen_outcomes.facts.dose_words import success
 
-    levels = last.store.records(resources.read("sql", "10_pages", "arm_levels.sql"))
+    levels = []
+    if found.request.is_of_protocols:
+        levels = last.store.records(resources.read("sql", "10_pages", "arm_levels.sql"))
     charts: dict[str, Any] = {}
     page = {
-        "title": "Doses compared",
+        "title": found.title,
         "asked": success(*found.question),
         "margin_said": found.margin_said,
         "part": section_of(found, levels, charts),
@@ -86,7 +105,10 @@ def section_of(
     own = [row for row in levels if row["trial"] == found.trial]
     tables = {**found.tables, "arm_levels": own}
     about = {"trial": found.trial, "unnamed": found.unnamed}
-    return section("asked", found.question, tables, charts, **about)
+    made = section("asked", found.question, tables, charts, **about)
+    if found.request.is_of_protocols or found.trial:
+        return made
+    return made | {"title": found.title}
 
 
 ARM_COLUMNS = (

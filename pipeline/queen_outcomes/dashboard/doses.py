@@ -18,6 +18,7 @@ from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.doses.differences import LEAST_OVERLAP, SHARED
 from queen_outcomes.facts import dose_words as said
 from queen_outcomes.facts import words
+from queen_outcomes.facts.dictionary import COMPARED_BY
 from queen_outcomes.facts.settings import Settings
 
 Row = dict[str, Any]
@@ -236,6 +237,8 @@ def _basis(arms: list[Row], contrasts: list[Row], unnamed: int) -> str:
         "protocol": "the protocols recorded",
         "dose meant": "the doses meant",
         "dose given": "the doses given, a guess",
+        "day": "the day of the first insemination",
+        **{name: f"the {many} recorded" for name, many in COMPARED_BY.items()},
     }
     text = f"Arms are read from {sources[row['source']]}."
     if unnamed:

@@ -6,6 +6,7 @@ those of the windows that begin on that day.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
@@ -14,6 +15,7 @@ import polars as pl
 
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
+from queen_outcomes.facts.dictionary import COMPARED_BY
 from queen_outcomes.models.closed import (
     Question,
     failures_of,
@@ -34,6 +36,14 @@ PARTLY = (
     "how many doses were meant is not recorded, only how many were given: a queen that "
     "died between two doses counts against the single dose"
 )
+SINCE = "day"
+"""Courses before and since a day, in the place of the protocol."""
+TOGETHER = (
+    "whatever else changed on that day goes with it, the time of year and what the "
+    "operators learnt among it"
+)
+DOSE = ("dose", "doses")
+"""Main factors that protocols stand for."""
 MIXED = 0.5
 """Share of a trial's courses in blocks that hold two arms, for these to be by lot."""
 IN_BLOCKS = 0.8
@@ -99,6 +109,12 @@ class Comparison:
         )
 
     @property
+    def stands_for(self) -> tuple[str, ...]:
+        """Name the main factors that the arms take the place of."""
+        other = {SINCE: ("year", "season"), **{name: (name,) for name in COMPARED_BY}}
+        return other.get(self.source, DOSE)
+
+    @property
     def commonest(self) -> list[str]:
         """Names of the arms, the one with most courses first."""
         names, counts = np.unique(self.arm[self.arm != ""], return_counts=True)
@@ -118,14 +134,33 @@ def read_courses(store: Store, prior: Mapping[str, int]) -> ArmCourses:
     }
     values = read_factors(store, prior)
     values = take(values, np.argsort(values["course_id"], kind="stable"))
-    ours = ("queen_age", "day_of_year", "co2_before")
+    ours = ("queen_age", "day_of_year", "co2_before", "diluent", "first_on")
     values |= {name: columns[name] for name in ours}
     names = ("trial", "block", "protocol", "doses", "dose_meant", "dose_given")
     return ArmCourses(values, *(columns[name] for name in names))
 
 
+def comparisons_by(
+    courses: ArmCourses, by: str | None, since: dt.date | None
+) -> list[Comparison]:
+    """Compare by one of `COMPARED_BY`, or before and since a day: all courses, and each trial's."""
+    if since is None:
+        arm, source, said = courses.values[by], by, ""
+    else:
+        later = courses.values["first_on"] >= since.isoformat()
+        arm = np.where(later, f"since {since}", f"before {since}")
+        source, said = SINCE, TOGETHER
+    whole = Comparison(
+        *(None, np.arange(len(arm)), arm, courses.block, source, not said, said),
+        randomised=False,
+    )
+    trials = [str(name) for name in np.unique(courses.trial) if name]
+    parts = [replace(whole.only(courses.trial == t), trial=t) for t in trials]
+    return [whole, *parts]
+
+
 def find_comparisons(courses: ArmCourses) -> list[Comparison]:
-    """Part the courses into those outside of trials and each trial's.
+    """Part the courses into those outside of trials and each trial's, by protocol.
 
     A comparison without any course is not given.
     """

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import stats
 
+from queen_outcomes.doses.arm_courses import DOSE
 from queen_outcomes.doses.differences import ADJUSTED, Difference
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP, FactorPredictions, ask
@@ -33,8 +34,8 @@ ARM = Term("arm", "words", "arm", "dose protocol")
 CO2_BEFORE = Term(
     "co2_before", "words", "co2_before", "CO2 exposure before the first dose"
 )
-PLACED = {"dose": (), "doses": (), "co2_gap": (), "co2_schedule": (CO2_BEFORE,)}
-"""Main factors that the arm stands for, or of which only a part is known beforehand."""
+BEFOREHAND = {"co2_gap": (), "co2_schedule": (CO2_BEFORE,)}
+"""Main factors of which only a part is known at the first insemination."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,6 +112,7 @@ def arm_model(
     outcome: str,
     settings: Settings,
     fixed: Earlier | None = None,
+    stands_for: Sequence[str] = DOSE,
 ) -> ArmModel:
     """Fit the arms of one comparison.
 
@@ -126,16 +128,18 @@ def arm_model(
     fixed : Earlier, optional
         The main model's factors and forms where a season has fixed them; not given:
         they are chosen now.
+    stands_for : sequence of str
+        Main factors that the arm takes the place of.
     """
     arm, yes, values = _enough(arm, yes, values)
     values = {**values, ARM.column: arm}
-    terms, apart = arm_terms(main_terms(settings), values)
+    terms, apart = arm_terms(main_terms(settings), values, stands_for)
     always = {*settings.models.adjust_for, CO2_BEFORE.name, ARM.name}
     question = ModelRequest(values, yes, terms, tuple(sorted(always)), outcome)
     if fixed is None:
         form = choose_form(question)
     else:
-        kept, _ = arm_terms(fixed.terms, values)
+        kept, _ = arm_terms(fixed.terms, values, stands_for)
         form = replace(fixed, terms=kept, left_out=_others(fixed.left_out))
     fitted, _ = fit_form(question, form, tested=False)
     left_out = by_reason([*fitted.courses.left_out, *fitted.design.left_out, *apart])
@@ -167,15 +171,16 @@ def _enough(arm, yes, values) -> tuple[np.ndarray, np.ndarray, Values]:
 
 
 def arm_terms(
-    terms: Sequence[Term], values: Values
+    terms: Sequence[Term], values: Values, stands_for: Sequence[str] = DOSE
 ) -> tuple[tuple[Term, ...], list[str]]:
-    """Give the factors with the arm in the place of dose, and what had to go.
+    """Give the factors with the arm in the place of some, and what had to go.
 
     The arm comes last: what others determine is then seen in it, and not given to it.
     An exposure to CO2 before the first dose that some arm always has, or never, is a
     part of that arm's protocol and is not allowed for.
     """
-    made = [new for term in terms for new in PLACED.get(term.name, (term,))]
+    known = [new for term in terms for new in BEFOREHAND.get(term.name, (term,))]
+    made = [term for term in known if term.name not in stands_for]
     left_out = []
     if CO2_BEFORE in made and not _in_every_arm(values):
         made.remove(CO2_BEFORE)

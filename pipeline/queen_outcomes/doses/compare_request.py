@@ -15,6 +15,7 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.doses import arm_rows
 from queen_outcomes.doses.arm_courses import (
     Comparison,
+    comparisons_by,
     find_comparisons,
     read_answers,
     read_courses,
@@ -22,6 +23,7 @@ from queen_outcomes.doses.arm_courses import (
 from queen_outcomes.doses.comparing import ArmQuestion, compare
 from queen_outcomes.doses.costs import drone_semen
 from queen_outcomes.doses.results import asked_of, fixed_form, primary_rows
+from queen_outcomes.facts.dictionary import COMPARED_BY
 from queen_outcomes.facts.exports.doses import DOSES, DOSES_INTERNAL
 from queen_outcomes.facts.exports.writing import filled
 from queen_outcomes.facts.settings import Settings, asked_question
@@ -43,6 +45,13 @@ class CompareRequest:
     days: int | None = None
     margin: float | None = None
     trial: str | None = None
+    by: str | None = None
+    since: dt.date | None = None
+
+    @property
+    def is_of_protocols(self) -> bool:
+        """Tell whether protocols are compared, as the build does."""
+        return self.by is None and self.since is None
 
 
 def comparison_of(request: CompareRequest, found: Sequence[Comparison]) -> Comparison:
@@ -77,8 +86,10 @@ def comparison_of(request: CompareRequest, found: Sequence[Comparison]) -> Compa
     if chosen is None or not known:
         raise NoModelError(
             "there is no arm to compare",
-            expected="protocols or doses of inseminations",
-            hint="record protocol, or dose_meant_ul, in the inseminations",
+            expected=f"records of {request.by}"
+            if request.by
+            else "protocols or doses of inseminations",
+            hint=f"record {request.by or 'protocol, or dose_meant_ul,'} in the records",
         )
     missing = asked - set(chosen.commonest)
     if missing:
@@ -133,6 +144,7 @@ class Once:
     ``unnamed`` counts courses whose arm is not recorded.
     """
 
+    request: CompareRequest
     trial: str | None
     question: tuple[str, int]
     reference: str
@@ -140,6 +152,14 @@ class Once:
     margin_said: str
     unnamed: int
     tables: dict[str, list[Row]]
+
+    @property
+    def title(self) -> str:
+        """Name what is compared."""
+        if self.request.since:
+            return f"Before and since {self.request.since}"
+        many = COMPARED_BY.get(self.request.by or "", "doses")
+        return f"{many.capitalize()} compared"
 
     @property
     def has_difference(self) -> bool:
@@ -177,15 +197,21 @@ def compare_once(
     """
     question = asked_question(settings, request.outcome, request.days)
     courses = read_courses(store, settings.prior_cases)
-    whole = find_comparisons(courses)
+    if request.is_of_protocols:
+        whole = find_comparisons(courses)
+    else:
+        whole = comparisons_by(courses, request.by, request.since)
     one = comparison_of(request, whole)
     ids = courses.values["course_id"]
     answers = read_answers(store, question, ids, settings.outcomes.grace_days)
-    base = as_built(store, one, asked_of(one, answers, settings, None))
+    base = asked_of(one, answers, settings, None)
+    margin = None
+    if request.is_of_protocols:
+        base, margin = as_built(store, one, base), settings.plan.margin
     asked = replace(
         base,
         reference=request.reference or base.reference,
-        margin=settings.plan.margin if request.margin is None else request.margin,
+        margin=margin if request.margin is None else request.margin,
         fixed=fixed_form(one, answers, plan),
     )
     found = compare(courses, one, answers, asked)
@@ -196,7 +222,7 @@ def compare_once(
     }
     tables = {table.name: table for table in (*DOSES, *DOSES_INTERNAL)}
     return Once(
-        *(one.trial, question, asked.reference, asked.margin),
+        *(request, one.trial, question, asked.reference, asked.margin),
         margin_said(request, settings, question),
         sum(int((w.arm == "").sum()) for w in whole if w.trial == one.trial),
         {name: filled(tables[name], some) for name, some in rows.items()},

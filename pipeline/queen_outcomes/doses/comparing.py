@@ -18,6 +18,7 @@ from queen_outcomes.doses.arm_courses import Answers, ArmCourses, Comparison
 from queen_outcomes.doses.arm_model import ArmModel, arm_model
 from queen_outcomes.doses.differences import (
     ADJUSTED,
+    SHARED,
     STRATIFIED,
     UNADJUSTED,
     ArmPair,
@@ -132,6 +133,7 @@ def compare(
         model = arm_model(
             *(take(courses.values, rows), comparison.arm[kept], answers.yes[rows]),
             *(answers.question[0], asked.settings, asked.fixed),
+            comparison.stands_for,
         )
     pairs = [_pair(data, name, arms, model) for name in sorted(others)]
     return ArmComparison(
@@ -168,7 +170,8 @@ def _pair(data: _Data, arm: str, arms: list[str], model: ArmModel | None) -> Com
         *(data.answers.success[rows], first, values["graft_batch"]),
         *(data.comparison.block[kept], data.level, asked.margin),
     )
-    seen = find_overlap(values, first & pair.decided, ~first & pair.decided)
+    shared = [name for name in SHARED if name not in data.comparison.stands_for]
+    seen = find_overlap(values, first & pair.decided, ~first & pair.decided, shared)
     by_lot = data.comparison.randomised
     if seen.apart and not by_lot:
         found = {name: Difference(name, said=seen.apart) for name in METHODS}

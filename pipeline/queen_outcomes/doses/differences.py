@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -205,13 +206,20 @@ class Overlap:
         return ""
 
 
-def find_overlap(values: Values, first: np.ndarray, second: np.ndarray) -> Overlap:
+def find_overlap(
+    values: Values,
+    first: np.ndarray,
+    second: np.ndarray,
+    shared: Collection[str] = tuple(SHARED),
+) -> Overlap:
     """Look where the courses of two arms lie.
 
     Parameters
     ----------
     values : mapping of str to ndarray, shape (n,)
     first, second : ndarray of bool, shape (n,)
+    shared : collection of str
+        Groupings of `SHARED` to look at.
 
     Returns
     -------
@@ -225,7 +233,7 @@ def find_overlap(values: Values, first: np.ndarray, second: np.ndarray) -> Overl
     batch = values["graft_batch"][chosen]
     kept = batch != ""
     between = is_between(arm, batch)
-    for name in SHARED:
+    for name in shared:
         group = values[name]
         known = chosen & (group != "")
         if not known.any() or (name == "graft_batch" and between):

@@ -286,3 +286,13 @@ DERIVED_LIMITS: dict[str, tuple[Limits, Limits | None]] = {
     "drone_age_days": DRONE_AGE,
 }
 """Hard and soft limits on values that are worked out from several records."""
+
+COMPARED_BY = {
+    "instrument": "instruments",
+    "tip": "tips",
+    "diluent": "diluents",
+    "line": "lines",
+    "drone_line": "drone lines",
+}
+"""What else than the protocol can be compared: chosen before the dose, and never by how
+the queen fared. With the word for several."""

@@ -37,6 +37,8 @@ MAIN_TERMS = (
     *("experience", "line", "drone_line", "year", "season"),
 )
 """The factors of the models, in the default order of priority."""
+LISTED_TERMS = ("instrument", "tip")
+"""Factors that a station may list besides: they may be how an operator works."""
 BENDING = ("dose", "drone_age", "queen_age")
 """Factors that may bend, so that their form can be fixed."""
 KNOTS = {"line": 0, "3 knots": 3, "4 knots": 4}
@@ -96,7 +98,9 @@ def _texts(value: Any) -> tuple[str, ...] | None:
 def _terms(value: Any) -> tuple[str, ...] | None:
     named = _texts(value)
     fits = named is not None and len(set(named)) == len(named)
-    return named if named and fits and set(named) <= set(MAIN_TERMS) else None
+    return (
+        named if named and fits and set(named) <= {*MAIN_TERMS, *LISTED_TERMS} else None
+    )
 
 
 def _date(value: Any) -> dt.date | None:
@@ -145,7 +149,7 @@ def _folds(value: Any) -> tuple[str, ...] | None:
 
 TEXT = Field(_text, "a text in quotes")
 TEXTS = Field(_texts, "a text in quotes, or a list of them")
-TERMS = Field(_terms, "a list, each once, of " + ", ".join(MAIN_TERMS))
+TERMS = Field(_terms, "a list, each once, of " + ", ".join(MAIN_TERMS + LISTED_TERMS))
 DATE = Field(_date, "a day without quotes, such as 2026-07-05")
 DAYS = Field(_days, "a number of days, or a list of them, each from 1 to 3650")
 PERCENT = Field(_percent, "a percentage above 0 and at most 100")

@@ -202,7 +202,9 @@ def _fitted(
         for name, rows in rows_of(fitted, place).items():
             found.setdefault(name, []).extend({**place, **row} for row in rows)
         if model == "main":
-            told = write_risks(risk_model(closed.question[0], fitted))
+            told = write_risks(
+                risk_model(closed.question[0], fitted, settings.models.adjust_for)
+            )
             found["risk_models"].append({**place, "risks": json.dumps(told)})
     return found
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from queen_outcomes.facts.settings_form import LISTED_TERMS
 from queen_outcomes.models.analysis_set import is_recorded, own_level
 from queen_outcomes.models.choose import Design
 from queen_outcomes.models.closed import BATCHES, failures_of, yes_fails
@@ -93,8 +94,13 @@ class RiskModel:
         return replace(self, shift=odds_shift(eta, yes, self._chance_of_yes))
 
 
-def risk_model(outcome: str, fitted: Fitted) -> RiskModel:
+def risk_model(
+    outcome: str, fitted: Fitted, adjust_for: Sequence[str] = ()
+) -> RiskModel:
     """Take the risks out of a fitted main model, the operators at their average.
+
+    Instrument and tip may be how an operator works: they are left out of what she is
+    expected to reach unless ``adjust_for`` names them.
 
     Without a model every course has the station's rate, and the message says so.
     """
@@ -115,18 +121,19 @@ def risk_model(outcome: str, fitted: Fitted) -> RiskModel:
             **sizes,
             message=why,
         )
-    forms, kept, beta = _without_operator(fitted)
+    forms, kept, beta = _without_operator(fitted, adjust_for)
     deviations = dict(fitted.mixed.theta_sd) if fitted.mixed else {}
     model = RiskModel(forms, kept, beta, 0.0, deviations, yes_fails(outcome), **sizes)
     return model.recalibrated(fitted.courses.values, failed)
 
 
 def _without_operator(
-    fitted: Fitted,
+    fitted: Fitted, adjust_for: Sequence[str]
 ) -> tuple[tuple[Form, ...], np.ndarray, np.ndarray]:
     """Drop operator and batch columns; their average over courses joins the constant."""
     design, beta = fitted.design, fitted.beta.copy()
-    gone = [k for k, form in enumerate(design.forms) if form.term.name not in MAIN]
+    staying = {name for name in MAIN if name not in LISTED_TERMS or name in adjust_for}
+    gone = [k for k, form in enumerate(design.forms) if form.term.name not in staying]
     constant = float(beta[0])
     for number in gone:
         columns = design.columns_of(number)

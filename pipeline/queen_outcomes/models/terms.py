@@ -61,6 +61,8 @@ MAIN = _by_name(
     Term("co2_schedule", "words", "co2_schedule", "CO2 schedule"),
     Term("co2_gap", "gap", "co2_gap", "time between CO2 exposures", "h"),
     Term("experience", "line", "experience", "operator's cases so far", "cases", "log"),
+    Term("instrument", "words", "instrument", "instrument"),
+    Term("tip", "words", "tip", "tip"),
     Term("line", "words", "line", "line"),
     Term("drone_line", "words", "drone_line", "drone line"),
     Term("year", "words", "year", "season"),

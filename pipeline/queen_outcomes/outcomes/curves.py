@@ -39,6 +39,8 @@ GROUPINGS = (
     "month",
     "operator",
     "protocol",
+    "instrument",
+    "tip",
     "line",
     "drone_line",
     "semen_batch",
