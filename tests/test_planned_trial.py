@@ -108,7 +108,7 @@ def test_the_arms_are_recognised_as_drawn_by_lot(planned, finished):
     told, _ = planned
     latest = finished / "build" / "latest"
     with Store(latest / "station.duckdb", read_only=True) as store:
-        (comparison,) = find_comparisons(read_courses(store, {}))
+        (comparison,) = find_comparisons(read_courses(store, {}, 28))
         arms = store.records("SELECT * FROM arms ORDER BY arm")
     assert comparison.trial == TRIAL
     assert comparison.randomised

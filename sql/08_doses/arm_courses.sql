@@ -1,10 +1,11 @@
 -- grain: one course, in the order of the ids.
--- inputs: courses, semen_facts, doses_given, co2_exposures. What says which arm a course was meant for,
--- and what was known when its first dose was given.
--- queen_age, day_of_year: on the day of the first insemination (courses has them on the
--- last, which a queen has to live to see). co2_before: another exposure than the dose's own
--- in the 5 days before it; an exposure after it would tell who was still alive.
--- units: uL, days. A text that is missing is empty.
+-- inputs: courses, semen_facts, doses_given, looks, co2_exposures. Parameters: until.
+-- What says which arm a course was meant for, and what was known when its first dose was
+-- given. queen_age, day_of_year: on the day of the first insemination (courses has them on
+-- the last, which a queen has to live to see). co2_before: another exposure than the dose's
+-- own in the 5 days before it; an exposure after it would tell who was still alive.
+-- bench_minutes: of all doses, null where one lacks them. visits: looks from day 0 to until.
+-- units: uL, days, minutes. A text that is missing is empty.
 WITH first_doses AS (
     SELECT course_id, queen_id, first_on, inseminated_at, has_time
     FROM doses_given
@@ -24,6 +25,23 @@ before AS (
                     > 120
             ELSE CAST(exposures.given_at AS DATE) < first_doses.first_on
         END
+),
+
+bench AS (
+    SELECT
+        course_id,
+        -- in an order, so that threads change no digit
+        CASE WHEN count("minutes") = count(*) THEN sum("minutes" ORDER BY turn) END
+            AS bench_minutes
+    FROM doses_given
+    GROUP BY course_id
+),
+
+visited AS (
+    SELECT course_no, count(*) AS visits
+    FROM looks
+    WHERE day BETWEEN 0 AND $until
+    GROUP BY course_no
 )
 
 SELECT
@@ -38,9 +56,13 @@ SELECT
     CAST(courses.queen_age_days - (courses.d0 - courses.first_on) AS DOUBLE) AS queen_age,
     CAST(courses.first_on AS VARCHAR) AS first_on,
     CAST(dayofyear(courses.first_on) AS DOUBLE) AS day_of_year,
+    bench.bench_minutes,
+    CAST(coalesce(visited.visits, 0) AS DOUBLE) AS visits,
     CASE WHEN before.course_id IS NULL THEN 'none before' ELSE 'one before' END
         AS co2_before
 FROM courses
 INNER JOIN semen_facts USING (course_id)
+INNER JOIN bench USING (course_id)
+LEFT JOIN visited USING (course_no)
 LEFT JOIN before USING (course_id)
 ORDER BY courses.course_id

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from queen_outcomes.doses.arm_courses import (
     label_arms,
 )
 from queen_outcomes.facts import exports as contract
+from queen_outcomes.facts.dose_words import exchange_said
 from queen_outcomes.models.season_plan import SeasonPlan
 
 pytestmark = pytest.mark.slow
@@ -78,14 +80,47 @@ def test_arms_are_mixed_where_blocks_hold_them_side_by_side():
 def test_tables_keep_the_promise_and_a_shuffle_changes_nothing():
     made = queens(120, {"one": 0.8, "two": 0.6, "three": 0.9})
     store, again = compared(made), compared(made, shuffle=3)
-    tables = ("arms", "arm_contrasts", "arm_costs", "dose_response")
+    tables = ("arms", "arm_contrasts", "arm_costs", "arm_exchange", "dose_response")
     found = {name: store.columns(name) for name in tables}
     said = contract.differences(found)
     assert [text for text in said if text.split(".")[0] in tables] == []
-    for name in tables[:3]:
+    for name in tables[:4]:
         sql = f"SELECT * FROM {name} ORDER BY ALL"
         assert store.rows(sql)
         assert store.rows(sql) == again.rows(sql)
+
+
+def test_costs_stand_on_the_adjusted_success_told_above_them():
+    made = queens(240, {"one": 0.6, "two": 0.9})
+    for queen in made:
+        queen["doses"] = (8.0,) if queen["protocol"] == "one" else (6.0, 6.0)
+        queen["minutes"] = 5.0
+    store = compared(made)
+    costs = {r["arm"]: r for r in store.records("SELECT * FROM arm_costs")}
+    for name, arm in arms(store).items():
+        row = costs[name]
+        assert row["queens_per_success"] == pytest.approx(1 / arm["adjusted"])
+        assert row["semen_ul_per_success"] == pytest.approx(
+            arm["mean_dose_ul"] / arm["adjusted"]
+        )
+        bench = {"one": 5.0, "two": 10.0}[name]
+        assert row["minutes_per_success"] == pytest.approx(bench / arm["adjusted"])
+        # two to four looks each, all within the window and its grace
+        assert row["visits_per_success"] == pytest.approx(4 / arm["adjusted"], abs=0.5)
+        for what in ("queens", "drones", "minutes", "visits"):
+            assert row[f"{what}_low"] <= row[f"{what}_per_success"] <= row[f"{what}_high"]
+        assert "adjusted for what the main model holds" in row["assumptions"]
+    (reference,) = {r["reference"] for r in store.records("SELECT * FROM arm_exchange")}
+    other = "two" if reference == "one" else "one"
+    for row in store.records("SELECT * FROM arm_exchange"):
+        name = f"{row['resource']}_per_success"
+        step = costs[other][name] - costs[reference][name]
+        assert row["more"] == pytest.approx(1000 * step)
+        assert row["low"] < row["more"] < row["high"]
+    (told,) = exchange_said(store.records("SELECT * FROM arm_exchange"), "laying")
+    assert told.startswith(f"For 1,000 successes (laying) {other} takes ")
+    fewer = "fewer" if other == "two" else "more"
+    assert re.search(rf"takes \d+ {fewer} queens \(\d+ to \d+ {fewer}\)", told)
 
 
 def test_counts_of_the_arms_add_up():

@@ -34,7 +34,7 @@ QUESTION = ("laying", 21)
 
 
 def courses_of(**rows):
-    return read_courses(derived(AS_OF, Settings(), **rows), {})
+    return read_courses(derived(AS_OF, Settings(), **rows), {}, 28)
 
 
 def dose(number, queen_id="Q", hour=10, **more):
@@ -164,7 +164,7 @@ def test_overlap_is_the_smallest_share_over_hands_lines_seasons_and_batches():
 def test_a_queen_that_died_between_doses_keeps_the_dose_she_was_meant_for():
     made = queens(40, {"6 and 6": 0.8}, doses=(6.0, 6.0))
     made[0]["dies_on"] = 1
-    courses = read_courses(compared(made), {})
+    courses = read_courses(compared(made), {}, 28)
     assert sorted(set(courses.values["dose"])) == [6.0, 12.0]
     assert set(meant_by_arm(courses, find_comparisons(courses))) == {12.0}
 
@@ -322,7 +322,7 @@ def test_a_success_is_what_the_station_wants_of_each_outcome():
 
 def test_an_arm_whose_queens_are_superseded_more_often_is_the_worse_one():
     made = rows(queens(240, {"calm": 0.9, "rough": 0.9}))
-    courses = read_courses(derived(AS_OF, asking(), **made), {})
+    courses = read_courses(derived(AS_OF, asking(), **made), {}, 28)
     (one,) = find_comparisons(courses)
     number = np.arange(len(one.arm)) // 2  # in turn within batches: a rate for each arm
     often = np.where(one.arm == "rough", number % 2 == 0, number % 10 == 0)

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.doses.costs import arm_cost, frontier
+from queen_outcomes.doses.costs import for_success, frontier, mean_used, more_than
 from queen_outcomes.stats.shares.dose_response import dose_on_curve
-from queen_outcomes.stats.shares.proportions import wilson
+from queen_outcomes.stats.shares.proportions import Interval, wilson
 from scipy import stats
 from scipy.special import expit
+from statsmodels.regression.linear_model import OLS
 
 DOSES = np.linspace(4, 14, 101)
 
@@ -71,83 +72,98 @@ def test_no_curve_is_said_in_words():
     assert "between" in dose_on_curve(0, [1, 2], [0.1, 0.2], [0, 0], [1, 1]).message
 
 
-def arm(seed=1, batches=24, size=6, p=0.7):
+def batches_of(seed=1, batches=24, size=6):
+    """Doses that batches share in part, and their batches."""
     rng = np.random.default_rng(seed)
     batch = np.repeat(np.arange(batches), size)
-    dose = np.round(rng.normal(8, 0.6, len(batch)), 1)
-    yes = rng.random(len(batch)) < p + rng.uniform(-0.15, 0.15, batches)[batch]
-    return dose, yes.astype(float), batch
+    dose = 8 + rng.normal(0, 0.5, batches)[batch] + rng.normal(0, 0.3, len(batch))
+    return dose, batch
 
 
-@pytest.mark.parametrize("batches", [1, 2, 7, 24])
-def test_costs_are_means_over_success(batches):
-    dose, yes, batch = arm(batches=batches)
-    found = arm_cost(dose, yes, batch, 0.65, seed=5)
-    assert found.semen.estimate == pytest.approx(dose.mean() / yes.mean())
-    assert found.drones.estimate == pytest.approx(found.semen.estimate / 0.65)
-    assert found.queens.estimate == pytest.approx(1 / yes.mean())
-    for cost in (found.semen, found.drones, found.queens):
-        assert cost.low <= cost.estimate <= cost.high
-    assert found.queens.low >= 1
-    assert ("bootstrap" in found.method) == (batches >= 20)
-    assert ("one semen batch" in found.message) == (batches == 1)
+@pytest.mark.parametrize("batches", [2, 7, 24])
+def test_limits_of_a_mean_over_even_batches_are_student_s(batches):
+    dose, batch = batches_of(batches=batches)
+    found = mean_used(dose, batch)
+    means = np.bincount(batch, dose) / np.bincount(batch)
+    low, high = stats.ttest_1samp(means, 0).confidence_interval()
+    assert found.estimate == pytest.approx(dose.mean())
+    assert (found.low, found.high) == pytest.approx((max(low, 0.0), high))
 
 
-def test_the_same_seed_gives_the_same_limits_in_any_order():
-    dose, yes, batch = arm()
-    one = arm_cost(dose, yes, batch, 0.65, seed=5)
-    order = np.random.default_rng(0).permutation(len(dose))
-    assert arm_cost(dose[order], yes[order], batch[order], 0.65, seed=5) == one
-    assert arm_cost(dose, yes, batch, 0.65, seed=6) != one
-
-
-def test_fieller_s_limits_are_the_ratios_a_t_test_does_not_reject():
-    dose, yes, batch = arm(seed=2, batches=9)
-    found = arm_cost(dose, yes, batch, 0.65, seed=1)
-    used, gained = np.bincount(batch, dose), np.bincount(batch, yes)
-    for limit in (found.semen.low, found.semen.high):
-        p = stats.ttest_1samp(used - limit * gained, 0).pvalue
-        assert p == pytest.approx(0.05, abs=1e-6)
-
-
-def test_few_batches_with_little_success_have_no_upper_limit():
-    yes = np.zeros(30)
-    yes[0] = 1
-    found = arm_cost(np.full(30, 8.0), yes, np.repeat([1, 2, 3], 10), 1.0, seed=1)
-    assert found.semen.high == np.inf
-    assert 8 < found.semen.low < found.semen.estimate == 240
-
-
-@pytest.mark.parametrize("answer", [0, 1])
-def test_all_alike_takes_wilson_s_limits_of_success(answer):
-    found = arm_cost([8.0] * 10, [answer] * 10, list("AABBCCDDEE"), 0.5, seed=1)
-    share = wilson(10 * answer, 10)
-    assert found.queens.low == pytest.approx(1 / share.high)
-    assert found.drones.low == pytest.approx(16 / share.high)
-    wanted = 1 / share.low if answer else np.inf
-    assert found.queens.high == pytest.approx(wanted)
-    assert found.queens.estimate == (1 if answer else np.inf)
-
-
-def test_drones_by_batch_and_courses_left_out():
-    found = arm_cost(
-        [8, 8, np.nan, 8], [1, np.nan, 1, 1], list("ABCD"), [0.5, 1, 1, 1], seed=1
+def test_uneven_batches_agree_with_a_regression_s_cluster_robust_limits():
+    dose, batch = batches_of(batches=9)
+    kept = np.arange(len(dose)) % (batch + 2) < 5
+    found = mean_used(dose[kept], batch[kept])
+    fit = OLS(dose[kept], np.ones(kept.sum())).fit(
+        cov_type="cluster",
+        cov_kwds={"groups": batch[kept], "use_correction": False},
     )
-    assert (found.courses, found.successes) == (2, 2)
-    assert found.drones.estimate == pytest.approx(12)
-    nothing = arm_cost([np.nan], [1], ["A"], 1.0, seed=1)
-    assert np.isnan(nothing.semen.estimate)
-    assert nothing.message
+    groups = len(np.unique(batch[kept]))
+    se = fit.bse[0] * np.sqrt(groups / (groups - 1))
+    reach = stats.t.isf(0.025, groups - 1) * se
+    assert found.high - found.estimate == pytest.approx(reach)
+
+
+def test_one_batch_is_taken_apart_and_gaps_are_left_out():
+    one = mean_used([8.0, np.nan, 9.0, 10.0], ["A"] * 4)
+    low, high = stats.ttest_1samp([8.0, 9.0, 10.0], 0).confidence_interval()
+    assert (one.estimate, one.low, one.high) == pytest.approx((9.0, low, high))
+    assert mean_used([8.0], ["A"]) == Interval(8.0, 0.0, np.inf)
+    assert np.isnan(mean_used([np.nan], ["A"]).estimate)
+
+
+def test_the_order_of_the_courses_changes_no_digit():
+    dose, batch = batches_of()
+    order = np.random.default_rng(0).permutation(len(dose))
+    assert mean_used(dose[order], batch[order]) == mean_used(dose, batch)
+
+
+def test_what_a_success_takes_is_the_mean_over_the_share():
+    # Donner and Zou's limits of a ratio, written out
+    used, success = Interval(8.0, 7.5, 8.6), Interval(0.8, 0.7, 0.87)
+    found = for_success(used, success)
+    a, under, over = 8.0, 7.5, 8.6
+    b, down, up = 0.8, 0.7, 0.87
+    inner = (a * b) ** 2 - under * up * (2 * a - under) * (2 * b - up)
+    low = (a * b - np.sqrt(inner)) / (up * (2 * b - up))
+    inner = (a * b) ** 2 - over * down * (2 * a - over) * (2 * b - down)
+    high = (a * b + np.sqrt(inner)) / (down * (2 * b - down))
+    assert (found.estimate, found.low, found.high) == pytest.approx((10.0, low, high))
+    # what is known without error has the limits of one over the share
+    queens = for_success(Interval(1.0, 1.0, 1.0), success)
+    assert (queens.low, queens.high) == pytest.approx((1 / 0.87, 1 / 0.7))
+
+
+def test_without_success_nothing_bounds_what_it_takes():
+    used = Interval(8.0, 7.5, 8.6)
+    none = for_success(used, Interval(0.0, 0.0, 0.25))
+    assert (none.estimate, none.low, none.high) == (np.inf, 30.0, np.inf)
+    some = for_success(used, Interval(0.2, 0.0, 0.5))
+    assert (some.estimate, some.high) == (40.0, np.inf)
+    assert 0 < some.low < 40
+    unknown = for_success(used, Interval(np.nan, np.nan, np.nan))
+    assert np.isnan(unknown.estimate)
+
+
+def test_more_of_one_than_of_another_recovers_both_variances():
+    found = more_than(Interval(10.0, 7.0, 14.0), Interval(6.0, 3.0, 9.0))
+    assert (found.estimate, found.low, found.high) == pytest.approx(
+        (4.0, 4.0 - np.hypot(3.0, 3.0), 4.0 + np.hypot(4.0, 3.0))
+    )
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("batches", [10, 24])
 def test_limits_of_costs_cover_as_they_say(batches):
     covered = 0
-    for seed in range(200):
-        found = arm_cost(*arm(seed, batches=batches), 1.0, seed=seed)
-        covered += found.semen.low <= 8 / 0.7 <= found.semen.high
-    assert 0.91 <= covered / 200 <= 0.99
+    for seed in range(300):
+        rng = np.random.default_rng(seed)
+        dose, batch = batches_of(seed, batches=batches)
+        yes = rng.random(len(batch)) < 0.7
+        share = wilson(int(yes.sum()), len(yes))
+        found = for_success(mean_used(dose, batch), share)
+        covered += found.low <= 8 / 0.7 <= found.high
+    assert 0.91 <= covered / 300 <= 0.99
 
 
 costs = st.floats(1, 100)

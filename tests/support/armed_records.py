@@ -8,7 +8,7 @@ import random
 OF_QUEEN = ("line", "graft_batch", "emerged_on")
 OF_DOSE = (
     *("operator", "semen_batch", "protocol", "trial", "block", "dose_meant_ul"),
-    *("tip", "instrument"),
+    *("tip", "instrument", "minutes"),
 )
 
 

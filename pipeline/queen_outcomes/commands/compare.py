@@ -135,6 +135,7 @@ def tell(found: Once, page: Path, console: Console) -> None:
                 "arms": found.tables["arms"],
                 "arm_contrasts": found.tables["arm_contrasts"],
                 "arm_costs": found.tables["arm_costs"],
+                "arm_exchange": found.tables["arm_exchange"],
                 "page": str(page),
             }
         )
@@ -143,6 +144,7 @@ def tell(found: Once, page: Path, console: Console) -> None:
     console.emit(f"{told['title']}: {told['what']}, from the first insemination")
     for sentence in (
         *told["findings"],
+        *told["exchange"],
         told["basis"],
         found.margin_said,
         told["needed"],

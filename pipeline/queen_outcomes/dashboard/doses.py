@@ -28,6 +28,7 @@ TABLES = (
     "arm_models",
     "arm_overlap",
     "arm_costs",
+    "arm_exchange",
     "arm_needs",
 )
 FEWEST_POINTS = 2
@@ -182,6 +183,7 @@ def section(
         "title": f"Trial {trial}" if trial else "Outside of trials",
         "what": what,
         "findings": _findings(tables["arms"], own),
+        "exchange": said.exchange_said(tables["arm_exchange"], what),
         "basis": _basis(tables["arms"], own, unnamed),
         "margin": margin,
         "needed": said.needed_said(needs),
@@ -355,7 +357,7 @@ def _apart(overlaps: list[Row], counted: list[Row]) -> list[Row]:
 def _cost(row: Row) -> Row:
     def figure(name: str, low: str, high: str, form: str) -> str:
         if row[name] is None:
-            return "no success"
+            return "not recorded" if row["successes"] else "no success"
         bounds = [
             "no limit" if row[side] is None else format(row[side], form)
             for side in (low, high)
@@ -367,6 +369,8 @@ def _cost(row: Row) -> Row:
         "semen": figure("semen_ul_per_success", "low", "high", ".1f"),
         "drones": figure("drones_per_success", "drones_low", "drones_high", ".1f"),
         "queens": figure("queens_per_success", "queens_low", "queens_high", ".2f"),
+        "minutes": figure("minutes_per_success", "minutes_low", "minutes_high", ".1f"),
+        "visits": figure("visits_per_success", "visits_low", "visits_high", ".1f"),
         "on": "yes" if row["frontier"] else "no",
     }
 

@@ -22,6 +22,7 @@ from queen_outcomes.models.closed import (
     read_closed,
     read_factors,
     take,
+    yes_fails,
 )
 from queen_outcomes.models.terms import Values
 
@@ -121,9 +122,14 @@ class Comparison:
         return [str(name) for name in names[np.lexsort((names, -counts))]]
 
 
-def read_courses(store: Store, prior: Mapping[str, int]) -> ArmCourses:
-    """Read every course; ``prior`` are operators' cases before the records."""
-    found = store.frame(resources.read("sql", "08_doses", "arm_courses.sql"))
+def read_courses(store: Store, prior: Mapping[str, int], until: int) -> ArmCourses:
+    """Read every course.
+
+    ``prior`` are operators' cases before the records; looks from day 0 to ``until`` count
+    as visits.
+    """
+    sql = resources.read("sql", "08_doses", "arm_courses.sql")
+    found = store.frame(sql, {"until": until})
     ids = found["course_id"].to_numpy().astype(str)
     order = np.argsort(ids, kind="stable")
     columns = {
@@ -135,6 +141,7 @@ def read_courses(store: Store, prior: Mapping[str, int]) -> ArmCourses:
     values = read_factors(store, prior)
     values = take(values, np.argsort(values["course_id"], kind="stable"))
     ours = ("queen_age", "day_of_year", "co2_before", "diluent", "first_on")
+    ours += ("bench_minutes", "visits")
     values |= {name: columns[name] for name in ours}
     names = ("trial", "block", "protocol", "doses", "dose_meant", "dose_given")
     return ArmCourses(values, *(columns[name] for name in names))
@@ -216,6 +223,11 @@ class Answers:
     def yes(self) -> np.ndarray:
         """1 yes, 0 no, NaN: not closed, or not settled by the records."""
         return np.select([self.state == "yes", self.state == "no"], [1.0, 0.0], np.nan)
+
+    @property
+    def is_yes_failure(self) -> bool:
+        """Tell whether a success is to be without what is asked for."""
+        return yes_fails(self.question[0])
 
     @property
     def success(self) -> np.ndarray:

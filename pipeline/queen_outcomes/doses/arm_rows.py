@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import zlib
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,9 +10,15 @@ import polars as pl
 
 from queen_outcomes.doses.arm_courses import Answers, ArmCourses, Comparison
 from queen_outcomes.doses.comparing import METHODS, ArmComparison, Compared
-from queen_outcomes.doses.costs import ArmCost, DroneSemen, arm_cost, frontier
+from queen_outcomes.doses.costs import (
+    DroneSemen,
+    for_success,
+    frontier,
+    mean_used,
+    more_than,
+)
 from queen_outcomes.doses.differences import ADJUSTED
-from queen_outcomes.facts.exports.doses import ARM_COURSES
+from queen_outcomes.facts.exports.doses import ARM_COURSES, FOR, RESOURCES
 from queen_outcomes.facts.exports.writing import schema
 from queen_outcomes.facts.outcomes import question_columns
 from queen_outcomes.models.analysis_set import own_level
@@ -28,7 +34,7 @@ from queen_outcomes.stats.shares.planning import (
     design_effect,
     margin_size,
 )
-from queen_outcomes.stats.shares.proportions import wilson
+from queen_outcomes.stats.shares.proportions import Interval, wilson
 
 Row = dict[str, Any]
 MARGINS = (0.05, 0.10, 0.15)
@@ -185,57 +191,107 @@ def overlap_rows(found: ArmComparison) -> list[Row]:
     ]
 
 
-def cost_rows(
+@dataclass(frozen=True)
+class ArmCost:
+    """What one success of an arm takes, by the names of `RESOURCES`."""
+
+    arm: str
+    takes: dict[str, Interval]
+    courses: int
+    successes: int
+    said: str
+
+
+def arm_costs(
     courses: ArmCourses, found: ArmComparison, semen: DroneSemen
-) -> list[Row]:
+) -> list[ArmCost]:
     """Give what a success takes in each arm that can be compared, or is the only one."""
     comparison, answers = found.comparison, found.answers
     fewest = found.asked.settings.min_shown
-    arms, costs = [], []
+    made = []
     for arm in sorted(comparison.commonest):
         at = comparison.rows[comparison.arm == arm]
         at = at[answers.closed[at]]
         if len(at) < fewest:
             continue
-        seed = zlib.crc32(f"{comparison.trial or ''}/{arm}".encode())
+        share, said = _success(courses, found, arm, at)
         batch = own_level(courses.values["semen_batch"][at])
-        arms.append(arm)
-        costs.append(
-            arm_cost(
-                courses.given[at],
-                answers.success[at],
-                batch,
-                semen.ul_a_drone,
-                seed=seed,
-            )
-        )
-    best = frontier(
-        *([c.drones.estimate for c in costs], [c.queens.estimate for c in costs])
-    )
-    return [
-        {
-            "trial": comparison.trial,
-            "arm": arm,
-            **_cost(cost, semen),
-            "frontier": bool(on),
+        dose = mean_used(courses.given[at], batch)
+        ul = semen.ul_a_drone
+        used = {
+            "semen_ul": dose,
+            "drones": Interval(dose.estimate / ul, dose.low / ul, dose.high / ul),
+            "queens": Interval(1.0, 1.0, 1.0),
+            "minutes": mean_used(courses.values["bench_minutes"][at], batch),
+            "visits": mean_used(courses.values["visits"][at], batch),
         }
-        for arm, cost, on in zip(arms, costs, best, strict=True)
-    ]
+        takes = {name: for_success(x, share) for name, x in used.items()}
+        one = takes["queens"]
+        takes["queens"] = Interval(one.estimate, max(one.low, 1.0), one.high)
+        gained = int(np.nansum(answers.success[at]))
+        made.append(ArmCost(arm, takes, len(at), gained, f"{semen.said}; {said}"))
+    return made
 
 
-def _cost(cost: ArmCost, semen: DroneSemen) -> Row:
-    said = f"{semen.said}; {cost.method}; not adjusted for anything"
-    spans = {"": cost.semen, "drones_": cost.drones, "queens_": cost.queens}
-    return {
-        **{
-            f"{what or 'semen_ul_'}per_success": x.estimate for what, x in spans.items()
-        },
-        **{f"{what}low": x.low for what, x in spans.items()},
-        **{f"{what}high": x.high for what, x in spans.items()},
-        "courses": cost.courses,
-        "successes": cost.successes,
-        "assumptions": f"{said}; {cost.message}" if cost.message else said,
-    }
+def _success(
+    courses: ArmCourses, found: ArmComparison, arm: str, at: np.ndarray
+) -> tuple[Interval, str]:
+    """Give an arm's share of success, adjusted where the model has it, and say which."""
+    row, said = _adjusted(found, arm), "success adjusted for what the main model holds"
+    ends = [row.get(f"adjusted{end}", np.nan) for end in ("", "_low", "_high")]
+    if not np.isfinite(ends[0]):
+        row = _rate(courses, found.answers, at, found.asked.settings.min_shown)
+        ends = [row.get(name, np.nan) for name in ("rate", "low", "high")]
+        said = "success as it is, not adjusted"
+    if found.answers.is_yes_failure:
+        ends = [1 - ends[0], 1 - ends[2], 1 - ends[1]]
+    return Interval(*ends), said
+
+
+def cost_rows(costs: list[ArmCost], trial: str | None) -> list[Row]:
+    """Give the rows of `arm_costs`."""
+    best = frontier(
+        *([one.takes[name].estimate for one in costs] for name in ("drones", "queens"))
+    )
+    rows = []
+    for one, on in zip(costs, best, strict=True):
+        row: Row = {"trial": trial, "arm": one.arm, "frontier": bool(on)}
+        for name, x in one.takes.items():
+            ends = "" if name == "semen_ul" else f"{name}_"
+            row[f"{name}_per_success"] = x.estimate
+            row |= {f"{ends}low": x.low, f"{ends}high": x.high}
+        counts = {"courses": one.courses, "successes": one.successes}
+        rows.append(row | counts | {"assumptions": one.said})
+    return rows
+
+
+def exchange_rows(costs: list[ArmCost], found: ArmComparison) -> list[Row]:
+    """Give how many more, or fewer, of everything 1,000 successes take than by the reference.
+
+    Arms whose success is not adjusted alike are not set against each other.
+    """
+    by_arm = {one.arm: one for one in costs}
+    reference = by_arm.get(found.asked.reference)
+    apart = {pair.arm for pair in found.pairs if not pair.differences}
+    rows = []
+    for one in costs if reference else ():
+        if one is reference or one.arm in apart or one.said != reference.said:
+            continue
+        for name in RESOURCES:
+            more = more_than(one.takes[name], reference.takes[name])
+            if all(np.isfinite([more.estimate, more.low, more.high])):
+                rows.append(
+                    {
+                        "trial": found.comparison.trial,
+                        "arm": one.arm,
+                        "reference": reference.arm,
+                        "resource": name,
+                        "more": FOR * more.estimate,
+                        "low": FOR * more.low,
+                        "high": FOR * more.high,
+                    }
+                )
+    return rows
 
 
 def course_frame(courses: ArmCourses, comparisons: list[Comparison]) -> pl.DataFrame:

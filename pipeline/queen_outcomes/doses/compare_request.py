@@ -196,7 +196,8 @@ def compare_once(
         See `asked_question` and `comparison_of`.
     """
     question = asked_question(settings, request.outcome, request.days)
-    courses = read_courses(store, settings.prior_cases)
+    until = question[1] + settings.outcomes.grace_days
+    courses = read_courses(store, settings.prior_cases, until)
     if request.is_of_protocols:
         whole = find_comparisons(courses)
     else:

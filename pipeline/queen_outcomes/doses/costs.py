@@ -1,7 +1,8 @@
-"""What a success costs an arm: semen, drones and queens.
+"""What a success costs an arm: semen, drones, queens, minutes at the bench and visits.
 
 Cost by success alone would always favour the small dose, since queens cost nothing
-there; so drones are set against queens, and no arm is ranked by one of them.
+there; so drones are set against queens, and no arm is ranked by one of them. Success is
+the arm's adjusted share, the one that is told above the costs.
 """
 
 from __future__ import annotations
@@ -15,11 +16,8 @@ from scipy import stats
 
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
-from queen_outcomes.stats.shares.proportions import Interval, wilson
+from queen_outcomes.stats.shares.proportions import Interval
 
-ENOUGH_BATCHES = 20
-"""Semen batches from which on they are drawn again; below, Fieller's limits."""
-REPLICATES = 2000
 UL_A_YIELDING_DRONE = 1.0
 """uL, the usual rule of thumb (Standard methods for instrumental insemination, 2013, doi
 10.3896/IBRA.1.52.4.09, section 3.1)."""
@@ -28,83 +26,74 @@ YIELDING = 1.0 - 0.405
 42:29-38)."""
 
 
-@dataclass(frozen=True)
-class ArmCost:
-    """What one success of an arm takes.
-
-    Attributes
-    ----------
-    semen, drones, queens : Interval
-        uL of semen, drones handled and queens inseminated a success. Infinite without
-        a success; an upper limit is infinite where the batches do not bound it.
-    courses, successes : int
-    method : str
-        How the limits were found, in words.
-    message : str
-    """
-
-    semen: Interval
-    drones: Interval
-    queens: Interval
-    courses: int
-    successes: int
-    method: str
-    message: str
-
-
-def arm_cost(
-    dose_ul, yes, batch, ul_a_drone, *, seed: int, level: float = 0.95
-) -> ArmCost:
-    """Give the semen, drones and queens that an arm takes for a success.
+def mean_used(used, batch, level: float = 0.95) -> Interval:
+    """Give the mean that a course takes of something, with limits over batches.
 
     Parameters
     ----------
-    dose_ul : array_like, shape (n,)
-        All doses of a course together, uL. Courses without one (NaN) are left out.
-    yes : array_like, shape (n,)
-        0/1; NaN where not decided: left out.
+    used : array_like, shape (n,)
+        NaN where it is not recorded: left out.
     batch : array_like, shape (n,)
-        Semen batch.
-    ul_a_drone : float or array_like, shape (n,)
-        uL of semen from a drone handled, yielding or not.
-    seed : int
-        Of the bootstrap.
+        Courses of one batch share what they took; one batch alone is taken apart.
     level : float
 
     Returns
     -------
-    ArmCost
-
-    Notes
-    -----
-    Each is a ratio of totals, so ``mean dose / success`` and its like. From 20 semen
-    batches on, batches are drawn again and the deviation of the logarithm is multiplied
-    by Student's t; below, Fieller's limits over batch totals with t on G - 1. Where all
-    courses succeeded or none did, the totals over batches tell nothing of the spread of
-    success: then Wilson's limits of it. Fieller EC. J R Stat Soc B 1954;16:175-185.
+    Interval
+        Student's t on batches - 1, of the batches' sums about the mean (ratio
+        estimator: Cochran, Sampling Techniques, section 6.3, from memory). NaN without
+        a value; no limits from one course.
     """
-    totals, batches = _totals(dose_ul, yes, batch, ul_a_drone)
-    courses, successes = int(totals[2].sum()), int(totals[3].sum())
-    counted = (courses, successes)
-    if not courses:
-        nothing = Interval(np.nan, np.nan, np.nan)
-        said = "no decided course has a dose"
-        return ArmCost(nothing, nothing, nothing, *counted, "none", said)
-    said = "one semen batch: nothing is said of others" if batches == 1 else ""
-    if successes in (0, courses):
-        costs, how = _by_wilson(totals, level), "Wilson's limits of success"
-    else:
-        costs = (
-            _by_bootstrap(totals, seed, level) if batches >= ENOUGH_BATCHES else None
-        )
-        how = f"bootstrap over {batches} semen batches"
-        if costs is None:
-            costs = tuple(_fieller(a, totals[3], level) for a in totals[:3])
-            of = f"{batches} semen batches" if batches > 1 else f"{courses} courses"
-            how = f"Fieller's limits over {of}"
-    semen, drones, queens = costs
-    at_least_one = Interval(queens.estimate, max(queens.low, 1.0), queens.high)
-    return ArmCost(semen, drones, at_least_one, *counted, how, said)
+    x = np.asarray(used, float)
+    kept = np.isfinite(x)
+    if not kept.any():
+        return Interval(np.nan, np.nan, np.nan)
+    code = np.unique(np.asarray(batch)[kept], return_inverse=True)[1].ravel()
+    # sums in an order of their own, so that the order of the rows changes no digit
+    order = np.lexsort([x[kept], code])
+    x, code = x[kept][order], code[order]
+    if code[-1] == 0:
+        code = np.arange(len(x))
+    groups, mean = int(code[-1]) + 1, float(x.mean())
+    if groups < 2:
+        return Interval(mean, 0.0, np.inf)
+    off = np.bincount(code, x - mean)
+    se = np.sqrt(groups / (groups - 1) * np.sum(off * off)) / len(x)
+    reach = float(stats.t.isf((1 - level) / 2, groups - 1) * se)
+    return Interval(mean, max(mean - reach, 0.0), mean + reach)
+
+
+def for_success(used: Interval, success: Interval) -> Interval:
+    """Divide what a course takes by the share of success; infinite without success.
+
+    Limits recover the variances of both from their own limits (Donner and Zou 2012, Stat
+    Methods Med Res 21:347-359, from memory); 0 as a lower limit of success leaves none
+    above.
+    """
+    a, b = used.estimate, success.estimate
+    if not b > 0:
+        least = used.low / success.high if success.high > 0 else np.inf
+        return Interval(np.inf if b == 0 else np.nan, least, np.inf)
+    less, more = ((a - used.low) / a, (used.high - a) / a) if a > 0 else (0.0, 0.0)
+    down, up = (b - success.low) / b, (success.high - b) / b
+    short, far = 1.0 - less**2, 1.0 - more**2
+    low = short / (1.0 + np.sqrt(max(1.0 - short * (1.0 - up**2), 0.0)))
+    high = np.inf
+    if down < 1 and np.isfinite(more):
+        wide = 1.0 - down**2
+        high = (1.0 + np.sqrt(max(1.0 - far * wide, 0.0))) / wide
+    return Interval(a / b, float(a / b * low), float(a / b * high))
+
+
+def more_than(one: Interval, other: Interval) -> Interval:
+    """Give one minus other, with limits from the limits of both (same source).
+
+    The two are taken for independent, which is too wide where one model gave both.
+    """
+    step = one.estimate - other.estimate
+    down = np.hypot(one.estimate - one.low, other.high - other.estimate)
+    up = np.hypot(one.high - one.estimate, other.estimate - other.low)
+    return Interval(step, step - down, step + up)
 
 
 def frontier(drones, queens) -> np.ndarray:
@@ -118,77 +107,6 @@ def frontier(drones, queens) -> np.ndarray:
     no_more = (d[None] <= d[:, None]) & (q[None] <= q[:, None])
     less = (d[None] < d[:, None]) | (q[None] < q[:, None])
     return known & ~np.any(no_more & less & known[None], axis=1)
-
-
-def _totals(dose_ul, yes, batch, ul_a_drone) -> tuple[np.ndarray, int]:
-    """Sum semen, drones, courses and successes over batches, shape (4, G).
-
-    With one batch every course stands for itself.
-    """
-    dose, y = np.asarray(dose_ul, float), np.asarray(yes, float)
-    drones = dose / np.asarray(ul_a_drone, float)
-    kept = np.isfinite(dose) & np.isfinite(y) & np.isfinite(drones)
-    code = np.unique(np.asarray(batch)[kept], return_inverse=True)[1].ravel()
-    batches = int(code.max(initial=-1)) + 1
-    parts = np.array([dose[kept], drones[kept], np.ones(kept.sum()), y[kept]])
-    # sums in an order of their own, so that the order of the rows changes no digit
-    order = np.lexsort([*parts, code])
-    parts, code = parts[:, order], code[order]
-    if batches == 1:
-        return parts, 1
-    return np.array([np.bincount(code, part, batches) for part in parts]), batches
-
-
-def _by_wilson(totals: np.ndarray, level: float) -> tuple[Interval, ...]:
-    courses = totals[2].sum()
-    share = wilson(totals[3].sum(), courses, level)
-    each = totals[:3].sum(axis=1) / courses
-    return tuple(
-        Interval(
-            float(cost / share.estimate) if share.estimate > 0 else np.inf,
-            float(cost / share.high),
-            float(cost / share.low) if share.low > 0 else np.inf,
-        )
-        for cost in each
-    )
-
-
-def _by_bootstrap(totals: np.ndarray, seed: int, level: float):
-    """Draw batches again; None where a draw has no success at all."""
-    groups = totals.shape[1]
-    even = np.full(groups, 1.0 / groups)
-    draws = np.random.default_rng(seed).multinomial(groups, even, REPLICATES)
-    sums = totals @ draws.T
-    if not np.all(sums[3] > 0):
-        return None
-    spread = np.log(sums[:3] / sums[3]).std(axis=1, ddof=1)
-    reach = np.exp(float(stats.t.isf((1 - level) / 2, groups - 1)) * spread)
-    middle = totals[:3].sum(axis=1) / totals[3].sum()
-    return tuple(
-        Interval(float(m), float(m / r), float(m * r))
-        for m, r in zip(middle, reach, strict=True)
-    )
-
-
-def _fieller(used: np.ndarray, gained: np.ndarray, level: float) -> Interval:
-    """Limit a ratio of two means over batches, by way of its inverse.
-
-    The inverse, success by semen, has a denominator well away from 0; where its lower
-    limit is not above 0 the ratio has no upper limit.
-    """
-    count, a, y = len(used), used.mean(), gained.mean()
-    ratio = float(a / y)
-    if count < 2:
-        return Interval(ratio, 0.0, np.inf)
-    t2 = float(stats.t.isf((1 - level) / 2, count - 1)) ** 2 / count
-    cov = np.cov(used, gained)
-    square = a * a - t2 * cov[0, 0]
-    line, constant = a * y - t2 * cov[0, 1], y * y - t2 * cov[1, 1]
-    root = np.sqrt(max(line * line - square * constant, 0.0))
-    if not square > 0:
-        return Interval(ratio, 0.0, np.inf)
-    low, high = (line - root) / square, (line + root) / square
-    return Interval(ratio, float(1 / high), float(1 / low) if low > 0 else np.inf)
 
 
 @dataclass(frozen=True)

@@ -66,9 +66,11 @@ def compare_station(
         What is fixed for the season, and takes up what is fixed now.
     """
     derive_from_first(store, settings, as_of)
-    courses = read_courses(store, settings.prior_cases)
+    grace = settings.outcomes.grace_days
+    until = settings.plan.question[1] + grace
+    courses = read_courses(store, settings.prior_cases, until)
     comparisons = find_comparisons(courses)
-    ids, grace = courses.values["course_id"], settings.outcomes.grace_days
+    ids = courses.values["course_id"]
     answered = [read_answers(store, q, ids, grace) for q in settings.outcomes.windows]
     rows: dict[str, list[Row]] = defaultdict(list)
     semen = drone_semen(store, as_of)
@@ -126,12 +128,14 @@ def primary_rows(
     comparison, answers = found.comparison, found.answers
     kept = answers.closed[comparison.rows] & (comparison.arm != "")
     at = comparison.rows[kept]
+    costs = arm_rows.arm_costs(courses, found, semen)
     needed = margins_needed(answers.success[at], courses.values["graft_batch"][at])
     return {
         "arms": arm_rows.arm_rows(courses, found),
         "arm_overlap": arm_rows.overlap_rows(found),
         "arm_needs": [{"trial": comparison.trial, **row} for row in needed],
-        "arm_costs": arm_rows.cost_rows(courses, found, semen),
+        "arm_costs": arm_rows.cost_rows(costs, comparison.trial),
+        "arm_exchange": arm_rows.exchange_rows(costs, found),
     }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from queen_outcomes.facts.exports.doses import FOR
 from queen_outcomes.facts.outcomes import outcome_named
 from queen_outcomes.stats.shares.planning import POWER
 
@@ -58,6 +59,47 @@ def difference_said(row: dict[str, Any], *, by_lot: bool) -> str:
         f"{arm} {goes} {size} {way} success than {reference} ({limits}; "
         f"{counted(row['closed'], 'closed course')}).{end}"
     )
+
+
+TAKEN = {
+    "queens": ("{:,.0f} {} queens", -1),
+    "drones": ("{:,.0f} {} drones", -1),
+    "semen_ul": ("{:,.0f} uL {} semen", -1),
+    "minutes": ("{:,.1f} hours {} at the bench", 0),
+    "visits": ("{:,.0f} {} visits", -1),
+}
+"""How something taken is told, in the order of telling, and rounded to which place."""
+
+
+def exchange_said(rows: list[dict[str, Any]], what: str) -> list[str]:
+    """Say what 1,000 successes take more or less of than by the reference: a sentence an arm.
+
+    Parameters
+    ----------
+    rows : list of dict
+        Of `arm_exchange`.
+    what : str
+        What is a success.
+    """
+    told: dict[tuple[str, str], dict[str, str]] = {}
+    for row in rows:
+        form, places = TAKEN[row["resource"]]
+        hours = 60 if row["resource"] == "minutes" else 1
+        ends = [round(row[k] / hours, places) for k in ("more", "low", "high")]
+        less = "less" if row["resource"] in ("semen_ul", "minutes") else "fewer"
+        words = ["more" if end >= 0 else less for end in ends]
+        figure = form.format(abs(ends[0]), words[0])
+        sides = [f"{abs(end):,g} {word}" for end, word in zip(ends, words, strict=True)]
+        if words[1] == words[2]:
+            sides[1] = f"{abs(ends[1]):,g}"
+        pair = (row["arm"], row["reference"])
+        told.setdefault(pair, {})[row["resource"]] = f"{figure} ({sides[1]} to {sides[2]})"
+    return [
+        f"For {FOR:,} successes ({what}) {arm} takes "
+        f"{', '.join(parts[name] for name in TAKEN if name in parts)} than {reference} "
+        "(95 % limits)."
+        for (arm, reference), parts in told.items()
+    ]
 
 
 NEEDS = (

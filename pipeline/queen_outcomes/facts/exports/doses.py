@@ -5,6 +5,8 @@ Windows and closing count from a course's first insemination here, and only here
 
 from __future__ import annotations
 
+import itertools
+
 from queen_outcomes.facts.exports.exported import (
     OUTCOME,
     Column,
@@ -117,26 +119,49 @@ ARM_CONTRASTS = Table(
     ),
     key=("trial", "arm", "reference", "outcome", "window_days", "method"),
 )
+RESOURCES = {
+    "semen_ul": ("semen given", "uL"),
+    "drones": ("drones handled", "drones"),
+    "queens": ("queens inseminated", "queens"),
+    "minutes": ("time in the instrument", "min"),
+    "visits": ("looks into the colony, to the window's close", "visits"),
+}
+"""What a success takes: meaning and unit."""
+FOR = 1000
+"""Successes that arms are set against each other for."""
 ARM_COSTS = Table(
     "arm_costs",
-    "an arm with enough closed courses; success is that of the plan's question",
+    "an arm with enough closed courses; success is that of the plan's question, adjusted "
+    "where the model has it",
     (
         _TRIAL,
         _ARM,
-        number("semen_ul_per_success", "semen given a success", "uL", _NO_COST),
-        *limits("", _NO_COST, "uL"),
-        number("drones_per_success", "drones handled a success", "drones", _NO_COST),
-        *limits("drones", _NO_COST, "drones"),
-        number(
-            "queens_per_success", "queens inseminated a success", "queens", _NO_COST
+        *itertools.chain.from_iterable(
+            (
+                number(f"{name}_per_success", f"{what} a success", unit, _NO_COST),
+                *limits("" if name == "semen_ul" else name, _NO_COST, unit),
+            )
+            for name, (what, unit) in RESOURCES.items()
         ),
-        *limits("queens", _NO_COST, "queens"),
         Column("assumptions", "text", "what the figures lean on"),
-        count("courses", "decided courses with a recorded dose"),
-        count("successes", "successes among them"),
+        count("courses", "courses whose window has closed"),
+        count("successes", "known successes among them"),
         Column("frontier", "yes_no", "no other arm takes fewer drones and queens"),
     ),
     key=("trial", "arm"),
+)
+ARM_EXCHANGE = Table(
+    "arm_exchange",
+    "an arm against the reference, and something that successes take",
+    (
+        _TRIAL,
+        _ARM,
+        _REFERENCE,
+        Column("resource", "text", ", ".join(RESOURCES)),
+        number("more", f"for {FOR:,} successes, than the reference takes", "", ""),
+        *limits("", "", ""),
+    ),
+    key=("trial", "arm", "resource"),
 )
 DOSE_RESPONSE = Table(
     "dose_response",
@@ -156,7 +181,7 @@ DOSE_RESPONSE = Table(
     ),
     key=("outcome", "window_days", "dose_ul"),
 )
-DOSES = (ARMS, ARM_CONTRASTS, ARM_COSTS, DOSE_RESPONSE)
+DOSES = (ARMS, ARM_CONTRASTS, ARM_COSTS, ARM_EXCHANGE, DOSE_RESPONSE)
 
 ARM_COURSES = Table(
     "arm_courses",
