@@ -60,6 +60,21 @@ def test_figures_come_from_the_station_s_own_records(told):
     assert 0 <= figures["icc"]["value"] < 0.3
 
 
+def test_a_trial_is_set_against_what_the_station_raises_in_a_season(told, command, finished):
+    found = told("--margin", "0.1")
+    own = found["figures"]["queens_a_season"]["value"]
+    assert own == 144
+    seasons = found["ready"]["queens"] / own
+    assert seasons > 1
+    out = command("plan", finished, *ARMS, "--margin", "0.1").out
+    line = next(x for x in out.splitlines() if x.startswith("seasons for its queens"))
+    assert float(line.split()[-1]) == pytest.approx(seasons, abs=0.05)
+    assert "plan for several seasons" in found["assumptions"][0]
+    small = told("--margin", "0.4")
+    assert small["ready"]["queens"] <= own
+    assert "several seasons" not in small["assumptions"][0]
+
+
 def test_the_list_has_the_station_s_headings_and_enough_queens(
     command, finished, told, tmp_path
 ):

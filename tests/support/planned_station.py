@@ -23,7 +23,8 @@ def request(settings: Settings | None = None, **asked):
 def course(number: int, state: str | None = "yes", **known) -> tuple[dict, dict | None]:
     """Give a course and its answer about laying; None: not asked."""
     course_id = f"Q{number:03d}/1"
-    row = {"course_id": course_id, "queen_id": course_id[:-2], "d0": D0, **known}
+    row = {"course_id": course_id, "queen_id": course_id[:-2], "d0": D0}
+    row |= {"season": "2026", **known}
     answer = {"course_id": course_id, "outcome": "laying", "window_days": 21}
     return row, state and {**answer, "state": state, "closed": True}
 

@@ -54,6 +54,8 @@ def test_every_figure_of_a_station_is_its_own(full_store):
     found = figures(planned_store(full_store, made, rates, semen))
     assert {f.source for f in found.listed()} == {STATION}
     assert found.share.value == 0.77
+    # one season, all of it; semen of s1 to s3 has drones counted
+    assert (found.queens_a_season.value, found.drones_a_season.value) == (120, 190)
     assert "120 closed courses, 95 % limits 70-83 %" in found.share.basis
     assert found.asked.value == 1.0
     assert found.decided.value == pytest.approx(108 / 120)

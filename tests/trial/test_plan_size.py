@@ -31,6 +31,8 @@ PLAIN = {
     "per_load": 20.0,
     "yielding": 0.6,
     "ul_a_drone": 0.6,
+    "queens_a_season": 0.0,
+    "drones_a_season": 0.0,
 }
 
 

@@ -58,6 +58,8 @@ class Figures:
     that have an answer. ``icc``, ``arm_by_batch``: see `doses.icc`. ``per_graft``,
     ``per_load``: queens inseminated of a graft batch, and with a semen batch. ``cv``: of
     the batches' sizes. ``ul_a_drone``: semen of a drone handled, yielding or not.
+    ``queens_a_season``, ``drones_a_season``: inseminated and handled in the fullest season;
+    0: not recorded.
     """
 
     share: PlanFigure
@@ -70,6 +72,8 @@ class Figures:
     per_load: PlanFigure
     yielding: PlanFigure
     ul_a_drone: PlanFigure
+    queens_a_season: PlanFigure
+    drones_a_season: PlanFigure
 
     def listed(self) -> list[PlanFigure]:
         """Give them in the order they are printed."""
@@ -113,6 +117,7 @@ def station_figures(
     sizes = _sizes(graft[in_batch])
     per_graft = _per_graft(sizes, request)
     yielding, ul_a_drone = _drones(store, as_of)
+    fullest = [_fullest(store, what) for what in ("queens", "drones")]
     return Figures(
         share=_share(store, request, settings),
         asked=_asked(courses, outcome),
@@ -124,6 +129,8 @@ def station_figures(
         per_load=_per_load(courses, request, per_graft),
         yielding=yielding,
         ul_a_drone=ul_a_drone,
+        queens_a_season=fullest[0],
+        drones_a_season=fullest[1],
     )
 
 
@@ -267,6 +274,17 @@ def _per_load(
     sizes = _sizes(np.array(loads, object))
     basis = f"mean of {len(sizes)} semen batches"
     return PlanFigure(name, float(sizes.mean()), "queens", STATION, basis)
+
+
+def _fullest(store: Store, what: str) -> PlanFigure:
+    """Give what the station raised in its fullest season."""
+    rows = store.records(resources.read("sql", "09_trial", "seasons.sql"))
+    done = {"queens": "inseminated", "drones": "handled"}[what]
+    name = f"{what} {done} in the fullest season"
+    top = max(rows, key=lambda row: row[what] or 0, default={what: None})
+    if not top[what]:
+        return PlanFigure(name, 0.0, what, STATION, "none recorded")
+    return PlanFigure(name, float(top[what]), what, STATION, f"season {top['season']}")
 
 
 def _drones(store: Store, as_of: dt.date) -> tuple[PlanFigure, PlanFigure]:

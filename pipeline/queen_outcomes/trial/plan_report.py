@@ -130,11 +130,25 @@ def _needs(plan: TrialPlan) -> Section:
         ["queens in all", str(ready.queens)],
         [f"semen in all, {percent(SPARE)} spare", f"{ready.semen_ul:.0f} uL"],
         ["drones to handle in all", str(ready.drones)],
+        *_seasons(plan),
         ["semen for the graft batch that takes most", f"{batch.semen_ul:.0f} uL"],
         ["drones to handle for it", str(batch.drones)],
         ["power reached", power_words(size.power)],
     ]
     return Section("What the trial needs", ("what", "how much"), rows)
+
+
+def _seasons(plan: TrialPlan) -> list[list[str]]:
+    """Set queens and drones against what the station raises in a season."""
+    asked = {
+        "queens": (plan.ready.queens, plan.figures.queens_a_season),
+        "drones": (plan.ready.drones, plan.figures.drones_a_season),
+    }
+    return [
+        [f"seasons for its {what}, at {own.value:,.0f} a season", f"{needed / own.value:.1f}"]
+        for what, (needed, own) in asked.items()
+        if own.value
+    ]
 
 
 def _powers(plan: TrialPlan) -> Section:
@@ -168,6 +182,14 @@ def assumptions(plan: TrialPlan) -> list[str]:
         "Where a split dose is drawn and she dies before it is complete, she stays in "
         "her arm.",
     ]
+    seasons = max((float(row[1]) for row in _seasons(plan)), default=0.0)
+    if seasons > 1:
+        said.insert(
+            0,
+            f"It takes {seasons:g} of the station's fullest seasons, as many queens and "
+            "drones as were raised in them all put into the trial: plan for several "
+            "seasons, or ask for a larger difference or margin.",
+        )
     if r.whole_batches:
         said.append(
             "A batch of one arm tells the arm and the batch apart only over many batches; "
@@ -249,7 +271,7 @@ def value(figure: PlanFigure) -> str:
     """Give a figure with its unit."""
     if figure.unit == "share":
         return f"{100 * figure.value:.1f} %"
-    digits = 1 if figure.unit == "queens" else 3
+    digits = {"queens": 1, "drones": 0}.get(figure.unit, 3)
     return f"{figure.value:.{digits}f} {figure.unit}".strip()
 
 
