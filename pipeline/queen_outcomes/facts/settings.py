@@ -141,7 +141,7 @@ def load(station: Path) -> Settings:
     """
     path = station / STATION_FILE
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        text = text_of(station)
     except FileNotFoundError:
         raise UsageError(
             "there is no station here",
@@ -164,10 +164,14 @@ def load(station: Path) -> Settings:
         ) from None
 
 
+def text_of(station: Path) -> str:
+    """Give the text of a station's settings."""
+    return (station / STATION_FILE).read_bytes().decode("utf-8-sig")
+
+
 def states(station: Path, section: str, name: str) -> bool:
     """Tell whether valid settings say something themselves, be it the default."""
-    text = (station / STATION_FILE).read_bytes().decode("utf-8-sig")
-    return name in tomllib.loads(text).get(section, {})
+    return name in tomllib.loads(text_of(station)).get(section, {})
 
 
 def parse(content: Mapping[str, Any], *, where: str = STATION_FILE) -> Settings:
