@@ -293,9 +293,10 @@ def _gather_words(
     yes_no = {name: read[name] for name in ("yes", "no") if name in read}
     if yes_no:
         gathered["yes_no"] = yes_no
+    empty = {"empty": read["empty"]} if "empty" in read else {}
     for column, ours in gathered.items():
-        faults += shared_words(column, ours, f"{where}, [words] {column}")
-    if "empty" in read:
+        faults += shared_words(column, {**ours, **empty}, f"{where}, [words] {column}")
+    if empty:
         gathered["empty"] = {"empty": read["empty"]}
     return gathered | ({FINDINGS: findings} if findings else {})
 
@@ -567,6 +568,10 @@ def _column_rule(
         form["words"] = lambda v, w, f: _words_of(column, v, w, f)
     file, _, place = where.partition(", ")
     read = read_section(form, value, file, place, faults)
+    if column is not None and "words" in read:
+        named = "yes_no" if column.kind == "yes_no" else column.name
+        empty = {"empty": read["empty"]} if "empty" in read else {}
+        faults += shared_words(named, {**read["words"], **empty}, f"{where}.words")
     headings, constant = read.pop("from", ()), read.pop("value", None)
     if len(faults) == before and bool(headings) == (constant is not None):
         faults.append(
@@ -591,9 +596,6 @@ def _words_of(column: Any, value: Any, where: str, faults: Faults) -> dict[str, 
             faults.append(
                 unfit({name: said}, f"one of {', '.join(ours)} = your words", where)
             )
-    faults += shared_words(
-        "yes_no" if column.kind == "yes_no" else column.name, read, where
-    )
     return read
 
 
