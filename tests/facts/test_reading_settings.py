@@ -116,6 +116,10 @@ def refused(content):
             '"-" for both "no" and "empty"',
         ),
         (
+            {"read": [{**RULE, "columns": {"checked_on": {"from": "D", "filled": "yes"}}}]},
+            'no setting named "filled"',
+        ),
+        (
             {"columns": {"checks": {"eggs": "Brood", "larvae": "brood "}}},
             '"brood" for both eggs and larvae',
         ),

@@ -277,8 +277,8 @@ _WHAT_TO_DO = {
 
 _QUESTIONS = {
     "date_order": "say which order is right",
-    "turned_dates": "see in the file whether those days are right; if day and month were "
-    "changed, save it again from a program of your own country's settings",
+    "turned_dates": "see in the file whether those days are right; the first where day "
+    "and month changed places, the second where they are right",
     "shares": "say whether 1 stands for all cells (share) or for one in a hundred (%)",
     "blanks": 'say whether a blank means "no" or "not looked"',
     "id_dates": "make that column a column of texts in the spreadsheet, and write the "

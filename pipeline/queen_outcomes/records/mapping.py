@@ -113,13 +113,16 @@ def _how(table: Table, ours: str, rule: CellRule) -> str:
     kind = "" if ours == FINDINGS else table.column(ours).kind
     said = []
     if kind in ("date", "datetime"):
-        said.append(f"dates {rule.dates}" + (f" of {rule.year}" if rule.year else ""))
+        said.append(f"dates {rule.order}" + (f" of {rule.year}" if rule.year else ""))
+        said += ["day and month of real dates changed"] if rule.turned else []
     if kind in ("number", "integer") and rule.decimal != ".":
         said.append("decimal comma")
     if rule.unit:
         said.append(f"kept in {rule.unit}")
     if rule.blank == BLANK_NO:
         said.append("blank means no on rows with a date")
+    if rule.filled:
+        said.append("whatever is written means yes")
     words = (
         len(rule.findings) if ours == FINDINGS else sum(map(len, rule.words.values()))
     )
