@@ -98,7 +98,8 @@ def make(courses: int) -> Store:
         f'SELECT * FROM (VALUES {named}) AS t (source_no, source, "table")',
     )
     for number, (name, table) in enumerate(TABLES.items(), start=1):
-        columns = ", ".join(f"{c.name} {c.sql_type}" for c in table.columns)
+        kinds = {column.name: column.sql_type for column in table.columns}
+        columns = ", ".join(f"{n} {kinds.get(n, 'BIGINT')}" for n in table.kept)
         store.execute(f"CREATE TABLE accepted_{name} (ref BIGINT, {columns})")
         if name not in ROWS:
             continue
@@ -110,7 +111,7 @@ def make(courses: int) -> Store:
         store.execute(f"INSERT INTO accepted_{name} BY NAME {rows}")
     store.table("linked_checks", "SELECT * FROM accepted_checks")
     store.execute(
-        'CREATE TABLE quarantine (source VARCHAR, line BIGINT, "table" VARCHAR, '
+        'CREATE TABLE quarantine (source VARCHAR, line BIGINT, slot BIGINT, "table" VARCHAR, '
         'reason VARCHAR, message VARCHAR, "row" VARCHAR)'
     )
     derive(store, Settings(), AS_OF)

@@ -7,6 +7,7 @@ import re
 import pytest
 from armed import AS_OF, asking, compared, queens
 from queen_outcomes.dashboard import doses as page
+from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.dashboard.site import _common, rendered
 from queen_outcomes.facts.dose_words import difference_said, needed_said, points
 
@@ -66,7 +67,7 @@ def test_every_station_is_drawn_in_words(change, said):
 
 def test_the_margin_is_drawn_and_only_a_fixed_method_is_a_dot():
     _, shown = drawn(queens(120, TWO))
-    values = list(values_of(shown["charts"]["arms-part-0"]))
+    values = list(values_of(theme.dressed(shown["charts"]["arms-part-0"])))
     assert [row["at"] for row in values if "at" in row] == [0.0, -0.1]
     fixed = {row["name"] for row in values if row.get("method") == "fixed beforehand"}
     assert fixed == {"two, adjusted"}

@@ -101,6 +101,28 @@ def refused(content):
         ({"words": {"findings": {"DL": {"drone_in_worker": "lots"}}}}, '"many"'),
         ({"words": {"yes": ["no"], "no": ["yes"]}}, "a word of ours is said to mean"),
         ({"words": {"leak": {"most": ["none"]}}}, "a word of ours is said to mean"),
+        ({"words": {"no": ["-"], "empty": ["-"]}}, '"-" for both "no" and "empty"'),
+        (
+            {
+                "read": [
+                    {
+                        **RULE,
+                        "columns": {
+                            "eggs": {"from": "E", "empty": "-", "words": {"no": "-"}}
+                        },
+                    }
+                ]
+            },
+            '"-" for both "no" and "empty"',
+        ),
+        (
+            {"read": [{**RULE, "columns": {"checked_on": {"from": "D", "filled": "yes"}}}]},
+            'no setting named "filled"',
+        ),
+        (
+            {"columns": {"checks": {"eggs": "Brood", "larvae": "brood "}}},
+            '"brood" for both eggs and larvae',
+        ),
     ],
 )
 def test_what_cannot_hold_is_refused_in_words(content, told):

@@ -1,6 +1,7 @@
 """The onset model in the build: its courses, its rows, and answers for odd stations."""
 
 import datetime as dt
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -143,9 +144,8 @@ def test_other_units_change_nothing_but_the_slopes():
 
 
 def test_each_window_of_laying_has_its_rows_and_the_days_stand_once():
-    settings = SETTINGS.__class__(
-        **{**vars(SETTINGS), "outcomes": SETTINGS.outcomes.__class__((14, 28))}
-    )
+    windows = replace(SETTINGS.outcomes, laying_days=(14, 28))
+    settings = replace(SETTINGS, outcomes=windows)
     rows = modelled(queens(300), settings=settings)
     whole = {
         r["window_days"]: r["probability"] for r in of_factor(rows, "adjusted", "all")

@@ -162,7 +162,8 @@ def test_days_turned_round_and_ids_made_days_are_asked_about(tmp_path):
     )
     (turned,) = of_kind(checked, "turned_dates")
     assert "3 real dates" in turned["says"]
-    assert turned["settings"] == ()
+    assert turned["settings"][0] == '[files."checks.csv"]\ndates = "mixed:dmy"'
+    assert 'checked_on = { from = "checked_on", dates = "dmy" }' in turned["settings"][1]
     (made,) = of_kind(checked, "id_dates")
     assert '"12-Mar"' in made["says"]
 

@@ -6,14 +6,18 @@ of a line that is there. That the result is TOML is held by tomlkit, an independ
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import MutableMapping
 
 import pytest
 import tomlkit
+import xlsxwriter
 from queen_outcomes.base.console import Console
+from queen_outcomes.base.store import Store
 from queen_outcomes.commands.check import check_records
 from queen_outcomes.facts.settings import load
+from queen_outcomes.records.staging import stage_records
 
 DAYS = range(1, 9)
 BENCH = "queen_id,inseminated_at,operator,dose_ul\n" + "".join(
@@ -167,6 +171,58 @@ def test_what_is_suggested_is_accepted_and_leaves_nothing_to_say(
     assert [p for p in after.found["advice"] if p["settings"]] == []
     assert not any(piece["fails"] for piece in after.found["advice"])
     assert after.code == 0
+
+
+LOOKED = [dt.date(2025, 6, 1) + dt.timedelta(2 * n) for n in range(20)]
+"""The days as they were typed, month first, into a spreadsheet that takes the day first."""
+
+
+def turned_book(path):
+    """Write what that spreadsheet keeps: real days up to the 12th, turned, and texts."""
+    book = xlsxwriter.Workbook(path)
+    sheet, form = book.add_worksheet(), book.add_format({"num_format": "dd/mm/yyyy"})
+    sheet.write_row(0, 0, LOOK.split(","))
+    for row, day in enumerate(LOOKED, start=1):
+        sheet.write_row(row, 0, [f"Q-{1 + row % 8}", None, "yes"])
+        if day.day <= 12:
+            sheet.write_datetime(row, 1, day.replace(month=day.day, day=day.month), form)
+        else:
+            sheet.write(row, 1, f"{day.month}/{day.day}/{day.year}")
+    book.close()
+
+
+def days_read(station):
+    with Store() as store:
+        stage_records(store, station / "records", load(station))
+        rows = store.rows("SELECT checked_on FROM staged_checks ORDER BY ref")
+    return [day for (day,) in rows]
+
+
+@pytest.mark.parametrize("settings", ["", '[files."checks.xlsx"]\ndates = "mdy"\n'])
+def test_days_that_a_spreadsheet_turned_read_right_as_suggested(tmp_path, settings):
+    write(tmp_path, {"checks.csv": None}, settings)
+    turned_book(tmp_path / "records" / "checks.xlsx")
+    assert days_read(tmp_path) != LOOKED
+    pieces = [
+        piece
+        for piece in looked_at(tmp_path).found["advice"]
+        if "spreadsheet of another country" in piece["says"]
+    ]
+    (piece,) = pieces
+    assert piece["settings"][0].endswith('\ndates = "mixed:mdy"')
+    paste(tmp_path, piece["settings"][0])
+    assert days_read(tmp_path) == LOOKED
+    assert [p for p in looked_at(tmp_path).found["advice"] if p["settings"]] == []
+
+
+def test_where_the_real_days_are_right_that_can_be_said_once(tmp_path):
+    write(tmp_path, {"checks.csv": None})
+    turned_book(tmp_path / "records" / "checks.xlsx")
+    (piece,) = advice(looked_at(tmp_path), "unread_cells")
+    paste(tmp_path, piece["settings"][1])
+    assert [p for p in looked_at(tmp_path).found["advice"] if p["settings"]] == []
+    stands = [d.replace(month=d.day, day=d.month) if d.day <= 12 else d for d in LOOKED]
+    assert days_read(tmp_path) == stands
 
 
 def test_a_suggestion_alone_is_valid_toml_for_a_blank_station(tmp_path):

@@ -337,6 +337,35 @@ def test_every_fault_of_the_headings_is_told_at_once(tmp_path):
     assert 'no sheet of this rule has the heading "Whys"' in told
 
 
+def test_faults_of_files_sheets_and_headings_are_told_in_one_run(tmp_path):
+    first, second, third = RULES["read"]
+    (tmp_path / "late.csv").write_text("No.,When\nQ1,2026-06-01\n", "utf-8")
+    late = {"from": "late.csv", "table": "exits", "columns": {"queen_id": "No."}}
+    files = {"*.csv": {"dates": "dmy"}, "wide.csv": {"dates": "mdy"}}
+    told = refused(
+        tmp_path,
+        changed(read=[first, second, {**third, "from": "wyde.csv"}, late], files=files),
+        RecordsError,
+    )
+    assert told.count("error: ") == 3
+    assert 'no file fits the pattern "wyde.csv"' in told
+    assert 'two patterns disagree on "dates"' in told
+    assert 'the required column "left_on" is not named' in told
+
+
+def test_every_column_that_a_file_lacks_is_told_at_once(tmp_path):
+    (tmp_path / "exits.csv").write_text("Why\ndead\n", "utf-8")
+    told = refused(tmp_path, RULES, RecordsError)
+    assert 'the required column "queen_id" is missing' in told
+    assert 'the required column "left_on" is missing' in told
+
+
+def test_a_sheet_named_under_tables_and_by_a_rule_is_refused(tmp_path):
+    told = refused(tmp_path, changed(tables={"lab": "wide.csv"}))
+    assert "named both under [tables] and by a [[read]]" in told
+    assert "[tables] lab" in told
+
+
 def test_a_required_column_that_a_rule_leaves_out_is_told(tmp_path):
     told = refused(tmp_path, with_rule(2, columns={"queen_id": "No."}), RecordsError)
     assert 'the required column "left_on" is not named' in told

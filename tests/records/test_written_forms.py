@@ -76,6 +76,35 @@ def test_a_year_in_full_before_the_rest_is_read_under_every_order():
         assert moments(texts, dates=order) == expected
 
 
+@pytest.mark.parametrize("order", ["dmy", "mdy"])
+@pytest.mark.parametrize("hour", ["", " 10:30", " 10.30", " 4 pm"])
+@pytest.mark.parametrize("kept", ["iso", "serial"])
+def test_days_that_a_spreadsheet_of_another_country_turned_are_read_as_they_were_written(
+    order, hour, kept
+):
+    # what was typed was day and month in ``order``; the program had it the other way
+    time = dt.time(16) if "pm" in hour else dt.time(10, 30) if hour else dt.time()
+    texts = []
+    for day in DAYS:
+        if day.day > 12:
+            form = "%d/%m/%Y" if order == "dmy" else "%m/%d/%Y"
+            texts.append(format(day, form) + hour)
+            continue
+        taken = day.replace(month=day.day, day=day.month)
+        serial = (taken - dt.date(1899, 12, 30)).days
+        texts.append((taken.isoformat() if kept == "iso" else str(serial)) + hour)
+    assert any(day.day > 12 for day in DAYS)
+    assert any(day.day <= 12 != day.month for day in DAYS)
+    expected = [at(day, time) for day in DAYS]
+    assert moments(texts, BOOK, dates=f"mixed:{order}") == expected
+
+
+def test_a_real_day_after_the_twelfth_cannot_have_been_turned_and_stays():
+    texts = ["2025-05-13", "2025/04/05", "20250405"]
+    expected = [dt.date(2025, 5, 13), dt.date(2025, 4, 5), dt.date(2025, 4, 5)]
+    assert moments(texts, dates="mixed:mdy") == [at(day) for day in expected]
+
+
 def test_a_day_that_fits_only_another_order_is_told_and_never_turned():
     late = [day for day in DAYS if day.day > 12]
     assert late
@@ -472,6 +501,24 @@ def test_a_blank_is_no_only_where_that_is_set_and_the_row_has_a_date():
     assert [row["eggs"] for row in rows] == [False, False, None, None, None]
     assert rows[4]["eggs__unread"] == "maybe"
     assert [row["larvae"] for row in rows] == [None] * 5
+
+
+def test_a_filled_cell_is_yes_where_the_settings_say_so():
+    texts = ["white 23", "x", "ja", "no", "keine", "?", "unbekannt", "", None, "rot"]
+    words = {"yes": ("ja",), "no": ("rot",)}
+    rule = CellRule(filled=True, words=words)
+    written = {"marked": WrittenColumn(("cell",), rule)}
+    ours, left = zip(
+        *(
+            (row["marked"], row["marked__unread"])
+            for row in read_rows("queens", {"cell": texts}, written)
+        ),
+        strict=True,
+    )
+    assert ours == (True, True, True, False, None, None, None, None, None, False)
+    # what a language has for no, and a sign, is told and never taken for a yes
+    assert left == (*(None,) * 4, "keine", "?", "unbekannt", None, None, None)
+    assert values("queens", "marked", ["white 23"]) == [None]
 
 
 def test_words_of_a_column_stand_for_its_values_of_any_kind():

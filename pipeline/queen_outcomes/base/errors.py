@@ -83,7 +83,7 @@ def raise_all(errors: Sequence[AppError]) -> None:
     """Raise the first of some errors, which tells the others too; none: do nothing."""
     if errors:
         first = errors[0]
-        first.others = tuple(errors[1:])
+        first.others += tuple(errors[1:])
         raise first
 
 

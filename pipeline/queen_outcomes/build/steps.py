@@ -44,9 +44,11 @@ class Work:
         is fixed and nothing kept.
     pdf : bool
         Print the week on a sheet of paper too.
+    written : str
+        The text of the settings: it may hold questions that nobody has answered.
     looking : bool
         Only look: what contradicts the settings, and what would refuse a build, is kept
-        in ``notes``, ``open_questions`` and ``refusal`` for whoever tells everything
+        in ``notes``, ``open_questions``, ``unanswered`` and ``refusal`` for whoever tells everything
         first, and stops nothing.
     verified : bool
         Count the failing rows a second time, by the expectations.
@@ -60,6 +62,7 @@ class Work:
     earlier: Path | None = None
     plan: SeasonPlan | None = None
     pdf: bool = False
+    written: str = ""
     looking: bool = False
     verified: bool = True
     refusal: RecordsError | None = None
@@ -69,6 +72,8 @@ class Work:
     unread: list[Any] = field(default_factory=list)
     """Columns of which some cells cannot be read as set."""
     open_questions: list[Any] = field(default_factory=list)
+    unanswered: list[Any] = field(default_factory=list)
+    """Questions of `map` that the settings leave open."""
 
 
 @dataclass(frozen=True)
@@ -86,7 +91,7 @@ def count_rows(store: Store, what: str, table: str) -> int:
 
 def _read(work: Work) -> int:
     from queen_outcomes.base.errors import raise_all
-    from queen_outcomes.records import evidence
+    from queen_outcomes.records import evidence, unanswered
     from queen_outcomes.records.sources import loud_note
     from queen_outcomes.records.staging import stage_records
 
@@ -95,9 +100,15 @@ def _read(work: Work) -> int:
     reading = work.settings.reading
     orders = evidence.OrdersSeen(work.store, work.staged.sources, reading)
     work.unread = evidence.unread_columns(orders)
-    if work.looking:
+    if work.looking or unanswered.stand_in(work.written):
         work.open_questions = evidence.open_questions(orders)
-    else:  # who looks is told all of this as advice
+        work.unanswered = unanswered.unanswered(
+            work.written,
+            work.staged.sources,
+            [*work.unread, *work.open_questions],
+        )
+    if not work.looking:  # who looks is told all of this as advice
+        raise_all([question.error() for question in work.unanswered])
         raise_all([column.error() for column in work.unread if column.contradicts])
         work.notes += [column.note for column in work.unread if column.telling]
         work.notes += loud_note(work.staged.unread)

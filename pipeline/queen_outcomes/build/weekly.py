@@ -177,7 +177,15 @@ def _make(
     earlier = folders.before(station / "build")
     with Store(folder / folders.STORE_FILE, memory=memory_limit()) as store:
         work = steps.Work(
-            store, station / "records", folder, settings, day, earlier, plan, pdf
+            store,
+            station / "records",
+            folder,
+            settings,
+            day,
+            earlier,
+            plan,
+            pdf,
+            station_settings.text_of(station),
         )
         done = steps.run_steps(work, console, until)
         for note in work.notes:

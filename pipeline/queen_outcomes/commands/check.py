@@ -100,6 +100,7 @@ def check_records(
             Path(folder),
             settings,
             day,
+            written=station_settings.text_of(station),
             looking=True,
             verified=verify,
         )
@@ -114,6 +115,7 @@ def check_records(
             work.staged.unread,
             work.unread,
             work.open_questions,
+            work.unanswered,
             station_settings.states(station, "records", "co2"),
         )
         fates = advice.counted(looked)

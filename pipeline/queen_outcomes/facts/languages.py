@@ -63,6 +63,17 @@ def ditto_words() -> frozenset[str]:
 
 
 @cache
+def no_words() -> frozenset[str]:
+    """Give the words for no, and for "not recorded", folded."""
+    return frozenset(
+        folded(word)
+        for words in documents()
+        for meaning in ("no", "empty")
+        for word in words.get("words", {}).get(meaning, ())
+    )
+
+
+@cache
 def months() -> Mapping[str, int]:
     """Give the names and short names of months, folded, and the month's number."""
     return _of_one_meaning(

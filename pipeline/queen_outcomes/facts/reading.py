@@ -14,7 +14,9 @@ from typing import Any
 from queen_outcomes.facts.dictionary import TABLES
 
 YES, NO = ("yes", "y", "true", "1"), ("no", "n", "false", "0")
-NOT_LOOKED, BLANK_NO = "not looked", "no"
+NOT_LOOKED, BLANK_NO, FILLED_YES = "not looked", "no", "yes"
+MIXED = "mixed:"
+"""Before an order of dates: the real ones up to the 12th were turned round; see `days`."""
 READ, PASS_OVER = "read", "pass over"
 FINDINGS = "findings"
 """The pseudo-column whose words set several columns."""
@@ -27,7 +29,8 @@ class CellRule:
     """How the cells of one column of one source are read."""
 
     dates: str = "iso"
-    """iso, dmy, mdy or ymd."""
+    """iso, dmy, mdy or ymd; dmy or mdy after `MIXED`, where a spreadsheet of another country
+    took day for month in some."""
     year: int | None = None
     """The year of days written without one."""
     decimal: str = "."
@@ -37,10 +40,22 @@ class CellRule:
     """Words for "not recorded"."""
     blank: str = NOT_LOOKED
     """What an empty cell means on a row with a date: `NOT_LOOKED` or `BLANK_NO`."""
+    filled: bool = False
+    """A cell of a yes/no column with any text that is no word for no means yes."""
     words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Our word ("yes" and "no" in a yes/no column) -> the station's words for it."""
     findings: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     """A text of `FINDINGS` -> our column -> our word or number as text; may be empty."""
+
+    @property
+    def order(self) -> str:
+        """In which order the days that are texts are written."""
+        return self.dates.removeprefix(MIXED)
+
+    @property
+    def turned(self) -> bool:
+        """Whether day and month of real dates up to the 12th changed places."""
+        return self.dates.startswith(MIXED)
 
 
 @dataclass(frozen=True)
@@ -81,6 +96,8 @@ class ColumnRule:
     empty: tuple[str, ...] | None = None
     blank: str | None = None
     """None: nobody has said what an empty cell means; read as `NOT_LOOKED`."""
+    filled: str | None = None
+    """"yes": any text that is no word for no means yes."""
     words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     findings: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
@@ -200,6 +217,7 @@ class Reading:
             unit=own.unit or self.units.get(table, {}).get(column),
             empty=tuple(word for word in empty if word.casefold() not in meant),
             blank=own.blank or NOT_LOOKED,
+            filled=own.filled == FILLED_YES,
             words=nearest_words(own.words, words),
             findings={**_folded(self.findings), **_folded(own.findings)},
         )

@@ -141,7 +141,7 @@ def load(station: Path) -> Settings:
     """
     path = station / STATION_FILE
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        text = text_of(station)
     except FileNotFoundError:
         raise UsageError(
             "there is no station here",
@@ -164,10 +164,14 @@ def load(station: Path) -> Settings:
         ) from None
 
 
+def text_of(station: Path) -> str:
+    """Give the text of a station's settings."""
+    return (station / STATION_FILE).read_bytes().decode("utf-8-sig")
+
+
 def states(station: Path, section: str, name: str) -> bool:
     """Tell whether valid settings say something themselves, be it the default."""
-    text = (station / STATION_FILE).read_bytes().decode("utf-8-sig")
-    return name in tomllib.loads(text).get(section, {})
+    return name in tomllib.loads(text_of(station)).get(section, {})
 
 
 def parse(content: Mapping[str, Any], *, where: str = STATION_FILE) -> Settings:
@@ -198,6 +202,7 @@ def parse(content: Mapping[str, Any], *, where: str = STATION_FILE) -> Settings:
     given = {name: sections[name] for name in by_name if name in sections}
     plan = Plan(**sections.get("plan", {}), **given)
     faults += _plan_faults(plan, outcomes, where)
+    faults += _heading_faults(reading, where)
     raise_all(faults)
     show = sections.get("show", {})
     names = ("name", "as_of", "prior_cases")
@@ -244,6 +249,23 @@ def _plan_faults(plan: Plan, outcomes: Outcomes, where: str) -> Iterator[UsageEr
             expected="one of " + ", ".join(asked),
             hint=f"add {plan.days} to {plan.outcome}_days under [outcomes]",
         )
+
+
+def _heading_faults(reading: Reading, where: str) -> Iterator[UsageError]:
+    """Tell of columns of ours that would be read from one heading: one would be lost."""
+    for table, columns in reading.columns.items():
+        seen: dict[str, str] = {}
+        for ours, theirs in columns.items():
+            other = seen.setdefault(" ".join(theirs.split()).casefold(), ours)
+            if other != ours:
+                yield UsageError(
+                    "one heading stands for two columns",
+                    where=f"{where} [columns.{table}]",
+                    found=f'"{theirs}" for both {other} and {ours}',
+                    expected="a heading for each",
+                    hint="take one of the lines out; where one heading feeds several "
+                    "columns, write a [[read]]",
+                )
 
 
 def asked_question(

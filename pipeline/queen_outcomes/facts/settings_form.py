@@ -15,13 +15,15 @@ from typing import Any
 
 from queen_outcomes.base.errors import UsageError, nearest
 from queen_outcomes.base.refs import SLOT_BITS
-from queen_outcomes.facts.column import UNITS, Limits, Table
+from queen_outcomes.facts.column import UNITS, Column, Limits, Table
 from queen_outcomes.facts.dictionary import DERIVED_LIMITS, TABLES
 from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.reading import (
     BLANK_NO,
+    FILLED_YES,
     FINDINGS,
     FOLDED,
+    MIXED,
     NO,
     NOT_LOOKED,
     PASS_OVER,
@@ -154,7 +156,7 @@ DATE = Field(_date, "a day without quotes, such as 2026-07-05")
 DAYS = Field(_days, "a number of days, or a list of them, each from 1 to 3650")
 PERCENT = Field(_percent, "a percentage above 0 and at most 100")
 SHARE = Field(_share, "a share above 0 and below 1, such as 0.1")
-ORDERS = choice("iso", "dmy", "mdy", "ymd")
+ORDERS = choice("iso", "dmy", "mdy", "ymd", f"{MIXED}dmy", f"{MIXED}mdy")
 DECIMALS = choice(".", ",")
 YEAR = whole(1900, 2200)
 FOLDS = Field(_folds, "a list of some of " + ", ".join(FOLDED))
@@ -297,9 +299,10 @@ def _gather_words(
     yes_no = {name: read[name] for name in ("yes", "no") if name in read}
     if yes_no:
         gathered["yes_no"] = yes_no
+    empty = {"empty": read["empty"]} if "empty" in read else {}
     for column, ours in gathered.items():
-        faults += shared_words(column, ours, f"{where}, [words] {column}")
-    if "empty" in read:
+        faults += shared_words(column, {**ours, **empty}, f"{where}, [words] {column}")
+    if empty:
         gathered["empty"] = {"empty": read["empty"]}
     return gathered | ({FINDINGS: findings} if findings else {})
 
@@ -544,7 +547,21 @@ COLUMN: dict[str, Any] = {
     "empty": TEXTS,
     "blank": choice(BLANK_NO, NOT_LOOKED),
 }
-"""What a column of a [[read]] may say, besides its unit and its words."""
+"""What a column of a [[read]] may say, besides its unit, its words and ``filled``."""
+
+
+def column_form(table: Table, column: Column | None) -> dict[str, Any]:
+    """Give what a [[read]] may say of one column of a table; None: of free words."""
+    form = dict(COLUMN)
+    if column is None:
+        return form | {"words": lambda v, w, f: findings_of(v, table, w, f)}
+    if column.unit:
+        form["unit"] = choice(*UNITS[column.unit])
+    if column.kind in ("word", "yes_no"):
+        form["words"] = lambda v, w, f: _words_of(column, v, w, f)
+    if column.kind == "yes_no":
+        form["filled"] = choice(FILLED_YES)
+    return form
 
 
 def _column_rule(
@@ -561,16 +578,13 @@ def _column_rule(
             faults.append(unfit(value, "a heading, or a list of them", where))
             return None
         return ColumnRule(headings)
-    form, before = dict(COLUMN), len(faults)
-    column = None if name == FINDINGS else table.column(name)
-    if column is not None and column.unit:
-        form["unit"] = choice(*UNITS[column.unit])
-    if column is None:
-        form["words"] = lambda v, w, f: findings_of(v, table, w, f)
-    elif column.kind in ("word", "yes_no"):
-        form["words"] = lambda v, w, f: _words_of(column, v, w, f)
+    column, before = None if name == FINDINGS else table.column(name), len(faults)
     file, _, place = where.partition(", ")
-    read = read_section(form, value, file, place, faults)
+    read = read_section(column_form(table, column), value, file, place, faults)
+    if column is not None and "words" in read:
+        named = "yes_no" if column.kind == "yes_no" else column.name
+        empty = {"empty": read["empty"]} if "empty" in read else {}
+        faults += shared_words(named, {**read["words"], **empty}, f"{where}.words")
     headings, constant = read.pop("from", ()), read.pop("value", None)
     if len(faults) == before and bool(headings) == (constant is not None):
         faults.append(
@@ -581,7 +595,7 @@ def _column_rule(
     return ColumnRule(headings, constant, **read) if len(faults) == before else None
 
 
-def _words_of(column: Any, value: Any, where: str, faults: Faults) -> dict[str, Any]:
+def _words_of(column: Column, value: Any, where: str, faults: Faults) -> dict[str, Any]:
     """Read words of one column, as ours = theirs or as theirs = ours."""
     ours = ("yes", "no") if column.kind == "yes_no" else column.words
     read: dict[str, tuple[str, ...]] = {}
@@ -595,9 +609,6 @@ def _words_of(column: Any, value: Any, where: str, faults: Faults) -> dict[str, 
             faults.append(
                 unfit({name: said}, f"one of {', '.join(ours)} = your words", where)
             )
-    faults += shared_words(
-        "yes_no" if column.kind == "yes_no" else column.name, read, where
-    )
     return read
 
 

@@ -23,6 +23,7 @@ from queen_outcomes.records import suggested
 from queen_outcomes.records.evidence import OpenQuestion, UnreadColumn
 from queen_outcomes.records.findings import FOLDER
 from queen_outcomes.records.mapping import SourceMapping
+from queen_outcomes.records.unanswered import Unanswered
 
 WEIGHTS = {
     "refused": "no build can be made until this is mended",
@@ -120,6 +121,8 @@ class Looked:
         Files and sheets that nothing reads.
     unread : sequence of UnreadColumn
     questions : sequence of OpenQuestion
+    unanswered : sequence of Unanswered
+        Questions that the settings leave open.
     states_co2 : bool
         Whether the settings say which CO2 exposures are listed.
     """
@@ -131,6 +134,7 @@ class Looked:
     unread_files: Sequence[str] = ()
     unread: Sequence[UnreadColumn] = ()
     questions: Sequence[OpenQuestion] = ()
+    unanswered: Sequence[Unanswered] = ()
     states_co2: bool = False
     unlinked: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
     """Column of ids -> `unlinked_ids`, made once."""
@@ -214,7 +218,7 @@ def _copies(looked: Looked) -> Iterator[Advice]:
 def _unread_columns(looked: Looked) -> Iterator[Advice]:
     """Tell unread cells a column at a time; slots of one source that need the same, once."""
     groups: dict[tuple, list[UnreadColumn]] = defaultdict(list)
-    for one in looked.unread:
+    for one in _not_told(looked, looked.unread):
         used = one.used
         key = (used.source.name, used.source.table.name, used.name, one.settings)
         groups[key].append(one)
@@ -273,8 +277,8 @@ _WHAT_TO_DO = {
 
 _QUESTIONS = {
     "date_order": "say which order is right",
-    "turned_dates": "see in the file whether those days are right; if day and month were "
-    "changed, save it again from a program of your own country's settings",
+    "turned_dates": "see in the file whether those days are right; the first where day "
+    "and month changed places, the second where they are right",
     "shares": "say whether 1 stands for all cells (share) or for one in a hundred (%)",
     "blanks": 'say whether a blank means "no" or "not looked"',
     "id_dates": "make that column a column of texts in the spreadsheet, and write the "
@@ -282,10 +286,30 @@ _QUESTIONS = {
 }
 
 
+def _unanswered(looked: Looked) -> Iterator[Advice]:
+    """Tell the questions of `map` that are open: a build stops for them."""
+    for one in looked.unanswered:
+        yield Advice(
+            "open_question",
+            "refused",
+            one.found.rstrip(".?"),
+            1,
+            do=one.how,
+            settings=one.settings,
+            fails=True,
+        )
+
+
+def _not_told(looked: Looked, shown: Sequence[Any]) -> list[Any]:
+    """Leave out what is told with a question of `map`."""
+    told = [each for one in looked.unanswered for each in one.shown]
+    return [each for each in shown if each not in told]
+
+
 def _questions(looked: Looked) -> Iterator[Advice]:
     """Tell what columns leave open; the columns of ticks of one sheet together."""
     groups: dict[tuple, list[OpenQuestion]] = defaultdict(list)
-    for asked in looked.questions:
+    for asked in _not_told(looked, looked.questions):
         alike = "" if asked.kind == "blanks" else (asked.used.name, asked.settings)
         place = asked.used.source.name, asked.used.source.table.name
         groups[(asked.kind, *place, alike)].append(asked)
@@ -764,6 +788,7 @@ def _single_rows(looked: Looked) -> Iterator[Advice]:
 
 
 _PARTS: tuple[Callable[[Looked], Iterable[Advice]], ...] = (
+    _unanswered,
     _unread_files,
     _unread_columns,
     _spellings,

@@ -13,10 +13,18 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from queen_outcomes.base.store import Store, literal, quote
+from queen_outcomes.facts import languages
 from queen_outcomes.facts.column import Column, Table
 from queen_outcomes.facts.reading import BLANK_NO, FINDINGS, NO, YES, CellRule
 from queen_outcomes.records import days, numbers
-from queen_outcomes.records.steps import CellForm, Steps, case, extract, spaced
+from queen_outcomes.records.steps import (
+    CellForm,
+    Steps,
+    case,
+    extract,
+    spaced,
+    without_accents,
+)
 
 NORMALISE = "to_nfkc"
 """The function that the store must have before a cast runs: a text in NFKC."""
@@ -191,10 +199,11 @@ class CellReader:
         if native is not None:
             value, plain = native
             read = _in_our_unit(column, value, rule)
+            read = _filled(read, plain, rule)
             return _Cell(column, rule, cell, sql, plain, read, blank)
         plain = clean_text(cell, sql_type, rule.empty)
         if column.kind in ("yes_no", "word"):
-            choice = _choice(column, cell, plain, rule)
+            choice = _filled(_choice(column, cell, plain, rule), plain, rule)
             return _Cell(column, rule, cell, sql, plain, choice, blank)
         text = f"text_{place}"
         value = self._value(column, cell, text, rule)
@@ -213,7 +222,7 @@ class CellReader:
             case "integer":
                 return numbers.plain_integer(text, rule.decimal)
             case _:
-                read = days.plain_moment(text, rule.dates, self.form)
+                read = days.plain_moment(text, rule.order, self.form, turned=rule.turned)
                 return f"CAST({read} AS {column.sql_type})"
 
     def read_again(
@@ -379,6 +388,15 @@ def _choice(column: Column, cell: str, plain: str, rule: CellRule) -> str:
     at_once = _cases(f"{cell}::VARCHAR", known)
     slow = word(plain, column.words, theirs) if is_word else yes_no(plain, theirs)
     return f"CASE WHEN {cell} IS NULL THEN NULL {at_once} ELSE {slow} END"
+
+
+def _filled(value: str, plain: str, rule: CellRule) -> str:
+    """Take any text for yes where the settings do, but one that may mean no or nothing."""
+    if not rule.filled:
+        return value
+    says = f"regexp_matches({plain}, '[\\pL\\pN]')"
+    known = f"{without_accents(_word_key(plain))} IN ({listed(languages.no_words())})"
+    return f"coalesce({value}, CASE WHEN {says} AND NOT {known} THEN TRUE END)"
 
 
 def _ticks(rule: CellRule) -> Steps:

@@ -4,6 +4,10 @@ A text is first held against the plain forms, which most cells have; only what i
 goes through the steps below. The order of day, month and year is the settings' and is
 never taken from the text, save where the year stands first in four figures or the month
 is named. What is impossible, or lies outside 1900-2200, is not read.
+
+Where the settings say so, day and month of real dates change places: a spreadsheet that
+writes 13.4. took "5/4" for the 5th of April and left "4/13" a text, so that the real ones
+up to the 12th of a month are wrong, and the texts are right.
 """
 
 from __future__ import annotations
@@ -96,7 +100,7 @@ def steps(rule: CellRule, form: CellForm) -> Steps:
             *parts(form),
             names,
             {"iso": _iso(rule, form), "micros": _micros()},
-            {"date": _date(form)},
+            {"date": _date(rule, form)},
         ),
         value=value,
         why=_why(rule, form),
@@ -131,22 +135,34 @@ def within_years(moment: str) -> str:
     return f"year({moment}) BETWEEN {FIRST_YEAR} AND {LAST_YEAR}"
 
 
-def plain_moment(text: str, order: str, form: CellForm) -> str:
-    """Read a day or a time of the plain forms; what is impossible is null."""
+def plain_moment(text: str, order: str, form: CellForm, *, turned: bool = False) -> str:
+    """Read a day or a time of the plain forms; what is impossible is null.
+
+    ``turned``: day and month of real dates change places.
+    """
+    real = _turned(f"TRY_CAST({text} AS TIMESTAMP)", turned)
     cases = [
         f"WHEN length({text}) = 10 AND regexp_full_match({text}, '{_ISO_DAY}') "
-        f"THEN TRY_CAST({text} AS TIMESTAMP)",
-        f"WHEN regexp_full_match({text}, '{_ISO_DAY}[T ]{_ISO_CLOCK}') "
-        f"THEN TRY_CAST({text} AS TIMESTAMP)",
+        f"THEN {real}",
+        f"WHEN regexp_full_match({text}, '{_ISO_DAY}[T ]{_ISO_CLOCK}') THEN {real}",
     ]
     if order in ("dmy", "mdy"):
         cases.append(_local_day(text, order))
     if form.workbook:
         cases.append(
-            f"WHEN regexp_full_match({text}, '{_SERIAL}') THEN {_serial(text, form)}"
+            f"WHEN regexp_full_match({text}, '{_SERIAL}') "
+            f"THEN {_turned(_serial(text, form), turned)}"
         )
     read = f"CASE {' '.join(cases)} END"
     return f"CASE WHEN {within_years(read)} THEN {read} END"
+
+
+def _turned(moment: str, turned: bool) -> str:
+    """Give SQL that changes day for month where that makes a day."""
+    if not turned:
+        return moment
+    swapped = f"TRY_CAST(strftime({moment}, '%Y-%d-%m %H:%M:%S.%f') AS TIMESTAMP)"
+    return f"CASE WHEN day({moment}) <= 12 THEN {swapped} ELSE {moment} END"
 
 
 def _serial(text: str, form: CellForm) -> str:
@@ -219,11 +235,11 @@ def _taken_apart() -> dict[str, str]:
 def _iso(rule: CellRule, form: CellForm) -> str:
     """Write a day as year-month-day; null where the form or the year is lacking."""
     year_first = "length(day_first.d) = 4"
-    if rule.dates == "ymd":
+    if rule.order == "ymd":
         two = "length(day_first.d) = 2 AND length(day_first.y) = 2"
         year_first = f"({year_first} OR ({two}))"
     cases = [
-        *figures_cases(rule.dates),
+        *figures_cases(rule.order),
         *_yearless_cases(rule, form),
         (
             f"day_first.m <> '' AND {year_first}",
@@ -278,10 +294,10 @@ def figures_cases(order: str) -> list[tuple[str, str]]:
 
 
 def _yearless_cases(rule: CellRule, form: CellForm) -> list[tuple[str, str]]:
-    if not rule.year or rule.dates == "iso":
+    if not rule.year or rule.order == "iso":
         return []
     month, date = "short.a", "short.b"
-    if rule.dates == "dmy":
+    if rule.order == "dmy":
         month, date = date, month
     # a workbook makes the number 3.1 of "3.10", so only a closing point shows a day
     sure = " AND (short.s <> '.' OR short.z = '.')" if form.workbook else ""
@@ -303,13 +319,16 @@ def _month(word: str) -> str:
     return f"CASE WHEN {at} > 0 THEN {literal(known)}[{at} + length({word}) + 2:{at} + length({word}) + 3] END"
 
 
-def _date(form: CellForm) -> str:
-    read = "TRY_CAST(iso AS DATE)"
-    if not form.workbook:
-        return read
-    # the day of a workbook whose hour stands in a cell of its own
-    serial = f"CAST({_serial('day', form)} AS DATE)"
-    return case([(f"regexp_full_match(day, {literal(_SERIAL)})", serial)], read)
+def _date(rule: CellRule, form: CellForm) -> str:
+    read, cases = "TRY_CAST(iso AS DATE)", []
+    if rule.turned:
+        real = _turned("TRY_CAST(iso AS TIMESTAMP)", rule.turned)
+        cases.append((f"regexp_full_match(day, '{_ISO_DAY}')", f"CAST({real} AS DATE)"))
+    if form.workbook:
+        # the day of a workbook whose hour stands in a cell of its own
+        serial = f"CAST({_turned(_serial('day', form), rule.turned)} AS DATE)"
+        cases.append((f"regexp_full_match(day, {literal(_SERIAL)})", serial))
+    return case(cases, read) if cases else read
 
 
 def _micros() -> str:
@@ -416,7 +435,7 @@ def fits(order: str) -> str:
 
 def _other_orders(rule: CellRule) -> list[tuple[str, str]]:
     """Tell figures that fit another order than the one set."""
-    said = "year-month-day in full" if rule.dates == "iso" else ORDERS[rule.dates]
+    said = "year-month-day in full" if rule.order == "iso" else ORDERS[rule.order]
     cases = [
         (
             fits(order),
@@ -426,9 +445,9 @@ def _other_orders(rule: CellRule) -> list[tuple[str, str]]:
             ),
         )
         for order, words in ORDERS.items()
-        if order != rule.dates
+        if order != rule.order
     ]
-    if rule.dates == "iso":
+    if rule.order == "iso":
         both = literal(
             "which may be day-month-year or month-day-year; "
             'set dates = "dmy" or "mdy" for its file'

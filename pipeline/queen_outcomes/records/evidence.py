@@ -21,6 +21,7 @@ from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import (
     BLANK_NO,
     FINDINGS,
+    MIXED,
     NOT_LOOKED,
     CellRule,
     Reading,
@@ -189,9 +190,18 @@ class DateOrders:
         )
 
     @property
+    def mixture(self) -> str:
+        """The evidence of a mixture, without an end."""
+        return (
+            f"the {self.real} real dates all lie up to the 12th of a month and the "
+            f"{self.late} texts after it: a spreadsheet of another country may have "
+            "taken day for month in the real ones"
+        )
+
+    @property
     def says(self) -> str:
         """The evidence in one sentence, without an end."""
-        order = self.used.rule.dates
+        order = self.used.rule.order
         wrong = self.figures - self.fits.get(order, 0)
         known = [days.ORDERS[each] for each in self.possible]
         if known:
@@ -276,7 +286,9 @@ def _evidence(
     kind = used.column.kind if used.column else FINDINGS
     if kind in ("date", "datetime"):
         seen = orders.of(used)
-        if seen.figures > seen.fits.get(used.rule.dates, 0) and any(seen.fits.values()):
+        if seen.figures > seen.fits.get(used.rule.order, 0) and any(seen.fits.values()):
+            if seen.is_mixture and seen.possible:
+                return f"{seen.says}; {seen.mixture}", orders.mixture(used), "order"
             fit = seen.possible or (max(seen.fits, key=lambda o: seen.fits[o]),)
             answers = tuple(orders.setting(used, order) for order in fit)
             return seen.says, answers, "order"
@@ -426,6 +438,31 @@ class OrdersSeen:
             return suggested.in_column(used.source, used.slot, used.name, said)
         return suggested.in_file(used.source.name, self.reading, "dates", order)
 
+    def mixture(self, used: UsedColumn) -> tuple[str, ...]:
+        """Give what mends a mixture, and what says that there is none, for the column.
+
+        The first for its whole file, where all of its columns of days are so.
+        """
+        (order,) = self.of(used).possible
+        place = used.source, used.slot, used.name
+        turned, right = (
+            suggested.in_column(*place, {"dates": each})
+            for each in (MIXED + order, order)
+        )
+        same = [s for s in self.sources if s.name == used.source.name]
+        others = [
+            self.of(other)
+            for other in used_columns(same, self.reading)
+            if other.column is not None and other.column.kind in ("date", "datetime")
+        ]
+        whole = all(
+            seen.is_mixture and seen.possible == (order,) for seen in others if seen.filled
+        )
+        if whole and not used.says("dates"):
+            name = used.source.name
+            turned = suggested.in_file(name, self.reading, "dates", MIXED + order)
+        return turned, right
+
     def year_of(self, source: SourceMapping) -> int | None:
         """Give the year that a source's name tells; else that of most inseminations."""
         named = re.findall(r"(?<!\d)(?:19|20)\d\d(?!\d)", source.name)
@@ -531,14 +568,19 @@ def open_questions(orders: OrdersSeen) -> list[OpenQuestion]:
 
 def _about_dates(orders: OrdersSeen, used: UsedColumn) -> Iterator[OpenQuestion]:
     seen = orders.of(used)
-    if seen.is_mixture:
+    if seen.is_mixture and not used.rule.turned and not used.says("dates"):
+        if used.rule.order in seen.possible:  # else it is told with the unread texts
+            yield OpenQuestion("turned_dates", used, seen.mixture, orders.mixture(used))
+    elif used.rule.turned and seen.real_late and not used.says("dates"):
         says = (
-            f"the {seen.real} real dates all lie up to the 12th of a month and the "
-            f"{seen.late} texts after it: a spreadsheet of another country may have "
-            "taken day for month in the real ones"
+            f"{seen.real_late} of {seen.real} real dates lie after the 12th of a month, so "
+            "that a spreadsheet cannot have taken day for month in all of them"
         )
-        # no setting mends a day that the file keeps wrongly
-        yield OpenQuestion("turned_dates", used, says, ())
+        answers = tuple(
+            suggested.in_column(used.source, used.slot, used.name, {"dates": order})
+            for order in (used.rule.order, used.rule.dates)
+        )
+        yield OpenQuestion("turned_dates", used, says, answers)
     elif seen.both_ways and seen.both_ways == seen.figures and not _decided(orders, used):
         says = (
             f"all {seen.both_ways} dates in figures fit day-month and month-day, so "
@@ -552,10 +594,10 @@ def _decided(orders: OrdersSeen, used: UsedColumn) -> bool:
     """Tell whether the settings name a file's order, or another of its columns shows it."""
     if used.says("dates") or orders.reading.habits_of(used.source.name).dates:
         return True
-    if used.rule.dates == "iso":
+    if used.rule.order == "iso":
         return True  # none of them is read so, and the unread column tells why
     return any(
-        (used.rule.dates in other.possible) and other.both_ways < other.figures
+        (used.rule.order in other.possible) and other.both_ways < other.figures
         for other in orders.others(used)
     )
 

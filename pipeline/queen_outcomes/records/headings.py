@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from queen_outcomes.base.errors import RecordsError, nearest, shorten
+from queen_outcomes.base.errors import RecordsError, nearest, raise_all, shorten
 from queen_outcomes.facts.column import Table
 
 SEARCHED_ROWS = 30
@@ -238,27 +238,28 @@ def map_columns(
     Raises
     ------
     RecordsError
-        Two headings for one column, or a required column is missing.
+        Two headings for one column, or a required column is missing; all of them.
     """
     found = names.match(headings)
-    for ours, places in found.items():
-        if len(places) > 1:
-            raise RecordsError(
-                f'two headings stand for the column "{ours}"',
-                where=where,
-                found=", ".join(f'"{tidy(headings[place])}"' for place in places),
-                expected="one",
-                hint="rename or take out all but one of them",
-            )
+    faults = [
+        RecordsError(
+            f'two headings stand for the column "{ours}"',
+            where=where,
+            found=", ".join(f'"{tidy(headings[place])}"' for place in places),
+            expected="one",
+            hint="rename or take out all but one of them",
+        )
+        for ours, places in found.items()
+        if len(places) > 1
+    ]
     lacking = names.missing(found)
-    if lacking:
-        _refuse_missing(names, lacking[0], headings, set(found), where)
+    raise_all([*faults, *(_missing(names, one, headings, where) for one in lacking)])
     return {ours: places[0] for ours, places in found.items()}
 
 
-def _refuse_missing(
-    names: TableNames, column: str, headings: Sequence[str], known: set[str], where: str
-) -> None:
+def _missing(
+    names: TableNames, column: str, headings: Sequence[str], where: str
+) -> RecordsError:
     table = names.table
     wanted = " or ".join(table.either) if column in table.either else column
     theirs = next((h for h, ours in names.ours.items() if ours == column), None)
@@ -274,7 +275,7 @@ def _refuse_missing(
             f"add the column, or name the station's own heading under "
             f"[columns.{table.name}] in station.toml"
         )
-    raise RecordsError(
+    return RecordsError(
         f'the required column "{wanted}" is missing',
         where=where,
         found=shorten([tidy(h) for h in headings if tidy(h)], ", ") or "no headings",

@@ -113,13 +113,16 @@ def _how(table: Table, ours: str, rule: CellRule) -> str:
     kind = "" if ours == FINDINGS else table.column(ours).kind
     said = []
     if kind in ("date", "datetime"):
-        said.append(f"dates {rule.dates}" + (f" of {rule.year}" if rule.year else ""))
+        said.append(f"dates {rule.order}" + (f" of {rule.year}" if rule.year else ""))
+        said += ["day and month of real dates changed"] if rule.turned else []
     if kind in ("number", "integer") and rule.decimal != ".":
         said.append("decimal comma")
     if rule.unit:
         said.append(f"kept in {rule.unit}")
     if rule.blank == BLANK_NO:
         said.append("blank means no on rows with a date")
+    if rule.filled:
+        said.append("whatever is written means yes")
     words = (
         len(rule.findings) if ours == FINDINGS else sum(map(len, rule.words.values()))
     )
@@ -166,20 +169,31 @@ def _names(text: str) -> list[str]:
     return [part.partition("}")[0] for part in text.split("{")[1:] if "}" in part]
 
 
-def map_sources(grids: Sequence[Grid], reading: Reading) -> Mapped:
+def map_sources(
+    grids: Sequence[Grid], reading: Reading, known: Sequence[AppError] = ()
+) -> Mapped:
     """Map the headings of every source.
+
+    Parameters
+    ----------
+    grids : sequence of Grid
+        The opened sources.
+    reading : Reading
+        The station's settings.
+    known : sequence of AppError
+        Faults found before, told with those of the headings.
 
     Raises
     ------
-    RecordsError
+    AppError
         A required column is missing, or the settings name a heading that is not there;
-        all such faults together.
+        all faults together.
     """
     names = {
         table.name: headings.TableNames.of(table, reading.columns.get(table.name, {}))
         for table in TABLES.values()
     }
-    faults: list[AppError] = []
+    faults = list(known)
     for table, columns in reading.columns.items():
         plain = [g.headings for g in grids if table == g.source.table]
         if plain:
@@ -244,7 +258,8 @@ def _by_rules(grid: Grid, table: Table, reading: Reading) -> tuple[SlotMapping, 
                 continue
             if group in table.names and group not in cells:
                 cells[group] = CellSource((GROUP,))
-            _refuse_lacking(grid, table, rule, cells)
+            lacking = headings.TableNames(table, {}).missing(cells)
+            raise_all([_lacking(grid, table, rule, column) for column in lacking])
             number = len(slots) + 1 if several else 0
             asked = _asked(cells, rule, slot, shared, several or len(source.tables) > 1)
             slots.append(SlotMapping(number, cells, asked, rule.colours))
@@ -325,14 +340,7 @@ def _headings_of(grid: Grid, rules: Sequence[ReadRule]) -> set[str]:
     }
 
 
-def _refuse_lacking(
-    grid: Grid, table: Table, rule: ReadRule, cells: Mapping[str, CellSource]
-) -> None:
-    names = headings.TableNames(table, {})
-    lacking = names.missing(cells)
-    if not lacking:
-        return
-    column = lacking[0]
+def _lacking(grid: Grid, table: Table, rule: ReadRule, column: str) -> RecordsError:
     wanted = " or ".join(table.either) if column in table.either else column
     said = rule.columns.get(column)
     asked = said.headings[0] if said and said.headings else column
@@ -345,7 +353,7 @@ def _refuse_lacking(
         hint = f"add a line to its [read.columns]: {column} = " + (
             f'"{close}"' if close else '"your heading"'
         )
-    raise RecordsError(
+    return RecordsError(
         what,
         where=f"{grid.source.name}, {rule.place}",
         found=shorten(list(found), ", ") or "no headings",

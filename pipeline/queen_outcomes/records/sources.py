@@ -20,7 +20,6 @@ from queen_outcomes.base.errors import (
     RecordsError,
     UsageError,
     nearest,
-    raise_all,
     shorten,
 )
 from queen_outcomes.facts.dictionary import TABLES
@@ -111,6 +110,8 @@ class TakenIn:
     notes: list[str]
     unread: list[str]
     """Files and sheets that nothing reads and no setting ignores."""
+    faults: tuple[AppError, ...] = ()
+    """What the settings say of files that cannot be; what it concerns is no source."""
 
 
 def find(
@@ -372,22 +373,27 @@ def _idle(pattern: str, place: str, names: list[str]) -> RecordsError:
     )
 
 
-def contradictions(reading: Reading, sources: Sequence[Source]) -> list[AppError]:
+def contradictions(reading: Reading, source: Source) -> Iterator[AppError]:
     """Say which settings of one level disagree about a source."""
-    faults: list[AppError] = []
-    for source in sources:
-        faults += [
-            UsageError(
-                f'two patterns disagree on "{setting}"',
-                where=f"station.toml, for {source.name}",
-                found=" and ".join(f'[files."{pattern}"]' for pattern in patterns),
-                expected="one of them to take this file, or both to say the same",
-                hint="make one of the patterns narrower",
+    for setting, patterns in reading.disagreements(source.name):
+        yield UsageError(
+            f'two patterns disagree on "{setting}"',
+            where=f"station.toml, for {source.name}",
+            found=" and ".join(f'[files."{pattern}"]' for pattern in patterns),
+            expected="one of them to take this file, or both to say the same",
+            hint="make one of the patterns narrower",
+        )
+    yield from _read_twice(source)
+    for table, patterns in reading.files.items() if source.rules else ():
+        # by its own name only: a pattern may well take more than the rules leave
+        if table not in source.tables and source.name in patterns:
+            yield UsageError(
+                "a sheet is named both under [tables] and by a [[read]]",
+                where=f"station.toml [tables] {table}",
+                found=f"{source.name}, which {source.rules[0].place} reads",
+                expected=f"a [[read]] of it for {table}, or none",
+                hint="take one of them out: what a [[read]] names is read by it alone",
             )
-            for setting, patterns in reading.disagreements(source.name)
-        ]
-        faults += _read_twice(source)
-    return faults
 
 
 def _read_twice(source: Source) -> Iterator[UsageError]:
@@ -414,12 +420,17 @@ def _read_twice(source: Source) -> Iterator[UsageError]:
 def take_in(records_dir: Path, reading: Reading) -> TakenIn:
     """Give the sources in the order of their names, and what else lies there.
 
+    Returns
+    -------
+    TakenIn
+        Its ``faults`` tell of patterns that take nothing, of settings of one level that
+        disagree about a source, of files that two tables claim, and of a required table
+        that is missing.
+
     Raises
     ------
     RecordsError
-        No records, a required table is missing, or two tables claim a file.
-    UsageError
-        Settings of one level disagree about a source.
+        There are no records.
     """
     _refuse_no_folder(records_dir)
     there, notes = look_through(records_dir)
@@ -435,7 +446,7 @@ def take_in(records_dir: Path, reading: Reading) -> TakenIn:
     ]
     notes += [_other_ending(name) for name in unread]
     offered = [source for file in found for source in _offered(file)]
-    raise_all(idle_patterns(reading, offered))
+    faults = idle_patterns(reading, offered)
     taken: list[Source] = []
     kept = [each for each in offered if not takes_any(reading.ignore, each.name)]
     for source in kept:
@@ -446,15 +457,25 @@ def take_in(records_dir: Path, reading: Reading) -> TakenIn:
             else:
                 taken.append(replace(source, rules=rules))
             continue
-        table, note, is_left = _table_of(source, reading.files)
+        try:
+            table, note, is_left = _table_of(source, reading.files)
+        except RecordsError as fault:
+            # said of a workbook, it holds for each of its sheets
+            known = [other.text() for other in faults]
+            faults += [] if fault.text() in known else [fault]
+            continue
         notes += [note] if note else []
         unread += [source.name] if is_left else []
         taken += [replace(source, table=table)] if table else []
-    raise_all(contradictions(reading, taken))
-    notes += _copies({source.file.name: source.sha256 for source in kept})
-    _refuse_lacking(taken, there, records_dir)
     taken.sort(key=lambda source: source.name)
-    return TakenIn(taken, notes, sorted(unread))
+    against = {source.name: [*contradictions(reading, source)] for source in taken}
+    faults += [fault for each in against.values() for fault in each]
+    notes += _copies({source.file.name: source.sha256 for source in kept})
+    _refuse_none(there, records_dir)
+    if not faults:  # a table that a fault hides would be told twice
+        faults += _lacking(taken, there, records_dir)
+    sound = [source for source in taken if not against[source.name]]
+    return TakenIn(sound, notes, sorted(unread), tuple(faults))
 
 
 def _other_ending(name: str) -> str:
@@ -551,9 +572,7 @@ def _copies(digests: Mapping[str, str]) -> list[str]:
     return notes
 
 
-def _refuse_lacking(
-    taken: Sequence[Source], found: Sequence[RecordFile], records_dir: Path
-) -> None:
+def _refuse_none(found: Sequence[RecordFile], records_dir: Path) -> None:
     if not found:
         raise RecordsError(
             "the folder of records is empty",
@@ -561,6 +580,11 @@ def _refuse_lacking(
             expected="files named for their tables: " + ", ".join(TABLES),
             hint="put the station's tables there as .csv, .xlsx, .ods or .parquet",
         )
+
+
+def _lacking(
+    taken: Sequence[Source], found: Sequence[RecordFile], records_dir: Path
+) -> Iterator[RecordsError]:
     there = {table for source in taken for table in source.tables}
     for table in TABLES.values():
         if table.required and table.name not in there:
@@ -568,7 +592,7 @@ def _refuse_lacking(
                 (f.name for f in found if nearest_table(f.name) == table.name),
                 None,
             )
-            raise RecordsError(
+            yield RecordsError(
                 f'the table "{table.name}" is missing',
                 where=str(records_dir),
                 found=shorten([file.name for file in found], ", "),

@@ -13,6 +13,7 @@ from pathlib import Path
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts.column import Table
 from queen_outcomes.facts.dictionary import TABLES
@@ -81,11 +82,19 @@ def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged
 def map_records(
     store: Store, records_dir: Path, settings: Settings
 ) -> tuple[mapping.Mapped, sources.TakenIn]:
-    """Find what each file and sheet is read as, and read no row; errors as above."""
+    """Find what each file and sheet is read as, and read no row; errors as above.
+
+    All faults of files and settings are told together.
+    """
     reading = settings.reading
     taken = sources.take_in(records_dir, reading)
-    grids = [_open(store, source, reading) for source in taken.sources]
-    return mapping.map_sources(grids, reading), taken
+    faults, grids = list(taken.faults), []
+    for source in taken.sources:
+        try:
+            grids.append(_open(store, source, reading))
+        except RecordsError as fault:
+            faults.append(fault)
+    return mapping.map_sources(grids, reading, faults), taken
 
 
 def _open(store: Store, source: sources.Source, reading: Reading) -> Grid:

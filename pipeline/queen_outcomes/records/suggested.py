@@ -135,8 +135,9 @@ def _column(slot: SlotMapping, name: str) -> dict[str, Any]:
     for line in ("unit", "dates", "year", "decimal") if rule else ():
         value = getattr(rule, line)
         spec |= {line: value} if value is not None else {}
-    if rule and rule.blank is not None:
-        spec["blank"] = rule.blank
+    for line in ("blank", "filled") if rule else ():
+        value = getattr(rule, line)
+        spec |= {line: value} if value is not None else {}
     if rule and rule.empty is not None:
         spec["empty"] = list(rule.empty)
     if rule and (rule.words or rule.findings):

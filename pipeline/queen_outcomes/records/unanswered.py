@@ -1,0 +1,133 @@
+"""Questions that `map` left open in `station.toml`, and that concern what is read.
+
+A build does not guess: it stops while one stands there for a column in use.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from queen_outcomes.base.errors import UsageError
+from queen_outcomes.records import suggested
+from queen_outcomes.records.evidence import OpenQuestion, UnreadColumn
+from queen_outcomes.records.mapping import SourceMapping
+
+_ALIKE = {
+    "dates": ("date_order", "order"),
+    "mixed": ("turned_dates", "order"),
+    "percent": ("shares",),
+    "blank": ("blanks",),
+}
+"""A kind of question of `map` -> the kinds and causes that columns' evidence has for it."""
+Shown = OpenQuestion | UnreadColumn
+ANY = "*"
+
+
+@dataclass(frozen=True)
+class Unanswered:
+    """A question that is still open, with what the columns show."""
+
+    id: str
+    text: str
+    shown: tuple[Shown, ...] = ()
+    """What the evidence of whole columns says of the same."""
+
+    @property
+    def found(self) -> str:
+        """The question and its evidence."""
+        return " ".join([self.text, *(f"({one.says})" for one in self.shown)])
+
+    @property
+    def settings(self) -> tuple[str, ...]:
+        """What to write in its place, one for each answer; empty: `map` writes it."""
+        answers = [one.settings for one in self.shown]
+        return answers[0] if len(answers) == 1 else ()
+
+    @property
+    def how(self) -> str:
+        """How it is answered."""
+        return (
+            "answer it in `queen-outcomes map`, or by --answers FILE with "
+            f'{suggested.toml(self.id)} = "..."; or set it by hand and take its line '
+            "# OPEN out"
+        )
+
+    def error(self) -> UsageError:
+        """Give the refusal of a build."""
+        written = "\nor\n".join(self.settings)
+        return UsageError(
+            "a question about the records is still open",
+            where=f"station.toml, # OPEN {suggested.toml(self.id)}",
+            found=self.found,
+            hint=self.how + (f":\n{written}" if written else ""),
+        )
+
+
+def unanswered(
+    text: str, sources: Sequence[SourceMapping], shown: Sequence[Shown]
+) -> list[Unanswered]:
+    """Give the open questions that concern what is read, in the order of the settings.
+
+    Parameters
+    ----------
+    text : str
+        `station.toml` as it stands.
+    sources : sequence of SourceMapping
+        What is read.
+    shown : sequence of evidence.OpenQuestion and evidence.UnreadColumn
+        What whole columns leave open, or contradict.
+    """
+    if not stand_in(text):
+        return []
+    from queen_outcomes.records.map.questions import open_questions
+
+    used = {
+        (source.name, source.table.name, column)
+        for source in sources
+        for slot in source.slots
+        for column in slot.cells
+    }
+    found = []
+    for one in open_questions(text):
+        kind, *place = _place(one.id)
+        if any(_meets(place, each) for each in used):
+            alike = tuple(
+                each
+                for each in shown
+                if _kind_of(each) in _ALIKE.get(kind, ())
+                and _meets(
+                    place,
+                    (
+                        each.used.source.name,
+                        each.used.source.table.name,
+                        each.used.name,
+                    ),
+                )
+            )
+            found.append(Unanswered(one.id, one.text, alike))
+    return found
+
+
+def stand_in(text: str) -> bool:
+    """Tell whether the settings hold an open question at all."""
+    return "# OPEN " in text
+
+
+def _kind_of(shown: Shown) -> str:
+    return shown.cause if isinstance(shown, UnreadColumn) else shown.kind
+
+
+def _place(name: str) -> tuple[str, str, str, str]:
+    """Give the kind, source, table and column of a question's id."""
+    kind, *rest = name.split(":", 1)
+    if kind == "word":  # word:column:text
+        return kind, ANY, ANY, "".join(rest).partition(":")[0]
+    # a source's name may hold a colon
+    parts = "".join(rest).rsplit(":", 2) if rest else []
+    source, table, column = (*parts, ANY, ANY, ANY)[:3]
+    return kind, source, table, column
+
+
+def _meets(place: Iterable[str], used: Iterable[str]) -> bool:
+    return all(a in (ANY, b) for a, b in zip(place, used, strict=True))
