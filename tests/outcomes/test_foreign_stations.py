@@ -5,10 +5,10 @@ import sys
 
 import numpy as np
 import pytest
-from foreign import daily_states, frailty
+from foreign import daily_states, frailty, ledger
 from foreign.truth import NEVER, answers, expected, target, truth, write
 
-GENERATORS = (daily_states, frailty)
+GENERATORS = (daily_states, frailty, ledger)
 QUESTIONS = (
     ("laying", 14),
     ("laying", 21),

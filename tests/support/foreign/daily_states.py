@@ -19,7 +19,10 @@ from foreign.truth import (
     Rows,
     Station,
     assembled,
+    noted,
+    rows_of,
     stream,
+    telling,
 )
 
 NAME = "daily_states"
@@ -333,23 +336,17 @@ def _looks(courses, lives, rng, mnar, stray) -> dict[str, np.ndarray]:
         "course": i,
         "day": d,
         "written": there | (u[8] > 0.25),
-        "queen_seen": _noted(seen, u[9] < 0.92),
-        "mark_seen": _noted(~followed, own & (u[9] < 0.92)),
-        "eggs": _noted(eggs | idle, u[10] < 0.97),
-        "larvae": _noted(larvae, u[11] < 0.93),
-        "sealed": _noted(sealed, u[11] < 0.88),
-        "pattern_pct": _noted(score.astype(int), scored & (u[11] < 0.88)),
-        "drone_in_worker": _noted(drones, hers & (u[11] < 0.8)),
-        "multiple_eggs": _noted(idle, idle),
+        "queen_seen": noted(seen, u[9] < 0.92),
+        "mark_seen": noted(~followed, own & (u[9] < 0.92)),
+        "eggs": noted(eggs | idle, u[10] < 0.97),
+        "larvae": noted(larvae, u[11] < 0.93),
+        "sealed": noted(sealed, u[11] < 0.88),
+        "pattern_pct": noted(score.astype(int), scored & (u[11] < 0.88)),
+        "drone_in_worker": noted(drones, hers & (u[11] < 0.8)),
+        "multiple_eggs": noted(idle, idle),
         "old_brood": old < 0.12,
         "there": there,
     }
-
-
-def _noted(values: np.ndarray, where: np.ndarray) -> np.ndarray:
-    noted = values.astype(object)
-    noted[~where] = None
-    return noted
 
 
 def _removed(courses, lives, looks, rng, selling):
@@ -391,6 +388,7 @@ def _exits(courses, lives, looks, rng, removed):
     tell = rng.random(n)
     exits, last = [], np.full(n, NEVER)
     i, d = looks["course"], looks["day"]
+    late = telling(lives, looks) & looks["written"]
     for k in range(n):
         end, reason = lives.end[k], lives.reason[k]
         if away[k] < NEVER:
@@ -400,7 +398,7 @@ def _exits(courses, lives, looks, rng, removed):
         elif reason in ("", "again"):
             last[k], day = end, None
         else:
-            after = d[(i == k) & (d >= end) & looks["written"]]
+            after = d[(i == k) & late]
             last[k], day = _noticed(int(end), str(reason), after, tell[k])
         if day is not None:
             left_on = (courses["d0"][k] + int(day) * DAY).item()
@@ -501,8 +499,4 @@ def _check_rows(courses, looks, last) -> list[dict]:
     columns = {"queen_id": courses["queen_id"][i].tolist()}
     columns["checked_on"] = (courses["d0"][i] + looks["day"][keep] * DAY).tolist()
     columns |= {name: looks[name][keep].tolist() for name in fields}
-    rows = [
-        dict(zip(columns, row, strict=True))
-        for row in zip(*columns.values(), strict=True)
-    ]
-    return sorted(rows, key=lambda row: (row["checked_on"], row["queen_id"]))
+    return rows_of(columns, ("checked_on", "queen_id"))

@@ -20,7 +20,10 @@ from foreign.truth import (
     Rows,
     Station,
     assembled,
+    noted,
+    rows_of,
     stream,
+    telling,
 )
 
 NAME = "frailty"
@@ -332,26 +335,20 @@ def _looks(bench, lives, rng, mnar, stray) -> dict[str, np.ndarray]:
     kind = np.where(drone <= d, "many", np.where(drone - 3 <= d, "few", "none"))
     kind = np.where(heir, "none", kind)
     scored = clear & (u[4] < 0.8 - 0.06 * mnar * (score < 80))
-    noted = {name: _noted(found, u[5] < 0.9) for name, found in seen.items()}
-    noted["eggs"] = _noted(seen["eggs"], u[6] < 0.97)
+    stages = {name: noted(found, u[5] < 0.9) for name, found in seen.items()}
+    stages["eggs"] = noted(seen["eggs"], u[6] < 0.97)
     return {
         "course": i,
         "day": d,
         "there": there,
         "checker": np.array(["Ch1", "Ch2"])[i % 2].astype(object),
-        "queen_seen": _noted(queen, u[7] < 0.95),
-        "mark_seen": _noted(~heir, marked & (u[7] < 0.95)),
-        **noted,
-        "brood_given": _noted(given, given),
-        "pattern_pct": _noted(score.astype(int), scored & (u[5] < 0.9)),
-        "drone_in_worker": _noted(kind, clear & (u[5] < 0.9) & (u[8] < 0.92)),
+        "queen_seen": noted(queen, u[7] < 0.95),
+        "mark_seen": noted(~heir, marked & (u[7] < 0.95)),
+        **stages,
+        "brood_given": noted(given, given),
+        "pattern_pct": noted(score.astype(int), scored & (u[5] < 0.9)),
+        "drone_in_worker": noted(kind, clear & (u[5] < 0.9) & (u[8] < 0.92)),
     }
-
-
-def _noted(values: np.ndarray, where: np.ndarray) -> np.ndarray:
-    noted = values.astype(object)
-    noted[~where] = None
-    return noted
 
 
 def _removed(bench, lives, looks, rng, selling):
@@ -398,7 +395,7 @@ def _ends(bench, lives, looks, rng, removed):
     """Give each course's last day in the records, and the exits that are written."""
     away, why = removed
     tell, exits, last = rng.random(len(away)), [], np.full(len(away), NEVER)
-    after_end = looks["day"] >= lives.end[looks["course"]]
+    after_end = telling(lives, looks)
     found: dict[int, list[int]] = {}
     for k, day in zip(looks["course"][after_end], looks["day"][after_end], strict=True):
         found.setdefault(int(k), []).append(int(day))
@@ -494,8 +491,4 @@ def _yard_rows(bench, looks, last) -> list[dict]:
     columns["checked_on"] = (bench["d0"][i] + looks["day"][keep] * DAY).tolist()
     fields = [name for name in looks if name not in ("course", "day", "there")]
     columns |= {name: looks[name][keep].tolist() for name in fields}
-    rows = [
-        dict(zip(columns, row, strict=True))
-        for row in zip(*columns.values(), strict=True)
-    ]
-    return sorted(rows, key=lambda row: (row["checked_on"], row["colony_id"]))
+    return rows_of(columns, ("checked_on", "colony_id"))

@@ -193,6 +193,31 @@ def _share(yes: float, asked: float) -> float:
     return float(yes / asked) if asked else float("nan")
 
 
+def noted(values: np.ndarray, where: np.ndarray) -> np.ndarray:
+    """Give values as cells, None where nothing was noted."""
+    cells = values.astype(object)
+    cells[~where] = None
+    return cells
+
+
+def telling(lives: Lives, looks: dict[str, np.ndarray]) -> np.ndarray:
+    """Give which looks fall after an end and could tell of it.
+
+    Somebody writes that a queen was superseded on seeing one without her mark.
+    """
+    course = looks["course"]
+    strange = np.equal(looks["mark_seen"], False).astype(bool)
+    after = looks["day"] >= lives.end[course]
+    return after & ((lives.reason[course] != "superseded") | strange)
+
+
+def rows_of(columns: dict[str, Any], order: tuple[str, str]) -> list[dict[str, Any]]:
+    """Give columns as rows, in the order of two of them."""
+    cells = zip(*columns.values(), strict=True)
+    rows = [dict(zip(columns, row, strict=True)) for row in cells]
+    return sorted(rows, key=lambda row: tuple(row[name] for name in order))
+
+
 DATED = {
     "inseminations": "inseminated_at",
     "co2": "given_at",
@@ -213,12 +238,18 @@ def cut(records: Rows, as_of: dt.date) -> Rows:
     for row in kept["placements"]:
         if row.get("removed_on") and row["removed_on"] > as_of:
             row["removed_on"] = None
+    for row in kept["inseminations"]:
+        if row.get("co2_other_at") and np.datetime64(row["co2_other_at"]) >= last:
+            row["co2_other_at"] = None
     there = {row["queen_id"] for row in kept["inseminations"]}
     used = {row["semen_batch"] for row in kept["inseminations"]}
-    kept["queens"] = [row for row in records["queens"] if row["queen_id"] in there]
-    kept["semen"] = [row for row in records["semen"] if row["semen_batch"] in used]
-    for table in ("co2", "placements"):
-        kept[table] = [row for row in kept[table] if row["queen_id"] in there]
+    for table, name, known in (
+        ("queens", "queen_id", there),
+        ("semen", "semen_batch", used),
+        ("co2", "queen_id", there),
+        ("placements", "queen_id", there),
+    ):
+        kept[table] = [row for row in kept.get(table, []) if row[name] in known]
     return kept
 
 
