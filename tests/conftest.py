@@ -179,6 +179,7 @@ def due_row():
         "colony_id": "N7",
         "day": 14,
         "on": dt.date(2026, 7, 3),
+        "useful_until": dt.date(2026, 7, 17),
         "status": "due",
         "look_for": "eggs, larvae; sealed brood",
         "settles": "laying, lost",

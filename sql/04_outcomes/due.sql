@@ -5,7 +5,8 @@
 --   look_for: what they must see), to_see (all that looks may be asked for, in order).
 -- A check is due from its day (early_days sooner up to early_until_day) to grace_days after
 -- it, while no look fell in that span and an outcome it could settle is still open to it.
--- After that it is missed, for missed_days. Soonest to close first.
+-- After that it is missed, for missed_days. A look settles something until the last of its
+-- windows closes, grace_days after it (useful_until); then the row goes. Soonest to close first.
 WITH observed AS (
     SELECT
         courses.course_id,
@@ -56,6 +57,7 @@ serving AS (
         unseen.last_day,
         outcomes.outcome,
         outcomes.window_days,
+        unseen.d0 + CAST(outcomes.window_days + $grace_days AS INTEGER) AS closes_on,
         questions.look_for
     FROM unseen
     INNER JOIN outcomes USING (course_id)
@@ -63,6 +65,7 @@ serving AS (
         USING (outcome, window_days)
     WHERE
         outcomes.state = 'undecided'
+        AND unseen.today <= outcomes.window_days + $grace_days
         AND unseen.day BETWEEN questions.first_look AND questions.last_look
 ),
 
@@ -81,6 +84,7 @@ gathered AS (
         course_id,
         day,
         d0 + CAST(day AS INTEGER) AS "on",
+        max(closes_on) AS useful_until,
         today,
         last_day,
         list(
@@ -98,6 +102,7 @@ SELECT
     homes.colony_id,
     gathered.day,
     gathered."on",
+    gathered.useful_until,
     CASE WHEN gathered.today <= gathered.last_day THEN 'due' ELSE 'missed' END AS status,
     array_to_string(
         list_filter($to_see, lambda what: list_contains(gathered.look_for, what)), '; '
@@ -107,7 +112,8 @@ FROM gathered
 LEFT JOIN homes USING (queen_id)
 ORDER BY
     status,
-    gathered."on" + CAST(gathered.last_day - gathered.day AS INTEGER),
+    gathered.useful_until,
+    gathered."on",
     gathered.queen_id,
     gathered.course_id,
     gathered.day

@@ -28,6 +28,12 @@ def clean(text: str) -> str:
     )
 
 
+def by_number(text: str) -> list[tuple[int, str]]:
+    """Give a key that sorts labels as people count: N2 before N10."""
+    parts = re.findall(r"\d+|\D+", text.casefold())
+    return [(int(part), "") if part.isdecimal() else (-1, part) for part in parts]
+
+
 def clean_lines(text: str) -> str:
     """Make a text of several lines harmless, its line ends kept."""
     return "\n".join(clean(line) for line in text.split("\n"))

@@ -16,8 +16,8 @@ from queen_outcomes.base.errors import UsageError
 if TYPE_CHECKING:
     from queen_outcomes.base.store import Store
 
-DUE = 'SELECT * FROM due ORDER BY status, "on", queen_id, course_id, day'
-"""Due before missed; soonest to close first, as all share one span of grace."""
+DUE = 'SELECT * FROM due ORDER BY status, useful_until, "on", queen_id, course_id, day'
+"""Due before missed; soonest to close first."""
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """`due`: the checks due and missed, as a table, CSV, or a calendar file.
 
-The calendar (RFC 5545) has all-day entries and the same bytes always: the build's day
-stamps them.
+The calendar (RFC 5545) has an all-day entry for each day in the yard, and the same bytes
+always: the build's day stamps them.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import hashlib
 import io
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -20,9 +20,7 @@ from queen_outcomes.base.console import Console
 from queen_outcomes.base.outputs import refuse_kept_places
 from queen_outcomes.base.text_layout import clean
 from queen_outcomes.commands.options import FILE, shared, station_argument
-
-if TYPE_CHECKING:
-    from queen_outcomes.build.latest_build import LatestBuild
+from queen_outcomes.paper.order import by_colony
 
 LONGEST = 75
 """Bytes of a line before it must be folded."""
@@ -32,12 +30,22 @@ LONGEST = 75
 @station_argument
 @click.option("--ics", type=FILE, help="Write them as calendar entries.")
 @click.option("--csv", "csv_file", type=FILE, help="Write them as CSV.")
+@click.option(
+    "--overdue",
+    is_flag=True,
+    help="In the calendar, leave checks on the days gone by that they were planned for, "
+    "with those missed.",
+)
 @shared
 @click.make_pass_decorator(Console, ensure=True)
 def due(
-    console: Console, station: Path, ics: Path | None, csv_file: Path | None
+    console: Console,
+    station: Path,
+    ics: Path | None,
+    csv_file: Path | None,
+    overdue: bool,
 ) -> None:
-    """List the checks due, and those missed."""
+    """List the checks due, and those missed that a look can still make good."""
     from queen_outcomes.build.latest_build import DUE, open_latest
 
     refuse_kept_places(station, ics, csv_file)
@@ -45,7 +53,8 @@ def due(
         rows = last.store.records(DUE)
         columns = list(last.store.columns("due"))
         if ics:
-            _write(ics, _calendar(last, rows))
+            name = last.journal["settings"]["name"]
+            _write(ics, calendar(rows, last.as_of, name, overdue=overdue))
             console.emit(str(ics))
         if csv_file:
             _write(csv_file, _csv(columns, rows))
@@ -60,12 +69,6 @@ def due(
         console.note("no check is due")
 
 
-def _calendar(last: LatestBuild, rows: list[dict[str, Any]]) -> str:
-    name = last.journal["settings"]["name"]
-    open_ones = [row for row in rows if row["status"] == "due"]
-    return calendar(open_ones, last.as_of, name)
-
-
 def _csv(columns: list[str], rows: list[dict[str, Any]]) -> str:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
@@ -78,17 +81,27 @@ def _write(path: Path, text: str) -> None:
     path.write_text(text, encoding="utf-8", newline="")
 
 
-def calendar(rows: Iterable[Mapping[str, Any]], as_of: dt.date, name: str) -> str:
-    """Give the calendar's text.
+def calendar(
+    rows: Iterable[Mapping[str, Any]],
+    as_of: dt.date,
+    name: str,
+    *,
+    overdue: bool = False,
+) -> str:
+    """Give the calendar's text: one entry a day in the yard.
 
     Parameters
     ----------
     rows : iterable of mappings
         Rows of the table ``due``.
     as_of : date
-        The build's day; it stamps the entries.
+        The build's day: it stamps the entries, and what was planned earlier and is still
+        due stands on it.
     name : str
         The station's name.
+    overdue : bool
+        Whether checks stand on the days that they were planned for, gone by or not, with
+        those missed.
     """
     lines = [
         "BEGIN:VCALENDAR",
@@ -97,31 +110,43 @@ def calendar(rows: Iterable[Mapping[str, Any]], as_of: dt.date, name: str) -> st
         "CALSCALE:GREGORIAN",
         f"X-WR-CALNAME:{escaped(f'Checks due, {name}')}",
     ]
-    for row in rows:
-        lines += _entry(row, as_of)
+    days: dict[dt.date, list[Mapping[str, Any]]] = {}
+    for row in sorted(rows, key=by_colony):
+        if overdue or row["status"] == "due":
+            days.setdefault(row["on"] if overdue else max(row["on"], as_of), []).append(
+                row
+            )
+    for day, checks in sorted(days.items()):
+        lines += _entry(day, checks, as_of, name)
     lines.append("END:VCALENDAR")
     return "".join(f"{folded(line)}\r\n" for line in lines)
 
 
-def _entry(row: Mapping[str, Any], as_of: dt.date) -> list[str]:
-    key = f"{row['course_id']}\n{row['day']}"
-    place = f" in {row['colony_id']}" if row["colony_id"] else ""
-    told = f"Look for: {row['look_for']}\nSettles: {row['settles']}"
+def _entry(
+    day: dt.date, checks: list[Mapping[str, Any]], as_of: dt.date, name: str
+) -> list[str]:
+    key = f"{name}\n{day}"
+    many = "1 check" if len(checks) == 1 else f"{len(checks)} checks"
+    places = dict.fromkeys(row["colony_id"] or row["queen_id"] for row in checks)
     return [
         "BEGIN:VEVENT",
         f"UID:{hashlib.sha256(key.encode()).hexdigest()[:32]}@queen-outcomes",
         f"DTSTAMP:{as_of:%Y%m%d}T000000Z",
-        f"DTSTART;VALUE=DATE:{row['on']:%Y%m%d}",
-        f"DTEND;VALUE=DATE:{row['on'] + dt.timedelta(days=1):%Y%m%d}",
-        f"SUMMARY:{escaped(_summary(row, place))}",
-        f"DESCRIPTION:{escaped(told)}",
+        f"DTSTART;VALUE=DATE:{day:%Y%m%d}",
+        f"DTEND;VALUE=DATE:{day + dt.timedelta(days=1):%Y%m%d}",
+        f"SUMMARY:{escaped(f'{many} in the yard: ' + ', '.join(places))}",
+        f"DESCRIPTION:{escaped(chr(10).join(map(_told, checks)))}",
         "TRANSP:TRANSPARENT",
         "END:VEVENT",
     ]
 
 
-def _summary(row: Mapping[str, Any], place: str) -> str:
-    return f"Check queen {row['queen_id']}{place}, day {row['day']}"
+def _told(row: Mapping[str, Any]) -> str:
+    place = f"{row['colony_id']}: " if row["colony_id"] else ""
+    return (
+        f"{place}{row['queen_id']}, day {row['day']}, useful until "
+        f"{row['useful_until']}. Look for: {row['look_for']}"
+    )
 
 
 def escaped(text: str) -> str:

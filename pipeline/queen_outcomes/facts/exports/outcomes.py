@@ -216,6 +216,7 @@ DUE = Table(
         Column("colony_id", "text", "where she is", null="no placement covers the day"),
         Column("day", "integer", "day of the look after day 0", "days"),
         Column("on", "day", "the date of that day"),
+        Column("useful_until", "day", "the last day on which a look settles any of it"),
         Column("status", "text", "due or missed"),
         Column("look_for", "text", "what to look for"),
         Column("settles", "text", "the outcomes that the look can settle"),
