@@ -37,7 +37,7 @@ def test_hidden_files_are_passed_over_in_silence_and_lock_files_named(tmp_path):
     folder(tmp_path)
     for name in (".checks.csv", "~$checks.xlsx", ".~lock.checks.csv#", "checks.csv.tmp"):
         (tmp_path / name).write_text("x")
-    files, notes = sources.look_through(tmp_path)
+    files, notes, _ = sources.look_through(tmp_path)
     assert [file.name for file in files] == ["checks.csv", "inseminations.csv"]
     told = [note.partition(":")[0] for note in notes]
     assert told == [".~lock.checks.csv#", "checks.csv.tmp", "~$checks.xlsx"]
@@ -64,7 +64,7 @@ def test_a_file_of_two_names_is_read_once(tmp_path):
     (tmp_path / "checks2.csv").symlink_to(tmp_path / "checks.csv")
     os.link(tmp_path / "checks.csv", tmp_path / "checks3.csv")
     (tmp_path / "again").symlink_to(tmp_path)
-    files, notes = sources.look_through(tmp_path)
+    files, notes, _ = sources.look_through(tmp_path)
     assert [file.name for file in files] == ["checks.csv", "inseminations.csv"]
     assert notes == [
         f"{name}: not read, since it is another name of checks.csv"

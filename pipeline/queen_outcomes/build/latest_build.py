@@ -40,7 +40,8 @@ def open_latest(station: Path, console: Console) -> Iterator[LatestBuild]:
     Raises
     ------
     UsageError
-        There is no build yet, or its file is held by another program.
+        There is no build yet, its file is damaged or held by another program, or another
+        version of the tool made it.
     """
     folder = folders.latest(station / "build")
     if folder is None:
@@ -49,7 +50,7 @@ def open_latest(station: Path, console: Console) -> Iterator[LatestBuild]:
             where=str(station),
             hint=f"run `{_command(station)}` first",
         )
-    journal = folders.read_run(folder)
+    journal = _journal(folder)
     console.note(f"as of {journal['as_of']}")
     if folders.fingerprint(station) != journal["files"]:
         console.note(
@@ -57,12 +58,40 @@ def open_latest(station: Path, console: Console) -> Iterator[LatestBuild]:
         )
     store = _open(folder / folders.STORE_FILE)
     with store:
+        _refuse_other_version(store, station)
         yield LatestBuild(store, journal)
 
 
 def _command(station: Path) -> str:
     place = "" if station == Path() else f" {station}"
     return f"queen-outcomes build{place}"
+
+
+def _journal(folder: Path) -> dict[str, Any]:
+    try:
+        journal = folders.read_run(folder)
+        dt.date.fromisoformat(journal["as_of"])
+        dict(journal["files"])
+    except (ValueError, KeyError, TypeError) as problem:
+        raise UsageError(
+            "the last build's journal is damaged",
+            where=str(folder / folders.RUN_FILE),
+            found=str(problem),
+            hint="build again; the records are not touched",
+        ) from None
+    return journal
+
+
+def _refuse_other_version(store: Store, station: Path) -> None:
+    from queen_outcomes.facts import exports
+
+    other = exports.differences({name: store.columns(name) for name in exports.TABLES})
+    if other:
+        raise UsageError(
+            "the last build was made by another version of the tool",
+            found=other[0],
+            hint=f"run `{_command(station)}` again",
+        )
 
 
 def _open(path: Path) -> Store:

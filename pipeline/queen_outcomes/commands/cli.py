@@ -7,7 +7,9 @@ the command that needs it, so that help and the short commands start at once.
 from __future__ import annotations
 
 import os
+import signal
 import sys
+import threading
 import traceback
 from collections.abc import Sequence
 
@@ -22,7 +24,14 @@ from queen_outcomes.commands.compare import compare
 from queen_outcomes.commands.due import due
 from queen_outcomes.commands.explain import explain
 from queen_outcomes.commands.export import export
-from queen_outcomes.commands.failures import DONE, ENDINGS, FAULT, exit_code, message
+from queen_outcomes.commands.failures import (
+    DONE,
+    ENDINGS,
+    FAULT,
+    INTERRUPTED,
+    exit_code,
+    message,
+)
 from queen_outcomes.commands.map import map_
 from queen_outcomes.commands.new import demo, new
 from queen_outcomes.commands.options import shared
@@ -68,12 +77,30 @@ for command in COMMANDS:
     cli.add_command(command)
 
 
+class _Interrupt:
+    """Whether somebody pressed Ctrl-C, whatever became of the exception on its way.
+
+    A query that is cut short says so by an error of its own.
+    """
+
+    def __init__(self) -> None:
+        self.came = False
+
+    def __call__(self, *_: object) -> None:
+        """Take the signal."""
+        self.came = True
+        raise KeyboardInterrupt
+
+
 def run(argv: Sequence[str] | None = None) -> int:
     """Run a command line and give its exit code."""
     # numpy and scipy each bring threads that spin against each other and DuckDB's;
     # one is faster on a busy machine, and a user's own setting is left alone
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     console = Console()
+    interrupt = _Interrupt()
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGINT, interrupt)
     try:
         code = cli.main(argv, "queen-outcomes", standalone_mode=False, obj=console)
     except BrokenPipeError:
@@ -81,7 +108,7 @@ def run(argv: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     except (Exception, KeyboardInterrupt) as problem:
-        code = exit_code(problem)
+        code = INTERRUPTED if interrupt.came else exit_code(problem)
         if console.debug or code == FAULT:
             console.error("".join(traceback.format_exception(problem)).rstrip())
         console.error(message(problem, code))
@@ -91,4 +118,7 @@ def run(argv: Sequence[str] | None = None) -> int:
 
 def main() -> None:
     """Run the command line and end the process."""
-    sys.exit(run())
+    code = run()
+    # what is done is done: a signal that comes now would end the process as if it were not
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    sys.exit(code)

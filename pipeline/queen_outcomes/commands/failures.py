@@ -15,7 +15,7 @@ from queen_outcomes.base.errors import (
     UsageError,
 )
 
-DONE, QUARANTINED, USAGE, UNREADABLE, NO_MODEL = 0, 1, 2, 3, 4
+DONE, QUARANTINED, USAGE, UNREADABLE, NO_MODEL, MEMORY = 0, 1, 2, 3, 4, 5
 FAULT, INTERRUPTED = 70, 130
 ENDINGS = {
     DONE: "done",
@@ -23,6 +23,7 @@ ENDINGS = {
     USAGE: "usage or settings",
     UNREADABLE: "records unreadable or a required table missing",
     NO_MODEL: "nothing could be fitted or compared (audit, compare)",
+    MEMORY: "the memory did not suffice",
     FAULT: "a fault of the tool",
     INTERRUPTED: "interrupted",
 }
@@ -42,8 +43,16 @@ EXIT_CODES: dict[type[BaseException], int] = {
 
 def exit_code(problem: BaseException) -> int:
     """Give the exit code that an exception ends with."""
+    if _is_memory(problem):
+        return MEMORY
     codes = (code for kind, code in EXIT_CODES.items() if isinstance(problem, kind))
     return next(codes, FAULT)
+
+
+def _is_memory(problem: BaseException) -> bool:
+    """Tell whether memory ran out, in Python or in DuckDB (not imported here for it)."""
+    known = isinstance(problem, MemoryError) or "bad_alloc" in str(problem)
+    return known or type(problem).__name__ == "OutOfMemoryException"
 
 
 def message(problem: BaseException, code: int) -> str:
@@ -58,14 +67,27 @@ def message(problem: BaseException, code: int) -> str:
         return f"error: {problem.format_message()}"
     if code == INTERRUPTED:
         return "interrupted; the last build stays as it was"
-    if isinstance(problem, OSError):
-        place = f" in {problem.filename}" if problem.filename else ""
+    return _of_machine(problem, code) or (
+        f"error: {type(problem).__name__}: {problem}\n{_blame()}"
+    )
+
+
+def _of_machine(problem: BaseException, code: int) -> str:
+    """Tell of memory and of files; empty for anything else."""
+    if code == MEMORY:
         return (
-            f"error: a file could not be used{place}\n"
-            f"  found:    {problem.strerror or problem}\n"
-            "  do:       see to the folder's rights and the disk's free space"
+            f"error: {ENDINGS[MEMORY]}; the last build stays as it was\n"
+            f"  found:    {(str(problem) or 'no more was to be had').splitlines()[0]}\n"
+            "  do:       close other programs, or build on a machine with more memory"
         )
-    return f"error: {type(problem).__name__}: {problem}\n{_blame()}"
+    if not isinstance(problem, OSError):
+        return ""
+    place = f" in {problem.filename}" if problem.filename else ""
+    return (
+        f"error: a file could not be used{place}\n"
+        f"  found:    {problem.strerror or problem}\n"
+        "  do:       see to the folder's rights and the disk's free space"
+    )
 
 
 def _blame() -> str:

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import click
 
 from queen_outcomes.base.console import Console
+from queen_outcomes.facts.dictionary import FIRST_DAY, LAST_DAY
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -58,12 +59,14 @@ class Day(click.ParamType):
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> dt.date:
         """Read the day, or refuse it with what was expected."""
-        if isinstance(value, dt.date):
-            return value
         try:
-            return dt.date.fromisoformat(value)
+            day = value if isinstance(value, dt.date) else dt.date.fromisoformat(value)
         except ValueError:
             return self.fail(f"{value!r} is not a day such as 2026-07-05", param, ctx)
+        if not FIRST_DAY <= day <= LAST_DAY:
+            words = f"{value} lies outside {FIRST_DAY} to {LAST_DAY}"
+            return self.fail(words, param, ctx)
+        return day
 
 
 def one_or_two(words: Sequence[str], last: str) -> tuple[Path, str]:

@@ -7,6 +7,7 @@ says which there are and what may stand in them, each limit with where it comes 
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import replace
 
 from queen_outcomes.facts.column import Column, Limits, Pair, Table
@@ -287,6 +288,9 @@ DERIVED_LIMITS: dict[str, tuple[Limits, Limits | None]] = {
 }
 """Hard and soft limits on values that are worked out from several records."""
 
+FIRST_DAY, LAST_DAY = dt.date(1900, 1, 1), dt.date(2200, 12, 31)
+"""Days that a setting or an option may name: what lies outside is a slip of the pen, and
+windows behind the last day there is could not be reckoned."""
 COMPARED_BY = {
     "instrument": "instruments",
     "tip": "tips",

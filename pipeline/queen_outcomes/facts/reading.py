@@ -154,6 +154,8 @@ class Reading:
     ditto: tuple[str, ...] = ()
     co2: str = "every"
     """every: the CO2 records list each exposure. other: not the procedure's own."""
+    links: str = "inside"
+    """inside: links that lead out of records/ are not followed. all: they are."""
     habits: Mapping[str, Habits] = field(default_factory=dict)
     """A pattern of files and sheets -> how they are kept."""
     rules: tuple[ReadRule, ...] = ()

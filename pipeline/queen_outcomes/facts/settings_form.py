@@ -16,7 +16,12 @@ from typing import Any
 from queen_outcomes.base.errors import UsageError, nearest
 from queen_outcomes.base.refs import SLOT_BITS
 from queen_outcomes.facts.column import UNITS, Column, Limits, Table
-from queen_outcomes.facts.dictionary import DERIVED_LIMITS, TABLES
+from queen_outcomes.facts.dictionary import (
+    DERIVED_LIMITS,
+    FIRST_DAY,
+    LAST_DAY,
+    TABLES,
+)
 from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.reading import (
     BLANK_NO,
@@ -107,7 +112,7 @@ def _terms(value: Any) -> tuple[str, ...] | None:
 
 def _date(value: Any) -> dt.date | None:
     fits = isinstance(value, dt.date) and not isinstance(value, dt.datetime)
-    return value if fits else None
+    return value if fits and FIRST_DAY <= value <= LAST_DAY else None
 
 
 def _days(value: Any) -> tuple[int, ...] | None:
@@ -725,6 +730,7 @@ FORM: dict[str, Any] = {
         "same": _same,
         "ditto": TEXTS,
         "co2": choice("every", "other"),
+        "links": choice("inside", "all"),
     },
     "files": _files,
     "read": _rules,

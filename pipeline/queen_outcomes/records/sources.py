@@ -37,6 +37,10 @@ LEGACY_ENDINGS = (".xls", ".xlsm", ".xlsb", ".numbers")
 _LOCKS = ("~$", ".~lock.")
 """What programs put beside a workbook while it is open begins so."""
 _UNFINISHED = (".tmp", ".part", ".crdownload")
+_OUTSIDE = (
+    "it is a link that leads out of the folder of records; put the file there, or write "
+    'links = "all" under [records]'
+)
 _LEFT_BY_SYSTEMS = ("thumbs.db", "desktop.ini")
 
 
@@ -114,21 +118,6 @@ class TakenIn:
     """What the settings say of files that cannot be; what it concerns is no source."""
 
 
-def find(
-    records_dir: Path, endings: tuple[str, ...] | None = ENDINGS
-) -> list[RecordFile]:
-    """List the files of some endings, or of any, under the records folder, by name.
-
-    Raises
-    ------
-    RecordsError
-        There is no such folder.
-    """
-    _refuse_no_folder(records_dir)
-    found, _ = look_through(records_dir)
-    return [f for f in found if endings is None or f.ending in endings]
-
-
 def _refuse_no_folder(records_dir: Path) -> None:
     if not records_dir.is_dir():
         raise RecordsError(
@@ -139,8 +128,16 @@ def _refuse_no_folder(records_dir: Path) -> None:
         )
 
 
-def look_through(folder: Path) -> tuple[list[RecordFile], list[str]]:
+def look_through(
+    folder: Path, links: str = "inside"
+) -> tuple[list[RecordFile], list[str], list[str]]:
     """List the files under a folder by name, each once, and name what is no record.
+
+    Parameters
+    ----------
+    folder : Path
+    links : str
+        "inside": a link that leads out of the folder is not followed; "all".
 
     Returns
     -------
@@ -148,6 +145,8 @@ def look_through(folder: Path) -> tuple[list[RecordFile], list[str]]:
     notes : list of str
         Pipes, links that lead nowhere, second names of one file, and what programs leave
         while they have a file open.
+    outside : list of str
+        The links that lead out of the folder.
 
     Raises
     ------
@@ -156,10 +155,15 @@ def look_through(folder: Path) -> tuple[list[RecordFile], list[str]]:
     """
     files: list[RecordFile] = []
     notes: list[str] = []
+    outside: list[str] = []
     seen: dict[tuple[int, int], str] = {}
-    for path in _walk(folder, seen):
+    within = None if links == "all" else folder.resolve()
+    for path in _walk(folder, seen, within):
         name = path.relative_to(folder).as_posix()
         why = _no_record(path)
+        if _leads_out(path, within):
+            outside.append(name)
+            continue
         if why is None:
             first = seen.setdefault(_identity(path), name)
             why = "" if first == name else f"it is another name of {first}"
@@ -167,11 +171,23 @@ def look_through(folder: Path) -> tuple[list[RecordFile], list[str]]:
             notes.append(f"{name}: not read, since {why}")
         else:
             files.append(RecordFile(name, path))
-    return sorted(files, key=lambda file: file.name), notes
+    return sorted(files, key=lambda file: file.name), notes, outside
 
 
-def _walk(folder: Path, seen: dict[tuple[int, int], str]) -> Iterator[Path]:
-    """Give what lies in a folder and those below it, in order; a folder once."""
+def _leads_out(path: Path, within: Path | None) -> bool:
+    """Tell a link to something that lies in another folder; not one that leads nowhere."""
+    if within is None or not path.is_symlink() or not path.exists():
+        return False
+    return not path.resolve().is_relative_to(within)
+
+
+def _walk(
+    folder: Path, seen: dict[tuple[int, int], str], within: Path | None
+) -> Iterator[Path]:
+    """Give what lies in a folder and those below it, in order; a folder once.
+
+    A link that leads out of ``within`` is given as it is, and not followed.
+    """
     if seen.setdefault(_identity(folder), str(folder)) != str(folder):
         return
     try:
@@ -183,8 +199,8 @@ def _walk(folder: Path, seen: dict[tuple[int, int], str]) -> Iterator[Path]:
             continue
         if path.name.startswith(".") and not path.name.startswith(_LOCKS):
             continue
-        if path.is_dir():
-            yield from _walk(path, seen)
+        if path.is_dir() and not _leads_out(path, within):
+            yield from _walk(path, seen, within)
         else:
             yield path
 
@@ -433,7 +449,7 @@ def take_in(records_dir: Path, reading: Reading) -> TakenIn:
         There are no records.
     """
     _refuse_no_folder(records_dir)
-    there, notes = look_through(records_dir)
+    there, notes, outside = look_through(records_dir, reading.links)
     found = [
         file
         for file in there
@@ -445,6 +461,9 @@ def take_in(records_dir: Path, reading: Reading) -> TakenIn:
         if file.ending not in ENDINGS and not takes_any(reading.ignore, file.name)
     ]
     notes += [_other_ending(name) for name in unread]
+    outside = [name for name in outside if not takes_any(reading.ignore, name)]
+    unread += outside
+    notes += [f"{name}: not read, since {_OUTSIDE}" for name in outside]
     offered = [source for file in found for source in _offered(file)]
     faults = idle_patterns(reading, offered)
     taken: list[Source] = []

@@ -29,9 +29,9 @@ from queen_outcomes.records.sheet_details import (
 )
 from queen_outcomes.records.spreadsheet_xml import SpreadsheetXml
 
-MOST_BYTES = 2**31
+MOST_BYTES = 2**30
 """A workbook may unpack to so much; one that says more was made to do harm."""
-MOST_CELLS = 100_000_000
+MOST_CELLS = 20_000_000
 """A sheet may have so many places, empty ones too, for each takes memory."""
 _ERRORS = {
     "NA": "#N/A",

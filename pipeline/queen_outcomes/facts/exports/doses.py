@@ -156,8 +156,8 @@ ARM_EXCHANGE = Table(
     (
         _TRIAL,
         _ARM,
-        _REFERENCE,
         Column("resource", "text", ", ".join(RESOURCES)),
+        _REFERENCE,
         number("more", f"for {FOR:,} successes, than the reference takes", "", ""),
         *limits("", "", ""),
     ),
