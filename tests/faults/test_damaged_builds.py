@@ -97,7 +97,7 @@ def test_links_out_of_the_records_are_named_and_read_only_if_the_settings_say_so
 
 
 def test_memory_that_does_not_suffice_has_a_code_of_its_own():
-    class OutOfMemoryException(Exception):  # noqa: N818, as DuckDB calls it
+    class OutOfMemoryException(Exception):
         pass
 
     for problem in (MemoryError(), OutOfMemoryException("could not allocate 1 GB")):
