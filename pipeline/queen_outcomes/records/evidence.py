@@ -456,7 +456,9 @@ class OrdersSeen:
             if other.column is not None and other.column.kind in ("date", "datetime")
         ]
         whole = all(
-            seen.is_mixture and seen.possible == (order,) for seen in others if seen.filled
+            seen.is_mixture and seen.possible == (order,)
+            for seen in others
+            if seen.filled
         )
         if whole and not used.says("dates"):
             name = used.source.name
@@ -581,7 +583,9 @@ def _about_dates(orders: OrdersSeen, used: UsedColumn) -> Iterator[OpenQuestion]
             for order in (used.rule.order, used.rule.dates)
         )
         yield OpenQuestion("turned_dates", used, says, answers)
-    elif seen.both_ways and seen.both_ways == seen.figures and not _decided(orders, used):
+    elif (
+        seen.both_ways and seen.both_ways == seen.figures and not _decided(orders, used)
+    ):
         says = (
             f"all {seen.both_ways} dates in figures fit day-month and month-day, so "
             "that nothing here shows which is right"
