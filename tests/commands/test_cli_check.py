@@ -62,7 +62,10 @@ def test_one_fault_of_many_cells_is_told_once_with_the_setting(command, flawed):
 
 def test_an_unreadable_day_is_told_with_its_cause(command, flawed):
     out = command("check", flawed).out
-    assert 'such as "after the rain", which is a text and no date' in out
+    assert (
+        'of 76 cells cannot be read: "after the rain", which is a text and no date'
+        in out
+    )
     assert "checks.csv:77" in out
 
 

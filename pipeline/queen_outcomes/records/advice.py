@@ -772,9 +772,10 @@ def _single_rows(looked: Looked) -> Iterator[Advice]:
             continue  # told with the records that find no home, or as a label
         weight = _SEVERITIES[severity]
         first = " ".join((rows[0]["message"] or "").split())
-        what = f" in {column} of {table}" if column and table else ""
-        what = what or f" in {column or table}"
-        says = first if len(rows) == 1 else f"{len(rows)}{what}, such as: {first}"
+        what = " ".join(
+            filter(None, (table and f"of {table}", column and f"({column})"))
+        )
+        says = first if len(rows) == 1 else f"{len(rows)} rows {what}, such as: {first}"
         setting = ()
         if is_alike and column in suggested.FOLDED:
             setting = _fold_setting(looked, [column])

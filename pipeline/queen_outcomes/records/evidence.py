@@ -313,7 +313,12 @@ def _most_causes(
         f"SELECT {why}, count(*) AS cells, min({text}) FROM {used.staged} "
         f"AND {text} IS NOT NULL GROUP BY 1 ORDER BY cells DESC, 1"
     )
-    causes = [f'{count} such as "{example}", {cause}' for cause, count, example in rows]
+    causes = [
+        f'"{example}", {cause}'
+        if unread == 1
+        else f'{count} such as "{example}", {cause}'
+        for cause, count, example in rows
+    ]
     alike = orders.store.rows(
         f"SELECT DISTINCT regexp_extract({text}, '[^0-9]+$') FROM {used.staged} "
         f"AND {text} IS NOT NULL"
