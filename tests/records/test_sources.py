@@ -196,7 +196,7 @@ def test_a_stations_own_files_lead_to_the_command_that_maps_them(tmp_path):
             tmp_path,
             checks__csv=None,
             inseminations__csv=None,
-            **{"Besamung__csv": "Königin,Datum\n1,1.6.2026\n"},
+            Besamung__csv="Königin,Datum\n1,1.6.2026\n",
         )
     told = caught.value.text()
     assert told.count("error: ") == 1
