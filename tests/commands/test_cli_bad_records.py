@@ -69,6 +69,80 @@ def test_a_refused_build_leaves_the_one_before_as_it_was(command, records):
     assert (latest / "run.json").read_bytes() == before
 
 
+REFUSALS = {
+    "no insemination of a day": (
+        lambda r: (r / "inseminations.csv").write_text(
+            INSEMINATIONS.replace("2026-05-01", "soon")
+        ),
+        (),
+        "4 rows read, 2 of them in quarantine",
+    ),
+    "no insemination accepted": (
+        lambda r: (r / "inseminations.csv").write_text(
+            "insemination_id,queen_id,inseminated_at\nA,Q1,2026-05-01\nA,Q2,2026-05-02\n"
+        ),
+        (),
+        "no insemination can be used",
+    ),
+    "unread files and no rows": (
+        lambda r: [
+            *(
+                (r / f"{n}.csv").write_text("queen_id,inseminated_at,checked_on\n")
+                for n in ("inseminations", "checks")
+            ),
+            (r / "bench book.csv").write_text(INSEMINATIONS),
+        ],
+        (),
+        "not read: bench book.csv",
+    ),
+    "a day before the first record": (
+        lambda r: None,
+        ("--as-of", "2026-04-30"),
+        "as of 2026-04-30, first insemination on 2026-05-01",
+    ),
+}
+
+
+@pytest.mark.slow
+def test_a_build_that_stands_on_nothing_is_refused_and_the_last_one_stays(
+    command, records
+):
+    station = records.parent
+    assert command("build", station).code == 0
+    latest = station / "build" / "latest"
+    before = latest.resolve(), (latest / "run.json").read_bytes()
+    good = {path: path.read_bytes() for path in records.iterdir()}
+    for name, (spoil, flags, told) in REFUSALS.items():
+        spoil(records)
+        ran = command("build", station, *flags)
+        assert (ran.code, told in ran.err) == (3, True), (name, ran.err)
+        assert (latest.resolve(), (latest / "run.json").read_bytes()) == before, name
+        for path in records.iterdir():
+            path.unlink()
+        for path, content in good.items():
+            path.write_bytes(content)
+    assert (
+        command("build", station, "--as-of", "2026-05-01", "--until", "check").code == 0
+    )
+
+
+@pytest.mark.slow
+def test_what_nothing_reads_ends_strict_builds_and_check_with_one(command, records):
+    (records / "bench notes.docx").write_bytes(b"x")
+    station, build = records.parent, ("build", records.parent, "--until", "check")
+    ran = command(*build)
+    assert ran.code == 0
+    assert 'NOT READ: 1 file or sheet in records/ ("bench notes.docx")' in ran.err
+    assert command(*build, "--strict").code == 1
+    assert command("check", station).code == 1
+    with (station / "station.toml").open("a", encoding="utf-8") as file:
+        file.write('[records]\nignore = ["*.docx"]\n')
+    ran = command(*build, "--strict")
+    assert ran.code == 0
+    assert "NOT READ" not in ran.err
+    assert command("check", station).code == 0
+
+
 @pytest.mark.slow
 def test_headings_alone_make_a_build_that_says_there_is_nothing_yet(command, records):
     for path in records.iterdir():

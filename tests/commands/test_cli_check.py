@@ -62,7 +62,10 @@ def test_one_fault_of_many_cells_is_told_once_with_the_setting(command, flawed):
 
 def test_an_unreadable_day_is_told_with_its_cause(command, flawed):
     out = command("check", flawed).out
-    assert 'such as "after the rain", which is a text and no date' in out
+    assert (
+        'of 76 cells cannot be read: "after the rain", which is a text and no date'
+        in out
+    )
     assert "checks.csv:77" in out
 
 
@@ -90,6 +93,57 @@ def test_a_fault_of_the_settings_ends_with_2(command, station):
     ran = command("check", station)
     assert ran.code == 2
     assert 'did you mean "fold"?' in ran.err
+
+
+MAPPED = """
+[tables]
+exits = "gone.csv"
+[columns.exits]
+left_on = "Day"
+[[read]]
+from = "looks.csv"
+table = "checks"
+each = ["1st", "2nd"]
+[read.columns]
+queen_id = "No."
+checked_on = { from = "{} date", dates = "dmy" }
+eggs = { from = "{} look", blank = "no" }
+checker = { value = "Ada" }
+"""
+
+
+def test_mapping_tells_how_each_sheet_is_read_and_reads_no_row(command, station):
+    keep(
+        station,
+        checks="queen_id,checked_on\n",
+        looks="No.,1st date,1st look,2nd date,2nd look\nQ-1,never,x,,\n",
+        gone="queen_id,Day\nQ-1,2026-06-01\n",
+    )
+    (station / "records" / "shopping.txt").write_text("sugar\n", "utf-8")
+    with (station / "station.toml").open("a", encoding="utf-8") as file:
+        file.write(MAPPED)
+    ran = command("check", station, "--mapping")
+    assert ran.code == 1
+    told = ran.out.split("\n\n")
+    assert (
+        "looks.csv -> checks, record 2 of each row\n"
+        '  queen_id = "No."\n'
+        '  checked_on = "2nd date"  (dates dmy)\n'
+        '  eggs = "2nd look"  (blank means no on rows with a date)\n'
+        '  checker = always "Ada"'
+    ) in told
+    assert (
+        'gone.csv -> exits\n  queen_id = "queen_id"\n  left_on = "Day"  (dates iso)'
+        in told
+    )
+    assert "shopping.txt: not read" in ran.out
+    data = json.loads(command("check", station, "--mapping", "--json").out)
+    assert data["unread"] == ["shopping.txt"]
+    assert {(r["source"], r["table"], r["slot"]) for r in data["mapping"]} >= {
+        ("looks.csv", "checks", 1),
+        ("looks.csv", "checks", 2),
+        ("inseminations.csv", "inseminations", None),
+    }
 
 
 def test_expectations_count_only_where_that_is_asked(command, station, monkeypatch):

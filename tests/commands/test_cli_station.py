@@ -35,6 +35,16 @@ def test_a_folder_with_files_is_refused_untouched(command, tmp_path, name):
 
 
 @pytest.mark.slow
+def test_a_station_right_after_new_builds_and_says_what_to_fill_in(command, tmp_path):
+    place = tmp_path / "mine"
+    assert command("new", place).code == 0
+    ran = command("build", place)
+    assert ran.code == 0
+    assert f"there are no rows yet; fill in {place / 'records'}" in ran.err
+    assert (place / "build" / "latest" / "dashboard" / "index.html").is_file()
+
+
+@pytest.mark.slow
 def test_the_blank_workbook_s_own_words_are_no_unread_table(command, tmp_path):
     place = tmp_path / "mine"
     assert command("new", place).code == 0

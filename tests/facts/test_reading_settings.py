@@ -116,7 +116,11 @@ def refused(content):
             '"-" for both "no" and "empty"',
         ),
         (
-            {"read": [{**RULE, "columns": {"checked_on": {"from": "D", "filled": "yes"}}}]},
+            {
+                "read": [
+                    {**RULE, "columns": {"checked_on": {"from": "D", "filled": "yes"}}}
+                ]
+            },
             'no setting named "filled"',
         ),
         (

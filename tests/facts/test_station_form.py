@@ -100,7 +100,9 @@ def test_every_limit_is_stated_as_it_is_by_default(stated):
     for table, columns in stated.limits.items():
         for name, kinds in columns.items():
             if table == "derived":
-                defaults = dict(zip(("hard", "soft"), DERIVED_LIMITS[name], strict=True))
+                defaults = dict(
+                    zip(("hard", "soft"), DERIVED_LIMITS[name], strict=True)
+                )
             else:
                 column = TABLES[table].column(name)
                 defaults = {"hard": column.hard, "soft": column.soft}

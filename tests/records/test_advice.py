@@ -163,7 +163,9 @@ def test_days_turned_round_and_ids_made_days_are_asked_about(tmp_path):
     (turned,) = of_kind(checked, "turned_dates")
     assert "3 real dates" in turned["says"]
     assert turned["settings"][0] == '[files."checks.csv"]\ndates = "mixed:dmy"'
-    assert 'checked_on = { from = "checked_on", dates = "dmy" }' in turned["settings"][1]
+    assert (
+        'checked_on = { from = "checked_on", dates = "dmy" }' in turned["settings"][1]
+    )
     (made,) = of_kind(checked, "id_dates")
     assert '"12-Mar"' in made["says"]
 
@@ -173,7 +175,9 @@ def test_a_file_of_two_years_must_be_divided_before_a_prefix_helps(tmp_path):
     checked = looked_at(
         write(
             tmp_path,
-            inseminations=rows(DONE, *(f"{n},{y}-06-10,{y}-06-01" for y in years for n in (1, 2))),
+            inseminations=rows(
+                DONE, *(f"{n},{y}-06-10,{y}-06-01" for y in years for n in (1, 2))
+            ),
             checks=rows(LOOK, *(f"{n},{y}-07-01,yes" for y in years for n in (1, 2))),
         )
     )
@@ -188,7 +192,9 @@ def test_a_second_insemination_within_the_season_is_no_new_queen(tmp_path):
     checked = looked_at(
         write(
             tmp_path,
-            inseminations=rows(DONE, "Q1,2025-05-10,2025-05-01", "Q1,2025-08-10,2025-05-01"),
+            inseminations=rows(
+                DONE, "Q1,2025-05-10,2025-05-01", "Q1,2025-08-10,2025-05-01"
+            ),
             checks=rows(LOOK, "Q1,2025-09-01,yes"),
         )
     )
@@ -202,11 +208,15 @@ def test_the_gravest_comes_first(mixed):
     assert len(set(weights)) > 1
 
 
-def test_two_queens_inseminated_under_their_own_spelling_are_not_offered_as_one(tmp_path):
+def test_two_queens_inseminated_under_their_own_spelling_are_not_offered_as_one(
+    tmp_path,
+):
     checked = looked_at(
         write(
             tmp_path,
-            inseminations=rows("queen_id,inseminated_at", "Q1,2025-06-01", "Q-1,2025-06-02"),
+            inseminations=rows(
+                "queen_id,inseminated_at", "Q1,2025-06-01", "Q-1,2025-06-02"
+            ),
             checks=rows(LOOK, "q 1,2025-06-20,yes"),
         )
     )

@@ -87,9 +87,7 @@ SPELLED = {
     + "Q-11,2025-06-11,bo lind.,s1\nQ-12,2025-06-12,do.,s1\n",
     "checks.csv": rows("queen_id,colony_id,checked_on,eggs", "q 0{n},,2025-06-2{n},yes")
     + rows("", ",n{n},2025-07-0{n},yes").lstrip(),
-    "placements.csv": rows(
-        "queen_id,colony_id,placed_on", "Q-{n},N {n},2025-06-0{n}"
-    ),
+    "placements.csv": rows("queen_id,colony_id,placed_on", "Q-{n},N {n},2025-06-0{n}"),
     "semen.csv": "semen_batch,collected_at\nS-1,2025-06-01\n",
     "queens.csv": rows("queen_id,line,graft_batch", "Q-{n},Line 7,G 7")
     + "Q-9,line7,g7\nQ-10,LINE-07,G 7\n",
@@ -163,7 +161,9 @@ def test_what_is_suggested_is_accepted_and_leaves_nothing_to_say(
     files, settings, kinds = STATIONS[name]
     write(tmp_path, files, settings)
     before = looked_at(tmp_path)
-    told = [p for p in before.found["advice"] if p["settings"] and p["weight"] != "look"]
+    told = [
+        p for p in before.found["advice"] if p["settings"] and p["weight"] != "look"
+    ]
     assert sorted(piece["kind"] for piece in told) == kinds
     for piece in told:
         paste(tmp_path, piece["settings"][answer])
@@ -185,7 +185,9 @@ def turned_book(path):
     for row, day in enumerate(LOOKED, start=1):
         sheet.write_row(row, 0, [f"Q-{1 + row % 8}", None, "yes"])
         if day.day <= 12:
-            sheet.write_datetime(row, 1, day.replace(month=day.day, day=day.month), form)
+            sheet.write_datetime(
+                row, 1, day.replace(month=day.day, day=day.month), form
+            )
         else:
             sheet.write(row, 1, f"{day.month}/{day.day}/{day.year}")
     book.close()

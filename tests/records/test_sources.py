@@ -35,7 +35,12 @@ def test_a_file_is_the_table_its_name_begins_with(name, table):
 
 def test_hidden_files_are_passed_over_in_silence_and_lock_files_named(tmp_path):
     folder(tmp_path)
-    for name in (".checks.csv", "~$checks.xlsx", ".~lock.checks.csv#", "checks.csv.tmp"):
+    for name in (
+        ".checks.csv",
+        "~$checks.xlsx",
+        ".~lock.checks.csv#",
+        "checks.csv.tmp",
+    ):
         (tmp_path / name).write_text("x")
     files, notes, _ = sources.look_through(tmp_path)
     assert [file.name for file in files] == ["checks.csv", "inseminations.csv"]
@@ -80,7 +85,9 @@ def test_an_ignored_file_is_not_opened(tmp_path):
     assert len(read.sources) == 2
 
 
-def test_a_file_that_grows_between_hash_and_read_is_read_as_hashed(tmp_path, monkeypatch):
+def test_a_file_that_grows_between_hash_and_read_is_read_as_hashed(
+    tmp_path, monkeypatch
+):
     """One more check is written as soon as the files have been hashed."""
     taken = sources.take_in
 
@@ -180,7 +187,21 @@ def test_files_that_are_no_records_are_noted(tmp_path):
 def test_a_missing_table_is_told_with_the_nearest_file(tmp_path):
     with pytest.raises(RecordsError, match='"checks" is missing') as caught:
         stage(tmp_path, checks__csv=None, chekcs__csv=CHECKS)
-    assert "chekcs.csv" in caught.value.hint
+    assert 'was "chekcs.csv" for checks meant?' in caught.value.hint
+
+
+def test_a_stations_own_files_lead_to_the_command_that_maps_them(tmp_path):
+    with pytest.raises(RecordsError) as caught:
+        stage(
+            tmp_path,
+            checks__csv=None,
+            inseminations__csv=None,
+            Besamung__csv="Königin,Datum\n1,1.6.2026\n",
+        )
+    told = caught.value.text()
+    assert told.count("error: ") == 1
+    assert 'the tables "inseminations" and "checks" are missing' in told
+    assert "`queen-outcomes map` finds out what your own files hold" in told
 
 
 def test_no_folder_and_an_empty_folder_are_told_apart(tmp_path):

@@ -38,7 +38,7 @@ def test_spellings_become_that_of_the_inseminations(tmp_path):
         "ORDER BY value"
     )
     assert [value for value, _ in told] == ["Q 012", "q12"]
-    assert "is taken for Q-12 in 1 rows" in told[0][1]
+    assert "is taken for Q-12, as the settings say (rows: 1)" in told[0][1]
 
 
 def test_two_queens_that_were_both_inseminated_are_never_one(tmp_path):

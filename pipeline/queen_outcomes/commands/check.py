@@ -30,7 +30,12 @@ from queen_outcomes.commands.options import Day, shared, station_argument
 @shared
 @click.make_pass_decorator(Console, ensure=True)
 def check(
-    console: Console, station: Path, as_of: dt.date | None, *, mapping: bool, verify: bool
+    console: Console,
+    station: Path,
+    as_of: dt.date | None,
+    *,
+    mapping: bool,
+    verify: bool,
 ) -> int:
     """Read and check the records; say what is wrong and what to do."""
     if mapping:

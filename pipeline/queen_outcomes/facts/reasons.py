@@ -62,7 +62,7 @@ _LOOK = {
     "ids_disagree": "The check names queen {value}, and colony {colony} held {other} on {day}. The check counts for {value}; correct the id or the placement.",
     "placements_overlap": "Colony {value} holds {queen} from {placed} and, on some of the same days, {other} ({place}); write in removed_on for the one that left.",
     "look_alike": "{column} {value} differs from {others} only in case, blanks, hyphens or leading zeros; if they are the same, write them alike.",
-    "spelling_folded": "{column} {value} is taken for {label} in {rows} rows, as the settings say.",
+    "spelling_folded": "{column} {value} is taken for {label}, as the settings say (rows: {rows}).",
     "spelling_unsure": "{column} {value} could also be {others}, which stands in a row of its own, so both stay as written; write them alike if they are the same.",
     "semen_unknown": "{column} {value} has no usable row in semen, so its drones are unknown; add that row or correct the label.",
     # found once rows are linked into courses

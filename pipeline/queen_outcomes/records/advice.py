@@ -192,9 +192,7 @@ def _unread_files(looked: Looked) -> Iterator[Advice]:
 def _copies(looked: Looked) -> Iterator[Advice]:
     from queen_outcomes.records.map.labels import looks_copied
 
-    for row in looked.statement(
-        "copied_sources", share=COPY_SHARE, fewest=FEWEST_ROWS
-    ):
+    for row in looked.statement("copied_sources", share=COPY_SHARE, fewest=FEWEST_ROWS):
         copy, original = row["source"], row["original"]
         if looks_copied(original) and not looks_copied(copy):
             copy, original = original, copy
@@ -271,7 +269,7 @@ def _unread_reasons(one: UnreadColumn) -> list[str]:
 
 _WHAT_TO_DO = {
     "cells": "correct the cells",
-    "empty": 'correct the cells, or, where it means that nothing was recorded, write',
+    "empty": "correct the cells, or, where it means that nothing was recorded, write",
     "words": "say what the words mean",
 }
 
@@ -593,7 +591,7 @@ def _dittos(looked: Looked) -> Iterator[Advice]:
             "ditto",
             "unsure",
             f"{_counted(sum(marks.values()), 'cell holds', 'cells hold')} only a mark "
-            f"for \"as above\", read as it stands: {told} in {', '.join(columns)}",
+            f'for "as above", read as it stands: {told} in {", ".join(columns)}',
             sum(marks.values()),
             looked.places(refs),
             "if it means the value above",
@@ -626,7 +624,9 @@ def _restarts(looked: Looked) -> Iterator[Advice]:
         f"of two years: {shorten(list(ids), ', ')} ({first['queen_id']} {first['kind']} "
         f"on {first['earlier']} and on {first['later']})",
         len(ids),
-        looked.places([ref for row in rows[:2] for ref in (row["ref"], row["later_ref"])]),
+        looked.places(
+            [ref for row in rows[:2] for ref in (row["ref"], row["later_ref"])]
+        ),
         do,
         settings,
         column="queen_id",
@@ -648,7 +648,9 @@ def _prefixes(looked: Looked) -> tuple[tuple[str, ...], list[str]]:
     )
     view = " UNION ALL ".join(dated)
     looked.store.execute(f"CREATE OR REPLACE TEMP VIEW dated_queens AS {view}")
-    years: dict[str, dict[str, Counter[int]]] = defaultdict(lambda: defaultdict(Counter))
+    years: dict[str, dict[str, Counter[int]]] = defaultdict(
+        lambda: defaultdict(Counter)
+    )
     for row in looked.statement("queen_sources"):
         if row["year"] is not None:
             years[row["source"]][row["table"]][row["year"]] += row["records"]
@@ -691,7 +693,9 @@ def _year_of(
     first = known[0] if known else None
     late = sum(n for years in tables.values() for y, n in years.items() if y != first)
     whole = sum(sum(years.values()) for years in tables.values())
-    return first, bool(whole) and late > FEW * whole and len(set(known) & set(seasons)) > 1
+    return first, bool(whole) and late > FEW * whole and len(
+        set(known) & set(seasons)
+    ) > 1
 
 
 def _grafting(looked: Looked) -> Iterator[Advice]:
@@ -768,9 +772,10 @@ def _single_rows(looked: Looked) -> Iterator[Advice]:
             continue  # told with the records that find no home, or as a label
         weight = _SEVERITIES[severity]
         first = " ".join((rows[0]["message"] or "").split())
-        what = f" in {column} of {table}" if column and table else ""
-        what = what or f" in {column or table}"
-        says = first if len(rows) == 1 else f"{len(rows)}{what}, such as: {first}"
+        what = " ".join(
+            filter(None, (table and f"of {table}", column and f"({column})"))
+        )
+        says = first if len(rows) == 1 else f"{len(rows)} rows {what}, such as: {first}"
         setting = ()
         if is_alike and column in suggested.FOLDED:
             setting = _fold_setting(looked, [column])

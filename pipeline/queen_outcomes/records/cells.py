@@ -222,7 +222,9 @@ class CellReader:
             case "integer":
                 return numbers.plain_integer(text, rule.decimal)
             case _:
-                read = days.plain_moment(text, rule.order, self.form, turned=rule.turned)
+                read = days.plain_moment(
+                    text, rule.order, self.form, turned=rule.turned
+                )
                 return f"CAST({read} AS {column.sql_type})"
 
     def read_again(

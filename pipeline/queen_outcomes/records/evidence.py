@@ -313,7 +313,12 @@ def _most_causes(
         f"SELECT {why}, count(*) AS cells, min({text}) FROM {used.staged} "
         f"AND {text} IS NOT NULL GROUP BY 1 ORDER BY cells DESC, 1"
     )
-    causes = [f'{count} such as "{example}", {cause}' for cause, count, example in rows]
+    causes = [
+        f'"{example}", {cause}'
+        if unread == 1
+        else f'{count} such as "{example}", {cause}'
+        for cause, count, example in rows
+    ]
     alike = orders.store.rows(
         f"SELECT DISTINCT regexp_extract({text}, '[^0-9]+$') FROM {used.staged} "
         f"AND {text} IS NOT NULL"
@@ -456,7 +461,9 @@ class OrdersSeen:
             if other.column is not None and other.column.kind in ("date", "datetime")
         ]
         whole = all(
-            seen.is_mixture and seen.possible == (order,) for seen in others if seen.filled
+            seen.is_mixture and seen.possible == (order,)
+            for seen in others
+            if seen.filled
         )
         if whole and not used.says("dates"):
             name = used.source.name
@@ -581,7 +588,9 @@ def _about_dates(orders: OrdersSeen, used: UsedColumn) -> Iterator[OpenQuestion]
             for order in (used.rule.order, used.rule.dates)
         )
         yield OpenQuestion("turned_dates", used, says, answers)
-    elif seen.both_ways and seen.both_ways == seen.figures and not _decided(orders, used):
+    elif (
+        seen.both_ways and seen.both_ways == seen.figures and not _decided(orders, used)
+    ):
         says = (
             f"all {seen.both_ways} dates in figures fit day-month and month-day, so "
             "that nothing here shows which is right"

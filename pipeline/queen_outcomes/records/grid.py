@@ -7,6 +7,7 @@ the columns mean is decided in `headings.py`, and what the cells mean in `cells.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -33,7 +34,7 @@ from queen_outcomes.records.workbook import Workbook, with_texts
 
 
 @dataclass(frozen=True)
-class Grid:
+class Grid(ABC):
     """A source whose headings are known; the formats say how its rows are read."""
 
     source: sources.Source
@@ -50,10 +51,6 @@ class Grid:
         """What about the source decides how its cells are read."""
         return CellForm()
 
-    def batches(self) -> Iterator[pl.DataFrame]:
-        """Give the rows below the headings: the columns `RESERVED`, then the cells."""
-        raise NotImplementedError
-
     @property
     def notes(self) -> list[str]:
         """What the station should be told of the source, in plain sentences."""
@@ -65,21 +62,33 @@ class Grid:
         Returns
         -------
         DataFrame or None
-            line (as in `batches`), fills (list of "#RRGGBB" of the row's cells as far
+            line (as in the raw table), fills (list of "#RRGGBB" of the row's cells as far
             as the table is wide), struck (more than half of its filled cells are struck
             through), hidden (true or false). Rows with none of it are left out. None: the
             format keeps none of it.
         """
         return None
 
+    @abstractmethod
     def land(self, store: Store, table: str) -> None:
-        """Write the rows into a raw table, in the order of the source.
+        """Make a raw table of the rows, in the order of the source.
 
         Raises
         ------
         RecordsError
             The rows cannot be read to their end.
         """
+
+
+class BatchGrid(Grid):
+    """A source whose rows are read some at a time."""
+
+    @abstractmethod
+    def batches(self) -> Iterator[pl.DataFrame]:
+        """Give the rows below the headings: the columns `RESERVED`, then the cells."""
+
+    def land(self, store: Store, table: str) -> None:
+        """Write the rows into a raw table."""
         columns = ", ".join(f"{quote(name)} VARCHAR" for name in self.columns)
         store.execute(
             f"CREATE TABLE {quote(table)} (source_line BIGINT, broken VARCHAR, "
@@ -109,7 +118,7 @@ def open_grid(
 
 
 @dataclass(frozen=True)
-class TextGrid(Grid):
+class TextGrid(BatchGrid):
     """A text table; a broken line keeps its text."""
 
     text: delimited.TextForm
@@ -132,7 +141,7 @@ class TextGrid(Grid):
 
 
 @dataclass(frozen=True)
-class SheetGrid(Grid):
+class SheetGrid(BatchGrid):
     """A sheet of a workbook; its lines are the sheet's own rows."""
 
     book: Workbook
@@ -244,7 +253,9 @@ class SheetGrid(Grid):
 
     def _named(self, cells: Sequence[Place]) -> str:
         first = self.book.first_column(self.source.sheet)
-        return shorten([cell_name((row, column + first)) for row, column in cells], ", ")
+        return shorten(
+            [cell_name((row, column + first)) for row, column in cells], ", "
+        )
 
     def _covered(self) -> list[Place]:
         """Give the cells with a text of their own that a merged cell hides."""

@@ -273,7 +273,7 @@ def _missing(
     else:
         hint = (
             f"add the column, or name the station's own heading under "
-            f"[columns.{table.name}] in station.toml"
+            f"[columns.{table.name}] in station.toml; `queen-outcomes map` proposes it"
         )
     return RecordsError(
         f'the required column "{wanted}" is missing',

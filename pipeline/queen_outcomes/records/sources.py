@@ -491,8 +491,8 @@ def take_in(records_dir: Path, reading: Reading) -> TakenIn:
     faults += [fault for each in against.values() for fault in each]
     notes += _copies({source.file.name: source.sha256 for source in kept})
     _refuse_none(there, records_dir)
-    if not faults:  # a table that a fault hides would be told twice
-        faults += _lacking(taken, there, records_dir)
+    # a table that a fault hides would be told twice
+    faults += [] if faults else _lacking(taken, there, records_dir)
     sound = [source for source in taken if not against[source.name]]
     return TakenIn(sound, notes, sorted(unread), tuple(faults))
 
@@ -603,22 +603,25 @@ def _refuse_none(found: Sequence[RecordFile], records_dir: Path) -> None:
 
 def _lacking(
     taken: Sequence[Source], found: Sequence[RecordFile], records_dir: Path
-) -> Iterator[RecordsError]:
+) -> list[RecordsError]:
+    """Say which tables that there must be are not there."""
     there = {table for source in taken for table in source.tables}
-    for table in TABLES.values():
-        if table.required and table.name not in there:
-            close = next(
-                (f.name for f in found if nearest_table(f.name) == table.name),
-                None,
-            )
-            yield RecordsError(
-                f'the table "{table.name}" is missing',
-                where=str(records_dir),
-                found=shorten([file.name for file in found], ", "),
-                expected=f"a file or sheet named {table.name}",
-                hint=f'was "{close}" meant? rename it, or name it under [tables] '
-                "in station.toml"
-                if close
-                else f"name the station's file under [tables] {table.name} in "
-                "station.toml",
-            )
+    lacking = [t.name for t in TABLES.values() if t.required and t.name not in there]
+    if not lacking:
+        return []
+    names = {nearest_table(file.name): file.name for file in reversed(found)}
+    meant = [f'"{names[one]}" for {one}' for one in lacking if one in names]
+    named = " and ".join(f'"{one}"' for one in lacking)
+    several = len(lacking) > 1
+    return [
+        RecordsError(
+            f"the table{'s' if several else ''} {named} {'are' if several else 'is'} "
+            "missing",
+            where=str(records_dir),
+            found=shorten([file.name for file in found], ", "),
+            expected=f"files or sheets named {' and '.join(lacking)}",
+            hint=(f"was {', '.join(meant)} meant? " if meant else "")
+            + "`queen-outcomes map` finds out what your own files hold; or rename them, "
+            "or name them under [tables] in station.toml",
+        )
+    ]

@@ -3,6 +3,7 @@
 import datetime as dt
 
 import pytest
+from queen_outcomes.facts.reading import Reading
 from queen_outcomes.facts.settings import Outcomes, Settings
 from station_tables import D0, check, day, derived, insemination, leave
 
@@ -83,6 +84,24 @@ def test_co2_exposures_are_told_apart_by_their_time(exposures, expected):
     store = co2(*exposures)
     found = one(store, "co2_exposures, co2_gap_h, co2_schedule")
     assert found == (expected[0], pytest.approx(expected[1]), expected[2])
+
+
+@pytest.mark.parametrize(
+    ("exposures", "expected"),
+    [
+        # only exposures beside the insemination's own are listed: no row means there was none
+        ([], (1, None, "one exposure")),
+        ([at(6, 10)], (1, None, "one exposure")),
+        ([at(1, 10)], (2, 24.0, "other after")),
+        ([at(-1, 10)], (2, -24.0, "other before")),
+        # one at the insemination's time is its own all the same, and counts once
+        ([at(0, 11)], (1, None, "one exposure")),
+    ],
+)
+def test_where_only_other_exposures_are_listed_no_row_means_one(exposures, expected):
+    settings = Settings(reading=Reading(co2="other"))
+    store = co2(*exposures, settings=settings)
+    assert one(store, "co2_exposures, co2_gap_h, co2_schedule") == expected
 
 
 def test_a_second_dose_is_itself_the_other_exposure():

@@ -35,11 +35,15 @@ DAY = np.timedelta64(1, "D")
 
 @dataclass(frozen=True)
 class World:
-    """Log odds of failing that operators and the later season add; ``factors`` 0 or 1."""
+    """Log odds of failing that operators and the later season add; ``factors`` 0 or 1.
+
+    ``anew`` is the daily chance, for two weeks, that who does not lay is tried again.
+    """
 
     operator: dict[str, float]
     harder: float
     factors: float
+    anew: float
 
     def risk(self, courses: Courses) -> np.ndarray:
         """Give each course's log odds of failing, over the station's usual."""
@@ -53,7 +57,7 @@ class World:
             + 0.6 * np.exp(-courses["case"] / 12)
         )
         season = self.harder * (courses["year"] == YEARS[1])
-        again = 0.8 * courses["again"]
+        again = 0.8 * self.factors * courses["again"]
         mean = self.factors * (planted - 0.6)
         return np.array(who) + mean + season + again + courses["shock"]
 
@@ -99,14 +103,13 @@ class World:
         drone = np.where(spent < NEVER, spent + np.where(from_start, 10, 14), NEVER)
         days = np.arange(HORIZON)
         young = np.clip(days - np.minimum(onset, HORIZON)[:, None] - 9, 0, None)
-        score = level[:, None] - 10 * np.exp(-young / 7)
+        score = level[:, None] - 8 * np.exp(-young / 4)
         score = score + 3 * rng.standard_normal((n, HORIZON))
         score -= np.clip(3 * (days - spent[:, None] - 9), 0, 50)
         score = np.clip(np.round(score), 5, 100)
         return Lives(onset, drone, end, reason, score).settled()
 
-    @staticmethod
-    def _hazards(day, since, season, risk, level):
+    def _hazards(self, day, since, season, risk, level):
         """Give what may happen on a day, with its chance where the state allows it."""
         winter, autumn = (season > 320) | (season < 60), (season > 225) & (season < 270)
         worse = np.exp(0.6 * risk)
@@ -117,7 +120,7 @@ class World:
             ("dead", gone * 0.5),
             ("missing", gone * 0.5),
             ("lay", (day > 2) / (1 + np.exp((6 - day) / 1.3))),
-            ("again", 0.05 * (15 <= day <= 24)),
+            ("again", self.anew * (15 <= day <= 24)),
             (
                 "culled_fault",
                 np.where(since < 0, 0.05, 0.02 * (level < 70)) * (day > 24),
@@ -157,6 +160,7 @@ def station(
     removals: bool = True,
     mnar: float = 1.0,
     stray: float = 0.01,
+    anew: float = 0.05,
 ) -> Station:
     """Make a station.
 
@@ -171,6 +175,7 @@ def station(
         4 to 8 by the seed when not given.
     null : bool
         No operator differs and no factor has an effect; batches and seasons stay.
+        Nobody is inseminated anew, for her age would tell of a bad batch.
     odds : dict, optional
         By what an operator's odds of failing are multiplied, by her place in the list;
         replaces her planted effect.
@@ -186,6 +191,8 @@ def station(
         How much more often losers' fields stay blank; 0 for not at all.
     stray : float
         Share of courses in colonies whose old brood nobody wrote down.
+    anew : float
+        Daily chance that a queen who does not lay is inseminated anew.
     """
     rng = stream(NAME, seed, "design")
     count = operators or int(rng.integers(4, 9))
@@ -193,7 +200,12 @@ def station(
     effect = rng.normal(0, 0.35, count) * (not null)
     for place, times in (odds or {}).items():
         effect[place] = np.log(times)
-    world = World(dict(zip(names, effect.tolist(), strict=True)), harder, 1.0 - null)
+    world = World(
+        dict(zip(names, effect.tolist(), strict=True)),
+        harder,
+        1.0 - null,
+        anew * (not null),
+    )
 
     first = _design(rng, courses, names, shocks)
     lives = world.lives(first, stream(NAME, seed, "lives"))
@@ -481,10 +493,12 @@ def _written(courses, lives, looks, rng, how) -> Rows:
             rows["inseminations"].append(row)
         gap = {"before": -24, "after": 24, "one": None}[c["co2_schedule"]]
         due = at + dt.timedelta(hours=gap or 0)
-        if gap and not blank[4, k] and lives.end[k] > (gap > 0):
-            rows["co2"].append(
-                {"queen_id": c["queen_id"], "given_at": due, "minutes": 4}
-            )
+        exposures = [at, due] if gap and lives.end[k] > (gap > 0) else [at]
+        rows["co2"] += [
+            {"queen_id": c["queen_id"], "given_at": time, "minutes": 4}
+            for time in sorted(exposures)
+            if not blank[4, k]
+        ]
     rows["semen"] = list(loads.values())
     rows["checks"] = _check_rows(courses, looks, last)
     rows["inseminations"].sort(key=lambda row: (row["inseminated_at"], row["queen_id"]))

@@ -334,7 +334,7 @@ def _looks(bench, lives, rng, mnar, stray) -> dict[str, np.ndarray]:
     drone = lives.drone[i]
     kind = np.where(drone <= d, "many", np.where(drone - 3 <= d, "few", "none"))
     kind = np.where(heir, "none", kind)
-    scored = clear & (u[4] < 0.8 - 0.06 * mnar * (score < 80))
+    scored = clear & (u[4] < 0.8 - 0.04 * mnar * (score < 80))
     stages = {name: noted(found, u[5] < 0.9) for name, found in seen.items()}
     stages["eggs"] = noted(seen["eggs"], u[6] < 0.97)
     return {
@@ -476,8 +476,10 @@ def _bench_rows(bench, lives, rng, mnar) -> Rows:
         )
         gap = SCHEDULES[c["co2_schedule"]]
         own = {"queen_id": c["queen_id"], "given_at": at, "minutes": float(minutes[k])}
+        if blank[4, k]:
+            continue
         rows["co2"].append(own)
-        if gap and not blank[4, k]:
+        if gap:
             other = at + dt.timedelta(hours=gap + float(rng.integers(-3, 4)))
             rows["co2"].append({**own, "given_at": other, "minutes": 5})
     rows["semen"] = list(pools.values())

@@ -181,7 +181,7 @@ class World:
         """Give scores, a little lower in a dearth, falling in front of drone-laying."""
         days = np.arange(HORIZON)
         lean = self.calendar.flow[t0[:, None] + days] < 0.3
-        score = level[:, None] - 1.5 * lean + 2 * rng.standard_normal(lean.shape)
+        score = level[:, None] - 0.8 * lean + 2 * rng.standard_normal(lean.shape)
         fall = np.clip(days - drone[:, None] + 6, 0, 20)
         return np.clip(np.round(score - 2.5 * fall), 0, 100)
 
@@ -386,7 +386,7 @@ def _openings(book, lives, calendar, rng, told) -> dict[str, np.ndarray]:
         "sealed": noted(sealed, u[8] < brooded),
         "pattern_pct": noted(
             score.astype(int),
-            clear & (u[8] < brooded) & (u[9] < 0.8 - 0.08 * mnar * poor),
+            clear & (u[8] < brooded) & (u[9] < 0.8 - 0.05 * mnar * poor),
         ),
         "drone_in_worker": noted(kind, clear & (u[8] < brooded) & (u[9] < 0.9)),
     }
