@@ -7,8 +7,6 @@ without sight of the reader.
 
 from __future__ import annotations
 
-import csv
-import datetime as dt
 import shutil
 import subprocess
 import sys
@@ -20,11 +18,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 
 import compare
-
-HERE = Path(__file__).parent
-SETS = sorted(path.name for path in HERE.glob("[01]*_*") if path.is_dir())
-COMMAND = Path(sys.executable).with_name("queen-outcomes")
-SPELLED_SEVERAL_WAYS = {"05_ids_three_ways"}
+from mapped import COMMAND, HERE, SETS, SPELLED_SEVERAL_WAYS, colours_of, rows_of
 
 
 def read_station(
@@ -47,25 +41,6 @@ def read_station(
     with duckdb.connect(str(store), read_only=True) as con:
         rows = {table: rows_of(con, f"accepted_{table}") for table in compare.KEY}
         return rows, rows_of(con, "sources")
-
-
-def rows_of(con: duckdb.DuckDBPyConnection, table: str) -> list[dict]:
-    """Give a table's rows with every value as text."""
-    cursor = con.execute(f"SELECT * FROM {table}")
-    names = [column[0] for column in cursor.description]
-    return [
-        {name: written(value) for name, value in zip(names, row, strict=True)}
-        for row in cursor.fetchall()
-    ]
-
-
-def written(value: object) -> str | None:
-    """Write a value as the truth does."""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, dt.date | dt.datetime):
-        return value.isoformat()
-    return None if value is None else str(value)
 
 
 def compared(place: Path, name: str) -> dict[str, compare.Report]:
@@ -104,9 +79,6 @@ def test_a_colour_sets_what_it_means(tmp_path):
     settings = own.replace(first, f"{first}{colours}")
     rows, _ = read_station(tmp_path, name, settings)
     marked = {row["queen_id"] for row in rows["inseminations"] if row["marked"]}
-    with (HERE / name / "truth" / "colours.csv").open(encoding="utf-8") as lines:
-        yellow = {
-            row["key"] for row in csv.DictReader(lines) if row["column"] == "marked"
-        }
+    yellow = {key for _, key, column, _ in colours_of(name) if column == "marked"}
     assert len(yellow) > 10
     assert marked == yellow

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 
+from mapped import rows_of
 from queen_outcomes.base.store import Store
-from queen_outcomes.facts.settings import parse
+from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.settings import load, parse
+from queen_outcomes.records.accept import accept_records
 from queen_outcomes.records.staging import Staged, stage_records
 
 INSEMINATIONS = "queen_id,inseminated_at\nQ1,2025-06-01\n"
@@ -40,3 +44,14 @@ def checks(path: Path, text: str | bytes, settings: dict | None = None) -> list[
         {name: value for name, value in row.items() if value is not None}
         for row in rows
     ]
+
+
+def accepted(station: Path, as_of: dt.date) -> dict[str, list[dict]]:
+    """Read a station's own folder by its settings, and give its accepted rows as texts."""
+    with Store() as store:
+        settings = load(station)
+        staged = stage_records(store, station / "records", settings)
+        names = [source.name for source in staged.sources]
+        accept_records(store, settings, as_of, names, verified=False)
+        tables = {table: rows_of(store.con, f"accepted_{table}") for table in TABLES}
+    return {table: rows for table, rows in tables.items() if rows}

@@ -17,6 +17,9 @@ from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.commands.failures import DONE, QUARANTINED, exit_code
 from queen_outcomes.commands.options import Day, shared, station_argument
 
+SHOWN = 5
+"""So many accepted rows of a table are shown by who asks for them."""
+
 
 @click.command()
 @station_argument
@@ -58,10 +61,13 @@ class Checked:
         expectations.
     refusal : RecordsError or None
         Why a build would be refused.
+    first_rows : dict
+        Table -> its first accepted rows, without what is empty.
     """
 
     found: dict[str, Any]
     refusal: RecordsError | None
+    first_rows: dict[str, list[dict[str, Any]]]
 
     @property
     def code(self) -> int:
@@ -139,7 +145,24 @@ def check_records(
                 for table in ("quarantine", "listed", "expectations")
             },
         }
-        return Checked(found, work.refusal)
+        return Checked(found, work.refusal, _first_rows(store))
+
+
+def _first_rows(store: Any) -> dict[str, list[dict[str, Any]]]:
+    """Give the first accepted rows of each table that has any."""
+    from queen_outcomes.facts.dictionary import TABLES
+
+    shown = {}
+    for table in TABLES.values():
+        names = ", ".join(f'"{name}"' for name in table.names)
+        rows = store.records(
+            f"SELECT {names} FROM accepted_{table.name} ORDER BY ref LIMIT {SHOWN}"
+        )
+        shown[table.name] = [
+            {name: value for name, value in row.items() if value is not None}
+            for row in rows
+        ]
+    return {table: rows for table, rows in shown.items() if rows}
 
 
 def tell_mapping(station: Path, console: Console) -> int:

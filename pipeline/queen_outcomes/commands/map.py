@@ -36,7 +36,6 @@ def map_(console: Console, station: Path, answers: Path | None, *, accept: bool)
     """Find out how the station's own sheets are to be read, and write it down."""
     from queen_outcomes.records.map import running
     from queen_outcomes.records.map.questions import read_answers
-    from queen_outcomes.records.map.shown import sample
 
     run = running.begin(station)
     if answers:
@@ -49,10 +48,9 @@ def map_(console: Console, station: Path, answers: Path | None, *, accept: bool)
     settings = run.settings()
     changed = not path.exists() or settings != run.text
     written = run.written()
-    shown = sample(run.proposal, written)
     if changed:
         path.write_text(settings, encoding="utf-8", newline="\n")
-    checked = _check(station)
+    checked, shown = _check(station)
     if console.json:
         console.emit_json(
             {
@@ -168,9 +166,9 @@ def _tell_words(words: list[Word], console: Console) -> None:
 
 
 def _tell(
-    run: Run, notes: list[str], shown: dict[str, list[dict[str, str]]], console: Console
+    run: Run, notes: list[str], shown: dict[str, list[dict[str, Any]]], console: Console
 ) -> None:
-    """Say what was understood, what is open, and how the rows will be read."""
+    """Say what was understood, what is open, and how the first rows are read."""
     for note in notes:
         console.note(f"note: {note}")
     for needed in ("inseminations", "checks"):
@@ -178,7 +176,7 @@ def _tell(
             console.note(f"note: no sheet was found that holds {needed}")
     for table, rows in shown.items():
         columns = list(dict.fromkeys(name for row in rows for name in row))
-        console.emit(f"\n{table}, as it will be read")
+        console.emit(f"\n{table}, as read")
         console.emit_table(
             columns, [[row.get(name, "") for name in columns] for row in rows]
         )
@@ -190,19 +188,19 @@ def _tell(
                 console.tell(f"  {line}")
 
 
-def _check(station: Path) -> dict[str, Any]:
-    """Ask `check` what it says of the records with the settings as they now are."""
+def _check(station: Path) -> tuple[dict[str, Any], dict[str, list[dict[str, Any]]]]:
+    """Read the records by the settings as they now are: what `check` says, and rows."""
     from queen_outcomes.commands import check as checking
 
     try:
         checked = checking.check_records(station, Console(quiet=True))
     except AppError as problem:
-        return {"code": exit_code(problem), "says": problem.text()}
+        return {"code": exit_code(problem), "says": problem.text()}, {}
     told = {"code": checked.code}
     if checked.refusal is not None:
         told["refused"] = checked.refusal.text()
     kept = ("summary", "notes", "advice", "closing")
-    return told | {name: checked.found[name] for name in kept}
+    return told | {name: checked.found[name] for name in kept}, checked.first_rows
 
 
 def _tell_check(checked: dict[str, Any], console: Console) -> None:

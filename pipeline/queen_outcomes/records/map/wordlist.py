@@ -30,6 +30,8 @@ READER_KNOWS = {
 NOTHING = ""
 """The meaning "known, sets nothing" of a free word; "not recorded" of any other."""
 _BROOD_ONLY = ("larvae", "sealed")
+_DASHES = frozenset(["-", "--", "–", "—", "−"])
+"""Marks that may as well say none as that nobody looked; no word of any language."""
 
 
 @dataclass
@@ -118,6 +120,9 @@ def limited_to(part: Part, name: str) -> tuple[str, ...]:
 
 def _guess(part: Part, name: str, text: str, limited: tuple[str, ...]) -> Any:
     ours = ours_of(part.table, name)
+    if text in _DASHES:
+        plus = any("+" in held.counts for held in part.contents(name))
+        return NO if plus and ours.kind == "yes_no" else None
     if name == FINDINGS:
         # a look whose words nobody can guess is asked about, never dropped
         return {} if _unknown(text) else meanings.of_findings(text, limited)
