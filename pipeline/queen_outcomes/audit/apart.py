@@ -66,7 +66,7 @@ def apart_from(
     decides = deciding_batches(counted, model)
     if decides:
         apart = Apart(f"{decides}, which decide nearly everything", has_figure=False)
-        return {name: apart for name in names}
+        return dict.fromkeys(names, apart)
     others = {BATCH_KINDS[kind]: getattr(counted, kind) for kind in BATCHES}
     others |= {term.label: _filled(counted, term) for term in terms}
     others = {n: x for n, x in others.items() if len(np.unique(x)) > 1}

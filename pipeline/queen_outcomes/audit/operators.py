@@ -112,8 +112,8 @@ def _counts(
         "undecided": int((~decided).sum()),
         "unknown_risk": int((decided & ~counted).sum()),
         "shared_pct": None if part is None else 100 * part,
-        "separable": part is not None and part >= SEPARABLE and not apart.name,
-        "apart_from": apart.name,
+        "separable": (part or 0.0) >= SEPARABLE and "batch" not in apart.name,
+        "apart_from": apart.name if courses >= fewest else "",
         "shown": courses >= fewest and apart.has_figure,
     }
 

@@ -7,11 +7,12 @@ pages and commands the internal ones of AUDIT_INTERNAL.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
 from typing import Any
 
 import polars as pl
 
-from queen_outcomes.audit.apart import apart_from
+from queen_outcomes.audit.apart import Apart, apart_from
 from queen_outcomes.audit.batches import batch_rows, day_rows
 from queen_outcomes.audit.cases import batch_parts, read_risk_model
 from queen_outcomes.audit.checker_agreement import agreement_rows
@@ -68,7 +69,7 @@ def audit_station(
         if question == settings.plan.question:
             name = plan.season if plan else max(cases.season.tolist(), default="")
             season = AuditSeason(name, cases, settings, plan)
-            found |= _followed(season, model, operators)
+            found |= _followed(season, model, operators, apart)
             rows |= details(store, settings, cases)
         for name, made in found.items():
             rows[name] += [{**question_columns(question), **row} for row in made]
@@ -80,13 +81,18 @@ def audit_station(
 
 
 def _followed(
-    season: AuditSeason, model: RiskModel, operators: list[Row]
+    season: AuditSeason,
+    model: RiskModel,
+    operators: list[Row],
+    apart: Mapping[str, Apart],
 ) -> dict[str, list[Row]]:
     """Give the plan's outcome its running series, and operators what belongs to them."""
-    apart = {row["operator"]: row["apart_from"] for row in operators}
-    series, limits = running_series_of(season, model, apart)
+    names = {name: one.name for name, one in apart.items()}
+    series, limits = running_series_of(season, model, names)
     others = expected_by_others(season)
-    parts = [p for o in season.cases.by_operator() for p in batch_parts(o, season.cases)]
+    parts = [
+        p for o in season.cases.by_operator() for p in batch_parts(o, season.cases)
+    ]
     signals, batches = signal_rows(series, season.cases, parts)
     episodes = {s["operator"]: s["episode"] for s in sorted(signals, key=_by_episode)}
     for row in operators:

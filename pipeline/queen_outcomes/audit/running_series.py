@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.special import expit, logit
 
 from queen_outcomes.audit.season_nulls import (
     OwnPast,
@@ -39,7 +38,6 @@ from queen_outcomes.models.risks import (
 )
 from queen_outcomes.models.season_plan import SeasonPlan
 from queen_outcomes.stats.series.null_seasons import (
-    DRIFT,
     LEVEL,
     PAUSE,
     STATION,

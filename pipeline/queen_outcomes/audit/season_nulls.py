@@ -54,7 +54,9 @@ def season_numbers(
     return logit(risk), conditional_logits(risk, spread), columns
 
 
-def unknowns_of(earlier: ClosedCourses, model: RiskModel, *, is_known: bool) -> Unknowns:
+def unknowns_of(
+    earlier: ClosedCourses, model: RiskModel, *, is_known: bool
+) -> Unknowns:
     """Give what null seasons draw, from the counted courses of earlier seasons.
 
     Parameters

@@ -215,7 +215,9 @@ def _refuse(season: ClosedSeason, chance: float) -> None:
     if ((q < 0) | (q > 1)).any():
         raise ValueError("a chance of having failed lies outside 0 to 1")
     if not 0 < chance < 1:
-        raise ValueError(f"a chance of a false signal of {chance} is not between 0 and 1")
+        raise ValueError(
+            f"a chance of a false signal of {chance} is not between 0 and 1"
+        )
     if (np.diff(season.day) < 0).any():
         raise ValueError("the courses are not in the order of closing")
 
@@ -309,12 +311,11 @@ def _one_day(rows: np.ndarray, worlds: _Worlds, tracks, sums) -> None:
             sums[series].add(at, logits[seen] + change, failures)
             if (at, series) in tracks:
                 waiting.append((at, series, own, logits[own] + change, failures))
-    for at, series, own, changed, failures in waiting:
+    for at, series, own, changed, counted in waiting:
         shift, told = sums[series].season_by_others(at)
-        seen = q[own]
-        if series == LEVEL and not told:
-            seen, failures = np.full(len(seen), np.nan), 0.0 * failures
-        day = _Day(rows[own], changed, seen, failures, shift, told)
+        waits = series == LEVEL and not told
+        seen = np.where(waits, np.nan, q[own])
+        day = _Day(rows[own], changed, seen, counted * (not waits), shift, told)
         tracks[at, series].take(day, has_verdict=told or series == DRIFT)
 
 
@@ -419,8 +420,6 @@ class _Track:
 
     def _open(self, way: int) -> np.ndarray:
         """Tell which seasons have seen enough for a signal."""
-        if self.decided < FEWEST_COURSES:
-            return np.zeros(len(self.failures), bool)
         if RATIOS[way] < 1:
             enough = self.expected >= FEWEST_FAILURES
             return np.full(len(self.failures), enough)
@@ -432,7 +431,8 @@ class _Track:
         due = self.chance * self.replicates * self.seen / self.planned
         allowed = int(np.floor(due + 1e-9)) - used
         paused = self.seen - self.after[way] < PAUSE
-        if paused or allowed < 1 or self.seen > self.planned:
+        early = self.decided < FEWEST_COURSES
+        if early or paused or allowed < 1 or self.seen > self.planned:
             return np.nan
         asked = ~self.crossed[way] & self._open(way)[: self.replicates]
         values = self.value[way, : self.replicates][asked]
