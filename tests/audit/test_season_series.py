@@ -49,7 +49,7 @@ def test_risks_own_pasts_and_what_null_seasons_draw_are_written_down(usual):
     _, plan = usual
     names = set(plan.fresh)
     assert "risk of laying by day 21" in names
-    own = plan.fresh["own past of A, of laying by day 21"]
+    own = plan.fresh["own past of A, laying by day 21"]
     assert own["planned"] >= 50
     assert np.isfinite(own["change"])
     drawn = plan.fresh["null seasons of laying by day 21"]

@@ -1,13 +1,16 @@
 """How often running series and flags point at somebody, over simulated stations.
 
-    python tests/benchmarks/false_signals.py --stations 500 --seed 1 --report FILE
+    PYTHONPATH=tests/support python tests/benchmarks/false_signals.py \
+        --stations 500 --foreign 120 --seed 1 --report FILE
 
 Each station has two seasons of courses in graft and semen batches that six operators
 share, on bench days that not everybody works on; a tenth of the courses stay undecided. Of
 the second season nothing is known beforehand: how hard it is is drawn, and every tenth
 station has a hard one. Risk models are fitted to the courses of the first, as a build does.
 Nobody differs; then the first operator's odds are doubled, and tripled, in the second
-season. Shares are of operators in a season, at a setting of 0.01 for each direction of each
+season. `--foreign` stations in which no operator differs come from the generators of
+tests/support/foreign, written by another hand, as records that are read and derived; their
+second seasons are harder by 0, 0.4 or 0.8. Shares are of operators in a season, at a setting of 0.01 for each direction of each
 series; limits allow for operators of one station.
 """
 
@@ -15,23 +18,31 @@ from __future__ import annotations
 
 import argparse
 import csv
+import subprocess
 import sys
+import tempfile
 import time
 from collections import defaultdict
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from unittest.mock import patch
 
 import numpy as np
+from foreign import daily_states, frailty, ledger
+from foreign.truth import Station as Foreign
+from foreign.truth import write as write_station
 from queen_outcomes.audit.apart import apart_from
 from queen_outcomes.audit.operators import operator_rows
 from queen_outcomes.audit.running_series import AuditSeason, running_series_of
+from queen_outcomes.base.store import Store
 from queen_outcomes.facts.settings import Models, Plan, Settings
-from queen_outcomes.models.closed import ClosedCourses
+from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
 from queen_outcomes.models.questions import choose_form, fit_form, main_terms
 from queen_outcomes.models.risks import risk_model
 from scipy.stats import t as student
+from station_tables import derived
 
 OPERATORS, GRAFT, LOAD = 6, 30, 9
 COURSES = (720, 600)
@@ -39,6 +50,8 @@ TAU, HARD = 0.4, 0.8
 DEVIATIONS = (0.4, 0.3)
 CHANGES = (1.0, 2.0, 3.0)
 REPLICATES = 2_000
+GENERATORS = (daily_states, frailty, ledger)
+HARDER = (0.0, 0.4, 0.8)
 SETTINGS = Settings(
     models=Models(("dose", "queen_age"), ("line", "year", "season")),
     plan=Plan(false_alarm_chance=0.01),
@@ -132,7 +145,7 @@ def one_station(seed: int, number: int) -> Iterator[tuple[str, float]]:
     """Give (what, whether) of all operators where nobody differs, and of the one changed."""
     hard = number % 10 == 0
     station = Station(seed, hard=hard)
-    for change in CHANGES if number % 3 == 0 else CHANGES[:1]:
+    for change in CHANGES if number % 5 == 0 else CHANGES[:1]:
         for what, operator, found in pointed_at(
             station.closed(change), SETTINGS, "2026"
         ):
@@ -143,6 +156,37 @@ def one_station(seed: int, number: int) -> Iterator[tuple[str, float]]:
                         yield f"nobody differs, a hard season: {what}", found
             elif operator == "b0" and not what.endswith("better"):
                 yield f"odds x {change:g}: {what}", found
+
+
+@contextmanager
+def built(made: Foreign) -> Iterator[Store]:
+    """Derive a station: by a build where its checks are still to be linked to queens."""
+    if "queen_id" in made.records["checks"][0]:
+        yield derived(made.as_of, Settings(), **made.records)
+        return
+    with tempfile.TemporaryDirectory() as place:
+        folder = write_station(made, Path(place))
+        command = [sys.executable, "-m", "queen_outcomes"]
+        words = ["--quiet", "build", str(folder), "--until", "derive"]
+        subprocess.run([*command, *words], check=True)
+        (file,) = folder.glob("build/*/station.duckdb")
+        with Store(file) as store:
+            yield store
+
+
+def foreign_station(seed: int, number: int) -> Iterator[tuple[str, float]]:
+    """Give (what, whether) of all operators of a station of another generator."""
+    made = GENERATORS[number % len(GENERATORS)].station(
+        seed, null=True, harder=HARDER[number // len(GENERATORS) % len(HARDER)]
+    )
+    settings = Settings()
+    with built(made) as store:
+        values = read_factors(store, {})
+        cases = read_closed(store, values, settings.plan.question, 7)
+    season = max(cases.season.tolist())
+    for what, _, found in pointed_at(cases, settings, season):
+        if not what.endswith("foretold"):
+            yield f"foreign, nobody differs: {what}", found
 
 
 def pooled(found: dict[str, list[list[float]]]) -> Iterator[tuple]:
@@ -175,18 +219,23 @@ def main() -> None:
     """Run the stations and write the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--stations", type=int, default=500)
+    parser.add_argument("--foreign", type=int, default=120)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--report", type=Path)
     given = parser.parse_args()
     begin = time.perf_counter()
     found: dict[str, list[list[float]]] = defaultdict(list)
     with patch("queen_outcomes.audit.running_series.REPLICATES", REPLICATES):
-        for number in range(given.stations):
-            own = defaultdict(list)
-            for what, is_found in one_station(given.seed * 1_000_000 + number, number):
-                own[what].append(is_found)
-            for what, values in own.items():
-                found[what].append(values)
+        for many, of in (
+            (given.stations, one_station),
+            (given.foreign, foreign_station),
+        ):
+            for number in range(many):
+                own = defaultdict(list)
+                for what, is_found in of(given.seed * 1_000_000 + number, number):
+                    own[what].append(is_found)
+                for what, values in own.items():
+                    found[what].append(values)
     write(found, given.report)
     print(f"{time.perf_counter() - begin:.0f} s", file=sys.stderr)
 

@@ -96,7 +96,7 @@ class AuditSeason:
     def fixed(self, name: str, under: Mapping[str, Any], make) -> dict[str, Any]:
         """Give what is fixed for the season under a name, else make it and fix it."""
         outcome, days = self.cases.question
-        name = f"{name} of {outcome} by day {days}"
+        name = f"{name} {outcome} by day {days}"
         found = self.plan.fixed(name, under) if self.plan else None
         if found is None:
             found = make()
@@ -145,7 +145,7 @@ def running_series_of(
         for at, name in enumerate(names)
     }
     planned = season.fixed(
-        "planned courses",
+        "planned courses of",
         {"planned_cases": dict(season.settings.plan.planned_cases)},
         lambda: {"courses": _planned_of_all(season)},
     )["courses"]
@@ -193,7 +193,7 @@ def _risks(season: AuditSeason, current: RiskModel) -> RiskModel:
         fitted, _ = fit_form(earlier, choose_form(earlier), tested=False)
         return write_risks(risk_model(season.cases.question[0], fitted))
 
-    return read_risks(season.fixed("risk", chosen_under(season.settings), made))
+    return read_risks(season.fixed("risk of", chosen_under(season.settings), made))
 
 
 def _unknowns(season: AuditSeason, cases: ClosedCourses, model: RiskModel) -> Unknowns:
@@ -211,7 +211,7 @@ def _unknowns(season: AuditSeason, cases: ClosedCourses, model: RiskModel) -> Un
             "variance_ses": found.variance_ses.tolist(),
         }
 
-    kept = season.fixed("null seasons", chosen_under(season.settings), made)
+    kept = season.fixed("null seasons of", chosen_under(season.settings), made)
     columns = len(model.beta)
     root = np.array(kept["root"], float).reshape(columns, -1)
     parts = (np.array(kept[name]) for name in ("variances", "variance_ses"))

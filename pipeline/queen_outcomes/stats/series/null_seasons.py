@@ -35,6 +35,8 @@ PENALTY = 1.0
 season is taken for one as soon as colleagues show it."""
 PAUSE = 10
 """Courses after a signal before the next."""
+TAU_FREEDOM = 5
+"""Degrees of freedom of the seasons' distribution: tau itself is hardly known."""
 ALTERNATIVES = 1000
 """Seasons in which an operator's odds are doubled, for the chance to see it."""
 GRID = np.linspace(-3.0, 3.0, 193)
@@ -111,7 +113,7 @@ class Unknowns:
     Attributes
     ----------
     tau : float
-        Standard deviation of how hard seasons are, in log odds.
+        Scale of how hard seasons are, in log odds; drawn from Student's distribution.
     root : ndarray, shape (p, r)
         Root of the coefficients' covariance.
     variances, variance_ses : ndarray, shape (K,)
@@ -239,7 +241,8 @@ class _Worlds:
         self.season, self.hands = season, hands
         self.replicates, self.seed = replicates, seed
         normal = np.random.default_rng([seed, 0]).standard_normal
-        self.shift = unknowns.tau * normal(replicates)
+        rng = np.random.default_rng([seed, 4])
+        self.shift = unknowns.tau * rng.standard_t(TAU_FREEDOM, replicates)
         spread = unknowns.variance_ses[:, None]
         spread = spread * normal((len(spread), replicates))
         self.deviations = np.sqrt(np.abs(unknowns.variances[:, None] + spread))
