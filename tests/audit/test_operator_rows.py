@@ -10,6 +10,7 @@ import pytest
 from audited import audited, told, with_prior
 from closed_courses import closed_courses
 from modelled import queens
+from queen_outcomes.audit.apart import Apart
 from queen_outcomes.audit.batches import day_rows
 from queen_outcomes.audit.learning import (
     experience_rows,
@@ -27,7 +28,7 @@ from queen_outcomes.audit.running_series import signal_rows
 from queen_outcomes.facts.exports.audit import AUDIT_INTERNAL
 from queen_outcomes.models.closed import ClosedCourses
 from queen_outcomes.models.risks import RiskModel
-from queen_outcomes.stats.series.cusum import running_series, weights
+from queen_outcomes.stats.series.cusum import cusum_path, weights
 from queen_outcomes.stats.series.learning import learning_limit
 from scipy.special import expit, logit
 from scipy.stats import binom
@@ -46,6 +47,8 @@ FLAT = RiskModel(
     courses=1,
     failures=0,
 )
+
+NOT_APART = {name: Apart() for name in "AB"}
 
 
 def cases(n: int, **columns) -> ClosedCourses:
@@ -137,10 +140,12 @@ def test_without_a_closed_course_every_table_is_there_and_empty():
 def test_courses_of_unknown_risk_are_counted_and_take_no_part():
     made = cases(40, failed=np.tile([1.0, 0.0], 20))
     made = made.with_risk(np.where(np.arange(40) % 4 < 2, np.nan, 0.5))
-    (row,) = operator_rows(made, FLAT, {}, 10)
+    (row,) = operator_rows(made, FLAT, {}, 10, NOT_APART)
     assert (row["courses"], row["unknown_risk"], row["failures"]) == (20, 20, 10)
     assert row["expected"] == pytest.approx(10.0)
-    (none,) = operator_rows(made.with_risk(np.full(40, np.nan)), FLAT, {}, 10)
+    (none,) = operator_rows(
+        made.with_risk(np.full(40, np.nan)), FLAT, {}, 10, NOT_APART
+    )
     assert (none["courses"], none["unknown_risk"], none["shown"]) == (0, 40, False)
     assert "expected" not in none
 
@@ -151,7 +156,10 @@ def test_shrunken_rates_and_ranks_follow_the_direction_of_failing(yes_fails):
     intercepts = {"A": Intercept(0.5, 0.1), "B": Intercept(-0.5, 0.1)}
     model = replace(FLAT, is_yes_failure=yes_fails)
     made = two_hands(60, (np.arange(60) % 5 == 0) * 1.0)
-    rows = {row["operator"]: row for row in operator_rows(made, model, intercepts, 10)}
+    rows = {
+        row["operator"]: row
+        for row in operator_rows(made, model, intercepts, 10, NOT_APART)
+    }
     better, worse = (rows[name] for name in ("BA" if yes_fails else "AB"))
     for row, step in ((better, -0.5), (worse, 0.5)):
         assert row["shrunken"] == pytest.approx(expit(logit(0.2) + step))
@@ -184,7 +192,9 @@ def test_a_run_holds_the_courses_that_made_its_signal():
     failed = (chance.random(120) < np.repeat([0.15, 0.5], 60)).astype(float)
     failed[::17] = np.nan
     risk = chance.uniform(0.05, 0.3, 120)
-    found = running_series(failed, risk, limit_worse=3.0)
+    success, failure = weights(risk, 2.0)
+    scores = np.where(failed > 0, failure, success)
+    found = cusum_path(np.where(np.isnan(failed), np.nan, scores), 3.0)
     series = [
         {
             "operator": "A",
@@ -195,9 +205,10 @@ def test_a_run_holds_the_courses_that_made_its_signal():
             "known_on": None,
             "failed": None if np.isnan(failed[at]) else bool(failed[at]),
             "expected": risk[at],
-            "cusum_worse": found.worse.value[at],
-            "cusum_better": found.better.value[at],
-            "signal": "worse" if found.worse.signal[at] else "",
+            "cusum_worse": found.value[at],
+            "cusum_better": 0.0,
+            "signal": "worse" if found.signal[at] else "",
+            "season_told": True,
         }
         for at in range(120)
     ]
@@ -206,13 +217,12 @@ def test_a_run_holds_the_courses_that_made_its_signal():
     parts = [{"operator": "A", "kind": "graft_batch", "batch": "g1", "alone": True}]
     made = cases(120, course_id=ids, graft_batch=graft)
     signals, batches = signal_rows(series, made, parts)
-    assert len(signals) == found.worse.signal.sum() >= 2
-    success, failure = weights(risk, 2.0)
+    assert len(signals) == found.signal.sum() >= 2
     for signal in signals:
         first, last = signal["first_case"] - 1, signal["case"]
         places = [at for at in range(first, last) if not np.isnan(failed[at])]
         made = sum(failure[at] if failed[at] else success[at] for at in places)
-        assert made == pytest.approx(found.worse.value[last - 1])
+        assert made == pytest.approx(found.value[last - 1])
         assert signal["courses"] == len(places)
         assert signal["failures"] == np.nansum(failed[places])
         assert signal["expected"] == pytest.approx(risk[places].sum())

@@ -15,12 +15,12 @@ DAY = dt.date(2026, 10, 1)
 
 
 def two_seasons(n: int = 360, worse: str = "") -> list[dict]:
-    """Give queens of 2024 and 2025; one operator's of 2025 hardly lay."""
+    """Give queens of 2024 and 2025; one operator's of 2025 seldom lay."""
     made = queens(n)
     for number, queen in enumerate(made):
         queen["on"] -= 365 * (number % 2)
         if queen["operator"] == worse and number % 2 == 0:
-            queen["lays"] = number % 4 == 0
+            queen["lays"] = number % 10 == 0
     return made
 
 
@@ -45,14 +45,18 @@ def series(store) -> set:
     )
 
 
-def test_risks_baselines_and_limits_are_written_down(usual):
+def test_risks_own_pasts_and_what_null_seasons_draw_are_written_down(usual):
     _, plan = usual
     names = set(plan.fresh)
     assert "risk of laying by day 21" in names
-    assert "running series of A, laying by day 21" in names
-    limits = plan.fresh["running series of A, laying by day 21"]["level"]
-    assert limits["courses"] >= 50
-    assert np.isfinite(limits["worse"])
+    own = plan.fresh["own past of A, laying by day 21"]
+    assert own["planned"] >= 50
+    assert np.isfinite(own["change"])
+    drawn = plan.fresh["null seasons of laying by day 21"]
+    assert drawn["tau"] == 0.4
+    assert len(drawn["variances"]) == 2
+    assert plan.fresh["planned courses of laying by day 21"]["courses"] == 180
+    assert "year" not in plan.fresh["risk of laying by day 21"]["terms"]
 
 
 def test_a_later_build_is_measured_by_what_was_fixed(usual):
@@ -83,6 +87,21 @@ def test_an_operator_who_hardly_succeeds_any_more_is_signalled_in_both_series():
         "SELECT DISTINCT operator, series FROM operator_series WHERE signal = 'worse'"
     )
     assert {("C", "level"), ("C", "drift")} <= set(found)
+
+
+def test_the_stations_own_series_comes_first(usual):
+    store, _ = usual
+    (row,) = store.records("SELECT * FROM series_limits WHERE operator IS NULL")
+    assert (row["series"], row["message"]) == ("station", "")
+    rows = store.rows(
+        "SELECT count(*) FROM operator_series WHERE series = 'station' AND operator IS NULL"
+    )
+    assert rows == [(row["cases"],)] == [(180,)]
+
+
+def test_a_season_measured_by_itself_says_nothing_of_the_station():
+    store, _ = audited(queens(200), SeasonPlan("2025", DAY, provisional=True))
+    assert store.rows("SELECT * FROM series_limits WHERE operator IS NULL") == []
 
 
 def test_a_first_season_is_provisional_and_fixes_nothing():

@@ -1,149 +1,242 @@
-"""How often the running series signal, over simulated stations.
+"""How often running series and flags point at somebody, over simulated stations.
 
-    python tests/benchmarks/false_signals.py --stations 2000 --seed 1 --report FILE
+    PYTHONPATH=tests/support python tests/benchmarks/false_signals.py \
+        --stations 500 --foreign 120 --seed 1 --report FILE
 
-Each station has two seasons of courses in graft and semen batches that several operators
-share. The second season is followed; the first is what a risk model may be made from. Shares
-are of operator-seasons, in the direction of more failures, at a setting of 0.01.
+Each station has two seasons of courses in graft and semen batches that six operators
+share, on bench days that not everybody works on; a tenth of the courses stay undecided. Of
+the second season nothing is known beforehand: how hard it is is drawn, and every tenth
+station has a hard one. Risk models are fitted to the courses of the first, as a build does.
+Nobody differs; then the first operator's odds are doubled, and tripled, in the second
+season. `--foreign` stations in which no operator differs come from the generators of
+tests/support/foreign, written by another hand, as records that are read and derived; their
+second seasons are harder by 0, 0.4 or 0.8. Shares are of operators in a season, at a setting of 0.01 for each direction of each
+series; limits allow for operators of one station.
 """
 
 from __future__ import annotations
 
 import argparse
 import csv
+import subprocess
 import sys
+import tempfile
 import time
+from collections import defaultdict
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
+from unittest.mock import patch
 
 import numpy as np
-from queen_outcomes.stats.logistic.mixed import fit_mixed
-from queen_outcomes.stats.logistic.mixed_average import integrate_random
-from queen_outcomes.stats.series.calibrate import calibrate
-from queen_outcomes.stats.series.cusum import changed_risks, running_series
-from queen_outcomes.stats.shares.shared_effects import SharedEffects, conditional_logits
-from scipy.special import expit
+from foreign import daily_states, frailty, ledger
+from foreign.truth import Station as Foreign
+from foreign.truth import write as write_station
+from queen_outcomes.audit.apart import apart_from
+from queen_outcomes.audit.operators import operator_rows
+from queen_outcomes.audit.running_series import AuditSeason, running_series_of
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.settings import Models, Plan, Settings
+from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
+from queen_outcomes.models.questions import choose_form, fit_form, main_terms
+from queen_outcomes.models.risks import risk_model
+from scipy.stats import t as student
+from station_tables import derived
 
-SETTING = 0.01
-OPERATORS, FOLLOWED = 6, 2
-GRAFT, LOAD = 30, 9
-DEVIATIONS = np.array([0.4, 0.3])
-REPLICATES = 4_000
-KINDS = (
-    "known risks, independent courses",
-    "known risks, batches, limits by batch",
-    "known risks, batches, limits that ignore batches",
-    "estimated risks, batches, limits by batch",
-    "odds doubled, known risks, limits by batch",
-    "odds doubled, what calibration foretold",
+OPERATORS, GRAFT, LOAD = 6, 30, 9
+COURSES = (720, 600)
+TAU, HARD = 0.4, 0.8
+DEVIATIONS = (0.4, 0.3)
+CHANGES = (1.0, 2.0, 3.0)
+REPLICATES = 2_000
+GENERATORS = (daily_states, frailty, ledger)
+HARDER = (0.0, 0.4, 0.8)
+SETTINGS = Settings(
+    models=Models(("dose", "queen_age"), ("line", "year", "season")),
+    plan=Plan(false_alarm_chance=0.01),
 )
+"""Of what is drawn below."""
 
 
-class Season:
-    """Courses of one season: factors, batches, hands."""
+class Station:
+    """Two seasons of courses: who did what when, and the log odds of failing."""
 
-    def __init__(self, rng: np.random.Generator, courses: int) -> None:
-        self.x = np.column_stack([np.ones(courses), rng.normal(size=(courses, 2))])
-        self.levels = np.column_stack(
-            [np.arange(courses) // GRAFT, np.arange(courses) // LOAD]
+    def __init__(self, seed: int, *, hard: bool) -> None:
+        rng = np.random.default_rng([seed, 7])
+        sizes, n = np.array(COURSES), sum(COURSES)
+        year = np.repeat([0, 1], sizes)
+        number = np.concatenate([np.arange(size) for size in COURSES])
+        day = number * 60 // sizes[year]
+        present = rng.random((120, OPERATORS)) < 0.6
+        present[np.arange(120), rng.integers(OPERATORS, size=120)] = True
+        often = present * rng.uniform(0.5, 1.5, OPERATORS)
+        chance = np.cumsum(often / often.sum(axis=1, keepdims=True), axis=1)
+        self.operator = (chance[day + 60 * year] < rng.random((n, 1))).sum(axis=1)
+        graft, load = number // GRAFT + 1000 * year, number // LOAD + 1000 * year
+        dose, age = rng.choice([6.0, 8.0, 10.0, 12.0], n), rng.uniform(5, 14, n)
+        line = rng.integers(3, size=n)
+        self.odds = -1.9 - 0.1 * (dose - 9) + 0.05 * (age - 9) + 0.4 * (line == 1)
+        for batch, deviation in zip((graft, load), DEVIATIONS, strict=True):
+            self.odds += rng.normal(0, deviation, 2000)[batch]
+        self.odds += np.array([0.0, HARD if hard else rng.normal(0, TAU)])[year]
+        self.luck, self.is_seen = rng.logistic(size=n), rng.random(n) < 0.9
+        self.year = year
+        d0 = np.datetime64("2025-05-01") + day + 365 * year
+        labels = {"operator": self.operator, "graft_batch": graft, "semen_batch": load}
+        words = {name: np.char.add("b", x.astype(str)) for name, x in labels.items()}
+        self.values = {
+            **words,
+            "course_id": np.char.zfill(np.arange(n).astype(str), 5),
+            "year": np.where(year, "2026", "2025"),
+            "line": np.char.add("l", line.astype(str)),
+            "dose": dose,
+            "queen_age": age,
+            "day_of_year": 121.0 + day,
+            "operator_case": np.arange(n, dtype=float),
+        }
+        self.d0 = d0
+
+    def closed(self, change: float = 1.0) -> ClosedCourses:
+        """Give the closed courses, the first operator's odds changed in the second season."""
+        moved = np.log(change) * ((self.operator == 0) & (self.year == 1))
+        failed = self.odds + moved + self.luck > 0
+        answers = np.where(failed, "no", "yes")
+        n = len(failed)
+        return ClosedCourses(
+            *(
+                ("laying", 21),
+                self.values,
+                np.where(self.is_seen, answers, "undecided"),
+            ),
+            *(np.zeros(n, bool), self.d0, self.d0 + 28, self.d0.astype(str)),
+            np.full(n, np.nan),
         )
-        self.operator = rng.integers(OPERATORS, size=courses)
-        eta = self.x @ np.array([-1.7, 0.5, -0.4])
-        self.risk = integrate_random(eta, np.sqrt(np.sum(DEVIATIONS**2)))[0]
-
-    def failed(self, rng, deviations, change: float = 1.0) -> np.ndarray:
-        """Draw the failures, with batches that deviate and odds that changed."""
-        risk = changed_risks(self.risk, change)
-        eta = conditional_logits(risk, np.sqrt(np.sum(deviations**2)))
-        for level, deviation in zip(self.levels.T, deviations, strict=True):
-            eta = eta + rng.normal(0, deviation, level.max() + 1)[level]
-        return (rng.random(len(eta)) < expit(eta)).astype(float)
 
 
-def estimated(earlier: Season, failed: np.ndarray, now: Season):
-    """Fit the risk model on the season before; give risks and deviations, or None."""
-    groups = dict(zip(("graft", "load"), earlier.levels.T, strict=True))
-    found = fit_mixed(earlier.x, failed, groups)
-    if not found.converged:
-        return None
-    deviations = np.array(list(found.theta_sd.values()))
-    spread = np.sqrt(np.sum(deviations**2))
-    return integrate_random(now.x @ found.beta, spread)[0], deviations
+def pointed_at(
+    cases: ClosedCourses, settings: Settings, season: str
+) -> Iterator[tuple[str, str | None, float]]:
+    """Give (what, operator, whether) of every series and direction, and of flags."""
+    asked = AuditSeason(season, cases, settings, None)
+    request = asked.request(np.arange(len(cases)))
+    fitted, _ = fit_form(request, choose_form(request), tested=False)
+    model = risk_model(cases.question[0], fitted)
+    cases = cases.with_risk(model.risks(cases.values))
+    apart = apart_from(cases, model, main_terms(settings))
+    for row in operator_rows(cases, model, {}, settings.min_shown, apart):
+        if row["flag"] is not None:
+            for way in ("more", "fewer"):
+                yield f"flag, {way}", row["operator"], float(row["flag"] == way)
+    names = {name: one.name for name, one in apart.items()}
+    asked = replace(asked, cases=cases)
+    rows, limits = running_series_of(asked, model, names)
+    for limit in limits:
+        if limit["message"]:
+            continue
+        place = (limit["operator"], limit["series"])
+        own = [r["signal"] for r in rows if (r["operator"], r["series"]) == place]
+        for way in ("worse", "better"):
+            yield f"{limit['series']}, {way}", limit["operator"], float(way in own)
+        yield f"{limit['series']}, foretold", limit["operator"], limit["detection"]
 
 
-def follow(now: Season, rows, failed, risks, deviations, seed: int):
-    """Tell whether an operator's season signals, and where; give the calibration."""
-    shared = SharedEffects(now.levels[rows], deviations)
-    limits = calibrate(
-        risks[rows],
-        shared,
-        false_alarm_chance=SETTING,
-        replicates=REPLICATES,
-        seed=seed,
+def one_station(seed: int, number: int) -> Iterator[tuple[str, float]]:
+    """Give (what, whether) of all operators where nobody differs, and of the one changed."""
+    hard = number % 10 == 0
+    station = Station(seed, hard=hard)
+    for change in CHANGES if number % 5 == 0 else CHANGES[:1]:
+        for what, operator, found in pointed_at(
+            station.closed(change), SETTINGS, "2026"
+        ):
+            if change == 1.0:
+                if not what.endswith("foretold"):
+                    yield f"nobody differs: {what}", found
+                    if hard:
+                        yield f"nobody differs, a hard season: {what}", found
+            elif operator == "b0" and not what.endswith("better"):
+                yield f"odds x {change:g}: {what}", found
+
+
+@contextmanager
+def built(made: Foreign) -> Iterator[Store]:
+    """Derive a station: by a build where its checks are still to be linked to queens."""
+    if "queen_id" in made.records["checks"][0]:
+        yield derived(made.as_of, Settings(), **made.records)
+        return
+    with tempfile.TemporaryDirectory() as place:
+        folder = write_station(made, Path(place))
+        command = [sys.executable, "-m", "queen_outcomes"]
+        words = ["--quiet", "build", str(folder), "--until", "derive"]
+        subprocess.run([*command, *words], check=True)
+        (file,) = folder.glob("build/*/station.duckdb")
+        with Store(file) as store:
+            yield store
+
+
+def foreign_station(seed: int, number: int) -> Iterator[tuple[str, float]]:
+    """Give (what, whether) of all operators of a station of another generator."""
+    made = GENERATORS[number % len(GENERATORS)].station(
+        seed, null=True, harder=HARDER[number // len(GENERATORS) % len(HARDER)]
     )
-    path = running_series(failed[rows], risks[rows], limit_worse=limits.worse.limit)
-    at = np.flatnonzero(path.worse.signal)
-    return (at[0] + 1 if len(at) else 0), limits
+    settings = Settings()
+    with built(made) as store:
+        values = read_factors(store, {})
+        cases = read_closed(store, values, settings.plan.question, 7)
+    season = max(cases.season.tolist())
+    for what, _, found in pointed_at(cases, settings, season):
+        if not what.endswith("foretold"):
+            yield f"foreign, nobody differs: {what}", found
 
 
-def one_station(seed: int) -> list[tuple[str, float, float]]:
-    """Give (kind, signalled, courses to it) of the operators followed."""
-    rng = np.random.default_rng([seed, 7])
-    earlier, now = Season(rng, 720), Season(rng, 600)
-    none = np.zeros(2)
-    plain, batchy = now.failed(rng, none), now.failed(rng, DEVIATIONS)
-    doubled = now.failed(rng, DEVIATIONS, 2.0)
-    fitted = estimated(earlier, earlier.failed(rng, DEVIATIONS), now)
-    found = []
-    for operator in range(FOLLOWED):
-        rows = np.flatnonzero(now.operator == operator)
-        at = seed * OPERATORS + operator
+def pooled(found: dict[str, list[list[float]]]) -> Iterator[tuple]:
+    """Give each kind's share with its limits by station."""
+    for what in sorted(found):
+        stations = [one for one in found[what] if one]
+        size = np.array([len(one) for one in stations])
+        hits = np.array([sum(one) for one in stations])
+        share = hits.sum() / size.sum()
+        many = len(stations)
+        spread = np.sum((hits - share * size) ** 2) / size.sum() ** 2
+        se = np.sqrt(spread * many / max(many - 1, 1))
+        arm = student.ppf(0.975, max(many - 1, 1)) * se
+        yield what, many, int(size.sum()), share, max(share - arm, 0.0), share + arm
 
-        def told(kind, failed, risks, deviations, rows=rows, at=at):
-            case, limits = follow(now, rows, failed, risks, deviations, at)
-            found.append((kind, float(case > 0), float(case)))
-            return limits
 
-        told(KINDS[0], plain, now.risk, none)
-        limits = told(KINDS[1], batchy, now.risk, DEVIATIONS)
-        told(KINDS[2], batchy, now.risk, none)
-        if fitted is not None:
-            told(KINDS[3], batchy, *fitted)
-        told(KINDS[4], doubled, now.risk, DEVIATIONS)
-        worse = limits.worse
-        found.append((KINDS[5], worse.detection, worse.median_courses))
-    return found
+HEAD = ("what", "stations", "operator_seasons", "share", "low", "high")
+
+
+def write(found: dict[str, list[list[float]]], report: Path | None) -> None:
+    """Write the table."""
+    out = report.open("w", newline="") if report else sys.stdout
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(HEAD)
+    for *whose, share, low, high in pooled(found):
+        writer.writerow((*whose, f"{share:.4f}", f"{low:.4f}", f"{high:.4f}"))
 
 
 def main() -> None:
     """Run the stations and write the table."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--stations", type=int, default=2000)
+    parser.add_argument("--stations", type=int, default=500)
+    parser.add_argument("--foreign", type=int, default=120)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--report", type=Path)
     given = parser.parse_args()
     begin = time.perf_counter()
-    rows = [
-        row
-        for station in range(given.stations)
-        for row in one_station(given.seed * 1_000_000 + station)
-    ]
-    table = []
-    for kind in KINDS:
-        signalled = np.array([row[1] for row in rows if row[0] == kind])
-        cases = np.array([row[2] for row in rows if row[0] == kind])
-        share = signalled.mean()
-        error = np.sqrt(share * (1 - share) / len(signalled))
-        reached = cases[(cases > 0) & np.isfinite(cases)]
-        median = np.median(reached) if len(reached) else np.nan
-        table.append((kind, len(signalled), share, error, median))
-    head = ("what", "operator_seasons", "signalled", "se", "median_courses_to_it")
-    out = given.report.open("w", newline="") if given.report else sys.stdout
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(head)
-    writer.writerows(
-        (kind, n, f"{share:.4f}", f"{error:.4f}", f"{median:.0f}")
-        for kind, n, share, error, median in table
-    )
+    found: dict[str, list[list[float]]] = defaultdict(list)
+    with patch("queen_outcomes.audit.running_series.REPLICATES", REPLICATES):
+        for many, of in (
+            (given.stations, one_station),
+            (given.foreign, foreign_station),
+        ):
+            for number in range(many):
+                own = defaultdict(list)
+                for what, is_found in of(given.seed * 1_000_000 + number, number):
+                    own[what].append(is_found)
+                for what, values in own.items():
+                    found[what].append(values)
+    write(found, given.report)
     print(f"{time.perf_counter() - begin:.0f} s", file=sys.stderr)
 
 

@@ -60,8 +60,12 @@ def test_ranks_in_words(ranks, said):
 
 def test_who_is_flagged_in_words():
     rows = [ROW, {**ROW, "operator": "B", "flag": "more"}, {**ROW, "operator": "C"}]
-    assert rates.finding(rows) == ("1 of 3 operators is flagged: B (more failures)")
-    assert rates.finding([ROW, ROW]) == "None of 2 operators is flagged"
+    assert rates.finding(rows) == (
+        "1 of 3 operators is flagged over all courses: B (more failures)"
+    )
+    assert (
+        rates.finding([ROW, ROW]) == "None of 2 operators is flagged over all courses"
+    )
     assert rates.finding([{**ROW, "shown": False}]) == "Operators: counts only"
 
 
@@ -96,6 +100,7 @@ def test_where_an_excess_lies_alone(total, alone, said):
 LIMITS = {
     "series": "level",
     "holds_for": 120,
+    "cases": 100,
     "detection": 0.9,
     "median_courses": 60.0,
     "message": "",
@@ -109,6 +114,8 @@ def test_what_a_series_can_see_in_words():
     assert series.detection_said(missed).endswith(
         "with a chance of 30 %. A doubling is often missed."
     )
+    beyond = series.detection_said({**LIMITS, "cases": 130})
+    assert beyond.endswith("Beyond the 120 planned there is no verdict.")
 
 
 SIGNAL = {
@@ -121,6 +128,8 @@ SIGNAL = {
     "courses": 20,
     "failures": 12,
     "expected": 4.0,
+    "episode": 1,
+    "season_told": True,
 }
 
 
@@ -139,15 +148,24 @@ def test_a_signal_names_the_batches_that_hold_a_third_of_it():
 def test_fewer_failures_need_no_batch():
     better = {**SIGNAL, "direction": "better", "failures": 0}
     said = series.signal_said(better, [{**PART, **SIGNAL}])
-    assert said.startswith("Fewer failures than the station leads to expect")
+    assert said.startswith("Fewer failures than colleagues' courses of this season")
     assert "g1" not in said
 
 
-def test_two_series_at_one_course_are_said_once():
-    both = [SIGNAL, {**SIGNAL, "series": "drift"}, {**SIGNAL, "case": 60}]
-    said = series.signals_said(both, [])
+def test_a_change_that_two_series_see_is_said_once():
+    later = {**SIGNAL, "series": "drift", "case": 34}
+    said = series.signals_said(
+        [SIGNAL, later, {**SIGNAL, "case": 60, "episode": 2}], []
+    )
     assert len(said) == 2
-    assert said[0].endswith("signals at the same course.")
+    assert said[0].endswith(
+        "The same change: against own earlier courses at course 34."
+    )
+
+
+def test_where_colleagues_are_too_few_a_change_may_be_the_seasons():
+    said = series.signal_said({**SIGNAL, "series": "drift", "season_told": False}, [])
+    assert said.startswith("More failures than before (or a harder season")
 
 
 def test_a_long_series_keeps_its_peaks_signals_and_ends():

@@ -77,7 +77,9 @@ def test_names_from_the_records_are_escaped(usual):
     assert "<b>A</b>" not in text
     assert "&lt;b&gt;A&lt;/b&gt;" in text
     assert "B &amp; C" in text
-    assert page["figures"]["title"].startswith("1 of 6 operators is flagged: <b>A</b>")
+    assert page["figures"]["title"].startswith(
+        "1 of 6 operators is flagged over all courses: <b>A</b>"
+    )
 
 
 def test_nobody_is_judged(usual, two_seasons):
@@ -106,20 +108,26 @@ def test_the_chance_of_false_signals_is_added_up_over_the_station(usual, two_sea
     page, _ = usual
     assert page["series"]["chance"] == pytest.approx(6 * 2 * 0.01)
     _, (second, text) = two_seasons
-    assert second["series"]["chance"] == pytest.approx(6 * 2 * 2 * 0.01)
-    assert "chance alone gives up to 0.24 signals a season" in text_of(text)
+    assert second["series"]["chance"] == pytest.approx((6 * 2 + 1) * 2 * 0.01)
+    assert "chance alone gives up to 0.26 signals a season" in text_of(text)
 
 
 def test_both_series_are_drawn_once_there_is_an_earlier_season(two_seasons):
     _, (page, _) = two_seasons
     assert not page["series"]["provisional"]
-    for part in page["series"]["operators"]:
+    station, *operators = page["series"]["operators"]
+    assert station["name"] == "The whole station"
+    assert [panel["title"] for panel in station["panels"]] == [
+        "Against the station's earlier seasons"
+    ]
+    assert "at each of 2 limits, so up to 2 % together" in " ".join(station["facts"])
+    for part in operators:
         assert [panel["title"] for panel in part["panels"]] == [
-            "Against the station",
+            "Against colleagues this season",
             "Against own earlier courses",
         ]
         facts = " ".join(part["facts"])
-        assert "if the odds of failing doubled" in facts
+        assert "had the odds of failing doubled" in facts
         assert "at each of 4 limits, so up to 4 % together" in facts
 
 

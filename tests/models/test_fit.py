@@ -200,3 +200,34 @@ def test_another_unit_of_a_factor_changes_no_share():
         rows = adjusted_rows(fitted)
         shares.append([(r["probability"], r["low"], r["high"]) for r in rows])
     np.testing.assert_allclose(shares[1], shares[0], rtol=1e-6)
+
+
+def near_duplicate(noise: float) -> dict:
+    """Fit queens whose drones' age all but repeats their dose."""
+    made = queens(400, share=0.3)
+    for number, queen in enumerate(made):
+        around = noise * (number % 7 - 3)
+        queen["drone_age_days"] = round(8 + queen["dose_ul"] + around, 2)
+    store = modelled(made)
+    return {
+        row["factor"]: row
+        for row in store.records(
+            "SELECT * FROM contrasts WHERE outcome = 'laying' AND model = 'main'"
+        )
+    }
+
+
+def test_a_near_duplicate_of_a_factor_has_no_figure():
+    row = near_duplicate(0.1)["drone_age"]
+    assert row["apart_from"] == "dose"
+    assert row["risk_difference"] is row["p"] is row["low"] is None
+
+
+def test_a_factor_hardly_told_apart_has_a_figure_and_no_test():
+    found = near_duplicate(0.33)
+    row = found["drone_age"]
+    assert row["apart_from"] == "dose"
+    assert row["risk_difference"] is not None
+    assert row["p"] is row["p_holm"] is None
+    assert found["line"]["apart_from"] == ""
+    assert found["line"]["p"] is not None

@@ -9,19 +9,14 @@ from hypothesis import strategies as st
 from queen_outcomes.stats.series.cusum import (
     changed_risks,
     cusum_path,
-    running_series,
     weights,
 )
 from queen_outcomes.stats.series.learning import alike_signal_chance, learning_curve
 from run_lengths import average_run_length, signal_chance
 
-cases = st.lists(
-    st.tuples(st.sampled_from([0.0, 1.0, np.nan]), st.floats(0.01, 0.99)), max_size=40
+scores = st.lists(
+    st.one_of(st.just(np.nan), st.floats(-0.7, 0.7, allow_nan=False)), max_size=40
 )
-
-
-def split(pairs):
-    return np.array([y for y, _ in pairs]), np.array([p for _, p in pairs])
 
 
 @given(st.floats(0.001, 0.999), st.floats(0.1, 10).filter(lambda r: abs(r - 1) > 0.01))
@@ -35,30 +30,25 @@ def test_weights_are_log_likelihood_ratios(risk, ratio):
     assert risk * failure + (1 - risk) * success < 0
 
 
-@given(cases, st.floats(0.3, 3))
+@given(scores, st.floats(0.3, 3))
 @settings(max_examples=80, deadline=None)
-def test_undecided_cases_change_nothing_but_their_place(pairs, limit):
-    y, p = split(pairs)
-    seen = ~np.isnan(y)
-    whole = running_series(y, p, limit_worse=limit, limit_better=limit)
-    short = running_series(y[seen], p[seen], limit_worse=limit, limit_better=limit)
-    for one, other in ((whole.worse, short.worse), (whole.better, short.better)):
-        np.testing.assert_array_equal(one.value[seen], other.value)
-        np.testing.assert_array_equal(one.signal[seen], other.signal)
-        assert not one.signal[~seen].any()
-    np.testing.assert_allclose(whole.over_expected[seen], short.over_expected)
-    assert (np.diff(whole.expected) >= 0).all()
+def test_undecided_cases_change_nothing_but_their_place(made, limit):
+    made = np.array(made, float)
+    seen = ~np.isnan(made)
+    whole, short = cusum_path(made, limit), cusum_path(made[seen], limit)
+    np.testing.assert_array_equal(whole.value[seen], short.value)
+    np.testing.assert_array_equal(whole.signal[seen], short.signal)
+    assert not whole.signal[~seen].any()
 
 
-@given(cases, st.floats(0.3, 3))
+@given(scores, st.floats(0.3, 3))
 @settings(max_examples=80, deadline=None)
-def test_after_a_signal_the_series_starts_again(pairs, limit):
-    y, p = split(pairs)
-    found = running_series(y, p, limit_worse=limit).worse
+def test_after_a_signal_the_series_starts_again(made, limit):
+    found = cusum_path(made, limit)
     assert (found.value >= 0).all()
     np.testing.assert_array_equal(found.signal, found.value >= limit - 1e-9)
     for case in np.flatnonzero(found.signal):
-        rest = running_series(y[case + 1 :], p[case + 1 :], limit_worse=limit).worse
+        rest = cusum_path(made[case + 1 :], limit)
         np.testing.assert_array_equal(found.value[case + 1 :], rest.value)
 
 
@@ -73,15 +63,8 @@ def test_a_sum_of_decimals_reaches_the_limit_it_equals():
     assert cusum_path([0.1] * 10, limit=1.0).signal[-1]
 
 
-def test_a_case_without_a_risk_is_undecided():
-    found = running_series([1, 1, 0], [0.2, np.nan, 0.3])
-    np.testing.assert_allclose(found.expected, [0.2, 0.2, 0.5])
-    assert found.worse.value[1] == found.worse.value[0]
-
-
 def test_no_cases_make_an_empty_series():
-    found = running_series([], [])
-    assert len(found.expected) == len(found.worse.value) == 0
+    assert len(cusum_path([]).value) == 0
 
 
 def test_a_learner_without_an_answer_stands_still():

@@ -11,6 +11,7 @@ import numpy as np
 from scipy import stats
 from scipy.special import expit, logit
 
+from queen_outcomes.audit.apart import Apart
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.outcomes import question_columns
@@ -59,6 +60,7 @@ def operator_rows(
     model: RiskModel,
     intercepts: Mapping[str, Intercept],
     fewest: int,
+    apart: Mapping[str, Apart],
 ) -> list[Row]:
     """Give a row for every operator of these courses.
 
@@ -72,13 +74,15 @@ def operator_rows(
         Empty where the joint model has none: then nothing is shrunken or ranked.
     fewest : int
         Courses below which an operator's figures are held back.
+    apart : mapping of str to Apart
+        What each operator cannot be told apart from; of some there is no figure then.
     """
     rows = []
     shared = shared_courses(cases)
     station = thinned(cases.risk[cases.counted])
     for name, own in cases.by_operator().items():
-        row = _counts(name, cases.some(own), shared[own], fewest)
-        if row["courses"]:
+        row = _counts(name, cases.some(own), shared[own], fewest, apart[name])
+        if row["courses"] and apart[name].has_figure:
             counted = cases.some(own[cases.counted[own]])
             row |= _against_expected(name, counted, station, model)
         rows.append(row)
@@ -95,7 +99,9 @@ def thinned(risks: np.ndarray) -> np.ndarray:
     return expit(np.array([part.mean() for part in parts]))
 
 
-def _counts(name: str, own: ClosedCourses, shared: np.ndarray, fewest: int) -> Row:
+def _counts(
+    name: str, own: ClosedCourses, shared: np.ndarray, fewest: int, apart: Apart
+) -> Row:
     counted, decided = own.counted, np.isfinite(own.failed)
     courses = int(counted.sum())
     part = float(shared[counted].mean()) if courses else None
@@ -106,8 +112,9 @@ def _counts(name: str, own: ClosedCourses, shared: np.ndarray, fewest: int) -> R
         "undecided": int((~decided).sum()),
         "unknown_risk": int((decided & ~counted).sum()),
         "shared_pct": None if part is None else 100 * part,
-        "separable": part is not None and part >= SEPARABLE,
-        "shown": courses >= fewest,
+        "separable": (part or 0.0) >= SEPARABLE and "batch" not in apart.name,
+        "apart_from": apart.name if courses >= fewest else "",
+        "shown": courses >= fewest and apart.has_figure,
     }
 
 
@@ -132,16 +139,17 @@ def _against_expected(
 
 
 def _flag(rows: list[Row]) -> None:
-    """Flag by one rule over all operators; those held back take no part."""
+    """Flag by one rule over all operators that can be told apart and are shown."""
     blank = (np.nan, np.nan)
     tails = [row.pop("tails", blank) for row in rows]
-    pairs = np.array(
-        [pair if row["shown"] else blank for row, pair in zip(rows, tails, strict=True)]
-    ).reshape(-1, 2)
+    asked = [row["shown"] and not row["apart_from"] for row in rows]
+    pairs = [p if is_asked else blank for is_asked, p in zip(asked, tails, strict=True)]
+    pairs = np.array(pairs).reshape(-1, 2)
     words = {1: "more", -1: "fewer", 0: ""}
     found = flags(pairs[:, 0], pairs[:, 1])
-    for row, direction in zip(rows, found.direction.tolist(), strict=True):
-        row["flag"] = words[direction] if row["shown"] else None
+    directions = zip(rows, asked, found.direction.tolist(), strict=True)
+    for row, is_asked, direction in directions:
+        row["flag"] = words[direction] if is_asked else None
 
 
 def _rank(
@@ -152,6 +160,7 @@ def _rank(
 ) -> None:
     """Give shrunken rates and ranks, 1 for the fewest failures, from the joint model."""
     ranked = [row for row in rows if row["operator"] in intercepts and row["courses"]]
+    ranked = [row for row in ranked if not row["apart_from"]]
     if len(ranked) < 2:
         return
     found = [intercepts[row["operator"]] for row in ranked]

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from scipy.special import expit, logit
 
+from queen_outcomes.audit.apart import Apart
 from queen_outcomes.audit.batches import batch_rows
 from queen_outcomes.audit.cases import read_audited, read_risk_model
 from queen_outcomes.audit.operators import operator_rows
@@ -77,8 +78,14 @@ def read_period(
         inside &= cases.d0 <= np.datetime64(until)
     cases = levelled(cases.some(np.flatnonzero(inside)))
     model = read_risk_model(store, question)
+    # what somebody cannot be told apart from over all courses, no part of them can tell
+    apart = {
+        row["operator"]: Apart(row["apart_from"], row["expected"] is not None)
+        for row in _stored(store, OPERATORS, question)
+    }
     # ranks and shrunken rates are the joint model's, of all courses: none here
-    operators = filled(OPERATORS, operator_rows(cases, model, {}, settings.min_shown))
+    rows = operator_rows(cases, model, {}, settings.min_shown, apart)
+    operators = filled(OPERATORS, rows)
     return Period(question, cases, operators, batch_rows(cases, model.deviations))
 
 

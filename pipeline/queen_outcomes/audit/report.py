@@ -139,11 +139,17 @@ def _row(row: Row) -> Row:
         "failed_to_expected": round(row["ratio"], 2) if shown else None,
         "adjusted": percent(row["adjusted"]) if shown else None,
         "limits": f"{100 * row['low']:.0f}-{100 * row['high']:.0f}" if shown else None,
-        "stands_out": row["flag"] if shown else "too few courses",
+        "stands_out": _stands_out(row),
         "rank": f"{row['rank_low']}-{row['rank_high']}" if ranked else None,
         "shared": _shared(row),
         "signals": row["signals"],
     }
+
+
+def _stands_out(row: Row) -> str | None:
+    if row["apart_from"]:
+        return f"no verdict: not told apart from {row['apart_from']}"
+    return row["flag"] if row["shown"] else "too few courses"
 
 
 def _shared(row: Row) -> str | None:

@@ -7,10 +7,12 @@ pages and commands the internal ones of AUDIT_INTERNAL.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
 from typing import Any
 
 import polars as pl
 
+from queen_outcomes.audit.apart import Apart, apart_from
 from queen_outcomes.audit.batches import batch_rows, day_rows
 from queen_outcomes.audit.cases import batch_parts, read_risk_model
 from queen_outcomes.audit.checker_agreement import agreement_rows
@@ -28,6 +30,7 @@ from queen_outcomes.facts.exports.writing import schema, write_frame, write_rows
 from queen_outcomes.facts.outcomes import question_columns
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
+from queen_outcomes.models.questions import main_terms
 from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.models.season_plan import SeasonPlan
 
@@ -56,9 +59,9 @@ def audit_station(
         model = read_risk_model(store, question)
         cases = read_closed(store, values, question, settings.outcomes.grace_days)
         cases = cases.with_risk(model.risks(cases.values))
-        operators = operator_rows(
-            cases, model, read_intercepts(store, question), settings.min_shown
-        )
+        apart = apart_from(cases, model, main_terms(settings))
+        intercepts = read_intercepts(store, question)
+        operators = operator_rows(cases, model, intercepts, settings.min_shown, apart)
         found = {
             "operators": operators,
             "batches": batch_rows(cases, model.deviations),
@@ -66,8 +69,8 @@ def audit_station(
         if question == settings.plan.question:
             name = plan.season if plan else max(cases.season.tolist(), default="")
             season = AuditSeason(name, cases, settings, plan)
-            found |= _followed(season, model, operators)
-            rows |= details(store, settings, cases, found["operator_series"])
+            found |= _followed(season, model, operators, apart)
+            rows |= details(store, settings, cases)
         for name, made in found.items():
             rows[name] += [{**question_columns(question), **row} for row in made]
         frames.append(_frame(cases))
@@ -78,21 +81,40 @@ def audit_station(
 
 
 def _followed(
-    season: AuditSeason, model: RiskModel, operators: list[Row]
+    season: AuditSeason,
+    model: RiskModel,
+    operators: list[Row],
+    apart: Mapping[str, Apart],
 ) -> dict[str, list[Row]]:
     """Give the plan's outcome its running series, and operators what belongs to them."""
-    series, limits = running_series_of(season, model)
+    names = {name: one.name for name, one in apart.items()}
+    series, limits = running_series_of(season, model, names)
     others = expected_by_others(season)
+    parts = [
+        p for o in season.cases.by_operator() for p in batch_parts(o, season.cases)
+    ]
+    signals, batches = signal_rows(series, season.cases, parts)
+    episodes = {s["operator"]: s["episode"] for s in sorted(signals, key=_by_episode)}
     for row in operators:
-        own = [one["signals"] for one in limits if one["operator"] == row["operator"]]
-        row["signals"] = sum(own)
+        row["signals"] = episodes.get(row["operator"], 0)
         row["provisional"] = season.is_provisional
-        row["expected_by_others"] = others.get(row["operator"])
-    return {"operator_series": series, "series_limits": limits}
+        if "expected" in row:
+            row["expected_by_others"] = others.get(row["operator"])
+    return {
+        "operator_series": series,
+        "series_limits": limits,
+        "operator_batches": parts,
+        "operator_signals": signals,
+        "signal_batches": batches,
+    }
+
+
+def _by_episode(signal: Row) -> int:
+    return signal["episode"]
 
 
 def details(
-    store: Store, settings: Settings, cases: ClosedCourses, series: list[Row]
+    store: Store, settings: Settings, cases: ClosedCourses
 ) -> dict[str, list[Row]]:
     """Give the rows of what the operators' page shows beyond the exported tables.
 
@@ -103,17 +125,10 @@ def details(
     settings : Settings
     cases : ClosedCourses
         Closed courses of the plan's outcome, with risks.
-    series : list of dict
-        Rows of `operator_series`.
     """
     few, prior = settings.min_shown, settings.prior_cases
-    parts = [part for name in cases.by_operator() for part in batch_parts(name, cases)]
-    signals, batches = signal_rows(series, cases, parts)
     learning, limits = learning_rows(cases, prior, few)
     return {
-        "operator_batches": parts,
-        "operator_signals": signals,
-        "signal_batches": batches,
         "audit_days": day_rows(cases),
         "experience": experience_rows(cases, prior, few),
         "learning": learning,

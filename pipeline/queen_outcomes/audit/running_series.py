@@ -1,22 +1,27 @@
 """The running series of a season: what they are measured by, their rows, their signals.
 
-Risks, baselines and limits are taken from courses of earlier seasons and fixed at the
-season's first build, so that a signal once shown does not vanish because a model was fitted
-again. Without earlier seasons everything comes from what has closed so far, and is
-provisional.
+Risks, own pasts and what null seasons draw are taken from courses of earlier seasons and
+fixed at the season's first build, so that a signal once shown does not vanish because a
+model was fitted again. Without earlier seasons everything comes from what has closed so
+far, and is provisional.
 """
 
 from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.special import expit, logit
 
-from queen_outcomes.facts.settings import Plan, Settings
+from queen_outcomes.audit.season_nulls import (
+    OwnPast,
+    own_past,
+    season_numbers,
+    unknowns_of,
+)
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.closed import BATCHES, ClosedCourses, take
 from queen_outcomes.models.questions import (
     ModelRequest,
@@ -32,18 +37,28 @@ from queen_outcomes.models.risks import (
     write_risks,
 )
 from queen_outcomes.models.season_plan import SeasonPlan
-from queen_outcomes.stats.logistic.odds_shift import odds_shift
-from queen_outcomes.stats.series.calibrate import calibrate
-from queen_outcomes.stats.series.cusum import running_series
+from queen_outcomes.stats.series.null_seasons import (
+    LEVEL,
+    PAUSE,
+    STATION,
+    STATION_HAND,
+    ClosedSeason,
+    Followed,
+    Hand,
+    Unknowns,
+    follow,
+)
 
 Row = dict[str, Any]
-HALF = 0.5
-"""Failures added and taken so that a baseline without failures has finite odds."""
-REPLICATES, FEWEST_REPLICATES = 20_000, 4_000
-MOST_SIMULATED = 4_000_000
-"""Courses simulated for one limit: a season of thousands is simulated fewer times."""
+REPLICATES, FEWEST_REPLICATES = 10_000, 2_000
+MOST_SIMULATED = 40_000_000
+"""Courses drawn for a season: one of many thousands is drawn fewer times."""
 FEWEST, MOST = 5, 40
 """Operators from which on others' models are fitted, and up to which: each takes a fit."""
+SEASON_UNTOLD = (
+    "operator or season cannot be told apart: that takes two colleagues and ten failures "
+    "expected of their closed courses"
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,12 +79,13 @@ class AuditSeason:
     settings: Settings
     plan: SeasonPlan | None
 
-    def request(self, rows: np.ndarray) -> ModelRequest:
-        """Ask for the main model of some of these courses."""
+    def request(self, rows: np.ndarray, without: str = "") -> ModelRequest:
+        """Ask for the main model of some of these courses, a term left out."""
+        terms = [t for t in main_terms(self.settings) if t.name != without]
+        always = [name for name in self.settings.models.adjust_for if name != without]
         return ModelRequest(
             *(take(self.cases.values, rows), self.cases.answer[rows]),
-            *(main_terms(self.settings), self.settings.models.adjust_for),
-            self.cases.question[0],
+            *(tuple(terms), tuple(always), self.cases.question[0]),
         )
 
     @property
@@ -77,314 +93,244 @@ class AuditSeason:
         """Tell whether there is no earlier season to be measured by."""
         return not (self.cases.season < self.name).any()
 
+    def fixed(self, name: str, under: Mapping[str, Any], make) -> dict[str, Any]:
+        """Give what is fixed for the season under a name, else make it and fix it."""
+        outcome, days = self.cases.question
+        name = f"{name} {outcome} by day {days}"
+        found = self.plan.fixed(name, under) if self.plan else None
+        if found is None:
+            found = make()
+            if self.plan and not self.is_provisional:
+                self.plan.fix(name, found, under)
+        return found
+
+
+def closing_chances(cases: ClosedCourses) -> np.ndarray:
+    """Give each course's chance of having failed, by what was seen of it at its close.
+
+    1 and 0 where the records settle it; NaN where they do not: nothing decides.
+    """
+    return cases.failed
+
 
 def running_series_of(
-    season: AuditSeason, current: RiskModel
+    season: AuditSeason, current: RiskModel, apart: Mapping[str, str]
 ) -> tuple[list[Row], list[Row]]:
-    """Give every operator's running series and the limits they are held against.
+    """Give the station's and every operator's running series, and their limits.
 
     Parameters
     ----------
     season : AuditSeason
     current : RiskModel
         Stands in where there is no earlier season.
+    apart : mapping of str to str
+        Operators who cannot be told apart from something else, and from what: their
+        series are shown and never signal.
     """
     model = _risks(season, current)
     cases = season.cases.with_risk(model.risks(season.cases.values))
-    rows: list[Row] = []
+    rows = np.flatnonzero(cases.season == season.name)
+    rows = rows[np.lexsort((cases.course_id[rows], cases.d0[rows]))]
+    this = cases.some(rows)
+    known = np.isfinite(this.risk)
+    if not known.any():
+        return [], []
+    names = np.unique(this.operator[this.operator != ""]).tolist()
+    pasts = {name: _past(season, cases, model, name) for name in names}
+    hands = {
+        at: Hand(
+            *(zlib.crc32(name.encode()), pasts[name].planned),
+            *(pasts[name].change, pasts[name].change_se, not apart.get(name)),
+        )
+        for at, name in enumerate(names)
+    }
+    planned = season.fixed(
+        "planned courses of",
+        {"planned_cases": dict(season.settings.plan.planned_cases)},
+        lambda: {"courses": _planned_of_all(season)},
+    )["courses"]
+    followed = follow(
+        _closed(this, model, names),
+        hands,
+        _unknowns(season, cases, model),
+        chance=season.settings.plan.false_alarm_chance,
+        planned=planned,
+        replicates=_replicates(max(planned, len(this))),
+        seed=zlib.crc32(season.name.encode()),
+    )
+    made: list[Row] = []
     limits: list[Row] = []
-    for name, own in cases.by_operator().items():
-        this = own[cases.season[own] == season.name]
-        measured_by = _baseline(season, cases, model, name, own)
-        found = series_rows(name, cases.some(this), measured_by)
-        rows += found
-        limits += _limit_rows(season, name, measured_by, found)
-    return rows, limits
+    for (at, series), found in sorted(followed.items()):
+        name = names[at] if at != STATION_HAND else None
+        if series == STATION and season.is_provisional:
+            continue  # measured by itself it would say nothing
+        own = _series_rows(name, series, this, found)
+        made += own
+        past = pasts.get(name, OwnPast(0, np.nan, np.nan, planned))
+        limits.append(
+            _limit_row(name, series, found, own, past, apart.get(name, ""))
+            | {"provisional": season.is_provisional}
+        )
+    return made, limits
+
+
+def _replicates(courses: int) -> int:
+    return min(REPLICATES, max(FEWEST_REPLICATES, MOST_SIMULATED // max(courses, 1)))
 
 
 def _risks(season: AuditSeason, current: RiskModel) -> RiskModel:
-    """Give the season's risk model: as fixed, else from earlier seasons' courses."""
-    outcome, days = season.cases.question
-    name, under = f"risk of {outcome} by day {days}", chosen_under(season.settings)
-    section = season.plan.fixed(name, under) if season.plan else None
-    if section:
-        return read_risks(section)
+    """Give the season's risk model: as fixed, else from earlier seasons' courses.
+
+    The year is no term of it: the season that it is for is none of theirs.
+    """
     if season.is_provisional:
         return current
-    earlier = season.request(np.flatnonzero(season.cases.season < season.name))
-    fitted, _ = fit_form(earlier, choose_form(earlier))
-    model = risk_model(outcome, fitted, season.settings.models.adjust_for)
-    if season.plan:
-        season.plan.fix(name, write_risks(model), under)
-    return model
+
+    def made() -> dict[str, Any]:
+        earlier = season.request(
+            np.flatnonzero(season.cases.season < season.name), without="year"
+        )
+        fitted, _ = fit_form(earlier, choose_form(earlier), tested=False)
+        adjust_for = season.settings.models.adjust_for
+        return write_risks(risk_model(season.cases.question[0], fitted, adjust_for))
+
+    return read_risks(season.fixed("risk of", chosen_under(season.settings), made))
 
 
-def _baseline(
-    season: AuditSeason,
-    cases: ClosedCourses,
-    model: RiskModel,
-    name: str,
-    own: np.ndarray,
-) -> Baseline:
-    plan, settings = season.plan, season.settings.plan
-    outcome, days = season.cases.question
-    section_name = f"running series of {name}, {outcome} by day {days}"
+def _unknowns(season: AuditSeason, cases: ClosedCourses, model: RiskModel) -> Unknowns:
+    """Give what null seasons draw; of a season measured by itself the risks are known."""
+
+    def made() -> dict[str, Any]:
+        rows = cases.counted
+        rows = rows if season.is_provisional else rows & (cases.season < season.name)
+        earlier = cases.some(np.flatnonzero(rows))
+        found = unknowns_of(earlier, model, is_known=season.is_provisional)
+        return {
+            "tau": found.tau,
+            "root": found.root.tolist(),
+            "variances": found.variances.tolist(),
+            "variance_ses": found.variance_ses.tolist(),
+        }
+
+    kept = season.fixed("null seasons of", chosen_under(season.settings), made)
+    columns = len(model.beta)
+    root = np.array(kept["root"], float).reshape(columns, -1)
+    parts = (np.array(kept[name]) for name in ("variances", "variance_ses"))
+    return Unknowns(kept["tau"], root, *parts)
+
+
+def _past(
+    season: AuditSeason, cases: ClosedCourses, model: RiskModel, name: str
+) -> OwnPast:
+    plan = season.settings.plan
+    own = np.flatnonzero(cases.operator == name)
+    before = own[cases.season[own] < season.name]
+
+    def made() -> dict[str, Any]:
+        counted = cases.some(before[cases.counted[before]])
+        courses = plan.planned_cases.get(name, 0)
+        courses = courses or max(_last_season(cases, before), plan.fewest_cases)
+        found = own_past(counted, model)
+        return {"planned": courses, **found}
+
     under = {
-        "false_alarm_chance": settings.false_alarm_chance,
-        "fewest_cases": settings.fewest_cases,
-        "planned_cases": settings.planned_cases.get(name, 0),
+        "fewest_cases": plan.fewest_cases,
+        "planned_cases": plan.planned_cases.get(name, 0),
     }
-    section = plan.fixed(section_name, under) if plan else None
-    if section:
-        return Baseline.read(section)
-    counted = own[cases.counted[own]]
-    before = counted[cases.season[counted] < season.name]
-    pattern = _pattern(season, cases, counted, before)
-    found = baseline(
-        *(name, cases.some(before), cases.some(pattern), model, settings),
-        replicates=REPLICATES,
-    )
-    if plan and not season.is_provisional:
-        plan.fix(section_name, asdict(found), under)
-    return found
+    kept = season.fixed(f"own past of {name},", under, made)
+    return OwnPast(*(kept[k] for k in ("courses", "change", "change_se", "planned")))
 
 
-def _pattern(
-    season: AuditSeason, cases: ClosedCourses, counted: np.ndarray, before: np.ndarray
-) -> np.ndarray:
-    """Give the courses that the operator's season looks like.
+def _last_season(cases: ClosedCourses, rows: np.ndarray) -> int:
+    """Count the courses of the last season of some."""
+    seasons = cases.season[rows]
+    return int((seasons == max(seasons.tolist(), default="")).sum())
 
-    Their own last season; for somebody new, courses spread over the station's last; in a
-    first season, their own so far.
-    """
-    if len(before):
-        return before[_of_last_season(cases, before)]
+
+def _planned_of_all(season: AuditSeason) -> int:
+    plan = season.settings.plan
+    before = np.flatnonzero(season.cases.season < season.name)
     if season.is_provisional:
-        return counted
-    all_before = np.flatnonzero(cases.counted & (cases.season < season.name))
-    if not len(all_before):
-        return counted
-    last = all_before[_of_last_season(cases, all_before)]
-    last = last[np.lexsort((cases.course_id[last], cases.inseminated_at[last]))]
-    few = min(len(last), season.settings.plan.fewest_cases)
-    return last[np.linspace(0, len(last) - 1, few).astype(int)]
+        before = np.arange(len(season.cases))
+    last = _last_season(season.cases, before)
+    return max(last, sum(plan.planned_cases.values()), plan.fewest_cases)
 
 
-def _of_last_season(cases: ClosedCourses, rows: np.ndarray) -> np.ndarray:
-    return cases.season[rows] == max(cases.season[rows].tolist())
-
-
-def _limit_rows(
-    season: AuditSeason, name: str, measured_by: Baseline, rows: list[Row]
-) -> list[Row]:
-    found = []
-    for series in ("level", "drift"):
-        limits = getattr(measured_by, series)
-        own = [row for row in rows if row["series"] == series]
-        if series == "drift" and not np.isfinite(measured_by.change):
-            continue
-        found.append(
-            {
-                "operator": name,
-                "series": series,
-                "holds_for": limits.courses,
-                "limit_worse": limits.worse,
-                "limit_better": limits.better,
-                "detection": limits.detection,
-                "median_courses": limits.median_courses,
-                "baseline_courses": measured_by.courses,
-                "provisional": season.is_provisional,
-                "cases": len(own),
-                "signals": sum(row["signal"] != "" for row in own),
-                "message": limits.said,
-            }
-        )
-    return found
-
-
-@dataclass(frozen=True)
-class SeriesLimits:
-    """Limits of one running series and what they do; NaN when there are none.
-
-    Attributes
-    ----------
-    courses : int
-        Courses of a season that they hold for.
-    worse, better : float
-        Values at which the two CUSUMs signal.
-    detection : float
-        Chance of a signal within the season if the odds of failing doubled.
-    median_courses : float
-        Courses to a signal then; NaN where under half of the seasons have one.
-    said : str
-        Why there are no limits.
-    """
-
-    courses: int
-    worse: float
-    better: float
-    detection: float
-    median_courses: float
-    said: str = ""
-
-
-@dataclass(frozen=True)
-class Baseline:
-    """An operator's own.
-
-    Attributes
-    ----------
-    courses : int
-        Earlier courses that it stands on.
-    change : float
-        Log odds of failing against the station; NaN without earlier courses.
-    level, drift : SeriesLimits
-        Against the station, and against the operator's own earlier courses.
-    """
-
-    courses: int
-    change: float
-    level: SeriesLimits
-    drift: SeriesLimits
-
-    @classmethod
-    def read(cls, section: Mapping[str, Any]) -> Baseline:
-        """Read a baseline back from the season's file, where it stands as a dictionary."""
-        level, drift = (SeriesLimits(**section[name]) for name in ("level", "drift"))
-        return cls(section["courses"], section["change"], level, drift)
-
-    def drift_risks(self, risks: np.ndarray) -> np.ndarray:
-        """Give the risks that the operator's own earlier results lead to expect."""
-        return expit(logit(risks) + self.change)
-
-
-def baseline(
-    name: str,
-    earlier: ClosedCourses,
-    pattern: ClosedCourses,
-    model: RiskModel,
-    plan: Plan,
-    *,
-    replicates: int = REPLICATES,
-) -> Baseline:
-    """Set an operator's baseline and the limits of both series.
-
-    Parameters
-    ----------
-    name : str
-        The operator; seeds the simulation.
-    earlier : ClosedCourses
-        The operator's counted courses of earlier seasons, in order.
-    pattern : ClosedCourses
-        Courses that a season looks like: the operator's own last season, in order; the
-        station's for somebody new.
-    model : RiskModel
-        For how far batches deviate.
-    plan : Plan
-    """
-    change = np.nan
-    n = len(earlier)
-    if n:
-        failures = float(earlier.failed.sum())
-        shrunken = failures * (1 - 2 * HALF / (n + 2 * HALF)) + HALF
-        change = odds_shift(logit(earlier.risk), min(max(shrunken, HALF), n - HALF))
-    own = Baseline(n, change, *(SeriesLimits(0, *(np.nan,) * 4),) * 2)
-    season = _season(name, pattern, plan)
-    if not len(season):
-        none = SeriesLimits(0, *(np.nan,) * 4, said="no closed course to learn from")
-        return replace(own, level=none, drift=none)
-    seed = zlib.crc32(name.encode())
-
-    times = min(replicates, max(FEWEST_REPLICATES, MOST_SIMULATED // len(season)))
-
-    def limits(risks: np.ndarray) -> SeriesLimits:
-        found = calibrate(
-            risks,
-            season.shared(model.deviations),
-            false_alarm_chance=plan.false_alarm_chance,
-            replicates=times,
-            seed=seed,
-        )
-        worse, better = found.worse, found.better
-        return SeriesLimits(
-            *(found.courses, worse.limit, better.limit),
-            *(worse.detection, worse.median_courses, found.message),
-        )
-
-    level = limits(season.risk)
-    drift = limits(own.drift_risks(season.risk)) if np.isfinite(change) else own.drift
-    return replace(own, level=level, drift=drift)
-
-
-def _season(name: str, pattern: ClosedCourses, plan: Plan) -> ClosedCourses:
-    """Repeat a season's courses to the length that limits must hold for.
-
-    Repeated batches are batches of their own.
-    """
-    size = len(pattern)
-    if not size:
-        return pattern
-    length = max(size, plan.planned_cases.get(name, 0), plan.fewest_cases)
-    rows = np.arange(length) % size
-    again = (np.arange(length) // size).astype(str)
-    long = pattern.some(rows)
-
-    def renamed(batch: np.ndarray) -> np.ndarray:
-        joined = np.char.add(np.char.add(batch, "\x1f"), again)
-        return np.where(batch == "", "", joined)
-
-    batches = {kind: renamed(long.values[kind]) for kind in BATCHES}
-    return replace(long, values={**long.values, **batches})
-
-
-def series_rows(name: str, own: ClosedCourses, measured_by: Baseline) -> list[Row]:
-    """Give both series of an operator's courses of a season.
-
-    Parameters
-    ----------
-    name : str
-    own : ClosedCourses
-        Closed courses of the season in the order they were inseminated, with the risks
-        that the season is measured by.
-    measured_by : Baseline
-    """
-    rows = _one(name, "level", own, own.risk, measured_by.level)
-    if np.isfinite(measured_by.change):
-        risks = measured_by.drift_risks(own.risk)
-        rows += _one(name, "drift", own, risks, measured_by.drift)
-    return rows
-
-
-def _one(
-    name: str, series: str, own: ClosedCourses, risks: np.ndarray, limits: SeriesLimits
-) -> list[Row]:
-    worse, better = (
-        at if np.isfinite(at) else np.inf for at in (limits.worse, limits.better)
+def _closed(this: ClosedCourses, model: RiskModel, names: list[str]) -> ClosedSeason:
+    """Give a season's courses as numbers; of those of unknown risk nothing decides."""
+    known = np.isfinite(this.risk)
+    risk = np.where(known, this.risk, 0.5)
+    logits, conditional, columns = season_numbers(this.with_risk(risk), model)
+    batches = np.column_stack(
+        [
+            [zlib.crc32(b.encode()) if b else -1 for b in getattr(this, kind).tolist()]
+            for kind in BATCHES
+        ]
     )
-    found = running_series(own.failed, risks, limit_worse=worse, limit_better=better)
+    places = {name: at for at, name in enumerate(names)}
+    hand = np.array([places.get(name, -1) for name in this.operator.tolist()], int)
+    q = np.where(known, closing_chances(this), np.nan)
+    days = this.known_on.astype("datetime64[D]").astype(int)
+    return ClosedSeason(days, hand, q, logits, conditional, columns, batches)
+
+
+def _series_rows(
+    name: str | None, series: str, this: ClosedCourses, found: Followed
+) -> list[Row]:
+    own = this.some(found.rows)
+    expected = np.where(np.isfinite(own.risk), found.expected, np.nan)
+    over = closing_chances(own) - expected
     words = np.where(
-        found.worse.signal, "worse", np.where(found.better.signal, "better", "")
+        found.signals[0], "worse", np.where(found.signals[1], "better", "")
     )
-    decided = np.isfinite(own.failed)
-    failed = np.where(decided, own.failed > 0, None).tolist()
     columns = {
         "case": range(1, len(own) + 1),
         "course_id": own.course_id.tolist(),
         "inseminated_at": own.inseminated_at.tolist(),
         "known_on": own.known_on.tolist(),
-        "failed": failed,
-        "expected": risks.tolist(),
-        "sum_over_expected": found.over_expected.tolist(),
-        "cusum_worse": found.worse.value.tolist(),
-        "cusum_better": found.better.value.tolist(),
+        "failed": np.where(own.decided, own.failed > 0, None).tolist(),
+        "expected": expected.tolist(),
+        "sum_over_expected": np.nancumsum(over).tolist(),
+        "cusum_worse": found.values[0].tolist(),
+        "cusum_better": found.values[1].tolist(),
+        "limit_worse": found.limits[0].tolist(),
+        "limit_better": found.limits[1].tolist(),
         "signal": words.tolist(),
+        "season_told": found.told.tolist(),
     }
-    held = {"limit_worse": limits.worse, "limit_better": limits.better}
-    given = {"operator": name, "series": series, **held}
     return [
-        {**given, **dict(zip(columns, row, strict=True))}
+        {"operator": name, "series": series, **dict(zip(columns, row, strict=True))}
         for row in zip(*columns.values(), strict=True)
     ]
+
+
+def _limit_row(
+    name: str | None,
+    series: str,
+    found: Followed,
+    rows: list[Row],
+    past: OwnPast,
+    apart: str,
+) -> Row:
+    said = f"cannot be told apart from {apart}" if apart else ""
+    if not said and series == LEVEL and not found.told[-1]:
+        said = SEASON_UNTOLD
+    worse, better = (
+        limits[np.isfinite(limits)][-1:].tolist() for limits in found.limits
+    )
+    return {
+        "operator": name,
+        "series": series,
+        "holds_for": past.planned,
+        "limit_worse": worse[0] if worse else None,
+        "limit_better": better[0] if better else None,
+        "detection": None if said else found.detection,
+        "median_courses": None if said else found.median,
+        "baseline_courses": past.courses,
+        "cases": len(rows),
+        "signals": sum(row["signal"] != "" for row in rows),
+        "message": said,
+    }
 
 
 def expected_by_others(season: AuditSeason) -> dict[str, float]:
@@ -430,7 +376,9 @@ def signal_rows(
     -------
     list of dict, list of dict
         Rows of `operator_signals` and of `signal_batches`. A run holds the decided
-        courses from where the CUSUM last left zero up to its signal.
+        courses from where the CUSUM last left zero up to its signal. Signals of one
+        operator and direction whose runs share courses, or that follow within `PAUSE`
+        courses, are one episode, whichever series they are of.
     """
     place = {course: at for at, course in enumerate(cases.course_id.tolist())}
     alone = {(p["operator"], p["kind"], p["batch"]): p["alone"] for p in parts}
@@ -445,6 +393,7 @@ def signal_rows(
         first = run[0]["case"]
         signals.append(
             {**whose, **dated, "direction": row["signal"], "first_case": first}
+            | {"season_told": row["season_told"]}
             | _sums(run)
         )
         for kind in BATCHES:
@@ -459,7 +408,21 @@ def signal_rows(
                 | {"alone": alone.get((row["operator"], kind, batch), False)}
                 for batch, own in held.items()
             ]
-    return signals, batches
+    return _in_episodes(signals), batches
+
+
+def _in_episodes(signals: list[Row]) -> list[Row]:
+    """Number the episodes of each operator from 1."""
+    last: dict[tuple[Any, str], tuple[int, int]] = {}
+    count: dict[Any, int] = {}
+    for row in sorted(signals, key=lambda one: (one["case"], one["series"])):
+        place = (row["operator"], row["direction"])
+        reached, episode = last.get(place, (-PAUSE, 0))
+        if not episode or min(row["first_case"], row["case"] - PAUSE) > reached:
+            count[row["operator"]] = episode = count.get(row["operator"], 0) + 1
+        last[place] = (row["case"], episode)
+        row["episode"] = episode
+    return signals
 
 
 def _sums(run: list[Row]) -> Row:

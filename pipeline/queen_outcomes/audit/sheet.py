@@ -85,6 +85,8 @@ def verdict(row: Row, name: str, period: Period) -> str:
     if not row["courses"]:
         return f"{name} has no course here that the records settle and whose risk is known."
     counts = f"{row['failures']} of {row['courses']} courses: {what}"
+    if row["apart_from"]:
+        return f"{counts}. {not_told_apart(row)}"
     if not row["shown"]:
         return f"{counts}: too few courses to compare with what was expected."
     against = f"{counts}; {row['expected']:.1f} would be expected of the same courses"
@@ -94,18 +96,29 @@ def verdict(row: Row, name: str, period: Period) -> str:
     return f"{against}. That is within what chance and batches give."
 
 
+def not_told_apart(row: Row) -> str:
+    """Say what an operator cannot be told apart from, and what follows."""
+    return (
+        f"{row['operator']} cannot be told apart from {row['apart_from']}: nothing here "
+        "clears or blames the hand."
+    )
+
+
 def _signalled(points: list[Row]) -> str:
     """Say that there was a signal, if there was; the series say when."""
     ways = sorted({point["signal"] for point in points if point["signal"]})
     if not ways:
         return ""
-    return f" A running series of this season signalled: {' and '.join(ways)}."
+    said = {"worse": "more failures", "better": "fewer failures"}
+    ways = " and ".join(said[way] for way in ways)
+    return f" That is over all these courses; within this season a series signalled {ways}."
 
 
 def compares(row: Row, period: Period) -> list[str]:
     """Say the adjusted rate, the rank, and whether operator and batch can be told apart."""
     if not row["shown"]:
-        return ["Figures are held back under the smallest number of courses shown."]
+        few = "Figures are held back under the smallest number of courses shown."
+        return [not_told_apart(row) if row["apart_from"] else few]
     counted = period.cases.counted
     station = float(period.cases.failed[counted].mean())
     said = [
@@ -193,18 +206,18 @@ def _signals(store: Store, period: Period, operator: str) -> Row:
 
 def _series_said(row: Row, points: list[Row]) -> str:
     against = {
-        "level": "Against the station",
+        "level": "Against colleagues this season",
         "drift": "Against the operator's own earlier courses",
     }[row["series"]]
     if row["message"]:
-        return f"{against}: no limits ({row['message']})."
+        return f"{against}: no verdict ({row['message']})."
     own = [p for p in points if p["series"] == row["series"] and p["signal"]]
     chance = (
         ""
         if row["detection"] is None
         else (
-            f" If the odds of failing doubled, a season of {row['holds_for']} courses would "
-            f"show it with a chance of {percent(row['detection'])}."
+            f" Had the odds of failing doubled at its first course, that would show by now "
+            f"with a chance of {percent(row['detection'])}."
         )
     )
     early = " Provisional: there is no earlier season." if row["provisional"] else ""
@@ -223,7 +236,9 @@ def _first(
 ) -> list[str]:
     """Say what to look at: semen and queens by their batches, then the bench."""
     said = []
-    excess = row["failures"] - (row["expected"] or 0.0)
+    if row["expected"] is None:
+        return ["The batches and factors named above, before any hand."]
+    excess = row["failures"] - row["expected"]
     large = [part for part in parts if part["excess"] > max(1.0, LARGE * abs(excess))]
     for part in large[:MOST_BATCHES]:
         said_part = batch_failed(part)
@@ -251,7 +266,7 @@ def series_points(points: list[Row]) -> list[Row]:
     """Give the running series' points as a chart takes them, better turned downwards."""
     return [
         {
-            "series": {"level": "against the station", "drift": "against own"}[
+            "series": {"level": "against colleagues", "drift": "against own"}[
                 point["series"]
             ],
             "case": point["case"],

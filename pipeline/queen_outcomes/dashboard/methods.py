@@ -105,10 +105,14 @@ def how_sure() -> dict[str, Any]:
         "recovery_said": f"{recovery[0]['command']}, {recovery[0]['made_on']}",
         "exceptions": [said for row in recovery if (said := exception(row))],
         "signals": [
-            {**row, "signalled": f"{100 * float(row['signalled']):.1f} %"}
+            {**row, "found": "{:.1f} % ({:.1f}-{:.1f})".format(*_hundredths(row))}
             for row in _kept("false_signals.csv")
         ],
     }
+
+
+def _hundredths(row: dict[str, str]) -> list[float]:
+    return [100 * float(row[name]) for name in ("share", "low", "high")]
 
 
 def exception(row: dict[str, str]) -> str:

@@ -7,12 +7,13 @@ random intercepts. Values that hardly share operators, lines or batches get no d
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 from scipy import stats
+from scipy.special import expit
 
 from queen_outcomes.models.analysis_set import has_two
 from queen_outcomes.models.choose import is_between
@@ -25,6 +26,7 @@ from queen_outcomes.stats.logistic.adjusted import (
     e_value,
     fixed_probability,
 )
+from queen_outcomes.stats.logistic.collinear import inflation
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from queen_outcomes.stats.shares.multiplicity import holm
 
@@ -33,9 +35,14 @@ EDGES = (0.02, 0.98)
 FEW_VALUES = 6
 """Numbers with no more distinct values than this are shown at those values."""
 LEAST_OVERLAP = 0.10
+FEWEST_COURSES, FEWEST_BATCHES = 20, 3
+"""Courses and graft batches in cells that hold both values, below which no difference is
+given."""
+NO_FIGURE, NO_VERDICT = 10.0, 5.0
+"""Variance inflation from which on there is no difference, and no P."""
 NODES = 32
-SHARED = ("operator", "line", "graft_batch")
-"""Within these, courses of both values are looked for."""
+SHARED = {"operator": "operator", "line": "line", "graft_batch": "graft batch"}
+"""Within these, courses of both values are looked for; and what they are called."""
 
 MONTHS = (
     *("January", "February", "March", "April", "May", "June"),
@@ -201,15 +208,74 @@ def nearest(form: Form, x: np.ndarray, values: Sequence) -> np.ndarray:
     return np.where(np.isfinite(x), place, -1)
 
 
-def contrast_rows(fitted: Fitted) -> list[Row]:
+@dataclass(frozen=True)
+class Alias:
+    """What a factor is least told apart from, and its variance inflation because of all."""
+
+    name: str
+    inflation: float
+
+    @property
+    def is_compared(self) -> bool:
+        """Tell whether differences are given."""
+        return self.inflation < NO_FIGURE
+
+    @property
+    def is_tested(self) -> bool:
+        """Tell whether there is a P."""
+        return self.inflation < NO_VERDICT
+
+    @property
+    def said(self) -> str:
+        """Say from what it is hardly told apart; empty: it is."""
+        return "" if self.is_tested else f"not told apart from {self.name}: no P"
+
+
+def contrast_rows(fitted: Fitted, near: Mapping[str, Alias]) -> list[Row]:
     """Compare every factor's usual value with its alternatives; Holm over all."""
     rows: list[Row] = []
     for form in fitted.design.forms:
         usual, others = compared_values(form, fitted.courses.values[form.term.column])
         if others:
             asked = ask(fitted, form, (usual, *others))
-            rows += [_compared(asked, at) for at in range(1, len(asked.values))]
+            own = near[form.term.name]
+            rows += [_compared(asked, at, own) for at in range(1, len(asked.values))]
     return with_holm(rows)
+
+
+def aliases(fitted: Fitted) -> dict[str, Alias]:
+    """Give what each factor of a model is least told apart from.
+
+    Against all other factors of the model and the operators, unshrunk. Batches are not
+    asked: within most of them a factor hardly varies, and it is between batches that the
+    model compares it (`overlap` asks how many hold both values).
+    """
+    columns = [
+        fitted.X[:, fitted.design.columns_of(k)]
+        for k in range(len(fitted.design.forms))
+    ]
+    weights = expit(fitted.X @ fitted.beta)
+    weights *= 1.0 - weights
+    found = {}
+    for at, form in enumerate(fitted.design.forms):
+        others = {
+            one.term.label: x
+            for one, x in zip(fitted.design.forms, columns, strict=True)
+            if one is not form and x.size
+        }
+        others.setdefault("operator", fitted.courses.values["operator"])
+        if form.term.name == "operator":
+            del others["operator"]
+        found[form.term.name] = _alias(columns[at], others, weights)
+    return found
+
+
+def _alias(own: np.ndarray, others: Mapping[str, np.ndarray], weights) -> Alias:
+    wider = inflation(own, list(others.values()), weights)
+    if wider < NO_VERDICT:
+        return Alias("", wider)
+    alone = {name: inflation(own, [x], weights) for name, x in others.items()}
+    return Alias(max(alone, key=alone.get), wider)
 
 
 def with_holm(rows: list[Row]) -> list[Row]:
@@ -222,25 +288,17 @@ def with_holm(rows: list[Row]) -> list[Row]:
     ]
 
 
-def pair_row(courses: Values, form: Form, values: Sequence, at: int) -> Row:
-    """Name a value and the usual one, the first, and say how far they overlap."""
-    place = nearest(form, courses[form.term.column], values)
-    return {
-        "factor": form.term.name,
-        "value": label_of(form, values[at]),
-        "reference": label_of(form, values[0]),
-        "overlap": overlap(courses, form, place == at, place == 0),
-    }
-
-
-def _compared(asked: FactorPredictions, at: int) -> Row:
+def _compared(asked: FactorPredictions, at: int, near: Alias) -> Row:
     row = pair_row(asked.fitted.courses.values, asked.form, asked.values, at)
     blank = (
         *("risk_difference", "low", "high", "odds_ratio", "or_low", "or_high", "p"),
         *("e_value", "e_value_limit"),
     )
-    if row["overlap"] < LEAST_OVERLAP:
-        return row | dict.fromkeys(blank)
+    if row["apart_from"] or not near.is_compared:
+        return (
+            row | {"apart_from": row["apart_from"] or near.name} | dict.fromkeys(blank)
+        )
+    row["apart_from"] = near.name
     gradient = asked.adjusted.gradient[at] - asked.adjusted.gradient[0]
     df = asked.fitted.freedom(gradient[None, :])
     found = contrast(asked.adjusted, at, 0, df=None if df is None else float(df[0]))
@@ -249,7 +307,9 @@ def _compared(asked: FactorPredictions, at: int) -> Row:
     hidden = e_value(failures.estimate, failures.low, failures.high)
     numbers = (
         *(difference.estimate, difference.low, difference.high),
-        *(*odds_ratio(asked, at), found.p, hidden.estimate, hidden.limit),
+        *odds_ratio(asked, at),
+        found.p if near.is_tested else None,
+        *(hidden.estimate, hidden.limit),
     )
     return row | dict(zip(blank, numbers, strict=True))
 
@@ -271,15 +331,32 @@ def odds_ratio(asked: FactorPredictions, at: int) -> tuple[float, float, float]:
         return tuple(float(np.exp(size + side * spread)) for side in (0, -1, 1))
 
 
-def overlap(values: Values, form: Form, one: np.ndarray, other: np.ndarray) -> float:
-    """Give the share of courses whose operator, line and batch hold both values.
+def pair_row(courses: Values, form: Form, values: Sequence, at: int) -> Row:
+    """Name a value and the usual one, the first, and say how far they overlap.
 
-    The smallest share over the groupings. A factor that is the same for a whole batch
-    (a line, a season) is compared between batches, so batches are not asked then; nor is
-    a grouping that is the factor itself.
+    ``overlap`` is the smallest share, over operators, lines and graft batches, of courses
+    whose cell holds both values; ``apart_from`` names where too few do: no difference can
+    be given then. A factor that is the same for a whole batch (a line, a season) is
+    compared between batches, so batches are not asked; nor is a grouping that is the
+    factor itself.
     """
-    shares = []
-    for name in SHARED:
+    place = nearest(form, courses[form.term.column], values)
+    cells = list(_cells(courses, form, place == at, place == 0))
+    apart = [label for label, share, is_few in cells if is_few or share < LEAST_OVERLAP]
+    return {
+        "factor": form.term.name,
+        "value": label_of(form, values[at]),
+        "reference": label_of(form, values[0]),
+        "overlap": min((share for _, share, _ in cells), default=1.0),
+        "apart_from": apart[0] if apart else "",
+    }
+
+
+def _cells(
+    values: Values, form: Form, one: np.ndarray, other: np.ndarray
+) -> Iterator[tuple[str, float, bool]]:
+    """Give each grouping, the share of courses in cells of both, and whether they are few."""
+    for name, label in SHARED.items():
         group, x = values[name], values[form.term.column]
         batchwise = name == "graft_batch" and is_between(x, group)
         if name == form.term.name or batchwise or not (group != "").any():
@@ -287,5 +364,8 @@ def overlap(values: Values, form: Form, one: np.ndarray, other: np.ndarray) -> f
         code = np.unique(group, return_inverse=True)[1]
         both = (np.bincount(code, one) > 0) & (np.bincount(code, other) > 0)
         chosen = (one | other) & (group != "")
-        shares.append(float(both[code[chosen]].mean()) if chosen.any() else 0.0)
-    return min(shares, default=1.0)
+        meeting = both[code[chosen]]
+        batches = len(np.unique(code[chosen][meeting]))
+        few = name == "graft_batch" and batches < FEWEST_BATCHES
+        few |= meeting.sum() < FEWEST_COURSES
+        yield label, float(meeting.mean()) if len(meeting) else 0.0, bool(few)

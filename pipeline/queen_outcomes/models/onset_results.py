@@ -16,7 +16,6 @@ from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import (
-    LEAST_OVERLAP,
     SHARE,
     asked_values,
     compared_values,
@@ -94,7 +93,7 @@ def laying_differences(model: OnsetModel, day: int) -> list[Row]:
             instead = _columns(model, form, values[at])
             found = laying_shift(model.fit, before, instead, day)
             row = pair_row(model.courses.values, form, values, at)
-            rows.append(row | _difference(found, row["overlap"], names))
+            rows.append(row | _difference(found, row["apart_from"], names))
     return with_holm(rows)
 
 
@@ -113,7 +112,7 @@ def days_rows(model: OnsetModel) -> list[Row]:
             if at:
                 pair = pair_row(model.courses.values, form, values, at)
                 shift = days_shift(model.fit, before, instead)
-                shown = _difference(shift, pair["overlap"], names)
+                shown = _difference(shift, pair["apart_from"], names)
                 days |= {key: pair[key] for key in ("reference", "overlap")} | shown
             rows.append(row | days)
     return with_holm(rows)
@@ -142,9 +141,9 @@ def _columns(model: OnsetModel, form: Form, value) -> Columns:
     return model.changed(set_to(values, form, value))
 
 
-def _difference(found: Average, share: float, names) -> Row:
+def _difference(found: Average, apart: str, names) -> Row:
     """Give a difference with limits and P; nothing where the values hardly meet."""
-    if share < LEAST_OVERLAP:
+    if apart:
         return dict.fromkeys(names)
     shown = (found.estimate, found.low, found.high, p_of(found))
     return dict(zip(names, shown, strict=True))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -25,7 +25,12 @@ from queen_outcomes.facts.exports.exported import Column, Table
 from queen_outcomes.facts.exports.models import MODELS
 from queen_outcomes.facts.exports.writing import write_rows
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.models.adjusted_factors import adjusted_rows, contrast_rows
+from queen_outcomes.models.adjusted_factors import (
+    Alias,
+    adjusted_rows,
+    aliases,
+    contrast_rows,
+)
 from queen_outcomes.models.choose import by_reason
 from queen_outcomes.models.closed import (
     ClosedCourses,
@@ -213,13 +218,14 @@ def rows_of(fitted: Fitted, place: Row) -> dict[str, list[Row]]:
     """Give a model's rows for every table."""
     seed = zlib.crc32("/".join(map(str, place.values())).encode())
     there = fitted.method != "none"
+    near = aliases(fitted) if there else {}
     return {
         "model_fits": [fit_row(fitted, seed)],
-        "model_terms": term_rows(fitted),
+        "model_terms": term_rows(fitted, near),
         "model_coefficients": coefficient_rows(fitted) if there else [],
         "model_groups": group_rows(fitted),
         "adjusted": adjusted_rows(fitted) if there else [],
-        "contrasts": contrast_rows(fitted) if there else [],
+        "contrasts": contrast_rows(fitted, near) if there else [],
     }
 
 
@@ -250,17 +256,26 @@ def fit_row(fitted: Fitted, seed: int) -> Row:
     }
 
 
-def term_rows(fitted: Fitted) -> list[Row]:
-    """Give the test of every factor as a whole, and whether a spline bends."""
-    raised = holm([test.p for test in fitted.tests])
+def term_rows(fitted: Fitted, near: Mapping[str, Alias]) -> list[Row]:
+    """Give the test of every factor as a whole, and whether a spline bends.
+
+    There is none of a factor that is hardly told apart from another.
+    """
+    names = [form.term.name for form in fitted.design.forms]
+    told = [near[name].is_tested for name in names]
+    tests = zip(fitted.tests, told, strict=True)
+    p = [test.p if is_tested else np.nan for test, is_tested in tests]
+    raised = holm(p)
     return [
         {
             "term": form.term.name,
             "df": test.df,
             "statistic": test.statistic,
-            "p": test.p,
+            "p": p[number],
             "p_holm": p_holm,
-            "chosen_form": join(form.said, bends(fitted, number)),
+            "chosen_form": join(
+                form.said, bends(fitted, number), near[form.term.name].said
+            ),
         }
         for number, (form, test, p_holm) in enumerate(
             zip(fitted.design.forms, fitted.tests, raised, strict=True)

@@ -65,7 +65,7 @@ class RiskModel:
 
     def risks(self, values: Values) -> np.ndarray:
         """Give each course's risk; NaN where a factor of the model is not recorded."""
-        eta = self._design().matrix(values) @ self.beta
+        eta = self.columns(values) @ self.beta
         yes = self._chance_of_yes(eta + self.shift)
         risk = yes if self.is_yes_failure else 1.0 - yes
         known = np.ones(len(risk), bool)
@@ -73,8 +73,9 @@ class RiskModel:
             known &= is_recorded(form.term, values)
         return np.where(known, risk, np.nan)
 
-    def _design(self) -> Design:
-        return Design(self.forms, self.kept, np.array([]), (), (), "")
+    def columns(self, values: Values) -> np.ndarray:
+        """Give the columns that the coefficients belong to, shape (n, p)."""
+        return Design(self.forms, self.kept, np.array([]), (), (), "").matrix(values)
 
     def _chance_of_yes(self, eta: np.ndarray) -> np.ndarray:
         spread = float(np.sqrt(np.sum(self.batch_deviations() ** 2)))
@@ -86,7 +87,7 @@ class RiskModel:
         ``failed`` is 1, 0 or NaN: undecided courses take no part.
         """
         known = np.isfinite(failed) & np.isfinite(self.risks(values))
-        eta = (self._design().matrix(values) @ self.beta)[known]
+        eta = (self.columns(values) @ self.beta)[known]
         observed = float(failed[known].sum())
         if not 0 < observed < len(eta):
             return self

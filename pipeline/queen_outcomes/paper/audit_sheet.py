@@ -87,7 +87,7 @@ def _series_panel(points: list[dict[str, Any]], name: str) -> alt.LayerChart:
         ).encode(x=x, y="better:Q"),
     ]
     for limit in ("limit_worse", "limit_better"):
-        if points[0][limit] is not None:
+        if any(point[limit] is not None for point in points):
             rule = base.mark_line(color=theme.QUIET, strokeDash=[2, 3])
             layers.append(rule.encode(x=x, y=f"{limit}:Q"))
     signals = [point for point in points if point["signal"]]

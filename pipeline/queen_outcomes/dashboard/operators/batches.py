@@ -212,7 +212,10 @@ def apart(store: Store, operators: list[Row]) -> Row:
         rows.append(_overlap_row(row, own))
         if row["shown"]:
             said += alone_said(row, own)
-    hidden = [r["operator"] for r in operators if r["shown"] and not r["separable"]]
+    told = [
+        r for r in operators if not r["separable"] and (r["shown"] or r["apart_from"])
+    ]
+    hidden = [row["operator"] for row in told]
     return {
         "title": _overlap_title(operators, hidden, bool(parts)),
         "said": said,

@@ -129,15 +129,18 @@ def _strip(
 ) -> list[tuple[int, str]]:
     """Give the page's figures at a glance, batches before operators."""
     shown = [row for row in rows if row["shown"]]
-    flagged = sum(bool(row["flag"]) for row in shown)
     of_batches = counted(batches["total"], "batch", "batches")
     strip = [
         (courses["decided"], "closed courses that are decided"),
         (batches["flagged"], f"of {of_batches} flagged"),
     ]
     if shown:
-        strip.append((flagged, f"of {counted(len(shown), 'operator')} flagged"))
-    if series["held"]:
-        chance = f"up to {series['chance']:.2g} by chance alone"
-        strip.append((series["signals"], f"signals this season; {chance}"))
+        chance = f"; by chance alone up to {series['chance']:.2g} signals"
+        strip.append(
+            (
+                sum(bool(row["flag"] or row["signals"]) for row in shown),
+                f"of {counted(len(shown), 'operator')} stand out, over all courses or in "
+                f"this season's series{chance if series['held'] else ''}",
+            )
+        )
     return strip

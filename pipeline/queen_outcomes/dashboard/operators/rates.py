@@ -81,11 +81,12 @@ def finding(rows: list[Row]) -> str:
     if not flagged:
         if len(shown) == 1:
             return f"{shown[0]['operator']}: failures lie within what chance gives"
-        return f"None of {len(shown)} operators is flagged"
+        return f"None of {len(shown)} operators is flagged over all courses"
     named = [f"{row['operator']} ({FLAGS[row['flag']]})" for row in flagged]
     verb = "is" if len(flagged) == 1 else "are"
     return (
-        f"{len(flagged)} of {len(shown)} operators {verb} flagged: {', '.join(named)}"
+        f"{len(flagged)} of {len(shown)} operators {verb} flagged over all courses: "
+        f"{', '.join(named)}"
     )
 
 
@@ -98,7 +99,7 @@ def said(row: Row) -> Row:
         return {
             **kept,
             **dict.fromkeys(blank, ""),
-            "flag_said": "too few courses to compare",
+            "flag_said": apart_said(row) or "too few courses to compare",
         }
     return {
         **kept,
@@ -107,9 +108,15 @@ def said(row: Row) -> Row:
         "adjusted_said": words.share_in_words(
             row["adjusted"], row["low"], row["high"], ""
         ),
-        "flag_said": FLAGS[row["flag"]],
+        "flag_said": apart_said(row) or FLAGS[row["flag"]],
         "p_said": f"{row['mid_p']:.2f}" if row["mid_p"] >= 0.01 else "< 0.01",
     }
+
+
+def apart_said(row: Row) -> str:
+    """Say what an operator cannot be told apart from; empty: nothing."""
+    apart = row["apart_from"]
+    return f"no verdict: cannot be told apart from {apart}" if apart else ""
 
 
 def _figures(

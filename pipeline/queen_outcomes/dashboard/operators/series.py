@@ -20,7 +20,13 @@ Row = dict[str, Any]
 Charts = dict[str, Any]
 MOST_POINTS = 300
 """Cases of a series that are drawn; of more, those that show its course."""
-AGAINST = {"level": "Against the station", "drift": "Against own earlier courses"}
+AGAINST = {
+    "station": "Against the station's earlier seasons",
+    "level": "Against colleagues this season",
+    "drift": "Against own earlier courses",
+}
+SHORT = {"station": "station", "level": "colleagues", "drift": "own"}
+STATION = "The whole station"
 ANSWERS = {True: "failed", False: "did not fail", None: "undecided"}
 SIGNALS = {"worse": "more", "better": "fewer", "": ""}
 COLUMNS = (
@@ -42,10 +48,16 @@ OF_SERIES = (
 OFTEN = 0.8
 """Chance of seeing a doubling under which it is said to be often missed."""
 DIRECTIONS = {"worse": "More failures", "better": "Fewer failures"}
-MEASURES = {"level": "than the station leads to expect", "drift": "than before"}
+MEASURES = {
+    "station": "than earlier seasons lead to expect",
+    "level": "than colleagues' courses of this season lead to expect",
+    "drift": "than before",
+}
+OR_SEASON = " (or a harder season: colleagues are too few to tell)"
 CASE = "closed course of the season"
 EVIDENCE = "fewer ← → more"
 OVER = "failed − expected"
+LIMITS = ("limit_worse", "limit_better")
 EXTENT = 30
 """Room for the numbers of a vertical axis: panels one below the other line up."""
 CROSS = "M-0.6,-0.6L0.6,0.6M-0.6,0.6L0.6,-0.6"
@@ -71,8 +83,8 @@ def show(store: Store, settings: Settings, operators: list[Row], charts: Charts)
     charts : dict
         Takes up the charts.
     """
-    shown = [row["operator"] for row in operators if row["shown"]]
-    held_back = [row["operator"] for row in operators if not row["shown"]]
+    shown = [None, *(row["operator"] for row in operators if row["shown"])]
+    held_back = [_held_back(row) for row in operators if not row["shown"]]
     limits = _by_operator(store, "series_limits")
     series = _by_operator(store, "operator_series", 'operator, series, "case"')
     signalled = _by_operator(store, "operator_signals")
@@ -82,6 +94,8 @@ def show(store: Store, settings: Settings, operators: list[Row], charts: Charts)
     parts = [
         _operator(at, name, limits[name], series[name], spans, charts)
         | {
+            "name": name or STATION,
+            "signals": len({row["episode"] for row in signalled[name]}),
             "said": signals_said(signalled[name], batches),
             "facts": facts_said(limits[name], series[name], chance),
         }
@@ -89,7 +103,7 @@ def show(store: Store, settings: Settings, operators: list[Row], charts: Charts)
         if name in limits
     ]
     held = [row for name in shown for row in limits[name] if not row["message"]]
-    signals = sum(row["signals"] for row in held)
+    signals = sum(part["signals"] for part in parts)
     return {
         "operators": parts,
         "held_back": held_back,
@@ -100,6 +114,14 @@ def show(store: Store, settings: Settings, operators: list[Row], charts: Charts)
         "title": _title(parts, signals),
         "each": f"{100 * chance:g} %",
     }
+
+
+def _held_back(row: Row) -> str:
+    """Name an operator without figures, and why if it is not for few courses."""
+    apart = row["apart_from"]
+    return (
+        f"{row['operator']} (not told apart from {apart})" if apart else row["operator"]
+    )
 
 
 def _by_operator(store: Store, table: str, order: str = "ALL") -> dict[str, list[Row]]:
@@ -123,7 +145,7 @@ def _spans(rows: list[Row], limits: dict[str, list[Row]]) -> Spans:
     held = [row for own in limits.values() for row in own]
 
     def most(way: str) -> float:
-        values = [row[f"limit_{way}"] for row in held]
+        values = [row[f"limit_{way}"] for row in (*held, *rows)]
         values += [row[f"cusum_{way}"] for row in rows]
         return round(1.25 * max((v for v in values if v is not None), default=1.0), 2)
 
@@ -136,27 +158,25 @@ def _spans(rows: list[Row], limits: dict[str, list[Row]]) -> Spans:
 
 def _operator(
     at: int,
-    name: str,
+    name: str | None,
     limits: list[Row],
     rows: list[Row],
     spans: Spans,
     charts: Charts,
 ) -> Row:
-    """Draw both series of an operator, the level first."""
+    """Draw the station's series, or both of an operator, that against colleagues first."""
     panels = []
-    for series in ("level", "drift"):
+    for series in AGAINST:
         own = [point(row) for row in rows if row["series"] == series]
         held = [row for row in limits if row["series"] == series]
         if own and held:
-            key = f"{series}-{at + 1}"
+            key = f"{series}-{at}"
             panels.append(
-                _panel(key, name, series, held[0], thinned(own), spans, charts)
+                _panel(key, name or STATION, series, thinned(own), spans, charts)
             )
     drawn = {row["case"] for panel in panels for row in panel.pop("points")}
     return {
-        "key": f"operator-{at + 1}",
-        "name": name,
-        "signals": sum(row["signals"] for row in limits),
+        "key": f"operator-{at}",
         "panels": panels,
         "table": _table(rows, drawn) if panels else None,
         "thinned": len(drawn) < len({row["case"] for row in rows}),
@@ -177,9 +197,15 @@ def point(row: Row) -> Row:
         "over": round(row["sum_over_expected"], 2),
         "worse": round(row["cusum_worse"], 3),
         "better": -round(row["cusum_better"], 3) + 0.0,
+        "limit_worse": _limit(row["limit_worse"], 1),
+        "limit_better": _limit(row["limit_better"], -1),
         "signal": signal,
         "said": f"{signal}: {done}" if signal else "",
     }
+
+
+def _limit(value: float | None, side: int) -> float | None:
+    return None if value is None else side * round(value, 2)
 
 
 def thinned(points: list[Row], most: int = MOST_POINTS) -> list[Row]:
@@ -204,18 +230,14 @@ def _panel(
     key: str,
     name: str,
     series: str,
-    limits: Row,
     points: list[Row],
     spans: Spans,
     charts: Charts,
 ) -> Row:
-    better = limits["limit_better"]
-    ends = (limits["limit_worse"], None if better is None else -better)
     evidence = ("case", "done", "known", "answer", "worse", "better", "signal", "said")
+    evidence += LIMITS
     over = ("case", "done", "known", "answer", "over")
-    charts[f"evidence-{key}"] = cusum_chart(
-        only(points, evidence), limits=ends, span=spans.evidence
-    )
+    charts[f"evidence-{key}"] = cusum_chart(only(points, evidence), span=spans.evidence)
     charts[f"over-{key}"] = over_expected_chart(only(points, over), span=spans.over)
     signals = [row for row in points if row["signal"]]
     seen = "; ".join(f"{row['said']}, known {row['known']}" for row in signals)
@@ -237,14 +259,15 @@ def _panel(
 def _table(rows: list[Row], drawn: set[int]) -> Numbers:
     """Set both series of a case side by side."""
     cases: dict[int, Row] = {}
-    both = sorted({row["series"] for row in rows}, reverse=True)
+    seen = {row["series"] for row in rows}
+    both = [series for series in AGAINST if series in seen]
     for row in rows:
         if row["case"] in drawn:
             own = point(row) | {"course_id": row["course_id"]}
             case = cases.setdefault(row["case"], own)
             case |= _cells(row["series"], row, own)
     of_series = [
-        (f"{series}_{key}", f"{title}, {'station' if series == 'level' else 'own'}")
+        (f"{series}_{key}", f"{title}, {SHORT[series]}")
         for series in both
         for key, title in OF_SERIES
     ]
@@ -274,11 +297,11 @@ def facts_said(limits: list[Row], rows: list[Row], chance: float) -> list[str]:
     chance : float
         Of a false signal within a season, for each direction of each series.
     """
-    level = [row for row in rows if row["series"] == "level"]
+    level = [row for row in rows if row["series"] != "drift"]
     held = [row for row in limits if not row["message"]]
     facts = [_counts_said(level)]
     facts += [
-        f"No limits {AGAINST[row['series']].lower()}: {row['message']}."
+        f"No verdict {AGAINST[row['series']].lower()}: {row['message']}."
         for row in limits
         if row["message"]
     ]
@@ -288,22 +311,25 @@ def facts_said(limits: list[Row], rows: list[Row], chance: float) -> list[str]:
     if any(row["provisional"] for row in limits):
         facts.append(
             "Provisional: there is no earlier season, so the courses are measured by "
-            "themselves, and only against the station."
+            "themselves, and only against colleagues."
         )
-    elif not any(row["series"] == "drift" for row in limits):
+    elif {row["series"] for row in limits} == {"level"}:
         facts.append("No own earlier courses: the series against them is missing.")
     return facts
 
 
 def signals_said(signals: list[Row], batches: list[Row]) -> list[str]:
-    """Say an operator's signals in order; both series at one course are said once."""
-    found: dict[tuple[int, str], str] = {}
-    also = " The series against own earlier courses signals at the same course."
-    for row in sorted(signals, key=_level_first):
-        place = (row["case"], row["direction"])
-        said = found[place] + also if place in found else signal_said(row, batches)
-        found[place] = said
-    return [found[place] for place in sorted(found)]
+    """Say each change that was signalled once, whichever series saw it."""
+    found: dict[int, list[Row]] = defaultdict(list)
+    for row in sorted(signals, key=lambda one: (one["case"], *_level_first(one))):
+        found[row["episode"]].append(row)
+    return [_episode_said(rows, batches) for _, rows in sorted(found.items())]
+
+
+def _episode_said(rows: list[Row], batches: list[Row]) -> str:
+    said = signal_said(rows[0], batches)
+    more = [f"{AGAINST[r['series']].lower()} at course {r['case']}" for r in rows[1:]]
+    return f"{said} The same change: {', '.join(more)}." if more else said
 
 
 def _level_first(row: Row) -> tuple[bool, int]:
@@ -322,27 +348,32 @@ def false_said(series: int, chance: float) -> str:
     """Say how likely a season without any change still gives a signal."""
     many = 2 * series
     return (
-        f"With nothing changed, a season still signals by chance with up to {100 * chance:g}"
-        f" % at each of {many} limits, so up to {100 * chance * many:g} % together."
+        f"With nothing changed, a season of the planned courses still signals by chance with "
+        f"about {100 * chance:g} % at each of {many} limits, so up to "
+        f"{100 * chance * many:g} % together."
     )
 
 
 def detection_said(row: Row) -> str:
-    """Say how likely a doubling of the odds is seen within a season, and how soon."""
-    said = f"{AGAINST[row['series']]}: if the odds of failing doubled, "
+    """Say how likely a doubling of the odds had been seen by now, and how soon."""
+    said = f"{AGAINST[row['series']]}: had the odds of failing doubled at the first course, "
     if row["detection"] is None:
         return f"{said}the chance of a signal is not known."
-    said += f"a season of {row['holds_for']} courses would signal with a chance of "
+    said += f"the {row['cases']} courses so far would have signalled with a chance of "
     said += words.percent(row["detection"])
     if row["median_courses"] is not None:
         said += f", half the time within {row['median_courses']:.0f} courses"
     missed = " A doubling is often missed." if row["detection"] < OFTEN else ""
+    if row["cases"] > row["holds_for"]:
+        missed += f" Beyond the {row['holds_for']} planned there is no verdict."
     return f"{said}.{missed}"
 
 
 def signal_said(row: Row, batches: list[Row]) -> str:
     """Say a signal, its two days, what led up to it, and in which batches that lies."""
     what = f"{DIRECTIONS[row['direction']]} {MEASURES[row['series']]}"
+    if row["series"] == "drift" and not row["season_told"]:
+        what += OR_SEASON
     day = row["inseminated_at"].date().isoformat()
     start = (
         f"{what}: signal at course {row['case']} of {day}, known on "
@@ -403,7 +434,6 @@ def _case_tooltip(*more: str) -> list[alt.Tooltip]:
 def cusum_chart(
     rows: list[dict[str, Any]],
     *,
-    limits: tuple[float | None, float | None],
     span: tuple[float, float],
 ) -> alt.TopLevelMixin:
     """Draw the evidence for more failures upwards, for fewer mirrored downwards.
@@ -412,9 +442,8 @@ def cusum_chart(
     ----------
     rows : list of dict
         case, done, known, answer (failed, not, undecided), worse, better (negative),
-        signal, said (the words by a signal).
-    limits : tuple
-        Values at which there is a signal; the lower one is negative. None: none.
+        signal, said (the words by a signal); limit_worse, limit_better: values at which
+        there is a signal, the latter negative; None: no verdict.
     span : tuple of float
         Ends of the vertical scale, the same for every operator.
     """
@@ -429,12 +458,10 @@ def cusum_chart(
     base = theme.chart(rows)
     tooltip = _case_tooltip("worse", "better")
     layers = [
-        _limit_rule(0.0, "", [1, 0], y),
-        *(
-            _limit_rule(at, said, [6, 3], y)
-            for at, said in zip(limits, ("limit: more", "limit: fewer"), strict=True)
-            if at is not None
-        ),
+        theme.chart([{"at": 0}])
+        .mark_rule(color=theme.QUIET)
+        .encode(y=alt.Y("at:Q", title=EVIDENCE)),
+        *_limit_lines(rows),
         base.mark_line(color=theme.OPEN, strokeWidth=2).encode(
             x=_case(), y=y, tooltip=tooltip
         ),
@@ -446,19 +473,27 @@ def cusum_chart(
     return theme.layered(layers, height=160)
 
 
-def _limit_rule(at: float, said: str, dash: list[int], y: alt.Y) -> alt.LayerChart:
-    base = theme.chart([{"at": at, "said": said, "first": 0}])
-    place = alt.Y("at:Q", title=EVIDENCE)
-    line = base.mark_rule(color=theme.QUIET, strokeDash=dash).encode(y=place)
-    if not said:
-        return line
-    above = at > 0
-    text = base.mark_text(
-        align="left", dx=3, dy=9 if above else -7, fontSize=11, color=theme.INK
-    )
-    return alt.layer(
-        line, text.encode(y=place, x=alt.X("first:Q", title=None), text="said:N")
-    )
+def _limit_lines(rows: list[dict[str, Any]]) -> list[alt.Chart]:
+    """Draw both limits as they move with what may be spent, named at their ends."""
+    found = []
+    for name, said, dy in zip(
+        LIMITS, ("limit: more", "limit: fewer"), (-8, 10), strict=True
+    ):
+        own = only([row for row in rows if row[name] is not None], ("case", name))
+        if not own:
+            continue
+        place = {"x": _case(), "y": alt.Y(f"{name}:Q", title=EVIDENCE)}
+        line = theme.chart(own).mark_line(
+            color=theme.QUIET,
+            strokeWidth=1.2,
+            strokeDash=[6, 3],
+            interpolate="step-before",
+        )
+        text = theme.chart([{**own[-1], "said": said}]).mark_text(
+            align="right", dy=dy, fontSize=11, color=theme.INK
+        )
+        found += [line.encode(**place), text.encode(**place, text="said:N")]
+    return found
 
 
 def _marked(

@@ -15,9 +15,15 @@ from queen_outcomes.facts.exports.exported import (
 
 _QUESTION = (OUTCOME, WINDOW)
 _OPERATOR = Column("operator", "text", "who inseminated")
-_NO_COURSE = "no decided course of known risk"
+_NO_COURSE = "no decided course of known risk, or cannot be told apart"
 _NO_JOINT = "the joint model has no random intercepts of operators"
-_NO_LIMIT = "there was nothing to set a limit from"
+_NO_LIMIT = "no verdict: too early, beyond the planned courses, or not to be told apart"
+_WHOSE = Column("operator", "text", "who inseminated", null="the station as a whole")
+_WHICH = Column(
+    "series",
+    "text",
+    "station: all courses; level: against colleagues; drift: against the own past",
+)
 _OTHER = "only the plan's outcome has running series"
 _FLAG = "more or fewer failures than chance and batches give; empty: neither"
 
@@ -55,12 +61,24 @@ OPERATORS = Table(
         _share("shrunken", "failing by the joint model, drawn to the mean", _NO_JOINT),
         *limits("shrunken", _NO_JOINT),
         number("mid_p", "twice the smaller mid-P tail", "", _NO_COURSE),
-        Column("flag", "text", _FLAG, null="held back: too few courses"),
+        Column(
+            "flag",
+            "text",
+            _FLAG,
+            null="no verdict: too few courses, or not to be told apart",
+        ),
         Column("rank_low", "integer", "lower limit, 1: fewest fail", "", _NO_JOINT),
         Column("rank_high", "integer", "upper limit of the rank", "", _NO_JOINT),
         number("shared_pct", "courses in batches that others shared", "%", _NO_COURSE),
         Column("separable", "yes_no", "operator and batch can be told apart"),
-        Column("signals", "integer", "of both running series", "signals", _OTHER),
+        Column("apart_from", "text", "what the operator cannot be told apart from"),
+        Column(
+            "signals",
+            "integer",
+            "what both series see at once is one",
+            "signals",
+            _OTHER,
+        ),
         Column("provisional", "yes_no", "no earlier season to measure by", null=_OTHER),
         Column("shown", "yes_no", "courses enough to show figures"),
     ),
@@ -86,17 +104,21 @@ BATCHES = Table(
 )
 OPERATOR_SERIES = Table(
     "operator_series",
-    "an operator's course of this season, in each running series",
+    "a closed course of this season, in each running series of the station and of operators",
     (
-        _OPERATOR,
+        _WHOSE,
         *_QUESTION,
-        Column("series", "text", "level: against the station; drift: against own"),
+        _WHICH,
         Column("case", "integer", "running number in the season"),
         Column("course_id", "text", "the course"),
         Column("inseminated_at", "time", "when the main dose was given"),
         Column("known_on", "day", "the day its window closed"),
         Column("failed", "yes_no", "it failed", null="undecided, and passed over"),
-        _share("expected", "its risk", "a factor is not recorded; passed over"),
+        _share(
+            "expected",
+            "its risk, moved by how hard the season is",
+            "a factor is not recorded; passed over",
+        ),
         number("sum_over_expected", "failures minus expected so far", "courses", ""),
         number("cusum_worse", "for the odds of failing doubled", "", ""),
         number("cusum_better", "for the odds of failing halved", "", ""),
@@ -108,26 +130,28 @@ OPERATOR_SERIES = Table(
 )
 SERIES_LIMITS = Table(
     "series_limits",
-    "a running series of an operator, and what its limits do",
+    "a running series of the station or an operator, and what its limits do",
     (
-        _OPERATOR,
+        _WHOSE,
         *_QUESTION,
-        Column("series", "text", "level or drift"),
-        count("holds_for", "courses of a season that the limits hold for"),
-        number("limit_worse", "of the series for doubled odds", "", _NO_LIMIT),
-        number("limit_better", "of the series for halved odds", "", _NO_LIMIT),
-        _share("detection", "chance of a signal if the odds doubled", _NO_LIMIT),
+        _WHICH,
+        count("holds_for", "planned courses, over which the chance is spent"),
+        number("limit_worse", "the last one, for doubled odds", "", _NO_LIMIT),
+        number("limit_better", "the last one, for halved odds", "", _NO_LIMIT),
+        _share(
+            "detection", "chance of a signal so far, had the odds doubled", _NO_LIMIT
+        ),
         number(
             "median_courses",
             "courses to a signal then",
             "courses",
-            "under half of the seasons would have one",
+            "under half of the seasons would have one by now",
         ),
         count("baseline_courses", "earlier courses of the operator"),
         Column("provisional", "yes_no", "no earlier season to measure by"),
         count("cases", "closed courses in the series"),
         Column("signals", "integer", "signals in it"),
-        Column("message", "text", "why there is no limit; empty: there is one"),
+        Column("message", "text", "why there is no verdict; empty: there is one"),
     ),
     key=("operator", "outcome", "window_days", "series"),
 )
@@ -136,7 +160,6 @@ AUDIT = (OPERATORS, BATCHES, OPERATOR_SERIES, SERIES_LIMITS)
 _COURSES = count("courses", "decided and of known risk")
 _FAILURES = count("failures", "failed among them")
 _EXPECTED = number("expected", "failures expected of them", "courses", "not known")
-_SERIES = Column("series", "text", "level or drift")
 _CASE = Column("case", "integer", "running number in the season")
 _BATCH = (
     Column("kind", "text", "graft_batch or semen_batch"),
@@ -178,14 +201,16 @@ OPERATOR_SIGNALS = Table(
     "operator_signals",
     "a signal of a running series, with the courses since it last stood at zero",
     (
-        _OPERATOR,
-        _SERIES,
+        _WHOSE,
+        _WHICH,
         _CASE,
         Column("direction", "text", "worse or better"),
         Column("course_id", "text", "the course that signalled"),
         _INSEMINATED,
         _KNOWN_ON,
         Column("first_case", "integer", "first case of the run"),
+        Column("episode", "integer", "signals of one number are one change"),
+        Column("season_told", "yes_no", "colleagues showed how hard the season is"),
         _COURSES,
         _FAILURES,
         _EXPECTED,
@@ -195,7 +220,7 @@ OPERATOR_SIGNALS = Table(
 SIGNAL_BATCHES = Table(
     "signal_batches",
     "a batch among the courses that led to a signal",
-    (_OPERATOR, _SERIES, _CASE, *_BATCH),
+    (_WHOSE, _WHICH, _CASE, *_BATCH),
     key=("operator", "series", "case", "kind", "batch"),
 )
 AUDIT_DAYS = Table(

@@ -22,7 +22,7 @@ _FIT = (
     ),
 )
 _NONE = "the model does not give it"
-_APART = "the two values hardly share operators, lines or batches"
+_APART = "the two values cannot be told apart"
 _OR_ONSET = f"{_APART}; or the model is onset"
 
 
@@ -138,14 +138,21 @@ CONTRASTS = Table(
         _number(
             "overlap", "courses whose operator, line and batch hold both", "share 0-1"
         ),
+        Column(
+            "apart_from", "text", "what the two are not told apart from; empty: nothing"
+        ),
         _number(
             "risk_difference", "of the adjusted probabilities", "share 0-1", _APART
         ),
         *limits("", _APART, "share 0-1"),
         _number("odds_ratio", "within batch and operator", null=_OR_ONSET),
         *limits("or", _OR_ONSET, ""),
-        _number("p", "of the difference", null=_APART),
-        _number("p_holm", "raised for the differences of the fit", null=_APART),
+        _number("p", "of the difference", null=f"{_APART}, or hardly"),
+        _number(
+            "p_holm",
+            "raised for the differences of the fit",
+            null=f"{_APART}, or hardly",
+        ),
         _number(
             "e_value",
             "how strongly something unrecorded would have to go with both the factor and "

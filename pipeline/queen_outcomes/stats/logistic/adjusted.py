@@ -162,7 +162,7 @@ def contrast(adjusted: Adjusted, one: int, other: int, *, df=None) -> Contrast:
 
     Limits by the delta method with the covariance between the two: on the scale
     of the difference, and on the logarithm for the ratios. The odds ratio is that of the
-    averaged probabilities, not a coefficient.
+    averaged probabilities, not a coefficient. No difference lies outside -1 to 1.
     """
     chosen = [one, other]
     p, V = adjusted.probability[chosen], adjusted.cov[np.ix_(chosen, chosen)]
@@ -172,7 +172,12 @@ def contrast(adjusted: Adjusted, one: int, other: int, *, df=None) -> Contrast:
     size = abs(difference) / se if se > 0 else np.nan
     tail = stats.norm.sf(size) if df is None else stats.t.sf(size, df)
     return Contrast(
-        Ratio(difference, difference - z * se, difference + z * se, se),
+        Ratio(
+            difference,
+            max(difference - z * se, -1.0),
+            min(difference + z * se, 1.0),
+            se,
+        ),
         _ratio(p / (1 - p), V, sign / (p * (1 - p)), z),
         _ratio(p, V, sign / p, z),
         _ratio(1 - p, V, -sign / (1 - p), z),

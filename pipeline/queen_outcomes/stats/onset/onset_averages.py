@@ -6,7 +6,7 @@ from the model's robust covariance. Differences are in the same courses, columns
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import expit, logit, ndtr, ndtri
@@ -77,12 +77,14 @@ def laying_shift(fit: OnsetFit, before, instead, day: float) -> Average:
     Returns
     -------
     Average
-        ``instead`` minus ``before``, with symmetric limits.
+        ``instead`` minus ``before``, with symmetric limits that end at -1 and 1.
     """
     if fit.kind == "nobody":
         return Average(0.0, np.nan, np.nan, np.nan)
     first, second = (_chance(fit, X, Z, day) for X, Z in (before, instead))
-    return _difference(fit, first, second)
+    found = _difference(fit, first, second)
+    low, high = np.clip([found.low, found.high], -1.0, 1.0).tolist()
+    return replace(found, low=low, high=high)
 
 
 def median_day(fit: OnsetFit, Z) -> Average:

@@ -1,7 +1,6 @@
-"""Running series of an operator: risk-adjusted CUSUM and observed minus expected.
+"""Sums of scores that never fall below zero: the risk-adjusted CUSUM.
 
-Steiner SH, Cook RJ, Farewell VT, Treasure T. Biostatistics 2000;1:441-452 (CUSUM);
-Lovegrove J et al. Lancet 1997;350:1128-1130 (expected minus observed, or VLAD).
+Steiner SH, Cook RJ, Farewell VT, Treasure T. Biostatistics 2000;1:441-452.
 """
 
 from __future__ import annotations
@@ -30,29 +29,6 @@ class CusumPath:
 
     value: np.ndarray
     signal: np.ndarray
-
-
-@dataclass(frozen=True)
-class RunningSeries:
-    """An operator's cases in order.
-
-    Attributes
-    ----------
-    expected : ndarray, shape (n,)
-        Failures expected up to and with each case, decided cases only.
-    over_expected : ndarray, shape (n,)
-        Failures observed minus expected up to each case.
-    spread : ndarray, shape (n,)
-        Standard deviation of that difference if nothing is unusual.
-    worse, better : CusumPath
-        For the odds of failure multiplied and divided by the odds ratio.
-    """
-
-    expected: np.ndarray
-    over_expected: np.ndarray
-    spread: np.ndarray
-    worse: CusumPath
-    better: CusumPath
 
 
 def weights(risks, odds_ratio: float) -> tuple[np.ndarray, np.ndarray]:
@@ -106,41 +82,3 @@ def cusum_path(scores, limit: float = np.inf) -> CusumPath:
         if signal[case]:
             now = 0.0
     return CusumPath(value, signal)
-
-
-def running_series(
-    failed,
-    risks,
-    *,
-    limit_worse: float = np.inf,
-    limit_better: float = np.inf,
-    odds_ratio: float = 2.0,
-) -> RunningSeries:
-    """Follow an operator's cases against their risks.
-
-    Parameters
-    ----------
-    failed : array_like, shape (n,)
-        1 failed, 0 not, NaN undecided; in the order of the series.
-    risks : array_like, shape (n,)
-        Risk of failure of each case before it was known; NaN makes a case undecided.
-    limit_worse, limit_better : float
-        Limits of the two CUSUMs.
-    odds_ratio : float
-        Above 1: how much worse, and its inverse how much better, is looked for.
-
-    Returns
-    -------
-    RunningSeries
-    """
-    failed, risks = np.asarray(failed, float), np.asarray(risks, float)
-    decided = ~(np.isnan(failed) | np.isnan(risks))
-    expected = np.cumsum(np.where(decided, risks, 0.0))
-    over = np.cumsum(np.where(decided, failed - risks, 0.0))
-    variance = np.cumsum(np.where(decided, risks * (1.0 - risks), 0.0))
-    paths = []
-    for ratio, limit in ((odds_ratio, limit_worse), (1 / odds_ratio, limit_better)):
-        success, failure = weights(risks, ratio)
-        scores = np.where(failed > 0, failure, success)
-        paths.append(cusum_path(np.where(decided, scores, np.nan), limit))
-    return RunningSeries(expected, over, np.sqrt(variance), *paths)

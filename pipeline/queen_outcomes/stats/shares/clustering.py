@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from queen_outcomes.stats.refusals import refuse_counts
+
 
 @dataclass(frozen=True)
 class ClusteredShare:
@@ -42,6 +44,7 @@ def clustered_share(yes, n) -> ClusteredShare:
     1992;48:577-585.
     """
     y, n = np.asarray(yes, np.float64), np.asarray(n, np.float64)
+    refuse_counts(y, n)
     y, n = y[n > 0], n[n > 0]
     batches, total = len(n), n.sum()
     if not total > 0:

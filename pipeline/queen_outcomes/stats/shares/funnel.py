@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import binom
 
+from queen_outcomes.stats.refusals import refuse_chances
 from queen_outcomes.stats.shares.multiplicity import benjamini_hochberg
 
 FEWER, NEITHER, MORE = -1, 0, 1
@@ -94,6 +95,7 @@ def binomial_limit(tail, n, target) -> np.ndarray:
         F(r) > p. Not cut off at 0 and 1: a limit under 0 cannot be crossed.
     """
     tail, n, target = np.broadcast_arrays(tail, n, target)
+    refuse_chances("a share", tail, target)
     r = binom.ppf(tail, n, target)
     r = np.where(binom.cdf(r, n, target) <= tail, r + 1, r)
     above = (binom.cdf(r, n, target) - tail) / binom.pmf(r, n, target)

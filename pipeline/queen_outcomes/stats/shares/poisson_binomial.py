@@ -13,6 +13,7 @@ import numpy as np
 from scipy.special import expit, ndtr, ndtri
 from scipy.stats.qmc import Sobol
 
+from queen_outcomes.stats.refusals import refuse_chances, refuse_counts
 from queen_outcomes.stats.shares.shared_effects import (
     EffectColumns,
     SharedEffects,
@@ -333,6 +334,7 @@ def independent_counts(risks) -> CountDistribution:
         numbers only, so that small tails keep their digits. (Poisson-binomial; see
         Hong Y. Computational Statistics and Data Analysis 2013;59:41-51.)
     """
+    refuse_chances("a risk", risks)
     return CountDistribution(_convolved(np.asarray(risks, float).ravel()))
 
 
@@ -367,6 +369,8 @@ def batch_tails(
         (Rao-Blackwell).
     """
     risks = np.asarray(risks, float).ravel()
+    refuse_chances("a risk", risks)
+    refuse_counts(failures, len(risks))
     columns = effect_columns(shared, len(risks))
     if columns.nothing_shared:
         return independent_counts(risks).tails(failures)

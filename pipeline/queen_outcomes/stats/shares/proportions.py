@@ -15,6 +15,8 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.stats import norm, t
 
+from queen_outcomes.stats.refusals import refuse_counts, refuse_margin
+
 
 @dataclass(frozen=True)
 class Interval:
@@ -30,8 +32,9 @@ def wilson(yes: float, n: float, level: float = 0.95) -> Interval:
 
     ``(x + z^2/2 -+ z sqrt(z^2/4 + n p q)) / (n + z^2)``. Newcombe RG. Stat Med
     1998;17:857-872, method 3. Counts may be fractions (an effective number);
-    with none the limits are 0 and 1.
+    with none the limits are 0 and 1. Raises ValueError for counts that cannot be.
     """
+    refuse_counts(yes, n)
     if not n > 0:
         return Interval(np.nan, 0.0, 1.0)
     z = norm.isf((1 - level) / 2)
@@ -132,6 +135,11 @@ def restricted_shares(yes1, n1, yes2, n2, d0) -> tuple[np.ndarray, np.ndarray]:
     p1, p2 : ndarray
         ``p1 - p2 = d0``, both from 0 to 1.
 
+    Raises
+    ------
+    ValueError
+        Counts or a difference that cannot be.
+
     Notes
     -----
     The root between ``max(0, -d0)`` and ``min(1, 1 - d0)`` of the cubic likelihood
@@ -139,6 +147,9 @@ def restricted_shares(yes1, n1, yes2, n2, d0) -> tuple[np.ndarray, np.ndarray]:
     1985;4:213-226; Farrington CP, Manning G. Stat Med 1990;9:1447-1454.
     """
     x1, n1, x2, n2, d0 = (np.asarray(v, float) for v in (yes1, n1, yes2, n2, d0))
+    refuse_counts(x1, n1)
+    refuse_counts(x2, n2)
+    refuse_margin(d0)
     n = n1 + n2
     c2 = ((n1 + 2 * n2) * d0 - n - x1 - x2) / n
     c1 = ((n2 * d0 - n - 2 * x2) * d0 + x1 + x2) / n

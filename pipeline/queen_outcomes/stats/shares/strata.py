@@ -11,6 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import chi2, norm
 
+from queen_outcomes.stats.refusals import refuse_counts
+
 
 @dataclass(frozen=True, eq=False)
 class Strata:
@@ -84,6 +86,7 @@ def strata_of(yes1, n1, yes2, n2) -> Strata:
     """Take counts a block, leaving out blocks without both arms: these compare nothing."""
     parts = np.broadcast_arrays(*(np.atleast_1d(v) for v in (yes1, n1, yes2, n2)))
     table = np.array(parts, dtype=np.float64)
+    refuse_counts(table[[0, 2]], table[[1, 3]])
     return Strata(*table[:, (table[1] > 0) & (table[3] > 0)])
 
 

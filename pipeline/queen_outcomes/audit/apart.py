@@ -1,0 +1,131 @@
+"""Whether an operator can be told apart from what she works with: batches and factors.
+
+An operator's figure is hers only where others worked on the same batches, and where no
+factor coincides with her. Otherwise nobody is cleared or blamed: what she cannot be told
+apart from is said instead of a figure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from queen_outcomes.facts.words import BATCH_KINDS
+from queen_outcomes.models.closed import BATCHES, ClosedCourses
+from queen_outcomes.models.risks import RiskModel
+from queen_outcomes.models.terms import Term
+from queen_outcomes.stats.logistic.collinear import inflation
+
+NO_FIGURE, NO_VERDICT = 10.0, 5.0
+"""Variance inflation from which on there is no figure, and no verdict."""
+FEWEST_COURSES, FEWEST_BATCHES = 20, 3
+"""Courses and batches that an operator shares with others, below which there is none."""
+RUNAWAY = 4.0
+"""Deviation of batches, in log odds, beyond which batches decide."""
+PAIRS, ALIKE = 10.0, 0.1
+"""Unlike pairs expected within batches, and the share of them seen, below which batches
+decide."""
+
+
+@dataclass(frozen=True)
+class Apart:
+    """What an operator cannot be told apart from.
+
+    Attributes
+    ----------
+    name : str
+        In words; empty: nothing.
+    has_figure : bool
+        Figures are given, without a verdict.
+    """
+
+    name: str = ""
+    has_figure: bool = True
+
+
+def apart_from(
+    cases: ClosedCourses, model: RiskModel, terms: Sequence[Term]
+) -> dict[str, Apart]:
+    """Give for every operator what the operator cannot be told apart from.
+
+    Parameters
+    ----------
+    cases : ClosedCourses
+        With risks, and the factors of the terms where they are to be asked.
+    model : RiskModel
+        For how far batches deviate.
+    terms : sequence of Term
+        All factors that may matter, also those that a model had no room for.
+    """
+    counted = cases.some(np.flatnonzero(cases.counted & (cases.operator != "")))
+    names = np.unique(cases.operator[cases.operator != ""]).tolist()
+    if len(names) < 2:
+        return {name: Apart() for name in names}
+    decides = deciding_batches(counted, model)
+    if decides:
+        apart = Apart(f"{decides}, which decide nearly everything", has_figure=False)
+        return dict.fromkeys(names, apart)
+    others = {BATCH_KINDS[kind]: getattr(counted, kind) for kind in BATCHES}
+    others |= {term.label: _filled(counted, term) for term in terms}
+    others = {n: x for n, x in others.items() if len(np.unique(x)) > 1}
+    return {name: _of_one(name, counted, others) for name in names}
+
+
+def deciding_batches(counted: ClosedCourses, model: RiskModel) -> str:
+    """Name the kind of batch within which courses fare alike; empty: neither."""
+    for kind in BATCHES:
+        batch = getattr(counted, kind)
+        known = batch != ""
+        codes = np.unique(batch[known], return_inverse=True)[1]
+        failed, risk = counted.failed[known], counted.risk[known]
+        size, bad = np.bincount(codes), np.bincount(codes, failed)
+        fail, both = np.bincount(codes, risk), np.bincount(codes, risk * (1 - risk))
+        unlike = float((bad * (size - bad)).sum())
+        expected = float((fail * (size - fail) - both).sum())
+        runs_away = model.deviations.get(kind, 0.0) >= RUNAWAY
+        if runs_away or (expected >= PAIRS and unlike < ALIKE * expected):
+            return f"the {BATCH_KINDS[kind]}es"
+    return ""
+
+
+def _filled(counted: ClosedCourses, term: Term) -> np.ndarray:
+    """Give a factor's values, those not recorded at the mean."""
+    x = counted.values[term.column]
+    if x.dtype.kind not in "fiu":
+        return x
+    seen = np.isfinite(x)
+    return np.where(seen, x, x[seen].mean() if seen.any() else 0.0)
+
+
+def _of_one(name: str, counted: ClosedCourses, others: dict[str, np.ndarray]) -> Apart:
+    own = counted.operator == name
+    if not own.any():
+        return Apart()
+    for kind in BATCHES:
+        label = f"the {BATCH_KINDS[kind]}es"
+        if len(np.unique(getattr(counted, kind))) > 1 and not _shares(
+            own, getattr(counted, kind)
+        ):
+            return Apart(label, has_figure=False)
+    weights = counted.risk * (1 - counted.risk)
+    wider = inflation(own, list(others.values()), weights)
+    if wider < NO_VERDICT:
+        return Apart()
+    alone = {n: inflation(own, [x], weights) for n, x in others.items()}
+    return Apart(f"the {max(alone, key=alone.get)}", has_figure=wider < NO_FIGURE)
+
+
+def _shares(own: np.ndarray, batch: np.ndarray) -> bool:
+    """Tell whether enough courses lie in batches of an operator and others.
+
+    Courses whose batch is not recorded are not asked.
+    """
+    levels, codes = np.unique(batch, return_inverse=True)
+    hers, all_in = np.bincount(codes, own), np.bincount(codes)
+    both = (hers > 0) & (hers < all_in) & (levels != "")
+    known = (batch != "") & own
+    if not known.any():
+        return True
+    return all_in[both].sum() >= FEWEST_COURSES and both.sum() >= FEWEST_BATCHES
