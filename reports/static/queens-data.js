@@ -107,7 +107,15 @@ var queens = {}; // what this page's scripts share
     return new Promise((resolve, reject) => {
       const script = document.createElement("script");
       script.src = `data/queens-${number}.js`;
-      script.addEventListener("load", () => resolve(packed.get(number)));
+      script.addEventListener("load", () => {
+        const content = packed.get(number);
+        if (content?.made_of === queens.list.made_of) {
+          resolve(content);
+          return;
+        }
+        opened.delete(number);
+        reject(new Error("the pages were rebuilt since this one was opened: reload it"));
+      });
       script.addEventListener("error", () => {
         opened.delete(number);
         reject(new Error(

@@ -39,6 +39,23 @@ def test_a_station_of_one_queen_and_of_none(monkeypatch, tmp_path, visit):
     page.wait_for_selector("#panel svg[role=img]")
 
 
+def test_a_page_left_open_over_a_rebuild_shows_no_other_queen(
+    monkeypatch, tmp_path, visit
+):
+    with make(3) as store:
+        draw(monkeypatch, store, Settings(), AS_OF, tmp_path)
+    page = visit((tmp_path / "queens.html").as_uri())
+    page.wait_for_selector("#courses tbody button")
+    with make(5) as store:  # the same file names, other queens at the same places
+        draw(monkeypatch, store, Settings(), AS_OF, tmp_path)
+    page.click("#courses tbody button")
+    page.wait_for_selector("#panel .note")
+    assert "rebuilt since this one was opened: reload" in page.inner_text("#panel .note")
+    page.reload()
+    page.click("#courses tbody button")
+    page.wait_for_selector("#panel svg[role=img]")
+
+
 HOSTILE = "<script>document.title='taken'</script><img src=x onerror=alert(1)>"
 
 

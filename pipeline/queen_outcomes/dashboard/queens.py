@@ -7,6 +7,7 @@ that her browser loads when she is picked, so that 50,000 courses open at once.
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -89,7 +90,11 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         },
     }
     told = details(store, courses, answers, settings, as_of)
-    parts = packed_files(told, queens, sources, rules.windows)
+    parts = [*packed_files(told, queens, sources, rules.windows)]
+    # files are found by their numbers: a page that was opened before a rebuild must not
+    # take another build's rows for its own
+    said = words.script_json([listed, *parts]).encode()
+    mark = {"made_of": hashlib.sha256(said).hexdigest()[:16]}
     scripts = [f"static/{name}" for name in STATIC if name.endswith(".js")]
     scripts.insert(1, LIST_FILE)  # behind the script that takes it up
     return {
@@ -100,9 +105,9 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "first_answer": rules.laying_days[0] + rules.grace_days,
         "scripts": scripts,
         "files": {
-            LIST_FILE: _script("list", listed),
+            LIST_FILE: _script("list", listed | mark),
             **{
-                f"data/queens-{number}.js": _script(number, part)
+                f"data/queens-{number}.js": _script(number, part | mark)
                 for number, part in enumerate(parts)
             },
         },
