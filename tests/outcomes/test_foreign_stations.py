@@ -134,6 +134,18 @@ def test_removals_cut_records_and_change_no_life(generator):
 
 
 @each
+def test_a_life_is_told_in_an_order_that_can_be(generator):
+    lives = generator.station(6).lives
+    ended, laid = lives.end < NEVER, lives.onset < NEVER
+    assert (lives.onset < lives.end)[laid].all()
+    assert (lives.onset + 9 <= lives.drone)[lives.drone < NEVER].all()
+    assert not (lives.drone[~laid] < NEVER).any()
+    assert (lives.drone <= lives.end)[lives.reason == "drone_layer"].all()
+    assert laid[np.isin(lives.reason, ("superseded", "drone_layer"))].all()
+    assert ((lives.reason != "") == ended).all()
+
+
+@each
 def test_the_good_ones_are_sold(generator):
     station = generator.station(8)
     _, yes = answers(station.lives, station.courses["marked"], "established", 60)

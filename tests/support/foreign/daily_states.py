@@ -82,7 +82,7 @@ class World:
             since = day - onset
             season = (born + day) % 365
             drawn, passed = luck[day], np.zeros(n)
-            visible = day >= spent + 11
+            visible = day >= spent + 15
             for name, hazard in self._hazards(day, since, season, risk, level):
                 chance = np.where(_may(name, state, visible), hazard, 0)
                 if name == "again":
