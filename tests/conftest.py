@@ -16,6 +16,7 @@ from queen_outcomes.base.store import Store, quote
 from queen_outcomes.build import steps as weekly
 from queen_outcomes.commands import cli
 from queen_outcomes.facts import exports as contract
+from queen_outcomes.facts.dictionary import TABLES as RECORDS
 
 EMPTY_STATION = 'name = "Test station"\nas_of = 2026-07-01\n'
 
@@ -133,6 +134,7 @@ def small_steps(monkeypatch):
         made = [name for name in contract.TABLES if name != "changes"]
         for name in made:
             make_table(work.store, name, rows.get(name, ()))
+        _make_no_records(work.store)
         return len(rows.get("outcomes", ()))
 
     kept = [step for step in weekly.STEPS if step.name in ("changes", "tables")]
@@ -144,6 +146,14 @@ def small_steps(monkeypatch):
     )
     monkeypatch.setattr(weekly, "STEPS", steps)
     return rows
+
+
+def _make_no_records(store: Store) -> None:
+    """Make the records that sheets look into, without a row."""
+    for name in ("inseminations", "co2", "checks"):
+        columns = ", ".join(f"{c.name} {c.sql_type}" for c in RECORDS[name].columns)
+        store.execute(f"CREATE TABLE accepted_{name} (ref BIGINT, {columns})")
+    store.table("linked_checks", "SELECT * FROM accepted_checks")
 
 
 def _draw_nothing(work: weekly.Work) -> int:
@@ -181,6 +191,6 @@ def due_row():
         "on": dt.date(2026, 7, 3),
         "useful_until": dt.date(2026, 7, 17),
         "status": "due",
-        "look_for": "eggs, larvae; sealed brood",
+        "look_for": "eggs, larvae, sealed brood; the queen, or eggs",
         "settles": "laying, lost",
     }

@@ -33,6 +33,13 @@ def pages(pdf: bytes) -> list[Page]:
     return [_page(body, objects) for body in leaves]
 
 
+def contents(pdf: bytes) -> list[bytes]:
+    """Give what draws each page: operators and their numbers."""
+    objects = {int(number): body for number, body in OBJECT.findall(pdf)}
+    leaves = [body for body in objects.values() if re.search(rb"/Type/Page[/>]", body)]
+    return [_stream(objects[_named(leaf, rb"Contents")]) for leaf in leaves]
+
+
 def _page(body: bytes, objects: dict[int, bytes]) -> Page:
     box = re.search(rb"/MediaBox\[([^\]]+)\]", body).group(1)
     _, _, width, height = map(float, box.split())

@@ -13,22 +13,28 @@ from queen_outcomes.commands.options import shared, station_argument, tell_files
 
 @click.command()
 @station_argument
+@click.option(
+    "--by",
+    type=click.Choice(["colony", "yard"]),
+    default="colony",
+    help="Order the yard list by colony, or by the last round in the yard.",
+)
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4")
 @shared
 @click.make_pass_decorator(Console, ensure=True)
-def sheets(console: Console, station: Path) -> None:
+def sheets(console: Console, station: Path, by: str, paper: str) -> None:
     """Print sheets to write on: the bench's day, the yard's checks."""
     from queen_outcomes.base import folders
-    from queen_outcomes.build.latest_build import DUE, open_latest
+    from queen_outcomes.build.latest_build import open_latest
     from queen_outcomes.facts import settings
     from queen_outcomes.paper import sheets as printing
 
-    choices = settings.load(station)
+    choices, asked = settings.load(station), {"by": by, "paper": paper}
     if folders.latest(station / "build") is None:
         console.note("note: there is no build yet, so there is no list of checks due")
-        today = dt.datetime.now().astimezone().date()
-        files = printing.write(None, choices, choices.as_of or today, station)
+        today = choices.as_of or dt.datetime.now().astimezone().date()
+        files = printing.write(station, choices, today, None, **asked)
     else:
         with open_latest(station, console) as last:
-            due = last.store.records(DUE)
-            files = printing.write(due, choices, last.as_of, station)
+            files = printing.write(station, choices, last.as_of, last.store, **asked)
     tell_files(console, files)

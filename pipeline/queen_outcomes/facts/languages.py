@@ -16,6 +16,7 @@ from typing import Any
 from queen_outcomes.base import resources
 from queen_outcomes.facts.column import UNITS
 
+ENGLISH = "en"
 MICRO = {"µ": "u", "μ": "u", "㎕": "ul", "㎖": "ml", "㎣": "mm3", "mm³": "mm3"}
 """Signs of units that have a plainer form."""
 DEGREES = {"℃": "°c", "℉": "°f"}
@@ -33,18 +34,44 @@ def folded(text: str) -> str:
     return " ".join(unicodedata.normalize("NFC", bare).split())
 
 
+def names() -> list[str]:
+    """Give the short names of the languages that have a file, in order."""
+    files = (file.name for file in _place().iterdir())
+    return sorted(
+        name.removesuffix(".toml") for name in files if name.endswith(".toml")
+    )
+
+
 @cache
 def by_name() -> Mapping[str, Mapping[str, Any]]:
     """Read the files of words once: a language's short name -> its words, by name."""
-    place = resources.folder("reports") / "text" / "words"
-    files = sorted(
-        (file for file in place.iterdir() if file.name.endswith(".toml")),
-        key=lambda file: file.name,
-    )
+    files = {name: _place() / f"{name}.toml" for name in names()}
     return {
-        file.name.removesuffix(".toml"): tomllib.loads(file.read_text(encoding="utf-8"))
-        for file in files
+        name: tomllib.loads(file.read_text(encoding="utf-8"))
+        for name, file in files.items()
     }
+
+
+def _place() -> Any:
+    return resources.folder("reports") / "text" / "words"
+
+
+def paper(language: str) -> Mapping[str, Any]:
+    """Give the words that stand on sheets; English where a language has none."""
+    return by_name()[ENGLISH]["paper"] | by_name()[language].get("paper", {})
+
+
+def caption(language: str, column: str) -> str:
+    """Give what a column is called: the first of its headings that the language names."""
+    named = (by_name()[each].get("columns", {}) for each in (language, ENGLISH))
+    first = next((words[column][0] for words in named if words.get(column)), column)
+    return first[:1].upper() + first[1:]
+
+
+def word(language: str, column: str, ours: str) -> str:
+    """Give the first word that a language has for one of ours in a column."""
+    theirs = by_name()[language].get("words", {}).get(column, {})
+    return next(iter(theirs.get(ours, ())), ours)
 
 
 def documents() -> tuple[Mapping[str, Any], ...]:

@@ -34,8 +34,15 @@ QUEEN = "the queen, or eggs"
 PATTERN = "sealed brood and its pattern"
 DRONES = "drone brood in worker cells"
 MARK = "her mark"
-TO_SEE = (BROOD, QUEEN, PATTERN, DRONES, MARK)
-"""What a look can be asked to see, in the order in which it is read out at the colony."""
+TO_SEE = {
+    BROOD: ("eggs", "larvae", "sealed"),
+    QUEEN: ("queen_seen", "eggs"),
+    PATTERN: ("sealed", "pattern_pct"),
+    DRONES: ("drone_in_worker",),
+    MARK: ("queen_seen", "mark_seen"),
+}
+"""What a look can be asked to see, in the order in which it is read out at the colony, and
+the columns of a check that it fills."""
 
 
 @dataclass(frozen=True)

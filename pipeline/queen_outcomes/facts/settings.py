@@ -16,6 +16,7 @@ from typing import Any
 
 from queen_outcomes.base.errors import UsageError, nearest, raise_all
 from queen_outcomes.facts.column import Limits
+from queen_outcomes.facts.languages import ENGLISH
 from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.reading import FINDINGS, Reading
 from queen_outcomes.facts.settings_form import FORM, MAIN_TERMS, read_section
@@ -106,6 +107,8 @@ class Settings:
     """Everything `station.toml` decides, with the defaults filled in."""
 
     name: str = "Our station"
+    language: str = ENGLISH
+    """Of the sheets to write on: the name of a file of words."""
     as_of: dt.date | None = None
     outcomes: Outcomes = field(default_factory=Outcomes)
     reading: Reading = field(default_factory=Reading)
@@ -205,7 +208,7 @@ def parse(content: Mapping[str, Any], *, where: str = STATION_FILE) -> Settings:
     faults += _heading_faults(reading, where)
     raise_all(faults)
     show = sections.get("show", {})
-    names = ("name", "as_of", "prior_cases")
+    names = ("name", "language", "as_of", "prior_cases")
     top = {name: sections[name] for name in names if name in sections}
     season = sections.get("season", {})
     return Settings(

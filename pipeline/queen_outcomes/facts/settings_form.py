@@ -15,6 +15,7 @@ from typing import Any
 
 from queen_outcomes.base.errors import UsageError, nearest
 from queen_outcomes.base.refs import SLOT_BITS
+from queen_outcomes.facts import languages
 from queen_outcomes.facts.column import UNITS, Column, Limits, Table
 from queen_outcomes.facts.dictionary import (
     DERIVED_LIMITS,
@@ -666,6 +667,7 @@ def _is_figure(text: str) -> bool:
 
 FORM: dict[str, Any] = {
     "name": TEXT,
+    "language": choice(*languages.names()),
     "as_of": DATE,
     "outcomes": {
         **{outcome.setting: DAYS for outcome in OUTCOMES.values()},

@@ -12,7 +12,6 @@ from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.paper.printing import letterhead, set_pdf, svg
-from queen_outcomes.paper.sheets import due_cells
 
 FILE = "this-week.pdf"
 MOST_DUE, MOST_FAILED = 18, 8
@@ -32,7 +31,7 @@ def write(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> Pat
     data = {
         **letterhead(settings.name, as_of, f"The week to {as_of.day} {as_of:%B %Y}"),
         "figures": _figures(page),
-        "due": [due_cells(row) for row in page["due"][:MOST_DUE]],
+        "due": [_due_cells(row) for row in page["due"][:MOST_DUE]],
         "due_more": max(0, len(page["due"]) - MOST_DUE),
         "window": page["window"],
         "season": page["headline"] or "no estimate yet",
@@ -57,6 +56,11 @@ def write(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> Pat
     path = folder / FILE
     path.write_bytes(set_pdf("week.typ", data, as_of, images))
     return path
+
+
+def _due_cells(row: Row) -> list[str]:
+    keys = ("colony_id", "queen_id", "day", "on", "useful_until", "look_for")
+    return [str(row[key] or "") for key in keys]
 
 
 def _figures(page: Row) -> list[list[str]]:
