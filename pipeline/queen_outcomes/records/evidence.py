@@ -632,16 +632,19 @@ def _about_shares(orders: OrdersSeen, used: UsedColumn) -> Iterator[OpenQuestion
 def _about_blanks(
     store: Store, used: UsedColumn, reading: Reading
 ) -> Iterator[OpenQuestion]:
+    name = quote(used.name)
+    ((rows, yes, no),) = store.rows(
+        f"SELECT count(*), count(*) FILTER ({name}), count(*) FILTER (NOT {name}) "
+        f"FROM {used.staged}"
+    )
+    if no or yes in (0, rows):
+        return  # known from what was read, at less cost than from the texts
     texts = used.texts(store, reading.ditto_of(used.source.name))
     ticks = cells.is_tick("text", used.rule.words.get("yes", ()))
     ((filled, others),) = store.rows(
         f"SELECT count(*), count(*) FILTER (NOT ({ticks})) FROM ({texts})"
     )
-    name = quote(used.name)
-    ((rows, no),) = store.rows(
-        f"SELECT count(*), count(*) FILTER (NOT {name}) FROM {used.staged}"
-    )
-    if filled and not others and not no and rows > filled:
+    if filled and not others and rows > filled:
         says = f"{filled} cells hold ticks and {rows - filled} are blank; none says no"
         asked = OpenQuestion("blanks", used, says, ())
         yield replace(asked, settings=blank_answers([asked]))
