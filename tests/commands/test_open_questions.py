@@ -69,7 +69,7 @@ def test_a_question_about_what_is_not_read_stops_nothing(command, kept, name):
         "struck:bench.csv:*:*",
         "fold:*:*:queen_id",
         "words:*:*:*",
-        "word:eggs:x: or so",
+        "word:yes_no:x: or so",
     ],
 )
 def test_a_question_about_anything_that_is_read_stops(command, kept, name):
@@ -94,7 +94,7 @@ def test_check_tells_an_open_question_once_and_ends_with_1(command, kept):
 def test_check_tells_open_words_together(command, kept):
     settings = '\n[dates]\norder = "dmy"\n'
     words = [
-        asked(f"word:eggs:{w}", f'What does "{w}" mean?') for w in ("jo", "ne", "hm")
+        asked(f"word:yes_no:{w}", f'What does "{w}" mean?') for w in ("jo", "ne", "hm")
     ]
     told = json.loads(command("check", kept(settings, *words), "--json").out)["advice"]
     (piece,) = [piece for piece in told if piece["kind"] == "open_question"]

@@ -768,10 +768,9 @@ def _single_rows(looked: Looked) -> Iterator[Advice]:
             continue  # told with the records that find no home, or as a label
         weight = _SEVERITIES[severity]
         first = " ".join((rows[0]["message"] or "").split())
-        what = " ".join(
-            filter(None, (table and f"of {table}", column and f"({column})"))
-        )
-        says = first if len(rows) == 1 else f"{len(rows)} rows {what}, such as: {first}"
+        what = f"{len(rows)} rows" + (f" of {table}" if table else "")
+        what += f" ({column})" if column else ""
+        says = first if len(rows) == 1 else f"{what}, such as: {first}"
         setting = ()
         if is_alike and column in suggested.FOLDED:
             setting = _fold_setting(looked, [column])

@@ -94,7 +94,8 @@ def unanswered(
         (source.name, source.table.name, column)
         for source in sources
         for slot in source.slots
-        for column in slot.cells
+        for name in slot.cells
+        for column in (name, *_together(source, name))
     }
     found = []
     for one in open_questions(text):
@@ -124,6 +125,12 @@ def stand_in(text: str) -> bool:
 
 def _headings(shown: Shown) -> str:
     return ", ".join(f'"{heading}"' for heading in shown.used.headings)
+
+
+def _together(source: SourceMapping, name: str) -> tuple[str, ...]:
+    """Give what stands in questions for all columns of a kind together."""
+    kinds = {column.name: column.kind for column in source.table.columns}
+    return ("yes_no",) if kinds.get(name) == "yes_no" else ()
 
 
 def _kind_of(shown: Shown) -> str:
