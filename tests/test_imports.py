@@ -44,6 +44,14 @@ def test_reading_commands_load_no_statistics(words, station, command):
     assert not loaded(words, station) & NOT_FOR_READING
 
 
+def test_a_check_loads_no_statistics_charts_or_expectations(station):
+    for name, head in (("inseminations", "inseminated_at"), ("checks", "checked_on")):
+        rows = f"queen_id,{head}\nQ-1,2026-05-01\n"
+        (station / "records" / f"{name}.csv").write_text(rows, "utf-8")
+    needed = {"duckdb", "numpy", "polars"}
+    assert not loaded(["check"], station) & (HEAVY - needed)
+
+
 def test_dependencies_run_one_way():
     code = "from importlinter.cli import lint_imports_command as c; c(['--no-cache'])"
     done = subprocess.run(

@@ -44,7 +44,7 @@ def test_a_build_stops_and_names_each_question_its_evidence_and_the_answer(
     assert f'station.toml, # OPEN "{DATES}"' in ran.err
     assert "all 3 fit day-month-year and month-day-year" in ran.err
     assert '[files."bench.csv"]\ndates = "mdy"' in ran.err
-    assert "Is 1 the whole? (all 2 values are at most 1 (from 0.8 to 0.9))" in ran.err
+    assert 'Is 1 the whole? ("pattern_pct": all 2 values are at most 1 ' in ran.err
     assert f'--answers FILE with "{share}" = ' in ran.err
 
 
@@ -69,7 +69,7 @@ def test_a_question_about_what_is_not_read_stops_nothing(command, kept, name):
         "struck:bench.csv:*:*",
         "fold:*:*:queen_id",
         "words:*:*:*",
-        "word:eggs:x: or so",
+        "word:yes_no:x: or so",
     ],
 )
 def test_a_question_about_anything_that_is_read_stops(command, kept, name):
@@ -89,6 +89,17 @@ def test_check_tells_an_open_question_once_and_ends_with_1(command, kept):
     (piece,) = [piece for piece in told if piece["kind"] == "open_question"]
     assert "1 cells hold ticks and 1 are blank" in piece["says"]
     assert 'blank = "no"' in piece["settings"][0]
+
+
+def test_check_tells_open_words_together(command, kept):
+    settings = '\n[dates]\norder = "dmy"\n'
+    words = [
+        asked(f"word:yes_no:{w}", f'What does "{w}" mean?') for w in ("jo", "ne", "hm")
+    ]
+    told = json.loads(command("check", kept(settings, *words), "--json").out)["advice"]
+    (piece,) = [piece for piece in told if piece["kind"] == "open_question"]
+    assert piece["count"] == 3
+    assert 'What does "ne" mean?' in piece["says"]
 
 
 def test_answered_it_builds(command, kept):

@@ -216,7 +216,8 @@ def tell_advice(found: dict[str, Any], console: Console) -> None:
         console.emit(f"\n{WEIGHTS[weight]}")
         for piece in pieces:
             number += 1
-            console.tell(f"{number:3}. {piece['says']}.")
+            end = "" if piece["says"].endswith("?") else "."
+            console.tell(f"{number:3}. {piece['says']}{end}")
             _tell_piece(piece, console)
     if not number:
         console.emit("\nnothing to mend")

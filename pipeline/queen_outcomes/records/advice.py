@@ -17,10 +17,9 @@ from queen_outcomes.base import resources
 from queen_outcomes.base.errors import shorten
 from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts.dictionary import DERIVED_LIMITS, TABLES
-from queen_outcomes.facts.reading import BLANK_NO, NOT_LOOKED
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.records import suggested
-from queen_outcomes.records.evidence import OpenQuestion, UnreadColumn
+from queen_outcomes.records.evidence import OpenQuestion, UnreadColumn, blank_answers
 from queen_outcomes.records.findings import FOLDER
 from queen_outcomes.records.mapping import SourceMapping
 from queen_outcomes.records.unanswered import Unanswered
@@ -286,12 +285,16 @@ _QUESTIONS = {
 
 def _unanswered(looked: Looked) -> Iterator[Advice]:
     """Tell the questions of `map` that are open: a build stops for them."""
+    groups: dict[str, list[Unanswered]] = defaultdict(list)
     for one in looked.unanswered:
+        groups["word" if one.is_word else one.id].append(one)
+    for parts in groups.values():
+        one = parts[0]
         yield Advice(
             "open_question",
             "refused",
-            one.found.rstrip(".?"),
-            1,
+            shorten([part.found for part in parts], " ").rstrip("."),
+            len(parts),
             do=one.how,
             settings=one.settings,
             fails=True,
@@ -317,14 +320,7 @@ def _questions(looked: Looked) -> Iterator[Advice]:
         settings, says = parts[0].settings, parts[0].says
         if kind == "blanks":
             says += " (the first of them)" if len(parts) > 1 else ""
-            settings = tuple(
-                suggested.in_columns(
-                    used[0].source,
-                    used[0].slot,
-                    {one.name: {"blank": blank} for one in used},
-                )
-                for blank in (BLANK_NO, NOT_LOOKED)
-            )
+            settings = blank_answers(parts)
         yield Advice(
             kind,
             "unsure",
@@ -772,10 +768,9 @@ def _single_rows(looked: Looked) -> Iterator[Advice]:
             continue  # told with the records that find no home, or as a label
         weight = _SEVERITIES[severity]
         first = " ".join((rows[0]["message"] or "").split())
-        what = " ".join(
-            filter(None, (table and f"of {table}", column and f"({column})"))
-        )
-        says = first if len(rows) == 1 else f"{len(rows)} rows {what}, such as: {first}"
+        what = f"{len(rows)} rows" + (f" of {table}" if table else "")
+        what += f" ({column})" if column else ""
+        says = first if len(rows) == 1 else f"{what}, such as: {first}"
         setting = ()
         if is_alike and column in suggested.FOLDED:
             setting = _fold_setting(looked, [column])

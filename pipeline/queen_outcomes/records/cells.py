@@ -528,9 +528,9 @@ def yes_no(text: str, theirs: Mapping[str, Iterable[str]]) -> str:
     return f"CASE WHEN {text} IS NULL THEN NULL {_cases(_word_key(text), values)} END"
 
 
-def is_tick(text: str) -> str:
-    """Give SQL that is TRUE for a tick, alone or with initials."""
-    alone = f"{_word_key(text)} IN ({listed(TICKS)})"
+def is_tick(text: str, theirs: Iterable[str] = ()) -> str:
+    """Give SQL that is TRUE for a tick, alone or with initials, or a word of ``theirs``."""
+    alone = f"{_word_key(text)} IN ({listed({*TICKS, *folded(theirs)})})"
     return f"({alone} OR regexp_full_match({text}, {literal(_TICKED)}))"
 
 

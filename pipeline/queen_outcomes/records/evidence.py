@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from queen_outcomes.base.errors import RecordsError, shorten
@@ -632,21 +632,33 @@ def _about_shares(orders: OrdersSeen, used: UsedColumn) -> Iterator[OpenQuestion
 def _about_blanks(
     store: Store, used: UsedColumn, reading: Reading
 ) -> Iterator[OpenQuestion]:
-    texts = used.texts(store, reading.ditto_of(used.source.name))
-    ((filled, others),) = store.rows(
-        f"SELECT count(*), count(*) FILTER (NOT ({cells.is_tick('text')})) FROM ({texts})"
-    )
     name = quote(used.name)
-    ((rows, no),) = store.rows(
-        f"SELECT count(*), count(*) FILTER (NOT {name}) FROM {used.staged}"
+    ((rows, yes, no),) = store.rows(
+        f"SELECT count(*), count(*) FILTER ({name}), count(*) FILTER (NOT {name}) "
+        f"FROM {used.staged}"
     )
-    if filled and not others and not no and rows > filled:
+    if no or yes in (0, rows):
+        return  # known from what was read, at less cost than from the texts
+    texts = used.texts(store, reading.ditto_of(used.source.name))
+    ticks = cells.is_tick("text", used.rule.words.get("yes", ()))
+    ((filled, others),) = store.rows(
+        f"SELECT count(*), count(*) FILTER (NOT ({ticks})) FROM ({texts})"
+    )
+    if filled and not others and rows > filled:
         says = f"{filled} cells hold ticks and {rows - filled} are blank; none says no"
-        answers = tuple(
-            suggested.in_column(used.source, used.slot, used.name, {"blank": blank})
-            for blank in (BLANK_NO, NOT_LOOKED)
+        asked = OpenQuestion("blanks", used, says, ())
+        yield replace(asked, settings=blank_answers([asked]))
+
+
+def blank_answers(asked: Sequence[OpenQuestion]) -> tuple[str, ...]:
+    """Give what says of the columns of ticks of one sheet what a blank means."""
+    source, slot = asked[0].used.source, asked[0].used.slot
+    return tuple(
+        suggested.in_columns(
+            source, slot, {one.used.name: {"blank": b} for one in asked}
         )
-        yield OpenQuestion("blanks", used, says, answers)
+        for b in (BLANK_NO, NOT_LOOKED)
+    )
 
 
 def _about_ids(

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pyarrow as pa
-import pyarrow.compute as pc
 
 from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.base.store import Store, literal, quote
@@ -117,6 +116,8 @@ def _land(store: Store, mapped: Sequence[SourceMapping]) -> None:
 
 
 def _nfkc(texts: pa.ChunkedArray) -> pa.ChunkedArray:
+    import pyarrow.compute as pc  # late: few records hold a name that needs it
+
     return pc.utf8_normalize(texts, form="NFKC")
 
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from queen_outcomes.base.errors import UsageError
+from queen_outcomes.base.errors import UsageError, shorten
 from queen_outcomes.records import suggested
-from queen_outcomes.records.evidence import OpenQuestion, UnreadColumn
+from queen_outcomes.records.evidence import OpenQuestion, UnreadColumn, blank_answers
 from queen_outcomes.records.mapping import SourceMapping
 
 _ALIKE = {
@@ -34,15 +34,23 @@ class Unanswered:
     """What the evidence of whole columns says of the same."""
 
     @property
+    def is_word(self) -> bool:
+        """Whether it asks what one word means; there may be many such."""
+        return _place(self.id)[0] == "word"
+
+    @property
     def found(self) -> str:
         """The question and its evidence."""
-        return " ".join([self.text, *(f"({one.says})" for one in self.shown)])
+        shown = [f"{_headings(one)}: {one.says}" for one in self.shown]
+        return self.text + (f" ({shorten(shown)})" if shown else "")
 
     @property
     def settings(self) -> tuple[str, ...]:
         """What to write in its place, one for each answer; empty: `map` writes it."""
-        answers = [one.settings for one in self.shown]
-        return answers[0] if len(answers) == 1 else ()
+        blanks = [one for one in self.shown if _kind_of(one) == "blanks"]
+        if blanks:
+            return blank_answers(blanks)
+        return self.shown[0].settings if len(self.shown) == 1 else ()
 
     @property
     def how(self) -> str:
@@ -86,7 +94,8 @@ def unanswered(
         (source.name, source.table.name, column)
         for source in sources
         for slot in source.slots
-        for column in slot.cells
+        for name in slot.cells
+        for column in (name, *_together(source, name))
     }
     found = []
     for one in open_questions(text):
@@ -112,6 +121,16 @@ def unanswered(
 def stand_in(text: str) -> bool:
     """Tell whether the settings hold an open question at all."""
     return "# OPEN " in text
+
+
+def _headings(shown: Shown) -> str:
+    return ", ".join(f'"{heading}"' for heading in shown.used.headings)
+
+
+def _together(source: SourceMapping, name: str) -> tuple[str, ...]:
+    """Give what stands in questions for all columns of a kind together."""
+    kinds = {column.name: column.kind for column in source.table.columns}
+    return ("yes_no",) if kinds.get(name) == "yes_no" else ()
 
 
 def _kind_of(shown: Shown) -> str:
