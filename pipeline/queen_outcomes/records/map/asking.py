@@ -6,9 +6,9 @@ import datetime as dt
 from collections import Counter, defaultdict
 
 from queen_outcomes.records.map import opened
-from queen_outcomes.records.map.contents import clock_of, day_of, yes_or_no
+from queen_outcomes.records.map.contents import clock_of, crosses, day_of, yes_or_no
 from queen_outcomes.records.map.feeds import Use
-from queen_outcomes.records.map.fits import can_hold, ours_of
+from queen_outcomes.records.map.fits import MAIN_DATE, can_hold, ours_of
 from queen_outcomes.records.map.labels import key_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
@@ -67,7 +67,7 @@ def tick_columns(part: Part) -> list[str]:
         blanks = any(not cell.text for h in held for cell in h.cells)
         said = {yes_or_no(text) for text in texts}
         is_yes_no = ours_of(part.table, name).kind == "yes_no"
-        if is_yes_no and texts and said == {YES} and blanks:
+        if is_yes_no and texts and said == {YES} and blanks and not crosses(texts):
             found.append(name)
     return found
 
@@ -380,11 +380,15 @@ def fahrenheit(station: Station) -> None:
 
 
 def unsure(station: Station) -> list[Question]:
-    """Ask about labels taken for a queen's by what stands in them, under another heading."""
+    """Ask about columns taken for ours by what stands in them, under another heading.
+
+    A day under a heading that nobody knows may be that of anything: it has no default.
+    """
     questions = []
     for part in station.parts:
         for name, use in part.feed.uses.items():
-            if _doubtful(part, name, use):
+            unknown_day = _is_unknown_day(part, name)
+            if unknown_day or _doubtful(part, name, use):
                 texts = ", ".join(list(dict.fromkeys(part.texts(name)))[:_SHOWN])
                 questions.append(
                     Question(
@@ -392,11 +396,17 @@ def unsure(station: Station) -> list[Question]:
                         f'In "{part.source}", is "{use.names[0]}" the column {name}?',
                         [f"it holds {texts}"],
                         {YES: "it is", NO: "it is not: leave it unread"},
-                        default=YES,
+                        default=None if unknown_day else YES,
                         sources=(part.source,),
                     )
                 )
     return questions
+
+
+def _is_unknown_day(part: Part, name: str) -> bool:
+    """Tell whether a table's own day stands under a heading in no language's words."""
+    said = part.columns_of(name)[0].heading
+    return name == MAIN_DATE[part.table] and bool(said.unknown) and not said.phrases
 
 
 def _doubtful(part: Part, name: str, use: Use) -> bool:

@@ -222,6 +222,8 @@ def _by_topic(said: Heading, held: Contents, table: str, name: str) -> float:
         return 0.9
     if name == FINDINGS and not said.of("part") - {"filler"}:
         return 0.8
+    if name == "minutes" and said.unit in ("min", "s"):
+        return 0.9
     if name == "reason" and not days:
         return 0.8
     return 0.9 if name == "dose_ul" and said.unit in ("uL", "mL") else 0.0

@@ -24,6 +24,7 @@ KINDS = {
     "blank": "what a blank among ticks means",
     "prefix": "numbers that start again each year",
     "fold": "spellings of labels",
+    "lead": "labels that lack the word before their number",
     "same": "spellings of people",
     "co2": "which CO2 exposures the list holds",
     "copy": "a file that looks like a copy of another",

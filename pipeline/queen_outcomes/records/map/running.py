@@ -43,8 +43,13 @@ class Run:
 
     @property
     def open(self) -> list[Question]:
-        """Give the questions that nobody has answered."""
-        return [question for question in self.asked if question.open]
+        """Give the questions that nobody has answered, but for sheets left out."""
+        left = proposing.ignored(self.proposal)
+        return [
+            q
+            for q in self.asked
+            if q.open and not 0 < len(q.sources) <= len(left.intersection(q.sources))
+        ]
 
     def answer(self, answers: Mapping[str, Any]) -> None:
         """Take answers from a file: questions, and corrected words.

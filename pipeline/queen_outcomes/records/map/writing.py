@@ -30,6 +30,7 @@ _ORDER_KEYS = {"dates": ("dates", "order"), "decimal": ("numbers", "decimal")}
 _CONTROLS = {
     "dates": ("dates",),
     "prefix": ("prefix",),
+    "lead": ("prefix",),
     "struck": ("struck",),
     "hidden": ("hidden",),
 }
@@ -301,6 +302,9 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
         _put_records(document, kept)
     elif kind in ("words", "word"):
         _put_words(document, everything.words)
+        for rule in everything.rules:  # words that one column alone has
+            for source in rule.sources:
+                _settle_columns(document, source, rule.table, "*", everything)
 
 
 def _settle_habits(
