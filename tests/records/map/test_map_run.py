@@ -273,3 +273,23 @@ def test_a_copy_that_is_left_out_leaves_nothing_open(station):
     shutil.copy(records / "checks.csv", records / "checks (2).csv")
     begun, _ = run(station)
     assert not [q.id for q in begun.open if "checks (2).csv" in q.sources]
+
+
+@pytest.mark.parametrize("answer", ["yes", "no"])
+def test_an_answer_about_spellings_is_kept_and_not_asked_for_again(station, answer):
+    fold, same = "fold:*:*:queen_id", "same:*:*:operator"
+    looks = "".join(f"d {n},2025-06-{10 + n},yes,A. Brun\n" for n in range(1, 15))
+    put(station, checks="Queen,Date,Eggs,Who\n" + looks)
+    answers = {DATES: "mdy", fold: answer, same: answer}
+    begun, settings = run(station, answers)
+    assert {fold, same} <= {question.id for question in begun.asked}
+    kept = settings.get("records", {})
+    assert ("queen_id" in kept.get("fold", [])) == (answer == "yes")
+    assert bool(kept.get("same")) == (answer == "yes")
+    put(station, gone="Queen,Day,Why\nD3,7/19/2025,died\nD4,7/20/2025,sold\n")
+    begun, again = run(station)
+    assert begun.new == {"gone.csv"}
+    assert not {fold, same} & {question.id for question in begun.asked}
+    assert again.get("records", {}) == kept
+    text = (station / "station.toml").read_text("utf-8")
+    assert text.count("# NO ") == 2 * (answer == "no")

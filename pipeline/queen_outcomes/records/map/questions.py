@@ -39,7 +39,10 @@ KINDS = {
     "word": "what one word means",
 }
 _OPEN = re.compile(r'^# OPEN "(?P<id>(?:[^"\\]|\\.)*)": (?P<text>.*)$', re.MULTILINE)
+_REFUSED = re.compile(r'^# NO "((?:[^"\\]|\\.)*)": ', re.MULTILINE)
 YES, NO = "yes", "no"
+OF_ALL_SHEETS = ("fold", "same")
+"""Kinds of questions whose "no" no setting holds, so that a line of its own does."""
 
 
 @dataclass
@@ -113,8 +116,22 @@ def question_id(
 
 def open_line(question: Question) -> str:
     """Give the line of `station.toml` that says a question is open."""
+    return _line("OPEN", question)
+
+
+def refused_line(question: Question) -> str:
+    """Give the line of `station.toml` that says a question was answered with no."""
+    return _line("NO", question) + " (without this line it is asked again)"
+
+
+def _line(word: str, question: Question) -> str:
     name = question.id.replace("\\", "\\\\").replace('"', '\\"')
-    return f'# OPEN "{name}": {" ".join(question.text.split())}'
+    return f'# {word} "{name}": {" ".join(question.text.split())}'
+
+
+def refused(text: str) -> set[str]:
+    """Give the ids of the questions that the settings say were answered with no."""
+    return set(_REFUSED.findall(text))
 
 
 def open_questions(text: str) -> list[OpenQuestion]:

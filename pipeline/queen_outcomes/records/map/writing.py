@@ -21,6 +21,7 @@ from queen_outcomes.records.map.proposal import Rule, Written, escaped
 from queen_outcomes.records.map.questions import (
     Question,
     open_line,
+    refused_line,
     without_open_lines,
 )
 
@@ -94,6 +95,7 @@ def put(
     written: Written,
     *,
     open_ones: Iterable[Question] = (),
+    refused_ones: Iterable[Question] = (),
     answered: Iterable[Question] = (),
     everything: Written | None = None,
 ) -> str:
@@ -107,6 +109,8 @@ def put(
         Rules and habits of the new sheets.
     open_ones : iterable of Question
         Questions that stay open.
+    refused_ones : iterable of Question
+        Questions answered with no, of which no setting keeps a trace.
     answered : iterable of Question
         Earlier open questions that now have an answer; the rules they concern are
         changed in that place alone.
@@ -135,7 +139,8 @@ def put(
         for question in answered:
             _settle(document, question, everything)
     result = tomlkit.dumps(document).rstrip("\n") + "\n"
-    lines = [open_line(question) for question in open_ones]
+    lines = [refused_line(question) for question in refused_ones]
+    lines += [open_line(question) for question in open_ones]
     if lines:
         result += "\n" + "\n".join(lines) + "\n"
     tomllib.loads(result)
