@@ -293,3 +293,24 @@ def test_an_answer_about_spellings_is_kept_and_not_asked_for_again(station, answ
     assert again.get("records", {}) == kept
     text = (station / "station.toml").read_text("utf-8")
     assert text.count("# NO ") == 2 * (answer == "no")
+
+
+def test_rows_that_call_themselves_void_are_asked_about(station):
+    rows = "".join(f"D{n},2025-06-{10 + n},yes,\n" for n in range(1, 15))
+    rows += "D99,2025-06-28,yes,cancelled - wrong queen\n"
+    put(station, checks="Queen,Date,Eggs,Note\n" + rows)
+    void = "void:checks.csv:*:*"
+    begun, settings = run(station)
+    assert void in {question.id for question in begun.open}
+    assert "checks.csv" not in settings.get("files", {})
+    _, settings = run(station, {void: "leave"}, accept=False)
+    assert settings["files"]["checks.csv"]["pass_over"] == ["D99"]
+
+
+def test_a_colour_under_marked_is_the_mark(station):
+    rows = "".join(f"D{n},2025-05-{10 + n},red\n" for n in range(1, 15))
+    put(station, queens="Queen,Emerged,Marked\n" + rows)
+    _, settings = run(station)
+    columns = rules(settings)["queens.csv", "queens"]["columns"]
+    assert columns["mark"] == "Marked"
+    assert columns["marked"] == {"from": "Marked", "words": {"yes": ["red"]}}

@@ -23,7 +23,7 @@ _WARM = 40
 _GRAFT_DAYS = (17, 26)
 """Days from grafting to insemination, where emergence falls 11 to 13 days after grafting."""
 _SHOWN = 5
-_FEW_DAYS = 3
+_FEW_DAYS = 1
 """A sheet with so many days may hold records, whatever its headings."""
 
 
@@ -72,12 +72,23 @@ def tick_columns(part: Part) -> list[str]:
     return found
 
 
+def _says_no(station: Station, part: Part, name: str) -> bool:
+    """Tell whether the same heading of the table says no in another sheet."""
+    heads = part.feed.headings(name)
+    return any(
+        yes_or_no(text) == NO
+        for other in station.of(part.table)
+        if name in other.feed.columns and other.feed.headings(name) == heads
+        for text in other.texts(name)
+    )
+
+
 def blanks(station: Station) -> list[Question]:
     """Ask what a blank means in columns that hold ticks alone; one question a rule."""
     questions = []
     asked = set()
     for part in station.parts:
-        names = tick_columns(part)
+        names = [n for n in tick_columns(part) if not _says_no(station, part, n)]
         key = question_id("blank", part.source, part.table)
         if not names or key in asked:
             continue
@@ -187,6 +198,21 @@ def rows_apart(station: Station) -> list[Question]:
                     )
                 )
     return questions
+
+
+def void(station: Station) -> list[Question]:
+    """Ask about rows that call themselves void."""
+    return [
+        Question(
+            question_id("void", sheet.source),
+            f'Are the rows of "{sheet.source}" that call themselves void no records?',
+            [f'"{first}": "{words}"' for first, words in sheet.void.items()],
+            {LEAVE: "they are none: pass them over", READ: "read them like the others"},
+            sources=(sheet.source,),
+        )
+        for sheet in station.sheets
+        if sheet.void and station.parts_of(sheet.source)
+    ]
 
 
 def colours(station: Station) -> list[Question]:
@@ -334,7 +360,6 @@ def grafting(station: Station) -> list[Question]:
                         YES: "grafting: leave it unread",
                         NO: "she left her cell that day",
                     },
-                    default=NO,
                     sources=(part.source,),
                 )
             )
@@ -396,11 +421,16 @@ def unsure(station: Station) -> list[Question]:
                         f'In "{part.source}", is "{use.names[0]}" the column {name}?',
                         [f"it holds {texts}"],
                         {YES: "it is", NO: "it is not: leave it unread"},
-                        default=None if unknown_day else YES,
+                        default=None if unknown_day or _bare(part, name) else YES,
                         sources=(part.source,),
                     )
                 )
     return questions
+
+
+def _bare(part: Part, name: str) -> bool:
+    """Tell whether a column holds bare numbers, which are labels of too many things."""
+    return all(text.isdigit() for text in part.texts(name))
 
 
 def _is_unknown_day(part: Part, name: str) -> bool:

@@ -183,6 +183,8 @@ def fit(column: Column, table: str, name: str) -> float:
     worth = names_column(said, table, name)
     if name == "pattern_pct" and _is_share_of_brood(said, held):
         worth = max(worth, 0.8)
+    if name == "mark" and "marked" in said.of("column") and held.yes_no_share < 0.5:
+        worth = max(worth, 0.9)  # "red" under "marked" says how
     if not worth:
         worth = _by_topic_or_part(said, held, table, name)
     if ours.unit and said.unit and held.filled and not _unit_fits(ours, said.unit):

@@ -31,6 +31,7 @@ ASK: tuple[Callable[[Station], list[Question]], ...] = (
     asking.blanks,
     asking.co2,
     asking.rows_apart,
+    asking.void,
     asking.colours,
     labels.spellings,
     labels.ask_people,
@@ -494,7 +495,8 @@ def _habits(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     prefix = _prefix(proposal, source)
     if prefix:
         habits["prefix"] = prefix
-    over = pass_over(sheet)
+    leaves_void = proposal.answered("void", source) == asking.LEAVE
+    over = [*pass_over(sheet), *(map(escaped, sheet.void) if leaves_void else ())]
     if over:
         habits["pass_over"] = over
     for kind in ("struck", "hidden"):

@@ -31,6 +31,7 @@ KINDS = {
     "graft": "a day that may be that of grafting",
     "struck": "rows struck through",
     "hidden": "hidden rows",
+    "void": "rows that call themselves void",
     "colours": "what a fill colour means",
     "filled": "whether a mark written down says that she is marked",
     "ignore": "a sheet that may be no record",

@@ -34,6 +34,7 @@ _CONTROLS = {
     "lead": ("prefix",),
     "struck": ("struck",),
     "hidden": ("hidden",),
+    "void": ("pass_over",),
 }
 """What a question of a kind decides among a file's habits."""
 
@@ -236,7 +237,10 @@ def _put_file(document: Any, source: str, habits: Mapping[str, Any]) -> None:
         return
     section = _section(_section(document, "files"), escaped(source))
     for key, value in habits.items():
-        if key not in section:
+        if key == "pass_over":
+            have = _listed(section.get(key, []))
+            section[key] = _array([*have, *(v for v in value if v not in have)])
+        elif key not in section:
             section[key] = _value(value)
 
 
