@@ -211,8 +211,8 @@ def test_doubled_returns_before_a_feed_are_one_line_end(tmp_path):
 def test_lines_counted_otherwise_than_read_stop_the_build(tmp_path, monkeypatch):
     counted = delimited.examine
 
-    def short(content, name):
-        form = counted(content, name)
+    def short(content, name, other):
+        form = counted(content, name, other)
         return replace(form, lines=form.lines - (name == "checks.csv"))
 
     monkeypatch.setattr(delimited, "examine", short)

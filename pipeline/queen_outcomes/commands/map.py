@@ -77,8 +77,10 @@ def map_(console: Console, station: Path, answers: Path | None, *, accept: bool)
 
 def _interview(run: Run, console: Console) -> None:
     """Ask one question at a time."""
-    waiting = [question for question in run.asked if question.open]
+    waiting = run.open
     for number, question in enumerate(waiting, start=1):
+        if question not in run.open:  # an answer before has left its sheet out
+            continue
         console.emit(f"\n{number} of {len(waiting)}")
         console.tell(question.text)
         if question.kind == "words":
@@ -180,12 +182,11 @@ def _tell(
         console.emit_table(
             columns, [[row.get(name, "") for name in columns] for row in rows]
         )
-    for question in run.asked:
-        if question.open:
-            console.emit(f"\nopen: {question.id}")
-            console.tell(f"  {question.text}")
-            for line in question.evidence[:5]:
-                console.tell(f"  {line}")
+    for question in run.open:
+        console.emit(f"\nopen: {question.id}")
+        console.tell(f"  {question.text}")
+        for line in question.evidence[:5]:
+            console.tell(f"  {line}")
 
 
 def _check(station: Path) -> tuple[dict[str, Any], dict[str, list[dict[str, Any]]]]:

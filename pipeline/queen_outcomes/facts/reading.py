@@ -67,6 +67,8 @@ class Habits:
     decimal: str | None = None
     empty: tuple[str, ...] | None = None
     ditto: tuple[str, ...] | None = None
+    encoding: str | None = None
+    """Of a text file that is no Unicode; None: Windows-1252."""
     header: tuple[int, ...] = ()
     """The lines of the heading, from 1."""
     prefix: Mapping[str, str] | None = None

@@ -175,6 +175,7 @@ HABITS: dict[str, Field] = {
     "empty": TEXTS,
     "ditto": TEXTS,
     "pass_over": TEXTS,
+    "encoding": choice("cp1250", "cp1252"),
     "struck": choice(READ, PASS_OVER),
     "hidden": choice(READ, PASS_OVER),
     "fill_down": TEXTS,

@@ -103,6 +103,10 @@ class TextLayout:
 # --- bytes
 
 
+OTHER = "cp1252"
+"""The encoding of a text that is no Unicode, where the settings name no other."""
+
+
 def _latin(problem: UnicodeDecodeError) -> tuple[str, int]:
     """Keep the five bytes that Windows-1252 leaves undefined, instead of losing them."""
     return problem.object[problem.start : problem.end].decode("latin-1"), problem.end
@@ -111,8 +115,16 @@ def _latin(problem: UnicodeDecodeError) -> tuple[str, int]:
 codecs.register_error("queen_outcomes_latin", _latin)
 
 
-def examine(content: bytes, name: str) -> TextForm:
+def examine(content: bytes, name: str, other: str = OTHER) -> TextForm:
     """Tell how a text file is written, from its bytes and never from the locale.
+
+    Parameters
+    ----------
+    content : bytes
+    name : str
+        For errors.
+    other : str
+        The encoding of a text that no form of Unicode fits.
 
     Raises
     ------
@@ -134,8 +146,8 @@ def examine(content: bytes, name: str) -> TextForm:
             )
     for bom, encoding in _BOMS:
         if head.startswith(bom):
-            return _scan(content, name, encoding, len(bom))
-    return _scan(content, name, _wide_without_bom(head) or "utf-8", 0)
+            return _scan(content, name, encoding, len(bom), other)
+    return _scan(content, name, _wide_without_bom(head) or "utf-8", 0, other)
 
 
 def _wide_without_bom(head: bytes) -> str | None:
@@ -146,7 +158,9 @@ def _wide_without_bom(head: bytes) -> str | None:
     return "utf-16-be" if even > 0.3 and odd < 0.05 else None
 
 
-def _scan(content: bytes, name: str, encoding: str, skip: int) -> TextForm:
+def _scan(
+    content: bytes, name: str, encoding: str, skip: int, other: str
+) -> TextForm:
     """Read the whole file once: does it decode, does it hold controls, which line ends."""
     controls = size = feeds = returns = pairs = 0
     decodes, before = True, b"\n"
@@ -168,7 +182,7 @@ def _scan(content: bytes, name: str, encoding: str, skip: int) -> TextForm:
             _refuse(name)
     if controls > _MOST_CONTROLS * size:
         _refuse(name)
-    code = encoding if decodes else "cp1252"
+    code = encoding if decodes else other
     form = TextForm(code, skip, feeds + (before[-1:] != b"\n"), False)
     lone = returns - pairs
     if lone and (not feeds or _returns_outnumber(content, form)):

@@ -130,7 +130,7 @@ class TextGrid(BatchGrid):
     ) -> TextGrid:
         """Find encoding, separator and headings."""
         content, name = source.file.content, source.name
-        text = delimited.examine(content, name)
+        text = delimited.examine(content, name, habits.encoding or delimited.OTHER)
         layout = delimited.lay_out(content, text, names, name, habits.header)
         return cls(source, layout.headings, text, layout)
 

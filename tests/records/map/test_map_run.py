@@ -1,5 +1,6 @@
 """A run of `map`: questions with stable ids, answers, open lines, a second run."""
 
+import datetime as dt
 import shutil
 import tomllib
 
@@ -8,6 +9,7 @@ from queen_outcomes.base.errors import UsageError
 from queen_outcomes.commands.failures import exit_code
 from queen_outcomes.records.map.questions import open_questions
 from queen_outcomes.records.map.running import begin
+from reading import accepted
 
 BENCH = "Queen,Date,Operator,Dose\n" + "".join(
     f"D{n},{1 + n % 9}/{1 + n * 3 % 9}/2025,Ada Brun,8\n" for n in range(1, 15)
@@ -17,6 +19,7 @@ CHECKS = "Queen,Date,Who,Eggs,Brood pattern\n" + "".join(
     for n in range(1, 15)
 )
 DATES = "dates:bench.csv:inseminations:inseminated_at"
+AS_OF = dt.date(2025, 12, 31)
 SHARE = "percent:checks.csv:checks:pattern_pct"
 BLANK = "blank:checks.csv:checks:*"
 
@@ -196,3 +199,118 @@ def test_numbers_that_start_again(tmp_path):
         for kind in ("bench", "checks")
         for year in (2024, 2025)
     }
+
+
+def put(station, **files):
+    """Write further files into the records."""
+    for name, content in files.items():
+        path = station / "records" / f"{name}.csv"
+        path.write_bytes(content if isinstance(content, bytes) else content.encode())
+
+
+def test_a_cross_beside_ticks_is_asked_about_and_set_for_its_column_alone(station):
+    rows = "".join(f"D{n},2025-06-{10 + n},{'✓x'[n % 2]},x\n" for n in range(1, 15))
+    put(station, checks="Queen,Date,Eggs,Larvae\n" + rows)
+    begun, settings = run(station)
+    cross = "word:yes_no:x"
+    assert cross in {question.id for question in begun.open}
+    _, settings = run(station, {cross: "no"})
+    columns = rules(settings)["checks.csv", "checks"]["columns"]
+    assert columns["eggs"] == {"from": "Eggs", "words": {"no": ["x"]}}
+    assert columns["larvae"] == "Larvae"
+    assert "x" not in settings["words"].get("no", [])
+
+
+@pytest.mark.parametrize("dash", ["-", "–"])
+def test_a_dash_among_words_is_asked_about(station, dash):
+    rows = "".join(
+        f"D{n},2025-06-{10 + n},{'few' if n % 2 else dash}\n" for n in range(1, 15)
+    )
+    put(station, checks="Queen,Date,Drone brood\n" + rows)
+    begun, _ = run(station)
+    assert f"word:drone_in_worker:{dash}" in {question.id for question in begun.open}
+
+
+def test_a_day_under_an_unknown_heading_is_never_the_tables_own_unasked(station):
+    rows = "".join(f"D{n},2025-06-{10 + n},yes\n" for n in range(1, 15))
+    put(station, checks="Queen,Zorbed,Eggs\n" + rows)
+    begun, _ = run(station)
+    asked = "column:checks.csv:checks:checked_on"
+    assert asked in {question.id for question in begun.open}
+    _, settings = run(station, {asked: "yes"})
+    assert rules(settings)["checks.csv", "checks"]["columns"]["checked_on"] == "Zorbed"
+
+
+def test_a_file_of_central_europe_gets_its_encoding(station):
+    rows = "".join(f"D{n};{10 + n}.06.2025;tak;źrebię żółte\n" for n in range(1, 15))
+    text = "Matka;Data przeglądu;Jaja;Uwagi\n" + rows
+    put(station, checks=text.encode("cp1250"))
+    _, settings = run(station, {DATES: "dmy"})
+    assert settings["files"]["checks.csv"]["encoding"] == "cp1250"
+    assert accepted(station, AS_OF)["checks"][0]["note"] == "źrebię żółte"
+
+
+def test_a_file_of_western_europe_keeps_its_own(station):
+    rows = "".join(f"D{n};{10 + n}.06.2025;ja;müde\n" for n in range(1, 15))
+    put(station, checks=("Königin;Datum;Eier;Bemerkung\n" + rows).encode("cp1252"))
+    _, settings = run(station, {DATES: "dmy"})
+    assert "encoding" not in settings.get("files", {}).get("checks.csv", {})
+    assert accepted(station, AS_OF)["checks"][0]["note"] == "müde"
+
+
+def test_bare_numbers_get_the_word_that_other_sheets_put_before_them(station):
+    moves = "".join(f"D{n},hive {n},2025-05-{10 + n}\n" for n in range(1, 15))
+    looks = "".join(f"{n},2025-06-{10 + n},yes\n" for n in range(1, 15))
+    put(station, checks="Hive,Date,Eggs\n" + looks)
+    put(station, moves="Queen,Hive,Introduced\n" + moves)
+    _, settings = run(station, {DATES: "mdy"})
+    assert settings["files"]["checks.csv"]["prefix"] == {"colony_id": "hive "}
+    assert len(accepted(station, AS_OF)["checks"]) == 14
+
+
+def test_a_copy_that_is_left_out_leaves_nothing_open(station):
+    records = station / "records"
+    shutil.copy(records / "checks.csv", records / "checks (2).csv")
+    begun, _ = run(station)
+    assert not [q.id for q in begun.open if "checks (2).csv" in q.sources]
+
+
+@pytest.mark.parametrize("answer", ["yes", "no"])
+def test_an_answer_about_spellings_is_kept_and_not_asked_for_again(station, answer):
+    fold, same = "fold:*:*:queen_id", "same:*:*:operator"
+    looks = "".join(f"d {n},2025-06-{10 + n},yes,A. Brun\n" for n in range(1, 15))
+    put(station, checks="Queen,Date,Eggs,Who\n" + looks)
+    answers = {DATES: "mdy", fold: answer, same: answer}
+    begun, settings = run(station, answers)
+    assert {fold, same} <= {question.id for question in begun.asked}
+    kept = settings.get("records", {})
+    assert ("queen_id" in kept.get("fold", [])) == (answer == "yes")
+    assert bool(kept.get("same")) == (answer == "yes")
+    put(station, gone="Queen,Day,Why\nD3,7/19/2025,died\nD4,7/20/2025,sold\n")
+    begun, again = run(station)
+    assert begun.new == {"gone.csv"}
+    assert not {fold, same} & {question.id for question in begun.asked}
+    assert again.get("records", {}) == kept
+    text = (station / "station.toml").read_text("utf-8")
+    assert text.count("# NO ") == 2 * (answer == "no")
+
+
+def test_rows_that_call_themselves_void_are_asked_about(station):
+    rows = "".join(f"D{n},2025-06-{10 + n},yes,\n" for n in range(1, 15))
+    rows += "D99,2025-06-28,yes,cancelled - wrong queen\n"
+    put(station, checks="Queen,Date,Eggs,Note\n" + rows)
+    void = "void:checks.csv:*:*"
+    begun, settings = run(station)
+    assert void in {question.id for question in begun.open}
+    assert "checks.csv" not in settings.get("files", {})
+    _, settings = run(station, {void: "leave"}, accept=False)
+    assert settings["files"]["checks.csv"]["pass_over"] == ["D99"]
+
+
+def test_a_colour_under_marked_is_the_mark(station):
+    rows = "".join(f"D{n},2025-05-{10 + n},red\n" for n in range(1, 15))
+    put(station, queens="Queen,Emerged,Marked\n" + rows)
+    _, settings = run(station)
+    columns = rules(settings)["queens.csv", "queens"]["columns"]
+    assert columns["mark"] == "Marked"
+    assert columns["marked"] == {"from": "Marked", "words": {"yes": ["red"]}}

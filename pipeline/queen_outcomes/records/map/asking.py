@@ -6,9 +6,9 @@ import datetime as dt
 from collections import Counter, defaultdict
 
 from queen_outcomes.records.map import opened
-from queen_outcomes.records.map.contents import clock_of, day_of, yes_or_no
+from queen_outcomes.records.map.contents import clock_of, crosses, day_of, yes_or_no
 from queen_outcomes.records.map.feeds import Use
-from queen_outcomes.records.map.fits import can_hold, ours_of
+from queen_outcomes.records.map.fits import MAIN_DATE, can_hold, ours_of
 from queen_outcomes.records.map.labels import key_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
@@ -23,7 +23,7 @@ _WARM = 40
 _GRAFT_DAYS = (17, 26)
 """Days from grafting to insemination, where emergence falls 11 to 13 days after grafting."""
 _SHOWN = 5
-_FEW_DAYS = 3
+_FEW_DAYS = 1
 """A sheet with so many days may hold records, whatever its headings."""
 
 
@@ -67,9 +67,20 @@ def tick_columns(part: Part) -> list[str]:
         blanks = any(not cell.text for h in held for cell in h.cells)
         said = {yes_or_no(text) for text in texts}
         is_yes_no = ours_of(part.table, name).kind == "yes_no"
-        if is_yes_no and texts and said == {YES} and blanks:
+        if is_yes_no and texts and said == {YES} and blanks and not crosses(texts):
             found.append(name)
     return found
+
+
+def _says_no(station: Station, part: Part, name: str) -> bool:
+    """Tell whether the same heading of the table says no in another sheet."""
+    heads = part.feed.headings(name)
+    return any(
+        yes_or_no(text) == NO
+        for other in station.of(part.table)
+        if name in other.feed.columns and other.feed.headings(name) == heads
+        for text in other.texts(name)
+    )
 
 
 def blanks(station: Station) -> list[Question]:
@@ -77,7 +88,7 @@ def blanks(station: Station) -> list[Question]:
     questions = []
     asked = set()
     for part in station.parts:
-        names = tick_columns(part)
+        names = [n for n in tick_columns(part) if not _says_no(station, part, n)]
         key = question_id("blank", part.source, part.table)
         if not names or key in asked:
             continue
@@ -187,6 +198,21 @@ def rows_apart(station: Station) -> list[Question]:
                     )
                 )
     return questions
+
+
+def void(station: Station) -> list[Question]:
+    """Ask about rows that call themselves void."""
+    return [
+        Question(
+            question_id("void", sheet.source),
+            f'Are the rows of "{sheet.source}" that call themselves void no records?',
+            [f'"{first}": "{words}"' for first, words in sheet.void.items()],
+            {LEAVE: "they are none: pass them over", READ: "read them like the others"},
+            sources=(sheet.source,),
+        )
+        for sheet in station.sheets
+        if sheet.void and station.parts_of(sheet.source)
+    ]
 
 
 def colours(station: Station) -> list[Question]:
@@ -334,7 +360,6 @@ def grafting(station: Station) -> list[Question]:
                         YES: "grafting: leave it unread",
                         NO: "she left her cell that day",
                     },
-                    default=NO,
                     sources=(part.source,),
                 )
             )
@@ -380,11 +405,15 @@ def fahrenheit(station: Station) -> None:
 
 
 def unsure(station: Station) -> list[Question]:
-    """Ask about labels taken for a queen's by what stands in them, under another heading."""
+    """Ask about columns taken for ours by what stands in them, under another heading.
+
+    A day under a heading that nobody knows may be that of anything: it has no default.
+    """
     questions = []
     for part in station.parts:
         for name, use in part.feed.uses.items():
-            if _doubtful(part, name, use):
+            unknown_day = _is_unknown_day(part, name)
+            if unknown_day or _doubtful(part, name, use):
                 texts = ", ".join(list(dict.fromkeys(part.texts(name)))[:_SHOWN])
                 questions.append(
                     Question(
@@ -392,11 +421,22 @@ def unsure(station: Station) -> list[Question]:
                         f'In "{part.source}", is "{use.names[0]}" the column {name}?',
                         [f"it holds {texts}"],
                         {YES: "it is", NO: "it is not: leave it unread"},
-                        default=YES,
+                        default=None if unknown_day or _bare(part, name) else YES,
                         sources=(part.source,),
                     )
                 )
     return questions
+
+
+def _bare(part: Part, name: str) -> bool:
+    """Tell whether a column holds bare numbers, which are labels of too many things."""
+    return all(text.isdigit() for text in part.texts(name))
+
+
+def _is_unknown_day(part: Part, name: str) -> bool:
+    """Tell whether a table's own day stands under a heading in no language's words."""
+    said = part.columns_of(name)[0].heading
+    return name == MAIN_DATE[part.table] and bool(said.unknown) and not said.phrases
 
 
 def _doubtful(part: Part, name: str, use: Use) -> bool:

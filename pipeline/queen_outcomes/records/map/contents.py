@@ -15,7 +15,7 @@ from functools import cache, cached_property
 
 from queen_outcomes.facts.languages import ditto_words
 from queen_outcomes.records.map.opened import Cell
-from queen_outcomes.records.map.words import TICKS, fold, tokens, vocabulary
+from queen_outcomes.records.map.words import CROSSES_NO, TICKS, fold, tokens, vocabulary
 
 ORDERS = ("dmy", "mdy", "ymd")
 MOST = 0.8
@@ -86,7 +86,9 @@ def day_of(text: str) -> Seen | None:
         ways = [("dmy", _day(2000, b, a)), ("mdy", _day(2000, a, b))]
         found = tuple((way, day) for way, day in ways if day)
         return Seen(found, yearless=True) if found else None
-    if match := _NAMED.match(text):
+    day_alone, _, clock = text.rpartition(" ")
+    timed = day_alone and ":" in clock and clock_of(clock)
+    if match := _NAMED.match(day_alone if timed else text):
         day, name, name_first, day_after, year = match.groups()
         month = vocabulary().months.get(fold(name or name_first))
         if month:
@@ -160,7 +162,7 @@ def yes_or_no(text: str) -> str | None:
     """Read a text as yes or no in any language, or as a tick."""
     stripped = text.strip()
     if is_tick(stripped):
-        return "no" if stripped[0] in "✗✘☒" else "yes"
+        return "no" if stripped[0] in CROSSES_NO else "yes"
     return vocabulary().words["yes_no"].get(fold(stripped) or stripped.casefold())
 
 
@@ -173,6 +175,13 @@ def is_tick(text: str) -> bool:
     return bool(match) and (
         match[1] not in "xX" or text[1] == " " or text[1:].isupper()
     )
+
+
+def crosses(texts: Iterable[str]) -> set[str]:
+    """Give the crosses of a column that may say no: those beside ticks, and ✗ anywhere."""
+    ticks = {text for text in texts if is_tick(text)}
+    beside = "xX×" if any(text[0] in "✓✔√☑☒" for text in ticks) else ""
+    return {text for text in ticks if text[0] in CROSSES_NO or text[0] in beside}
 
 
 def ticked_by(text: str) -> str:
@@ -297,5 +306,5 @@ class Contents:
 def is_ditto(text: str) -> bool:
     """Tell whether a cell's text is a ditto mark."""
     return text.casefold() in ditto_words() or bool(
-        re.fullmatch('["”“〃″\'’‘´`]{1,4}|-\\s?["”″]\\s?-', text)
+        re.fullmatch('["”“„‟〃″\'’‘´`]{1,4}|-\\s?["”″]\\s?-', text)
     )

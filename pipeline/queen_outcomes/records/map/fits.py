@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from queen_outcomes.facts.column import Column as Ours
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.records.map.contents import MOST, Contents
@@ -146,8 +148,12 @@ _GATES = {
 }
 
 
-def names_column(said: Heading, table: str, name: str) -> float:
-    """Say how far a heading names one column of a table; 0 where it does not."""
+def names_column(said: Heading, held: Contents, table: str, name: str) -> float:
+    """Say how far a heading names one column of a table; 0 where it does not.
+
+    Another column that the heading names counts against it only where the cells could
+    be that column's: "taken out / found empty" above days can only be the day.
+    """
     calls = {name, *ALSO_CALLED.get((table, name), ())}
     ours = {f"column:{call}" for call in calls}
     worth, found = 1.0, False
@@ -157,6 +163,8 @@ def names_column(said: Heading, table: str, name: str) -> float:
         if ours & columns:
             found = True
             worth *= 1.0 if f"column:{name}" in columns else 0.85
+        elif columns and not _holds_any(columns, held):
+            worth *= 0.9
         elif columns:
             worth *= 0.9 if topics & {f"topic:{table}"} else 0.5
         elif topics and f"topic:{table}" not in topics:
@@ -167,6 +175,14 @@ def names_column(said: Heading, table: str, name: str) -> float:
     if not found:
         return 0.0
     return worth * 0.85 ** len(said.unknown)
+
+
+def _holds_any(labels: Iterable[str], held: Contents) -> bool:
+    """Tell whether cells can be one of some columns; those of no table can be anything."""
+    names = [label.removeprefix("column:") for label in labels]
+    kinds = {c.name: c.kind for table in TABLES.values() for c in table.columns}
+    kinds[FINDINGS] = "text"
+    return any(n not in kinds or can_hold(kinds[n], n, held) > 0 for n in names)
 
 
 def _is_fact(name: str) -> bool:
@@ -180,9 +196,13 @@ def fit(column: Column, table: str, name: str) -> float:
     gate = can_hold(ours.kind, name, held)
     if not gate:
         return 0.0
-    worth = names_column(said, table, name)
+    worth = names_column(said, held, table, name)
+    if name == "colony_id" and said.unit == "uL" and set(said.name) & {"µ", "μ"}:
+        return 0.0  # a volume, though a hive is "ul" in one language
     if name == "pattern_pct" and _is_share_of_brood(said, held):
         worth = max(worth, 0.8)
+    if name == "mark" and "marked" in said.of("column") and held.yes_no_share < 0.5:
+        worth = max(worth, 0.9)  # "red" under "marked" says how
     if not worth:
         worth = _by_topic_or_part(said, held, table, name)
     if ours.unit and said.unit and held.filled and not _unit_fits(ours, said.unit):
@@ -222,6 +242,8 @@ def _by_topic(said: Heading, held: Contents, table: str, name: str) -> float:
         return 0.9
     if name == FINDINGS and not said.of("part") - {"filler"}:
         return 0.8
+    if name == "minutes" and said.unit in ("min", "s"):
+        return 0.9
     if name == "reason" and not days:
         return 0.8
     return 0.9 if name == "dose_ul" and said.unit in ("uL", "mL") else 0.0

@@ -32,6 +32,8 @@ _COPY_NAME = re.compile(
     r"\(\d+\)|\b(copy|kopie|kopia|copie|copia|backup|bak|old|alt|sicherung|kopi)\b|- copy",
     re.IGNORECASE,
 )
+_LED = re.compile(r"^[^\W\d]+[.:]? (?=\d+$)")
+"""A word before a number: "hive 7"."""
 _SHOWN = 4
 
 
@@ -81,6 +83,52 @@ def spellings(station: Station) -> list[Question]:
             )
         )
     return questions
+
+
+def leads(station: Station) -> tuple[list[Question], dict[str, dict[str, str]]]:
+    """Ask about labels that are bare numbers in one sheet, and "hive 7" in the others.
+
+    Returns
+    -------
+    questions : list of Question
+    prefixes : dict of column to source to what would be put before its numbers
+    """
+    questions, prefixes = [], {}
+    for column, (home, others) in FOLDED.items():
+        parts = [
+            (part, set(part.texts(column)))
+            for table in (home, *others)
+            for part in station.of(table)
+            if part.texts(column)
+        ]
+        numbers = {text for _, texts in parts for text in texts if text.isdigit()}
+        led = {
+            text[len(lead) :]: lead
+            for _, texts in parts
+            for text in texts
+            if (lead := text[: len(text) - len(_LED.sub("", text))])
+        }
+        words = set(led.values())
+        shared = numbers & set(led)
+        if len(words) != 1 or len(shared) < _COPY_SHARE * len(numbers):
+            continue
+        word = words.pop()
+        bare = [part.source for part, texts in parts if texts and texts <= numbers]
+        if not numbers or not bare:
+            continue
+        prefixes[column] = dict.fromkeys(bare, word)
+        label = min(shared, key=int)
+        questions.append(
+            Question(
+                question_id("lead", column=column),
+                f'Is {column} "{label}" the same as "{word}{label}"?',
+                [f"{len(shared)} of {len(numbers)} bare numbers stand so elsewhere"],
+                {YES: f'it is: put "{word}" before the numbers', NO: "it is not"},
+                default=YES,
+                sources=tuple(dict.fromkeys(bare)),
+            )
+        )
+    return questions, prefixes
 
 
 # -- people ---------------------------------------------------------------------

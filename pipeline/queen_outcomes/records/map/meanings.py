@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 
 from queen_outcomes.records.map.contents import yes_or_no
@@ -64,6 +65,8 @@ _FIRST = (
     "brood",
 )
 _LONGEST = 6
+_MINUS = re.compile(r"\w[-–−](?=[\s,;/)]|$)|[-–−]\s*(?=[,;/)]|$)|(?:^|[\s,;/(])[-–−]\w")
+"""A minus that may deny the word beside it; between blanks it parts two words."""
 
 
 @cache
@@ -76,8 +79,21 @@ def _kinds() -> dict[str, str]:
     return found
 
 
+@cache
+def _names() -> frozenset[str]:
+    """Give the names of queen cells in several words, which begin like other things."""
+    return frozenset(
+        phrase
+        for phrase, labels in vocabulary().labels.items()
+        if "column:queen_cells" in labels and " " in phrase and phrase not in _kinds()
+    )
+
+
 def of_findings(text: str, only: tuple[str, ...] = ()) -> Meaning | None:
     """Say what a free word under a check sets; None where a part of it is unknown.
+
+    Unknown is a minus that may deny a word ("E+ L-"), and a name that only begins like
+    a known one ("queen cells" is no queen seen).
 
     Parameters
     ----------
@@ -86,7 +102,8 @@ def of_findings(text: str, only: tuple[str, ...] = ()) -> Meaning | None:
         Columns it may set, where the heading names fewer ("brood").
     """
     found: Meaning = {}
-    known_all, looked, negated = True, True, False
+    parted = "+" in text and re.search(r"\s[-–−]\s", text)
+    known_all, looked, negated = not (_MINUS.search(text) or parted), True, False
     words = list(tokens(text))
     kinds, known = _kinds(), vocabulary().findings
     at = 0
@@ -111,13 +128,17 @@ def of_findings(text: str, only: tuple[str, ...] = ()) -> Meaning | None:
                 negated = True
                 at += length
                 break
+            if phrase in _names():
+                known_all = False
+                at += length
+                break
         else:
             word = words[at]
             joins = word in known.get("joins_negation", ())
             known_all = known_all and (joins or word in known.get("fillers", ()))
             at += 1
     if not looked:
-        return {}
+        return None if found else {}
     if only:
         found = {name: value for name, value in found.items() if name in only}
     return found if known_all and found else None
@@ -132,13 +153,14 @@ def of_word(text: str, column: str, choices: tuple[str, ...]) -> str | None:
     if text.strip().casefold() in known:
         return known[text.strip().casefold()]
     if column == "reason":
-        return _of_reason(plain)
+        said = _of_reason(plain)
+        return said if said == "culled_fault" or not _doubted(plain) else None
     if column == "queen_cells" and (found := of_findings(text)):
         return found.get("queen_cells")
     if yes_or_no(text) == "no" and "none" in choices:
         return "none"
     inside = {known[p] for p in known if _within(p, plain)}
-    return inside.pop() if len(inside) == 1 else None
+    return inside.pop() if len(inside) == 1 and not _doubted(plain) else None
 
 
 def _of_reason(plain: str) -> str | None:
@@ -165,6 +187,12 @@ def _of_reason(plain: str) -> str | None:
     if colony or any(_within(p, plain) for p in parts.get("colony", ())):
         return "colony_lost" if has("ruin") else None
     return "culled_fault" if has("fault") and not has("other") else None
+
+
+def _doubted(plain: str) -> bool:
+    """Tell whether a text denies or asks: "not sold", "swarmed?"."""
+    denials = vocabulary().findings.get("negations", ())
+    return "?" in plain or any(_within(phrase, plain) for phrase in denials)
 
 
 def _within(phrase: str, text: str) -> bool:

@@ -11,19 +11,23 @@ import csv
 import datetime as dt
 import io
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.records import delimited
+from queen_outcomes.records.map.words import languages_in
 
 TEXT = (".csv", ".tsv", ".txt")
 BOOKS = (".xlsx", ".ods")
 SEPARATORS = (";", "\t", ",")
 _WHITE = frozenset({"FFFFFF", "000000"})
 _SAMPLE_LINES = 60
+_SAMPLE_ROWS = 30
+_EASTERN, _EASTERN_LANGUAGES = "cp1250", ("pl", "cs")
+"""What Windows writes where these languages are spoken."""
 
 
 @dataclass(frozen=True)
@@ -76,6 +80,8 @@ class Grid:
     rows: tuple[Row, ...] = ()
     spans: frozenset[tuple[int, int]] = frozenset()
     problem: str = ""
+    encoding: str = ""
+    """The encoding to be set; empty where the reader finds it by itself."""
     typed_text: bool = field(default=False)
     """The cells' texts stand as somebody typed them: a text file."""
 
@@ -133,8 +139,23 @@ def _opened(path: Path, name: str) -> list[Grid]:
 def _text_grid(path: Path, name: str) -> Grid:
     content = path.read_bytes()
     form = delimited.examine(content, name)
-    raw = content[form.skip :]
-    text = raw.decode(form.encoding, errors="queen_outcomes_latin")
+    usual = _decoded(content[form.skip :], form.encoding, name)
+    if form.encoding != delimited.OTHER:
+        return usual
+    eastern = _decoded(content, _EASTERN, name)
+    better = _spoken(eastern, _EASTERN_LANGUAGES) > _spoken(usual)
+    return replace(eastern, encoding=_EASTERN) if better else usual
+
+
+def _spoken(grid: Grid, languages: Iterable[str] = ()) -> float:
+    """Say how many words of one of some languages stand in a sheet's first rows."""
+    rows = [row for row in grid.rows if row.filled][:_SAMPLE_ROWS]
+    counts = languages_in(cell.text for row in rows for cell in row.cells if cell.text)
+    return max(counts[language] for language in languages or counts)
+
+
+def _decoded(content: bytes, encoding: str, name: str) -> Grid:
+    text = content.decode(encoding, errors="queen_outcomes_latin")
     text = text.replace("\r\n", "\n").replace("\r", "\n").lstrip("\ufeff")
     skip, told = 0, text.split("\n", 1)[0].casefold().strip()
     separator = ""

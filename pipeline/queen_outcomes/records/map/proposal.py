@@ -31,6 +31,7 @@ ASK: tuple[Callable[[Station], list[Question]], ...] = (
     asking.blanks,
     asking.co2,
     asking.rows_apart,
+    asking.void,
     asking.colours,
     labels.spellings,
     labels.ask_people,
@@ -82,6 +83,8 @@ class Proposal:
     words: list[wordlist.Word]
     questions: list[Question]
     prefixes: dict[str, str] = field(default_factory=dict)
+    leads: dict[str, dict[str, str]] = field(default_factory=dict)
+    """Column -> source -> the word that its bare numbers lack."""
 
     def question(self, kind: str, *place: str) -> Question | None:
         """Give a question by its kind and place; None where it was not raised."""
@@ -100,14 +103,16 @@ def propose(records: Path) -> Proposal:
     asking.fahrenheit(looked)
     judged = orders.judge(looked)
     restart_questions, prefixes = labels.restarts(looked)
+    lead_questions, leads = labels.leads(looked)
     words = wordlist.gather(looked)
     questions = [
         *judged.questions,
         *(question for ask in ASK for question in ask(looked)),
         *restart_questions,
+        *lead_questions,
         *wordlist.question(words),
     ]
-    return Proposal(looked, judged, words, questions, prefixes)
+    return Proposal(looked, judged, words, questions, prefixes, leads)
 
 
 def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written:
@@ -121,7 +126,7 @@ def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written
     """
     wanted = set(sources) if sources is not None else None
     found = Written()
-    left_out = _ignored(proposal)
+    left_out = ignored(proposal)
     _records(proposal, found, left_out, wanted)
     per_word = _words(proposal, found, wanted)
     for part in proposal.station.parts:
@@ -147,7 +152,8 @@ def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written
     return found
 
 
-def _ignored(proposal: Proposal) -> set[str]:
+def ignored(proposal: Proposal) -> set[str]:
+    """Give the sheets that the answers leave out."""
     left = set()
     for sheet in proposal.station.sheets:
         for kind in ("ignore", "copy"):
@@ -352,6 +358,9 @@ def _extra(proposal: Proposal, part: Part, name: str, per_word) -> dict[str, Any
     limited = ",".join(wordlist.limited_to(part, name))
     if limited and (name, limited) in per_word:
         extra["words"] = per_word[name, limited]
+    crossed = per_word.get(("yes_no", f"{part.source},{name}"), {})
+    for text, means in crossed.items():
+        extra.setdefault("words", {}).setdefault(means, []).append(text)
     return extra
 
 
@@ -474,6 +483,8 @@ def _habits(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     first = next((row.line for row in sheet.grid.rows if row.filled), None)
     if len(sheet.header) > 1 or (sheet.header and sheet.header[0] != first):
         habits["header"] = sheet.header[0] if len(sheet.header) == 1 else sheet.header
+    if sheet.grid.encoding:
+        habits["encoding"] = sheet.grid.encoding
     order = _order(proposal, source)
     if order:
         habits["dates"] = order
@@ -481,17 +492,30 @@ def _habits(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
         habits["year"] = proposal.orders.yearless[source]
     if _decimal(proposal.station.parts_of(source)) == ",":
         habits["decimal"] = ","
-    prefix = proposal.answered("prefix", "*", "inseminations", "queen_id")
-    chosen = prefix if isinstance(prefix, dict) else proposal.prefixes
-    if (prefix == YES or isinstance(prefix, dict)) and chosen.get(source):
-        habits["prefix"] = chosen[source]
-    over = pass_over(sheet)
+    prefix = _prefix(proposal, source)
+    if prefix:
+        habits["prefix"] = prefix
+    leaves_void = proposal.answered("void", source) == asking.LEAVE
+    over = [*pass_over(sheet), *(map(escaped, sheet.void) if leaves_void else ())]
     if over:
         habits["pass_over"] = over
     for kind in ("struck", "hidden"):
         if proposal.answered(kind, source) == asking.LEAVE:
             habits[kind] = "pass over"
     return habits
+
+
+def _prefix(proposal: Proposal, source: str) -> Any:
+    """Give what is put before a file's labels: a year, or the word that they lack."""
+    given = proposal.answered("prefix", "*", "inseminations", "queen_id")
+    chosen = given if isinstance(given, dict) else proposal.prefixes
+    year = chosen.get(source) if given == YES or isinstance(given, dict) else None
+    led = {
+        column: sources[source]
+        for column, sources in proposal.leads.items()
+        if source in sources and proposal.answered("lead", "*", "*", column) == YES
+    }
+    return {**led, **({"queen_id": year} if year else {})} if led else year
 
 
 def _order(proposal: Proposal, source: str) -> str | None:

@@ -24,12 +24,14 @@ KINDS = {
     "blank": "what a blank among ticks means",
     "prefix": "numbers that start again each year",
     "fold": "spellings of labels",
+    "lead": "labels that lack the word before their number",
     "same": "spellings of people",
     "co2": "which CO2 exposures the list holds",
     "copy": "a file that looks like a copy of another",
     "graft": "a day that may be that of grafting",
     "struck": "rows struck through",
     "hidden": "hidden rows",
+    "void": "rows that call themselves void",
     "colours": "what a fill colour means",
     "filled": "whether a mark written down says that she is marked",
     "ignore": "a sheet that may be no record",
@@ -38,7 +40,10 @@ KINDS = {
     "word": "what one word means",
 }
 _OPEN = re.compile(r'^# OPEN "(?P<id>(?:[^"\\]|\\.)*)": (?P<text>.*)$', re.MULTILINE)
+_REFUSED = re.compile(r'^# NO "((?:[^"\\]|\\.)*)": ', re.MULTILINE)
 YES, NO = "yes", "no"
+OF_ALL_SHEETS = ("fold", "same")
+"""Kinds of questions whose "no" no setting holds, so that a line of its own does."""
 
 
 @dataclass
@@ -112,8 +117,22 @@ def question_id(
 
 def open_line(question: Question) -> str:
     """Give the line of `station.toml` that says a question is open."""
+    return _line("OPEN", question)
+
+
+def refused_line(question: Question) -> str:
+    """Give the line of `station.toml` that says a question was answered with no."""
+    return _line("NO", question) + " (without this line it is asked again)"
+
+
+def _line(word: str, question: Question) -> str:
     name = question.id.replace("\\", "\\\\").replace('"', '\\"')
-    return f'# OPEN "{name}": {" ".join(question.text.split())}'
+    return f'# {word} "{name}": {" ".join(question.text.split())}'
+
+
+def refused(text: str) -> set[str]:
+    """Give the ids of the questions that the settings say were answered with no."""
+    return set(_REFUSED.findall(text))
 
 
 def open_questions(text: str) -> list[OpenQuestion]:

@@ -7,14 +7,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from queen_outcomes.records.map import labels, wordlist, writing
 from queen_outcomes.records.map import proposal as proposing
-from queen_outcomes.records.map import wordlist, writing
 from queen_outcomes.records.map.proposal import Proposal, Written
 from queen_outcomes.records.map.questions import (
+    NO,
+    OF_ALL_SHEETS,
     Question,
     accept_defaults,
     give,
     open_questions,
+    question_id,
+    refused,
 )
 
 
@@ -43,8 +47,13 @@ class Run:
 
     @property
     def open(self) -> list[Question]:
-        """Give the questions that nobody has answered."""
-        return [question for question in self.asked if question.open]
+        """Give the questions that nobody has answered, but for sheets left out."""
+        left = proposing.ignored(self.proposal)
+        return [
+            q
+            for q in self.asked
+            if q.open and not 0 < len(q.sources) <= len(left.intersection(q.sources))
+        ]
 
     def answer(self, answers: Mapping[str, Any]) -> None:
         """Take answers from a file: questions, and corrected words.
@@ -75,6 +84,9 @@ class Run:
             self.text,
             self.written(),
             open_ones=self.open,
+            refused_ones=[
+                q for q in self.asked if q.kind in OF_ALL_SHEETS and q.answer == NO
+            ],
             answered=settled,
             everything=proposing.mapping(self.proposal) if settled else None,
         )
@@ -110,10 +122,13 @@ def begin(station: Path, settings_file: str = "station.toml") -> Run:
         for question in found.questions
         if question.kind not in ("words", "word")
     ]
+    settled = refused(text) | _folded(settings, found)
     asked = [
         question
         for question in kept
-        if question.id in earlier or not question.sources or set(question.sources) & new
+        if question.id in earlier
+        or set(question.sources) & new
+        or (not question.sources and question.id not in settled)
     ]
     word_questions = wordlist.question(words)
     found.questions = [*kept, *word_questions]
@@ -123,6 +138,22 @@ def begin(station: Path, settings_file: str = "station.toml") -> Run:
             question for question in word_questions if question.id in earlier
         ]
     return Run(found, [*asked, *word_questions], new, text, earlier)
+
+
+def _folded(settings: Mapping[str, Any], found: Proposal) -> set[str]:
+    """Give the ids of questions about spellings that the settings answer already."""
+    records = settings.get("records", {})
+    settled = {question_id("fold", column=name) for name in records.get("fold", ())}
+    known = {
+        spelling
+        for groups in records.get("same", {}).values()
+        for others in groups.values()
+        for spelling in others
+    }
+    groups = labels.people(found.station)[0]
+    if {other for others in groups.values() for other in others} <= known:
+        settled.add(question_id("same", column="operator"))
+    return settled
 
 
 def _settled_words(settings: Mapping[str, Any]) -> set[tuple[str, str]]:

@@ -81,6 +81,21 @@ class Sheet:
         """Rows of records by their line."""
         return {row.line: row for row in self.rows}
 
+    @cached_property
+    def void(self) -> dict[str, str]:
+        """Rows of records that call themselves void: their first cell, and the words.
+
+        Only those whose first cell no other row begins with, so that it can name them.
+        """
+        firsts = Counter(row.cells[row.filled[0]].text.casefold() for row in self.rows)
+        return {
+            row.cells[row.filled[0]].text: cell.text
+            for row in self.rows
+            for cell in row.cells
+            if _is_void(cell.text)
+            and firsts[row.cells[row.filled[0]].text.casefold()] == 1
+        }
+
     def column(self, name: str) -> Column:
         """Give a column by the name its heading has for the reader."""
         return next(column for column in self.columns if column.name == name)
@@ -259,6 +274,14 @@ def _is_record(row: Row, names: list[Heading]) -> bool:
         if row.cells[at].kind == "date" or day_of(row.cells[at].text)
     ]
     return bool(days) and len(row.filled) > len(days)
+
+
+def _is_void(text: str) -> bool:
+    folded = fold(text)
+    return any(
+        folded == phrase or folded.startswith(f"{phrase} ")
+        for phrase in vocabulary().void
+    )
 
 
 def is_total(text: str) -> bool:

@@ -103,11 +103,6 @@ def _numbered(sheet: Sheet) -> list[Series]:
 
 def _table(column: Column, marked: list[Column]) -> str:
     """Tell which table a numbered column feeds: its topic, or its neighbours' of that number."""
-    alike = [c for c in marked if c.heading.slot == column.heading.slot]
-    for group in ([column], alike):
-        topics = {t for c in group for t in c.heading.of("topic") if t in SERIES_TABLES}
-        if len(topics) == 1:
-            return topics.pop()
 
     def worth(table: str) -> float:
         return max(
@@ -115,8 +110,16 @@ def _table(column: Column, marked: list[Column]) -> str:
             default=0,
         )
 
+    alike = [c for c in marked if c.heading.slot == column.heading.slot]
+    named = {t for t in SERIES_TABLES if column.heading.of("column") & set(_OWN[t])}
+    for group in ([column], alike):
+        topics = {t for c in group for t in c.heading.of("topic") if t in SERIES_TABLES}
+        # "2nd CO2 date" beside "2nd check date" speaks of another table than its neighbour
+        if len(topics) == 1 and (not named or named & topics or worth(*topics)):
+            return topics.pop()
+
     best = max(SERIES_TABLES, key=lambda table: (worth(table), table == "checks"))
-    return best if worth(best) else "checks"
+    return best if worth(best) else min(named, default="checks")
 
 
 def _adopt_repeats(sheet: Sheet, families) -> None:

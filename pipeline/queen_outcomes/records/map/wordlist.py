@@ -10,11 +10,11 @@ from typing import Any
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.records.map import meanings
-from queen_outcomes.records.map.contents import is_tick
+from queen_outcomes.records.map.contents import crosses, is_tick
 from queen_outcomes.records.map.fits import FINDINGS, ours_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.station import Part, Station
-from queen_outcomes.records.map.words import fold, vocabulary
+from queen_outcomes.records.map.words import CROSSES_NO, fold, vocabulary
 
 READER_KNOWS = {
     "yes": "yes",
@@ -29,6 +29,7 @@ READER_KNOWS = {
 """Words that need no setting."""
 NOTHING = ""
 """The meaning "known, sets nothing" of a free word; "not recorded" of any other."""
+_SHOWN = 5
 _BROOD_ONLY = ("larvae", "sealed")
 _DASHES = frozenset(["-", "--", "–", "—", "−"])
 """Marks that may as well say none as that nobody looked; no word of any language."""
@@ -48,7 +49,8 @@ class Word:
         Our word, what it sets, or `NOTHING`; None where nobody knows.
     sources : set of str
     limited : tuple of str
-        The columns that a free word may set, where its heading names fewer.
+        The columns that a free word may set, where its heading names fewer; or the
+        sheet and the one column that a cross beside ticks stands in.
     """
 
     column: str
@@ -85,10 +87,13 @@ def gather(station: Station) -> list[Word]:
             if kind not in ("yes_no", "word") and name != FINDINGS:
                 continue
             column = "yes_no" if kind == "yes_no" else name
-            limited = limited_to(part, name)
+            crossed = crosses(part.texts(name)) if kind == "yes_no" else set()
             for text, count in _texts(part, name).items():
-                if column == "yes_no" and is_tick(text):
+                if column == "yes_no" and is_tick(text) and text not in crossed:
                     continue
+                limited = (
+                    (part.source, name) if text in crossed else limited_to(part, name)
+                )
                 key = (column, text.casefold(), limited)
                 word = found.setdefault(key, Word(column, text, limited=limited))
                 word.count += count
@@ -127,6 +132,8 @@ def _guess(part: Part, name: str, text: str, limited: tuple[str, ...]) -> Any:
         # a look whose words nobody can guess is asked about, never dropped
         return {} if _unknown(text) else meanings.of_findings(text, limited)
     if ours.kind == "yes_no":
+        if is_tick(text):  # a cross; beside ticks it may be a tick of another hand
+            return NO if text[0] in CROSSES_NO else None
         said = meanings.of_yes_no(text)
         return said if said else NOTHING if _unknown(text) else None
     said = meanings.of_word(text, name, ours.words)
@@ -155,17 +162,23 @@ def question(words: list[Word]) -> list[Question]:
                 sources=tuple(sorted({s for w in told for s in w.sources})),
             )
         )
-    unknown = [
-        Question(
-            word.id,
-            f'What does "{word.text}" mean under "{min(word.headings)}"?',
-            [f"it stands there {word.count} times"],
-            sources=tuple(sorted(word.sources)),
-        )
-        for word in words
-        if word.means is None
-    ]
-    return asked + unknown
+    unknown: dict[str, list[Word]] = {}
+    for word in words:
+        if word.means is None:
+            unknown.setdefault(word.id, []).append(word)
+    return asked + [_single(name, alike) for name, alike in unknown.items()]
+
+
+def _single(name: str, alike: list[Word]) -> Question:
+    """Ask what one word means, in all the columns that it stands in."""
+    headings = sorted({heading for word in alike for heading in word.headings})
+    under = '", "'.join(headings[:_SHOWN])
+    return Question(
+        name,
+        f'What does "{alike[0].text}" mean under "{under}"?',
+        [f"it stands there {sum(word.count for word in alike)} times"],
+        sources=tuple(sorted({s for word in alike for s in word.sources})),
+    )
 
 
 def _plain(word: Word) -> bool:

@@ -67,6 +67,7 @@ class Vocabulary:
     months: Mapping[str, int]
     rows: frozenset[str]
     counted: frozenset[str]
+    void: frozenset[str]
     empty: frozenset[str]
     ordinals: Mapping[str, int]
     named_slots: frozenset[str]
@@ -160,6 +161,7 @@ def together(documents: Iterable[dict]) -> Vocabulary:
         months=_months(documents),
         rows=_phrases(documents, "rows", "pass_over"),
         counted=_phrases(documents, "rows", "counted"),
+        void=_phrases(documents, "rows", "void"),
         empty=_raw(documents, "empty"),
         ordinals=_ordinals(documents),
         named_slots=_phrases(documents, "slots", "named"),

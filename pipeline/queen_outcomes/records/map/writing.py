@@ -21,6 +21,7 @@ from queen_outcomes.records.map.proposal import Rule, Written, escaped
 from queen_outcomes.records.map.questions import (
     Question,
     open_line,
+    refused_line,
     without_open_lines,
 )
 
@@ -30,8 +31,10 @@ _ORDER_KEYS = {"dates": ("dates", "order"), "decimal": ("numbers", "decimal")}
 _CONTROLS = {
     "dates": ("dates",),
     "prefix": ("prefix",),
+    "lead": ("prefix",),
     "struck": ("struck",),
     "hidden": ("hidden",),
+    "void": ("pass_over",),
 }
 """What a question of a kind decides among a file's habits."""
 
@@ -93,6 +96,7 @@ def put(
     written: Written,
     *,
     open_ones: Iterable[Question] = (),
+    refused_ones: Iterable[Question] = (),
     answered: Iterable[Question] = (),
     everything: Written | None = None,
 ) -> str:
@@ -106,6 +110,8 @@ def put(
         Rules and habits of the new sheets.
     open_ones : iterable of Question
         Questions that stay open.
+    refused_ones : iterable of Question
+        Questions answered with no, of which no setting keeps a trace.
     answered : iterable of Question
         Earlier open questions that now have an answer; the rules they concern are
         changed in that place alone.
@@ -134,7 +140,8 @@ def put(
         for question in answered:
             _settle(document, question, everything)
     result = tomlkit.dumps(document).rstrip("\n") + "\n"
-    lines = [open_line(question) for question in open_ones]
+    lines = [refused_line(question) for question in refused_ones]
+    lines += [open_line(question) for question in open_ones]
     if lines:
         result += "\n" + "\n".join(lines) + "\n"
     tomllib.loads(result)
@@ -230,7 +237,10 @@ def _put_file(document: Any, source: str, habits: Mapping[str, Any]) -> None:
         return
     section = _section(_section(document, "files"), escaped(source))
     for key, value in habits.items():
-        if key not in section:
+        if key == "pass_over":
+            have = _listed(section.get(key, []))
+            section[key] = _array([*have, *(v for v in value if v not in have)])
+        elif key not in section:
             section[key] = _value(value)
 
 
@@ -301,6 +311,9 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
         _put_records(document, kept)
     elif kind in ("words", "word"):
         _put_words(document, everything.words)
+        for rule in everything.rules:  # words that one column alone has
+            for source in rule.sources:
+                _settle_columns(document, source, rule.table, "*", everything)
 
 
 def _settle_habits(
