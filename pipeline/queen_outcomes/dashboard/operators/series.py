@@ -89,7 +89,7 @@ def show(store: Store, settings: Settings, operators: list[Row], charts: Charts)
     series = _by_operator(store, "operator_series", 'operator, series, "case"')
     signalled = _by_operator(store, "operator_signals")
     batches = store.records("SELECT * FROM signal_batches ORDER BY ALL")
-    own = {None: _spans(series[None], limits[None])}
+    own = {None: _spans(series.get(None, []), limits.get(None, []))}
     usual = _spans(
         [row for name in shown[1:] for row in series[name]],
         [row for name in shown[1:] for row in limits[name]],
