@@ -85,16 +85,38 @@ def test_open_cohorts_due_checks_and_quarantine_are_there_to_be_seen(built):
     assert journal(built)["as_of"] == "2026-07-19"
 
 
-def test_the_drifting_operator_is_signalled_after_the_drift_began(built):
+def test_a_drift_is_signalled_or_said_to_be_out_of_reach(built):
     sys.path.insert(0, str(ROOT))
     from demo.truth import Truth
 
     (drift,) = Truth().drifts
-    found = table(built, "operator_series").filter(
-        (pl.col("operator") == drift.operator) & (pl.col("signal") == "worse")
+    own = pl.col("operator") == drift.operator
+    found = table(built, "operator_series").filter(own & (pl.col("signal") != ""))
+    if found.height:
+        assert set(found["signal"]) == {"worse"}
+        assert found["inseminated_at"].min().date() >= drift.since
+    else:  # failures beyond the expected gather from then on, and a miss is likely
+        limits = table(built, "series_limits").filter(own)
+        assert limits["detection"].max() < 0.5
+        page = (built / "dashboard" / "operators.html").read_text(encoding="utf-8")
+        assert "A doubling is often missed" in page
+    level = table(built, "operator_series").filter(own & (pl.col("series") == "level"))
+    day = level["inseminated_at"].dt.date()
+    before = level.filter(day < drift.since)["sum_over_expected"][-1]
+    assert level["sum_over_expected"][-1] > before + 5
+
+
+def test_the_bad_graft_is_one_signal_that_names_the_batch(built):
+    found = table(built, "operators").filter(
+        (pl.col("outcome") == "laying") & (pl.col("operator") == "Birch")
     )
-    assert found.height >= 1
-    assert found["inseminated_at"].min().date() >= drift.since
+    signals = table(built, "operator_series").filter(
+        (pl.col("operator") == "Birch") & (pl.col("signal") != "")
+    )
+    assert set(signals["series"]) == {"level", "drift"}
+    assert found["signals"].item() == 1
+    page = (built / "dashboard" / "operators.html").read_text(encoding="utf-8")
+    assert "nobody else worked on it" in page
 
 
 def test_a_bad_graft_of_one_operator_is_shown_as_a_batch(built, tmp_path):

@@ -2,9 +2,9 @@
 
     python tests/benchmarks/audit_sizes.py --courses 500000 --operators 200
 
-Prints seconds for operators' figures, batches' figures, running series against given
-limits and, with --calibrate, the limits of so many operators; and each as a multiple of
-one pass that sorts the courses by operator.
+Prints seconds for operators' figures, batches' figures, what operators cannot be told
+apart from and, with --follow, the running series of so many courses; and each as a multiple
+of one pass that sorts the courses by operator.
 """
 
 from __future__ import annotations
@@ -13,15 +13,11 @@ import argparse
 import time
 
 import numpy as np
+from queen_outcomes.audit.apart import Apart, apart_from
 from queen_outcomes.audit.batches import batch_rows
 from queen_outcomes.audit.operators import operator_rows
-from queen_outcomes.audit.running_series import (
-    Baseline,
-    SeriesLimits,
-    baseline,
-    series_rows,
-)
-from queen_outcomes.facts.settings import Plan
+from queen_outcomes.audit.running_series import AuditSeason, running_series_of
+from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.closed import ClosedCourses
 from queen_outcomes.models.risks import RiskModel
 from scipy.special import expit
@@ -71,33 +67,23 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--courses", type=int, default=500_000)
     parser.add_argument("--operators", type=int, default=200)
-    parser.add_argument("--calibrate", type=int, default=0, help="operators to do")
+    parser.add_argument("--follow", type=int, default=0, help="courses of a season")
     given = parser.parse_args()
     cases = made(given.courses, given.operators)
     none = np.zeros(1, int)
     model = RiskModel((), none, np.zeros(1), 0.0, DEVIATIONS, False, 0, 0)
     unit = timed(cases.by_operator)
-    every = list(cases.by_operator().items())
-    owned = every[: given.calibrate]
-    fixed = SeriesLimits(2_500, 4.5, 4.5, 0.5, 300.0)
-
-    def series() -> None:
-        for name, rows in every:
-            series_rows(name, cases.some(rows), Baseline(1, 0.0, fixed, fixed))
-
+    apart = {name: Apart() for name in cases.by_operator()}
     parts = {
-        "operators": lambda: operator_rows(cases, model, {}, 10),
+        "operators": lambda: operator_rows(cases, model, {}, 10, apart),
         "batches": lambda: batch_rows(cases, DEVIATIONS),
-        "running series": series,
+        "not told apart": lambda: apart_from(cases, model, ()),
     }
-
-    def limits() -> None:
-        for name, rows in owned:
-            own = cases.some(rows)
-            baseline(name, own, own, model, Plan())
-
-    if owned:
-        parts[f"limits of {len(owned)} operators"] = limits
+    if given.follow:
+        season = AuditSeason("2026", made(given.follow, 20), Settings(), None)
+        parts[f"series of {given.follow} courses"] = lambda: running_series_of(
+            season, model, {}
+        )
     for name, work in parts.items():
         seconds = timed(work)
         print(f"{name:28} {seconds:8.1f} s {seconds / unit:8.0f} x one sort")

@@ -7,8 +7,8 @@ Each station has two seasons of courses in graft and semen batches that six oper
 share, on bench days that not everybody works on; a tenth of the courses stay undecided. Of
 the second season nothing is known beforehand: how hard it is is drawn, and every tenth
 station has a hard one. Risk models are fitted to the courses of the first, as a build does.
-Nobody differs; then the first operator's odds are doubled, and tripled, in the second
-season. `--foreign` stations in which no operator differs come from the generators of
+Nobody differs; then, in every fifth station, the first operator's odds are doubled, and
+tripled, in the second season. Flags are looked at in every other station. `--foreign` stations in which no operator differs come from the generators of
 tests/support/foreign, written by another hand, as records that are read and derived; their
 second seasons are harder by 0, 0.4 or 0.8. Shares are of operators in a season, at a setting of 0.01 for each direction of each
 series; limits allow for operators of one station.
@@ -50,6 +50,8 @@ TAU, HARD = 0.4, 0.8
 DEVIATIONS = (0.4, 0.3)
 CHANGES = (1.0, 2.0, 3.0)
 REPLICATES = 2_000
+OFTEN = 25
+"""Stations after which the table is written again."""
 GENERATORS = (daily_states, frailty, ledger)
 HARDER = (0.0, 0.4, 0.8)
 SETTINGS = Settings(
@@ -115,7 +117,7 @@ class Station:
 
 
 def pointed_at(
-    cases: ClosedCourses, settings: Settings, season: str
+    cases: ClosedCourses, settings: Settings, season: str, *, flags: bool
 ) -> Iterator[tuple[str, str | None, float]]:
     """Give (what, operator, whether) of every series and direction, and of flags."""
     asked = AuditSeason(season, cases, settings, None)
@@ -124,7 +126,8 @@ def pointed_at(
     model = risk_model(cases.question[0], fitted)
     cases = cases.with_risk(model.risks(cases.values))
     apart = apart_from(cases, model, main_terms(settings))
-    for row in operator_rows(cases, model, {}, settings.min_shown, apart):
+    asked_of = cases if flags else cases.some(np.arange(0))
+    for row in operator_rows(asked_of, model, {}, settings.min_shown, apart):
         if row["flag"] is not None:
             for way in ("more", "fewer"):
                 yield f"flag, {way}", row["operator"], float(row["flag"] == way)
@@ -146,8 +149,9 @@ def one_station(seed: int, number: int) -> Iterator[tuple[str, float]]:
     hard = number % 10 == 0
     station = Station(seed, hard=hard)
     for change in CHANGES if number % 5 == 0 else CHANGES[:1]:
+        flags = number % 2 == 0 or change > 1
         for what, operator, found in pointed_at(
-            station.closed(change), SETTINGS, "2026"
+            station.closed(change), SETTINGS, "2026", flags=flags
         ):
             if change == 1.0:
                 if not what.endswith("foretold"):
@@ -168,7 +172,8 @@ def built(made: Foreign) -> Iterator[Store]:
         folder = write_station(made, Path(place))
         command = [sys.executable, "-m", "queen_outcomes"]
         words = ["--quiet", "build", str(folder), "--until", "derive"]
-        subprocess.run([*command, *words], check=True)
+        quiet = subprocess.DEVNULL
+        subprocess.run([*command, *words], check=True, stdout=quiet)
         (file,) = folder.glob("build/*/station.duckdb")
         with Store(file) as store:
             yield store
@@ -184,7 +189,7 @@ def foreign_station(seed: int, number: int) -> Iterator[tuple[str, float]]:
         values = read_factors(store, {})
         cases = read_closed(store, values, settings.plan.question, 7)
     season = max(cases.season.tolist())
-    for what, _, found in pointed_at(cases, settings, season):
+    for what, _, found in pointed_at(cases, settings, season, flags=True):
         if not what.endswith("foretold"):
             yield f"foreign, nobody differs: {what}", found
 
@@ -206,13 +211,13 @@ def pooled(found: dict[str, list[list[float]]]) -> Iterator[tuple]:
 HEAD = ("what", "stations", "operator_seasons", "share", "low", "high")
 
 
-def write(found: dict[str, list[list[float]]], report: Path | None) -> None:
+def write(found: dict[str, list[list[float]]], report: Path) -> None:
     """Write the table."""
-    out = report.open("w", newline="") if report else sys.stdout
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(HEAD)
-    for *whose, share, low, high in pooled(found):
-        writer.writerow((*whose, f"{share:.4f}", f"{low:.4f}", f"{high:.4f}"))
+    with report.open("w", newline="") as out:
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(HEAD)
+        for *whose, share, low, high in pooled(found):
+            writer.writerow((*whose, f"{share:.4f}", f"{low:.4f}", f"{high:.4f}"))
 
 
 def main() -> None:
@@ -221,7 +226,7 @@ def main() -> None:
     parser.add_argument("--stations", type=int, default=500)
     parser.add_argument("--foreign", type=int, default=120)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--report", type=Path)
+    parser.add_argument("--report", type=Path, required=True)
     given = parser.parse_args()
     begin = time.perf_counter()
     found: dict[str, list[list[float]]] = defaultdict(list)
@@ -236,7 +241,8 @@ def main() -> None:
                     own[what].append(is_found)
                 for what, values in own.items():
                     found[what].append(values)
-    write(found, given.report)
+                if number % OFTEN == OFTEN - 1 or number == many - 1:
+                    write(found, given.report)
     print(f"{time.perf_counter() - begin:.0f} s", file=sys.stderr)
 
 

@@ -67,6 +67,8 @@ def test_who_is_flagged_in_words():
         rates.finding([ROW, ROW]) == "None of 2 operators is flagged over all courses"
     )
     assert rates.finding([{**ROW, "shown": False}]) == "Operators: counts only"
+    two = [{**ROW, "flag": "fewer"}, {**ROW, "operator": "B", "flag": "more"}]
+    assert rates.finding(two) == f"B fails more often than {ROW['operator']}"
 
 
 PART = {

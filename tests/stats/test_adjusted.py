@@ -196,3 +196,11 @@ def test_standardisation_of_the_smoking_cessation_study():
     means = (found.probability - 0.2) * 10
     np.testing.assert_allclose(means, [5.2735873, 1.7562131], atol=1e-6)
     assert means[0] - means[1] == pytest.approx(3.5173742, abs=1e-6)
+
+
+def test_no_difference_of_shares_has_limits_beyond_one(fit):
+    found = adjusted_probabilities(design, [4.0, 14.0], fit.beta, 400 * fit.cov)
+    difference = contrast(found, 1, 0).difference
+    assert difference.se > 0.6
+    assert -1.0 <= difference.low < difference.estimate < difference.high <= 1.0
+    assert -1.0 in (difference.low, -difference.high)

@@ -7,8 +7,9 @@ apart from is said instead of a figure.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from queen_outcomes.facts.words import BATCH_KINDS
 from queen_outcomes.models.closed import BATCHES, ClosedCourses
 from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.models.terms import Term
-from queen_outcomes.stats.logistic.collinear import inflation
+from queen_outcomes.stats.logistic.collinear import columns_of, inflation
 
 NO_FIGURE, NO_VERDICT = 10.0, 5.0
 """Variance inflation from which on there is no figure, and no verdict."""
@@ -24,6 +25,8 @@ FEWEST_COURSES, FEWEST_BATCHES = 20, 3
 """Courses and batches that an operator shares with others, below which there is none."""
 RUNAWAY = 4.0
 """Deviation of batches, in log odds, beyond which batches decide."""
+MOST_COURSES = 20_000
+"""Courses on which inflation is measured: of more, those of some graft batches."""
 PAIRS, ALIKE = 10.0, 0.1
 """Unlike pairs expected within batches, and the share of them seen, below which batches
 decide."""
@@ -69,8 +72,21 @@ def apart_from(
         return dict.fromkeys(names, apart)
     others = {BATCH_KINDS[kind]: getattr(counted, kind) for kind in BATCHES}
     others |= {term.label: _filled(counted, term) for term in terms}
-    others = {n: x for n, x in others.items() if len(np.unique(x)) > 1}
-    return {name: _of_one(name, counted, others) for name in names}
+    some = _thinned(counted)
+    others = {
+        n: columns_of(x[some]) for n, x in others.items() if len(np.unique(x[some])) > 1
+    }
+    few = {name: _few_shared(name, counted) for name in names}
+    counted = counted.some(some)
+    return {n: few[n] or _hidden(n, counted, others) for n in names}
+
+
+def _thinned(counted: ClosedCourses) -> np.ndarray:
+    """Give the rows of every so manieth graft batch of a large station."""
+    each = -(-len(counted) // MOST_COURSES)
+    codes = np.unique(counted.graft_batch, return_inverse=True)[1]
+    alone = np.arange(len(counted)) % each == 0
+    return np.flatnonzero(np.where(counted.graft_batch == "", alone, codes % each == 0))
 
 
 def deciding_batches(counted: ClosedCourses, model: RiskModel) -> str:
@@ -99,18 +115,21 @@ def _filled(counted: ClosedCourses, term: Term) -> np.ndarray:
     return np.where(seen, x, x[seen].mean() if seen.any() else 0.0)
 
 
-def _of_one(name: str, counted: ClosedCourses, others: dict[str, np.ndarray]) -> Apart:
+def _few_shared(name: str, counted: ClosedCourses) -> Apart | None:
+    """Name the kind of batch of which an operator shares too few; None: neither."""
     own = counted.operator == name
-    if not own.any():
-        return Apart()
     for kind in BATCHES:
-        label = f"the {BATCH_KINDS[kind]}es"
-        if len(np.unique(getattr(counted, kind))) > 1 and not _shares(
-            own, getattr(counted, kind)
-        ):
-            return Apart(label, has_figure=False)
+        batch = getattr(counted, kind)
+        if own.any() and len(np.unique(batch)) > 1 and not _shares(own, batch):
+            return Apart(f"the {BATCH_KINDS[kind]}es", has_figure=False)
+    return None
+
+
+def _hidden(name: str, counted: ClosedCourses, others: Mapping[str, Any]) -> Apart:
+    """Give what goes with an operator so closely that her part cannot be seen."""
+    own = counted.operator == name
     weights = counted.risk * (1 - counted.risk)
-    wider = inflation(own, list(others.values()), weights)
+    wider = inflation(own, list(others.values()), weights) if own.any() else 1.0
     if wider < NO_VERDICT:
         return Apart()
     alone = {n: inflation(own, [x], weights) for n, x in others.items()}

@@ -229,7 +229,7 @@ def _past(
     def made() -> dict[str, Any]:
         counted = cases.some(before[cases.counted[before]])
         courses = plan.planned_cases.get(name, 0)
-        courses = courses or max(_last_season(cases, before), plan.fewest_cases)
+        courses = courses or max(_last_season(cases, before), plan.fewest_cases, 1)
         found = own_past(counted, model)
         return {"planned": courses, **found}
 
@@ -253,7 +253,7 @@ def _planned_of_all(season: AuditSeason) -> int:
     if season.is_provisional:
         before = np.arange(len(season.cases))
     last = _last_season(season.cases, before)
-    return max(last, sum(plan.planned_cases.values()), plan.fewest_cases)
+    return max(last, sum(plan.planned_cases.values()), plan.fewest_cases, 1)
 
 
 def _closed(this: ClosedCourses, model: RiskModel, names: list[str]) -> ClosedSeason:

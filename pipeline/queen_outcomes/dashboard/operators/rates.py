@@ -82,6 +82,9 @@ def finding(rows: list[Row]) -> str:
         if len(shown) == 1:
             return f"{shown[0]['operator']}: failures lie within what chance gives"
         return f"None of {len(shown)} operators is flagged over all courses"
+    if len(flagged) == len(shown) == 2:  # two operators are one contrast, said once
+        more, fewer = sorted(flagged, key=lambda row: row["flag"] == "fewer")
+        return f"{more['operator']} fails more often than {fewer['operator']}"
     named = [f"{row['operator']} ({FLAGS[row['flag']]})" for row in flagged]
     verb = "is" if len(flagged) == 1 else "are"
     return (

@@ -65,7 +65,7 @@ CROSS = "M-0.6,-0.6L0.6,0.6M-0.6,0.6L0.6,-0.6"
 
 @dataclass(frozen=True)
 class Spans:
-    """Ends of the vertical scales, the same for every operator."""
+    """Ends of the vertical scales, the same for every operator; the station has its own."""
 
     evidence: tuple[float, float]
     over: tuple[float, float]
@@ -89,10 +89,14 @@ def show(store: Store, settings: Settings, operators: list[Row], charts: Charts)
     series = _by_operator(store, "operator_series", 'operator, series, "case"')
     signalled = _by_operator(store, "operator_signals")
     batches = store.records("SELECT * FROM signal_batches ORDER BY ALL")
-    spans = _spans([row for name in shown for row in series[name]], limits)
+    own = {None: _spans(series.get(None, []), limits.get(None, []))}
+    usual = _spans(
+        [row for name in shown[1:] for row in series[name]],
+        [row for name in shown[1:] for row in limits[name]],
+    )
     chance = settings.plan.false_alarm_chance
     parts = [
-        _operator(at, name, limits[name], series[name], spans, charts)
+        _operator(at, name, series[name], own.get(name, usual), charts)
         | {
             "name": name or STATION,
             "signals": len({row["episode"] for row in signalled[name]}),
@@ -141,9 +145,7 @@ def _title(parts: list[Row], signals: int) -> str:
     return f"The running series gave {many} this season: {', '.join(named)}"
 
 
-def _spans(rows: list[Row], limits: dict[str, list[Row]]) -> Spans:
-    held = [row for own in limits.values() for row in own]
-
+def _spans(rows: list[Row], held: list[Row]) -> Spans:
     def most(way: str) -> float:
         values = [row[f"limit_{way}"] for row in (*held, *rows)]
         values += [row[f"cusum_{way}"] for row in rows]
@@ -159,7 +161,6 @@ def _spans(rows: list[Row], limits: dict[str, list[Row]]) -> Spans:
 def _operator(
     at: int,
     name: str | None,
-    limits: list[Row],
     rows: list[Row],
     spans: Spans,
     charts: Charts,
@@ -168,8 +169,7 @@ def _operator(
     panels = []
     for series in AGAINST:
         own = [point(row) for row in rows if row["series"] == series]
-        held = [row for row in limits if row["series"] == series]
-        if own and held:
+        if own:
             key = f"{series}-{at}"
             panels.append(
                 _panel(key, name or STATION, series, thinned(own), spans, charts)

@@ -29,7 +29,7 @@ def inflation(target, others: Sequence, weights) -> float:
     target : array_like, shape (n,) or (n, k)
         A column, or the columns of one factor.
     others : sequence of array_like, shape (n,)
-        Numbers, or texts: a column for every level.
+        Numbers, or texts: a column for every level; or what `columns_of` made of them.
     weights : array_like, shape (n,)
         Of the courses; p (1 - p) for a logistic model.
 
@@ -47,7 +47,7 @@ def inflation(target, others: Sequence, weights) -> float:
     total = np.linalg.slogdet(centred.T @ centred)[1]
     if not np.isfinite(total):
         return np.inf
-    parts = [sparse.csr_array(np.ones((len(root), 1))), *map(_columns, others)]
+    parts = [sparse.csr_array(np.ones((len(root), 1))), *map(columns_of, others)]
     X = sparse.diags_array(root[:, 0]) @ sparse.hstack(parts, format="csr")
     length = np.sqrt((X * X).sum(axis=0))
     X = X @ sparse.diags_array(1 / np.where(length > 0, length, 1.0))
@@ -58,8 +58,10 @@ def inflation(target, others: Sequence, weights) -> float:
     return float(np.exp(min((total - unexplained) / target.shape[1], MOST)))
 
 
-def _columns(values):
-    """Give numbers centred, and a column for every level of texts."""
+def columns_of(values):
+    """Give numbers centred, and a column for every level of texts; columns stay as is."""
+    if sparse.issparse(values):
+        return values
     values = np.asarray(values)
     if values.dtype.kind in "fiub":
         values = values.reshape(len(values), -1)

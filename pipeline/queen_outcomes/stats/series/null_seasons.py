@@ -36,7 +36,9 @@ season is taken for one as soon as colleagues show it."""
 PAUSE = 10
 """Courses after a signal before the next."""
 TAU_FREEDOM = 5
-"""Degrees of freedom of the seasons' distribution: tau itself is hardly known."""
+"""Degrees of freedom of the seasons that operators' limits are held against: tau itself is
+hardly known, and in a hard season they would signal too often. The station's own limits take
+a normal distribution, or no season would ever be hard."""
 ALTERNATIVES = 1000
 """Seasons in which an operator's odds are doubled, for the chance to see it."""
 GRID = np.linspace(-3.0, 3.0, 193)
@@ -113,7 +115,7 @@ class Unknowns:
     Attributes
     ----------
     tau : float
-        Scale of how hard seasons are, in log odds; drawn from Student's distribution.
+        Scale of how hard seasons are, in log odds.
     root : ndarray, shape (p, r)
         Root of the coefficients' covariance.
     variances, variance_ses : ndarray, shape (K,)
@@ -241,8 +243,9 @@ class _Worlds:
         self.season, self.hands = season, hands
         self.replicates, self.seed = replicates, seed
         normal = np.random.default_rng([seed, 0]).standard_normal
-        rng = np.random.default_rng([seed, 4])
-        self.shift = unknowns.tau * rng.standard_t(TAU_FREEDOM, replicates)
+        self.usual = unknowns.tau * normal(replicates)
+        heavy = np.random.default_rng([seed, 4]).standard_t(TAU_FREEDOM, replicates)
+        self.shift = unknowns.tau * heavy
         spread = unknowns.variance_ses[:, None]
         spread = spread * normal((len(spread), replicates))
         self.deviations = np.sqrt(np.abs(unknowns.variances[:, None] + spread))
@@ -265,7 +268,7 @@ class _Worlds:
     def luck(self, rows: np.ndarray) -> np.ndarray:
         """Give a day's log odds with a logistic number added, shape (len(rows), B).
 
-        Above zero the course failed.
+        With the season's shift, above zero the course failed.
         """
         season, size = self.season, (len(rows), self.replicates)
         day = int(season.day[rows[0]]) if len(rows) else 0
@@ -273,14 +276,14 @@ class _Worlds:
         even = np.clip(even, SMALLEST, 1 - SMALLEST)
         found = np.log(even / (1 - even))
         found += season.columns[rows] @ self.coefficients
-        found += season.conditional[rows, None] + self.shift
+        found += season.conditional[rows, None]
         for kind, batches in enumerate(season.batches[rows].T):
             for batch in np.unique(batches[batches >= 0]).tolist():
                 effect = self.deviations[kind] * self._keyed(3, kind, batch)
                 found[batches == batch] += effect
         return found
 
-    def failures(self, luck: np.ndarray, q: np.ndarray, moved=0.0) -> np.ndarray:
+    def failures(self, luck: np.ndarray, q: np.ndarray, moved) -> np.ndarray:
         """Count failures of some decided courses, shape (B + A + 1,).
 
         What was not settled counts in every season as it came.
@@ -301,7 +304,7 @@ def _one_day(rows: np.ndarray, worlds: _Worlds, tracks, sums) -> None:
     decided = np.flatnonzero(np.isfinite(q))
     luck = np.empty((len(rows), worlds.replicates), np.float32)
     luck[decided] = worlds.luck(rows[decided])
-    failures = worlds.failures(luck[decided], q[decided])
+    failures = worlds.failures(luck[decided], q[decided], worlds.usual)
     station = _Day(rows, logits, q, failures, np.zeros(len(failures)), told=True)
     tracks[STATION_HAND, STATION].take(station, has_verdict=True)
     waiting = []
@@ -310,7 +313,7 @@ def _one_day(rows: np.ndarray, worlds: _Worlds, tracks, sums) -> None:
         seen = np.flatnonzero(own & np.isfinite(q))
         worlds_of = {LEVEL: (0.0, 0.0), DRIFT: (worlds.change(at), worlds.own[at])}
         for series, (change, moved) in worlds_of.items():
-            failures = worlds.failures(luck[seen], q[seen], moved)
+            failures = worlds.failures(luck[seen], q[seen], worlds.shift + moved)
             sums[series].add(at, logits[seen] + change, failures)
             if (at, series) in tracks:
                 waiting.append((at, series, own, logits[own] + change, failures))

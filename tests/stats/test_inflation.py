@@ -1,0 +1,53 @@
+"""Variance inflation against statsmodels, determinants, and what it must not depend on."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from queen_outcomes.stats.logistic.collinear import columns_of, inflation
+from statsmodels.stats.outliers_influence import variance_inflation_factor
+
+
+def some(n: int = 200, seed: int = 1):
+    """Give a column, numbers that go with it, and a grouping."""
+    rng = np.random.default_rng(seed)
+    x, group = rng.normal(size=n), rng.integers(12, size=n).astype(str)
+    own = (x + rng.normal(size=n) > 0).astype(float)
+    return own, x, group, rng.uniform(0.05, 0.25, n)
+
+
+def dense(*parts) -> np.ndarray:
+    return np.column_stack([columns_of(part).toarray() for part in parts])
+
+
+def test_of_one_column_it_is_the_usual_factor():
+    own, x, _, _ = some()
+    made = np.column_stack([np.ones(len(own)), own, x])
+    expected = variance_inflation_factor(made, 1)
+    assert inflation(own, [x], np.ones(len(own))) == pytest.approx(expected)
+
+
+def test_weights_levels_and_several_columns_by_determinants():
+    own, x, group, weights = some()
+    target = np.column_stack([own, own * x])
+    others = np.column_stack([np.ones(len(own)), dense(x), dense(group)[:, 1:]])
+    root = np.sqrt(weights)[:, None]
+    mean = np.average(target, axis=0, weights=weights)
+    total = root * (target - mean)
+    left = root * target
+    left -= root * others @ np.linalg.lstsq(root * others, left, rcond=None)[0]
+    ratio = np.linalg.det(total.T @ total) / np.linalg.det(left.T @ left)
+    assert inflation(target, [x, group], weights) == pytest.approx(np.sqrt(ratio))
+
+
+def test_scale_and_names_change_nothing():
+    own, x, group, weights = some()
+    found = inflation(own, [x, group], weights)
+    renamed = np.char.add("b", group)
+    assert inflation(3 * own - 1, [1e6 * x, renamed], weights) == pytest.approx(found)
+
+
+def test_a_repeated_column_and_one_that_does_not_vary():
+    own, x, _, weights = some()
+    assert inflation(own, [x, 2 * own], weights) > 1e6
+    assert inflation(np.ones(len(own)), [x], weights) == np.inf
