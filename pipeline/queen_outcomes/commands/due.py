@@ -127,14 +127,13 @@ def _entry(
 ) -> list[str]:
     key = f"{name}\n{day}"
     many = "1 check" if len(checks) == 1 else f"{len(checks)} checks"
-    places = dict.fromkeys(row["colony_id"] or row["queen_id"] for row in checks)
     return [
         "BEGIN:VEVENT",
         f"UID:{hashlib.sha256(key.encode()).hexdigest()[:32]}@queen-outcomes",
         f"DTSTAMP:{as_of:%Y%m%d}T000000Z",
         f"DTSTART;VALUE=DATE:{day:%Y%m%d}",
         f"DTEND;VALUE=DATE:{day + dt.timedelta(days=1):%Y%m%d}",
-        f"SUMMARY:{escaped(f'{many} in the yard: ' + ', '.join(places))}",
+        f"SUMMARY:{many} in the yard",
         f"DESCRIPTION:{escaped(chr(10).join(map(_told, checks)))}",
         "TRANSP:TRANSPARENT",
         "END:VEVENT",
