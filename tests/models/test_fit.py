@@ -224,7 +224,7 @@ def test_a_near_duplicate_of_a_factor_has_no_figure():
 
 
 def test_a_factor_hardly_told_apart_has_a_figure_and_no_test():
-    found = near_duplicate(0.33)
+    found = near_duplicate(0.25)
     row = found["drone_age"]
     assert row["apart_from"] == "dose"
     assert row["risk_difference"] is not None
