@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import shutil
+import sys
 
 import pytest
 from queen_outcomes.base import console as terminal
@@ -160,7 +161,9 @@ def watched(monkeypatch):
     monkeypatch.setattr(
         shutil, "get_terminal_size", lambda: terminal.os.terminal_size((30, 9))
     )
-    monkeypatch.setattr(terminal.click, "echo", lambda text="", **_: print(text))
+    monkeypatch.setattr(
+        terminal.click, "echo", lambda text="", **_: sys.stdout.write(f"{text}\n")
+    )
     monkeypatch.delenv("NO_COLOR", raising=False)
     return Console()
 
