@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import shutil
+import sys
 
-from queen_outcomes.base.console import Console
+import pytest
+from queen_outcomes.base import console as terminal
+from queen_outcomes.base.console import Console, is_live
+from queen_outcomes.base.errors import AppError, nearest, raise_all, shorten
 from queen_outcomes.base.text_layout import aligned, clean, folded
 
 
@@ -106,3 +111,136 @@ def test_words_are_never_cut_and_blank_lines_stay():
 def test_what_nobody_watches_is_not_folded(capsys):
     Console().tell("word " * 60)
     assert capsys.readouterr().out.count("\n") == 1
+
+
+def test_a_table_folds_only_where_it_has_to_and_uses_all_the_width():
+    row = ["Q26-0156", "eggs seen in all frames, none of them of drones"]
+    natural = len(row[0]) + 2 + len(row[1])
+    assert len(aligned(["course", "seen"], [row], width=natural)) == 2
+    assert len(aligned(["course", "seen"], [row], width=natural - 1)) == 3
+    for width in range(24, natural):
+        lines = aligned(["course", "seen"], [["Q26-0156", "x" * 47]], width=width)
+        assert max(map(len, lines)) == width
+
+
+@pytest.mark.parametrize(("letters", "whole"), [(12, True), (13, False)])
+def test_a_word_of_twelve_letters_stays_whole(letters, whole):
+    # equally wide columns: what must be taken is taken from both but for the word
+    word, rest = "w" * letters, "of a b c d e f g"
+    lines = aligned(["a", "b"], [[word, rest]], width=22)
+    assert (word in lines[1]) == whole
+
+
+@pytest.mark.parametrize(("rows", "upright"), [(12, True), (13, False)])
+def test_few_rows_rather_stand_upright_than_have_their_ids_cut(rows, upright):
+    ids = ["Q26-0156/10"] * 4
+    lines = aligned(list("abcd"), [ids] * rows, width=40)
+    assert max(map(len, lines)) <= 40
+    assert lines[0].startswith("a  Q26-0156/10") == upright
+
+
+def test_an_upright_cell_is_folded_beside_its_name():
+    names = [f"name_{at}_____" for at in range(9)]
+    lines = aligned(names, [["one two three four"] + ["x"] * 8], width=26)
+    assert lines[:3] == [
+        "name_0_____  one two three",
+        "             four",
+        "name_1_____  x",
+    ]
+
+
+def test_a_column_is_of_numbers_only_where_all_its_cells_are():
+    lines = aligned(["n", "flag"], [[1.5, True], [None, False]])
+    assert lines == ["  n  flag", "1.5  yes", "     no"]
+    assert aligned(["name"], [[7], ["x"]]) == ["name", "7", "x"]
+
+
+@pytest.fixture
+def watched(monkeypatch):
+    monkeypatch.setattr(terminal, "is_live", lambda _: True)
+    monkeypatch.setattr(
+        shutil, "get_terminal_size", lambda: terminal.os.terminal_size((30, 9))
+    )
+    monkeypatch.setattr(
+        terminal.click, "echo", lambda text="", **_: sys.stdout.write(f"{text}\n")
+    )
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    return Console()
+
+
+def test_what_somebody_watches_is_folded_and_coloured(watched, capsys, monkeypatch):
+    watched.tell("word " * 12)
+    watched.emit_table(["queen", "seen"], [["Q1", "word " * 12]])
+    watched.error("error: x")
+    told = capsys.readouterr().out
+    assert "\x1b[1mqueen" in told
+    assert "\x1b[31merror: x" in told
+    assert max(len(line) for line in told.splitlines() if "\x1b" not in line) <= 30
+    monkeypatch.setenv("NO_COLOR", "1")
+    watched.emit_table(["queen"], [["Q1"]])
+    watched.error("error: x")
+    assert "\x1b" not in capsys.readouterr().out
+
+
+def test_a_step_under_way_shows_to_those_who_watch_alone(watched, capsys, monkeypatch):
+    watched.started("read")
+    watched.finished("read", 1234, 0.5)
+    assert capsys.readouterr().out.split("\n")[:2] == [
+        "\rread ...",
+        "\r\x1b[Kread           1,234 rows     0.50 s",
+    ]
+    Console(quiet=True).started("read")
+    monkeypatch.setattr(terminal, "is_live", lambda _: False)
+    watched.started("read")
+    assert capsys.readouterr().out == ""
+    watched.finished("read", 7, 0.5)
+    assert "\x1b" not in capsys.readouterr().out
+
+
+def test_details_are_for_those_who_ask(capsys):
+    Console().detail("more")
+    Console(verbose=True, quiet=True).detail("more")
+    assert capsys.readouterr().err == ""
+    Console(verbose=True).detail("more")
+    assert capsys.readouterr().err == "more\n"
+
+
+@pytest.mark.parametrize(
+    ("terminal_is", "kind", "live"),
+    [(True, "xterm", True), (True, "dumb", False), (False, "xterm", False)],
+)
+def test_who_looks_at_a_stream(terminal_is, kind, live, monkeypatch):
+    class Stream:
+        def isatty(self):
+            return terminal_is
+
+    monkeypatch.setenv("TERM", kind)
+    assert is_live(Stream()) == live
+
+
+def test_an_error_tells_what_it_knows_a_line_each():
+    bare = AppError("it is off")
+    assert bare.text() == "error: it is off"
+    whole = AppError("off", where="a.csv", found="1", expected="2", hint="mend it")
+    assert whole.text().splitlines() == [
+        "error: off in a.csv",
+        "  found:    1",
+        "  expected: 2",
+        "  do:       mend it",
+    ]
+    with pytest.raises(AppError) as raised:
+        raise_all([bare, whole])
+    assert raised.value.text() == f"error: it is off\n{whole.text()}"
+    raise_all([])
+
+
+def test_a_long_list_of_problems_is_cut_and_the_rest_counted():
+    ten = [str(at) for at in range(10)]
+    assert shorten(ten) == "; ".join(ten)
+    assert shorten([*ten, "x"]) == "; ".join(ten) + "; and 1 more"
+    assert shorten([*ten, "x", "y"], ", ") == ", ".join(ten) + ", and 2 more"
+
+
+def test_the_nearest_name_is_given_as_it_is_written():
+    assert nearest("OPERATR", ["Operator", "Line"]) == "Operator"
+    assert nearest("xyz", ["Operator"]) is None

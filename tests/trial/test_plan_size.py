@@ -147,6 +147,41 @@ def test_a_batch_is_parted_into_loads_of_whole_blocks(per_graft, half, per_load)
 
 
 @pytest.mark.parametrize(
+    ("per_graft", "per_load", "queens"),
+    [
+        (40, 20, (20, 20)),
+        (40, 13, (16, 12, 12)),
+        (42, 100, (40,)),
+        (9, 1, (4, 4)),
+        (4, 4, (4,)),
+    ],
+)
+def test_a_batch_takes_as_many_loads_as_come_nearest(per_graft, per_load, queens):
+    numbers = {"per_graft": float(per_graft), "per_load": float(per_load)}
+    layout = size(numbers, difference=0.2).layout
+    assert layout.load_queens == queens
+    assert layout.per_arm == sum(queens) / 2
+
+
+@pytest.mark.parametrize("per_graft", [4, 6, 10, 30])
+@pytest.mark.parametrize("difference", [0.15, 0.25, 0.3])
+def test_blocks_of_whole_batches_are_the_fewest_that_hold_the_size(
+    per_graft, difference
+):
+    numbers = {"per_graft": float(per_graft), "icc": 0.04, "decided": 0.9}
+    found = size(numbers, difference=difference, by="batch")
+
+    def holds(blocks):
+        # two arms of two batches a block; each block but the first takes a degree
+        few = few_batches_factor(4 * blocks - (blocks - 1), arms_share_batches=False)
+        have = 2 * blocks * per_graft * 0.9
+        return have >= found.alone * found.effect * few
+
+    fewest = next(blocks for blocks in range(1, 999) if holds(blocks))
+    assert found.batches == 4 * fewest
+
+
+@pytest.mark.parametrize(
     ("share", "asked", "told"),
     [
         (0.95, {}, "no arm can differ so much"),

@@ -146,7 +146,7 @@ def limits_of_agreement(first, second, *, multiple: float = 1.96) -> AgreementLi
 
 
 def _weights(k: int, kind: Weights) -> np.ndarray:
-    if kind == "none" or k < 2:
+    if kind == "none":
         return np.eye(k)
-    apart = np.abs(np.subtract.outer(np.arange(k), np.arange(k))) / (k - 1)
+    apart = np.abs(np.subtract.outer(np.arange(k), np.arange(k))) / max(k - 1, 1)
     return 1.0 - (apart if kind == "linear" else apart**2)

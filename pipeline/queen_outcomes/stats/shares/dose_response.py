@@ -62,10 +62,10 @@ def trend_test(yes, n, scores, scored_by: str) -> TrendTest:
     """
     x, n, s = (np.asarray(v, np.float64) for v in (yes, n, scores))
     x, n, s = x[n > 0], n[n > 0], s[n > 0]
-    total = n.sum()
-    share = x.sum() / total if total > 0 else np.nan
     if len(n) < 2 or np.ptp(s) == 0:
         return _no_trend(scored_by, "fewer than two doses have courses")
+    total = n.sum()
+    share = x.sum() / total
     if not 0 < share < 1:
         return _no_trend(scored_by, "all courses answered alike")
     off = s - np.sum(n * s) / total
@@ -152,7 +152,7 @@ def dose_on_curve(success: float, dose, probability, low, high) -> DoseFor:
 def _crossing(dose, curve, after: int, wanted: float) -> float:
     """Give the dose at which the curve passes a value just before a point."""
     one, two = curve[after - 1], curve[after]
-    part = 1.0 if two == one else (wanted - one) / (two - one)
+    part = (wanted - one) / (two - one)
     return float(dose[after - 1] + part * (dose[after] - dose[after - 1]))
 
 

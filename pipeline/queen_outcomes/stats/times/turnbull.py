@@ -42,7 +42,7 @@ def maximise(holds, share, start=None) -> tuple[np.ndarray, float, int]:
         Largest directional derivative; 1 at the maximum.
     steps : int
     """
-    mass = np.full(holds.shape[1], 1.0 / holds.shape[1]) if start is None else start
+    mass = np.ones(holds.shape[1]) if start is None else start
     for _ in range(WARM_STEPS if start is None else 0):
         mass = mass * (holds.T @ (share / (holds @ mass)))
     mass = mass / mass.sum()
