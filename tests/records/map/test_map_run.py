@@ -314,3 +314,43 @@ def test_a_colour_under_marked_is_the_mark(station):
     columns = rules(settings)["queens.csv", "queens"]["columns"]
     assert columns["mark"] == "Marked"
     assert columns["marked"] == {"from": "Marked", "words": {"yes": ["red"]}}
+
+
+def test_a_mark_that_denies_itself_is_no_mark(station):
+    rows = "".join(
+        f"D{n},2025-05-{10 + n},{'unmarked' if n == 3 else 'green'}\n"
+        for n in range(1, 15)
+    )
+    put(station, queens="Queen,Emerged,Mark\n" + rows)
+    _, settings = run(station, {DATES: "mdy", "filled:queens.csv:queens:marked": "yes"})
+    marked = rules(settings)["queens.csv", "queens"]["columns"]["marked"]
+    assert marked["words"] == {"yes": ["green"], "no": ["unmarked"]}
+
+
+def test_minutes_behind_the_other_exposure_are_its_own(station):
+    rows = "".join(
+        f"D{n},{1 + n % 9}/{12 + n}/2025,8,{1 + n % 9}/{13 + n}/2025,4\n"
+        for n in range(1, 15)
+    )
+    put(station, bench="Queen,Inseminated,Dose,2nd CO2 date,minutes\n" + rows)
+    _, settings = run(station)
+    columns = rules(settings)["bench.csv", "inseminations"]["columns"]
+    assert columns["co2_other_minutes"] == "minutes"
+    assert "minutes" not in columns
+
+
+def test_a_sheet_in_which_queens_stand_again_and_again_is_no_list_of_queens(station):
+    rows = "".join(f"D{n % 5},2025-06-{10 + n},Birch,yes\n" for n in range(1, 15))
+    put(station, checks="Queen,Date,Line,Eggs\n" + rows)
+    _, settings = run(station)
+    assert ("checks.csv", "queens") not in rules(settings)
+    assert ("checks.csv", "checks") in rules(settings)
+
+
+def test_void_rows_that_nothing_names_are_told(station):
+    rows = "".join(f"D{n},2025-06-{10 + n},yes,\n" for n in range(1, 15))
+    rows += "D3,2025-06-28,yes,void: wrong row\n"
+    put(station, checks="Queen,Date,Eggs,Note\n" + rows)
+    begun, _ = run(station)
+    assert not [q for q in begun.asked if q.kind == "void"]
+    assert [note for note in begun.written().notes if "void (16)" in note]

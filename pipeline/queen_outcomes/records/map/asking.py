@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter, defaultdict
 
-from queen_outcomes.records.map import opened
+from queen_outcomes.records.map import meanings, opened
 from queen_outcomes.records.map.contents import clock_of, crosses, day_of, yes_or_no
 from queen_outcomes.records.map.feeds import Use
 from queen_outcomes.records.map.fits import MAIN_DATE, can_hold, ours_of
@@ -193,7 +193,7 @@ def rows_apart(station: Station) -> list[Question]:
                         f'Are the {len(rows)} rows of "{sheet.source}" that are {words} records?',
                         [f"rows {lines}" + (" ..." if len(rows) > _SHOWN else "")],
                         {READ: "read them like the others", LEAVE: "pass them over"},
-                        default=READ,
+                        default=READ if kind == "hidden" else None,
                         sources=(sheet.source,),
                     )
                 )
@@ -366,13 +366,21 @@ def grafting(station: Station) -> list[Question]:
     return questions
 
 
+def is_unmarked(text: str) -> bool:
+    """Tell whether a word under a mark says that there is none."""
+    sets = meanings.of_findings(text) or {}
+    return yes_or_no(text) == NO or sets.get("mark_seen") == NO
+
+
 def marks(station: Station) -> list[Question]:
     """Ask whether a mark written down says that she is marked, where nothing else does."""
     questions = []
     for part in station.parts:
         if "mark" not in part.feed.columns or "marked" in part.feed.columns:
             continue
-        texts = list(dict.fromkeys(part.texts("mark")))
+        every = list(dict.fromkeys(part.texts("mark")))
+        texts = [text for text in every if not is_unmarked(text)]
+        denied = [text for text in every if is_unmarked(text)]
         if texts:
             heading = part.feed.headings("mark")[0]
             questions.append(
@@ -380,7 +388,8 @@ def marks(station: Station) -> list[Question]:
                     question_id("filled", part.source, part.table, "marked"),
                     f'In "{part.source}", is a queen with a word under "{heading}" marked?',
                     [
-                        f"{len(part.texts('mark'))} have one: {', '.join(texts[:_SHOWN])}"
+                        f"{len(part.texts('mark'))} have one: {', '.join(texts[:_SHOWN])}",
+                        *([f"not marked: {', '.join(denied)}"] if denied else []),
                     ],
                     {
                         YES: "she is; where none is written nobody knows",

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 from queen_outcomes.facts.dictionary import FLAT_QUEEN_FACTS, FLAT_SEMEN_FACTS, TABLES
 from queen_outcomes.records.map import slots
+from queen_outcomes.records.map.contents import MOST
 from queen_outcomes.records.map.fits import (
     FINDINGS,
     MAIN_DATE,
@@ -209,6 +210,9 @@ class _Allocation:
             )
         if table == "placements":
             return "queen_id" in self.ids and "colony_id" in self.ids
+        if table == "queens" and "queen_id" in self.ids:
+            held = self.ids["queen_id"].contents  # a row a queen, save for slips
+            return len(held.counts) >= MOST * held.filled
         if table == "checks":
             return "queen_id" in self.ids or "colony_id" in self.ids
         return "queen_id" in self.ids
@@ -269,6 +273,7 @@ class _Allocation:
         for one in self.series:
             listed += self._series_feeds(one, listed)
         self._attach_times(listed)
+        self._settle_co2(listed)
         return [feed for feed in listed if feed.columns]
 
     def _rank(self, table: str) -> tuple[float, bool]:
@@ -466,6 +471,29 @@ class _Allocation:
             if days:
                 _, _, use = min(days, key=lambda day: day[:2])
                 use.names.append(time.name)
+
+    def _settle_co2(self, feeds: list[Feed]) -> None:
+        """Give minutes that stand right behind the other CO2 exposure to it."""
+        feed = next((f for f in feeds if "co2_other_at" in f.uses), None)
+        if feed is None or "co2_other_minutes" in feed.uses:
+            return
+        days = feed.uses["co2_other_at"].names
+        behind = max(c.at for c in self.columns if c.name in days) + 1
+        for column in self.columns:
+            said = column.heading
+            names = said.of("column") & {"minutes", "co2_other_minutes"}
+            lasts = bool(names) or said.unit in ("min", "s")
+            if column.at != behind or not lasts or column.contents.number_share < MOST:
+                continue
+            fed = {
+                n for f in feeds for n, u in f.uses.items() if column.name in u.names
+            }
+            if fed <= {"minutes"}:
+                for other in feeds:
+                    if column.name in other.headings("minutes"):
+                        del other.uses["minutes"]
+                unit = unit_of(column, feed.table, "co2_other_minutes")
+                feed.uses["co2_other_minutes"] = Use([column.name], 0.9, unit)
 
 
 def _tells_of(table: str, name: str) -> bool:

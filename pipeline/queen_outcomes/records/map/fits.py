@@ -205,6 +205,8 @@ def fit(column: Column, table: str, name: str) -> float:
         worth = max(worth, 0.9)  # "red" under "marked" says how
     if not worth:
         worth = _by_topic_or_part(said, held, table, name)
+    if (table, name) == ("co2", "minutes") and not said.of("column"):
+        worth = max(worth, 0.7 * (said.unit in ("min", "s")))  # "seconds" alone
     if ours.unit and said.unit and held.filled and not _unit_fits(ours, said.unit):
         worth *= 0.3
     worth *= gate

@@ -154,7 +154,8 @@ def of_word(text: str, column: str, choices: tuple[str, ...]) -> str | None:
         return known[text.strip().casefold()]
     if column == "reason":
         said = _of_reason(plain)
-        return said if said == "culled_fault" or not _doubted(plain) else None
+        culled = said in ("culled_fault", "culled_other")  # "not needed", "no brood"
+        return said if culled or not _doubted(plain) else None
     if column == "queen_cells" and (found := of_findings(text)):
         return found.get("queen_cells")
     if yes_or_no(text) == "no" and "none" in choices:

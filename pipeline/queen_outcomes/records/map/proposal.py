@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from queen_outcomes.records.map import asking, labels, orders, station, wordlist
-from queen_outcomes.records.map.contents import number_of, yes_or_no
+from queen_outcomes.records.map.contents import number_of
 from queen_outcomes.records.map.fits import PERSON, ours_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
@@ -314,13 +314,11 @@ def _rule(proposal: Proposal, part: Part, per_word) -> Rule:
         extra = _extra(proposal, part, name, per_word)
         rule.columns[name] = {"from": plain, **extra} if extra else plain
     if proposal.answered("filled", part.source, part.table, "marked") == YES:
-        marks = sorted(
-            {t for t in part.texts("mark") if yes_or_no(t) != NO}, key=str.casefold
-        )
-        rule.columns["marked"] = {
-            "from": _plain(part.feed.uses["mark"].names),
-            "words": {YES: marks},
-        }
+        said: dict[str, list[str]] = {}
+        for text in sorted(set(part.texts("mark")), key=str.casefold):
+            said.setdefault(NO if asking.is_unmarked(text) else YES, []).append(text)
+        names = _plain(part.feed.uses["mark"].names)
+        rule.columns["marked"] = {"from": names, "words": said}
     if part.feed.days:
         rule.columns["checked_on"] = {"value": "{day}"}
     rule.colours = _colours(proposal, part)
@@ -598,6 +596,13 @@ def _unread(proposal: Proposal, found: Written, left_out: set[str], wanted) -> N
         left = [
             c.name for c in sheet.columns if c.name not in used and c.contents.filled
         ]
+        unnamed = len(sheet.void_lines) - len(sheet.void)
+        if unnamed:
+            lines = ", ".join(map(str, sheet.void_lines))
+            found.notes.append(
+                f"{sheet.source}: rows call themselves void ({lines}), and no pattern "
+                "names them: they are read unless they are taken out of the sheet"
+            )
         if left:
             names = ", ".join(f'"{name}"' for name in left)
             found.notes.append(f"{sheet.source}: not read: {names}")

@@ -82,18 +82,22 @@ class Sheet:
         return {row.line: row for row in self.rows}
 
     @cached_property
-    def void(self) -> dict[str, str]:
-        """Rows of records that call themselves void: their first cell, and the words.
+    def void_lines(self) -> list[int]:
+        """The lines of rows that call themselves void."""
+        return [r.line for r in self.rows if any(_is_void(c.text) for c in r.cells)]
 
-        Only those whose first cell no other row begins with, so that it can name them.
+    @cached_property
+    def void(self) -> dict[str, str]:
+        """Those of them that their first cell can name: no other row begins so.
+
+        The first cell, and the words.
         """
         firsts = Counter(row.cells[row.filled[0]].text.casefold() for row in self.rows)
         return {
-            row.cells[row.filled[0]].text: cell.text
+            first: next(cell.text for cell in row.cells if _is_void(cell.text))
             for row in self.rows
-            for cell in row.cells
-            if _is_void(cell.text)
-            and firsts[row.cells[row.filled[0]].text.casefold()] == 1
+            if row.line in self.void_lines
+            and firsts[(first := row.cells[row.filled[0]].text).casefold()] == 1
         }
 
     def column(self, name: str) -> Column:
