@@ -129,6 +129,10 @@ def test_what_both_series_see_is_one_signal():
     page, _ = page_of(store)
     (part,) = [p for p in page["series"]["operators"] if p["name"] == "A"]
     assert part["signals"] == len(part["said"]) == row["signals"]
+    told_of_all = audit(store, LAYING, AuditRequest())
+    (first,) = told_of_all.station
+    assert first.startswith("The whole station against its earlier seasons: ")
+    assert audit(store, LAYING, AuditRequest(operator="A")).sheet["series"][0] == first
     # the strip counts who stands out, and never none beside some
     assert page["strip"][-1][0] == sum(
         bool(r["flag"] or r["signals"]) for r in told(store, "operators")

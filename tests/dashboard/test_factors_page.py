@@ -42,5 +42,5 @@ def test_values_of_different_operators_are_not_compared():
         queen["dose_ul"] = 8.0 if queen["operator"] in "AB" else 11.0
     _, laying = shown(modelled(made))
     dose = [row for row in laying["compared"] if row["factor"] == "dose"]
-    assert [row["points"] for row in dose] == ["cannot be told apart"]
+    assert [row["points"] for row in dose] == ["cannot be told apart from the operator"]
     assert dose[0]["odds"] == ""

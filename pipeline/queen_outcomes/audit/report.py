@@ -13,6 +13,7 @@ from queen_outcomes.audit.sheet import (
     failing,
     series_points,
     sheet,
+    station_said,
 )
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import NoModelError, UsageError, nearest
@@ -45,6 +46,8 @@ class Report:
         One an operator, names as shown; a column a key. At least one.
     batches : list of str
         Batches outside the 99.8 % limits, in words.
+    station : list of str
+        What the station's own running series shows; empty where there is none.
     sheet : dict or None
         Of the one operator asked for.
     points : list of dict
@@ -56,6 +59,7 @@ class Report:
     title: str
     rows: list[Row]
     batches: list[str]
+    station: list[str]
     sheet: Row | None
     points: list[Row]
     file: str
@@ -96,6 +100,7 @@ def audit(store: Store, settings: Settings, asked: AuditRequest) -> Report:
         else f"Technique: courses {what}",
         rows=[_row(row) for row in period.operators],
         batches=_batches(period),
+        station=station_said(store, question),
         sheet=told,
         points=series_points(points),
         file=_file_name(operator or "all operators", question),
@@ -181,6 +186,7 @@ def tell(report: Report, console: Console, files: list[str]) -> None:
             {
                 "title": report.title,
                 "batches": report.batches,
+                "station": report.station,
                 "operators": report.rows,
                 "sheet": report.sheet,
                 "files": files,
@@ -192,6 +198,8 @@ def tell(report: Report, console: Console, files: list[str]) -> None:
     for said in report.batches or ["none"]:
         console.tell(f"  {said}")
     if report.sheet is None:
+        for said in report.station:
+            console.tell(f"\n{said}")
         console.emit("\nOperators")
         columns = [name.replace("_", " ") for name in report.rows[0]]
         console.emit_table(columns, [list(row.values()) for row in report.rows])

@@ -55,7 +55,7 @@ def sheet(store: Store, period: Period, operator: str) -> Row:
         "done": _done(period, operator, row),
         "process": [measure["cells"] for measure in process],
         "compares": compares(row, period),
-        "series": signals["said"],
+        "series": [*station_said(store, period.question), *signals["said"]],
         "points": signals["points"],
         "first": _first(row, parts, process, signals["worse"]),
         "limits": LIMITS,
@@ -204,8 +204,23 @@ def _signals(store: Store, period: Period, operator: str) -> Row:
     return {"said": said, "points": points, "worse": worse}
 
 
+def station_said(store: Store, question: tuple[str, int]) -> list[str]:
+    """Say what the station's own running series shows; nothing where there is none."""
+    given = question_columns(question)
+    where = (
+        "WHERE operator IS NULL AND outcome = $outcome AND window_days = $window_days"
+    )
+    limits = store.records(f"SELECT * FROM series_limits {where}", given)
+    points = store.records(
+        f"SELECT * FROM operator_series {where} AND signal <> '' ORDER BY \"case\"",
+        given,
+    )
+    return [_series_said(row, points) for row in limits]
+
+
 def _series_said(row: Row, points: list[Row]) -> str:
     against = {
+        "station": "The whole station against its earlier seasons",
         "level": "Against colleagues this season",
         "drift": "Against the operator's own earlier courses",
     }[row["series"]]

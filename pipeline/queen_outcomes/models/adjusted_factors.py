@@ -228,7 +228,7 @@ class Alias:
     @property
     def said(self) -> str:
         """Say from what it is hardly told apart; empty: it is."""
-        return "" if self.is_tested else f"not told apart from {self.name}: no P"
+        return "" if self.is_tested else f"not told apart from the {self.name}: no P"
 
 
 def contrast_rows(fitted: Fitted, near: Mapping[str, Alias]) -> list[Row]:

@@ -182,7 +182,7 @@ def compared_row(row: Row, label: str) -> Row:
         "name": f"{label}: {row['value']}",
         "overlap": words.percent(row["overlap"]),
         "difference": row["risk_difference"],
-        "points": points_said(row) or f"{APART} from {row['apart_from']}",
+        "points": points_said(row) or f"{APART} from the {row['apart_from']}",
     }
 
 

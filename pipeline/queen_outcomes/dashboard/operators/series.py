@@ -149,7 +149,7 @@ def _spans(rows: list[Row], held: list[Row]) -> Spans:
     def most(way: str) -> float:
         values = [row[f"limit_{way}"] for row in (*held, *rows)]
         values += [row[f"cusum_{way}"] for row in rows]
-        return round(1.25 * max((v for v in values if v is not None), default=1.0), 2)
+        return round(1.4 * max((v for v in values if v is not None), default=1.0), 2)
 
     over = [row["sum_over_expected"] for row in rows] or [0.0]
     ends = (min(-1.0, 1.1 * min(over)), max(1.0, 1.1 * max(over)))
