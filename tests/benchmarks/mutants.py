@@ -74,6 +74,12 @@ SQL_CHANGES = [
     (r"(?<![\w.$'])\d+(?![\w.'])", None),
 ]
 EQUIVALENT: dict[str, str] = {
+    "base/console.py: click.echo(json.dumps(value, default=plain, indent=3))": (
+        "how far JSON is indented means nothing"
+    ),
+    "stats/shares/adjusted_rate.py: while over(inner) <= 1:": (
+        "the place looked from lies a step further off"
+    ),
     "stats/times/turnbull.py: if kkt <= 1.0 + 0.01 * (KKT - 1.0) and steps == NEWTON_STEPS:": (
         "ends where no Newton step rises further, a few steps later; the cap is never met"
     ),

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from queen_outcomes.doses import arm_model, arm_rows
 from queen_outcomes.doses.arm_courses import (
     GIVEN,
     MEANT,
@@ -35,6 +37,7 @@ from queen_outcomes.stats.shares.proportions import (
     newcombe_difference,
     score_limits,
     score_test,
+    wilson,
 )
 from scipy.stats import t
 
@@ -293,3 +296,44 @@ def test_a_cost_known_exactly_moves_with_the_success_alone():
 def test_arms_alike_in_all_are_both_on_the_frontier():
     drones, queens = [5, 5, 6, 4, NAN], [2, 2, 2, 3, 1]
     assert frontier(drones, queens).tolist() == [True, True, False, True, False]
+
+
+def test_a_failure_s_rate_is_turned_into_a_success_with_its_limits():
+    state = text("yes", "no", "no", "no")
+    made = courses(protocol=text(*"aaaa"), values={"graft_batch": text("", "", "", "")})
+
+    def success(outcome, model):
+        found = SimpleNamespace(
+            model=model,
+            arms=("a",),
+            answers=Answers((outcome, 21), state),
+            asked=SimpleNamespace(settings=SimpleNamespace(min_shown=4)),
+        )
+        return arm_rows._success(made, found, "a", np.arange(4))
+
+    fitted = SimpleNamespace(share=lambda _: (0.2, 0.1, 0.4))
+    for outcome, ends in (("laying", (0.2, 0.1, 0.4)), ("lost", (0.8, 0.6, 0.9))):
+        found, said = success(outcome, fitted)
+        assert (found.estimate, found.low, found.high) == pytest.approx(ends)
+        assert "adjusted for" in said
+    # without a model: 1 of 4 as it is, a course less for the variance of a ratio
+    plain, said = success("laying", None)
+    limits = wilson(0.75, 3)
+    assert (plain.estimate, plain.low, plain.high) == pytest.approx(
+        (0.25, limits.low, limits.high)
+    )
+    assert said == "success as it is, not adjusted"
+    lost, _ = success("lost", None)
+    assert (lost.low, lost.high) == pytest.approx((1 - limits.high, 1 - limits.low))
+
+
+def test_doses_and_batches_of_an_arm_by_hand():
+    assert arm_rows._usual(np.array([2, 1, 2, NAN])) == 2
+    assert arm_rows._mean(np.array([8, NAN, 12.0])) == 10
+    assert arm_rows._usual(np.array([NAN])) is arm_rows._mean(np.array([NAN])) is None
+    assert arm_rows._batches(text("g", "", "h", "g")) == 2
+
+
+def test_what_the_arm_stands_for_is_not_said_to_be_left_out():
+    said = ["dose (uL): too few", "CO2 schedule: one level", "line: too few"]
+    assert arm_model._others(said) == ("line: too few",)
