@@ -8,7 +8,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.stats.series.calibrate import calibrate
+from queen_outcomes.stats.series.calibrate import (
+    SeriesLimit,
+    _described,
+    _limit,
+    calibrate,
+)
 from queen_outcomes.stats.series.cusum import running_series, weights
 from queen_outcomes.stats.shares.shared_effects import SharedEffects, conditional_logits
 from run_lengths import signal_chance
@@ -137,3 +142,23 @@ def test_a_season_that_allows_no_limit_gives_a_reason(risks, setting, words):
     found = calibrate(risks, **setting)
     assert words in found.message
     assert np.isnan([found.worse.limit, found.better.limit]).all()
+
+
+@pytest.mark.parametrize(("chance", "reached"), [(0.05, 5), (0.059, 5), (0.01, 1)])
+def test_a_limit_lies_half_way_above_the_last_value_too_common(chance, reached):
+    top = np.random.default_rng(1).permutation(100).astype(float)
+    assert _limit(top, chance) == 100 - reached - 0.5
+    # of values that tie none is parted: four of 20 are too many for 15 %
+    tied = np.repeat(np.arange(5.0), 4)
+    assert _limit(tied, 0.2) == 3.5
+    assert _limit(tied, 0.15) > 4
+
+
+def test_what_a_limit_does_is_counted_by_hand():
+    first = np.array([0, 7, 3, 0, 5])
+    found = _described(2.0, np.array([1.0, 2, 3, 1, 0]), first)
+    assert found == SeriesLimit(2.0, 0.4, 0.6, 7.0)
+    half = _described(2.0, np.array([1.0]), np.array([0, 4, 2, 0]))
+    assert half.median_courses == 4
+    few = _described(2.0, np.array([1.0]), np.array([0, 4, 0, 0]))
+    assert (few.detection, np.isnan(few.median_courses)) == (0.25, True)
