@@ -80,6 +80,10 @@ EQUIVALENT: dict[str, str] = {
     "stats/shares/adjusted_rate.py: while over(inner) <= 1:": (
         "the place looked from lies a step further off"
     ),
+    "stats/shares/poisson_binomial.py: "
+    "met = table[: already + 3]  # more failures than courses so far have no chance": (
+        "a row more, which is all zeros"
+    ),
     "stats/times/turnbull.py: if kkt <= 1.0 + 0.01 * (KKT - 1.0) and steps == NEWTON_STEPS:": (
         "ends where no Newton step rises further, a few steps later; the cap is never met"
     ),
