@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from queen_outcomes.stats.series import calibrate as calibrate_module
 from queen_outcomes.stats.series.calibrate import (
     SeriesLimit,
     _described,
@@ -162,3 +163,13 @@ def test_what_a_limit_does_is_counted_by_hand():
     assert half.median_courses == 4
     few = _described(2.0, np.array([1.0]), np.array([0, 4, 0, 0]))
     assert (few.detection, np.isnan(few.median_courses)) == (0.25, True)
+
+
+def test_as_many_seasons_are_drawn_as_are_asked_for(monkeypatch):
+    monkeypatch.setattr(calibrate_module, "AT_ONCE", 300)
+    found = calibrate(season(), false_alarm_chance=0.05, replicates=700, seed=1)
+    for one in (found.worse, found.better):
+        # shares of 700 seasons, and no more than asked for
+        for share in (one.false_share, one.detection):
+            assert share * 700 == pytest.approx(round(share * 700), abs=1e-9)
+        assert 0 < one.false_share <= 0.05
