@@ -74,6 +74,19 @@ SQL_CHANGES = [
     (r"(?<![\w.$'])\d+(?![\w.'])", None),
 ]
 EQUIVALENT: dict[str, str] = {
+    "base/console.py: click.echo(json.dumps(value, default=plain, indent=3))": (
+        "how far JSON is indented means nothing"
+    ),
+    "stats/shares/adjusted_rate.py: while over(inner) <= 1:": (
+        "the place looked from lies a step further off"
+    ),
+    "stats/shares/poisson_binomial.py: "
+    "met = table[: already + 3]  # more failures than courses so far have no chance": (
+        "a row more, which is all zeros"
+    ),
+    "stats/times/turnbull.py: if kkt <= 1.0 - 0.01 * (KKT - 1.0) or steps == NEWTON_STEPS:": (
+        "ends where no Newton step rises further"
+    ),
     "stats/times/turnbull.py: if kkt <= 1.0 + 0.01 * (KKT - 1.0) and steps == NEWTON_STEPS:": (
         "ends where no Newton step rises further, a few steps later; the cap is never met"
     ),
@@ -125,6 +138,7 @@ class PythonPlaces:
 
     def __init__(self, path: Path, text: str) -> None:
         self.path, self.text, self.data = path, text, text.encode()
+        self.tolerances: set[str] = set()
         self.starts = [0]
         for line in text.splitlines(keepends=True):
             self.starts.append(self.starts[-1] + len(line.encode()))
@@ -132,7 +146,15 @@ class PythonPlaces:
     def mutants(self) -> list[Mutant]:
         """Give every change: comparisons, sums, and / or, small numbers, not."""
         found = []
-        for body in _bodies(ast.parse(self.text)):
+        tree = ast.parse(self.text)
+        self.tolerances = {
+            node.targets[0].id
+            for node in tree.body
+            if isinstance(node, ast.Assign)
+            and isinstance(node.targets[0], ast.Name)
+            and _is_tolerance(node.value)
+        }
+        for body in _bodies(tree):
             for node in ast.walk(body):
                 mutant = self._mutant(node)
                 if mutant is not None:
@@ -146,7 +168,7 @@ class PythonPlaces:
                 words = {**TURNED, **(BOUNDARY if counted else {})}.get(type(op))
                 return self._between(left, right, words)
             case ast.BinOp(left=left, op=op, right=right) if not (
-                _is_tolerance(left) or _is_tolerance(right)
+                self._only_rounds(left) or self._only_rounds(right)
             ):
                 return self._between(left, right, SUMS.get(type(op)))
             case ast.BoolOp(op=op, values=[left, right, *_]):
@@ -163,6 +185,11 @@ class PythonPlaces:
                 was = self.text[low:high]
                 return Mutant(self.path, low, high, was, str(node.value + 1))
         return None
+
+    def _only_rounds(self, node: ast.AST) -> bool:
+        """Tell a tolerance, as a number or by the name that the module gives it."""
+        named = isinstance(node, ast.Name) and node.id in self.tolerances
+        return named or _is_tolerance(node)
 
     def _at(self, line: int, column: int) -> int:
         return len(self.data[: self.starts[line - 1] + column].decode())
@@ -188,7 +215,7 @@ def _is_count(node: ast.AST) -> bool:
 
 
 def _is_tolerance(node: ast.AST) -> bool:
-    """Tell what only allows for rounding."""
+    """Tell a number that only allows for rounding."""
     return (
         isinstance(node, ast.Constant)
         and type(node.value) is float

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from queen_outcomes.stats.logistic.odds_shift import odds_shift
+from queen_outcomes.stats.shares import adjusted_rate as module
 from queen_outcomes.stats.shares.adjusted_rate import adjusted_rate
 from queen_outcomes.stats.shares.poisson_binomial import batch_tails, independent_counts
 from queen_outcomes.stats.shares.shared_effects import SharedEffects, conditional_logits
@@ -147,3 +148,22 @@ def test_courses_that_allow_no_rate_give_a_reason(risks, failures, station, word
     found = adjusted_rate(risks, failures, station)
     assert words in found.message
     assert np.isnan([found.adjusted, found.low, found.high, found.ratio]).all()
+
+
+@pytest.mark.parametrize("known", [2, 3, 4, 6])
+def test_a_zero_is_read_off_the_polynomial_through_what_is_known(known):
+    values = np.array([2.0, -1.0, 0.7, -0.3, 1.4, -2.2])[:known]
+    places = np.polynomial.Polynomial([0.4, -1.3, 0.2, 0.05, -0.01, 0.003][:known])
+    read = module._read_off(list(places(values)), list(values))
+    assert read == pytest.approx(0.4, abs=1e-12)
+
+
+def test_a_smooth_function_is_met_after_few_looks():
+    looks = []
+
+    def over(place):
+        looks.append(place)
+        return float(1.5 - np.arctan(place) * 2)
+
+    assert module._between(over, 0.0, 1.5) == pytest.approx(np.tan(0.75), abs=1e-8)
+    assert len(looks) < 10

@@ -9,6 +9,7 @@ from queen_outcomes.stats.times.competing import (
     FAILED,
     UNSETTLED,
     WORKING,
+    known_courses,
     state_occupation,
     three_states,
 )
@@ -172,3 +173,19 @@ def test_nothing_and_one_batch_have_limits_too():
     # Wilson, 1 of 4
     assert alone.low[0, 0] == pytest.approx(0.0455873, abs=1e-6)
     assert alone.high[0, 0] == pytest.approx(0.6993582, abs=1e-6)
+
+
+def test_known_are_those_under_observation_and_those_whose_end_is_known():
+    rng = np.random.default_rng(3)
+    entry = rng.integers(0, 9, 60).astype(float)
+    upto = entry + rng.integers(0, 9, 60)
+    by, ended = upto + rng.integers(1, 4, 60), rng.random(60) < 0.5
+    days = np.arange(-1.0, 25)
+    counted = [
+        sum(
+            (a <= day <= b) or (done and day >= known)
+            for a, b, known, done in zip(entry, upto, by, ended, strict=True)
+        )
+        for day in days
+    ]
+    assert known_courses(entry, upto, by, ended, days).tolist() == counted

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from queen_outcomes.stats.logistic import imputation
 from queen_outcomes.stats.logistic.imputation import impute, pool
 from queen_outcomes.stats.logistic.plain import fit_plain
 from random_courses import courses
@@ -121,3 +122,15 @@ def test_imputations_without_a_fit_are_passed_over_and_counted():
     assert (pooled.used, pooled.beta[0]) == (2, 2.0)
     assert pooled.message == "1 of 3 imputations could not be fitted"
     assert pool([nan[0]], [nan]).used == 0
+
+
+@pytest.mark.parametrize("size", [0.1, 1.0, 5.0])
+def test_a_level_that_a_column_sets_apart_still_ends_at_the_maximum(size):
+    x = size * np.repeat([-1.0, 1.0], 2000)
+    X, y = np.column_stack([np.ones(4000), x]), (x > 0).astype(float)
+    beta, inverse = imputation._ridge_logistic(X, y)
+    p = 1 / (1 + np.exp(-X @ beta))
+    prior = np.array([0.01, 0.25])
+    assert X.T @ (y - p) == pytest.approx(prior * beta, abs=1e-6)
+    curvature = (X * (p * (1 - p))[:, None]).T @ X + np.diag(prior)
+    assert inverse @ curvature == pytest.approx(np.eye(2), abs=1e-6)

@@ -144,6 +144,30 @@ def test_shares_with_weights_are_counts_with_trials_but_for_the_constant():
     assert one.log_likelihood - other.log_likelihood == pytest.approx(400 * np.log(4))
 
 
+def test_the_last_steps_flatten_the_slope(monkeypatch):
+    whole = fit_mixed(*station())
+    monkeypatch.setattr(mixed.Search, "_polish", lambda *_: None)
+    rough = fit_mixed(*station())
+    assert whole.gradient_max < rough.gradient_max / 10
+    assert whole.log_likelihood >= rough.log_likelihood - 1e-10
+
+
+@pytest.mark.parametrize("reach", [1, 3, 7, 40])
+def test_blocks_are_the_first_cuts_that_no_entry_jumps(reach, monkeypatch):
+    monkeypatch.setattr(mixed_sparse, "SMALLEST_BLOCK", 5)
+    rng = np.random.default_rng(reach)
+    last = np.maximum.accumulate(
+        np.minimum(np.arange(60) + rng.integers(0, reach, 60), 59)
+    )
+    edges = mixed_sparse._edges(last)
+    assert (edges[0], edges[-1]) == (0, 60)
+    block = np.searchsorted(edges, np.arange(60), side="right")
+    assert (block[last] - block <= 1).all()
+    for before, start, end in zip([0, *edges], edges, edges[1:], strict=False):
+        jumped = last[before:start].max(initial=-1) + 1
+        assert end == min(60, max(start + 5, jumped))
+
+
 def test_a_grouping_of_one_level_has_no_deviation():
     X, y, codes = station()
     fit = fit_mixed(X, y, {**codes, "place": np.zeros(len(y), dtype=int)})

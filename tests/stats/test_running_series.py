@@ -187,5 +187,8 @@ def test_learning_curve_that_cannot_be_set_says_why():
     assert "too few" in short.message
     assert short.limit == np.inf
     assert "below" in learning_limit(0.1, 0.2, 50).message
+    for inadequate, adequate in ((1.0, 0.1), (0.2, 0.0), (0.1, 0.1)):
+        assert "below" in learning_limit(inadequate, adequate, 50).message
     assert "no cases" in learning_limit(0.2, 0.1, 0).message
+    assert "too few" in learning_limit(0.2, 0.1, 1).message
     assert learning_curve([], 0.2, 0.1, 2.0).competent_at is None

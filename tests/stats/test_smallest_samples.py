@@ -13,6 +13,7 @@ from queen_outcomes.stats.shares.agreement import cohen_kappa, limits_of_agreeme
 from queen_outcomes.stats.shares.clustering import (
     anova_icc,
     arms_within_batches,
+    batch_counts,
     clustered_share,
     effective_counts,
     icc_of_counts,
@@ -315,3 +316,8 @@ def test_fewest_batches_by_trying_each():
         )
         assert batches == tried
     assert enough_batches(Size(np.inf, 5), 4, 1.2, arms_share_batches=True) == 0
+
+
+def test_successes_and_courses_of_each_batch_in_the_order_of_names():
+    yes, n = batch_counts([1, 0, 1, 1], ["h", "h", "g", "h"])
+    assert (yes.tolist(), n.tolist()) == ([1, 2], [1, 3])

@@ -6,7 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from queen_outcomes.stats.times.curve_limits import (
     batch_limits,
+    draw_batches,
     logit_limits,
+    share_limits,
     wilson_limits,
 )
 from queen_outcomes.stats.times.turnbull import (
@@ -14,6 +16,9 @@ from queen_outcomes.stats.times.turnbull import (
     fit_weighted_many,
     share_by,
 )
+from scipy.special import logit
+from scipy.stats import t
+from statsmodels.stats.proportion import proportion_confint
 
 COURSE = st.tuples(
     st.integers(0, 40), st.integers(1, 15) | st.just(np.inf), st.booleans()
@@ -217,3 +222,64 @@ def test_no_courses_have_no_limits():
     limits = batch_limits([], [], [], clusters=[], days=[21], seed=1)
     assert np.isnan(limits.low).all()
     assert limits.method == "there are no courses"
+
+
+@pytest.mark.parametrize("weights", [[-1, 2], [0, 0], [np.nan, 1], [np.inf, 1]])
+def test_weights_that_forbid_a_fit_are_said_in_words(weights):
+    fit = fit_turnbull([0.0, 1], [5.0, 6], [False, False], weights)
+    assert "weights" in fit.message
+    assert not fit.converged
+
+
+def test_a_weighting_of_nothing_has_no_fit_and_others_keep_theirs():
+    weights = [[0, 0], [0, 1], [1, 0]]
+    many = fit_weighted_many([0.0, 8], [5.0, 9], [False, False], weights)
+    np.testing.assert_allclose(share_by(many, [5, 9])[1:], [[0, 1], [1, 1]])
+    assert np.isnan(many.mass[0]).all()
+
+
+@pytest.mark.parametrize("n", [1, 2, 30])
+def test_wilson_s_limits_of_a_curve_agree_with_a_reference_library(n):
+    for yes in (0, n / 2, n):
+        low, high = wilson_limits([yes / n], [n])
+        expected = proportion_confint(yes, n, method="wilson")
+        assert (low[0], high[0]) == pytest.approx(expected, abs=1e-12)
+    assert [float(limit[0]) for limit in wilson_limits([0.5], [0])] == [0, 1]
+
+
+def test_limits_on_the_log_odds_by_hand():
+    low, high = logit_limits([0.8], [0.05], 1)
+    reach = t.ppf(0.975, 1) * 0.05 / 0.16
+    assert logit([low[0], high[0]]) == pytest.approx(
+        logit(0.8) + reach * np.array([-1, 1])
+    )
+    assert np.isnan(logit_limits([0.8], [0.05], 0)[0]).all()
+    ends = logit_limits([0.0, 1.0], [0.05, 0.05], 5)
+    assert [part.tolist() for part in ends] == [[0, 1], [0, 1]]
+
+
+def test_a_share_that_does_not_vary_has_the_limits_of_its_count():
+    share, se = [0.0, 1.0, 0.4, 0.4], [0.1, 0.1, 0.0, 0.1]
+    low, high = share_limits(share, se, [9, 9, 9, 9], 1)
+    own = wilson_limits(share, [9] * 4)
+    usual = logit_limits(share, se, 1)
+    assert low.tolist() == [*own[0][:3], usual[0][3]]
+    assert high.tolist() == [*own[1][:3], usual[1][3]]
+    assert share_limits(0.4, 0.1, 9, 0)[0] == own[0][3]
+
+
+def test_as_many_batches_are_drawn_as_there_are():
+    draws = draw_batches(7, seed=1, replicates=50)
+    assert draws.shape == (50, 7)
+    assert (draws.sum(axis=1) == 7).all()
+
+
+def test_limits_where_nothing_is_known_stand_on_the_courses_settled():
+    # by day 7 two of three are settled: one laid by 7, one not looked at before 8
+    found = batch_limits(
+        [0.0, 8, 5], [7.0, 9, 12], [False] * 3, clusters=[1, 1, 2], days=[0], seed=1
+    )
+    low, high = wilson_limits([0.0], [3])
+    assert (found.low[0], found.high[0]) == (low[0], high[0])
+    empty = batch_limits([0.0], [7.0], [False], clusters=[1], days=[3], seed=1)
+    assert (empty.low[0], empty.high[0]) == (0, 1)

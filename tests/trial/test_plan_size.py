@@ -163,6 +163,20 @@ def test_a_batch_takes_as_many_loads_as_come_nearest(per_graft, per_load, queens
     assert layout.per_arm == sum(queens) / 2
 
 
+@pytest.mark.parametrize("per_graft", [4, 12, 32])
+@pytest.mark.parametrize("difference", [0.15, 0.25, 0.3])
+def test_batches_of_both_arms_are_the_fewest_that_hold_the_size(per_graft, difference):
+    numbers = {"per_graft": float(per_graft), "icc": 0.04, "arm_by_batch": 0.02}
+    found = size(numbers | {"decided": 0.9}, difference=difference)
+
+    def holds(batches):
+        few = few_batches_factor(batches, arms_share_batches=True)
+        return batches * per_graft / 2 * 0.9 >= found.alone * found.effect * few
+
+    assert found.batches == next(n for n in range(2, 999) if holds(n))
+    assert found.queens == found.batches * per_graft // 2
+
+
 @pytest.mark.parametrize("per_graft", [4, 6, 10, 30])
 @pytest.mark.parametrize("difference", [0.15, 0.25, 0.3])
 def test_blocks_of_whole_batches_are_the_fewest_that_hold_the_size(

@@ -280,11 +280,6 @@ class CountDistribution:
     pmf: np.ndarray
 
     @property
-    def courses(self) -> int:
-        """How many courses can fail."""
-        return len(self.pmf) - 1
-
-    @property
     def mean(self) -> float:
         """Expected number of failures."""
         return float(self.pmf @ np.arange(len(self.pmf)))
