@@ -231,14 +231,16 @@ def test_a_dash_among_words_is_asked_about(station, dash):
     assert f"word:drone_in_worker:{dash}" in {question.id for question in begun.open}
 
 
-def test_a_day_under_an_unknown_heading_is_never_the_tables_own_unasked(station):
+@pytest.mark.parametrize("answer", ["yes", "no"])
+def test_a_day_under_an_unknown_heading_is_the_tables_own_if_said(station, answer):
     rows = "".join(f"D{n},2025-06-{10 + n},yes\n" for n in range(1, 15))
     put(station, checks="Queen,Zorbed,Eggs\n" + rows)
     begun, _ = run(station)
     asked = "column:checks.csv:checks:checked_on"
     assert asked in {question.id for question in begun.open}
-    _, settings = run(station, {asked: "yes"})
-    assert rules(settings)["checks.csv", "checks"]["columns"]["checked_on"] == "Zorbed"
+    _, settings = run(station, {asked: answer})
+    columns = rules(settings)["checks.csv", "checks"]["columns"]
+    assert columns.get("checked_on") == ("Zorbed" if answer == "yes" else None)
 
 
 def test_a_file_of_central_europe_gets_its_encoding(station):
@@ -354,3 +356,19 @@ def test_void_rows_that_nothing_names_are_told(station):
     begun, _ = run(station)
     assert not [q for q in begun.asked if q.kind == "void"]
     assert [note for note in begun.written().notes if "void (16)" in note]
+
+
+def test_a_journal_of_everything_is_no_list_of_inseminations_unasked(station):
+    rows = "".join(
+        f"D{n % 4},2025-05-{10 + n},{what},Ada Brun,8\n"
+        for n in range(1, 15)
+        for what in ("emerged", "inseminated", "checked")
+    )
+    put(station, bench="Queen,Date,What,Operator,Dose\n" + rows)
+    begun, _ = run(station)
+    asked = "rows:bench.csv:inseminations:*"
+    assert asked in {question.id for question in begun.open}
+    _, settings = run(station, {asked: "no"}, accept=False)
+    assert ("bench.csv", "inseminations") not in rules(settings)
+    assert settings["records"]["ignore"] == ["bench.csv"]
+    assert run(station)[0].new == set()

@@ -23,6 +23,8 @@ _WARM = 40
 _GRAFT_DAYS = (17, 26)
 """Days from grafting to insemination, where emergence falls 11 to 13 days after grafting."""
 _SHOWN = 5
+_MOST_ROWS = {"inseminations": 2, "exits": 1.2}
+"""Rows a queen, on average, above which a sheet may hold other things too."""
 _FEW_DAYS = 1
 """A sheet with so many days may hold records, whatever its headings."""
 
@@ -197,6 +199,29 @@ def rows_apart(station: Station) -> list[Question]:
                         sources=(sheet.source,),
                     )
                 )
+    return questions
+
+
+def journals(station: Station) -> list[Question]:
+    """Ask about sheets in which queens stand more often than a table allows.
+
+    A journal of all that happened has a queen and a day in every row as well.
+    """
+    questions = []
+    for part in station.parts:
+        labels = Counter(part.texts("queen_id"))
+        rows = sum(labels.values())
+        if rows <= _MOST_ROWS.get(part.table, rows) * len(labels):
+            continue
+        questions.append(
+            Question(
+                question_id("rows", part.source, part.table),
+                f'Is every row of "{part.source}" one of {part.table}?',
+                [f"{len(labels)} queens stand in {rows} rows"],
+                {YES: "every row is", NO: "not so: leave the sheet unread"},
+                sources=(part.source,),
+            )
+        )
     return questions
 
 

@@ -41,6 +41,8 @@ ALSO_CALLED = {
 SHARED_IDS = ("queen_id", "colony_id", "semen_batch")
 _PARTLY = 0.6
 _LEAST = 0.45
+_BY_UNIT = {("co2", "minutes"): ("min", "s"), ("semen", "storage_c"): ("C", "F")}
+"""What a heading such as "seconds" or "°C", which is a unit alone, says in a table."""
 _FACTS_OF_OTHERS = ("queens", "semen")
 _PARTS_FOR = {
     "queen_id": {"queen", "number"},
@@ -205,8 +207,8 @@ def fit(column: Column, table: str, name: str) -> float:
         worth = max(worth, 0.9)  # "red" under "marked" says how
     if not worth:
         worth = _by_topic_or_part(said, held, table, name)
-    if (table, name) == ("co2", "minutes") and not said.of("column"):
-        worth = max(worth, 0.7 * (said.unit in ("min", "s")))  # "seconds" alone
+    if said.unit in _BY_UNIT.get((table, name), ()) and not said.of("column"):
+        worth = max(worth, 0.7)
     if ours.unit and said.unit and held.filled and not _unit_fits(ours, said.unit):
         worth *= 0.3
     worth *= gate

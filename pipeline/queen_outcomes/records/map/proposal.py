@@ -24,6 +24,7 @@ from queen_outcomes.records.map.words import fold, vocabulary
 ASK: tuple[Callable[[Station], list[Question]], ...] = (
     asking.no_records,
     labels.copies,
+    asking.journals,
     asking.unsure,
     asking.grafting,
     asking.marks,
@@ -134,6 +135,8 @@ def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written
             wanted is not None and part.source not in wanted
         ):
             continue
+        if _is_no_list(proposal, part):
+            continue
         rule = _rule(proposal, part, per_word)
         alike = [
             one
@@ -159,7 +162,14 @@ def ignored(proposal: Proposal) -> set[str]:
         for kind in ("ignore", "copy"):
             if proposal.answered(kind, sheet.source) == YES:
                 left.add(sheet.source)
+        parts = proposal.station.parts_of(sheet.source)
+        if parts and all(_is_no_list(proposal, part) for part in parts):
+            left.add(sheet.source)
     return left
+
+
+def _is_no_list(proposal: Proposal, part: Part) -> bool:
+    return proposal.answered("rows", part.source, part.table) == NO
 
 
 def escaped(name: str) -> str:

@@ -36,6 +36,7 @@ KINDS = {
     "filled": "whether a mark written down says that she is marked",
     "ignore": "a sheet that may be no record",
     "column": "what a column holds",
+    "rows": "whether every row of a sheet is a record of its table",
     "words": "what the words of the columns mean",
     "word": "what one word means",
 }

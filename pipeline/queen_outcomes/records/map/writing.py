@@ -301,11 +301,10 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
         _settle_columns(document, source, table, column, everything)
     elif kind == "colours":
         _settle_colours(document, source, everything)
-    elif kind == "ignore" and not any(source in r.sources for r in everything.rules):
-        ignore = [
-            p for p in everything.records.get("ignore", []) if p == escaped(source)
-        ]
-        _put_records(document, {"ignore": ignore} if ignore else {})
+    elif kind == "rows":
+        _settle_rows(document, source, table, everything)
+    elif kind == "ignore":
+        _settle_ignored(document, source, everything)
     elif kind in ("fold", "same", "co2"):
         kept = {k: v for k, v in everything.records.items() if k == kind}
         _put_records(document, kept)
@@ -314,6 +313,27 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
         for rule in everything.rules:  # words that one column alone has
             for source in rule.sources:
                 _settle_columns(document, source, rule.table, "*", everything)
+
+
+def _settle_ignored(document: Any, source: str, everything: Written) -> None:
+    if not any(source in rule.sources for rule in everything.rules):
+        ignore = [
+            p for p in everything.records.get("ignore", []) if p == escaped(source)
+        ]
+        _put_records(document, {"ignore": ignore} if ignore else {})
+
+
+def _settle_rows(document: Any, source: str, table: str, everything: Written) -> None:
+    """Take a sheet out of the rules of a table that it turned out not to list."""
+    if any(r.table == table and source in r.sources for r in everything.rules):
+        return
+    for theirs in _rules_of(document, source, table):
+        left = [p for p in _listed(theirs["from"]) if p != escaped(source)]
+        if left:
+            theirs["from"] = _array(left)
+        else:
+            document["read"].remove(theirs)
+    _settle_ignored(document, source, everything)
 
 
 def _settle_habits(
@@ -338,6 +358,8 @@ def _settle_columns(
 ) -> None:
     ours = [r for r in everything.rules if source in r.sources and r.table == table]
     for theirs in _rules_of(document, source, table):
+        if column in theirs["columns"] and all(column not in r.columns for r in ours):
+            del theirs["columns"][column]
         for rule in ours:
             for name, spec in rule.columns.items():
                 columns: Table = theirs["columns"]
