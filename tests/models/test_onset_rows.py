@@ -14,7 +14,8 @@ from queen_outcomes.models.questions import main_terms
 from queen_outcomes.models.results import fit_models
 from queen_outcomes.models.season_plan import SeasonPlan
 from queen_outcomes.outcomes.curves import onset_sets
-from queen_outcomes.outcomes.derive import THERE_REASONS, count_rates
+from queen_outcomes.outcomes.derive import count_rates
+from queen_outcomes.outcomes.signs import histories_given
 from queen_outcomes.stats.times.turnbull import fit_turnbull, share_by
 
 pytestmark = pytest.mark.slow
@@ -79,7 +80,7 @@ def test_its_days_are_those_of_the_curves():
         queen |= {"laid_on": None, "looks": (7,)[: number % 2], "died": 5 + number}
     store = station(made)
     count_rates(store, SETTINGS)
-    store.step("05_rates", "histories", {"there_reasons": list(THERE_REASONS)})
+    store.step("05_rates", "histories", histories_given())
     frame = store.frame("SELECT * FROM histories ORDER BY course_id")
     seen = read_seen(store, frame["course_id"].to_numpy().astype(str))
     for own, curves in zip(
@@ -144,7 +145,10 @@ def test_other_units_change_nothing_but_the_slopes():
 
 def test_each_window_of_laying_has_its_rows_and_the_days_stand_once():
     settings = SETTINGS.__class__(
-        **{**vars(SETTINGS), "outcomes": SETTINGS.outcomes.__class__((14, 28))}
+        **{
+            **vars(SETTINGS),
+            "outcomes": SETTINGS.outcomes.__class__(laying_days=(14, 28)),
+        }
     )
     rows = modelled(queens(300), settings=settings)
     whole = {
