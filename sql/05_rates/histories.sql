@@ -1,5 +1,6 @@
--- grain: one course, as known on the as-of day.
--- inputs: courses, course_groups, standings, outcomes. Parameters: there_reasons.
+-- grain: one course, as known on the as-of day, or at a window's close.
+-- inputs: courses, course_groups, standings, outcomes. Parameters: there_reasons,
+-- window_days (null: as known on the as-of day).
 -- What the curves need of a course: when laying began, what ended it, and the last day on
 -- which each state is known. Days count from d0; null is never, or never seen.
 -- unlaid_day: gone, or inseminated again, by that day with no brood of hers ever seen.
@@ -9,7 +10,8 @@
 -- end_behind: her end is spread over the days behind this one, up to end_by.
 -- alive_day: last day she was shown to be there. sound_day: last look at sealed brood
 -- without many drone cells; mark_day: last day her mark was seen; for all three also the
--- day she left in hand, until which each of her states counts as watched.
+-- day she left in hand, until which each of her states counts as watched. watched_days:
+-- from day 0 to that day. exit_day, exit_reason, next_day: as in standings.
 WITH told AS (
     SELECT
         *,
@@ -18,7 +20,7 @@ WITH told AS (
             AS in_hand_day,
         CASE WHEN exit_reason = 'drone_layer' THEN exit_day END AS drone_exit_day
     FROM standings
-    WHERE window_days IS NULL
+    WHERE window_days IS NOT DISTINCT FROM CAST($window_days AS INTEGER)
 )
 
 SELECT
@@ -41,7 +43,11 @@ SELECT
         WHEN told.clean_day < told.drone_exit_day THEN told.clean_day
         WHEN told.drone_exit_day IS NOT NULL THEN 0
     END AS drone_after,
-    told.is_marked
+    told.is_marked,
+    told.exit_day,
+    told.exit_reason,
+    told.next_day,
+    told.cut_day AS watched_days
 FROM told
 INNER JOIN courses USING (course_no)
 INNER JOIN course_groups AS groups USING (course_id)

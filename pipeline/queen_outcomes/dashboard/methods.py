@@ -23,8 +23,6 @@ DERIVED_UNITS = {
 FAR = 0.015
 """From the share that was promised: further off is an exception, and is named."""
 WHY = {
-    "estimate: superseded 365": "an end is also written down without a look, while a "
-    "survivor is known from looks alone, so that ends come to light more often",
     "test of a term without effect": "a semen batch holds about seven courses, too few "
     "to show how far such batches differ",
 }
@@ -107,6 +105,14 @@ def how_sure() -> dict[str, Any]:
         "signals": [
             {**row, "found": "{:.1f} % ({:.1f}-{:.1f})".format(*_hundredths(row))}
             for row in _kept("false_signals.csv")
+        ],
+        "foreign": [
+            {
+                **row,
+                "asked": words.outcome_by_day(row["outcome"], int(row["window_days"])),
+                "generator": row["generator"].replace("_", " "),
+            }
+            for row in _kept("foreign_truth.csv")
         ],
     }
 

@@ -1,54 +1,33 @@
-"""Curves by day, and the headline estimates that are read off them.
+"""Curves by day, and the headline estimates beside the plain rates.
 
-Reads histories and outcomes, writes onset_curves, incidence, estimates, and sets the
-estimates beside the plain rates. An estimate uses every course for as long as it was
-seen, so that a queen sold in good health, or a living queen nobody looked at, does not
-bias it as it biases a plain rate. Which curve an outcome has stands in the registry; who
-is at risk of what, and until when, stands here and only here.
+Reads histories and outcomes, writes fills, onset_curves, incidence, estimates, and sets
+the estimates beside the plain rates. Estimates stand on the courses filled in (`fills`);
+the curves are nonparametric, a picture of the days and a check on the estimates. Which
+curve an outcome has stands in the registry; who is at risk of what, and until when,
+stands here and only here.
 """
 
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import polars as pl
 
-from queen_outcomes.base import resources
 from queen_outcomes.base.errors import LedgerError
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.exports.outcomes import ESTIMATES, INCIDENCE, ONSET_CURVES
 from queen_outcomes.facts.exports.writing import write_rows
 from queen_outcomes.facts.outcomes import OUTCOMES, Event
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.outcomes.derive import THERE_REASONS
-from queen_outcomes.stats.times.competing import Curves, state_occupation, three_states
-from queen_outcomes.stats.times.curve_limits import (
-    batch_limits,
-    logit_limits,
-    wilson_limits,
-)
+from queen_outcomes.outcomes.fills import estimate_rates, fill_courses
+from queen_outcomes.outcomes.signs import histories_given
+from queen_outcomes.stats.times.competing import Curves
+from queen_outcomes.stats.times.curve_limits import batch_limits
 from queen_outcomes.stats.times.spread import first_days, spread_incidence
 
-GROUPINGS = (
-    "all",
-    "iso_week",
-    "month",
-    "operator",
-    "protocol",
-    "instrument",
-    "tip",
-    "line",
-    "drone_line",
-    "semen_batch",
-    "graft_batch",
-    "co2_schedule",
-    "doses",
-    "season",
-)
 DRAWN = (
     "all",
     "operator",
@@ -59,11 +38,10 @@ DRAWN = (
     "doses",
     "season",
 )
-"""Groupings whose whole curves are kept; of the others only the estimates are."""
+"""Groupings that curves are drawn of; the others have estimates only."""
 DRAWN_TABLES = (ONSET_CURVES, INCIDENCE, ESTIMATES)
 ONSET_DAYS = np.arange(0, 61)
 INCIDENCE_DAYS = np.concatenate([np.arange(0, 91), np.arange(95, 401, 5)])
-WORKING = 1
 NEVER_ONLY = 1e5
 """A day beyond all others: what is after it has never happened."""
 HAPPENED, COMPETING, CENSORED = 1, 2, 0
@@ -75,19 +53,21 @@ EVENTS: dict[str, Event] = {
 which is no outcome but the end that competes with all of them."""
 
 Row = dict[str, Any]
-Estimate = tuple[float | None, ...]
 
 
 def draw_curves(store: Store, settings: Settings) -> None:
     """Write the curves and estimates, and put the estimates into rates."""
-    store.step("05_rates", "histories", {"there_reasons": list(THERE_REASONS)})
-    frame = store.frame("SELECT * FROM histories ORDER BY course_id")
-    patterns = store.frame(resources.read("sql", "05_rates", "scored_patterns.sql"))
+    store.step("05_rates", "histories", histories_given())
+    known = fill_courses(store, settings)
     tables: dict[str, list[Row]] = {table.name: [] for table in DRAWN_TABLES}
-    for grouping, level, part in _levels(frame, settings.min_shown):
-        place = {"grouping": grouping, "level": level}
-        for name, rows in _of_level(part, place, settings, patterns).items():
-            tables[name] += [{**row, **place} for row in rows]
+    tables["estimates"] = estimate_rates(store, settings, known)
+    for grouping in DRAWN:
+        for (level,), part in known.courses.group_by(grouping, maintain_order=True):
+            if part.height < settings.min_shown:
+                continue
+            place = {"grouping": grouping, "level": level}
+            for name, rows in _of_level(part, place).items():
+                tables[name] += [{**row, **place} for row in rows]
     for table in DRAWN_TABLES:
         write_rows(store, table, tables[table.name])
     store.step("05_rates", "rates_with_estimates", {})
@@ -95,168 +75,63 @@ def draw_curves(store: Store, settings: Settings) -> None:
     store.execute("ALTER TABLE rates_with_estimates RENAME TO rates")
 
 
-def _levels(
-    frame: pl.DataFrame, min_shown: int
-) -> Iterator[tuple[str, str, pl.DataFrame]]:
-    """Give every level that has enough courses to show a rate of."""
-    for grouping in GROUPINGS:
-        for (level,), part in frame.group_by(grouping, maintain_order=True):
-            if part.height >= min_shown:
-                yield grouping, level, part
-
-
-def _of_level(
-    part: pl.DataFrame, place: Row, settings: Settings, patterns: pl.DataFrame
-) -> dict[str, list[Row]]:
-    """Give a level's curves and estimates."""
-    is_drawn = place["grouping"] in DRAWN
-    windows = {
-        name: getattr(settings.outcomes, outcome.setting)
-        for name, outcome in OUTCOMES.items()
-    }
-    onset: list[Row] = []
+def _of_level(part: pl.DataFrame, place: Row) -> dict[str, list[Row]]:
+    """Give a level's curves."""
     incidence: list[Row] = []
-    estimates: list[tuple[Any, ...]] = []
-    for name in named_by("onset"):
-        onset, shares = _laying(part, place, windows[name])
-        estimates += [(name, *row) for row in shares]
     for event in EVENTS:
-        risk = at_risk(part, event)
-        rows, shares = incidence_of(risk, windows.get(event, ()), drawn=is_drawn)
+        rows = incidence_of(at_risk(part, event))
         incidence += [{"event": event, **row} for row in rows]
-        estimates += [(event, *row) for row in shares]
-    scored = patterns.filter(pl.col(place["grouping"]) == place["level"])
-    for name in named_by("state"):
-        for window in windows[name]:
-            good = scored.filter(pl.col("window_days") == window)
-            estimates.append((name, window, *_established(part, window, good)))
-    names = ("outcome", "window_days", "estimate", "estimate_low", "estimate_high")
-    return {
-        "onset_curves": onset if is_drawn else [],
-        "incidence": incidence,
-        "estimates": [
-            dict(zip(names, row, strict=True))
-            for row in estimates
-            if row[2] is not None
-        ],
-    }
+    return {"onset_curves": _laying(part, place), "incidence": incidence}
 
 
-def named_by(curve: str) -> list[str]:
-    """Give the outcomes whose headline is estimated by a curve."""
-    return [name for name, outcome in OUTCOMES.items() if outcome.curve == curve]
-
-
-def _laying(
-    part: pl.DataFrame, place: Row, windows: tuple[int, ...]
-) -> tuple[list[Row], list[tuple[Any, ...]]]:
+def _laying(part: pl.DataFrame, place: Row) -> list[Row]:
     after, by, or_never = onset_sets(part)
     seed = zlib.crc32(f"{place['grouping']}/{place['level']}".encode())
-    asked = np.unique(np.concatenate([ONSET_DAYS, windows]))
     curve = batch_limits(
         after,
         by,
         or_never,
         clusters=part["cluster"].to_numpy(),
-        days=asked,
+        days=ONSET_DAYS,
         seed=seed,
     )
-    followed = np.where(np.isinf(by) & ~or_never, after, np.inf).max()
-    unsettled = ((after[:, None] <= asked) & (by[:, None] > asked)).sum(axis=0)
-    rows = [
-        {
-            "day": int(day),
-            "laying": number(curve.estimate[place_]),
-            "low": number(curve.low[place_]),
-            "high": number(curve.high[place_]),
-            "at_risk": int(unsettled[place_]),
-        }
-        for place_, day in enumerate(asked)
-        if day <= ONSET_DAYS[-1]
-    ]
-    found = []
-    for window in windows:
-        at = int(np.searchsorted(asked, window))
-        known = followed >= window
-        values = (curve.estimate[at], curve.low[at], curve.high[at])
-        found.append((window, *(number(v) if known else None for v in values)))
-    return rows, found
-
-
-def _established(
-    part: pl.DataFrame, window: int, scored: pl.DataFrame
-) -> tuple[float | None, ...]:
-    """Share working on a day, times the share of their scored patterns that are good."""
-    stretches = working_stretches(part)
-    if not (stretches["exit_"] >= window).any():
-        return (None, None, None)
-    curves = state_occupation(stretches, states=3, days=np.array([window]))
-    share, se = curves.estimate[WORKING, 0], curves.se[WORKING, 0]
-    good, of = int((scored["state"] == "yes").sum()), scored.height
-    factor = good / of if of else 1.0
-    factor_variance = factor * (1 - factor) / of if of else 0.0
-    estimate = share * factor
-    spread = np.sqrt((factor * se) ** 2 + share**2 * factor_variance)
-    low, high = logit_limits(estimate, spread, curves.clusters - 1)
-    if not spread > 0:
-        low, high = wilson_limits(estimate, part.height)
-    return (number(estimate), number(low), number(high))
-
-
-def incidence_of(
-    risk: AtRisk, windows: tuple[int, ...], *, drawn: bool
-) -> tuple[list[Row], list[Estimate]]:
-    """Give the curve by day, and the share by each window with its limits.
-
-    Parameters
-    ----------
-    risk : AtRisk
-        Who was at risk of the event, and what came of it.
-    windows : tuple of int
-    drawn : bool
-        Whether the curve is wanted; without it there are no rows.
-
-    Returns
-    -------
-    rows : list of dict
-        ``day, incidence, low, high``; none where nobody was at risk.
-    estimates : list of tuple
-        Window, estimate, low and high; without a figure for a day that nobody was
-        followed to.
-    """
-    some = bool((risk.by > risk.entry).any())
-    days = INCIDENCE_DAYS[: int(drawn) * len(INCIDENCE_DAYS)]
-    days = days[days <= (risk.by.max() if some else -1)]
-    asked = np.union1d(days, windows).astype(int)
-    if not len(asked):
-        return [], []
-    curve = _spread(risk, risk.behind, risk.by, asked)
-    found = []
-    for window in windows:
-        at = int(np.searchsorted(asked, window))
-        known = ((risk.by >= window) & (risk.entry < window)).any()
-        values = (curve.estimate[at], curve.low[at], curve.high[at])
-        found.append((window, *(number(v) if known else None for v in values)))
-    return (_rows(risk, curve, asked, days) if len(days) else []), found
-
-
-def _rows(risk: AtRisk, curve: Curves, asked, days) -> list[Row]:
-    """Give the curve with its band, which holds the curves of both edges."""
-    earliest = first_days(risk.entry, risk.since - 1, risk.by, risk.event)
-    edges = [
-        _spread(risk, ends - 1, ends, asked) for ends in (earliest, risk.by.copy())
-    ]
-    low = np.min([curve.low, *(edge.low for edge in edges)], axis=0)
-    high = np.max([curve.high, *(edge.high for edge in edges)], axis=0)
-    wanted = np.flatnonzero(np.isin(asked, days))
+    unsettled = ((after[:, None] <= ONSET_DAYS) & (by[:, None] > ONSET_DAYS)).sum(
+        axis=0
+    )
     return [
         {
-            "day": int(asked[at]),
+            "day": int(day),
+            "laying": number(curve.estimate[day]),
+            "low": number(curve.low[day]),
+            "high": number(curve.high[day]),
+            "at_risk": int(unsettled[day]),
+        }
+        for day in ONSET_DAYS
+    ]
+
+
+def incidence_of(risk: AtRisk) -> list[Row]:
+    """Give an event's curve by day: ``day, incidence, low, high``; none at risk: nothing.
+
+    The band holds the curves of both edges of the days on which ends may have come.
+    """
+    some = bool((risk.by > risk.entry).any())
+    days = INCIDENCE_DAYS[(risk.by.max() if some else -1) >= INCIDENCE_DAYS]
+    if not len(days):
+        return []
+    earliest = first_days(risk.entry, risk.since - 1, risk.by, risk.event)
+    curve = _spread(risk, risk.behind, risk.by, days)
+    edges = [_spread(risk, ends - 1, ends, days) for ends in (earliest, risk.by.copy())]
+    low = np.min([curve.low, *(edge.low for edge in edges)], axis=0)
+    high = np.max([curve.high, *(edge.high for edge in edges)], axis=0)
+    return [
+        {
+            "day": int(day),
             "incidence": number(curve.estimate[at]),
             "low": number(low[at]),
             "high": number(high[at]),
         }
-        for at in wanted
+        for at, day in enumerate(days)
     ]
 
 
@@ -375,17 +250,3 @@ def at_risk(frame: pl.DataFrame, name: str) -> AtRisk:
         behind = np.where(is_event, since - 1, behind)
     behind = np.where(code == CENSORED, by, np.maximum(behind, since - 1))
     return AtRisk(entry, by, since, behind, code, frame["cluster"].to_numpy())
-
-
-def working_stretches(frame: pl.DataFrame) -> dict[str, np.ndarray]:
-    """Give the stretches of not yet laying, working and failed."""
-    onset = days(frame, "onset_by", np.inf)
-    failed = np.minimum(
-        np.minimum(days(frame, "end_by", np.inf), days(frame, "drone_by", np.inf)),
-        # inseminated anew without having laid: this course has failed
-        days(frame, "unlaid_day", np.inf),
-    )
-    last = np.maximum(days(frame, "alive_day", -1), days(frame, "onset_after", 0))
-    last = np.where(np.isfinite(failed), np.maximum(last, failed), last)
-    last = np.where(np.isfinite(onset), np.maximum(last, onset), last)
-    return three_states(onset, failed, last, frame["cluster"].to_numpy(), entry=-1.0)

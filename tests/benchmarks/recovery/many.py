@@ -12,13 +12,14 @@ from pathlib import Path
 
 import numpy as np
 import polars as pl
-from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.settings import Models, Settings
 from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
 from queen_outcomes.models.onset_model import Seen
 from queen_outcomes.models.onset_results import read_seen
 from queen_outcomes.outcomes import derive
+from queen_outcomes.outcomes.fills import estimate_rates, fill_courses
+from queen_outcomes.outcomes.signs import histories_given
 from queen_outcomes.records.accept import accept_records
 from queen_outcomes.records.staging import stage_records
 from recovery.world import AS_OF, World, prior_cases, simulate_station, tag
@@ -41,8 +42,10 @@ class Many:
         A station's defaults.
     rates : DataFrame
         The product's rates; `level` is the station's tag.
-    histories, patterns : dict of str to DataFrame, DataFrame
-        What the curves are drawn from; histories by tag, in the order of the ids.
+    histories : dict of str to DataFrame
+        By tag, in the order of the ids.
+    estimates : dict of str to dict
+        By tag: "<outcome> <window>" -> estimate and its limits.
     laying : ClosedCourses
         Every course with its answer, in the order of the ids.
     seen : Seen
@@ -54,7 +57,7 @@ class Many:
     settings: Settings
     rates: pl.DataFrame
     histories: dict[str, pl.DataFrame]
-    patterns: pl.DataFrame
+    estimates: dict[str, dict[str, list]]
     laying: ClosedCourses
     seen: Seen
     station: np.ndarray
@@ -91,10 +94,31 @@ def _count(store: Store, settings: Settings) -> None:
     for name in derive.RATES:
         store.step("05_rates", name, given)
         if name == "course_groups":
-            # "month" too: its estimates come without whole curves, in half the time
             own = f"substr(course_id, {TAG_AT.start + 1}, {TAG_AT.stop - TAG_AT.start})"
-            store.execute(f'UPDATE course_groups SET "all" = {own}, "month" = {own}')
-    store.step("05_rates", "histories", {"there_reasons": list(derive.THERE_REASONS)})
+            store.execute(f'UPDATE course_groups SET "all" = {own}')
+    store.step("05_rates", "histories", histories_given())
+
+
+def _estimates(store: Store, settings: Settings, letters: str) -> dict[str, list]:
+    """Give a station's headlines; its courses are filled in by themselves."""
+    own = f"substr(course_id, {TAG_AT.start + 1}, {TAG_AT.stop - TAG_AT.start})"
+    kept = {"courses": f"{own} = '{letters}'"}
+    kept["rates"] = f"\"grouping\" = 'all' AND level = '{letters}'"
+    store.execute("CREATE SCHEMA own")
+    for name, which in kept.items():
+        store.execute(
+            f"CREATE VIEW own.{name} AS SELECT * FROM main.{name} WHERE {which}"
+        )
+    store.execute("SET search_path = 'own,main'")
+    found = estimate_rates(store, settings, fill_courses(store, settings))
+    store.execute("SET search_path = 'main'")
+    store.execute("DROP SCHEMA own CASCADE")
+    names = ("estimate", "estimate_low", "estimate_high")
+    return {
+        f"{row['outcome']} {row['window_days']}": [row[name] for name in names]
+        for row in found
+        if row["estimate"] is not None
+    }
 
 
 def _taken(store: Store, settings: Settings, tags: list[str]) -> Many:
@@ -111,7 +135,7 @@ def _taken(store: Store, settings: Settings, tags: list[str]) -> Many:
         replace(settings, prior_cases={}),
         counted,
         {letters: histories[(letters,)] for letters in tags},
-        store.frame(resources.read("sql", "05_rates", "scored_patterns.sql")),
+        {letters: _estimates(store, settings, letters) for letters in tags},
         laying,
         read_seen(store, ids),
         np.array([course[TAG_AT] for course in ids]),

@@ -17,7 +17,6 @@ from queen_outcomes.models.analysis_set import AnalysisSet, analysis_set, take
 from queen_outcomes.models.fit import Fitted, fit_courses
 from queen_outcomes.models.onset_model import fit_station as fit_onset_model
 from queen_outcomes.models.questions import main_terms
-from queen_outcomes.outcomes import curves
 from queen_outcomes.stats.onset.onset_averages import laying_by
 from recovery.many import QUESTION, Many, planned
 from recovery.truths import DOSES
@@ -41,7 +40,7 @@ def measure(many: Many, letters: str) -> dict[str, Any]:
         "courses": len(rows),
         "batches": history["cluster"].n_unique(),
         "rates": _rates(many.rates.filter(pl.col("level") == letters)),
-        "estimates": timed("curves", _estimates, many, history, letters),
+        "estimates": many.estimates[letters],
         "dose": timed("difference", dose_difference, asked),
         "p": {"main": _tests(main), "plan": _tests(asked)},
         "onset": timed("onset", _onset, many, rows),
@@ -57,18 +56,6 @@ def _rates(counted: pl.DataFrame) -> dict[str, list[Any]]:
             *(row["yes"], row["no"], row["low"], row["high"])
         ]
         for row in counted.sort("outcome", "window_days").iter_rows(named=True)
-    }
-
-
-def _estimates(many: Many, history: pl.DataFrame, letters: str):
-    """Give every headline estimate with its limits."""
-    place = {"grouping": "month", "level": letters}
-    found = curves._of_level(history, place, many.settings, many.patterns)
-    return {
-        f"{row['outcome']} {row['window_days']}": [
-            *(row["estimate"], row["estimate_low"], row["estimate_high"])
-        ]
-        for row in found["estimates"]
     }
 
 

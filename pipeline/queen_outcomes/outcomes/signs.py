@@ -1,0 +1,380 @@
+"""What the records of each course rule out, and what its looks tell, for its history.
+
+Reads histories, findings and course_factors, and gives `Seen`, on which the chain of
+`stats/histories` learns. The trade's part of it stands here and in those SQL files: for
+how long brood outlives a queen, which exits show her alive, what a second insemination
+says. How likely a look is to find her, her mark or her brood is learned from the looks;
+the chances below are where learning starts, and how many looks they count for.
+"""
+
+from __future__ import annotations
+
+import zlib
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from queen_outcomes.base import resources
+from queen_outcomes.base.store import Store
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.outcomes.derive import THERE_REASONS
+from queen_outcomes.stats.histories.chain import (
+    DRONE,
+    GONE,
+    LEAST,
+    REPLACED,
+    STATES,
+    TAKEN,
+    WAITING,
+    WORKING,
+    Seen,
+    Sign,
+    Steps,
+)
+
+DAYS = (
+    *range(31),
+    *(
+        33,
+        36,
+        40,
+        45,
+        50,
+        55,
+        60,
+        67,
+        75,
+        82,
+        90,
+        97,
+        115,
+        145,
+        190,
+        240,
+        300,
+        365,
+        800,
+    ),
+)
+"""Days at which states are told; every window and its close are added."""
+LATE = 11
+"""From this day on, beginning to lay counts as late."""
+WRITTEN_DAYS = 14
+"""An end that is to be written down is so within this time; a judgement."""
+FEWEST = 10
+"""Courses of a level; those with fewer are pooled."""
+FEW_PAIRS = 30
+"""Scores that follow on others, below which a last score stands for the next."""
+NUMBER, WORD = 1.0, 2.0
+"""By how much a factor's slope is pulled to none, in events, for one deviation of a
+number and for a level of a word."""
+BENT = ("drone_age", "queen_age")
+"""Numbers with a best in the middle, which enter squared too."""
+FIXED = np.inf
+
+SIGNS = {
+    # findings: none, with eggs, without eggs
+    "brood": Sign(
+        np.array(
+            [(0.98, 0.01, 0.01), (0.03, 0.93, 0.04), (0.25, 0.65, 0.1), (1, 0.02, 0.9)]
+        ),
+        (0, 1, 1, 3, 2, 3),
+        np.array([100, 30, 20, FIXED]),
+    ),
+    # the first brood was young: she had hardly begun earlier
+    "young": Sign(
+        np.array([(1.0,), (0.03,)]), (0, 1, 1, 0, 1, 0), np.array([FIXED, FIXED])
+    ),
+    # no, yes
+    "queen": Sign(
+        np.array([(0.3, 0.7), (0.25, 0.75), (0.45, 0.55), (1.0, 0.003)]),
+        (0, 1, 1, 3, 2, 3),
+        np.array([20, 20, 20, FIXED]),
+    ),
+    # of a queen seen, known to be marked: not noted, hers, not hers
+    "mark": Sign(
+        np.array([(0.15, 0.849, 0.001), (0.3, 0.005, 0.695), (1.0, 1.0, 1.0)]),
+        (0, 0, 0, 2, 1, 2),
+        np.array([300, 30, FIXED]),
+    ),
+    # none, few, many
+    "drones": Sign(
+        np.array([(0.95, 0.049, 0.001), (0.08, 0.27, 0.65), (1.0, 1.0, 1.0)]),
+        (0, 0, 1, 2, 0, 2),
+        np.array([300, 20, FIXED]),
+    ),
+    # an end's exit: not written down, written down
+    "exit": Sign(
+        np.array([(1.0, 1.0), (0.25, 0.75), (0.4, 0.6)]),
+        (0, 0, 0, 1, 2, 0),
+        np.array([FIXED, 10, 10]),
+    ),
+}
+STRETCHES = (3, 10, 17, 27, 45, 75, 120, 200, 365)
+"""Days between which it is asked whether anybody looked: whose queen is gone may be looked
+at less, and then a course without looks tells something."""
+for _from, _to in pairwise(STRETCHES):
+    # not looked at, looked at
+    SIGNS[f"looked {_from} to {_to}"] = Sign(
+        np.full((3, 2), 0.5), (0, 0, 0, 1, 2, 1), np.full(3, 20.0), alike=True
+    )
+PLACE = {name: number for number, name in enumerate(SIGNS)}
+
+
+@dataclass(frozen=True, eq=False)
+class Known:
+    """What is known of every course, in the order of the ids.
+
+    Attributes
+    ----------
+    courses : DataFrame
+        `histories`.
+    seen : Seen
+    keys : ndarray of uint64, shape (n,)
+        Of each course's id.
+    last_good : ndarray, shape (n,)
+        1 or 0 by her last score; nan without any.
+    again_good : ndarray, shape (n,)
+        Chance that one more score of hers would be good, given all there are.
+    """
+
+    courses: pl.DataFrame
+    seen: Seen
+    keys: np.ndarray
+    last_good: np.ndarray
+    again_good: np.ndarray
+
+
+def histories_given(window: int | None = None) -> dict[str, Any]:
+    """Give the parameters of `histories.sql`; a window: as known at its close."""
+    return {"there_reasons": list(THERE_REASONS), "window_days": window}
+
+
+def read_known(store: Store, settings: Settings, window: int | None = None) -> Known:
+    """Read what was seen of every course, all of it or by a window's close.
+
+    Parameters
+    ----------
+    store : Store
+        Derived, and with course_groups.
+    settings : Settings
+    window : int, optional
+        Days after day 0, one of the settings'; its close is as many days of grace later.
+    """
+    rules = settings.outcomes
+    sql = resources.read("sql", "05_rates", "histories.sql")
+    courses = store.frame(sql, histories_given(window))
+    looks = store.frame(
+        resources.read("sql", "05_rates", "findings.sql"),
+        {
+            "hatch_days": rules.hatch_days,
+            "seal_days": rules.seal_days,
+            "emerge_days": rules.emerge_days,
+        },
+    )
+    ids = courses["course_id"].to_numpy().astype(str)
+    # ids in the order of the frames, which the database sorted by code point
+    place = {name: number for number, name in enumerate(ids.tolist())}
+    course = np.array([place[name] for name in looks["course_id"].to_list()], int)
+    # by then: only looks up to the day of which the courses tell
+    by_then = days_of(looks, "day") <= days_of(courses, "watched_days")[course]
+    looks, course = looks.filter(by_then), course[by_then]
+    windows = {days for _, days in rules.windows}
+    days = sorted({*DAYS, *windows, *(days + rules.grace_days for days in windows)})
+    steps = Steps(np.array(days), days.index(LATE))
+    table = store.frame(resources.read("sql", "05_rates", "course_factors.sql"))
+    columns, ridge = factor_columns(table)
+    score = looks["pattern_pct"].to_numpy().astype(float)
+    day, n, window = days_of(looks, "day"), len(ids), max(rules.established_days)
+    scores = _quality(course, day, score, n, window, rules.pattern_good_pct)
+    quality, good, again = scores
+    found = _findings(steps, courses, looks, course)
+    seen = Seen(
+        steps,
+        _ruled_out(steps, courses),
+        *found,
+        tuple(SIGNS.values()),
+        np.column_stack([columns, quality]),
+        np.append(ridge, NUMBER),
+        tuple(_codes(table[name]) for name in ("graft_batch", "semen_batch")),
+    )
+    keys = np.array([zlib.crc32(name.encode()) for name in ids.tolist()], np.uint64)
+    return Known(courses, seen, keys, good, again)
+
+
+def _codes(words: pl.Series) -> np.ndarray:
+    return np.unique(words.to_numpy().astype(str), return_inverse=True)[1]
+
+
+def days_of(frame: pl.DataFrame, column: str) -> np.ndarray:
+    """Give a column as floats, nan for null."""
+    return frame[column].cast(pl.Float64).to_numpy()
+
+
+def factor_columns(table: pl.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Give centred columns of numbers and of words' levels, and how each is pulled.
+
+    A number that is missing stands at the mean; a level with few courses goes with the
+    others of its kind.
+    """
+    columns, ridge = [], []
+    for name in table.columns[1:]:
+        if name.endswith("_batch"):
+            continue
+        if table[name].dtype.is_numeric():
+            x = days_of(table, name)
+            known = np.isfinite(x)
+            if known.sum() < FEWEST or not x[known].std() > 0:
+                continue
+            x = np.where(known, (x - x[known].mean()) / x[known].std(), 0.0)
+            found = [x, x**2 - (x**2).mean()] if name in BENT else [x]
+            columns += found
+            ridge += [NUMBER] * len(found)
+        else:
+            words, count = np.unique(
+                table[name].to_numpy().astype(str), return_counts=True
+            )
+            for word in words[count >= FEWEST]:
+                is_word = (table[name] == word).to_numpy().astype(float)
+                if 0 < is_word.mean() < 1:
+                    columns.append(is_word - is_word.mean())
+                    ridge.append(WORD)
+    return np.column_stack([np.zeros((table.height, 0)), *columns]), np.array(ridge)
+
+
+def _quality(course, day, score, n, window, good_pct):
+    """Give each queen's quality by her scores, and the chance that one more is good.
+
+    What one more score would be is learned from all scores that follow on others: from
+    the one before, the mean of all before and the days between. Her last score flatters
+    where a queen is scored until she is good, and then sold; as that is done by the
+    scores before, it does not bend this rule as it bends how scores rise with the days.
+    Who was never scored has the mean chance.
+    """
+    some = np.isfinite(score)
+    i, x, y = course[some], np.log(np.maximum(day[some], 1.0)), score[some]
+    last, again, quality = np.full(n, np.nan), np.full(n, 1.0), np.zeros(n)
+    last[i] = y >= good_pct  # in the order of days: the last one stays
+    if len(y) < FEWEST:
+        return quality, last, again
+    first = np.append(True, i[1:] != i[:-1])
+    start = np.maximum.accumulate(np.where(first, np.arange(len(y)), 0))
+    total = np.append(0.0, np.cumsum(y))
+    mean = (total[1:] - total[start]) / (np.arange(len(y)) - start + 1)
+    told = np.column_stack([np.ones(len(y)), y, mean])
+    follows, final = np.flatnonzero(~first), np.append(first[1:], True)
+    who, middle = i[final], y[final]
+    stray = np.zeros(1)
+    if len(follows) >= FEW_PAIRS:
+        gap = (x[follows] - x[follows - 1])[:, None]
+        Z = np.column_stack([told[follows - 1], gap])
+        pull = np.diag([0.0, 1.0, 1.0, 1.0])
+        rule = np.linalg.solve(Z.T @ Z + pull, Z.T @ y[follows])
+        stray = np.sort(y[follows] - Z @ rule)
+        to_go = np.maximum(np.log(window) - x[final], 0.0)[:, None]
+        middle = np.column_stack([told[final], to_go]) @ rule
+    chance = 1 - np.searchsorted(stray, good_pct - 0.5 - middle) / len(stray)
+    again[:] = chance.mean()
+    again[who] = chance
+    quality[who] = (middle - middle.mean()) / max(middle.std(), 1.0)
+    return quality, last, again
+
+
+def _ruled_out(steps: Steps, courses: pl.DataFrame) -> np.ndarray:
+    """Give what exits and further inseminations rule out, (steps, states, courses)."""
+    n = courses.height
+    out = np.zeros((len(steps.days), len(STATES), n))
+    reason = courses["exit_reason"].fill_null("").to_numpy().astype(str)
+    left, anew = days_of(courses, "exit_day"), days_of(courses, "next_day")
+    behind, watched = days_of(courses, "end_behind"), days_of(courses, "watched_days")
+    unlaid = np.isfinite(anew) & np.isnan(days_of(courses, "onset_by"))
+    ends = (GONE, REPLACED, TAKEN)
+
+    def rule(states, rows, step) -> None:
+        rows = np.flatnonzero(rows)
+        for state in states:
+            np.minimum.at(out, (step[rows], state, rows), LEAST)
+
+    def only(state, rows, day) -> None:
+        rule(set(range(len(STATES))) - {state}, rows, steps.behind(day))
+
+    nobody = np.zeros(n)
+    day = np.where(np.isnan(left), nobody, left)
+    lost = np.isin(reason, ("dead", "missing"))
+    only(GONE, lost, day)
+    only(REPLACED, reason == "superseded", day)
+    # found dead is dead since then; since when one is missing the looks must tell
+    found = (reason == "dead") & (behind >= 0)
+    rule(ends, found, steps.before(np.nan_to_num(behind)))
+    taken = np.isin(reason, ("culled_fault", "drone_layer"))
+    only(TAKEN, taken, day)
+    rule(ends, taken & (day > 0), steps.before(day - 1))
+    was = np.maximum(steps.behind(day) - 1, 0)
+    rule((WAITING, WORKING), reason == "drone_layer", was)
+    rule(ends, np.isin(reason, THERE_REASONS) & ~taken, steps.before(day))
+    # inseminated anew without brood of hers: this course has failed
+    next_day = np.where(np.isnan(anew), nobody, anew)
+    only(TAKEN, unlaid, next_day)
+    rule(ends, unlaid, steps.before(next_day - 1))
+    rule((WORKING, DRONE), unlaid, np.maximum(steps.behind(next_day) - 1, 0))
+    rule((GONE, REPLACED), np.isfinite(anew) & ~unlaid, steps.before(next_day))
+    # somebody takes her out, and writes it down: nobody did, so she was not
+    until = np.fmin(np.fmin(left, anew), watched)
+    rule((TAKEN,), ~taken & ~unlaid, steps.before(until))
+    return out
+
+
+def _findings(steps: Steps, courses, looks, course):
+    """Give the looks' findings: course, sign, finding and step by state."""
+    parts: list[tuple[np.ndarray, ...]] = []
+
+    def add(name, rows, finding, at) -> None:
+        if at.ndim == 1:
+            at = np.repeat(at[:, None], len(STATES), axis=1)
+        sign = np.full(int(rows.sum()), PLACE[name])
+        parts.append((who[rows], sign, finding[rows].astype(int), at[rows]))
+
+    who, day = course, days_of(looks, "day")
+    before, behind = steps.before(day), steps.behind(day)
+    brood = days_of(looks, "brood")
+    older, fresh = (
+        np.nan_to_num(days_of(looks, c)) for c in ("older_days", "fresh_days")
+    )
+    at = np.repeat(np.where(brood > 0, before, behind)[:, None], len(STATES), axis=1)
+    at[:, WAITING] = np.where(brood > 0, steps.behind(day - older), behind)
+    for state in (GONE, TAKEN):
+        at[:, state] = np.where(brood > 0, steps.before(day - fresh), behind)
+    add("brood", np.isfinite(brood), brood, at)
+    young = days_of(looks, "young_by")
+    add("young", young > 0, np.zeros(len(day)), steps.before(np.nan_to_num(young)))
+    queen = days_of(looks, "queen_seen")
+    add("queen", np.isfinite(queen), queen, np.where(queen == 1, before, behind))
+    mark = days_of(looks, "mark")
+    marked = courses["is_marked"].fill_null(False).to_numpy()[course]
+    finding = np.where(np.isnan(mark), 0, np.where(mark == 1, 1, 2))
+    add("mark", (queen == 1) & marked, finding, np.where(mark == 0, behind, before))
+    drones = days_of(looks, "drones")
+    add("drones", np.isfinite(drones), drones, np.where(drones > 0, behind, before))
+
+    who = np.arange(courses.height)
+    reason = courses["exit_reason"].fill_null("").to_numpy().astype(str)
+    told = np.isin(reason, ("dead", "missing", "superseded"))
+    left = np.fmin(days_of(courses, "exit_day"), days_of(courses, "next_day"))
+    until = days_of(courses, "watched_days") - WRITTEN_DAYS
+    at = np.where(
+        told,
+        steps.behind(np.nan_to_num(days_of(courses, "exit_day"))),
+        steps.before(until),
+    )
+    add("exit", told | (np.isnan(left) & (until >= 0)), told, at)
+    until = np.fmin(left, days_of(courses, "watched_days"))
+    for start, stop in pairwise(STRETCHES):
+        inside = course[(day > start) & (day <= stop)]
+        looked = np.bincount(inside, minlength=courses.height) > 0
+        step = np.full(courses.height, steps.before(start))
+        add(f"looked {start} to {stop}", until > stop, looked, step)
+    course, sign, finding = (np.concatenate([p[k] for p in parts]) for k in range(3))
+    return course, sign, finding, np.concatenate([p[3] for p in parts])

@@ -1,0 +1,233 @@
+"""The states a course goes through, how fast it leaves them, and what a look tells of them.
+
+A course waits, begins to lay, may turn drone-layer, and may end: gone (dead or missing),
+replaced by a daughter, or taken out. Time runs in steps, days first and coarser later.
+Chances of leaving depend on the day, or on the days since laying began, for which working
+queens are kept apart by when they began; and on each course's own factors.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+STATES = ("waiting", "working", "drone_laying", "gone", "replaced", "taken")
+WAITING, WORKING, DRONE, GONE, REPLACED, TAKEN = range(len(STATES))
+BEGAN = (0, 8, 10, 13, 18, 28)
+"""Days from which on working queens are kept apart by the day on which they began."""
+
+
+LEAST = -40.0
+"""Log chance under which nothing falls: records that contradict each other still have
+an answer."""
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One way out of a state.
+
+    Its rate is constant between ``edges``, days since day 0, or since laying began
+    (``since_laying``); no edges: one rate. ``effect`` names what factors do to it.
+    """
+
+    source: int
+    target: int
+    effect: str
+    edges: tuple[int, ...] | None = ()
+    since_laying: bool = False
+
+
+CAUSES: dict[str, Cause] = {
+    "begins": Cause(WAITING, WORKING, "begins", None),
+    "lost_unlaid": Cause(WAITING, GONE, "lost", (1, 3, 7, 14, 30, 90)),
+    "taken_unlaid": Cause(WAITING, TAKEN, "taken", (14, 21, 28, 45, 90)),
+    "turns": Cause(WORKING, DRONE, "turns", (7, 14, 21, 28, 42, 70, 120), True),
+    "lost": Cause(WORKING, GONE, "lost", (7, 14, 30, 60, 120, 200, 300)),
+    "replaced": Cause(
+        WORKING, REPLACED, "replaced", (7, 14, 21, 35, 49, 70, 120), True
+    ),
+    "taken": Cause(WORKING, TAKEN, "taken", (30, 60, 75, 100)),
+    "lost_drone": Cause(DRONE, GONE, ""),
+    "replaced_drone": Cause(DRONE, REPLACED, ""),
+    "taken_drone": Cause(DRONE, TAKEN, ""),
+}
+WAYS = {
+    source: [name for name, cause in CAUSES.items() if cause.source == source]
+    for source in (WAITING, WORKING, DRONE)
+}
+EFFECTS = ("begins_early", "begins_late", "lost", "taken", "turns", "replaced")
+"""What factors act on; on beginning they act twice, on the early days and on the rest, as
+what delays laying need not prevent it."""
+
+
+@dataclass(frozen=True, eq=False)
+class Steps:
+    """The days at which states are told, and what follows from them alone.
+
+    Attributes
+    ----------
+    days : ndarray of int, shape (g,)
+        Rising from 0.
+    middle : int
+        The step from which on beginning counts as late.
+    """
+
+    days: np.ndarray
+    middle: int
+
+    @cached_property
+    def width(self) -> np.ndarray:
+        """Days in each step; day 0 is one."""
+        return np.diff(self.days, prepend=-1).astype(float)
+
+    @cached_property
+    def began(self) -> np.ndarray:
+        """Which set of working queens one belongs to that begins at a step, (g,)."""
+        found = np.searchsorted(BEGAN, self.days, side="right")
+        return np.unique(found, return_inverse=True)[1]
+
+    @cached_property
+    def bands(self) -> dict[str, np.ndarray]:
+        """Place of each cause's rate, by step (g,), or by step and set (g, sets)."""
+        start = np.array([self.days[self.began == b].mean() for b in range(self.sets)])
+        laid = np.maximum(self.days[:, None] - start, 0)
+        found = {}
+        for name, cause in CAUSES.items():
+            clock = laid if cause.since_laying else self.days
+            edges = self.days[1:] if cause.edges is None else cause.edges
+            found[name] = np.searchsorted(edges, clock, side="right")
+        return found
+
+    @property
+    def sets(self) -> int:
+        """Sets of working queens."""
+        return int(self.began[-1]) + 1
+
+    def before(self, day) -> np.ndarray:
+        """Give the last step on or before a day; 0 where there is none."""
+        found = np.searchsorted(self.days, day, side="right") - 1
+        return np.maximum(found, 0)
+
+    def behind(self, day) -> np.ndarray:
+        """Give the first step on or after a day; the last where there is none."""
+        return np.minimum(np.searchsorted(self.days, day), len(self.days) - 1)
+
+
+@dataclass(frozen=True, eq=False)
+class Sign:
+    """What a look may tell, with its chance in each state.
+
+    Attributes
+    ----------
+    chances : ndarray, shape (r, k)
+        Of each of k findings, in r rows.
+    row : tuple of int
+        The row of each state.
+    weight : ndarray, shape (r,)
+        How many looks the chances given here count for when they are learned; inf: they
+        are not learned.
+    alike : bool
+        Rows are pulled to what is found of all states together, in place of the chances
+        given here.
+    """
+
+    chances: np.ndarray
+    row: tuple[int, ...]
+    weight: np.ndarray
+    alike: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """All that was seen of n courses.
+
+    Attributes
+    ----------
+    steps : Steps
+    ruled_out : ndarray, shape (g, states, n)
+        Log chance of what is known otherwise, by step and state; 0 where nothing is.
+    course, sign, finding : ndarray of int, shape (k,)
+        One look's finding of one sign.
+    at : ndarray of int, shape (k, states)
+        The step at which it bears on each state.
+    signs : tuple of Sign
+    factors : ndarray, shape (n, p)
+        Centred columns; ``ridge`` is what each is pulled to zero by, (p,).
+    batches : tuple of ndarray of int, each of shape (n,)
+        Groups of courses that share their fate.
+    """
+
+    steps: Steps
+    ruled_out: np.ndarray
+    course: np.ndarray
+    sign: np.ndarray
+    finding: np.ndarray
+    at: np.ndarray
+    signs: tuple[Sign, ...]
+    factors: np.ndarray
+    ridge: np.ndarray
+    batches: tuple[np.ndarray, ...]
+
+    @property
+    def n(self) -> int:
+        """Courses."""
+        return self.ruled_out.shape[2]
+
+    @cached_property
+    def _place(self) -> tuple[np.ndarray, np.ndarray]:
+        """Each finding's place in (g, states, n) and in the table of chances."""
+        states = np.arange(len(STATES))
+        place = (self.at * len(STATES) + states) * self.n + self.course[:, None]
+        return place, self._cell(self.signs)
+
+    def _cell(self, signs: tuple[Sign, ...]) -> np.ndarray:
+        starts = np.cumsum([0, *(sign.chances.size for sign in signs)])[:-1]
+        width = np.array([sign.chances.shape[1] for sign in signs])
+        rows = np.array([sign.row for sign in signs])
+        return (
+            starts[self.sign][:, None]
+            + rows[self.sign] * width[self.sign][:, None]
+            + self.finding[:, None]
+        )
+
+    def likelihood(self, signs: tuple[Sign, ...]) -> np.ndarray:
+        """Give the chance of what was seen, by step, state and course; at most 1."""
+        table = np.log(np.concatenate([sign.chances.ravel() for sign in signs]))
+        place, cell = self._place
+        size = self.ruled_out.size
+        found = np.bincount(place.ravel(), table[cell].ravel(), size)
+        found = found.reshape(self.ruled_out.shape) + self.ruled_out
+        found = np.maximum(found - found.max(axis=1, keepdims=True), LEAST)
+        return np.exp(found, dtype=np.float32)
+
+    def learn(
+        self, signs: tuple[Sign, ...], inside: np.ndarray, weight: np.ndarray
+    ) -> tuple[Sign, ...]:
+        """Learn the signs' chances from where each course probably was.
+
+        Parameters
+        ----------
+        signs : tuple of Sign
+            As they began.
+        inside : ndarray, shape (g, states, n)
+            Chance of each state.
+        weight : ndarray, shape (n,)
+        """
+        place, cell = self._place
+        size = sum(sign.chances.size for sign in signs)
+        each = inside.ravel()[place] * weight[self.course][:, None]
+        count = np.bincount(cell.ravel(), each.ravel(), size)
+        found, start = [], 0
+        for sign in signs:
+            part = count[start : start + sign.chances.size].reshape(sign.chances.shape)
+            start += sign.chances.size
+            fixed = np.isinf(sign.weight)[:, None]
+            usual = sign.chances
+            if sign.alike:
+                usual = (part.sum(axis=0) + usual[0]) / (part.sum() + 1.0)
+            more = part + usual * np.where(fixed, 1, sign.weight[:, None])
+            learned = more / more.sum(axis=1, keepdims=True)
+            found.append(replace(sign, chances=np.where(fixed, sign.chances, learned)))
+        return tuple(found)

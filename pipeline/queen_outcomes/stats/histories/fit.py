@@ -1,0 +1,187 @@
+"""Learns rates, effects of factors and chances of signs, and fills histories in.
+
+By expectation and maximisation over the chain; each filling is drawn from rates learned
+anew with batches weighted at random, so that fillings differ as far as the rates are
+uncertain (a bootstrap of batches).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from queen_outcomes.stats.histories.chain import CAUSES, EFFECTS, Seen, Sign
+from queen_outcomes.stats.histories.passes import Chain, Counts, Histories, Rates
+
+ROUNDS, ROUNDS_AGAIN, PAIR = 20, 3, 2
+"""Rounds of learning at first, and from there for each pair of fillings."""
+LOOSE, STIFF = 2.0, 100.0
+"""Bounds of how much batches are pulled together, in events a batch."""
+NEIGHBOURS = 9
+"""Steps that make the usual rate of beginning to lay about a day."""
+CLIP = 3.0
+"""Of a course's log factor."""
+
+
+@dataclass(frozen=True, eq=False)
+class Model:
+    """What is learned.
+
+    Attributes
+    ----------
+    rates : Rates
+    signs : tuple of Sign
+    slopes : dict of str to ndarray, shape (p,)
+        Of the factors, by effect.
+    """
+
+    rates: Rates
+    signs: tuple[Sign, ...]
+    slopes: dict[str, np.ndarray]
+
+
+def fit_histories(seen: Seen, weight: np.ndarray | None = None) -> Model:
+    """Learn from all courses, each by its weight, shape (n,)."""
+    ones = {name: np.ones(seen.n) for name in EFFECTS}
+    rates = Rates({name: _start(seen, name) for name in CAUSES}, ones)
+    slopes = {name: np.zeros(seen.factors.shape[1]) for name in EFFECTS}
+    weight = np.ones(seen.n) if weight is None else weight
+    return learn(seen, Model(rates, seen.signs, slopes), weight, ROUNDS)
+
+
+def _start(seen: Seen, name: str) -> np.ndarray:
+    """Give rates to learn from: a tenth begin a day in the first weeks.
+
+    Where nothing tells of an end, its rate stays where it began: so ends begin low, at
+    one queen in fourteen a year.
+    """
+    if name == "begins":
+        return np.where(seen.steps.days < 25, 0.1, 0.01)
+    return np.full(int(seen.steps.bands[name].max()) + 1, 2e-4)
+
+
+def learn(seen: Seen, model: Model, weight: np.ndarray, rounds: int) -> Model:
+    """Go on learning for some rounds."""
+    for _ in range(rounds):
+        chain = Chain(seen.steps, model.rates, seen.likelihood(model.signs))
+        counts = chain.count(weight)
+        base = {name: _rate(counts, name) for name in CAUSES}
+        slopes, factor = {}, {}
+        for name in EFFECTS:
+            slopes[name], factor[name] = _effects(seen, model, counts, name, weight)
+        signs = seen.learn(seen.signs, counts.inside, weight)
+        model = Model(Rates(base, factor), signs, slopes)
+    return model
+
+
+def _rate(counts: Counts, name: str) -> np.ndarray:
+    """Events over days at risk, a band with few of them pulled to the usual rate.
+
+    That is all bands'; of what is told day by day, that of the days about it.
+    """
+    events, days = counts.events[name], counts.days[name]
+    usual = (events.sum() + 0.1) / (days.sum() + 100.0)
+    if CAUSES[name].edges is None:
+        near, wide = (0.25, 0.5, 0.25), np.ones(NEIGHBOURS)
+        usual = (np.convolve(events, wide, "same") + 0.1) / (
+            np.convolve(days, wide, "same") + 100.0
+        )
+        events, days = (np.convolve(x, near, "same") for x in (events, days))
+    return (events + 1.0) / (days + 1.0 / usual)
+
+
+def _effects(
+    seen: Seen, model: Model, counts: Counts, name: str, weight: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Take one step of a ridge Poisson regression, then pull the batches together."""
+    X, slopes = seen.factors, model.slopes[name]
+    came, expected = counts.came[name], counts.expected[name]
+    before = model.rates.factor[name]
+    # the level is the rates' own, which are learned in the same round
+    level = (weight @ came) / max(weight @ (expected * before), 1e-12)
+    expected = expected * level
+    mean = weight * expected * before
+    push = X.T @ (weight * came - mean) - seen.ridge * slopes
+    step = np.linalg.solve((X.T * mean) @ X + np.diag(seen.ridge), push)
+    slopes = slopes + step * min(1.0, 1.0 / max(np.abs(step).max(initial=0), 1e-9))
+    own = _factor(X @ slopes)
+    return slopes, own * _batched(seen, came, expected, own, weight)
+
+
+def _factor(x):
+    return np.exp(np.clip(x, -CLIP, CLIP))
+
+
+def _batched(seen: Seen, came, expected, own, weight) -> np.ndarray:
+    """Give the batches' part in the factors, a gamma's mean given what came of them."""
+    parts = [np.ones(seen.n) for _ in seen.batches]
+    for at, codes in enumerate(seen.batches):
+        others = own * np.prod([p for k, p in enumerate(parts) if k != at], axis=0)
+        y = np.bincount(codes, weight * came)
+        mu = np.bincount(codes, weight * expected * others)
+        extra = ((y - mu) ** 2 - y).sum() / max((mu**2).sum(), 1e-9)
+        pull = np.clip(1.0 / max(extra, 1e-9), LOOSE, STIFF)
+        parts[at] = ((y + pull) / (mu + pull))[codes]
+    return np.prod(parts, axis=0) if parts else np.ones(seen.n)
+
+
+def moved(model: Model, learned: Seen, seen: Seen) -> Model:
+    """Put what was learned on courses to use on the same ones with other factors."""
+    factor = {
+        name: whole
+        * _factor(seen.factors @ model.slopes[name])
+        / _factor(learned.factors @ model.slopes[name])
+        for name, whole in model.rates.factor.items()
+    }
+    return replace(model, rates=replace(model.rates, factor=factor))
+
+
+def fill_in(
+    seen: Seen,
+    model: Model,
+    keys: np.ndarray,
+    clusters: np.ndarray,
+    times: int,
+    rounds: int = ROUNDS_AGAIN,
+) -> list[Histories]:
+    """Draw whole histories, several times.
+
+    Parameters
+    ----------
+    seen : Seen
+    model : Model
+        From `fit_histories`.
+    keys : ndarray of uint64, shape (n,)
+        A number of each course that depends on nothing but its name: all chance comes
+        of it, so that neither order nor company of the courses matters to it.
+    clusters : ndarray of int, shape (n,)
+        Batches that are weighted as one, 0..k-1.
+    times : int
+    rounds : int
+        Of learning anew for each pair of fillings; 0: all are drawn from the model.
+    """
+    names = np.full(clusters.max() + 1, np.iinfo(np.uint64).max, np.uint64)
+    np.minimum.at(names, clusters, keys)
+    found = []
+    for number in range(0, times, PAIR):
+        weight = -np.log1p(-even(names, number, 2**16))[clusters]
+        again = learn(seen, model, weight / weight.mean(), rounds)
+        chain = Chain(seen.steps, again.rates, seen.likelihood(again.signs))
+        ahead = chain.backwards(chain.forwards()[1])
+        found.extend(
+            chain.draw(ahead, lambda step, k=k: even(keys, k, step))
+            for k in range(number, min(number + PAIR, times))
+        )
+    return found
+
+
+def even(keys: np.ndarray, *places: int) -> np.ndarray:
+    """Give a number on [0, 1) for each key and place, always the same (splitmix64)."""
+    x = keys.copy()
+    for place in places:
+        x += np.uint64((place + 1) * 0x9E3779B97F4A7C15 % 2**64)
+        x = (x ^ (x >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+        x = (x ^ (x >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+        x ^= x >> np.uint64(31)
+    return (x >> np.uint64(11)) * 2.0**-53

@@ -1,0 +1,270 @@
+"""Forwards and backwards over the steps: where each course probably was, and a draw of it.
+
+States here are waiting, a set of working queens for each stretch of days in which they
+began, and the four others; arrays run over steps first and courses last.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from queen_outcomes.stats.histories.chain import (
+    CAUSES,
+    DRONE,
+    EFFECTS,
+    GONE,
+    WAITING,
+    WAYS,
+    WORKING,
+    Steps,
+)
+
+NOT_ENDED = -1
+
+
+@dataclass(frozen=True, eq=False)
+class Rates:
+    """Rates a day: each cause's by its bands, and each effect's factor, shape (n,)."""
+
+    base: dict[str, np.ndarray]
+    factor: dict[str, np.ndarray]
+
+
+@dataclass(frozen=True, eq=False)
+class Counts:
+    """What probably happened.
+
+    Attributes
+    ----------
+    events, days : dict of str to ndarray
+        By cause and band: how often it came, and the days at risk of it, each counted
+        by the course's factor.
+    came, expected : dict of str to ndarray, shape (n,)
+        By effect and course: events, and how many the rates without factors expect.
+    inside : ndarray, shape (g, states, n)
+        Chance of each state at each step.
+    """
+
+    events: dict[str, np.ndarray]
+    days: dict[str, np.ndarray]
+    came: dict[str, np.ndarray]
+    expected: dict[str, np.ndarray]
+    inside: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Histories:
+    """Drawn histories: days (inf: never) and the state each course ended in, (n,).
+
+    ``ended_as`` is -1 where a course had not ended.
+    """
+
+    onset: np.ndarray
+    drone: np.ndarray
+    end: np.ndarray
+    ended_as: np.ndarray
+
+
+def parts_of(steps: Steps, name: str) -> tuple[tuple[str, slice], ...]:
+    """Name what factors act on for a cause, and at which steps; nothing: on none."""
+    if name == "begins":
+        early, late = EFFECTS[:2]
+        return (early, slice(0, steps.middle)), (late, slice(steps.middle, None))
+    return ((CAUSES[name].effect, slice(None)),) if CAUSES[name].effect else ()
+
+
+class Chain:
+    """A chain with its rates, over what was seen of n courses.
+
+    Parameters
+    ----------
+    steps : Steps
+    rates : Rates
+    seen : ndarray, shape (g, states, n)
+        Chance of what was seen, by step and state.
+    """
+
+    def __init__(self, steps: Steps, rates: Rates, seen: np.ndarray) -> None:
+        self.steps, self.rates, self.n = steps, rates, seen.shape[2]
+        sets = np.repeat(seen[:, WORKING : WORKING + 1], steps.sets, axis=1)
+        self.seen = np.concatenate([seen[:, :1], sets, seen[:, 2:]], axis=1)
+        self.ways = {source: self._leaving(source) for source in WAYS}
+        self.begun = 1 + steps.began
+        working = slice(1, 1 + steps.sets)
+        self.places = {WAITING: 0, WORKING: working, DRONE: self._place(DRONE)}
+
+    def _place(self, state: int) -> int:
+        """Give the place of a state other than working in this module's order."""
+        return state + (self.steps.sets - 1 if state > WORKING else 0)
+
+    def base(self, name: str) -> np.ndarray:
+        """Give a cause's rate by step, and by set where it depends on that."""
+        return self.rates.base[name][self.steps.bands[name]]
+
+    def _leaving(self, source: int) -> np.ndarray:
+        """Chance to stay, then to leave by each way, (1 + ways, g, [sets,] n)."""
+        sets = (self.steps.sets,) if source == WORKING else ()
+        shape = (len(WAYS[source]), len(self.steps.days), *sets, self.n)
+        rates = np.empty(shape, np.float32)
+        for rate, name in zip(rates, WAYS[source], strict=True):
+            base = self.base(name)
+            rate[:] = base.reshape(*base.shape, *[1] * (rate.ndim - base.ndim))
+            for effect, where in parts_of(self.steps, name):
+                rate[where] *= self.rates.factor[effect].astype(np.float32)
+        if source == WAITING:
+            rates[0, 0] = 0.0  # nobody lays on day 0
+        total = rates.sum(axis=0)
+        width = self.steps.width.astype(np.float32)
+        stay = np.exp(total * -width.reshape(-1, *[1] * (total.ndim - 1)))
+        return np.concatenate([stay[None], rates * ((1 - stay) / total)])
+
+    def forwards(self) -> tuple[np.ndarray, np.ndarray]:
+        """Chance of each state given what was seen so far, (g, s, n), and the scale."""
+        found, scale = np.empty_like(self.seen), np.empty_like(self.seen[:, 0])
+        now = np.zeros_like(found[0])
+        now[0] = 1.0
+        for step in range(len(found)):
+            new = found[step]
+            new[:] = now
+            for source, place in self.places.items():
+                new[place] *= self.ways[source][0, step]
+            for source, place in self.places.items():
+                for way, name in enumerate(WAYS[source], 1):
+                    came = now[place] * self.ways[source][way, step]
+                    if source == WORKING:
+                        came = came.sum(axis=0)
+                    new[self._to(name, step)] += came
+            new *= self.seen[step]
+            new.sum(axis=0, out=scale[step])
+            new /= scale[step]
+            now = new
+        return found, scale
+
+    def _to(self, name: str, step: int) -> int:
+        if name == "begins":
+            return int(self.begun[step])
+        return self._place(CAUSES[name].target)
+
+    def backwards(self, scale: np.ndarray) -> np.ndarray:
+        """Chance of what was seen from each step on, given its state, (g, s, n).
+
+        Over the scales of these steps, so that it times the chance of what was seen
+        before, and of the way there, is the chance given everything.
+        """
+        ahead = self.seen / scale[:, None]
+        for step in range(len(ahead) - 1, 0, -1):
+            after = ahead[step]
+            before = ahead[step - 1]
+            later = after.copy()
+            for source, place in self.places.items():
+                ways = self.ways[source][:, step]
+                later[place] = after[place] * ways[0]
+                for way, name in enumerate(WAYS[source], 1):
+                    later[place] += ways[way] * after[self._to(name, step)]
+            before *= later
+        return ahead
+
+    def _moves(self, ahead: np.ndarray) -> Iterator[tuple[str, int, np.ndarray]]:
+        """Give each cause, its way, and what is ahead once it came, (g, n)."""
+        for names in WAYS.values():
+            for way, name in enumerate(names, 1):
+                if name == "begins":
+                    yield name, way, ahead[np.arange(len(ahead)), self.begun]
+                else:
+                    yield name, way, ahead[:, self._place(CAUSES[name].target)]
+
+    def count(self, weight: np.ndarray) -> Counts:
+        """Count what probably happened, each course by its weight."""
+        weight = weight.astype(np.float32)
+        found, scale = self.forwards()
+        ahead = self.backwards(scale)
+        before = np.concatenate([np.zeros_like(found[:1]), found[:-1]])
+        before[0, 0] = 1.0
+        inside = before * ahead
+        stayed = {s: inside[:, p] * self.ways[s][0] for s, p in self.places.items()}
+        moved = {}
+        for name, way, after in self._moves(ahead):
+            source = CAUSES[name].source
+            out = before[:, self.places[source]] * self.ways[source][way]
+            moved[name] = out * (after[:, None] if source == WORKING else after)
+        for source, place in self.places.items():
+            inside[:, place] = stayed[source] + sum(
+                moved[name] for name in WAYS[source]
+            )
+        came, expected = np.zeros((2, len(EFFECTS), self.n))
+        counts = Counts(
+            *({}, {}),
+            *(dict(zip(EFFECTS, part, strict=True)) for part in (came, expected)),
+            self._narrow(inside, found),
+        )
+        width = (self.steps.width / 2).astype(np.float32)
+        for source, place in self.places.items():
+            risk = inside[:, place] + stayed[source]
+            risk *= width.reshape(-1, *[1] * (risk.ndim - 1))
+            whole = risk.sum(axis=1) if source == WORKING else risk
+            for name in WAYS[source]:
+                own = CAUSES[name].since_laying
+                part = moved[name]
+                if source == WORKING and not own:
+                    part = part.sum(axis=1)
+                self._add(counts, name, part, risk if own else whole, weight)
+        return counts
+
+    def _narrow(self, inside: np.ndarray, found: np.ndarray) -> np.ndarray:
+        """Put the working together again, of the states after each step."""
+        after = np.concatenate([inside[1:], found[-1:]])
+        working = after[:, self.places[WORKING]].sum(axis=1, keepdims=True)
+        return np.concatenate(
+            [after[:, :1], working, after[:, self._place(DRONE) :]], axis=1
+        )
+
+    def _add(self, counts: Counts, name: str, part, risk, weight) -> None:
+        """Add what happened by one cause, (g, [sets,] n)."""
+        band = self.steps.bands[name].ravel()
+        size = len(self.rates.base[name])
+        each = part.reshape(len(band), self.n)
+        exposed = risk.reshape(len(band), self.n)
+        counts.events[name] = np.bincount(band, each @ weight, size)
+        days = exposed @ weight
+        base = self.rates.base[name][band].astype(np.float32)
+        for effect, where in parts_of(self.steps, name):
+            days[where] = exposed[where] @ (
+                weight * self.rates.factor[effect].astype(np.float32)
+            )
+            counts.came[effect] += each[where].sum(axis=0)
+            counts.expected[effect] += base[where] @ exposed[where]
+        counts.days[name] = np.bincount(band, days, size)
+
+    def draw(self, ahead: np.ndarray, chance: Callable[[int], np.ndarray]) -> Histories:
+        """Draw one history of each course.
+
+        Parameters
+        ----------
+        ahead : ndarray
+            From `backwards`.
+        chance : callable
+            Step -> ndarray, shape (n,), even on [0, 1).
+        """
+        state, into = np.zeros(self.n, int), np.zeros(self.n, int)
+        when = {place: np.full(self.n, np.inf) for place in (WORKING, DRONE, GONE)}
+        ended = np.full(self.n, NOT_ENDED)
+        for step, day in enumerate(self.steps.days):
+            u, was = chance(step), state.copy()
+            for source in WAYS:
+                rows = np.flatnonzero(was == source)
+                ways, own = self.ways[source][:, step], into[rows]
+                chances = ways[:, own - 1, rows] if source == WORKING else ways[:, rows]
+                to = [self._to(name, step) for name in WAYS[source]]
+                places = [own, *(np.full(len(rows), place) for place in to)]
+                upto = np.cumsum(chances * ahead[step][np.array(places), rows], axis=0)
+                pick = (u[rows] * upto[-1] >= upto[:-1]).sum(axis=0)
+                for way, name in enumerate(WAYS[source], 1):
+                    hit, target = rows[pick == way], CAUSES[name].target
+                    state[hit], into[hit] = target, to[way - 1]
+                    when[min(target, GONE)][hit] = day
+                    if target >= GONE:
+                        ended[hit] = target
+        return Histories(when[WORKING], when[DRONE], when[GONE], ended)

@@ -1,0 +1,81 @@
+"""Shares over filled-in courses, with limits for gaps, batches and few known courses."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from queen_outcomes.stats.times.curve_limits import logit_limits, wilson_limits
+
+
+@dataclass(frozen=True)
+class FilledShare:
+    """A share with its 95 % limits, and which part of its variance the gaps make."""
+
+    estimate: float
+    low: float
+    high: float
+    unsettled: float
+
+
+def filled_share(answers, clusters, known: int) -> FilledShare:
+    """Give the share of yes among those at risk, over all fillings.
+
+    Parameters
+    ----------
+    answers : ndarray, shape (m, n)
+        1 yes, 0 no, nan not at risk, in each of m fillings.
+    clusters : ndarray, shape (n,)
+        Batch of each course.
+    known : int
+        Courses whose answer the records settle.
+
+    Returns
+    -------
+    FilledShare
+        nan throughout where nobody is at risk. Never narrower than Wilson's limits on
+        the known courses over their design effect.
+
+    Notes
+    -----
+    Variances within and between fillings by Rubin's rules, degrees of freedom by Barnard
+    J, Rubin DB. Biometrika 1999;86:948-955 (from memory), batches less one being those of
+    the whole data; the share is a ratio, its variance linearised over batches.
+    """
+    at_risk = np.isfinite(answers)
+    size = at_risk.sum(axis=1)
+    if not len(answers) or not size.all():
+        return FilledShare(*[np.nan] * 4)
+    yes = np.where(at_risk, answers, 0.0)
+    each = yes.sum(axis=1) / size
+    codes = np.unique(clusters, return_inverse=True)[1]
+    if codes.max() == 0:  # of one batch every course stands for itself
+        codes = np.arange(len(codes))
+    groups = codes.max() + 1
+    order = np.argsort(codes, kind="stable")
+    off = (yes - at_risk * each[:, None])[:, order]
+    sums = np.add.reduceat(
+        off, np.searchsorted(codes[order], np.arange(groups)), axis=1
+    )
+    within = (sums**2).sum(axis=1) / size**2 * groups / max(groups - 1, 1)
+    share, m = float(each.mean()), len(each)
+    between = (1 + 1 / m) * each.var(ddof=1)
+    total = float(within.mean() + between)
+    simple = float((each * (1 - each) / size).mean())
+    unsettled = between / total if total > 0 else 0.0
+    low, high = logit_limits(
+        share, np.sqrt(total), freedom_with_gaps(m, unsettled, groups - 1)
+    )
+    design = max(within.mean() / simple, 1.0) if simple > 0 else 1.0
+    least, most = wilson_limits(share, known / design)
+    return FilledShare(
+        share, float(np.fmin(low, least)), float(np.fmax(high, most)), unsettled
+    )
+
+
+def freedom_with_gaps(times: int, unsettled: float, whole: float) -> float:
+    """Give Barnard and Rubin's degrees of freedom; ``whole``: those without gaps."""
+    seen = (whole + 1) / (whole + 3) * whole * (1 - unsettled)
+    by_gaps = (times - 1) / unsettled**2 if unsettled > 0 else np.inf
+    return 1 / (1 / by_gaps + 1 / seen) if seen > 0 else 0.0

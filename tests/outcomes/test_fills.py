@@ -1,0 +1,103 @@
+"""Unsettled courses filled in: what is settled stays, and a close knows no later record."""
+
+import numpy as np
+import pytest
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.outcomes.curves import draw_curves
+from queen_outcomes.outcomes.derive import count_rates
+from queen_outcomes.outcomes.fills import TIMES, fill_at_close, read_fills
+from station_tables import check, day, derived, insemination, leave
+
+QUEENS = 60
+
+
+def station(later=()):
+    """Give queens in six batches: laying, never laying, dead, sold unseen, and marked."""
+    queens, inseminations, checks, exits = [], [], list(later), []
+    for n in range(QUEENS):
+        name = f"Q{n:02d}"
+        queens.append({"queen_id": name, "graft_batch": f"G{n % 6}", "marked": True})
+        inseminations.append(insemination(0, name))
+        kind = n % 5
+        if kind == 4:  # nobody ever looks
+            continue
+        lays = kind != 1
+        seen = {"queen_seen": True, "mark_seen": True}
+        looks = (7,) if kind == 3 else (7, 14, 21, 28)
+        checks += [check(d, name, eggs=lays and d > 9, **seen) for d in looks]
+        if kind == 2:
+            exits.append(leave(30, "sold", name))
+        elif kind == 3:
+            exits.append(leave(12, "dead", name))
+        else:
+            checks.append(check(62, name, eggs=lays, **seen))
+    made = derived(
+        day(120),
+        queens=queens,
+        inseminations=inseminations,
+        checks=checks,
+        exits=exits,
+    )
+    count_rates(made, Settings())
+    return made
+
+
+@pytest.fixture(scope="module")
+def store():
+    made = station()
+    draw_curves(made, Settings())
+    return made
+
+
+def of_kind(fills, kind):
+    return fills.answers[:, [int(name[1:3]) % 5 == kind for name in fills.course_id]]
+
+
+def test_what_was_seen_is_the_same_in_every_filling(store):
+    laying, lost = read_fills(store, "laying", 21), read_fills(store, "lost", 21)
+    assert laying.answers.shape == (TIMES, QUEENS)
+    assert of_kind(laying, 0).mean() > 0.97
+    assert of_kind(laying, 1).mean() < 0.1
+    assert of_kind(lost, 3).min() == 1
+    assert of_kind(lost, 0).max() == 0
+    established = read_fills(store, "established", 60)
+    assert of_kind(established, 3).max() == 0
+
+
+def test_who_was_sold_or_never_seen_is_filled_in_from_the_others(store):
+    established = read_fills(store, "established", 60)
+    sold, unseen = of_kind(established, 2), of_kind(established, 4)
+    # a working queen of day 30 works on; of the others a third died, a third never laid
+    assert sold.mean() > 0.7
+    assert 0.1 < unseen.mean() < 0.9
+    assert len({tuple(row) for row in unseen.tolist()}) > 1
+    chance = read_fills(store, "laying", 21).chance
+    assert ((chance >= 0) & (chance <= 1)).all()
+
+
+def test_only_layers_are_at_risk_of_supersedure(store):
+    laid, replaced = (
+        read_fills(store, "laying", 60),
+        read_fills(store, "superseded", 90),
+    )
+    assert len(laid.course_id) == 0  # no such window is asked about
+    unlaid = of_kind(replaced, 1)
+    assert np.isnan(unlaid).mean() > 0.9
+
+
+def test_a_closed_course_does_not_change_with_later_records():
+    """Looks after the close tell what became of her, and not what was known then."""
+    settings = Settings()
+    unseen = [f"Q{n:02d}" for n in range(4, QUEENS, 5)]
+    later = [check(100, name, queen_seen=True, eggs=False) for name in unseen]
+    without, with_later = (
+        fill_at_close(station(looks), settings, "laying", 21) for looks in ((), later)
+    )
+    then, still = (of_kind(fills, 4).mean() for fills in (without, with_later))
+    assert 0.3 < then < 0.95
+    # what is learned of all courses may change, what is known of these may not
+    assert 0.3 < still < 0.95
+    made = station(later)
+    draw_curves(made, settings)
+    # seen without eggs on day 100: she can hardly have laid
+    assert of_kind(read_fills(made, "laying", 21), 4).mean() < 0.1

@@ -1,0 +1,130 @@
+"""What records rule out of a course's history, and what a pattern tells of the next."""
+
+import numpy as np
+import pytest
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.outcomes.derive import count_rates
+from queen_outcomes.outcomes.signs import PLACE, read_known
+from queen_outcomes.stats.histories.chain import (
+    DRONE,
+    GONE,
+    REPLACED,
+    STATES,
+    TAKEN,
+    WAITING,
+    WORKING,
+)
+from station_tables import check, day, derived, insemination, leave
+
+
+def known(checks=(), exits=(), again=None, days=120, window=None):
+    """Give what is known of one marked queen inseminated on day 0."""
+    inseminations = [insemination(), *([insemination(again)] if again else [])]
+    queens = [{"queen_id": "Q", "marked": True}]
+    made = derived(
+        day(days),
+        queens=queens,
+        inseminations=inseminations,
+        checks=list(checks),
+        exits=list(exits),
+    )
+    count_rates(made, Settings())
+    return read_known(made, Settings(), window)
+
+
+def possible(found, number, course=0):
+    """Give the states that the records leave on a day."""
+    steps = found.seen.steps
+    allowed = found.seen.ruled_out[steps.before(number), :, course] == 0
+    return {state for state in range(len(STATES)) if allowed[state]}
+
+
+ALIVE = {WAITING, WORKING, DRONE}
+
+
+@pytest.mark.parametrize(
+    ("exits", "on_its_day", "before"),
+    [
+        ([leave(20, "dead")], {GONE}, ALIVE),
+        ([leave(20, "missing")], {GONE}, set(range(6))),
+        ([leave(20, "superseded")], {REPLACED}, set(range(6))),
+        ([leave(20, "culled_fault")], {TAKEN}, ALIVE),
+        ([leave(20, "sold")], ALIVE, {*ALIVE, GONE, REPLACED, TAKEN}),
+        ([leave(20, "drone_layer")], {TAKEN}, {DRONE}),
+        ([leave(20, "colony_lost")], {*ALIVE, GONE, REPLACED}, set(range(6))),
+    ],
+    ids=lambda value: value[0]["reason"] if isinstance(value, list) else "",
+)
+def test_an_exit_leaves_the_states_that_it_can_come_from(exits, on_its_day, before):
+    found = known(exits=exits)
+    assert possible(found, 20) == on_its_day
+    assert possible(found, 19) == before
+
+
+def test_inseminated_anew_without_brood_she_was_there_and_had_failed():
+    found = known([check(15, eggs=False, queen_seen=True)], again=20)
+    assert possible(found, 19) == {WAITING}
+    assert possible(found, 20) == {TAKEN}
+    laid = known([check(15, eggs=True, queen_seen=True)], again=20)
+    assert possible(laid, 20) == ALIVE
+
+
+def test_nobody_took_her_out_without_writing_it_down():
+    found = known([check(7, eggs=False)], days=50)
+    assert TAKEN not in possible(found, 50)
+    assert TAKEN in possible(found, 200)  # what is to come is open
+
+
+def signs_of(found, name):
+    rows = found.seen.sign == PLACE[name]
+    days = found.seen.steps.days[found.seen.at[rows]]
+    return found.seen.finding[rows].tolist(), days
+
+
+def test_brood_bears_on_the_days_on_which_it_was_laid():
+    found = known([check(20, eggs=False, larvae=False, sealed=True)])
+    findings, days = signs_of(found, "brood")
+    assert findings == [2]  # brood without eggs
+    # sealed for the first time, laid 8 days ago at the latest; alive 21 days ago at least
+    assert days[0, WAITING] == 12
+    assert days[0, GONE] == 0
+    assert days[0, WORKING] == 20
+
+
+def test_looks_after_a_close_are_not_known_at_it():
+    looks = [check(10, eggs=False), check(40, eggs=True, queen_seen=True)]
+    assert len(signs_of(known(looks), "brood")[0]) == 2
+    assert len(signs_of(known(looks, window=21), "brood")[0]) == 1
+    early = known(looks, exits=[leave(60, "sold")], window=21)
+    assert GONE in possible(early, 60)
+
+
+def scored(last_looks_good):
+    """Give queens scored until their pattern is good, and then sold."""
+    rng = np.random.default_rng(1)
+    queens, inseminations, checks, exits = [], [], [], []
+    for n in range(60):
+        name = f"Q{n:02d}"
+        queens.append({"queen_id": name})
+        inseminations.append(insemination(0, name))
+        for number in (35, 42, 49, 56):
+            score = int(np.clip(rng.normal(80, 8), 0, 100))
+            seen = {"sealed": True, "drone_in_worker": "none"}
+            checks.append(check(number, name, pattern_pct=score, **seen))
+            if last_looks_good and score >= 80:
+                exits.append(leave(number + 1, "sold", name))
+                break
+    made = derived(
+        day(120), queens=queens, inseminations=inseminations, checks=checks, exits=exits
+    )
+    count_rates(made, Settings())
+    return read_known(made, Settings())
+
+
+def test_who_is_scored_until_good_would_not_always_be_good_again():
+    found = scored(last_looks_good=True)
+    assert np.nanmean(found.last_good) > 0.85
+    assert found.again_good.mean() == pytest.approx(0.5, abs=0.13)
+    other = scored(last_looks_good=False)
+    assert np.nanmean(other.last_good) == pytest.approx(0.5, abs=0.15)
+    assert other.again_good.mean() == pytest.approx(0.5, abs=0.1)

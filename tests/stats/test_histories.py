@@ -1,0 +1,304 @@
+"""Histories filled in: against every path counted out, closed forms, and known truth."""
+
+import itertools
+
+import numpy as np
+import pytest
+from queen_outcomes.stats.histories.chain import (
+    CAUSES,
+    DRONE,
+    GONE,
+    LEAST,
+    REPLACED,
+    STATES,
+    TAKEN,
+    WAITING,
+    WORKING,
+    Seen,
+    Sign,
+    Steps,
+)
+from queen_outcomes.stats.histories.fit import even, fill_in, fit_histories
+from queen_outcomes.stats.histories.passes import Chain, Rates, parts_of
+from queen_outcomes.stats.histories.shares import filled_share, freedom_with_gaps
+from scipy import stats
+
+STEPS = Steps(np.array([0, 1, 2, 9, 14]), 2)
+
+
+def effect_of(steps, name, step):
+    """Name what factors act on for a cause at a step; empty: nothing."""
+    for effect, where in parts_of(steps, name):
+        if step in range(len(steps.days))[where]:
+            return effect
+    return ""
+
+
+def rates(steps, n, seed=1):
+    """Give rates high enough that every path has some weight."""
+    rng = np.random.default_rng(seed)
+    base = {k: rng.uniform(0.01, 0.1, steps.bands[k].max() + 1) for k in CAUSES}
+    names = {effect_of(steps, k, s) for k in CAUSES for s in range(len(steps.days))}
+    return Rates(base, {name: rng.uniform(0.5, 2, n) for name in names if name})
+
+
+def seen_at_random(steps, n, seed=2):
+    rng = np.random.default_rng(seed)
+    return rng.uniform(0.05, 1, (len(steps.days), len(STATES), n)).astype(np.float32)
+
+
+def every_path(steps, made, seen, i):
+    """Give every path of a course with its weight: states by step, and ways taken."""
+
+    def leaving(step, state, onset):
+        found = {}
+        for name, cause in CAUSES.items():
+            if cause.source != state or (name == "begins" and step == 0):
+                continue
+            place = steps.bands[name][step]
+            rate = made.base[name][
+                place[steps.began[onset]] if cause.since_laying else place
+            ]
+            effect = effect_of(steps, name, step)
+            found[name] = rate * (made.factor[effect][i] if effect else 1.0)
+        return found
+
+    paths = [((), (), 1.0, WAITING, 0)]
+    for step in range(len(steps.days)):
+        longer = []
+        for states, ways, weight, state, onset in paths:
+            out = leaving(step, state, onset)
+            total = sum(out.values())
+            stay = np.exp(-total * steps.width[step])
+            moves = [(None, state, stay)]
+            moves += [
+                (name, CAUSES[name].target, (1 - stay) * rate / total)
+                for name, rate in out.items()
+            ]
+            for name, to, chance in moves:
+                here = weight * chance * float(seen[step, to, i])
+                began = step if to == WORKING and state == WAITING else onset
+                longer.append(((*states, to), (*ways, name), here, to, began))
+        paths = longer
+    total = sum(path[2] for path in paths)
+    return [(states, ways, weight / total) for states, ways, weight, *_ in paths]
+
+
+def test_two_passes_give_what_all_paths_counted_out_give():
+    n, weight = 3, np.array([1.0, 2.0, 0.5])
+    made, seen = rates(STEPS, n), seen_at_random(STEPS, n)
+    counts = Chain(STEPS, made, seen).count(weight)
+    inside = np.zeros((len(STEPS.days), len(STATES), n))
+    events = dict.fromkeys(CAUSES, 0.0)
+    came = {name: np.zeros(n) for name in counts.came}
+    for i in range(n):
+        for states, ways, share in every_path(STEPS, made, seen, i):
+            for step, (state, way) in enumerate(zip(states, ways, strict=True)):
+                inside[step, state, i] += share
+                if way:
+                    events[way] += share * weight[i]
+                    effect = effect_of(STEPS, way, step)
+                    if effect:
+                        came[effect][i] += share
+    np.testing.assert_allclose(counts.inside, inside, atol=2e-6)
+    for name, expected in events.items():
+        assert counts.events[name].sum() == pytest.approx(expected, abs=1e-5)
+    for name, expected in came.items():
+        np.testing.assert_allclose(counts.came[name], expected, atol=2e-6)
+
+
+def test_draws_come_as_often_as_the_passes_say():
+    n = 4000
+    made, seen = rates(STEPS, 1), seen_at_random(STEPS, 1)
+    many = Rates(made.base, {k: np.repeat(v, n) for k, v in made.factor.items()})
+    chain = Chain(STEPS, many, np.repeat(seen, n, axis=2))
+    inside = chain.count(np.ones(n)).inside[:, :, 0]
+    rng = np.random.default_rng(5)
+    drawn = chain.draw(chain.backwards(chain.forwards()[1]), lambda _: rng.random(n))
+    for step, day in enumerate(STEPS.days):
+        working = (drawn.onset <= day) & (drawn.drone > day) & (drawn.end > day)
+        found = {
+            WAITING: (drawn.onset > day) & (drawn.end > day),
+            WORKING: working,
+            DRONE: (drawn.drone <= day) & (drawn.end > day),
+            **{
+                k: (drawn.end <= day) & (drawn.ended_as == k)
+                for k in range(GONE, TAKEN + 1)
+            },
+        }
+        for state, rows in found.items():
+            sd = np.sqrt(inside[step, state] * (1 - inside[step, state]) / n)
+            assert abs(rows.mean() - inside[step, state]) < 4.5 * sd + 1e-6
+
+
+def test_unseen_queens_wait_as_the_exponential_says():
+    made = rates(STEPS, 1)
+    nothing = np.ones((len(STEPS.days), len(STATES), 1), np.float32)
+    found, _ = Chain(STEPS, made, nothing).forwards()
+    spent = np.zeros(len(STEPS.days))
+    for name in ("begins", "lost_unlaid", "taken_unlaid"):
+        for step in range(len(STEPS.days)):
+            factor = made.factor[effect_of(STEPS, name, step)][0]
+            rate = made.base[name][STEPS.bands[name][step]] * factor
+            spent[step] += 0.0 if name == "begins" and not step else rate
+    waiting = np.exp(-np.cumsum(spent * STEPS.width))
+    np.testing.assert_allclose(found[:, 0, 0], waiting, rtol=1e-5)
+
+
+DAILY = Steps(np.arange(31), 11)
+NO_SIGN = (Sign(np.array([(1.0,)]), (0,) * 6, np.array([np.inf])),)
+
+
+def watched(onset, end, kind, until, steps=DAILY, signs=NO_SIGN):
+    """Give courses whose state was seen each day up to the day ``until``, (n,)."""
+    n = len(onset)
+    out = np.zeros((len(steps.days), len(STATES), n))
+    for step, day in enumerate(steps.days):
+        state = np.where(day >= end, kind, np.where(day >= onset, WORKING, WAITING))
+        rows = np.flatnonzero(day <= until)
+        out[step, :, rows] = LEAST
+        out[step, state[rows], rows] = 0.0
+    none = np.zeros(0, int)
+    return Seen(
+        *(steps, out, none, none, none, np.zeros((0, 6), int), signs),
+        *(np.zeros((n, 0)), np.zeros(0), ()),
+    )
+
+
+def lives(n, seed):
+    """Give queens of known fate: a constant chance a day to begin, and to die."""
+    rng = np.random.default_rng(seed)
+    onset, end = rng.geometric(0.15, n), rng.geometric(0.03, n)
+    return np.where(onset < end, onset, 999), end, np.full(n, GONE), rng
+
+
+def test_what_is_seen_whole_comes_back_from_every_filling():
+    onset, end, kind, _ = lives(60, 1)
+    seen = watched(onset, end, kind, np.full(60, 30))
+    keys = np.arange(60, dtype=np.uint64)
+    for drawn in fill_in(seen, fit_histories(seen), keys, np.arange(60), 4):
+        np.testing.assert_array_equal(drawn.onset, np.where(onset <= 30, onset, np.inf))
+        np.testing.assert_array_equal(drawn.end, np.where(end <= 30, end, np.inf))
+
+
+def test_whole_records_give_events_over_days_at_risk():
+    onset, end, kind, _ = lives(3000, 2)
+    model = fit_histories(watched(onset, end, kind, np.full(3000, 30)))
+    # events over days at risk from days 15 to 30, and the chance of it within a day
+    late = (end > 14) & (onset < 999)
+    days = np.clip(np.minimum(end, 30) - np.maximum(onset, 14), 0, None)[late].sum()
+    died = (late & (end <= 30) & (end > np.maximum(onset, 14))).sum()
+    rate = -np.log1p(-died / days)
+    assert model.rates.base["lost"][2] == pytest.approx(rate, rel=0.02)
+
+
+def test_leaving_early_for_good_reasons_does_not_bias_what_is_filled_in():
+    """Layers are sold from day 12 on; nobody sees what becomes of them."""
+    onset, end, kind, rng = lives(3000, 3)
+    sold = (onset < 12) & (end > 12) & (rng.random(3000) < 0.6)
+    seen = watched(onset, end, kind, np.where(sold, 12, 30))
+    keys = np.arange(3000, dtype=np.uint64)
+    drawn = fill_in(seen, fit_histories(seen), keys, np.arange(3000), 6)
+    alive = np.mean([(d.onset <= 30) & (d.end > 30) for d in drawn])
+    truth = np.mean((onset <= 30) & (end > 30))
+    assert abs(alive - truth) < 0.015
+    assert abs(np.mean((onset <= 30) & (end > 30) & ~sold) - truth) > 0.1
+
+
+def test_signs_are_learned_from_those_whose_state_is_known():
+    """Half of the courses are watched to the end; of the others one look tells."""
+    n = 2000
+    rng = np.random.default_rng(4)
+    onset, end = np.full(n, 5), 5 + rng.geometric(0.05, n)
+    sign = Sign(np.array([(0.5, 0.5)] * 2), (0, 0, 0, 1, 1, 1), np.array([2.0, 2.0]))
+    until = np.where(rng.random(n) < 0.5, 30, 8)
+    seen = watched(onset, end, np.full(n, REPLACED), until, signs=(sign,))
+    looks = rng.random(n) < np.where(end <= 20, 0.2, 0.9)
+    rows = np.arange(n)
+    seen = Seen(
+        *(seen.steps, seen.ruled_out, rows, np.zeros(n, int), looks.astype(int)),
+        *(np.full((n, 6), 20), seen.signs, seen.factors, seen.ridge, seen.batches),
+    )
+    model = fit_histories(seen)
+    np.testing.assert_allclose(model.signs[0].chances[:, 1], [0.9, 0.2], atol=0.06)
+    drawn = fill_in(seen, model, rows.astype(np.uint64), rows, 4)
+    for told in (True, False):
+        rows = (until == 8) & (end > 8) & (looks == told)
+        replaced = np.mean([d.end[rows] <= 20 for d in drawn])
+        assert replaced == pytest.approx((end[rows] <= 20).mean(), abs=0.06)
+
+
+def test_records_that_contradict_each_other_have_a_history_all_the_same():
+    onset, end, kind, _ = lives(40, 6)
+    seen = watched(onset, end, kind, np.full(40, 30))
+    seen.ruled_out[3, :, 0] = LEAST
+    seen.ruled_out[9, WORKING:, 1], seen.ruled_out[4, [0, *range(2, 6)], 1] = (
+        LEAST,
+        LEAST,
+    )
+    drawn = fill_in(
+        seen, fit_histories(seen), np.arange(40, dtype=np.uint64), np.arange(40), 2
+    )
+    assert all(np.isfinite(d.onset[2:][onset[2:] <= 30]).all() for d in drawn)
+
+
+def test_chance_hangs_on_the_course_and_not_on_its_place():
+    keys = np.arange(20000, dtype=np.uint64) * np.uint64(7)
+    drawn = even(keys, 3, 8)
+    order = np.random.default_rng(1).permutation(len(keys))
+    np.testing.assert_array_equal(even(keys[order], 3, 8), drawn[order])
+    assert stats.kstest(drawn, "uniform").pvalue > 0.01
+    for other in ((3, 9), (4, 8), (8, 3)):
+        assert abs(np.corrcoef(drawn, even(keys, *other))[0, 1]) < 0.03
+
+
+def test_a_share_without_gaps_has_the_limits_of_its_batches():
+    rng = np.random.default_rng(7)
+    yes = (rng.random(300) < 0.6).astype(float)
+    batch = np.arange(300) % 30
+    share = filled_share(np.tile(yes, (20, 1)), batch, 300)
+    off = np.bincount(batch, yes - yes.mean())
+    se = np.sqrt((off**2).sum() * 30 / 29) / 300
+    reach = stats.t.ppf(0.975, freedom_with_gaps(20, 0.0, 29)) * se
+    p = yes.mean()
+    expected = 1 / (1 + np.exp(-(np.log(p / (1 - p)) + reach / (p * (1 - p)))))
+    assert share.estimate == pytest.approx(p)
+    assert share.unsettled == 0
+    assert share.high == pytest.approx(max(expected, share.high))
+    assert share.high >= expected - 1e-12
+
+
+def test_gaps_widen_the_limits_and_few_known_courses_too():
+    rng = np.random.default_rng(8)
+    yes = (rng.random((20, 200)) < 0.5).astype(float)
+    settled = np.tile(yes[0], (20, 1))
+    batch = np.arange(200)
+    half = settled.copy()
+    half[:, :100] = yes[:, :100]
+    whole, gaps = filled_share(settled, batch, 200), filled_share(half, batch, 200)
+    assert 0 < gaps.unsettled < 0.6
+    assert gaps.high - gaps.low > whole.high - whole.low
+    few = filled_share(settled, batch, 12)
+    assert few.high - few.low > 0.45
+
+
+@pytest.mark.parametrize("unsettled", [0.0, 0.3, 0.9])
+def test_degrees_of_freedom_are_fewer_than_either_source_has(unsettled):
+    found = freedom_with_gaps(20, unsettled, 40)
+    assert found < 40
+    if unsettled:
+        assert found < 19 / unsettled**2
+
+
+def test_nobody_at_risk_has_no_share():
+    share = filled_share(np.full((20, 3), np.nan), np.arange(3), 0)
+    assert np.isnan([share.estimate, share.low, share.high]).all()
+
+
+def test_paths_counted_out_are_all_there():
+    """The check itself: weights add up, and the ways out are those of the states."""
+    made, seen = rates(STEPS, 1), seen_at_random(STEPS, 1)
+    paths = every_path(STEPS, made, seen, 0)
+    assert sum(weight for *_, weight in paths) == pytest.approx(1)
+    ends = set(itertools.chain.from_iterable(states for states, *_ in paths))
+    assert ends == set(range(len(STATES)))
