@@ -62,3 +62,11 @@ def test_without_records_it_ends_with_3(command, tmp_path):
     ran = command("map", tmp_path)
     assert ran.code == 3
     assert "no folder of records" in ran.err
+
+
+def test_defaults_that_are_taken_are_told_with_what_supports_them(command, station):
+    checks = station / "records" / "checks.csv"
+    checks.write_text(CHECKS.replace("yes", "jawohl"), "utf-8")
+    ran = command("map", station, "--accept")
+    assert "taken: words:*:*:* = yes" in ran.out
+    assert 'yes_no: "jawohl" (14) -> yes' in ran.out

@@ -182,6 +182,11 @@ def _tell(
         console.emit_table(
             columns, [[row.get(name, "") for name in columns] for row in rows]
         )
+    for question in run.asked:
+        if question.answer is not None and question.answer == question.default:
+            console.emit(f"\ntaken: {question.id} = {question.answer}")
+            for line in question.evidence:
+                console.tell(f"  {line}")
     for question in run.open:
         console.emit(f"\nopen: {question.id}")
         console.tell(f"  {question.text}")
