@@ -80,6 +80,10 @@ EQUIVALENT: dict[str, str] = {
     "stats/shares/adjusted_rate.py: while over(inner) <= 1:": (
         "the place looked from lies a step further off"
     ),
+    "stats/shares/ranks.py: "
+    "drawn = modes - rng.standard_normal((size, operators)) @ root.T": (
+        "a normal deviate is as likely with the other sign"
+    ),
     "stats/shares/poisson_binomial.py: "
     "met = table[: already + 3]  # more failures than courses so far have no chance": (
         "a row more, which is all zeros"

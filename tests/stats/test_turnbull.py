@@ -137,7 +137,8 @@ def test_a_set_that_a_day_cuts_counts_from_its_right_end():
     [
         ([], [], "no courses"),
         ([5.0], [5.0], "empty"),
-        ([np.nan], [5.0], "empty"),
+        ([np.nan], [5.0], "1 intervals are empty"),
+        ([0.0, 5.0, np.nan, 9.0], [5.0, 5.0, 6.0, 8.0], "3 intervals are empty"),
         ([0.0, 1.0, 2.0], [5.0, 6.0], "one length"),
     ],
 )
