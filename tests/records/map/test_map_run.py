@@ -5,6 +5,7 @@ import shutil
 import tomllib
 
 import pytest
+import xlsxwriter
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.commands.failures import exit_code
 from queen_outcomes.records.map.questions import open_questions
@@ -372,3 +373,39 @@ def test_a_journal_of_everything_is_no_list_of_inseminations_unasked(station):
     assert ("bench.csv", "inseminations") not in rules(settings)
     assert settings["records"]["ignore"] == ["bench.csv"]
     assert run(station)[0].new == set()
+
+
+def test_a_blank_that_was_not_looked_for_is_kept_as_an_answer(station):
+    answers = {
+        DATES: "mdy",
+        "dates:checks.csv:checks:checked_on": "mdy",
+        SHARE: "share",
+        BLANK: "leave",
+    }
+    begun, settings = run(station, answers)
+    assert not begun.open
+    columns = rules(settings)["checks.csv", "checks"]["columns"]
+    assert columns["eggs"] == {"from": "Eggs", "blank": "not looked"}
+
+
+def test_days_that_a_spreadsheet_of_another_locale_turned_are_turned_back(station):
+    # 1 to 28 June written month first, into a sheet that takes the day first: up to the
+    # 12th it made days of them with day and month changed, the others stayed texts
+    days = [dt.date(2025, 6, number) for number in (2, 5, 8, 11, 12, 13, 17, 20, 24, 28)]
+    with xlsxwriter.Workbook(station / "records" / "checks.xlsx") as book:
+        sheet = book.add_worksheet("Checks")
+        sheet.write_row(0, 0, ["Queen", "Date", "Who", "Eggs"])
+        shown = book.add_format({"num_format": "dd/mm/yyyy"})
+        for row, day in enumerate(days, start=1):
+            sheet.write_row(row, 0, [f"D{row}", None, "Ada Brun", "yes"])
+            if day.day <= 12:
+                sheet.write_datetime(row, 1, day.replace(month=day.day, day=day.month), shown)
+            else:
+                sheet.write_string(row, 1, f"{day.month}/{day.day}/{day.year}")
+    (station / "records" / "checks.csv").unlink()
+    begun, _ = run(station, {DATES: "mdy"})
+    (asked,) = [one for one in begun.open if one.id.startswith("mixed:")]
+    begun, _ = run(station, {DATES: "mdy", asked.id: "swapped"})
+    assert not [one for one in begun.open if one.id.startswith("mixed:")]
+    read = accepted(station, AS_OF)["checks"]
+    assert sorted(row["checked_on"] for row in read) == [str(day) for day in days]

@@ -56,6 +56,9 @@ class Orders:
     by_file: dict[str, str] = field(default_factory=dict)
     by_column: dict[tuple[str, str, str], str] = field(default_factory=dict)
     """(source, table, column) -> an order other than the file's."""
+    turned: dict[tuple[str, str, str], str] = field(default_factory=dict)
+    """(source, table, column) -> the order of its texts, where a spreadsheet of another
+    locale may have changed day and month of the rest."""
     questions: list[Question] = field(default_factory=list)
     asked: dict[str, list[str]] = field(default_factory=dict)
     """question id -> the files that its answer sets."""
@@ -189,7 +192,9 @@ def _mixture(found: Orders, judged: Judged, held: list[Contents]) -> None:
         return
     late = [day for day in texts if len(day.days) == 1]
     if len(late) == len(texts) and all(day.day <= 12 for day in real):
-        name = question_id("mixed", judged.part.source, judged.part.table, judged.name)
+        place = (judged.part.source, judged.part.table, judged.name)
+        found.turned[place] = late[0].days[0][0]
+        name = question_id("mixed", *place)
         found.questions.append(
             Question(
                 name,
@@ -201,7 +206,7 @@ def _mixture(found: Orders, judged: Judged, held: list[Contents]) -> None:
                 ],
                 {
                     "right": "read them as they stand",
-                    "swapped": "mend them in the sheet",
+                    "swapped": "it did: turn them back",
                 },
                 sources=(judged.part.source,),
             )

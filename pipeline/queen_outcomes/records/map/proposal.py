@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from queen_outcomes.facts.reading import BLANK_NO, MIXED, NOT_LOOKED
 from queen_outcomes.records.map import asking, labels, orders, station, wordlist
 from queen_outcomes.records.map.contents import number_of
 from queen_outcomes.records.map.fits import PERSON, ours_of
@@ -359,10 +360,12 @@ def _extra(proposal: Proposal, part: Part, name: str, per_word) -> dict[str, Any
         extra["unit"] = unit
     if place in proposal.orders.by_column:
         extra["dates"] = proposal.orders.by_column[place]
+    if proposal.answered("mixed", *place) == "swapped":
+        extra["dates"] = MIXED + proposal.orders.turned[place]
     if name in asking.tick_columns(part):
         blank = proposal.answered("blank", part.source, part.table)
-        if blank == NO:
-            extra["blank"] = NO
+        if blank in (NO, asking.LEAVE):
+            extra["blank"] = BLANK_NO if blank == NO else NOT_LOOKED
     limited = ",".join(wordlist.limited_to(part, name))
     if limited and (name, limited) in per_word:
         extra["words"] = per_word[name, limited]

@@ -297,7 +297,7 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
     _, source, table, column = [*question.id.split(":"), "*", "*", "*"][:4]
     kind = question.kind
     _settle_habits(document, source, _CONTROLS.get(kind, ()), everything)
-    if kind in ("percent", "blank", "graft", "column"):
+    if kind in ("percent", "blank", "graft", "column", "mixed"):
         _settle_columns(document, source, table, column, everything)
     elif kind == "colours":
         _settle_colours(document, source, everything)
