@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from queen_outcomes.facts import exports as contract
-from queen_outcomes.facts.exports.exported import Column
+from queen_outcomes.facts.exports.exported import ExportColumn
 
 TABLES = list(contract.TABLES.values())
 
@@ -36,5 +36,5 @@ def test_a_wrong_type_is_named():
 
 
 def test_any_whole_number_may_be_written_as_an_integer():
-    assert Column("n", "integer", "a count").takes("HUGEINT")
-    assert not Column("n", "integer", "a count").takes("DOUBLE")
+    assert ExportColumn("n", "integer", "a count").takes("HUGEINT")
+    assert not ExportColumn("n", "integer", "a count").takes("DOUBLE")

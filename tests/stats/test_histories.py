@@ -14,16 +14,16 @@ from queen_outcomes.stats.histories.chain import (
     TAKEN,
     WAITING,
     WORKING,
-    Seen,
+    DaySteps,
+    SeenCourses,
     Sign,
-    Steps,
 )
 from queen_outcomes.stats.histories.fit import even, fill_in, fit_histories
 from queen_outcomes.stats.histories.passes import Chain, Rates, parts_of
 from queen_outcomes.stats.histories.shares import filled_share, freedom_with_gaps
 from scipy import stats
 
-STEPS = Steps(np.array([0, 1, 2, 9, 14]), 2)
+STEPS = DaySteps(np.array([0, 1, 2, 9, 14]), 2)
 
 
 def effect_of(steps, name, step):
@@ -145,7 +145,7 @@ def test_unseen_queens_wait_as_the_exponential_says():
     np.testing.assert_allclose(found[:, 0, 0], waiting, rtol=1e-5)
 
 
-DAILY = Steps(np.arange(31), 11)
+DAILY = DaySteps(np.arange(31), 11)
 NO_SIGN = (Sign(np.array([(1.0,)]), (0,) * 6, np.array([np.inf])),)
 
 
@@ -159,7 +159,7 @@ def watched(onset, end, kind, until, steps=DAILY, signs=NO_SIGN):
         out[step, :, rows] = LEAST
         out[step, state[rows], rows] = 0.0
     none = np.zeros(0, int)
-    return Seen(
+    return SeenCourses(
         *(steps, out, none, none, none, np.zeros((0, 6), int), signs),
         *(np.zeros((n, 0)), np.zeros(0), ()),
     )
@@ -215,7 +215,7 @@ def test_signs_are_learned_from_those_whose_state_is_known():
     seen = watched(onset, end, np.full(n, REPLACED), until, signs=(sign,))
     looks = rng.random(n) < np.where(end <= 20, 0.2, 0.9)
     rows = np.arange(n)
-    seen = Seen(
+    seen = SeenCourses(
         *(seen.steps, seen.ruled_out, rows, np.zeros(n, int), looks.astype(int)),
         *(np.full((n, 6), 20), seen.signs, seen.factors, seen.ridge, seen.batches),
     )

@@ -15,7 +15,7 @@ from queen_outcomes.audit.cases import read_audited, read_risk_model
 from queen_outcomes.audit.operators import operator_rows
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.exports.audit import BATCHES, OPERATORS
-from queen_outcomes.facts.exports.exported import Table
+from queen_outcomes.facts.exports.exported import ExportTable
 from queen_outcomes.facts.exports.writing import filled
 from queen_outcomes.facts.outcomes import question_columns
 from queen_outcomes.facts.settings import Settings
@@ -89,7 +89,7 @@ def read_period(
     return Period(question, cases, operators, batch_rows(cases, model.deviations))
 
 
-def _stored(store: Store, table: Table, question: Question) -> list[Row]:
+def _stored(store: Store, table: ExportTable, question: Question) -> list[Row]:
     return store.records(
         f"SELECT * FROM {table.name} WHERE outcome = $outcome AND "
         f"window_days = $window_days ORDER BY {', '.join(table.order)}",

@@ -17,7 +17,7 @@ from queen_outcomes.base.errors import UsageError
 from queen_outcomes.base.folders import sha256
 from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts import exports as contract
-from queen_outcomes.facts.exports.exported import Column, Table
+from queen_outcomes.facts.exports.exported import ExportColumn, ExportTable
 
 DESCRIPTION = "datapackage.json"
 NAME = "queen-outcomes"
@@ -68,7 +68,7 @@ def write_tables(store: Store, folder: Path) -> dict[str, str]:
     }
 
 
-def _write(store: Store, table: Table, folder: Path, form: str) -> str:
+def _write(store: Store, table: ExportTable, folder: Path, form: str) -> str:
     path = folder / f"{table.name}.{form}"
     store.execute(
         f"COPY ({select(table, form)}) TO {literal(str(path))} ({_OPTIONS[form]})"
@@ -76,7 +76,7 @@ def _write(store: Store, table: Table, folder: Path, form: str) -> str:
     return sha256(path)
 
 
-def select(table: Table, form: str = "parquet") -> str:
+def select(table: ExportTable, form: str = "parquet") -> str:
     """Give the SELECT that reads a table as the contract promises it."""
     columns = ", ".join(
         f"{_expression(column, form)} AS {quote(column.name)}"
@@ -86,7 +86,7 @@ def select(table: Table, form: str = "parquet") -> str:
     return f"SELECT {columns} FROM {quote(table.name)} AS made ORDER BY {order}"
 
 
-def _expression(column: Column, form: str) -> str:
+def _expression(column: ExportColumn, form: str) -> str:
     name = f"made.{quote(column.name)}"
     if form == "csv" and column.kind == "texts":
         return f"CAST(to_json({name}) AS VARCHAR)"
@@ -188,7 +188,7 @@ def _package(
     }
 
 
-def _resource(table: Table, path: Path, form: str, digest: str) -> dict[str, Any]:
+def _resource(table: ExportTable, path: Path, form: str, digest: str) -> dict[str, Any]:
     text = {"encoding": "utf-8"} if form == "csv" else {}
     schema: dict[str, Any] = {
         "fields": [_field(column) for column in table.columns],
@@ -210,7 +210,7 @@ def _resource(table: Table, path: Path, form: str, digest: str) -> dict[str, Any
     }
 
 
-def _field(column: Column) -> dict[str, Any]:
+def _field(column: ExportColumn) -> dict[str, Any]:
     empty = f"; empty: {column.null}" if column.null else ""
     field: dict[str, Any] = {
         "name": column.name,

@@ -21,7 +21,7 @@ from scipy import stats
 
 from queen_outcomes import __version__
 from queen_outcomes.base.store import Store
-from queen_outcomes.facts.exports.exported import Column, Table
+from queen_outcomes.facts.exports.exported import ExportColumn, ExportTable
 from queen_outcomes.facts.exports.models import MODELS
 from queen_outcomes.facts.exports.writing import write_rows
 from queen_outcomes.facts.settings import Settings
@@ -50,25 +50,25 @@ from queen_outcomes.stats.shares.multiplicity import holm
 
 Row = dict[str, Any]
 _QUESTION = (
-    Column("outcome", "text", "which outcome"),
-    Column("window_days", "integer", "the outcome's window after day 0", "days"),
+    ExportColumn("outcome", "text", "which outcome"),
+    ExportColumn("window_days", "integer", "the outcome's window after day 0", "days"),
 )
-RISK_MODELS = Table(
+RISK_MODELS = ExportTable(
     "risk_models",
     "a main model; the build's own, for what leans on its risks later",
     (
         *_QUESTION,
-        Column("model", "text", "main"),
-        Column("risks", "text", "as JSON, what `read_risks` reads"),
+        ExportColumn("model", "text", "main"),
+        ExportColumn("risks", "text", "as JSON, what `read_risks` reads"),
     ),
     key=("outcome", "window_days"),
 )
-INPUTS = Table(
+INPUTS = ExportTable(
     "model_inputs",
     "a question; the build's own",
     (
         *_QUESTION,
-        Column(
+        ExportColumn(
             "mark",
             "text",
             "a hash of all that its models stand on",

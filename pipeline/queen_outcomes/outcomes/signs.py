@@ -1,6 +1,6 @@
 """What the records of each course rule out, and what its looks tell, for its history.
 
-Reads histories, findings and course_factors, and gives `Seen`, on which the chain of
+Reads histories, findings and course_factors, and gives `SeenCourses`, on which the chain of
 `stats/histories` learns. The trade's part of it stands here and in those SQL files: for
 how long brood outlives a queen, which exits show her alive, what a second insemination
 says. How likely a look is to find her, her mark or her brood is learned from the looks;
@@ -30,9 +30,9 @@ from queen_outcomes.stats.histories.chain import (
     TAKEN,
     WAITING,
     WORKING,
-    Seen,
+    DaySteps,
+    SeenCourses,
     Sign,
-    Steps,
 )
 
 DAYS = (
@@ -132,7 +132,7 @@ class Known:
     ----------
     courses : DataFrame
         `histories`.
-    seen : Seen
+    seen : SeenCourses
     keys : ndarray of uint64, shape (n,)
         Of each course's id.
     last_good : ndarray, shape (n,)
@@ -142,7 +142,7 @@ class Known:
     """
 
     courses: pl.DataFrame
-    seen: Seen
+    seen: SeenCourses
     keys: np.ndarray
     last_good: np.ndarray
     again_good: np.ndarray
@@ -184,7 +184,7 @@ def read_known(store: Store, settings: Settings, window: int | None = None) -> K
     looks, course = looks.filter(by_then), course[by_then]
     windows = {days for _, days in rules.windows}
     days = sorted({*DAYS, *windows, *(days + rules.grace_days for days in windows)})
-    steps = Steps(np.array(days), days.index(LATE))
+    steps = DaySteps(np.array(days), days.index(LATE))
     table = store.frame(resources.read("sql", "05_rates", "course_factors.sql"))
     columns, ridge = factor_columns(table)
     score = looks["pattern_pct"].to_numpy().astype(float)
@@ -192,7 +192,7 @@ def read_known(store: Store, settings: Settings, window: int | None = None) -> K
     scores = _quality(course, day, score, n, window, rules.pattern_good_pct)
     quality, good, again = scores
     found = _findings(steps, courses, looks, course)
-    seen = Seen(
+    seen = SeenCourses(
         steps,
         _ruled_out(steps, courses),
         *found,
@@ -283,7 +283,7 @@ def _quality(course, day, score, n, window, good_pct):
     return quality, last, again
 
 
-def _ruled_out(steps: Steps, courses: pl.DataFrame) -> np.ndarray:
+def _ruled_out(steps: DaySteps, courses: pl.DataFrame) -> np.ndarray:
     """Give what exits and further inseminations rule out, (steps, states, courses)."""
     n = courses.height
     out = np.zeros((len(steps.days), len(STATES), n))
@@ -327,7 +327,7 @@ def _ruled_out(steps: Steps, courses: pl.DataFrame) -> np.ndarray:
     return out
 
 
-def _findings(steps: Steps, courses, looks, course):
+def _findings(steps: DaySteps, courses, looks, course):
     """Give the looks' findings: course, sign, finding and step by state."""
     parts: list[tuple[np.ndarray, ...]] = []
 

@@ -29,7 +29,7 @@ Attributes = dict[str, str]
 
 
 @dataclass
-class _Look:
+class _Shown:
     parent: str = ""
     fill: str | None = None
     struck: bool | None = None
@@ -64,7 +64,7 @@ class OpenDocument:
     """Days are written as days, whatever calendar the program counts in."""
 
     def __init__(self, book: zipfile.ZipFile) -> None:
-        self._looks: dict[str, _Look] = {}
+        self._looks: dict[str, _Shown] = {}
         self._sheets: dict[str, _Sheet] = {}
         for part in (_STYLES, _CONTENT):
             if part == _CONTENT or part in book.namelist():
@@ -122,9 +122,9 @@ def is_protected(book: zipfile.ZipFile) -> bool:
 class _Pass:
     """One pass over a part: the styles, and what stands in each sheet's cells."""
 
-    def __init__(self, looks: dict[str, _Look], sheets: dict[str, _Sheet]) -> None:
+    def __init__(self, looks: dict[str, _Shown], sheets: dict[str, _Sheet]) -> None:
         self._looks, self._sheets = looks, sheets
-        self._look = _Look()
+        self._look = _Shown()
         self._sheet = _Sheet()
         self._table_styles = dict[str, bool]()
         self._columns: list[tuple[int, str]] = []
@@ -154,7 +154,7 @@ class _Pass:
     # --- styles
 
     def _begin_style(self, attributes: Attributes) -> None:
-        self._look = _Look(attributes.get(f"{_STYLE}parent-style-name", ""))
+        self._look = _Shown(attributes.get(f"{_STYLE}parent-style-name", ""))
         family = attributes.get(f"{_STYLE}family")
         self._style = attributes.get(f"{_STYLE}name", "")
         if family == "table-cell":

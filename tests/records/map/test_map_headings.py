@@ -12,7 +12,7 @@ from queen_outcomes.records.map.contents import Contents, day_of, is_tick, numbe
 from queen_outcomes.records.map.fits import fit
 from queen_outcomes.records.map.headings import heading
 from queen_outcomes.records.map.opened import Cell
-from queen_outcomes.records.map.sheet import Column
+from queen_outcomes.records.map.sheet import SheetColumn
 from random_sheets import HEADINGS, TABLES
 
 SAMPLES = {
@@ -47,7 +47,7 @@ def test_each_language_names_its_columns(language):
                 home = "queens" if name in ("line", "emerged_on") else table
                 yes_no = name in ("queen_seen", "eggs", "larvae", "sealed")
                 held = HEADINGS[language]["yes_no"] if yes_no else SAMPLES[name]
-                column = Column(
+                column = SheetColumn(
                     0, heading(text, language), Contents([Cell(t) for t in held])
                 )
                 assert fit(column, home, name) >= 0.6, (text, name)

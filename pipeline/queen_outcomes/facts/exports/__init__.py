@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from queen_outcomes.base.errors import LedgerError, shorten
 from queen_outcomes.facts.exports.audit import AUDIT
 from queen_outcomes.facts.exports.doses import DOSES
-from queen_outcomes.facts.exports.exported import Table
+from queen_outcomes.facts.exports.exported import ExportTable
 from queen_outcomes.facts.exports.models import MODELS
 from queen_outcomes.facts.exports.outcomes import (
     CHANGES,
@@ -29,7 +29,7 @@ from queen_outcomes.facts.exports.outcomes import (
     SOURCES,
 )
 
-TABLES: dict[str, Table] = {
+TABLES: dict[str, ExportTable] = {
     table.name: table
     for table in (
         *(SOURCES, QUARANTINE, LISTED, EXPECTATIONS, COURSES, ONSET, ENDS),

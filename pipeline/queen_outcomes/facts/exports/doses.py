@@ -9,8 +9,8 @@ import itertools
 
 from queen_outcomes.facts.exports.exported import (
     OUTCOME,
-    Column,
-    Table,
+    ExportColumn,
+    ExportTable,
     count,
     limits,
     number,
@@ -18,13 +18,13 @@ from queen_outcomes.facts.exports.exported import (
 )
 from queen_outcomes.facts.outcomes import OUTCOMES
 
-_ARM = Column("arm", "text", "the protocol, as it was meant")
-_TRIAL = Column("trial", "text", "the planned trial", null="outside of trials")
+_ARM = ExportColumn("arm", "text", "the protocol, as it was meant")
+_TRIAL = ExportColumn("trial", "text", "the planned trial", null="outside of trials")
 _QUESTION = (
     OUTCOME,
-    Column("window_days", "integer", "days from the first insemination", "days"),
+    ExportColumn("window_days", "integer", "days from the first insemination", "days"),
 )
-_REFERENCE = Column("reference", "text", "the arm that it is compared with")
+_REFERENCE = ExportColumn("reference", "text", "the arm that it is compared with")
 _FAILURES = ", ".join(o.name for o in OUTCOMES.values() if o.fails == "yes")
 _FEW = "fewer closed courses than min_shown, or none settled"
 _NO_DIFFERENCE = "there is none; note tells why"
@@ -32,7 +32,7 @@ _NO_COST = "no success, or batches do not bound it"
 _PRIMARY_ONLY = "not the primary method or not the plan's question, or no verdict"
 
 
-ARMS = Table(
+ARMS = ExportTable(
     "arms",
     "a protocol; the answers are those to the plan's question",
     (
@@ -47,24 +47,28 @@ ARMS = Table(
         share("rate", "yes / (yes + no), not adjusted", _FEW),
         *limits("", _FEW, about=", graft batches allowed for"),
         number("mean_dose_ul", "given a course, all doses", "uL", "not recorded"),
-        Column(
+        ExportColumn(
             "doses", "integer", "inseminations of most courses", null="not recorded"
         ),
         share("adjusted", "yes, had all courses been in this arm", "no model of it"),
         *limits("adjusted", "no model of it"),
-        Column("batches", "integer", "graft batches of its closed courses"),
-        Column("source", "text", "protocol, dose meant or dose given: read from there"),
-        Column("intended", "yes_no", "the arms stand for what was meant"),
-        Column("randomised", "yes_no", "a trial whose blocks hold arms side by side"),
-        Column("reference", "yes_no", "the others are compared with it"),
-        Column(
+        ExportColumn("batches", "integer", "graft batches of its closed courses"),
+        ExportColumn(
+            "source", "text", "protocol, dose meant or dose given: read from there"
+        ),
+        ExportColumn("intended", "yes_no", "the arms stand for what was meant"),
+        ExportColumn(
+            "randomised", "yes_no", "a trial whose blocks hold arms side by side"
+        ),
+        ExportColumn("reference", "yes_no", "the others are compared with it"),
+        ExportColumn(
             "planned", "integer", "closed courses planned", "courses", "nothing planned"
         ),
-        Column("said", "text", "why the arms do not stand for what was meant"),
+        ExportColumn("said", "text", "why the arms do not stand for what was meant"),
     ),
     key=("trial", "arm"),
 )
-ARM_CONTRASTS = Table(
+ARM_CONTRASTS = ExportTable(
     "arm_contrasts",
     "an arm against the reference, an outcome and a method",
     (
@@ -72,7 +76,7 @@ ARM_CONTRASTS = Table(
         _ARM,
         _REFERENCE,
         *_QUESTION,
-        Column(
+        ExportColumn(
             "method",
             "text",
             "unadjusted; stratified: within blocks, else within graft batches; "
@@ -92,14 +96,14 @@ ARM_CONTRASTS = Table(
         ),
         number("ratio", "of the shares of success", "", _NO_DIFFERENCE),
         share("margin", "the loss that would not matter", "none was stated for it"),
-        Column(
+        ExportColumn(
             "verdict",
             "text",
             "better, not_worse, not_worse_though_lower, inconclusive, worse, interim",
             null=_PRIMARY_ONLY,
         ),
-        Column("primary", "yes_no", "the method fixed beforehand"),
-        Column("intended", "yes_no", "the arms stand for what was meant"),
+        ExportColumn("primary", "yes_no", "the method fixed beforehand"),
+        ExportColumn("intended", "yes_no", "the arms stand for what was meant"),
         count("closed", "closed courses of both"),
         share(
             "overlap",
@@ -114,8 +118,10 @@ ARM_CONTRASTS = Table(
         number(
             "homogeneity_p", "of one odds ratio in all blocks", "", "not to be tested"
         ),
-        Column("said", "text", "the verdict in words, or why there is none"),
-        Column("note", "text", "what to know of the method, or why there is nothing"),
+        ExportColumn("said", "text", "the verdict in words, or why there is none"),
+        ExportColumn(
+            "note", "text", "what to know of the method, or why there is nothing"
+        ),
     ),
     key=("trial", "arm", "reference", "outcome", "window_days", "method"),
 )
@@ -129,7 +135,7 @@ RESOURCES = {
 """What a success takes: meaning and unit."""
 FOR = 1000
 """Successes that arms are set against each other for."""
-ARM_COSTS = Table(
+ARM_COSTS = ExportTable(
     "arm_costs",
     "an arm with enough closed courses; success is that of the plan's question, adjusted "
     "where the model has it",
@@ -143,27 +149,29 @@ ARM_COSTS = Table(
             )
             for name, (what, unit) in RESOURCES.items()
         ),
-        Column("assumptions", "text", "what the figures lean on"),
+        ExportColumn("assumptions", "text", "what the figures lean on"),
         count("courses", "courses whose window has closed"),
         count("successes", "known successes among them"),
-        Column("frontier", "yes_no", "no other arm takes fewer drones and queens"),
+        ExportColumn(
+            "frontier", "yes_no", "no other arm takes fewer drones and queens"
+        ),
     ),
     key=("trial", "arm"),
 )
-ARM_EXCHANGE = Table(
+ARM_EXCHANGE = ExportTable(
     "arm_exchange",
     "an arm against the reference, and something that successes take",
     (
         _TRIAL,
         _ARM,
-        Column("resource", "text", ", ".join(RESOURCES)),
+        ExportColumn("resource", "text", ", ".join(RESOURCES)),
         _REFERENCE,
         number("more", f"for {FOR:,} successes, than the reference takes", "", ""),
         *limits("", "", ""),
     ),
     key=("trial", "arm", "resource"),
 )
-DOSE_RESPONSE = Table(
+DOSE_RESPONSE = ExportTable(
     "dose_response",
     "a dose of the main model's curve",
     (
@@ -183,57 +191,61 @@ DOSE_RESPONSE = Table(
 )
 DOSES = (ARMS, ARM_CONTRASTS, ARM_COSTS, ARM_EXCHANGE, DOSE_RESPONSE)
 
-ARM_COURSES = Table(
+ARM_COURSES = ExportTable(
     "arm_courses",
     "a course, as the comparison of doses read it; what is not recorded is empty",
     (
-        Column("course_id", "text", "the course"),
+        ExportColumn("course_id", "text", "the course"),
         _TRIAL,
         _ARM,
-        Column("block", "text", "its block"),
-        Column("source", "text", "what the arm was read from"),
+        ExportColumn("block", "text", "its block"),
+        ExportColumn("source", "text", "what the arm was read from"),
     ),
     key=("course_id",),
 )
-ARM_MODELS = Table(
+ARM_MODELS = ExportTable(
     "arm_models",
     "a comparison and an outcome: the main model with the arm in the place of dose",
     (
         _TRIAL,
         *_QUESTION,
-        Column("method", "text", "of the fit; none: there is no model"),
-        Column("primary", "yes_no", "it carries the verdict"),
+        ExportColumn("method", "text", "of the fit; none: there is no model"),
+        ExportColumn("primary", "yes_no", "it carries the verdict"),
         count("rows", "courses fitted"),
-        Column("factors", "text", "what was allowed for"),
-        Column("left_out", "text", "what was not, and why"),
-        Column("message", "text", "what to know, or why there is no model"),
+        ExportColumn("factors", "text", "what was allowed for"),
+        ExportColumn("left_out", "text", "what was not, and why"),
+        ExportColumn("message", "text", "what to know, or why there is no model"),
     ),
     key=("trial", "outcome", "window_days"),
 )
-ARM_OVERLAP = Table(
+ARM_OVERLAP = ExportTable(
     "arm_overlap",
     "an arm against the reference, and a grouping that is recorded",
     (
         _TRIAL,
         _ARM,
         _REFERENCE,
-        Column("grouping", "text", "operator, line, year or graft_batch"),
+        ExportColumn("grouping", "text", "operator, line, year or graft_batch"),
         share("shared", "courses in levels that hold both arms", ""),
     ),
     key=("trial", "arm", "reference", "grouping"),
 )
-ARM_NEEDS = Table(
+ARM_NEEDS = ExportTable(
     "arm_needs",
     "a comparison and a margin, and what it would take to rule such a loss out",
     (
         _TRIAL,
         share("margin", "the loss", ""),
-        Column("queens_alone", "integer", "an arm, were they alone", "queens", "none"),
-        Column("queens", "integer", "an arm, whole batches to it", "queens", "none"),
+        ExportColumn(
+            "queens_alone", "integer", "an arm, were they alone", "queens", "none"
+        ),
+        ExportColumn(
+            "queens", "integer", "an arm, whole batches to it", "queens", "none"
+        ),
     ),
     key=("trial", "margin"),
 )
-DOSE_TRENDS = Table(
+DOSE_TRENDS = ExportTable(
     "dose_trends",
     "an outcome: does success go with the doses meant",
     (
@@ -242,21 +254,21 @@ DOSE_TRENDS = Table(
         number("z", "of the trend", "", "no trend"),
         number("p", "of no trend, two-sided", "", "no trend"),
         number("lack_p", "of a straight line being enough", "", "no trend"),
-        Column("scored_by", "text", "what the doses count as"),
-        Column("message", "text", "why there is no trend; empty: there is one"),
+        ExportColumn("scored_by", "text", "what the doses count as"),
+        ExportColumn("message", "text", "why there is no trend; empty: there is one"),
     ),
     key=("outcome", "window_days"),
 )
-DOSE_FOR = Table(
+DOSE_FOR = ExportTable(
     "dose_for",
     "a share of success, and the dose that the main model's curve gives for it",
     (
         *_QUESTION,
-        Column("asked", "text", "whose share"),
+        ExportColumn("asked", "text", "whose share"),
         share("success", "the share", ""),
         number("dose_ul", "the dose", "uL", "said tells why"),
         *limits("", "not bounded", "uL"),
-        Column("said", "text", "what to know of it"),
+        ExportColumn("said", "text", "what to know of it"),
     ),
     key=("outcome", "window_days", "asked"),
 )

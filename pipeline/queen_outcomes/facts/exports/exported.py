@@ -24,7 +24,7 @@ _INTEGERS = {
 
 
 @dataclass(frozen=True)
-class Column:
+class ExportColumn:
     """One exported column."""
 
     name: str
@@ -47,12 +47,12 @@ class Column:
 
 
 @dataclass(frozen=True)
-class Table:
+class ExportTable:
     """One exported table; its rows are ordered by ``key``."""
 
     name: str
     grain: str
-    columns: tuple[Column, ...]
+    columns: tuple[ExportColumn, ...]
     key: tuple[str, ...] = ()
     """Columns that are unique together; empty: rows may repeat."""
 
@@ -62,28 +62,30 @@ class Table:
         return self.key or tuple(column.name for column in self.columns)
 
 
-OUTCOME = Column("outcome", "text", "which outcome")
-WINDOW = Column("window_days", "integer", "the outcome's window after day 0", "days")
+OUTCOME = ExportColumn("outcome", "text", "which outcome")
+WINDOW = ExportColumn(
+    "window_days", "integer", "the outcome's window after day 0", "days"
+)
 
 
-def count(name: str, meaning: str, null: str = "") -> Column:
+def count(name: str, meaning: str, null: str = "") -> ExportColumn:
     """Declare a number of courses."""
-    return Column(name, "integer", meaning, "courses", null)
+    return ExportColumn(name, "integer", meaning, "courses", null)
 
 
-def number(name: str, meaning: str, unit: str = "", null: str = "") -> Column:
+def number(name: str, meaning: str, unit: str = "", null: str = "") -> ExportColumn:
     """Declare a number that may have places after the point."""
-    return Column(name, "number", meaning, unit, null)
+    return ExportColumn(name, "number", meaning, unit, null)
 
 
-def share(name: str, meaning: str, null: str = "") -> Column:
+def share(name: str, meaning: str, null: str = "") -> ExportColumn:
     """Declare a part of one."""
     return number(name, meaning, "share 0-1", null)
 
 
 def limits(
     of: str = "", null: str = "", unit: str = "share 0-1", *, about: str = ""
-) -> tuple[Column, Column]:
+) -> tuple[ExportColumn, ExportColumn]:
     """Declare a value's two 95 % limits: `low` and `high`, behind the value's name."""
     start = f"{of}_" if of else ""
     return (

@@ -5,8 +5,8 @@ from __future__ import annotations
 from queen_outcomes.facts.exports.exported import (
     OUTCOME,
     WINDOW,
-    Column,
-    Table,
+    ExportColumn,
+    ExportTable,
     limits,
     number,
 )
@@ -14,7 +14,7 @@ from queen_outcomes.facts.exports.exported import (
 _FIT = (
     OUTCOME,
     WINDOW,
-    Column(
+    ExportColumn(
         "model",
         "text",
         "main; bench: with what happens there; weighted: standing for all; complete: "
@@ -26,29 +26,31 @@ _APART = "the two values cannot be told apart"
 _OR_ONSET = f"{_APART}; or the model is onset"
 
 
-def _number(name: str, meaning: str, unit: str = "", null: str = _NONE) -> Column:
+def _number(name: str, meaning: str, unit: str = "", null: str = _NONE) -> ExportColumn:
     return number(name, meaning, unit, null)
 
 
-MODEL_FITS = Table(
+MODEL_FITS = ExportTable(
     "model_fits",
     "a fit",
     (
         *_FIT,
-        Column(
+        ExportColumn(
             "method",
             "text",
             "glmm, cluster_robust, plain, fixed_batches, firth, mixture, none",
         ),
-        Column("imputations", "integer", "times that gaps were filled in; 0: never"),
-        Column("rows", "integer", "courses fitted", "courses"),
-        Column(
+        ExportColumn(
+            "imputations", "integer", "times that gaps were filled in; 0: never"
+        ),
+        ExportColumn("rows", "integer", "courses fitted", "courses"),
+        ExportColumn(
             "events",
             "integer",
             "courses with yes among them; onset: known to have laid by any day",
             "courses",
         ),
-        Column("left_out", "text", "factors left out, and why"),
+        ExportColumn("left_out", "text", "factors left out, and why"),
         _number("log_likelihood", "at the maximum; penalised with firth"),
         _number("auc", "chance that a yes was predicted above a no, unseen batches"),
         *limits("auc", _NONE, ""),
@@ -56,34 +58,38 @@ MODEL_FITS = Table(
         _number("brier_base", "the same of the base rate"),
         _number("calibration_intercept", "0 when predictions are right", "log odds"),
         _number("calibration_slope", "1 when predictions are right"),
-        Column("converged", "yes_no", "there is a model"),
-        Column("message", "text", "what to know, or why there is no model"),
+        ExportColumn("converged", "yes_no", "there is a model"),
+        ExportColumn("message", "text", "what to know, or why there is no model"),
     ),
     key=("outcome", "window_days", "model"),
 )
-MODEL_TERMS = Table(
+MODEL_TERMS = ExportTable(
     "model_terms",
     "a factor of a fit",
     (
         *_FIT,
-        Column("term", "text", "the factor; of onset after its part, chance or days"),
-        Column("df", "integer", "columns it takes"),
+        ExportColumn(
+            "term", "text", "the factor; of onset after its part, chance or days"
+        ),
+        ExportColumn("df", "integer", "columns it takes"),
         _number("statistic", "chi-square (F times df where limits are by batch)"),
         _number("p", "of the factor as a whole"),
         _number("p_holm", "the same, raised for the factors of the fit"),
-        Column(
+        ExportColumn(
             "chosen_form", "text", "line, spline (and its test against a line), levels"
         ),
     ),
     key=("outcome", "window_days", "model", "term"),
 )
-MODEL_COEFFICIENTS = Table(
+MODEL_COEFFICIENTS = ExportTable(
     "model_coefficients",
     "a coefficient of a fit",
     (
         *_FIT,
-        Column("term", "text", "the factor; of onset after its part, chance or days"),
-        Column("coefficient", "text", "which of its columns"),
+        ExportColumn(
+            "term", "text", "the factor; of onset after its part, chance or days"
+        ),
+        ExportColumn("coefficient", "text", "which of its columns"),
         _number(
             "estimate",
             "within batch and operator; onset: over all of them",
@@ -94,51 +100,55 @@ MODEL_COEFFICIENTS = Table(
     ),
     key=("outcome", "window_days", "model", "term", "coefficient"),
 )
-MODEL_GROUPS = Table(
+MODEL_GROUPS = ExportTable(
     "model_groups",
     "a level of a grouping with random intercepts, and one row for their deviation",
     (
         *_FIT,
-        Column("grouping", "text", "operator, graft_batch or semen_batch"),
-        Column("level", "text", "the level", null="the row of the standard deviation"),
-        Column("courses", "integer", "courses fitted", "courses"),
+        ExportColumn("grouping", "text", "operator, graft_batch or semen_batch"),
+        ExportColumn(
+            "level", "text", "the level", null="the row of the standard deviation"
+        ),
+        ExportColumn("courses", "integer", "courses fitted", "courses"),
         _number("effect", "the level's intercept, or the deviation", "log odds"),
         *limits("", _NONE, "log odds"),
     ),
     key=("outcome", "window_days", "model", "grouping", "level"),
 )
-ADJUSTED = Table(
+ADJUSTED = ExportTable(
     "adjusted",
     "a value of a factor",
     (
         *_FIT,
-        Column("factor", "text", "the factor; of onset also all: nothing is set"),
+        ExportColumn("factor", "text", "the factor; of onset also all: nothing is set"),
         _number(
             "value", "the value all courses are set to", null="the value is a word"
         ),
-        Column("label", "text", "the value in words, with its unit"),
+        ExportColumn("label", "text", "the value in words, with its unit"),
         _number(
             "probability",
             "of yes, averaged over courses, batches, operators",
             "share 0-1",
         ),
         *limits("", _NONE, "share 0-1"),
-        Column("courses_near", "integer", "courses nearest to this value", "courses"),
+        ExportColumn(
+            "courses_near", "integer", "courses nearest to this value", "courses"
+        ),
     ),
     key=("outcome", "window_days", "model", "factor", "value", "label"),
 )
-CONTRASTS = Table(
+CONTRASTS = ExportTable(
     "contrasts",
     "a value of a factor against the usual one",
     (
         *_FIT,
-        Column("factor", "text", "the factor"),
-        Column("value", "text", "the value"),
-        Column("reference", "text", "the usual value"),
+        ExportColumn("factor", "text", "the factor"),
+        ExportColumn("value", "text", "the value"),
+        ExportColumn("reference", "text", "the usual value"),
         _number(
             "overlap", "courses whose operator, line and batch hold both", "share 0-1"
         ),
-        Column(
+        ExportColumn(
             "apart_from", "text", "what the two are not told apart from; empty: nothing"
         ),
         _number(
@@ -165,19 +175,21 @@ CONTRASTS = Table(
 )
 _USUAL = "this is the usual value"
 _NOT_SHOWN = f"{_USUAL}, or the two hardly share operators, lines or batches"
-ONSET_DAYS = Table(
+ONSET_DAYS = ExportTable(
     "onset_days",
     "a value of a factor of the days to laying",
     (
-        Column("factor", "text", "the factor"),
+        ExportColumn("factor", "text", "the factor"),
         _number(
             "value", "the value all courses are set to", null="the value is a word"
         ),
-        Column("label", "text", "the value in words, with its unit"),
+        ExportColumn("label", "text", "the value in words, with its unit"),
         _number("days", "day by which half of the layers lay, averaged", "days"),
         *limits("", _NONE, "days"),
-        Column("courses_near", "integer", "courses nearest to this value", "courses"),
-        Column("reference", "text", "the usual value", null=_USUAL),
+        ExportColumn(
+            "courses_near", "integer", "courses nearest to this value", "courses"
+        ),
+        ExportColumn("reference", "text", "the usual value", null=_USUAL),
         _number(
             "overlap",
             "courses whose operator, line and batch hold both",

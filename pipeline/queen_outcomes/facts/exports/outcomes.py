@@ -10,9 +10,9 @@ from queen_outcomes.facts.dictionary import TABLES as RECORDS
 from queen_outcomes.facts.exports.exported import (
     OUTCOME,
     WINDOW,
-    Column,
+    ExportColumn,
+    ExportTable,
     Kind,
-    Table,
     count,
     limits,
     share,
@@ -20,26 +20,32 @@ from queen_outcomes.facts.exports.exported import (
 from queen_outcomes.facts.outcomes import OUTCOMES as DECLARED
 
 NOT_RECORDED = "not recorded"
-_SOURCE = Column("source", "text", "file under records/, or book.xlsx#Sheet")
-_LINE = Column("line", "integer", "first physical line, sheet row or row number")
-_SLOT = Column(
+_SOURCE = ExportColumn("source", "text", "file under records/, or book.xlsx#Sheet")
+_LINE = ExportColumn("line", "integer", "first physical line, sheet row or row number")
+_SLOT = ExportColumn(
     "slot", "integer", "which record of its line it is", null="the line is one record"
 )
-_TABLE = Column("table", "text", "the table of the records")
-_REASON = Column("reason", "text", "the reason's code")
-_COLUMN = Column("column", "text", "the column concerned", null="the whole row")
-_VALUE = Column("value", "text", "what stood there", null="nothing stood there")
-_MESSAGE = Column("message", "text", "what is wrong and what to do, in a sentence")
-_COURSE = Column("course_id", "text", "queen_id, a slash, and the course's number")
-_QUEEN = Column("queen_id", "text", "the station's label of the queen")
+_TABLE = ExportColumn("table", "text", "the table of the records")
+_REASON = ExportColumn("reason", "text", "the reason's code")
+_COLUMN = ExportColumn("column", "text", "the column concerned", null="the whole row")
+_VALUE = ExportColumn("value", "text", "what stood there", null="nothing stood there")
+_MESSAGE = ExportColumn(
+    "message", "text", "what is wrong and what to do, in a sentence"
+)
+_COURSE = ExportColumn(
+    "course_id", "text", "queen_id, a slash, and the course's number"
+)
+_QUEEN = ExportColumn("queen_id", "text", "the station's label of the queen")
 
 
-def _after(of: str, null: str = "") -> Column:
-    return Column("after", "integer", f"last day {of} had not happened", "days", null)
+def _after(of: str, null: str = "") -> ExportColumn:
+    return ExportColumn(
+        "after", "integer", f"last day {of} had not happened", "days", null
+    )
 
 
-def _by(of: str, null: str) -> Column:
-    return Column("by", "integer", f"first day {of} had happened", "days", null)
+def _by(of: str, null: str) -> ExportColumn:
+    return ExportColumn("by", "integer", f"first day {of} had happened", "days", null)
 
 
 _KINDS: dict[str, Kind] = {
@@ -50,83 +56,87 @@ _KINDS: dict[str, Kind] = {
 }
 
 
-def _recorded(table: str, *names: str) -> tuple[Column, ...]:
+def _recorded(table: str, *names: str) -> tuple[ExportColumn, ...]:
     """Take columns over from the dictionary, so that each fact stands once."""
     found = [RECORDS[table].column(name) for name in names]
     return tuple(
-        Column(c.name, _KINDS.get(c.kind, "text"), c.meaning, c.unit, NOT_RECORDED)
+        ExportColumn(
+            c.name, _KINDS.get(c.kind, "text"), c.meaning, c.unit, NOT_RECORDED
+        )
         for c in found
     )
 
 
-def _derived(name: str, kind: Kind, meaning: str, unit: str = "") -> Column:
-    return Column(name, kind, meaning, unit, "what it is worked out from is missing")
+def _derived(name: str, kind: Kind, meaning: str, unit: str = "") -> ExportColumn:
+    return ExportColumn(
+        name, kind, meaning, unit, "what it is worked out from is missing"
+    )
 
 
-SOURCES = Table(
+SOURCES = ExportTable(
     "sources",
     "a source file or sheet, and a table it is read as",
     (
         _SOURCE,
         _TABLE,
-        Column("sha256", "text", "hash of the file's bytes"),
-        Column("rows_read", "integer", "rows read", "rows"),
-        Column("accepted", "integer", "rows accepted, repeats included", "rows"),
-        Column("quarantined", "integer", "rows quarantined", "rows"),
-        Column(
+        ExportColumn("sha256", "text", "hash of the file's bytes"),
+        ExportColumn("rows_read", "integer", "rows read", "rows"),
+        ExportColumn("accepted", "integer", "rows accepted, repeats included", "rows"),
+        ExportColumn("quarantined", "integer", "rows quarantined", "rows"),
+        ExportColumn(
             "passed_over",
             "integer",
             "rows and parts of rows that hold no record: totals, empty slots",
             "rows",
         ),
-        Column("repeated", "integer", "exact repeats of an earlier row", "rows"),
+        ExportColumn("repeated", "integer", "exact repeats of an earlier row", "rows"),
     ),
     key=("source", "table"),
 )
-QUARANTINE = Table(
+QUARANTINE = ExportTable(
     "quarantine",
     "a quarantined row and one reason for it",
     (
         *(_SOURCE, _LINE, _SLOT, _TABLE, _REASON, _COLUMN, _VALUE, _MESSAGE),
-        Column("row", "text", "JSON of the row's text as it was read"),
+        ExportColumn("row", "text", "JSON of the row's text as it was read"),
     ),
 )
-LISTED = Table(
+LISTED = ExportTable(
     "listed",
     "a second look at an accepted row",
     (
         *(_SOURCE, _LINE, _SLOT, _TABLE),
-        Column("severity", "text", "set_aside (the cell was emptied) or look"),
+        ExportColumn("severity", "text", "set_aside (the cell was emptied) or look"),
         *(_REASON, _COLUMN, _VALUE, _MESSAGE),
     ),
 )
-EXPECTATIONS = Table(
+EXPECTATIONS = ExportTable(
     "expectations",
     "an expectation checked",
     (
         _TABLE,
-        Column("expectation", "text", "what was expected"),
-        Column("column", "text", "the column concerned", null="the whole table"),
-        Column("rows", "integer", "rows looked at", "rows"),
-        Column("failed", "integer", "rows that did not meet it", "rows"),
-        Column("severity", "text", "quarantine, hard or soft"),
+        ExportColumn("expectation", "text", "what was expected"),
+        ExportColumn("column", "text", "the column concerned", null="the whole table"),
+        ExportColumn("rows", "integer", "rows looked at", "rows"),
+        ExportColumn("failed", "integer", "rows that did not meet it", "rows"),
+        ExportColumn("severity", "text", "quarantine, hard or soft"),
     ),
 )
-COURSES = Table(
+COURSES = ExportTable(
     "courses",
     "a course: one mating by instrument, in one or more doses",
     (
         _COURSE,
         _QUEEN,
-        Column("course", "integer", "the queen's first, second, ... course"),
-        Column("d0", "day", "day 0: the day of the course's last insemination"),
-        Column("inseminated_at", "time", "time of the deciding insemination"),
+        ExportColumn("course", "integer", "the queen's first, second, ... course"),
+        ExportColumn("d0", "day", "day 0: the day of the course's last insemination"),
+        ExportColumn("inseminated_at", "time", "time of the deciding insemination"),
         _derived("queen_age_days", "integer", "the queen's age on day 0", "days"),
         _derived("drone_age_days", "number", "the drones' age at collection", "days"),
         _derived("semen_age_h", "number", "from collection to insemination", "h"),
         _derived("dose_ul", "number", "volume given, all doses together", "uL"),
-        Column("doses", "integer", "inseminations in the course"),
-        Column("co2_exposures", "integer", "CO2 exposures around day 0"),
+        ExportColumn("doses", "integer", "inseminations in the course"),
+        ExportColumn("co2_exposures", "integer", "CO2 exposures around day 0"),
         _derived("co2_gap_h", "number", "other exposure minus insemination", "h"),
         *_recorded("inseminations", "operator"),
         _derived("operator_case", "integer", "the operator's running case number"),
@@ -139,58 +149,60 @@ COURSES = Table(
         *_recorded("semen", "drone_line"),
         *_recorded("queens", "graft_batch"),
         *_recorded("inseminations", "semen_batch"),
-        Column("iso_week", "text", "ISO week of day 0, such as 2026-W23"),
-        Column("season", "text", "the season: its year, or two years"),
+        ExportColumn("iso_week", "text", "ISO week of day 0, such as 2026-W23"),
+        ExportColumn("season", "text", "the season: its year, or two years"),
         _derived("placed_day", "integer", "first placement on or after day 0", "days"),
         *_recorded("inseminations", "dose_meant_ul", "protocol", "trial", "block"),
     ),
     key=("course_id",),
 )
-ONSET = Table(
+ONSET = ExportTable(
     "onset",
     "a course",
     (
         _COURSE,
         _after("laying"),
         _by("laying", "her brood was never seen"),
-        Column("conflict", "yes_no", "the records contradict each other"),
+        ExportColumn("conflict", "yes_no", "the records contradict each other"),
     ),
     key=("course_id",),
 )
-ENDS = Table(
+ENDS = ExportTable(
     "ends",
     "a course whose queen is gone",
     (
         _COURSE,
-        Column("end_reason", "text", "how she ended"),
+        ExportColumn("end_reason", "text", "how she ended"),
         _after("her end"),
         _by("her end", "not known"),
-        Column("inferred", "yes_no", "from checks alone, no exit recorded"),
+        ExportColumn("inferred", "yes_no", "from checks alone, no exit recorded"),
     ),
     key=("course_id",),
 )
-OUTCOMES = Table(
+OUTCOMES = ExportTable(
     "outcomes",
     "a course, an outcome and its window",
     (
         *(_COURSE, OUTCOME, WINDOW),
-        Column("state", "text", "yes, no, undecided or left"),
-        Column("closed", "yes_no", "the window and its days of grace are over"),
+        ExportColumn("state", "text", "yes, no, undecided or left"),
+        ExportColumn("closed", "yes_no", "the window and its days of grace are over"),
         _after("the event", "the outcome has no dated event"),
         _by("the event", "not seen by the close, or no dated event"),
-        Column("settled_by", "texts", "deciding records as source:line, at most 5"),
+        ExportColumn(
+            "settled_by", "texts", "deciding records as source:line, at most 5"
+        ),
     ),
     key=("course_id", "outcome", "window_days"),
 )
 _FEW = "fewer settled courses than min_shown"
 _LATER = "too few courses, or nobody was followed that long"
-RATES = Table(
+RATES = ExportTable(
     "rates",
     "an outcome, its window, a grouping and a level of it",
     (
         *(OUTCOME, WINDOW),
-        Column("grouping", "text", "what the courses are grouped by"),
-        Column("level", "text", "the group", null="not recorded"),
+        ExportColumn("grouping", "text", "what the courses are grouped by"),
+        ExportColumn("level", "text", "the group", null="not recorded"),
         count("courses", "courses asked"),
         count("open", "courses whose window is still open"),
         count("closed", "courses whose window has closed"),
@@ -207,43 +219,47 @@ RATES = Table(
     ),
     key=("outcome", "window_days", "grouping", "level"),
 )
-DUE = Table(
+DUE = ExportTable(
     "due",
     "a check due or missed",
     (
         _QUEEN,
         _COURSE,
-        Column("colony_id", "text", "where she is", null="no placement covers the day"),
-        Column("day", "integer", "day of the look after day 0", "days"),
-        Column("on", "day", "the date of that day"),
-        Column("useful_until", "day", "the last day on which a look settles any of it"),
-        Column("status", "text", "due or missed"),
-        Column("look_for", "text", "what to look for"),
-        Column("settles", "text", "the outcomes that the look can settle"),
+        ExportColumn(
+            "colony_id", "text", "where she is", null="no placement covers the day"
+        ),
+        ExportColumn("day", "integer", "day of the look after day 0", "days"),
+        ExportColumn("on", "day", "the date of that day"),
+        ExportColumn(
+            "useful_until", "day", "the last day on which a look settles any of it"
+        ),
+        ExportColumn("status", "text", "due or missed"),
+        ExportColumn("look_for", "text", "what to look for"),
+        ExportColumn("settles", "text", "the outcomes that the look can settle"),
     ),
     key=("queen_id", "course_id", "day"),
 )
-CHANGES = Table(
+CHANGES = ExportTable(
     "changes",
     "an outcome of a course whose state differs from the build before",
     (
         *(_COURSE, OUTCOME, WINDOW),
-        Column("was", "text", "the state before", null="was not asked before"),
-        Column("is", "text", "the state now", null="is not asked any more"),
-        Column("because", "text", "what made the difference"),
+        ExportColumn("was", "text", "the state before", null="was not asked before"),
+        ExportColumn("is", "text", "the state now", null="is not asked any more"),
+        ExportColumn("because", "text", "what made the difference"),
     ),
     key=("course_id", "outcome", "window_days"),
 )
 _EVENTS = f"{', '.join(o.name for o in DECLARED.values() if o.event)} or culled_fault"
 _GROUPED = (
-    Column("grouping", "text", "what the courses are grouped by"),
-    Column("level", "text", "the group"),
-    Column("day", "integer", "day after day 0", "days"),
+    ExportColumn("grouping", "text", "what the courses are grouped by"),
+    ExportColumn("level", "text", "the group"),
+    ExportColumn("day", "integer", "day after day 0", "days"),
 )
 _NO_LIMITS = "the courses give no limits"
 
 
-ONSET_CURVES = Table(
+ONSET_CURVES = ExportTable(
     "onset_curves",
     "a grouping, a level of it and a day",
     (
@@ -254,15 +270,15 @@ ONSET_CURVES = Table(
             _NO_LIMITS,
         ),
         *limits("", _NO_LIMITS),
-        Column("at_risk", "integer", "courses not known either way", "courses"),
+        ExportColumn("at_risk", "integer", "courses not known either way", "courses"),
     ),
     key=("grouping", "level", "day"),
 )
-INCIDENCE = Table(
+INCIDENCE = ExportTable(
     "incidence",
     "an event, a grouping, a level of it and a day",
     (
-        Column("event", "text", _EVENTS),
+        ExportColumn("event", "text", _EVENTS),
         *_GROUPED,
         share("incidence", "share that has met the event by that day", _NO_LIMITS),
         share(
@@ -278,7 +294,7 @@ INCIDENCE = Table(
     ),
     key=("event", "grouping", "level", "day"),
 )
-ESTIMATES = Table(
+ESTIMATES = ExportTable(
     "estimates",
     "an outcome, its window, a grouping and a level of it; the build's own",
     (
@@ -291,20 +307,20 @@ ESTIMATES = Table(
     key=("outcome", "window_days", "grouping", "level"),
 )
 """Not exported: `rates` carries it."""
-SEASON_FIXED = Table(
+SEASON_FIXED = ExportTable(
     "season_fixed",
     "something fixed for the season; the build's own",
     (
-        Column("name", "text", "what is fixed"),
-        Column("fixed_on", "day", "as-of day of the build that fixed it"),
+        ExportColumn("name", "text", "what is fixed"),
+        ExportColumn("fixed_on", "day", "as-of day of the build that fixed it"),
     ),
     key=("name",),
 )
-SEASON_CHANGES = Table(
+SEASON_CHANGES = ExportTable(
     "season_changes",
     "a change of the plan within the season; the build's own",
     (
-        Column("on", "day", "as-of day of the build that saw it"),
-        Column("what", "text", "what changed, in words"),
+        ExportColumn("on", "day", "as-of day of the build that saw it"),
+        ExportColumn("what", "text", "what changed, in words"),
     ),
 )

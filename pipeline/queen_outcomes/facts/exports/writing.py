@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from queen_outcomes.base.store import Store, quote
-from queen_outcomes.facts.exports.exported import Table
+from queen_outcomes.facts.exports.exported import ExportTable
 
 if TYPE_CHECKING:
     import polars as pl
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 Row = Mapping[str, Any]
 
 
-def schema(table: Table) -> dict[str, Any]:
+def schema(table: ExportTable) -> dict[str, Any]:
     """Give a table's columns as polars types, for frames on their way into it."""
     import polars as pl  # late: commands that only read tables start without it
 
@@ -31,7 +31,7 @@ def schema(table: Table) -> dict[str, Any]:
     return {column.name: kinds[column.kind] for column in table.columns}
 
 
-def filled(table: Table, rows: Iterable[Row]) -> list[dict[str, Any]]:
+def filled(table: ExportTable, rows: Iterable[Row]) -> list[dict[str, Any]]:
     """Give rows with all columns of a table and no others, as they are written.
 
     A column that a row lacks is an empty cell, and so is a number that is not finite.
@@ -40,14 +40,14 @@ def filled(table: Table, rows: Iterable[Row]) -> list[dict[str, Any]]:
     return [{name: _plain(row.get(name)) for name in names} for row in rows]
 
 
-def write_rows(store: Store, table: Table, rows: Iterable[Row]) -> None:
+def write_rows(store: Store, table: ExportTable, rows: Iterable[Row]) -> None:
     """Write a declared table from rows, ordered as it declares.
 
     Parameters
     ----------
     store : Store
         Where the table is made; it must not stand there yet.
-    table : Table
+    table : ExportTable
     rows : iterable of mapping
         See `filled`. A time may be an ISO text.
     """
@@ -59,7 +59,7 @@ def write_rows(store: Store, table: Table, rows: Iterable[Row]) -> None:
     write_frame(store, table, pl.DataFrame(filled(table, rows), schema=given))
 
 
-def write_frame(store: Store, table: Table, frame: pl.DataFrame) -> None:
+def write_frame(store: Store, table: ExportTable, frame: pl.DataFrame) -> None:
     """Write a declared table from a frame with all of its columns.
 
     For tables with a row a course, which are not to be taken through Python row by row.

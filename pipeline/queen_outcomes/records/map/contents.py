@@ -47,7 +47,7 @@ _INITIALS = re.compile(r"^([xX✓✔√✗✘×+☑☒✕✖])\s*([^\W\d_][^\d]{
 
 
 @dataclass(frozen=True)
-class Seen:
+class SeenDay:
     """A day as it may be read: order -> day; one entry "any" where it is plain."""
 
     days: tuple[tuple[str, dt.date], ...]
@@ -72,7 +72,7 @@ def _day(year: int, month: int, day: int) -> dt.date | None:
 
 
 @cache
-def day_of(text: str) -> Seen | None:
+def day_of(text: str) -> SeenDay | None:
     """Read a text as a day, in every order that it fits."""
     text = text.strip()
     match = _PARTS.match(text)
@@ -85,7 +85,7 @@ def day_of(text: str) -> Seen | None:
         a, b = (int(part) for part in match.groups())
         ways = [("dmy", _day(2000, b, a)), ("mdy", _day(2000, a, b))]
         found = tuple((way, day) for way, day in ways if day)
-        return Seen(found, yearless=True) if found else None
+        return SeenDay(found, yearless=True) if found else None
     day_alone, _, clock = text.rpartition(" ")
     timed = day_alone and ":" in clock and clock_of(clock)
     if match := _NAMED.match(day_alone if timed else text):
@@ -94,14 +94,14 @@ def day_of(text: str) -> Seen | None:
         if month:
             found_day = _day(int(year or 2000), month, int(day or day_after))
             if found_day:
-                return Seen((("any", found_day),), yearless=year is None)
+                return SeenDay((("any", found_day),), yearless=year is None)
     return None
 
 
-def _three(first: str, second: str, third: str) -> Seen | None:
+def _three(first: str, second: str, third: str) -> SeenDay | None:
     if len(first) == 4:
         day = _day(int(first), int(second), int(third))
-        return Seen((("any", day),)) if day else None
+        return SeenDay((("any", day),)) if day else None
     if len(first) > 2 or len(third) == 3 or third == "0":
         return None
     a, b, c = int(first), int(second), int(third)
@@ -109,7 +109,7 @@ def _three(first: str, second: str, third: str) -> Seen | None:
     if len(third) == 2 and len(first) == 2:
         ways.append(("ymd", _day(a, b, c)))
     found = tuple((way, day) for way, day in ways if day)
-    return Seen(found) if found else None
+    return SeenDay(found) if found else None
 
 
 def clock_of(text: str) -> dt.time | None:
@@ -224,10 +224,10 @@ class Contents:
         return sum(map(bool, holds)) / self.filled if self.filled else 0.0
 
     @cached_property
-    def days(self) -> list[Seen | None]:
+    def days(self) -> list[SeenDay | None]:
         """Each filled cell as a day."""
         return [
-            Seen((("any", dt.date.fromisoformat(cell.text[:10])),))
+            SeenDay((("any", dt.date.fromisoformat(cell.text[:10])),))
             if cell.kind == "date"
             else day_of(cell.text)
             for cell in self.kept

@@ -24,7 +24,7 @@ from queen_outcomes.records.map.fits import (
     ours_of,
 )
 from queen_outcomes.records.map.headings import heading
-from queen_outcomes.records.map.sheet import Column, Sheet
+from queen_outcomes.records.map.sheet import Sheet, SheetColumn
 from queen_outcomes.records.map.words import fold
 
 ORDER = tuple(TABLES)
@@ -133,7 +133,7 @@ class _Allocation:
 
     def __init__(self, sheet, columns, series, known_ids) -> None:
         self.sheet: Sheet = sheet
-        self.columns: list[Column] = columns
+        self.columns: list[SheetColumn] = columns
         self.series: list[slots.Series] = series
         self.known_ids = known_ids
         self.topics = _topics(sheet.source)
@@ -150,7 +150,7 @@ class _Allocation:
         self.unique = self._unique_ids()
         self.evidence = self._evidence()
 
-    def _ids(self) -> dict[str, Column]:
+    def _ids(self) -> dict[str, SheetColumn]:
         """The columns of labels: by heading, else by the queens that stand in it."""
         found = {}
         for name in SHARED_IDS:
@@ -163,7 +163,7 @@ class _Allocation:
                 worth, at = max(worths)
                 found[name] = (worth, next(c for c in self.columns if c.at == -at))
         # one column is one kind of label: the better named keeps it
-        kept: dict[str, Column] = {}
+        kept: dict[str, SheetColumn] = {}
         for name, (_, column) in sorted(found.items(), key=lambda item: -item[1][0]):
             if column not in kept.values():
                 kept[name] = column
@@ -173,7 +173,7 @@ class _Allocation:
                 kept["queen_id"] = best
         return kept
 
-    def _overlap(self, column: Column) -> float:
+    def _overlap(self, column: SheetColumn) -> float:
         return column.contents.share(
             fold(text) in self.known_ids for text in column.contents.texts
         )
@@ -224,7 +224,7 @@ class _Allocation:
             (table, MAIN_DATE[table], column.at) in self.fits for column in self.columns
         ) or bool(self._generic_dates())
 
-    def _generic_dates(self) -> list[Column]:
+    def _generic_dates(self) -> list[SheetColumn]:
         return [column for column in self.columns if is_generic_date(column)]
 
     def _possible(self) -> list[str]:
@@ -367,7 +367,7 @@ class _Allocation:
                 definite.setdefault(column.at, sections[column.at])
         return sections
 
-    def _definite(self, column: Column, possible: list[str], main: str) -> str:
+    def _definite(self, column: SheetColumn, possible: list[str], main: str) -> str:
         """Tell which table a column's own heading speaks of; empty where it is none."""
         said = column.heading
         if not said.of("column") and not said.of("topic"):
@@ -436,7 +436,7 @@ class _Allocation:
                 feeds.append(feed)
         return feeds
 
-    def _roles(self, table: str, columns: list[Column], dated: bool):
+    def _roles(self, table: str, columns: list[SheetColumn], dated: bool):
         """Allocate the columns of one slot."""
         ranked = []
         for column in columns:
@@ -503,7 +503,7 @@ def _tells_of(table: str, name: str) -> bool:
     return name not in _EVERYWHERE and not (table == "inseminations" and name in _FLAT)
 
 
-def fit_findings(column: Column) -> float:
+def fit_findings(column: SheetColumn) -> float:
     """Say how far unnamed words under a look can be findings."""
     from queen_outcomes.records.map.fits import can_hold
 
@@ -512,7 +512,7 @@ def fit_findings(column: Column) -> float:
     )
 
 
-def unit_of(column: Column, table: str, name: str) -> str:
+def unit_of(column: SheetColumn, table: str, name: str) -> str:
     """Give the unit that the heading names, where it is not ours."""
     from queen_outcomes.facts.column import UNITS
 

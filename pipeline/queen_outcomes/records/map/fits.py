@@ -8,7 +8,7 @@ from queen_outcomes.facts.column import Column as Ours
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.records.map.contents import MOST, Contents
 from queen_outcomes.records.map.headings import Heading
-from queen_outcomes.records.map.sheet import Column
+from queen_outcomes.records.map.sheet import SheetColumn
 
 FINDINGS = "findings"
 """The pseudo-column of free words that set several columns."""
@@ -191,7 +191,7 @@ def _is_fact(name: str) -> bool:
     return any(name in TABLES[table].names for table in _FACTS_OF_OTHERS)
 
 
-def fit(column: Column, table: str, name: str) -> float:
+def fit(column: SheetColumn, table: str, name: str) -> float:
     """Say how well a column fits one of ours by its own heading; 0 not at all."""
     said, held = column.heading, column.contents
     ours = ours_of(table, name)
@@ -267,7 +267,7 @@ def _by_part(said: Heading, held: Contents, table: str, name: str) -> float:
     return 0.9 if said.of("topic") else 0.8
 
 
-def is_generic_date(column: Column) -> bool:
+def is_generic_date(column: SheetColumn) -> bool:
     """Tell whether a column holds days under a heading that names no table."""
     said = column.heading
     return (
@@ -277,7 +277,7 @@ def is_generic_date(column: Column) -> bool:
     )
 
 
-def is_time(column: Column) -> bool:
+def is_time(column: SheetColumn) -> bool:
     """Tell whether a column holds times of day that belong to a day beside it."""
     held = column.contents
     if held.filled and held.clock_share < MOST:

@@ -61,7 +61,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Grid:
+class CellGrid:
     """One sheet, or one file that is no workbook.
 
     Parameters
@@ -101,7 +101,7 @@ class Grid:
         return not any(row.filled for row in self.rows)
 
 
-def every(records: Path) -> list[Grid]:
+def every(records: Path) -> list[CellGrid]:
     """Open everything in the folder, by name; what cannot be opened says why."""
     if not records.is_dir():
         raise RecordsError(
@@ -110,7 +110,7 @@ def every(records: Path) -> list[Grid]:
             expected="a folder with the station's own sheets",
             hint="make the folder and put the station's sheets into it as they are",
         )
-    grids: list[Grid] = []
+    grids: list[CellGrid] = []
     for path in sorted(records.rglob("*")):
         name = path.relative_to(records).as_posix()
         inner = Path(name).parts
@@ -119,7 +119,7 @@ def every(records: Path) -> list[Grid]:
     return grids
 
 
-def _opened(path: Path, name: str) -> list[Grid]:
+def _opened(path: Path, name: str) -> list[CellGrid]:
     ending = path.suffix.lower()
     try:
         if ending in TEXT:
@@ -132,11 +132,11 @@ def _opened(path: Path, name: str) -> list[Grid]:
             return [_parquet_grid(path, name)]
     except (RecordsError, OSError, ValueError, KeyError, zipfile.BadZipFile) as problem:
         what = problem.what if isinstance(problem, RecordsError) else str(problem)
-        return [Grid(name, problem=f"it cannot be opened: {what}")]
-    return [Grid(name, problem="no kind of file that holds records")]
+        return [CellGrid(name, problem=f"it cannot be opened: {what}")]
+    return [CellGrid(name, problem="no kind of file that holds records")]
 
 
-def _text_grid(path: Path, name: str) -> Grid:
+def _text_grid(path: Path, name: str) -> CellGrid:
     content = path.read_bytes()
     form = delimited.examine(content, name)
     usual = _decoded(content[form.skip :], form.encoding, name)
@@ -147,14 +147,14 @@ def _text_grid(path: Path, name: str) -> Grid:
     return replace(eastern, encoding=_EASTERN) if better else usual
 
 
-def _spoken(grid: Grid, languages: Iterable[str] = ()) -> float:
+def _spoken(grid: CellGrid, languages: Iterable[str] = ()) -> float:
     """Say how many words of one of some languages stand in a sheet's first rows."""
     rows = [row for row in grid.rows if row.filled][:_SAMPLE_ROWS]
     counts = languages_in(cell.text for row in rows for cell in row.cells if cell.text)
     return max(counts[language] for language in languages or counts)
 
 
-def _decoded(content: bytes, encoding: str, name: str) -> Grid:
+def _decoded(content: bytes, encoding: str, name: str) -> CellGrid:
     text = content.decode(encoding, errors="queen_outcomes_latin")
     text = text.replace("\r\n", "\n").replace("\r", "\n").lstrip("\ufeff")
     skip, told = 0, text.split("\n", 1)[0].casefold().strip()
@@ -168,7 +168,7 @@ def _decoded(content: bytes, encoding: str, name: str) -> Grid:
         first, line = line + 1, reader.line_num
         if first > skip:
             rows.append(Row(first, tuple(Cell(" ".join(c.split())) for c in cells)))
-    return Grid(name, tuple(rows), typed_text=True)
+    return CellGrid(name, tuple(rows), typed_text=True)
 
 
 def _separator(text: str) -> str:
@@ -182,7 +182,7 @@ def _separator(text: str) -> str:
     return max(SEPARATORS, key=worth)
 
 
-def _workbook_grids(path: Path, name: str) -> Iterator[Grid]:
+def _workbook_grids(path: Path, name: str) -> Iterator[CellGrid]:
     import openpyxl
 
     with zipfile.ZipFile(path) as packed:
@@ -200,7 +200,7 @@ def _workbook_grids(path: Path, name: str) -> Iterator[Grid]:
         yield grid
 
 
-def _sheet_grid(sheet: Any, source: str, written: Any) -> Grid:
+def _sheet_grid(sheet: Any, source: str, written: Any) -> CellGrid:
     rows = []
     for cells in sheet.iter_rows():
         line = cells[0].row
@@ -221,7 +221,7 @@ def _sheet_grid(sheet: Any, source: str, written: Any) -> Grid:
             spans |= {(row - 1, column) for column in range(left, right)}
         if top < bottom and top <= len(rows):
             _fill_down(rows, top - 1, min(bottom, len(rows)), left - 1)
-    return Grid(source, tuple(rows), frozenset(spans))
+    return CellGrid(source, tuple(rows), frozenset(spans))
 
 
 def _fill_down(rows: list[Row], top: int, bottom: int, column: int) -> None:
@@ -279,7 +279,7 @@ def _seen_moment(value: Any) -> Cell:
     return Cell(" ".join(str(value).split()))
 
 
-def _ods_grids(path: Path, name: str) -> Iterator[Grid]:
+def _ods_grids(path: Path, name: str) -> Iterator[CellGrid]:
     import fastexcel
 
     book = fastexcel.read_excel(path)
@@ -289,10 +289,10 @@ def _ods_grids(path: Path, name: str) -> Iterator[Grid]:
             Row(line, tuple(_seen(value) for value in values))
             for line, values in enumerate(frame.rows(), 1)
         )
-        yield Grid(f"{name}#{title}", rows)
+        yield CellGrid(f"{name}#{title}", rows)
 
 
-def _parquet_grid(path: Path, name: str) -> Grid:
+def _parquet_grid(path: Path, name: str) -> CellGrid:
     import polars as pl
 
     frame = pl.read_parquet(path)
@@ -301,4 +301,4 @@ def _parquet_grid(path: Path, name: str) -> Grid:
         Row(line, tuple(_seen(value) for value in values))
         for line, values in enumerate(frame.rows(), 1)
     ]
-    return Grid(name, (head, *rows))
+    return CellGrid(name, (head, *rows))

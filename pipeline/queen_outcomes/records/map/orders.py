@@ -7,7 +7,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from queen_outcomes.records.map.contents import ORDERS, Contents, Seen
+from queen_outcomes.records.map.contents import ORDERS, Contents, SeenDay
 from queen_outcomes.records.map.questions import Question, question_id
 from queen_outcomes.records.map.station import Part, Station
 
@@ -224,7 +224,7 @@ def _years(found: Orders, station: Station) -> None:
             for _, held in part.dates()
             for contents in held
             for day in contents.days
-            if isinstance(day, Seen)
+            if isinstance(day, SeenDay)
         )
         if yearless:
             named = re.findall(r"(?<!\d)(?:19|20)\d\d(?!\d)", part.source)

@@ -43,7 +43,7 @@ _SHARED_KEYS = {"findings": "check", "checked_on": "date", "inseminated_at": "da
 
 
 @dataclass
-class Rule:
+class NewRule:
     """One ``[[read]]`` of the settings."""
 
     sources: list[str]
@@ -59,7 +59,7 @@ class Written:
 
     Parameters
     ----------
-    rules : list of Rule
+    rules : list of NewRule
     files : dict of source to its habits
     records : dict
         ``ignore``, ``fold``, ``same``, ``ditto``, ``co2``.
@@ -69,7 +69,7 @@ class Written:
         What was understood or left unread, in words.
     """
 
-    rules: list[Rule] = field(default_factory=list)
+    rules: list[NewRule] = field(default_factory=list)
     files: dict[str, dict[str, Any]] = field(default_factory=dict)
     records: dict[str, Any] = field(default_factory=dict)
     words: dict[str, Any] = field(default_factory=dict)
@@ -314,8 +314,8 @@ def _empty_elsewhere(looked: Station) -> set[str]:
 # -- rules --------------------------------------------------------------------------
 
 
-def _rule(proposal: Proposal, part: Part, per_word) -> Rule:
-    rule = Rule([part.source], part.table)
+def _rule(proposal: Proposal, part: Part, per_word) -> NewRule:
+    rule = NewRule([part.source], part.table)
     roles = {name for slot in part.feed.slots.values() for name in slot}
     templates, rule.each = _each(proposal, part)
     for name in part.feed.columns:

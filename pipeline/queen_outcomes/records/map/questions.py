@@ -96,7 +96,7 @@ class Question:
 
 
 @dataclass(frozen=True)
-class OpenQuestion:
+class OpenLine:
     """A question that `station.toml` says nobody has answered yet."""
 
     id: str
@@ -136,7 +136,7 @@ def refused(text: str) -> set[str]:
     return set(_REFUSED.findall(text))
 
 
-def open_questions(text: str) -> list[OpenQuestion]:
+def open_questions(text: str) -> list[OpenLine]:
     """Tell from the text of `station.toml` which questions are still open.
 
     Parameters
@@ -146,13 +146,11 @@ def open_questions(text: str) -> list[OpenQuestion]:
 
     Returns
     -------
-    list of OpenQuestion
+    list of OpenLine
         In the order of the file; `build` stops while one concerns a column in use.
     """
     return [
-        OpenQuestion(
-            match["id"].replace('\\"', '"').replace("\\\\", "\\"), match["text"]
-        )
+        OpenLine(match["id"].replace('\\"', '"').replace("\\\\", "\\"), match["text"])
         for match in _OPEN.finditer(text)
     ]
 

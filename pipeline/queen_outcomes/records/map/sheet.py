@@ -19,7 +19,7 @@ from queen_outcomes.records.map.contents import (
     yes_or_no,
 )
 from queen_outcomes.records.map.headings import Heading, heading
-from queen_outcomes.records.map.opened import Cell, Grid, Row
+from queen_outcomes.records.map.opened import Cell, CellGrid, Row
 from queen_outcomes.records.map.words import fold, language_of, vocabulary
 
 SEARCHED = 30
@@ -27,7 +27,7 @@ SEARCHED = 30
 
 
 @dataclass(frozen=True)
-class Column:
+class SheetColumn:
     """One column: where it stands, its heading and what is below it."""
 
     at: int
@@ -46,13 +46,13 @@ class Sheet:
 
     Parameters
     ----------
-    grid : Grid
+    grid : CellGrid
         The sheet as opened.
     language : str
         The language of the headings.
     header : list of int
         Physical lines of the headings; empty where none were found.
-    columns : list of Column
+    columns : list of SheetColumn
         The columns that have a heading or any text.
     rows : list of Row
         The rows of records.
@@ -62,10 +62,10 @@ class Sheet:
         Rows with one filled cell that head a group of records.
     """
 
-    grid: Grid
+    grid: CellGrid
     language: str = ""
     header: list[int] = field(default_factory=list)
-    columns: list[Column] = field(default_factory=list)
+    columns: list[SheetColumn] = field(default_factory=list)
     rows: list[Row] = field(default_factory=list)
     passed: list[Row] = field(default_factory=list)
     groups: list[Row] = field(default_factory=list)
@@ -100,18 +100,18 @@ class Sheet:
             and firsts[(first := row.cells[row.filled[0]].text).casefold()] == 1
         }
 
-    def column(self, name: str) -> Column:
+    def column(self, name: str) -> SheetColumn:
         """Give a column by the name its heading has for the reader."""
         return next(column for column in self.columns if column.name == name)
 
 
-def top_texts(grid: Grid) -> list[str]:
+def top_texts(grid: CellGrid) -> list[str]:
     """Give the short texts among which a sheet's headings are."""
     rows = [row for row in grid.rows if row.filled][:SEARCHED]
     return [c.text for row in rows for c in row.cells if c.text and len(c.text) <= 60]
 
 
-def lay_out(grid: Grid, prior: Mapping[str, float] | None = None) -> Sheet:
+def lay_out(grid: CellGrid, prior: Mapping[str, float] | None = None) -> Sheet:
     """Find a sheet's headings and rows; ``prior`` as in `language_of`."""
     sheet = Sheet(grid, language_of(top_texts(grid), prior or {}))
     held = [at for at, row in enumerate(grid.rows) if row.filled][:SEARCHED]
@@ -130,7 +130,7 @@ def lay_out(grid: Grid, prior: Mapping[str, float] | None = None) -> Sheet:
         cells = [row.cells[at] if at < len(row.cells) else Cell() for row in sheet.rows]
         contents = Contents(cells)
         if said.name or contents.filled:
-            sheet.columns.append(Column(at, said, contents))
+            sheet.columns.append(SheetColumn(at, said, contents))
     return sheet
 
 
@@ -144,7 +144,7 @@ def _worth(row: Row) -> float:
     return known - 1.5 * data + 0.01 * len(texts) if known >= 2 else 0
 
 
-def _dated_worth(grid: Grid, at: int) -> float:
+def _dated_worth(grid: CellGrid, at: int) -> float:
     """Say how much a row looks like headings that are days, with findings below them."""
     row = grid.rows[at]
     days = [
@@ -184,7 +184,7 @@ def _is_datum(cell: Cell) -> bool:
     )
 
 
-def _both(grid: Grid, at: int) -> list[int]:
+def _both(grid: CellGrid, at: int) -> list[int]:
     """Give the one or two rows that hold the headings."""
     here = grid.rows[at]
     for other, upper, lower in ((at - 1, at - 1, at), (at + 1, at, at + 1)):
@@ -211,7 +211,7 @@ def _repeats(row: Row) -> bool:
     return len(set(texts)) < len(texts)
 
 
-def _names(grid: Grid, used: list[int], language: str) -> list[Heading]:
+def _names(grid: CellGrid, used: list[int], language: str) -> list[Heading]:
     """Name the columns as the reader will: two rows joined, repeats told apart."""
     width = grid.width
     texts = [grid.rows[used[-1]].text(at) for at in range(width)]

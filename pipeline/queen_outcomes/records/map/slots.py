@@ -12,7 +12,7 @@ from itertools import pairwise
 
 from queen_outcomes.records.map.contents import day_of
 from queen_outcomes.records.map.fits import fit, names_of
-from queen_outcomes.records.map.sheet import Column, Sheet
+from queen_outcomes.records.map.sheet import Sheet, SheetColumn
 
 LEAST = 2
 SERIES_TABLES = ("checks", "inseminations", "co2", "placements", "lab")
@@ -49,7 +49,7 @@ class Series:
     """
 
     table: str
-    slots: dict[str, list[Column]] = field(default_factory=dict)
+    slots: dict[str, list[SheetColumn]] = field(default_factory=dict)
     days: dict[str, str] = field(default_factory=dict)
 
 
@@ -83,7 +83,7 @@ def _heading_day(name: str) -> bool:
 def _numbered(sheet: Sheet) -> list[Series]:
     """Numbers in the headings; columns between them that say none go with their neighbour."""
     marked = [column for column in sheet.columns if column.heading.slot]
-    families: dict[str, dict[str, list[Column]]] = defaultdict(
+    families: dict[str, dict[str, list[SheetColumn]]] = defaultdict(
         lambda: defaultdict(list)
     )
     for column in marked:
@@ -101,7 +101,7 @@ def _numbered(sheet: Sheet) -> list[Series]:
     return found
 
 
-def _table(column: Column, marked: list[Column]) -> str:
+def _table(column: SheetColumn, marked: list[SheetColumn]) -> str:
     """Tell which table a numbered column feeds: its topic, or its neighbours' of that number."""
 
     def worth(table: str) -> float:
@@ -152,9 +152,9 @@ def _widest(numbered: list[int]) -> int:
     return max(gaps, default=1) + 1
 
 
-def _groups(sheet: Sheet) -> dict[str, list[Column]]:
+def _groups(sheet: Sheet) -> dict[str, list[SheetColumn]]:
     """Unnumbered columns by the heading they share."""
-    groups: dict[str, list[Column]] = defaultdict(list)
+    groups: dict[str, list[SheetColumn]] = defaultdict(list)
     for column in sheet.columns:
         if column.name and not column.heading.slot:
             base = (
@@ -184,7 +184,7 @@ def _repeated(sheet: Sheet) -> list[Series]:
     return [Series(table, slots)] if table else []
 
 
-def _own_table(columns: list[Column]) -> str:
+def _own_table(columns: list[SheetColumn]) -> str:
     worths = {
         table: sum(
             max((fit(column, table, name) for name in _OWN[table]), default=0)

@@ -9,10 +9,10 @@ from functools import cached_property
 from pathlib import Path
 
 from queen_outcomes.records.map import feeds, opened
-from queen_outcomes.records.map.contents import Contents, Seen
+from queen_outcomes.records.map.contents import Contents, SeenDay
 from queen_outcomes.records.map.feeds import Feed
 from queen_outcomes.records.map.fits import MAIN_DATE, ours_of
-from queen_outcomes.records.map.sheet import Column, Sheet, lay_out, top_texts
+from queen_outcomes.records.map.sheet import Sheet, SheetColumn, lay_out, top_texts
 from queen_outcomes.records.map.words import fold, languages_in
 
 
@@ -33,7 +33,7 @@ class Part:
         """The table fed."""
         return self.feed.table
 
-    def columns_of(self, name: str) -> list[Column]:
+    def columns_of(self, name: str) -> list[SheetColumn]:
         """Give the sheet's columns that fill a column of ours, slot by slot."""
         return [self.sheet.column(heading) for heading in self.feed.headings(name)]
 
@@ -54,7 +54,7 @@ class Part:
                     yield name, days
 
     @cached_property
-    def main_days(self) -> list[Seen]:
+    def main_days(self) -> list[SeenDay]:
         """The days of the table's own date, as they may be read."""
         return [
             day

@@ -17,7 +17,7 @@ from tomlkit.items import AoT, Array, InlineTable, Table
 
 from queen_outcomes.base import resources
 from queen_outcomes.base.errors import UsageError
-from queen_outcomes.records.map.proposal import Rule, Written, escaped
+from queen_outcomes.records.map.proposal import NewRule, Written, escaped
 from queen_outcomes.records.map.questions import (
     Question,
     open_line,
@@ -244,7 +244,7 @@ def _put_file(document: Any, source: str, habits: Mapping[str, Any]) -> None:
             section[key] = _value(value)
 
 
-def _put_rule(document: Any, rule: Rule) -> None:
+def _put_rule(document: Any, rule: NewRule) -> None:
     table = tomlkit.table()
     sources = [escaped(source) for source in rule.sources]
     table["from"] = sources[0] if len(sources) == 1 else _array(sources)

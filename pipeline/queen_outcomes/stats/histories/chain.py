@@ -63,7 +63,7 @@ what delays laying need not prevent it."""
 
 
 @dataclass(frozen=True, eq=False)
-class Steps:
+class DaySteps:
     """The days at which states are told, and what follows from them alone.
 
     Attributes
@@ -140,12 +140,12 @@ class Sign:
 
 
 @dataclass(frozen=True, eq=False)
-class Seen:
+class SeenCourses:
     """All that was seen of n courses.
 
     Attributes
     ----------
-    steps : Steps
+    steps : DaySteps
     ruled_out : ndarray, shape (g, states, n)
         Log chance of what is known otherwise, by step and state; 0 where nothing is.
     course, sign, finding : ndarray of int, shape (k,)
@@ -159,7 +159,7 @@ class Seen:
         Groups of courses that share their fate.
     """
 
-    steps: Steps
+    steps: DaySteps
     ruled_out: np.ndarray
     course: np.ndarray
     sign: np.ndarray

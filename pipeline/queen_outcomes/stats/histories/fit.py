@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from queen_outcomes.stats.histories.chain import CAUSES, EFFECTS, Seen, Sign
+from queen_outcomes.stats.histories.chain import CAUSES, EFFECTS, SeenCourses, Sign
 from queen_outcomes.stats.histories.passes import Chain, Counts, Histories, Rates
 
 ROUNDS, ROUNDS_AGAIN, PAIR = 20, 3, 2
@@ -41,7 +41,7 @@ class Model:
     slopes: dict[str, np.ndarray]
 
 
-def fit_histories(seen: Seen, weight: np.ndarray | None = None) -> Model:
+def fit_histories(seen: SeenCourses, weight: np.ndarray | None = None) -> Model:
     """Learn from all courses, each by its weight, shape (n,)."""
     ones = {name: np.ones(seen.n) for name in EFFECTS}
     rates = Rates({name: _start(seen, name) for name in CAUSES}, ones)
@@ -50,7 +50,7 @@ def fit_histories(seen: Seen, weight: np.ndarray | None = None) -> Model:
     return learn(seen, Model(rates, seen.signs, slopes), weight, ROUNDS)
 
 
-def _start(seen: Seen, name: str) -> np.ndarray:
+def _start(seen: SeenCourses, name: str) -> np.ndarray:
     """Give rates to learn from: a tenth begin a day in the first weeks.
 
     Where nothing tells of an end, its rate stays where it began: so ends begin low, at
@@ -61,7 +61,7 @@ def _start(seen: Seen, name: str) -> np.ndarray:
     return np.full(int(seen.steps.bands[name].max()) + 1, 2e-4)
 
 
-def learn(seen: Seen, model: Model, weight: np.ndarray, rounds: int) -> Model:
+def learn(seen: SeenCourses, model: Model, weight: np.ndarray, rounds: int) -> Model:
     """Go on learning for some rounds."""
     for _ in range(rounds):
         chain = Chain(seen.steps, model.rates, seen.likelihood(model.signs))
@@ -92,7 +92,7 @@ def _rate(counts: Counts, name: str) -> np.ndarray:
 
 
 def _effects(
-    seen: Seen, model: Model, counts: Counts, name: str, weight: np.ndarray
+    seen: SeenCourses, model: Model, counts: Counts, name: str, weight: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """Take one step of a ridge Poisson regression, then pull the batches together."""
     X, slopes = seen.factors, model.slopes[name]
@@ -113,7 +113,7 @@ def _factor(x):
     return np.exp(np.clip(x, -CLIP, CLIP))
 
 
-def _batched(seen: Seen, came, expected, own, weight) -> np.ndarray:
+def _batched(seen: SeenCourses, came, expected, own, weight) -> np.ndarray:
     """Give the batches' part in the factors, a gamma's mean given what came of them."""
     parts = [np.ones(seen.n) for _ in seen.batches]
     for at, codes in enumerate(seen.batches):
@@ -126,7 +126,7 @@ def _batched(seen: Seen, came, expected, own, weight) -> np.ndarray:
     return np.prod(parts, axis=0) if parts else np.ones(seen.n)
 
 
-def moved(model: Model, learned: Seen, seen: Seen) -> Model:
+def moved(model: Model, learned: SeenCourses, seen: SeenCourses) -> Model:
     """Put what was learned on courses to use on the same ones with other factors."""
     factor = {
         name: whole
@@ -138,7 +138,7 @@ def moved(model: Model, learned: Seen, seen: Seen) -> Model:
 
 
 def fill_in(
-    seen: Seen,
+    seen: SeenCourses,
     model: Model,
     keys: np.ndarray,
     clusters: np.ndarray,
@@ -149,7 +149,7 @@ def fill_in(
 
     Parameters
     ----------
-    seen : Seen
+    seen : SeenCourses
     model : Model
         From `fit_histories`.
     keys : ndarray of uint64, shape (n,)

@@ -19,7 +19,7 @@ from queen_outcomes.stats.histories.chain import (
     WAITING,
     WAYS,
     WORKING,
-    Steps,
+    DaySteps,
 )
 
 NOT_ENDED = -1
@@ -68,7 +68,7 @@ class Histories:
     ended_as: np.ndarray
 
 
-def parts_of(steps: Steps, name: str) -> tuple[tuple[str, slice], ...]:
+def parts_of(steps: DaySteps, name: str) -> tuple[tuple[str, slice], ...]:
     """Name what factors act on for a cause, and at which steps; nothing: on none."""
     if name == "begins":
         early, late = EFFECTS[:2]
@@ -81,13 +81,13 @@ class Chain:
 
     Parameters
     ----------
-    steps : Steps
+    steps : DaySteps
     rates : Rates
     seen : ndarray, shape (g, states, n)
         Chance of what was seen, by step and state.
     """
 
-    def __init__(self, steps: Steps, rates: Rates, seen: np.ndarray) -> None:
+    def __init__(self, steps: DaySteps, rates: Rates, seen: np.ndarray) -> None:
         self.steps, self.rates, self.n = steps, rates, seen.shape[2]
         sets = np.repeat(seen[:, WORKING : WORKING + 1], steps.sets, axis=1)
         self.seen = np.concatenate([seen[:, :1], sets, seen[:, 2:]], axis=1)
