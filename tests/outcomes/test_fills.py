@@ -1,5 +1,7 @@
 """Unsettled courses filled in: what is settled stays, and a close knows no later record."""
 
+import datetime as dt
+
 import numpy as np
 import pytest
 from queen_outcomes.facts.settings import Settings
@@ -7,6 +9,7 @@ from queen_outcomes.outcomes.curves import draw_curves
 from queen_outcomes.outcomes.derive import count_rates
 from queen_outcomes.outcomes.fills import TIMES, fill_at_close, read_fills
 from station_tables import check, day, derived, insemination, leave
+from statsmodels.stats.proportion import proportion_confint
 
 QUEENS = 60
 
@@ -101,3 +104,48 @@ def test_a_closed_course_does_not_change_with_later_records():
     draw_curves(made, settings)
     # seen without eggs on day 100: she can hardly have laid
     assert of_kind(read_fills(made, "laying", 21), 4).mean() < 0.1
+
+
+def estimates(**records):
+    """Give the headline of every question and level of a small station."""
+    made = derived(dt.date(2026, 10, 1), Settings(), **records)
+    count_rates(made, Settings())
+    draw_curves(made, Settings())
+    rows = made.records("SELECT * FROM rates")
+    return {(row["outcome"], row["window_days"], row["level"]): row for row in rows}
+
+
+def test_a_level_of_which_nothing_is_known_has_no_estimate():
+    queens = [{"queen_id": f"Q{n:02d}", "marked": True} for n in range(40)]
+    done = [
+        {**insemination(0, f"Q{n:02d}"), "semen_batch": f"s{n // 10}"} for n in range(40)
+    ]
+    looks = [
+        check(on, f"Q{n:02d}", eggs=n % 4 > 0, queen_seen=True)
+        for n in range(10, 40)
+        for on in (12, 21, 60)
+    ]
+    found = estimates(queens=queens, inseminations=done, checks=looks)
+    for outcome, window in (("laying", 21), ("lost", 21), ("established", 60)):
+        assert found[outcome, window, "s0"]["undecided"] == 10
+        assert found[outcome, window, "s0"]["estimate"] is None
+    known = found["laying", 21, "s1"]
+    assert known["estimate"] == pytest.approx(known["rate"])
+    # no narrower than Wilson's limits of ten courses
+    low, high = proportion_confint(known["yes"], 10, method="wilson")
+    assert known["estimate_low"] <= low + 1e-9
+    assert known["estimate_high"] >= high - 1e-9
+
+
+def test_a_station_whose_queens_are_all_known_dead_has_its_headline():
+    queens = [{"queen_id": f"Q{n:02d}", "marked": True} for n in range(40)]
+    done = [insemination(0, f"Q{n:02d}") for n in range(40)]
+    gone = [leave(1, "dead", f"Q{n:02d}") for n in range(40)]
+    looks = [check(30, "Q01", eggs=False)]
+    found = estimates(queens=queens, inseminations=done, exits=gone, checks=looks)
+    for outcome, window, share in (("lost", 21, 1), ("laying", 21, 0), ("established", 60, 0)):
+        row = found[outcome, window, "all"]
+        assert row["estimate"] == share
+        low, high = proportion_confint(40 * share, 40, method="wilson")
+        assert row["estimate_low"] == pytest.approx(low, abs=1e-9)
+        assert row["estimate_high"] == pytest.approx(high, abs=1e-9)

@@ -200,15 +200,20 @@ def estimate_rates(store: Store, settings: Settings, known: Known) -> list[dict]
     courses, rows = known.courses, []
     place = {name: at for at, name in enumerate(courses["course_id"].to_list())}
     counted = store.records(
-        'SELECT outcome, window_days, "grouping", level, yes + "no" AS known '
-        "FROM rates WHERE closed >= $min_shown",
+        'SELECT outcome, window_days, "grouping", level, yes + "no" AS known, '
+        'yes + "no" < closed AS is_open FROM rates '
+        # of a level of which nothing is known, only the others would speak
+        'WHERE closed >= $min_shown AND yes + "no" > 0',
         {"min_shown": settings.min_shown},
     )
     questions: dict[tuple[str, int], list[dict]] = {}
     for row in counted:
         questions.setdefault((row["outcome"], row["window_days"]), []).append(row)
     for (name, window), asked in questions.items():
-        if OUTCOMES[name].curve == "none" or not _supported(courses, name, window):
+        if OUTCOMES[name].curve == "none":
+            continue
+        is_open = any(row["is_open"] for row in asked)
+        if is_open and not _supported(courses, name, window):
             continue
         fills = read_fills(store, name, window)
         part = courses[[place[course] for course in fills.course_id.tolist()]]
