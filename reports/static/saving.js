@@ -71,7 +71,9 @@ const saving = (() => {
     const found = rows(spec);
     const heads = [...new Set(found.flatMap(Object.keys))];
     const cell = (value) => {
-      const text = value === null || value === undefined ? "" : String(value);
+      let text = value === null || value === undefined ? "" : String(value);
+      // a spreadsheet must not take a name for a formula
+      if (typeof value === "string" && /^[=+\-@\t\r']/.test(text)) text = `'${text}`;
       return /[",\r\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
     };
     const lines = [heads, ...found.map((row) => heads.map((head) => row[head]))];

@@ -56,6 +56,21 @@ def test_a_broken_promise_stops_the_build(tmp_path, full_store):
     assert "onset.conflict is missing" in refused.value.found
 
 
+def test_no_text_of_a_csv_is_a_formula_and_parquet_keeps_it(tmp_path, full_store, outcome):
+    names = ["=1+1", "+49", "-x", "@a", "\tb", "'c", "d=e", ""]
+    courses = [
+        {"course_id": f"Q{n}/1", "operator": name} for n, name in enumerate(names)
+    ]
+    store = full_store(courses=courses)
+    exported(store, tmp_path / "csv")
+    with (tmp_path / "csv" / "courses.csv").open(encoding="utf-8", newline="") as file:
+        found = [row["operator"] for row in csv.DictReader(file)]
+    assert found == ["'=1+1", "'+49", "'-x", "'@a", "'\tb", "''c", "d=e", ""]
+    exported(store, tmp_path / "parquet", "parquet")
+    kept = pl.read_parquet(tmp_path / "parquet" / "courses.parquet")
+    assert kept.sort("course_id")["operator"].to_list() == names
+
+
 def test_csv_has_iso_times_json_lists_and_empty_nulls(tmp_path, full_store, outcome):
     course = {
         "course_id": "A/1",

@@ -28,6 +28,15 @@ def clean(text: str) -> str:
     )
 
 
+FORMULA_SIGNS = "=+-@\t\r'"
+"""A text that begins so, a spreadsheet may take for a formula (the last: for its mark)."""
+
+
+def no_formula(text: str) -> str:
+    """Put an apostrophe before a text that a spreadsheet would take for a formula."""
+    return f"'{text}" if text[:1] and text[0] in FORMULA_SIGNS else text
+
+
 def by_number(text: str) -> list[tuple[int, str]]:
     """Give a key that sorts labels as people count: N2 before N10."""
     parts = re.findall(r"\d+|\D+", text.casefold())

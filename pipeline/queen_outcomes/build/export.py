@@ -16,6 +16,7 @@ from queen_outcomes import __version__
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.base.folders import sha256
 from queen_outcomes.base.store import Store, literal, quote
+from queen_outcomes.base.text_layout import FORMULA_SIGNS
 from queen_outcomes.facts import exports as contract
 from queen_outcomes.facts.exports.exported import ExportColumn, ExportTable
 
@@ -92,6 +93,10 @@ def _expression(column: ExportColumn, form: str) -> str:
         return f"CAST(to_json({name}) AS VARCHAR)"
     if form == "csv" and column.kind == "time":
         return f"strftime({name}, '%Y-%m-%dT%H:%M:%S')"
+    if form == "csv" and column.kind == "text":
+        signs = literal(FORMULA_SIGNS)
+        begins = f"contains({signs}, left({name}, 1)) AND {name} <> ''"
+        return f"CASE WHEN {begins} THEN '''' || {name} ELSE {name} END"
     return f"CAST({name} AS {column.sql_type})"
 
 

@@ -18,7 +18,7 @@ import click
 
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.outputs import refuse_kept_places
-from queen_outcomes.base.text_layout import clean
+from queen_outcomes.base.text_layout import clean, no_formula
 from queen_outcomes.commands.options import FILE, shared, station_argument
 from queen_outcomes.paper.order import by_colony
 
@@ -73,7 +73,9 @@ def _csv(columns: list[str], rows: list[dict[str, Any]]) -> str:
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(columns)
-    writer.writerows(row.values() for row in rows)
+    writer.writerows(
+        [no_formula(x) if isinstance(x, str) else x for x in row.values()] for row in rows
+    )
     return text.getvalue()
 
 
