@@ -6,6 +6,8 @@ import json
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 DATES = "dates:bench.csv:inseminations:inseminated_at"
 BENCH = "queen_id,inseminated_at\nQ-1,5/4/2026\nQ-2,5/6/2026\nQ-3,6/7/2026\n"
 LOOKS = (

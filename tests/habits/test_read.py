@@ -20,6 +20,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 import compare
 from mapped import COMMAND, HERE, SETS, SPELLED_SEVERAL_WAYS, colours_of, rows_of
 
+pytestmark = pytest.mark.slow
+
 
 def read_station(
     place: Path, name: str, settings: str = ""
