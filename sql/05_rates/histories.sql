@@ -1,6 +1,5 @@
 -- grain: one course, as known on the as-of day, or at a window's close.
--- inputs: courses, course_groups, standings, outcomes. Parameters: there_reasons,
--- window_days (null: as known on the as-of day).
+-- inputs: courses, course_groups, standings, outcomes. Parameters: there_reasons.
 -- What the curves need of a course: when laying began, what ended it, and the last day on
 -- which each state is known. Days count from d0; null is never, or never seen.
 -- unlaid_day: gone, or inseminated again, by that day with no brood of hers ever seen.
@@ -20,7 +19,7 @@ WITH told AS (
             AS in_hand_day,
         CASE WHEN exit_reason = 'drone_layer' THEN exit_day END AS drone_exit_day
     FROM standings
-    WHERE window_days IS NOT DISTINCT FROM CAST($window_days AS INTEGER)
+    WHERE window_days IS NULL
 )
 
 SELECT

@@ -17,7 +17,7 @@ from queen_outcomes.stats.histories.chain import (
 from station_tables import check, day, derived, insemination, leave
 
 
-def known(checks=(), exits=(), again=None, days=120, window=None):
+def known(checks=(), exits=(), again=None, days=120):
     """Give what is known of one marked queen inseminated on day 0."""
     inseminations = [insemination(), *([insemination(again)] if again else [])]
     queens = [{"queen_id": "Q", "marked": True}]
@@ -29,7 +29,7 @@ def known(checks=(), exits=(), again=None, days=120, window=None):
         exits=list(exits),
     )
     count_rates(made, Settings())
-    return read_known(made, Settings(), window)
+    return read_known(made, Settings())
 
 
 def possible(found, number, course=0):
@@ -89,14 +89,6 @@ def test_brood_bears_on_the_days_on_which_it_was_laid():
     assert days[0, WAITING] == 12
     assert days[0, GONE] == 0
     assert days[0, WORKING] == 20
-
-
-def test_looks_after_a_close_are_not_known_at_it():
-    looks = [check(10, eggs=False), check(40, eggs=True, queen_seen=True)]
-    assert len(signs_of(known(looks), "brood")[0]) == 2
-    assert len(signs_of(known(looks, window=21), "brood")[0]) == 1
-    early = known(looks, exits=[leave(60, "sold")], window=21)
-    assert GONE in possible(early, 60)
 
 
 def scored(last_looks_good):

@@ -21,12 +21,10 @@ from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.signs import Known, days_of, read_known
 from queen_outcomes.stats.histories.chain import GONE, REPLACED, TAKEN
 from queen_outcomes.stats.histories.fit import (
-    ROUNDS_AGAIN,
     Model,
     even,
     fill_in,
     fit_histories,
-    moved,
 )
 from queen_outcomes.stats.histories.passes import Histories
 from queen_outcomes.stats.histories.shares import FilledShare, filled_share
@@ -63,45 +61,9 @@ def fill_courses(store: Store, settings: Settings) -> Known:
     return known
 
 
-def fill_at_close(
-    store: Store, settings: Settings, name: str, window: int, before: str = ""
-) -> Fills:
-    """Fill courses in as their window closed, from what had been seen of each by then.
-
-    Its ``chance`` is the chance of a yes given a course's history at its close, which no
-    later record changes but through what is learned.
-
-    Parameters
-    ----------
-    store : Store
-        Derived, and with course_groups.
-    settings : Settings
-    name : str
-        An outcome.
-    window : int
-        One of its windows, in days.
-    before : str, optional
-        A season: how courses go and what looks find is learned from the courses of
-        earlier seasons alone.
-
-    Returns
-    -------
-    Fills
-        Of the courses whose window has closed, in the order of the ids.
-    """
-    known = read_known(store, settings, window)
-    whole = read_known(store, settings)
-    earlier = (whole.courses["season"] < before).to_numpy() if before else True
-    model = fit_histories(whole.seen, np.ones(whole.courses.height) * earlier)
-    asked = asked_of(known.courses, name, window, settings.outcomes.grace_days)
-    filled = _filled(known, moved(model, whole.seen, known.seen), rounds=0)
-    ids = known.courses["course_id"].to_numpy().astype(str)
-    return Fills(ids[asked], _answers(known, filled, name, window)[:, asked])
-
-
-def _filled(known: Known, model: Model, rounds: int = ROUNDS_AGAIN) -> list[Histories]:
+def _filled(known: Known, model: Model) -> list[Histories]:
     clusters = np.unique(known.courses["cluster"].to_numpy(), return_inverse=True)[1]
-    return fill_in(known.seen, model, known.keys, clusters, TIMES, rounds)
+    return fill_in(known.seen, model, known.keys, clusters, TIMES)
 
 
 def _answers(
@@ -176,12 +138,6 @@ class Fills:
 
     course_id: np.ndarray
     answers: np.ndarray
-
-    @property
-    def chance(self) -> np.ndarray:
-        """Chance of a yes of each course at risk, given all seen of her, shape (n,)."""
-        at_risk = np.isfinite(self.answers).sum(axis=0)
-        return np.nansum(self.answers, axis=0) / np.where(at_risk, at_risk, np.nan)
 
 
 def read_fills(store: Store, name: str, window: int) -> Fills:

@@ -148,25 +148,23 @@ class Known:
     again_good: np.ndarray
 
 
-def histories_given(window: int | None = None) -> dict[str, Any]:
-    """Give the parameters of `histories.sql`; a window: as known at its close."""
-    return {"there_reasons": list(THERE_REASONS), "window_days": window}
+def histories_given() -> dict[str, Any]:
+    """Give the parameters of `histories.sql`."""
+    return {"there_reasons": list(THERE_REASONS)}
 
 
-def read_known(store: Store, settings: Settings, window: int | None = None) -> Known:
-    """Read what was seen of every course, all of it or by a window's close.
+def read_known(store: Store, settings: Settings) -> Known:
+    """Read what was seen of every course.
 
     Parameters
     ----------
     store : Store
         Derived, and with course_groups.
     settings : Settings
-    window : int, optional
-        Days after day 0, one of the settings'; its close is as many days of grace later.
     """
     rules = settings.outcomes
     sql = resources.read("sql", "05_rates", "histories.sql")
-    courses = store.frame(sql, histories_given(window))
+    courses = store.frame(sql, histories_given())
     looks = store.frame(
         resources.read("sql", "05_rates", "findings.sql"),
         {

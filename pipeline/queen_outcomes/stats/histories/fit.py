@@ -7,7 +7,7 @@ uncertain (a bootstrap of batches).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -126,26 +126,14 @@ def _batched(seen: SeenCourses, came, expected, own, weight) -> np.ndarray:
     return np.prod(parts, axis=0) if parts else np.ones(seen.n)
 
 
-def moved(model: Model, learned: SeenCourses, seen: SeenCourses) -> Model:
-    """Put what was learned on courses to use on the same ones with other factors."""
-    factor = {
-        name: whole
-        * _factor(seen.factors @ model.slopes[name])
-        / _factor(learned.factors @ model.slopes[name])
-        for name, whole in model.rates.factor.items()
-    }
-    return replace(model, rates=replace(model.rates, factor=factor))
-
-
 def fill_in(
     seen: SeenCourses,
     model: Model,
     keys: np.ndarray,
     clusters: np.ndarray,
     times: int,
-    rounds: int = ROUNDS_AGAIN,
 ) -> list[Histories]:
-    """Draw whole histories, several times.
+    """Draw whole histories, several times, each pair from rates learned anew.
 
     Parameters
     ----------
@@ -158,15 +146,13 @@ def fill_in(
     clusters : ndarray of int, shape (n,)
         Batches that are weighted as one, 0..k-1.
     times : int
-    rounds : int
-        Of learning anew for each pair of fillings; 0: all are drawn from the model.
     """
     names = np.full(clusters.max() + 1, np.iinfo(np.uint64).max, np.uint64)
     np.minimum.at(names, clusters, keys)
     found = []
     for number in range(0, times, PAIR):
         weight = -np.log1p(-even(names, number, 2**16))[clusters]
-        again = learn(seen, model, weight / weight.mean(), rounds)
+        again = learn(seen, model, weight / weight.mean(), ROUNDS_AGAIN)
         chain = Chain(seen.steps, again.rates, seen.likelihood(again.signs))
         ahead = chain.backwards(chain.forwards()[1])
         found.extend(
