@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from queen_outcomes.facts.outcomes import OUTCOMES
+from queen_outcomes.facts.settings import Outcomes, Settings
 from station_tables import check, day, derived, insemination, states
 
 MARKED = [{"queen_id": "Q", "marked": True}]
@@ -73,3 +74,13 @@ def test_a_look_on_the_last_useful_day_settles_and_one_after_does_not(
 
     expected = "no" if OUTCOMES[question[0]].fails == "yes" else "yes"
     assert (answered(last), answered(last + 1)) == (expected, "undecided")
+
+
+@pytest.mark.parametrize(("today", "kept"), [(44, True), (45, False)])
+def test_a_missed_check_is_told_for_a_month_however_late_its_window(today, kept):
+    """Day 7 is missed from day 15 on, and thirty days more; its window closes on day 67."""
+    rules = Settings(outcomes=Outcomes(laying_days=(60,)))
+    with derived(day(today), rules, inseminations=[insemination()]) as store:
+        rows = dict(store.rows("SELECT day, status FROM due"))
+    assert rows.get(7) == ("missed" if kept else None)
+    assert rows[21] == "missed"
