@@ -113,3 +113,71 @@ def test_curves_are_given_of_the_levels_with_most_courses(full_store, most):
     assert [(row["level"], row["day"]) for row in rows] == [
         (level, number) for level in kept for number in (1, 2)
     ]
+
+
+@pytest.mark.parametrize(
+    ("seen", "shape"),
+    [
+        ({"queen_seen": True, "mark_seen": False, "eggs": True}, "another"),
+        ({"sealed": True, "eggs": True, "drone_in_worker": "many"}, "drones"),
+        ({"sealed": True, "eggs": True, "drone_in_worker": "few"}, "drones"),
+        ({"sealed": True, "eggs": True, "drone_in_worker": "none"}, "brood"),
+        ({"eggs": True}, "brood"),
+        ({"queen_seen": False, "eggs": False}, "empty"),
+        ({"eggs": False, "queen_seen": True}, "no_brood"),
+        ({"queen_seen": True}, "queen"),
+        ({}, "nothing"),
+    ],
+)
+def test_a_look_is_drawn_as_the_most_telling_thing_it_says(seen, shape):
+    with derived(
+        day(60),
+        queens=[{"queen_id": "Q", "marked": True}],
+        inseminations=[insemination()],
+        checks=[check(40, **seen)],
+    ) as store:
+        assert [row["shape"] for row in store.records(statement("queen_looks"))] == [
+            shape
+        ]
+
+
+def test_only_checks_that_are_due_stand_among_the_queens(full_store):
+    due = [
+        {"queen_id": queen, "course_id": f"{queen}/1", "day": number, "status": status}
+        for queen, number, status in [
+            ("R", 14, "due"),
+            ("Q", 14, "due"),
+            ("Q", 7, "due"),
+            ("Q", 21, "missed"),
+        ]
+    ]
+    courses = [
+        {"queen_id": queen, "course_id": f"{queen}/1", "course": 1} for queen in "QR"
+    ]
+    rows = full_store(due=due, courses=courses).records(statement("queen_due"))
+    assert [(row["queen_id"], row["day"]) for row in rows] == [
+        ("Q", 7),
+        ("Q", 14),
+        ("R", 14),
+    ]
+
+
+def test_a_yard_is_walked_in_the_order_of_the_last_round(full_store):
+    due = [
+        {"queen_id": queen, "course_id": f"{queen}/1", "colony_id": colony, "day": 7}
+        for queen, colony in [("Q", "C2"), ("R", "C1"), ("S", None), ("T", "C9")]
+    ]
+    store = full_store(due=due)
+    store.execute(
+        "CREATE OR REPLACE TABLE linked_checks AS SELECT * FROM (VALUES "
+        "(11, 'C1', 'R', DATE '2025-06-01'), (12, 'C2', 'Q', DATE '2025-06-01'), "
+        "(13, 'C1', 'R', DATE '2025-06-09'), (14, NULL, 'S', DATE '2025-06-08')) "
+        "AS t (ref, colony_id, queen_id, checked_on)"
+    )
+    rows = store.records(statement("yard_round"))
+    assert [(row["queen_id"], row["place"]) for row in rows] == [
+        ("Q", 2),
+        ("R", 4),
+        ("S", 3),
+        ("T", None),
+    ]
