@@ -12,13 +12,14 @@ from queen_outcomes.base.errors import LockError, UsageError
 NOW = dt.datetime(2026, 7, 1, 8, 30, tzinfo=dt.UTC)
 
 
-def finished(place, second: int) -> str:
+def finished(place, second: int, number: int | None = None) -> str:
     run_id = folders.new_run_id(NOW + dt.timedelta(seconds=second))
     folder = place / run_id
     (folder / "tables").mkdir(parents=True)
     (folder / "dashboard").mkdir()
     (folder / "station.duckdb").write_text("x", encoding="utf-8")
-    folders.write_run(folder, {"as_of": "2026-07-01"})
+    told = {"as_of": "2026-07-01"}
+    folders.write_run(folder, told if number is None else told | {"number": number})
     return run_id
 
 
@@ -184,3 +185,61 @@ def test_the_fingerprint_sees_a_changed_record_and_no_lock_file(station):
     assert folders.fingerprint(station) == before
     (station / "records" / "checks.csv").write_text("a", encoding="utf-8")
     assert set(folders.fingerprint(station)) - set(before) == {"records/checks.csv"}
+
+
+def test_a_clock_that_went_back_orders_no_history(tmp_path):
+    # the third build was made on a machine whose clock stood a year ahead
+    seconds = [0, 10, 31_536_000, 20, 30]
+    runs = [finished(tmp_path, at, n) for n, at in enumerate(seconds, start=1)]
+    assert folders.latest(tmp_path).name == runs[4]
+    assert folders.next_number(tmp_path) == 6
+    for run_id in runs:
+        folders.retire(tmp_path, tmp_path / run_id)
+    assert folders.before(tmp_path).name == runs[4]
+    assert folders.next_number(tmp_path) == 6
+    folders.prune(tmp_path, 2)
+    assert {path.name for path in (tmp_path / "history").iterdir()} == set(runs[3:])
+
+
+def test_builds_without_a_number_are_older_than_those_with_one(tmp_path):
+    unnumbered, first = finished(tmp_path, 50), finished(tmp_path, 1, 1)
+    assert folders.latest(tmp_path).name == first
+    folders.retire(tmp_path, tmp_path / unnumbered)
+    assert folders.next_number(tmp_path) == 2
+
+
+def test_a_kill_between_switch_and_retiring_loses_nothing(tmp_path):
+    old, new = finished(tmp_path, 1, 1), finished(tmp_path, 2, 2)
+    folders.switch(tmp_path, old)
+    folders.switch(tmp_path, new)  # killed here: the one before was not retired
+    (tmp_path / old / "station.duckdb").unlink()  # or half of it was
+    folders.prepare(tmp_path, "next")
+    assert folders.latest(tmp_path).name == new
+    kept = sorted(path.name for path in (tmp_path / "history" / old).iterdir())
+    assert kept == ["run.json", "tables"]
+
+
+def test_everything_is_on_the_disk_before_anything_leads_there(tmp_path, monkeypatch):
+    done = []
+    sync = os.fsync
+
+    def synced(handle):
+        done.append(("sync", str(folders.Path(f"/proc/self/fd/{handle}").readlink())))
+        sync(handle)
+
+    monkeypatch.setattr(os, "fsync", synced)
+    rename = folders.Path.replace
+
+    def renamed(path, target):
+        done.append(("rename", str(target)))
+        return rename(path, target)
+
+    monkeypatch.setattr(folders.Path, "replace", renamed)
+    run_id = finished(tmp_path, 1)
+    folders.switch(tmp_path, run_id)
+    switched = done.index(("rename", str(tmp_path / "latest")))
+    folder = tmp_path / run_id
+    before = [what for how, what in done[:switched] if how == "sync"]
+    for path in (folder / "station.duckdb", folder / "tables", folder, tmp_path):
+        assert str(path) in before
+    assert ("sync", str(tmp_path)) in done[switched:]

@@ -69,7 +69,7 @@ def test_pseudonyms_leave_no_name(command, station):
     assert ran.code == 0
     names = ("Alder", "Birch", "Hazel", "Linden", "Rowan", "Willow")
     assert not any(name in ran.out for name in names)
-    assert "operator " in ran.out
+    assert "P-" in ran.out
 
 
 @pytest.mark.parametrize(

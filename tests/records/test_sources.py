@@ -77,6 +77,37 @@ def test_a_file_of_two_names_is_read_once(tmp_path):
     ]
 
 
+def test_links_that_lead_round_and_out_give_each_file_once(tmp_path):
+    """Loops inside, a way out to the folder above, and one from outside back in."""
+    records, outside = tmp_path / "records", tmp_path / "outside"
+    for place in (records / "a", records / "b", outside):
+        place.mkdir(parents=True)
+    folder(records)
+    (records / "a" / "exits.csv").write_text("queen_id,left_on\n")
+    (outside / "lab.csv").write_text("queen_id,sampled_on\n")
+    (records / "a" / "round").symlink_to(records / "b")
+    (records / "b" / "round").symlink_to(records / "a")
+    (records / "b" / "itself").symlink_to(records / "b")
+    (records / "up").symlink_to(tmp_path)
+    (records / "out").symlink_to(outside)
+    (records / "co2.csv").symlink_to(outside / "lab.csv")
+    (outside / "back").symlink_to(records)
+    for loop in ("one", "two"):
+        other = "two" if loop == "one" else "one"
+        (records / loop).symlink_to(records / other)
+    inside = ["a/exits.csv", "checks.csv", "inseminations.csv"]
+    files, notes, out = sources.look_through(records)
+    assert [file.name for file in files] == inside
+    assert out == ["co2.csv", "out", "up"]
+    assert [note.partition(":")[0] for note in notes] == ["one", "two"]
+    files, notes, out = sources.look_through(records, "all")
+    assert [file.name for file in files if file.name in inside] == inside
+    (further,) = [file.name for file in files if file.name not in inside]
+    assert further == "co2.csv"
+    assert out == []
+    assert any("another name of co2.csv" in note for note in notes)
+
+
 def test_an_ignored_file_is_not_opened(tmp_path):
     folder(tmp_path, checks_broken__xlsx=b"PK no workbook")
     with pytest.raises(RecordsError, match="damaged"):

@@ -7,12 +7,15 @@ import io
 from collections import Counter
 from itertools import groupby, permutations
 from math import comb
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from planned_station import AS_OF, planned_store
 from queen_outcomes.base.errors import UsageError
+from queen_outcomes.base.text_layout import NO_FORMULAS
 from queen_outcomes.facts.reading import Reading
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.trial.bench_list import (
@@ -23,7 +26,8 @@ from queen_outcomes.trial.bench_list import (
     stratum_name,
 )
 from queen_outcomes.trial.plan import make
-from queen_outcomes.trial.plan_report import name_remark, sheet, write_list
+from queen_outcomes.trial.plan_report import name_remark, sheet, write
+from reading import stage
 
 STATED = {
     "arms": ("single 8=8", "6 and 6=6+6.5"),
@@ -165,13 +169,68 @@ def test_an_unusual_dose_and_a_name_in_use_are_remarked(full_store):
     assert "Doses_2027" in found.remarks[1]
 
 
+NAMES = st.text(
+    st.sampled_from("=+-@'\"; ,AZb1é"), min_size=1, max_size=6
+).filter(lambda name: name == " ".join(name.split()) and any(map(str.isalnum, name)))
+
+
+@settings(
+    max_examples=20,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+@given(name=NAMES)
+@example(name="=1+1")
+@example(name="'=x")
+@example(name="''a")
+@example(name="-5 uL")
+def test_a_name_comes_back_as_it_was_and_opens_as_no_formula(full_store, name):
+    """What stands in the list is no formula to a spreadsheet, and reads as it was meant."""
+    store = planned_store(full_store, [])
+    given_arms = ("other=12", "b=8" if "=" in name else f"{name}=8")
+    found = make(store, Settings(), AS_OF, STATED | {"arms": given_arms, "name": name})
+    text = list_csv(drawn(found), found.request, Settings())
+    store.close()
+    rows = list(csv.DictReader(io.StringIO(text)))
+    written = [cell for row in rows for cell in row.values()]
+    assert not [cell for cell in written if cell[:1] in tuple("=+-@\t")]
+    for number, row in enumerate(rows):
+        row |= {"queen_id": f"Q{number}", "inseminated_at": "2026-05-01"}
+    again = io.StringIO()
+    writer = csv.DictWriter(again, rows[0], lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    with TemporaryDirectory() as place:
+        reading, staged = stage(Path(place), inseminations__csv=again.getvalue())
+        trials = reading.rows("SELECT DISTINCT trial FROM staged_inseminations")
+        arms = reading.rows("SELECT DISTINCT protocol FROM staged_inseminations")
+        reading.close()
+    assert trials == [(name,)]
+    assert {arm for (arm,) in arms} == {arm.name for arm in found.request.arms}
+    assert not any("queen-outcomes" in note for note in staged.notes)
+
+
+def test_only_a_file_that_bears_our_mark_loses_an_apostrophe(tmp_path):
+    ids = ["'=1", "'+2", "''3", "'a"]
+    rows = "".join(f'"{one}",2026-05-01\n' for one in ids)
+    reading, _ = stage(tmp_path, inseminations__csv=f"queen_id,inseminated_at\n{rows}")
+    found = reading.rows("SELECT queen_id FROM staged_inseminations ORDER BY ref")
+    assert [one for (one,) in found] == ids
+    rows = "".join(f'"{one}",2026-05-01,\n' for one in ids)
+    head = f'queen_id,inseminated_at,"{NO_FORMULAS}"\n'
+    reading, staged = stage(tmp_path, inseminations__csv=head + rows)
+    found = reading.rows("SELECT queen_id FROM staged_inseminations ORDER BY ref")
+    assert [one for (one,) in found] == ["=1", "+2", "'3", "'a"]
+    assert not any("queen-outcomes" in note for note in staged.notes)
+
+
 def test_a_filled_list_is_never_written_over(plan, tmp_path):
     path = tmp_path / "inseminations_trial.csv"
-    first = write_list(plan(), path).read_bytes()
-    assert write_list(plan(), path).read_bytes() == first
+    first = write(plan(), path, None)["csv"].read_bytes()
+    assert write(plan(), path, None)["csv"].read_bytes() == first
     path.write_bytes(first + b"filled")
     with pytest.raises(UsageError, match="another file"):
-        write_list(plan(), path)
+        write(plan(), path, None)
     assert path.read_bytes() == first + b"filled"
 
 

@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
-from queen_outcomes.audit.period import Period, read_period
+from queen_outcomes.audit.period import Period, masked, read_period
 from queen_outcomes.audit.sheet import (
     APART,
     batch_failed,
@@ -18,6 +18,7 @@ from queen_outcomes.audit.sheet import (
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import NoModelError, UsageError, nearest
 from queen_outcomes.base.store import Store
+from queen_outcomes.facts.pseudonyms import Mask, hide_names
 from queen_outcomes.facts.settings import Settings, asked_question
 from queen_outcomes.facts.words import percent
 
@@ -65,8 +66,18 @@ class Report:
     file: str
 
 
-def audit(store: Store, settings: Settings, asked: AuditRequest) -> Report:
+def audit(
+    store: Store, settings: Settings, asked: AuditRequest, mask: Mask | None = None
+) -> Report:
     """Audit a finished build.
+
+    Parameters
+    ----------
+    store : Store
+    settings : Settings
+    asked : AuditRequest
+    mask : Mask, optional
+        Names are told as its codes.
 
     Raises
     ------
@@ -90,7 +101,13 @@ def audit(store: Store, settings: Settings, asked: AuditRequest) -> Report:
             found=_why_nothing(period),
             hint="ask for another outcome or period, or record who inseminated",
         )
-    operator = _operator(period, asked.operator)
+    wanted = asked.operator
+    if mask is not None:
+        hide_names(store, mask)
+        period = masked(period, mask)
+        wanted = mask.codes.get(wanted, wanted)
+    operator = _operator(period, wanted)
+    everybody = "all operators" if mask is None else "all operators in codes"
     told = sheet(store, period, operator) if operator else None
     points = told.pop("points") if told else []
     what = failing(question)
@@ -103,7 +120,7 @@ def audit(store: Store, settings: Settings, asked: AuditRequest) -> Report:
         station=station_said(store, question),
         sheet=told,
         points=series_points(points),
-        file=_file_name(operator or "all operators", question),
+        file=_file_name(operator or everybody, question),
     )
 
 

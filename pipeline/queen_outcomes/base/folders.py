@@ -21,6 +21,13 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from queen_outcomes.base.errors import LockError, UsageError
+from queen_outcomes.base.outputs import (
+    clear_leftovers,
+    remove,
+    sync,
+    sync_tree,
+    write_files,
+)
 
 LATEST, HISTORY, LOCK = "latest", "history", ".lock"
 RUN_FILE, TABLES, STORE_FILE = "run.json", "tables", "station.duckdb"
@@ -127,8 +134,27 @@ def _complete(place: Path) -> Iterator[Path]:
 
 
 def _runs(place: Path) -> list[Path]:
-    found = sorted(place.iterdir(), reverse=True) if place.is_dir() else []
-    return [path for path in found if _RUN_ID.fullmatch(path.name)]
+    """Give the builds in a folder, newest first: by the numbers in their journals.
+
+    A clock may go back; names tell the order only of builds that have no number.
+    """
+    found = list(place.iterdir()) if place.is_dir() else []
+    runs = [path for path in found if _RUN_ID.fullmatch(path.name)]
+    return sorted(runs, key=lambda path: (_number(path), path.name), reverse=True)
+
+
+def _number(folder: Path) -> int:
+    """Give a build's running number; 0 where its journal has none or cannot be read."""
+    try:
+        return int(read_run(folder)["number"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return 0
+
+
+def next_number(build: Path) -> int:
+    """Give the number of the build that is about to be made, from 1."""
+    runs = [*_runs(build), *_runs(build / HISTORY)]
+    return 1 + max((_number(path) for path in runs), default=0)
 
 
 def _is_complete(folder: Path) -> bool:
@@ -169,6 +195,7 @@ def prepare(build: Path, run_id: str) -> Path:
             expected="the link that a build leaves",
             hint=f"move {link} out of the way; a build makes it again",
         )
+    clear_leftovers(build)
     current = latest(build)
     for path in sorted(build.iterdir()):
         if current is not None and path.name == current.name:
@@ -194,16 +221,19 @@ def switch(build: Path, run_id: str) -> None:
     """Point ``latest`` at a finished build, in one rename."""
     temporary = build / f".{LATEST}-{run_id}"
     temporary.symlink_to(run_id, target_is_directory=True)
+    sync(build)  # the build's own folder, before anything leads there
     temporary.replace(build / LATEST)
+    sync(build)
 
 
 def retire(build: Path, folder: Path) -> None:
     """Trim an earlier build to what is kept of it and move it to the history."""
     for path in sorted(folder.iterdir()):
         if path.name not in KEPT:
-            shutil.rmtree(path) if path.is_dir() else path.unlink()
+            remove(path)
     (build / HISTORY).mkdir(exist_ok=True)
     folder.replace(build / HISTORY / folder.name)
+    sync(build / HISTORY)
 
 
 def prune(build: Path, keep: int) -> None:
@@ -218,11 +248,13 @@ def read_run(folder: Path) -> dict[str, Any]:
 
 
 def write_run(folder: Path, journal: dict[str, Any]) -> None:
-    """Write a build's journal; it comes last, so one that has it is complete."""
+    """Write a build's journal; it comes last, so one that has it is complete.
+
+    What lies beside it is on the disk before, so that holds after a power cut too.
+    """
     text = json.dumps(journal, indent=2, default=str)
-    temporary = folder / f".{RUN_FILE}"
-    temporary.write_text(text + "\n", encoding="utf-8", newline="\n")
-    temporary.replace(folder / RUN_FILE)
+    sync_tree(folder)
+    write_files({folder / RUN_FILE: text + "\n"})
 
 
 def sha256(path: Path) -> str:

@@ -32,6 +32,11 @@ FORMULA_SIGNS = "=+-@\t\r'"
 """A text that begins so, a spreadsheet may take for a formula (the last: for its mark)."""
 
 
+NO_FORMULAS = "queen-outcomes: a first ' is not part of a text"
+"""Heading of an empty column in a file to be read again, where an apostrophe was put before
+a text: in any other file a first apostrophe is the station's own."""
+
+
 def no_formula(text: str) -> str:
     """Put an apostrophe before a text that a spreadsheet would take for a formula."""
     return f"'{text}" if text[:1] and text[0] in FORMULA_SIGNS else text

@@ -7,14 +7,13 @@ tables and never changes them.
 from __future__ import annotations
 
 import json
-import shutil
-import tempfile
 from pathlib import Path
 from typing import Any
 
 from queen_outcomes import __version__
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.base.folders import sha256
+from queen_outcomes.base.outputs import new_folder
 from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.base.text_layout import FORMULA_SIGNS
 from queen_outcomes.facts import exports as contract
@@ -124,36 +123,26 @@ def export(store: Store, dest: Path, form: str, *, as_of: str) -> list[Path]:
     UsageError
         The folder holds something else.
     """
-    earlier = _earlier_files(dest)
-    parent = dest.resolve().parent
-    parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(dir=parent, prefix=f".{NAME}-") as name:
-        made = Path(name)
+    _refuse_others(dest)
+    with new_folder(dest) as made:
         tables = list(contract.TABLES.values())
         hashes = {table.name: _write(store, table, made, form) for table in tables}
         package = _package(made, hashes, form, as_of)
         text = json.dumps(package, indent=2, ensure_ascii=False) + "\n"
         (made / DESCRIPTION).write_text(text, encoding="utf-8", newline="\n")
-        for path in earlier:
-            path.unlink(missing_ok=True)
-        dest.mkdir(exist_ok=True)
-        names = [*(f"{table.name}.{form}" for table in tables), DESCRIPTION]
-        return [Path(shutil.move(made / name, dest / name)) for name in names]
+    return [dest / f"{table.name}.{form}" for table in tables] + [dest / DESCRIPTION]
 
 
-def _earlier_files(dest: Path) -> list[Path]:
-    """Give the files of an earlier export; refuse a folder that holds others."""
+def _refuse_others(dest: Path) -> None:
+    """Refuse a folder that holds anything but an earlier export."""
     if not dest.exists():
-        return []
+        return
     if not dest.is_dir():
         raise _refusal(dest, "a file")
     there = {path.name for path in dest.iterdir()}
-    if not there:
-        return []
-    strangers = sorted(there - _described(dest))
+    strangers = sorted(there - _described(dest)) if there else []
     if strangers:
         raise _refusal(dest, ", ".join(strangers[:3]))
-    return [dest / name for name in sorted(there)]
 
 
 def _described(dest: Path) -> set[str]:

@@ -52,6 +52,9 @@ class Work:
         first, and stops nothing.
     verified : bool
         Count the failing rows a second time, by the expectations.
+    key : bytes or None
+        The station's secret, where what is written leaves it: names are hidden before
+        the first table is, and ``mask`` says by which codes.
     """
 
     store: Store
@@ -65,6 +68,8 @@ class Work:
     written: str = ""
     looking: bool = False
     verified: bool = True
+    key: bytes | None = None
+    mask: Any = None
     refusal: RecordsError | None = None
     staged: Any = None
     results: dict[str, str] = field(default_factory=dict)
@@ -216,7 +221,12 @@ def _keep_plan(store: Store, plan: SeasonPlan) -> None:
 def _tables(work: Work) -> int:
     from queen_outcomes.build.export import write_tables
     from queen_outcomes.facts.exports import TABLES
+    from queen_outcomes.facts.pseudonyms import hide_names, mask_of
 
+    if work.key is not None:
+        work.mask = mask_of(work.store, work.key, work.settings)
+        hide_names(work.store, work.mask)
+        work.settings = work.mask.settings(work.settings)
     work.results = write_tables(work.store, work.folder / folders.TABLES)
     return sum(count_rows(work.store, "count(*)", name) for name in TABLES)
 

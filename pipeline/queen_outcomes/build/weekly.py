@@ -20,9 +20,10 @@ from queen_outcomes import __version__
 from queen_outcomes.base import folders
 from queen_outcomes.base.console import Console, plain
 from queen_outcomes.base.errors import UsageError, nearest
-from queen_outcomes.build import steps
+from queen_outcomes.build import pseudonymous, steps
 from queen_outcomes.facts import settings as station_settings
 from queen_outcomes.facts.outcomes import refuse_unfinished
+from queen_outcomes.facts.pseudonyms import Mask, station_key
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models import season_plan
 from queen_outcomes.models.season_plan import SeasonPlan
@@ -85,6 +86,7 @@ def build(
     until: str | None = None,
     now: dt.datetime | None = None,
     pdf: bool = False,
+    leaving: Path | None = None,
 ) -> Built:
     """Rebuild a station's tables and dashboard, and switch ``latest`` to them.
 
@@ -103,6 +105,9 @@ def build(
         The clock, for the build's name and journal only.
     pdf : bool
         Print the week on a sheet of paper too.
+    leaving : Path or None
+        Write a dashboard and tables with codes in the place of names there, and neither
+        switch ``latest`` nor fix anything for the season.
 
     Raises
     ------
@@ -111,6 +116,8 @@ def build(
     """
     check_step(until)
     refuse_unfinished()
+    if leaving is not None:
+        pseudonymous.refuse_place(station, leaving, until)
     now = now or dt.datetime.now().astimezone()
     settings = station_settings.load(station)
     day = pick_day(as_of, settings, now)
@@ -123,9 +130,17 @@ def build(
         plan = season_plan.read(station, season, day)
         try:
             told = _begin_journal(station, settings, day, now)
+            told["number"] = folders.next_number(place)
             chosen = (settings, day, plan, pdf)
-            made, quarantined, unread = _make(station, folder, chosen, console, until)
-            told.update(made)
+            key = None if leaving is None else station_key(station)
+            made, mask = _make(station, folder, chosen, console, until, key)
+            told.update(made["journal"])
+            quarantined, unread = made["quarantined"], made["unread"]
+            if leaving is not None:
+                told = pseudonymous.journal_of(told, mask, key)
+                pseudonymous.hand_over(folder, leaving, told)
+                shutil.rmtree(folder)
+                return Built(leaving, told, quarantined, complete=True, unread=unread)
         except BaseException:
             shutil.rmtree(folder, ignore_errors=True)
             raise
@@ -166,10 +181,12 @@ def _make(
     chosen: tuple[Settings, dt.date, SeasonPlan, bool],
     console: Console,
     until: str | None,
-) -> tuple[dict[str, Any], int, int]:
+    key: bytes | None,
+) -> tuple[dict[str, Any], Mask | None]:
     """Run the steps in the build's own file; give what they add to the journal.
 
-    Also how many rows were quarantined, and how many files nothing reads.
+    Also how many rows were quarantined, and how many files nothing reads; and the codes
+    by which names were hidden, where a key says so.
     """
     from queen_outcomes.base.store import Store
 
@@ -186,6 +203,7 @@ def _make(
             plan,
             pdf,
             station_settings.text_of(station),
+            key=key,
         )
         done = steps.run_steps(work, console, until)
         for note in work.notes:
@@ -196,7 +214,9 @@ def _make(
             quarantined = steps.count_rows(store, "sum(quarantined)", "sources")
     made = {"sources": sources, "steps": done, "results": work.results}
     unread = len(work.staged.unread) if work.staged else 0
-    return {**made, "notes": work.notes}, quarantined, unread
+    journal = {**made, "notes": work.notes}
+    counted = {"journal": journal, "quarantined": quarantined, "unread": unread}
+    return counted, work.mask
 
 
 def _mend(place: Path, console: Console) -> None:

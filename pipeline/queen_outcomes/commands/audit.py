@@ -35,14 +35,16 @@ def audit(
     from queen_outcomes.audit import report as auditing
     from queen_outcomes.build.latest_build import open_latest
     from queen_outcomes.facts import settings
-    from queen_outcomes.facts.pseudonyms import set_pseudonyms
+    from queen_outcomes.facts.pseudonyms import mask_of, station_key
     from queen_outcomes.paper import audit_sheet
 
     choices = settings.load(station)
     with open_latest(station, console) as last:
+        mask, name = None, choices.name
         if pseudonyms:
-            operator = set_pseudonyms(last.store).get(operator, operator)
+            mask = mask_of(last.store, station_key(station), choices)
+            name = mask.label(name)
         request = auditing.AuditRequest(operator, since=since, until=until, **asked)
-        found = auditing.audit(last.store, choices, request)
-    files = audit_sheet.write(found, station, choices.name, last.as_of)
+        found = auditing.audit(last.store, choices, request, mask)
+    files = audit_sheet.write(found, station, name, last.as_of)
     auditing.tell(found, console, [str(path) for path in files])

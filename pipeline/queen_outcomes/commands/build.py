@@ -9,7 +9,7 @@ import click
 
 from queen_outcomes.base.console import Console
 from queen_outcomes.commands.failures import DONE, QUARANTINED
-from queen_outcomes.commands.options import Day, shared, station_argument
+from queen_outcomes.commands.options import FOLDER, Day, shared, station_argument
 
 
 @click.command()
@@ -22,6 +22,14 @@ from queen_outcomes.commands.options import Day, shared, station_argument
     metavar="STEP",
     help="Stop after a step, such as check or derive; the build in use stays.",
 )
+@click.option(
+    "--pseudonyms",
+    "leaving",
+    metavar="DEST",
+    type=FOLDER,
+    help="Write a dashboard and tables to pass on there, with codes in the place of "
+    "names; the build in use stays.",
+)
 @click.option("--pdf", is_flag=True, help="Print the week on a sheet of A4 too.")
 @click.option(
     "--strict",
@@ -31,12 +39,19 @@ from queen_outcomes.commands.options import Day, shared, station_argument
 @shared
 @click.make_pass_decorator(Console, ensure=True)
 def build(
-    console: Console, station: Path, as_of: dt.date | None, until: str | None, **flags
+    console: Console,
+    station: Path,
+    as_of: dt.date | None,
+    until: str | None,
+    leaving: Path | None,
+    **flags,
 ) -> int:
     """Read, check, link, derive and draw: the weekly rebuild."""
     from queen_outcomes.build import weekly
 
-    built = weekly.build(station, console, as_of=as_of, until=until, pdf=flags["pdf"])
+    built = weekly.build(
+        station, console, as_of=as_of, until=until, pdf=flags["pdf"], leaving=leaving
+    )
     if not any(step["rows"] for step in built.journal["steps"][:1]):
         console.note(f"note: there are no rows yet; fill in {station / 'records'}")
     if built.quarantined:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import tempfile
 from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
@@ -14,6 +13,7 @@ import click
 from queen_outcomes.base import resources
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import RecordsError
+from queen_outcomes.base.outputs import scratch_folder
 from queen_outcomes.commands.failures import DONE, QUARANTINED, exit_code
 from queen_outcomes.commands.options import Day, shared, station_argument
 
@@ -104,11 +104,11 @@ def check_records(
     settings = station_settings.load(station)
     now = dt.datetime.now().astimezone()
     day = weekly.pick_day(as_of, settings, now)
-    with Store() as store, tempfile.TemporaryDirectory() as folder:
+    with Store() as store, scratch_folder() as folder:
         work = steps.Work(
             store,
             station / "records",
-            Path(folder),
+            folder,
             settings,
             day,
             written=station_settings.text_of(station),

@@ -9,6 +9,7 @@ import click
 
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import NoModelError, UsageError
+from queen_outcomes.base.outputs import new_folder
 from queen_outcomes.commands.options import Day, shared, station_argument
 from queen_outcomes.facts.dictionary import COMPARED_BY
 from queen_outcomes.facts.outcomes import OUTCOMES
@@ -67,7 +68,9 @@ def compare(console: Console, station: Path, **asked: Any) -> None:
         found = compare_once(
             last.store, settings, last.as_of, CompareRequest(**asked), plan
         )
-        page = draw(found, last, settings, station.joinpath(*PLACE))
+        place = station.joinpath(*PLACE)
+        with new_folder(place) as folder:
+            page = place / draw(found, last, settings, folder).name
     tell(found, page, console)
     if not found.has_difference:
         raise NoModelError(

@@ -17,7 +17,7 @@ from typing import Any
 import click
 
 from queen_outcomes.base.console import Console
-from queen_outcomes.base.outputs import refuse_kept_places
+from queen_outcomes.base.outputs import refuse_kept_places, write_files
 from queen_outcomes.base.text_layout import clean, no_formula
 from queen_outcomes.commands.options import FILE, shared, station_argument
 from queen_outcomes.paper.order import by_colony
@@ -52,14 +52,15 @@ def due(
     with open_latest(station, console) as last:
         rows = last.store.records(DUE)
         columns = list(last.store.columns("due"))
+        files: dict[Path, str] = {}
         if ics:
             name = last.journal["settings"]["name"]
-            _write(ics, calendar(rows, last.as_of, name, overdue=overdue))
-            console.emit(str(ics))
+            files[ics] = calendar(rows, last.as_of, name, overdue=overdue)
         if csv_file:
-            _write(csv_file, _csv(columns, rows))
-            console.emit(str(csv_file))
-    if ics or csv_file:
+            files[csv_file] = _csv(columns, rows)
+    if files:
+        for path in write_files(files):
+            console.emit(str(path))
         return
     if console.json:
         console.emit_json(rows)
@@ -77,10 +78,6 @@ def _csv(columns: list[str], rows: list[dict[str, Any]]) -> str:
         [no_formula(x) if isinstance(x, str) else x for x in row.values()] for row in rows
     )
     return text.getvalue()
-
-
-def _write(path: Path, text: str) -> None:
-    path.write_text(text, encoding="utf-8", newline="")
 
 
 def calendar(

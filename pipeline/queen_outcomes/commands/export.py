@@ -32,13 +32,15 @@ def export(
     """Write all tables with a machine-readable description."""
     from queen_outcomes.build import export as exporting
     from queen_outcomes.build.latest_build import open_latest
-    from queen_outcomes.facts.pseudonyms import set_pseudonyms
+    from queen_outcomes.facts import settings
+    from queen_outcomes.facts.pseudonyms import hide_names, mask_of, station_key
 
     station, dest = one_or_two(words, "DEST")
     refuse_kept_places(station, Path(dest))
     with open_latest(station, console) as last:
         day = last.journal["as_of"]
         if pseudonyms:
-            set_pseudonyms(last.store)
+            choices = settings.load(station)
+            hide_names(last.store, mask_of(last.store, station_key(station), choices))
         written = exporting.export(last.store, Path(dest), form, as_of=day)
     tell_files(console, written)

@@ -10,6 +10,7 @@ import click
 
 from queen_outcomes.base.console import Console, is_live
 from queen_outcomes.base.errors import AppError, UsageError
+from queen_outcomes.base.outputs import write_files
 from queen_outcomes.commands.failures import DONE, QUARANTINED, exit_code
 from queen_outcomes.commands.options import FILE, shared, station_argument
 
@@ -49,7 +50,7 @@ def map_(console: Console, station: Path, answers: Path | None, *, accept: bool)
     changed = not path.exists() or settings != run.text
     written = run.written()
     if changed:
-        path.write_text(settings, encoding="utf-8", newline="\n")
+        write_files({path: settings})
     checked, shown = _check(station)
     if console.json:
         console.emit_json(

@@ -13,6 +13,7 @@ import click
 from queen_outcomes.base import resources
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import UsageError
+from queen_outcomes.base.outputs import new_folder, refuse_kept_places
 from queen_outcomes.commands.options import FOLDER, shared, tell_files
 
 README = """\
@@ -21,6 +22,8 @@ records/   the station's tables. Fill in records.xlsx, a sheet a table; cells le
 blanks/    the same tables as empty CSV files, to copy into records/. Nothing is
            read from blanks/. Keep each table in one form: rows that stand in a
            workbook and in a CSV file would be read twice.
+pseudonyms.key   the secret that codes in the place of names are made with: keep it, and
+           keep it to yourself.
 station.toml   the settings: your own column names, words, dates and units.
 
 Then, in this folder:
@@ -30,6 +33,10 @@ Then, in this folder:
 
 and open build/latest/dashboard/index.html.
 """
+
+
+DEMO_KEY = "0123456789abcdef" * 4
+"""The invented station's secret is none: everybody's demo gives the same codes."""
 
 
 @click.command()
@@ -66,32 +73,42 @@ def new_station(place: Path) -> list[Path]:
     UsageError
         The folder is not empty.
     """
+    from queen_outcomes.facts.pseudonyms import write_key
     from queen_outcomes.records import blanks
 
-    _claim(place)
-    (place / "records").mkdir()
-    (place / "blanks").mkdir()
-    settings = place / "station.toml"
-    settings.write_text(
-        resources.read("reports", "text", "station.toml"),
-        encoding="utf-8",
-        newline="\n",
-    )
-    read_me = place / "README.txt"
-    read_me.write_text(README, encoding="utf-8", newline="\n")
-    workbook = blanks.write_workbook(place / "records" / "records.xlsx")
-    return [settings, read_me, workbook, *blanks.write_csvs(place / "blanks")]
+    _refuse_used(place)
+    with new_folder(place) as made:
+        (made / "records").mkdir()
+        (made / "blanks").mkdir()
+        settings = made / "station.toml"
+        settings.write_text(
+            resources.read("reports", "text", "station.toml"),
+            encoding="utf-8",
+            newline="\n",
+        )
+        key = write_key(made)
+        read_me = made / "README.txt"
+        read_me.write_text(README, encoding="utf-8", newline="\n")
+        workbook = blanks.write_workbook(made / "records" / "records.xlsx")
+        written = [settings, key, read_me, workbook, *blanks.write_csvs(made / "blanks")]
+    return [place / path.relative_to(made) for path in written]
 
 
 def demo_station(place: Path) -> list[Path]:
     """Make the invented station; see `new_station`."""
+    from queen_outcomes.facts.pseudonyms import write_key
+
     source = resources.folder("demo")
-    _claim(place)
-    (place / "records").mkdir()
-    written = [_copy(source / "station.toml", place / "station.toml")]
-    found = sorted((source / "records").iterdir(), key=lambda path: path.name)
-    written += [_copy(path, place / "records" / path.name) for path in found]
-    return written
+    _refuse_used(place)
+    with new_folder(place) as made:
+        (made / "records").mkdir()
+        written = [
+            _copy(source / "station.toml", made / "station.toml"),
+            write_key(made, DEMO_KEY),
+        ]
+        found = sorted((source / "records").iterdir(), key=lambda path: path.name)
+        written += [_copy(path, made / "records" / path.name) for path in found]
+    return [place / path.relative_to(made) for path in written]
 
 
 def _copy(source: Path | Traversable, target: Path) -> Path:
@@ -99,7 +116,8 @@ def _copy(source: Path | Traversable, target: Path) -> Path:
     return target
 
 
-def _claim(place: Path) -> None:
+def _refuse_used(place: Path) -> None:
+    refuse_kept_places(place, place)
     if place.exists() and (not place.is_dir() or any(place.iterdir())):
         raise UsageError(
             "the folder for the new station is not empty",
@@ -107,4 +125,3 @@ def _claim(place: Path) -> None:
             expected="a new or empty folder",
             hint="name another folder",
         )
-    place.mkdir(parents=True, exist_ok=True)

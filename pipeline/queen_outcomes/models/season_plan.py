@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from queen_outcomes.base.errors import UsageError
+from queen_outcomes.base.outputs import write_files
 
 FOLDER = "seasons"
 HEAD = """\
@@ -151,9 +152,7 @@ def write(station: Path, plan: SeasonPlan) -> Path | None:
     parts = [HEAD.format(season=plan.season, day=first.isoformat())]
     parts += [_block("fixed", {"name": n, **sections[n]}) for n in sorted(sections)]
     parts += [_block("changes", row) for row in [*plan.changes, *plan.changed]]
-    temporary = path.with_suffix(".new")
-    temporary.write_text("\n".join(parts), encoding="utf-8", newline="\n")
-    temporary.replace(path)
+    write_files({path: "\n".join(parts)})
     return path
 
 

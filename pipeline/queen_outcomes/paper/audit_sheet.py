@@ -10,6 +10,7 @@ import altair as alt
 from markupsafe import Markup
 
 from queen_outcomes.audit.report import Report
+from queen_outcomes.base.outputs import write_files
 from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.paper.printing import letterhead, set_html, set_pdf, svg
 
@@ -45,14 +46,12 @@ def write(report: Report, station: Path, name: str, as_of: dt.date) -> list[Path
             "picture": Markup(picture) if picture else None,
         },
     )
-    page.write_text(html, encoding="utf-8", newline="\n")
     if report.sheet is None:
-        return [page]
+        return write_files({page: html})
     data = {**report.sheet, **head, "chart": PICTURE if picture else None}
     paper = folder / f"{report.file}.pdf"
     images = {PICTURE: picture} if picture else {}
-    paper.write_bytes(set_pdf("audit_sheet.typ", data, as_of, images))
-    return [page, paper]
+    return write_files({page: html, paper: set_pdf("audit_sheet.typ", data, as_of, images)})
 
 
 def series_svg(points: list[dict[str, Any]]) -> str | None:

@@ -8,15 +8,14 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import tempfile
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 from markupsafe import Markup
 
 from queen_outcomes import __version__
 from queen_outcomes.base import resources
+from queen_outcomes.base.outputs import scratch_folder
 from queen_outcomes.base.templates import environment
 from queen_outcomes.dashboard.charts import scripts
 from queen_outcomes.dashboard.figures import FILTERS
@@ -75,8 +74,7 @@ def set_pdf(
     """
     import typst
 
-    with tempfile.TemporaryDirectory() as place:
-        folder = Path(place)
+    with scratch_folder() as folder:
         parts = {
             MAIN: resources.read("reports", "print", template),
             "style.typ": resources.read("reports", "print", "style.typ"),

@@ -12,6 +12,7 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from queen_outcomes.base.outputs import write_files
 from queen_outcomes.base.store import Store, quote
 from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.facts import languages
@@ -122,14 +123,11 @@ def write(
     if store is not None:
         due = store.records(statement("yard_round"))
         made["yard"] = yard(due, settings, as_of, by, paper)
-    written = []
+    files: dict[Path, str | bytes] = {}
     for name, data in made.items():
-        pdf, page = folder / f"{name}.pdf", folder / f"{name}.html"
-        pdf.write_bytes(set_pdf("form.typ", data, as_of))
-        html = set_html("form_sheet.html", data)
-        page.write_text(html, encoding="utf-8", newline="\n")
-        written += [pdf, page]
-    return written
+        files[folder / f"{name}.pdf"] = set_pdf("form.typ", data, as_of)
+        files[folder / f"{name}.html"] = set_html("form_sheet.html", data)
+    return write_files(files)
 
 
 def kept(store: Store | None) -> list[str]:

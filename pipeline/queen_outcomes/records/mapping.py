@@ -17,6 +17,7 @@ from queen_outcomes.base.errors import (
     raise_all,
     shorten,
 )
+from queen_outcomes.base.text_layout import NO_FORMULAS
 from queen_outcomes.facts.column import Column, Table
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import (
@@ -234,7 +235,9 @@ def _by_names(
     unused = [
         column
         for place, column in enumerate(columns)
-        if place not in places.values() and headings.tidy(grid.headings[place])
+        if place not in places.values()
+        and headings.tidy(grid.headings[place])
+        and column != NO_FORMULAS
     ]
     notes = [headings.unused_note(names, each, set(cells), name) for each in unused]
     return (SlotMapping(0, cells),), notes

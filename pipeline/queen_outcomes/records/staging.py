@@ -14,6 +14,7 @@ import pyarrow as pa
 
 from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.base.store import Store, literal, quote
+from queen_outcomes.base.text_layout import FORMULA_SIGNS, NO_FORMULAS
 from queen_outcomes.facts.column import Table
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import Reading
@@ -110,9 +111,25 @@ def _land(store: Store, mapped: Sequence[SourceMapping]) -> None:
         own = f"raw_{source.no}"
         if source.raw == own:
             source.grid.land(store, own)
+            _take_marks_off(store, own)
             source.grid.source.file.forget()
         else:
             store.execute(f"CREATE VIEW {own} AS SELECT * FROM {source.raw}")
+
+
+def _take_marks_off(store: Store, raw: str) -> None:
+    """Take off what we put before texts, in a file whose headings say that we did."""
+    kinds = store.columns(raw)
+    if NO_FORMULAS not in kinds:
+        return
+    for name, kind in kinds.items():
+        if kind == "VARCHAR" and name not in headings.RESERVED:
+            cell = quote(name)
+            store.execute(
+                f"UPDATE {raw} SET {cell} = {cell}[2:] "
+                f"WHERE left({cell}, 1) = '''' AND {cell}[2] <> '' "
+                f"AND contains({literal(FORMULA_SIGNS)}, {cell}[2])"
+            )
 
 
 def _nfkc(texts: pa.ChunkedArray) -> pa.ChunkedArray:

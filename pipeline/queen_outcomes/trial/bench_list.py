@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from queen_outcomes.base.errors import UsageError
+from queen_outcomes.base.text_layout import NO_FORMULAS, no_formula
 from queen_outcomes.facts.column import UNITS, Column
 from queen_outcomes.facts.dictionary import INSEMINATIONS
 from queen_outcomes.facts.settings import Settings
@@ -120,10 +121,7 @@ def list_csv(
 ) -> str:
     """Write the list as a table of inseminations, a row a dose, in the station's form."""
     headings = list_columns(settings)
-    text = io.StringIO()
-    is_comma = settings.reading.decimal == ","
-    writer = csv.writer(text, lineterminator="\n", delimiter=";" if is_comma else ",")
-    writer.writerow(headings.values())
+    rows: list[list[str]] = []
     for place in places:
         for number, dose in enumerate(place.arm.doses, start=1):
             known = {
@@ -133,7 +131,14 @@ def list_csv(
                 "dose_meant_ul": _written(dose, settings),
                 "note": _note(place, number),
             }
-            writer.writerow(known.get(name, "") for name in headings)
+            rows.append([known.get(name, "") for name in headings])
+    safe = [[no_formula(cell) for cell in row] for row in rows]
+    marks = [] if safe == rows else [NO_FORMULAS]
+    text = io.StringIO()
+    is_comma = settings.reading.decimal == ","
+    writer = csv.writer(text, lineterminator="\n", delimiter=";" if is_comma else ",")
+    writer.writerow([*headings.values(), *marks])
+    writer.writerows([*row, *("" for _ in marks)] for row in safe)
     return text.getvalue()
 
 

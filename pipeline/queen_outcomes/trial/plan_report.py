@@ -13,6 +13,7 @@ from typing import Any
 from queen_outcomes import __version__
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import UsageError
+from queen_outcomes.base.outputs import write_files
 from queen_outcomes.base.templates import environment
 from queen_outcomes.facts.dictionary import LEAK
 from queen_outcomes.facts.dose_words import success
@@ -340,13 +341,14 @@ def write(plan: TrialPlan, csv_file: Path | None, page: Path | None) -> dict[str
     UsageError
         The list would land over another file.
     """
-    written = {}
+    written = {"csv": csv_file, "sheet": page}
+    texts = {}
     if csv_file:
-        written["csv"] = write_list(plan, csv_file)
+        texts[csv_file] = list_text(plan, csv_file)
     if page:
-        page.write_text(sheet(plan), encoding="utf-8", newline="\n")
-        written["sheet"] = page
-    return written
+        texts[page] = sheet(plan)
+    write_files(texts)
+    return {name: path for name, path in written.items() if path}
 
 
 def tell(plan: TrialPlan, files: Mapping[str, Path], console: Console) -> None:
@@ -371,8 +373,8 @@ def tell(plan: TrialPlan, files: Mapping[str, Path], console: Console) -> None:
         console.emit(f"  {path}")
 
 
-def write_list(plan: TrialPlan, path: Path) -> Path:
-    """Write the bench list to be filled in.
+def list_text(plan: TrialPlan, path: Path) -> str:
+    """Give the bench list to be filled in, for a place where no other file stands.
 
     Raises
     ------
@@ -386,8 +388,7 @@ def write_list(plan: TrialPlan, path: Path) -> Path:
             where=str(path),
             hint="it may be a list filled in by hand: move it, or name another file",
         )
-    path.write_text(text, encoding="utf-8", newline="")
-    return path
+    return text
 
 
 def name_remark(path: Path, settings: Settings) -> str:

@@ -409,3 +409,19 @@ def test_days_that_a_spreadsheet_of_another_locale_turned_are_turned_back(statio
     assert not [one for one in begun.open if one.id.startswith("mixed:")]
     read = accepted(station, AS_OF)["checks"]
     assert sorted(row["checked_on"] for row in read) == [str(day) for day in days]
+
+
+def test_links_are_followed_as_a_build_follows_them(station, tmp_path_factory):
+    records, outside = station / "records", tmp_path_factory.mktemp("outside")
+    (outside / "lab.csv").write_text("Queen,Cut on\nD1,2025-05-06\n", "utf-8")
+    (records / "round").symlink_to(records)
+    (records / "again.csv").symlink_to(records / "bench.csv")
+    (records / "out").symlink_to(outside)
+
+    def seen():
+        return {sheet.source for sheet in begin(station).proposal.station.sheets}
+
+    assert len(seen() & {"again.csv", "bench.csv"}) == 1
+    assert not any(name.startswith(("out/", "round/")) for name in seen())
+    (station / "station.toml").write_text('[records]\nlinks = "all"\n', "utf-8")
+    assert "out/lab.csv" in seen()

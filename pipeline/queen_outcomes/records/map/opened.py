@@ -19,6 +19,7 @@ from typing import Any
 from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.records import delimited
 from queen_outcomes.records.map.words import languages_in
+from queen_outcomes.records.sources import look_through
 
 TEXT = (".csv", ".tsv", ".txt")
 BOOKS = (".xlsx", ".ods")
@@ -101,8 +102,11 @@ class CellGrid:
         return not any(row.filled for row in self.rows)
 
 
-def every(records: Path) -> list[CellGrid]:
-    """Open everything in the folder, by name; what cannot be opened says why."""
+def every(records: Path, links: str = "inside") -> list[CellGrid]:
+    """Open every file of the folder once, by name; what cannot be opened says why.
+
+    ``links`` are followed as a build does, see `look_through`.
+    """
     if not records.is_dir():
         raise RecordsError(
             "there is no folder of records",
@@ -111,11 +115,9 @@ def every(records: Path) -> list[CellGrid]:
             hint="make the folder and put the station's sheets into it as they are",
         )
     grids: list[CellGrid] = []
-    for path in sorted(records.rglob("*")):
-        name = path.relative_to(records).as_posix()
-        inner = Path(name).parts
-        if path.is_file() and not any(part.startswith((".", "~$")) for part in inner):
-            grids += _opened(path, name)
+    files, _, _ = look_through(records, links)
+    for file in files:
+        grids += _opened(file.path, file.name)
     return grids
 
 

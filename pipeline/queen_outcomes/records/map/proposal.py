@@ -99,9 +99,9 @@ class Proposal:
         return question.answer if question else None
 
 
-def propose(records: Path) -> Proposal:
+def propose(records: Path, links: str = "inside") -> Proposal:
     """Look at the records, and raise every question that they leave open."""
-    looked = station.look(records)
+    looked = station.look(records, links)
     asking.fahrenheit(looked)
     judged = orders.judge(looked)
     restart_questions, prefixes = labels.restarts(looked)

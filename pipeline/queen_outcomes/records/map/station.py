@@ -104,9 +104,9 @@ class Station:
         return [sheet for sheet in self.sheets if sheet.grid.problem]
 
 
-def look(records: Path) -> Station:
+def look(records: Path, links: str = "inside") -> Station:
     """Open the records and propose which tables each sheet feeds."""
-    grids = opened.every(records)
+    grids = opened.every(records, links)
     prior: Counter[str] = Counter()
     for grid in grids:
         prior.update(languages_in(top_texts(grid)))
