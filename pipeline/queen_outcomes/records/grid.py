@@ -31,6 +31,7 @@ from queen_outcomes.records.headings import (
 )
 from queen_outcomes.records.sheet_details import Merge, Place
 from queen_outcomes.records.workbook import Workbook, with_texts
+from queen_outcomes.records.workbook_process import WorkbookElsewhere
 
 
 @dataclass(frozen=True)
@@ -144,7 +145,7 @@ class TextGrid(BatchGrid):
 class SheetGrid(BatchGrid):
     """A sheet of a workbook; its lines are the sheet's own rows."""
 
-    book: Workbook
+    book: Workbook | WorkbookElsewhere
     header_row: int
     """The sheet's last row of headings, from 1."""
     shown: tuple[str, ...]
@@ -155,7 +156,7 @@ class SheetGrid(BatchGrid):
     def open(
         cls,
         source: sources.Source,
-        book: Workbook,
+        book: Workbook | WorkbookElsewhere,
         names: HeadingSearch,
         habits: Habits,
     ) -> SheetGrid:
