@@ -122,12 +122,12 @@ class Store:
         )
 
     def columns(self, name: str) -> dict[str, str]:
-        """Give a table's columns and their types, in order."""
-        rows = self.rows(
-            "SELECT column_name, data_type FROM duckdb_columns() "
-            "WHERE table_name = $name ORDER BY column_index",
-            {"name": name},
-        )
+        """Give a table's columns and their types, in order; none where there is no table."""
+        try:
+            # not by duckdb_columns(), which lists those of every table there is
+            rows = self.rows(f"SELECT name, type FROM pragma_table_info({literal(quote(name))})")
+        except duckdb.CatalogException:
+            return {}
         return dict(rows)
 
     def drop(self, name: str) -> None:
