@@ -70,6 +70,10 @@ class Grid(ABC):
         """
         return None
 
+    def refuse_damaged(self, store: Store) -> None:
+        """Refuse a source that is read where it lies and cannot be read to its end."""
+        return
+
     @abstractmethod
     def land(self, store: Store, table: str) -> None:
         """Make a raw table of the rows, in the order of the source.
@@ -372,6 +376,15 @@ class ParquetGrid(Grid):
                 f"SELECT file_row_number + 1 AS source_line, {renamed} "
                 f"FROM {_scan(self.source, ', file_row_number = true')}"
             )
+        except duckdb.Error as problem:
+            raise _damaged(self.source, problem) from None
+
+
+    def refuse_damaged(self, store: Store) -> None:
+        """Read every cell once."""
+        cells = ", ".join(f"max(hash({quote(name)}))" for name in self.headings)
+        try:
+            store.rows(f"SELECT {cells} FROM {_scan(self.source)}")
         except duckdb.Error as problem:
             raise _damaged(self.source, problem) from None
 

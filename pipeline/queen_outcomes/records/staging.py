@@ -6,10 +6,12 @@ no value beyond whether it can be read; no row is left out.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+import duckdb
 import pyarrow as pa
 
 from queen_outcomes.base.errors import RecordsError
@@ -36,9 +38,32 @@ class Staged:
     unread: tuple[str, ...] = ()
     """Files and sheets that nothing reads and no setting ignores."""
 
+    def naming_damaged(self, store: Store) -> AbstractContextManager[None]:
+        """Name the file where reading meets damage; see `naming_damaged`."""
+        return naming_damaged(store, self.sources)
+
     def refuse_changed(self) -> None:
         """Refuse files that are no longer what was hashed; see `sources`."""
         sources.refuse_changed(source.grid.source for source in self.sources)
+
+
+@contextmanager
+def naming_damaged(store: Store, mapped: Sequence[SourceMapping]) -> Iterator[None]:
+    """Say which file it is, where a statement fails because of one that lies damaged.
+
+    Raises
+    ------
+    RecordsError
+        A Parquet file cannot be read to its end.
+    """
+    try:
+        yield
+    except duckdb.OutOfMemoryException:
+        raise
+    except duckdb.Error:
+        for each in mapped:
+            each.grid.refuse_damaged(store)
+        raise
 
 
 def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged:
@@ -66,11 +91,13 @@ def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged
     reading = settings.reading
     mapped, taken = map_records(store, records_dir, settings)
     _provide_functions(store)
-    _land(store, mapped.sources)
     preparing.begin(store)
-    for table in TABLES.values():
-        _stage(store, table, [s for s in mapped.sources if s.table is table], reading)
-    _list_sources(store, mapped.sources)
+    with naming_damaged(store, mapped.sources):
+        _land(store, mapped.sources)
+        for table in TABLES.values():
+            own = [source for source in mapped.sources if source.table is table]
+            _stage(store, table, own, reading)
+        _list_sources(store, mapped.sources)
     sources.refuse_changed(taken.sources)
     grids = {id(each.grid): each.grid for each in mapped.sources}.values()
     told = [note for grid in grids for note in grid.notes]
