@@ -81,7 +81,7 @@ def try_set(number: int, place: Path) -> tuple[str, str, int]:
         return "a control sequence reached the terminal", str(code), counted.rows
     if code in (2, 3) and "error:" not in said:
         return f"code {code} without a word", str(code), counted.rows
-    if code in (0, 1) and counted.wrong:
+    if counted.wrong:
         return "; ".join(counted.wrong[:4])[:600], str(code), counted.rows
     return "", str(code), counted.rows
 
