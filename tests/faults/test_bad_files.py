@@ -2,6 +2,7 @@
 
 import zipfile
 
+import polars as pl
 import pytest
 from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.base.store import Store
@@ -53,3 +54,13 @@ def test_a_zip_that_holds_no_workbook_is_damaged(tmp_path):
         file.writestr("readme.txt", "nothing")
     content = (tmp_path / "checks.xlsx").read_bytes()
     assert "damaged" in refuse(tmp_path, "checks.xlsx", content)
+
+
+def test_a_parquet_file_with_a_broken_page_is_named(tmp_path):
+    frame = pl.DataFrame({"queen_id": ["Q1", "Q2"] * 50, "checked_on": ["2026-06-01"] * 100})
+    frame.write_parquet(tmp_path / "checks.parquet", statistics=False)
+    content = bytearray((tmp_path / "checks.parquet").read_bytes())
+    # the first page's head, behind the four letters that every such file begins with
+    content[4:20] = bytes([0x1F]) * 16
+    said = refuse(tmp_path, "checks.parquet", bytes(content))
+    assert "cannot be read" in said

@@ -18,7 +18,7 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.commands.failures import exit_code
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import Habits
-from queen_outcomes.records import workbook
+from queen_outcomes.records import workbook, workbook_limits
 from queen_outcomes.records.grid import SheetGrid, cell_name, open_grid
 from queen_outcomes.records.headings import TableNames
 from queen_outcomes.records.sheet_details import as_per_cent
@@ -426,7 +426,7 @@ def test_a_cell_far_outside_the_table_is_refused_before_room_is_made():
 
 
 def test_a_workbook_that_unpacks_to_too_much_is_refused(monkeypatch):
-    monkeypatch.setattr(workbook, "MOST_BYTES", 1000)
+    monkeypatch.setattr(workbook_limits, "MOST_BYTES", 1000)
     with pytest.raises(RecordsError, match="too large"):
         workbook.Workbook(book_of(lambda book: book.add_worksheet()), "book.xlsx")
 

@@ -31,6 +31,8 @@ from queen_outcomes.base.outputs import (
 
 LATEST, HISTORY, LOCK = "latest", "history", ".lock"
 RUN_FILE, TABLES, STORE_FILE = "run.json", "tables", "station.duckdb"
+SPILL = ".spill"
+"""Where DuckDB puts what does not fit into memory, below the build's own folder."""
 KEPT = (RUN_FILE, TABLES)
 """What an earlier build keeps."""
 _RUN_ID = re.compile(r"\d{8}T\d{12}Z-[0-9a-f]{6}")

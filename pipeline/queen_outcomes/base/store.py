@@ -7,6 +7,7 @@ Nothing here knows what a queen is.
 from __future__ import annotations
 
 import re
+import shutil
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -46,6 +47,9 @@ class Store:
         Open a finished build to look at; several may look at once.
     threads, memory : int, str or None
         DuckDB's own limits (`memory` such as "6GB"); None leaves its defaults.
+    spill : Path or None
+        The folder for what does not fit into memory, removed with what is in it when the
+        store is closed; None: beside the file, and never for a store in memory.
     """
 
     def __init__(
@@ -55,13 +59,17 @@ class Store:
         read_only: bool = False,
         threads: int | None = None,
         memory: str | None = None,
+        spill: Path | None = None,
     ) -> None:
-        self.path = path
+        self.path, self._spill = path, spill
         config: dict[str, Any] = {**OFFLINE, **({} if read_only else UNHURRIED)}
         if threads:
             config["threads"] = threads
         if memory:
             config["memory_limit"] = memory
+        if spill is not None or path == ":memory:":
+            # else DuckDB would make a folder for it wherever the command was called
+            config["temp_directory"] = str(spill or "")
         self.con = duckdb.connect(str(path), read_only=read_only, config=config)
         # a time with an offset is written out the same wherever the build runs
         self.con.execute("SET TimeZone = 'UTC'").fetchall()
@@ -114,12 +122,12 @@ class Store:
         )
 
     def columns(self, name: str) -> dict[str, str]:
-        """Give a table's columns and their types, in order."""
-        rows = self.rows(
-            "SELECT column_name, data_type FROM duckdb_columns() "
-            "WHERE table_name = $name ORDER BY column_index",
-            {"name": name},
-        )
+        """Give a table's columns and their types, in order; none where there is no table."""
+        try:
+            # not by duckdb_columns(), which lists those of every table there is
+            rows = self.rows(f"SELECT name, type FROM pragma_table_info({literal(quote(name))})")
+        except duckdb.CatalogException:
+            return {}
         return dict(rows)
 
     def drop(self, name: str) -> None:
@@ -140,6 +148,8 @@ class Store:
     def close(self) -> None:
         """Write everything to the file and let go of it."""
         self.con.close()
+        if self._spill is not None:
+            shutil.rmtree(self._spill, ignore_errors=True)
 
     def __enter__(self) -> Store:
         return self

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -43,23 +45,40 @@ def open_latest(station: Path, console: Console) -> Iterator[LatestBuild]:
         There is no build yet, its file is damaged or held by another program, or another
         version of the tool made it.
     """
-    folder = folders.latest(station / "build")
-    if folder is None:
-        raise UsageError(
-            "there is no build yet",
-            where=str(station),
-            hint=f"run `{_command(station)}` first",
-        )
-    journal = _journal(folder)
+    journal, store = _newest(station)
+    with store:
+        _tell_day(station, journal, console)
+        _refuse_other_version(store, station)
+        yield LatestBuild(store, journal)
+
+
+def _newest(station: Path) -> tuple[dict[str, Any], Store]:
+    """Open what `latest` names; once open, it stays until it is let go of.
+
+    A build that ends just then may trim the one that is being opened: its successor is
+    whole by that time, and is opened in its place.
+    """
+    while True:
+        folder = folders.latest(station / "build")
+        if folder is None:
+            raise UsageError(
+                "there is no build yet",
+                where=str(station),
+                hint=f"run `{_command(station)}` first",
+            )
+        try:
+            return _journal(folder), _open(folder / folders.STORE_FILE)
+        except (UsageError, FileNotFoundError):
+            if folders.latest(station / "build") == folder:
+                raise
+
+
+def _tell_day(station: Path, journal: dict[str, Any], console: Console) -> None:
     console.note(f"as of {journal['as_of']}")
     if folders.fingerprint(station) != journal["files"]:
         console.note(
             f"note: records are newer than this build: run {_command(station)}"
         )
-    store = _open(folder / folders.STORE_FILE)
-    with store:
-        _refuse_other_version(store, station)
-        yield LatestBuild(store, journal)
 
 
 def _command(station: Path) -> str:
@@ -100,7 +119,9 @@ def _open(path: Path) -> Store:
     from queen_outcomes.base.store import Store
 
     try:
-        return Store(path, read_only=True)
+        # its own folder may be gone by the time that something must wait on disk
+        spill = Path(tempfile.gettempdir()) / f"queen-outcomes-{os.getpid()}"
+        return Store(path, read_only=True, spill=spill)
     except duckdb.IOException as problem:
         raise UsageError(
             "the last build's file cannot be opened",

@@ -124,9 +124,10 @@ def _check(work: Work) -> int:
     from queen_outcomes.records.accept import accept_records, useless
 
     sources = [source.name for source in work.staged.sources]
-    accept_records(
-        work.store, work.settings, work.as_of, sources, verified=work.verified
-    )
+    with work.staged.naming_damaged(work.store):
+        accept_records(
+            work.store, work.settings, work.as_of, sources, verified=work.verified
+        )
     work.staged.refuse_changed()
     work.refusal = useless(work.store, work.staged.unread, work.as_of)
     if work.refusal and not work.looking:

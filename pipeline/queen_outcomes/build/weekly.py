@@ -35,8 +35,10 @@ MEMORY_MOST_GIB = 5.0
 """DuckDB spills to disk beyond the smaller of this share of the machine and this size."""
 
 
-def memory_limit() -> str:
+def memory_limit(settings: Settings) -> str:
     """Give DuckDB's memory limit, so that a station of any size leaves room."""
+    if settings.memory is not None:
+        return f"{settings.memory}GB"
     whole = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
     return f"{min(MEMORY_MOST_GIB, MEMORY_SHARE * whole):.1f}GiB"
 
@@ -192,7 +194,11 @@ def _make(
 
     settings, day, plan, pdf = chosen
     earlier = folders.before(station / "build")
-    with Store(folder / folders.STORE_FILE, memory=memory_limit()) as store:
+    with Store(
+        folder / folders.STORE_FILE,
+        memory=memory_limit(settings),
+        spill=folder / folders.SPILL,
+    ) as store:
         work = steps.Work(
             store,
             station / "records",

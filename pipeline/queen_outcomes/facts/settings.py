@@ -122,6 +122,8 @@ class Settings:
     """operator -> cases before the first record."""
     min_shown: int = 10
     history_builds: int = 60
+    memory: float | None = None
+    """GB that the build's tables may take; None: as the machine has."""
     season_first_month: int = 1
 
     def limit(self, table: str, column: str, kind: str, default: Limits | None):
@@ -208,7 +210,7 @@ def parse(content: Mapping[str, Any], *, where: str = STATION_FILE) -> Settings:
     faults += _heading_faults(reading, where)
     raise_all(faults)
     show = sections.get("show", {})
-    names = ("name", "language", "as_of", "prior_cases")
+    names = ("name", "language", "as_of", "memory", "prior_cases")
     top = {name: sections[name] for name in names if name in sections}
     season = sections.get("season", {})
     return Settings(

@@ -50,6 +50,8 @@ LISTED_TERMS = ("instrument", "tip")
 BENDING = ("dose", "drone_age", "queen_age")
 """Factors that may bend, so that their form can be fixed."""
 KNOTS = {"line": 0, "3 knots": 3, "4 knots": 4}
+LEAST_MEMORY_GB = 0.5
+"""With less the tables of a station cannot be joined, on disk or not."""
 
 
 @dataclass(frozen=True)
@@ -109,6 +111,12 @@ def _terms(value: Any) -> tuple[str, ...] | None:
     return (
         named if named and fits and set(named) <= {*MAIN_TERMS, *LISTED_TERMS} else None
     )
+
+
+def _memory(value: Any) -> float | None:
+    size = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*GB\s*", str(value))
+    fits = size is not None and LEAST_MEMORY_GB <= float(size[1]) <= 10_000
+    return float(size[1]) if size and fits else None
 
 
 def _date(value: Any) -> dt.date | None:
@@ -670,6 +678,7 @@ FORM: dict[str, Any] = {
     "name": TEXT,
     "language": choice(*languages.names()),
     "as_of": DATE,
+    "memory": Field(_memory, 'a size such as "4 GB", of at least 0.5 GB'),
     "outcomes": {
         **{outcome.setting: DAYS for outcome in OUTCOMES.values()},
         "check_days": DAYS,

@@ -192,10 +192,13 @@ class CellReader:
             sql, sql_type = quote(written.columns[0]), types[written.columns[0]]
         else:
             sql, sql_type = joined_text(written, types, moment=moment), "VARCHAR"
+        native = native_value(column, cell, sql_type)
+        if native is None and sql_type != "VARCHAR":
+            # a Parquet column may have any type, where ours is none that it could be
+            sql, sql_type = f"CAST({sql} AS VARCHAR)", "VARCHAR"
         blank = f"{cell} IS NULL"
         if sql_type == "VARCHAR":
             blank = f"coalesce(trim({cell}, {literal(_SPACES)}), '') = ''"
-        native = native_value(column, cell, sql_type)
         if native is not None:
             value, plain = native
             read = _in_our_unit(column, value, rule)

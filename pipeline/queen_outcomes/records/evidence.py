@@ -27,12 +27,15 @@ from queen_outcomes.facts.reading import (
     Reading,
 )
 from queen_outcomes.records import cells, days, suggested
+from queen_outcomes.records.cells import CellForm
 from queen_outcomes.records.mapping import SlotMapping, SourceMapping
 
 TOO_MANY = 5
 """Where more than one cell in so many cannot be read as set, the settings are wrong."""
 FEWEST = 3
 """Fewer unread cells are slips of the pen, however short the column is."""
+COLUMNS_AT_ONCE = 64
+"""How many columns one statement looks at."""
 _WORDS = days.ORDERS | {"iso": "year-month-day"}
 _ISO = r"\d{4}-\d{2}-\d{2}([T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?)?"
 _SERIAL = r"[1-9]\d{4}(\.\d+)?"
@@ -52,6 +55,11 @@ class UsedColumn:
     def name(self) -> str:
         """Our name for it."""
         return self.column.name if self.column else FINDINGS
+
+    @property
+    def key(self) -> tuple[int, int, str]:
+        """What it is told from all others by."""
+        return self.source.no, self.slot.slot, self.name
 
     @property
     def headings(self) -> tuple[str, ...]:
@@ -79,17 +87,7 @@ class UsedColumn:
 
     def texts(self, store: Store, ditto: Sequence[str]) -> str:
         """Write the SELECT of its filled cells' texts, a row each, as ``text``."""
-        types = store.columns(self.source.raw)
-        moment = self.column is not None and self.column.kind in ("date", "datetime")
-        written = cells.WrittenColumn(self.headings, self.rule)
-        joined = cells.joined_text(written, types, moment=moment)
-        lines = f"SELECT source_line FROM {self.staged}"
-        marks = cells.listed(cells.folded(ditto)) if ditto else "''"
-        return (
-            f"SELECT text, text AS written FROM (SELECT {joined} AS text "
-            f"FROM {quote(self.source.raw)} WHERE source_line IN ({lines})) "
-            f"WHERE text IS NOT NULL AND lower(text) NOT IN ({marks})"
-        )
+        return texts_of(store, [(0, self, ditto)])
 
 
 @dataclass(frozen=True)
@@ -413,10 +411,20 @@ class OrdersSeen:
 
     def of(self, used: UsedColumn) -> DateOrders:
         """Give the orders of one column."""
-        place = used.source.no, used.slot.slot, used.name
-        if place not in self._seen:
-            self._seen[place] = date_orders(self.store, used, self.reading)
-        return self._seen[place]
+        if used.key not in self._seen:
+            self.look_at([used])
+        return self._seen[used.key]
+
+    def look_at(self, columns: Sequence[UsedColumn]) -> None:
+        """Count the orders of many columns of days, those of one form together."""
+        by_form: dict[CellForm, list[UsedColumn]] = {}
+        for used in columns:
+            if used.key not in self._seen:
+                by_form.setdefault(used.source.grid.form, []).append(used)
+        for alike in by_form.values():
+            for some in _at_once(alike):
+                for seen in date_orders(self.store, some, self.reading):
+                    self._seen[seen.used.key] = seen
 
     def others(self, used: UsedColumn) -> list[DateOrders]:
         """Give the orders of the file's other columns of days in figures."""
@@ -482,53 +490,115 @@ class OrdersSeen:
         return rows[0][0] if rows else None
 
 
-def date_orders(store: Store, used: UsedColumn, reading: Reading) -> DateOrders:
-    """Count in which orders the days of a column could be read.
+def _at_once(columns: Sequence[UsedColumn]) -> Iterator[Sequence[UsedColumn]]:
+    """Give columns some at a time: a station may have thousands of small files."""
+    for first in range(0, len(columns), COLUMNS_AT_ONCE):
+        yield columns[first : first + COLUMNS_AT_ONCE]
+
+
+def _texts_of(store: Store, columns: Sequence[UsedColumn], reading: Reading) -> str:
+    placed = [
+        (place, used, reading.ditto_of(used.source.name))
+        for place, used in enumerate(columns)
+    ]
+    return texts_of(store, placed)
+
+
+def texts_of(
+    store: Store, placed: Sequence[tuple[int, UsedColumn, Sequence[str]]]
+) -> str:
+    """Write the SELECT of columns' filled texts, a row each, as ``text``.
+
+    Parameters
+    ----------
+    store : Store
+        Holds ``raw_<no>``, ``staged_<table>`` and `passed_over`.
+    placed : sequence of (int, UsedColumn, sequence of str)
+        A number that comes back as ``place``, the column, and its ditto marks.
+    """
+    (some_passed,) = store.rows("SELECT count(*) > 0 FROM passed_over")[0]
+    alike: dict[tuple[str, ...], list[str]] = {}
+    for place, used, ditto in placed:
+        raw = used.source.raw
+        types = store.columns(raw)
+        moment = used.column is not None and used.column.kind in ("date", "datetime")
+        written = cells.WrittenColumn(used.headings, used.rule)
+        joined = cells.joined_text(written, types, moment=moment)
+        marks = cells.listed(cells.folded(ditto)) if ditto else "''"
+        names = ", ".join(quote(name) for name in used.headings)
+        rows = f"SELECT {place} AS place, {names} FROM {quote(raw)}"
+        if some_passed:
+            rows += f" WHERE source_line IN (SELECT source_line FROM {used.staged})"
+        kinds = (types[name] for name in used.headings)
+        alike.setdefault((joined, marks, *kinds), []).append(rows)
+    return " UNION ALL ".join(
+        f"SELECT place, text FROM (SELECT place, {joined} AS text "
+        f"FROM ({' UNION ALL '.join(rows)})) "
+        f"WHERE text IS NOT NULL AND lower(text) NOT IN ({marks})"
+        for (joined, marks, *_), rows in alike.items()
+    )
+
+
+def date_orders(
+    store: Store, columns: Sequence[UsedColumn], reading: Reading
+) -> list[DateOrders]:
+    """Count in which orders the days of columns could be read.
 
     Parameters
     ----------
     store : Store
         Holds ``raw_<no>`` and ``staged_<table>``.
-    used : UsedColumn
-        Of kind date or datetime.
+    columns : sequence of UsedColumn
+        Of kind date or datetime, of sources of one form.
     reading : Reading
         The station's settings.
     """
-    form = used.source.grid.form
-    texts = used.texts(store, reading.ditto_of(used.source.name))
+    form = columns[0].source.grid.form
+    texts = _texts_of(store, columns, reading)
     # once, since each of the steps below would write the reading of the cells out again
     store.execute(f"CREATE OR REPLACE TEMP TABLE date_texts AS {texts}")
     real = f"regexp_full_match(text, {literal(_ISO)})"
     if form.workbook:
         real = f"({real} OR regexp_full_match(text, {literal(_SERIAL)}))"
     plain = days.plain_moment("text", "iso", form)
-    (row,) = store.records(
-        f"SELECT count(*) AS filled, count(*) FILTER ({real}) AS real, "
-        f"count(*) FILTER ({real} AND day({plain}) > 12) AS real_late FROM date_texts"
+    rows = store.records(
+        f"SELECT place, count(*) AS filled, count(*) FILTER ({real}) AS real, "
+        f"count(*) FILTER ({real} AND day({plain}) > 12) AS real_late FROM date_texts "
+        "GROUP BY place"
     )
-    counts = Counter[str]()
-    if row["filled"] > row["real"]:
-        counts.update(_figures_counted(store, used, real))
+    counts = [Counter[str]() for _ in columns]
+    for row in rows:
+        counts[row["place"]].update(row)
+    if any(row["filled"] > row["real"] for row in rows):
+        for row in _figures_counted(store, form, real):
+            counts[row.pop("place")].update(row)
     store.drop("date_texts")
-    unread = quote(str(used.column and used.column.unread))
-    ((missed,),) = store.rows(f"SELECT count({unread}) FROM {used.staged}")
-    return DateOrders(
-        used=used,
-        filled=row["filled"],
-        figures=counts["figures"],
-        fits={order: counts[f"fits_{order}"] for order in days.ORDERS},
-        both_ways=counts["both_ways"],
-        real=row["real"],
-        real_late=row["real_late"],
-        late=counts["late"],
-        unread=missed,
+    unread = " UNION ALL ".join(
+        f"SELECT {place}, count({quote(str(used.column and used.column.unread))}) "
+        f"FROM {used.staged}"
+        for place, used in enumerate(columns)
     )
+    missed = dict(store.rows(unread))
+    return [
+        DateOrders(
+            used=used,
+            filled=count["filled"],
+            figures=count["figures"],
+            fits={order: count[f"fits_{order}"] for order in days.ORDERS},
+            both_ways=count["both_ways"],
+            real=count["real"],
+            real_late=count["real_late"],
+            late=count["late"],
+            unread=missed[place],
+        )
+        for place, (used, count) in enumerate(zip(columns, counts, strict=True))
+    ]
 
 
-def _figures_counted(store: Store, used: UsedColumn, real: str) -> dict[str, int]:
-    """Count the days in figures of `date_texts`, and what orders they fit."""
+def _figures_counted(store: Store, form: CellForm, real: str) -> list[dict[str, int]]:
+    """Count the days in figures of `date_texts`, and what orders they fit, by place."""
     query = f"SELECT * FROM date_texts WHERE NOT {real}"
-    for layer in days.parts(used.source.grid.form):
+    for layer in days.parts(form):
         columns = ", ".join(f"{sql} AS {name}" for name, sql in layer.items())
         query = f"SELECT *, {columns} FROM ({query})"
     figures = (
@@ -547,8 +617,7 @@ def _figures_counted(store: Store, used: UsedColumn, real: str) -> dict[str, int
     listed = ", ".join(
         f"count(*) FILTER ({flag}) AS {quote(name)}" for name, flag in flags.items()
     )
-    (row,) = store.records(f"SELECT {listed} FROM ({query})")
-    return row
+    return store.records(f"SELECT place, {listed} FROM ({query}) GROUP BY place")
 
 
 # --- what the data leave open
@@ -557,8 +626,15 @@ def _figures_counted(store: Store, used: UsedColumn, real: str) -> dict[str, int
 def open_questions(orders: OrdersSeen) -> list[OpenQuestion]:
     """Give what columns leave open, for a person to say."""
     store, reading = orders.store, orders.reading
+    columns = [c for c in used_columns(orders.sources, reading) if c.column is not None]
+    by_kind: dict[str, list[UsedColumn]] = {}
+    for used in columns:
+        by_kind.setdefault(used.column.kind, []).append(used)  # type: ignore[union-attr]
+    orders.look_at([*by_kind.get("date", ()), *by_kind.get("datetime", ())])
+    ticks = _ticks_counted(store, by_kind.get("yes_no", ()))
+    ids = _day_ids(store, by_kind.get("id", ()), reading)
     asked: list[OpenQuestion] = []
-    for used in used_columns(orders.sources, reading):
+    for used in columns:
         column = used.column
         if column is None:
             continue
@@ -567,9 +643,9 @@ def open_questions(orders: OrdersSeen) -> list[OpenQuestion]:
         elif column.unit == "%" and used.rule.unit is None:
             asked += _about_shares(orders, used)
         elif column.kind == "yes_no" and not used.says("blank"):
-            asked += _about_blanks(store, used, reading)
-        elif column.kind == "id":
-            asked += _about_ids(store, used, reading)
+            asked += _about_blanks(store, used, reading, ticks[used.key])
+        elif column.kind == "id" and used.key in ids:
+            asked.append(_about_ids(used, ids[used.key]))
     return asked
 
 
@@ -629,14 +705,30 @@ def _about_shares(orders: OrdersSeen, used: UsedColumn) -> Iterator[OpenQuestion
         yield OpenQuestion("shares", used, says, answers)
 
 
+def _ticks_counted(
+    store: Store, columns: Sequence[UsedColumn]
+) -> dict[tuple[int, int, str], tuple[int, int, int]]:
+    """Count rows, yes and no of columns; one pass over each table."""
+    counts = {used.key: (0, 0, 0) for used in columns}
+    for table in {used.source.table.name for used in columns}:
+        names = [c.name for c in TABLES[table].columns if c.kind == "yes_no"]
+        listed = ", ".join(
+            f"count(*) FILTER ({quote(name)}), count(*) FILTER (NOT {quote(name)})"
+            for name in names
+        )
+        for number, slot, rows, *found in store.rows(
+            f"SELECT source_no, coalesce(ref_slot(ref), 0), count(*), {listed} "
+            f"FROM staged_{table} GROUP BY ALL"
+        ):
+            for name, yes, no in zip(names, found[::2], found[1::2], strict=True):
+                counts[number, slot, name] = rows, yes, no
+    return counts
+
+
 def _about_blanks(
-    store: Store, used: UsedColumn, reading: Reading
+    store: Store, used: UsedColumn, reading: Reading, counts: tuple[int, int, int]
 ) -> Iterator[OpenQuestion]:
-    name = quote(used.name)
-    ((rows, yes, no),) = store.rows(
-        f"SELECT count(*), count(*) FILTER ({name}), count(*) FILTER (NOT {name}) "
-        f"FROM {used.staged}"
-    )
+    rows, yes, no = counts
     if no or yes in (0, rows):
         return  # known from what was read, at less cost than from the texts
     texts = used.texts(store, reading.ditto_of(used.source.name))
@@ -661,10 +753,10 @@ def blank_answers(asked: Sequence[OpenQuestion]) -> tuple[str, ...]:
     )
 
 
-def _about_ids(
-    store: Store, used: UsedColumn, reading: Reading
-) -> Iterator[OpenQuestion]:
-    texts = used.texts(store, reading.ditto_of(used.source.name))
+def _day_ids(
+    store: Store, columns: Sequence[UsedColumn], reading: Reading
+) -> dict[tuple[int, int, str], list[tuple[str, int]]]:
+    """Give the ids that look like days, and how many there are of each, by column."""
     months = cells.listed(languages.months())
     folded = "strip_accents(lower(text))"
     named = (
@@ -673,11 +765,18 @@ def _about_ids(
         rf"'[^\d\s.-]+') IN ({months})"
     )
     is_date = f"regexp_full_match(text, {literal(_ISO)}) OR ({named})"
-    rows = store.rows(
-        f"SELECT text, count(*) FROM ({texts}) WHERE {is_date} GROUP BY 1 ORDER BY 1"
-    )
-    if rows:
-        told = shorten([f'"{text}"' for text, _ in rows], ", ")
-        count = sum(number for _, number in rows)
-        says = f"{count} ids look like days that a spreadsheet made of them: {told}"
-        yield OpenQuestion("id_dates", used, says, ())
+    found: dict[tuple[int, int, str], list[tuple[str, int]]] = {}
+    for some in _at_once(columns):
+        for place, text, count in store.rows(
+            f"SELECT place, text, count(*) FROM ({_texts_of(store, some, reading)}) "
+            f"WHERE {is_date} GROUP BY ALL ORDER BY ALL"
+        ):
+            found.setdefault(some[place].key, []).append((text, count))
+    return found
+
+
+def _about_ids(used: UsedColumn, rows: Sequence[tuple[str, int]]) -> OpenQuestion:
+    told = shorten([f'"{text}"' for text, _ in rows], ", ")
+    count = sum(number for _, number in rows)
+    says = f"{count} ids look like days that a spreadsheet made of them: {told}"
+    return OpenQuestion("id_dates", used, says, ())

@@ -31,6 +31,7 @@ from queen_outcomes.records.headings import (
 )
 from queen_outcomes.records.sheet_details import Merge, Place
 from queen_outcomes.records.workbook import Workbook, with_texts
+from queen_outcomes.records.workbook_process import WorkbookElsewhere
 
 
 @dataclass(frozen=True)
@@ -68,6 +69,10 @@ class Grid(ABC):
             format keeps none of it.
         """
         return None
+
+    def refuse_damaged(self, store: Store) -> None:
+        """Refuse a source that is read where it lies and cannot be read to its end."""
+        return
 
     @abstractmethod
     def land(self, store: Store, table: str) -> None:
@@ -144,7 +149,7 @@ class TextGrid(BatchGrid):
 class SheetGrid(BatchGrid):
     """A sheet of a workbook; its lines are the sheet's own rows."""
 
-    book: Workbook
+    book: Workbook | WorkbookElsewhere
     header_row: int
     """The sheet's last row of headings, from 1."""
     shown: tuple[str, ...]
@@ -155,7 +160,7 @@ class SheetGrid(BatchGrid):
     def open(
         cls,
         source: sources.Source,
-        book: Workbook,
+        book: Workbook | WorkbookElsewhere,
         names: HeadingSearch,
         habits: Habits,
     ) -> SheetGrid:
@@ -371,6 +376,15 @@ class ParquetGrid(Grid):
                 f"SELECT file_row_number + 1 AS source_line, {renamed} "
                 f"FROM {_scan(self.source, ', file_row_number = true')}"
             )
+        except duckdb.Error as problem:
+            raise _damaged(self.source, problem) from None
+
+
+    def refuse_damaged(self, store: Store) -> None:
+        """Read every cell once."""
+        cells = ", ".join(f"max(hash({quote(name)}))" for name in self.headings)
+        try:
+            store.rows(f"SELECT {cells} FROM {_scan(self.source)}")
         except duckdb.Error as problem:
             raise _damaged(self.source, problem) from None
 

@@ -15,6 +15,7 @@ from queen_outcomes.records.sheet_details import (
     SheetDetails,
     fill_colour,
 )
+from queen_outcomes.records.workbook_limits import MOST_CELLS, vast
 
 MIME_TYPE = b"application/vnd.oasis.opendocument.spreadsheet"
 _CONTENT, _STYLES, _MANIFEST = "content.xml", "styles.xml", "META-INF/manifest.xml"
@@ -49,13 +50,23 @@ class _Sheet:
     hidden: list[tuple[int, int]] = field(default_factory=list)
     """Row, how many rows."""
     is_hidden: bool = False
+    reach: tuple[int, int] = (0, 0)
+    """Rows and columns that cells with something in them reach."""
 
 
 class OpenDocument:
     """The parts of an open .ods workbook, read once.
 
+    Parameters
+    ----------
+    book : ZipFile
+    name : str
+        What messages call it.
+
     Raises
     ------
+    RecordsError
+        A cell stands far outside its table.
     KeyError, expat.ExpatError
         It is no workbook, or damaged.
     """
@@ -63,12 +74,18 @@ class OpenDocument:
     epoch_days = 0
     """Days are written as days, whatever calendar the program counts in."""
 
-    def __init__(self, book: zipfile.ZipFile) -> None:
+    def __init__(self, book: zipfile.ZipFile, name: str) -> None:
         self._looks: dict[str, _Shown] = {}
         self._sheets: dict[str, _Sheet] = {}
         for part in (_STYLES, _CONTENT):
             if part == _CONTENT or part in book.namelist():
-                _Pass(self._looks, self._sheets).read(book.read(part))
+                _Pass(self._looks, self._sheets, name).read(book.read(part))
+
+    @property
+    def most_places(self) -> int:
+        """How many places the largest sheet has, up to its last cell in use."""
+        reached = (sheet.reach for sheet in self._sheets.values())
+        return max((rows * columns for rows, columns in reached), default=0)
 
     def details(self, sheet: str) -> SheetDetails:
         """Give what decides how a sheet's texts are to be taken."""
@@ -122,8 +139,11 @@ def is_protected(book: zipfile.ZipFile) -> bool:
 class _Pass:
     """One pass over a part: the styles, and what stands in each sheet's cells."""
 
-    def __init__(self, looks: dict[str, _Shown], sheets: dict[str, _Sheet]) -> None:
-        self._looks, self._sheets = looks, sheets
+    def __init__(
+        self, looks: dict[str, _Shown], sheets: dict[str, _Sheet], name: str
+    ) -> None:
+        self._looks, self._sheets, self._name = looks, sheets, name
+        self._sheet_name = ""
         self._look = _Shown()
         self._sheet = _Sheet()
         self._table_styles = dict[str, bool]()
@@ -178,7 +198,8 @@ class _Pass:
         self._sheet = _Sheet()
         style = attributes.get(f"{_TABLE}style-name", "")
         self._sheet.is_hidden = not self._table_styles.get(style, True)
-        self._sheets[attributes.get(f"{_TABLE}name", "")] = self._sheet
+        self._sheet_name = attributes.get(f"{_TABLE}name", "")
+        self._sheets[self._sheet_name] = self._sheet
         self._columns, self._row, self._rows = [], 0, 0
 
     def _add_columns(self, attributes: Attributes) -> None:
@@ -205,6 +226,7 @@ class _Pass:
             if style:
                 self._sheet.styled.append((self._row, self._rows, first, style))
             return
+        self._reach(self._row + self._rows, first + count)
         for column in range(first, first + count):
             self._use(column, style or self._column_style(column))
             for row in range(self._row, self._row + self._rows):
@@ -216,6 +238,13 @@ class _Pass:
         if down > 1 or across > 1:
             last = self._row + down - 1, column + across - 1
             self._sheet.merges.append(Merge(self._row, column, *last))
+
+    def _reach(self, rows: int, columns: int) -> None:
+        """Take up how far a cell reaches, before anything is made of its repeats."""
+        most = self._sheet.reach
+        self._sheet.reach = max(most[0], rows), max(most[1], columns)
+        if rows * columns > MOST_CELLS:
+            raise vast(f"{self._name}#{self._sheet_name}", rows, columns)
 
     def _use(self, column: int, style: str) -> None:
         if style:

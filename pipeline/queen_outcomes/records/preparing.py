@@ -46,12 +46,10 @@ def begin(store: Store) -> None:
     store.execute("CREATE TABLE passed_over (ref BIGINT, why VARCHAR)")
 
 
-def tidy_up(store: Store, numbers: Iterable[int]) -> None:
-    """Remove what was made on the way of some sources."""
-    for number in set(numbers):
-        store.drop_like(f"slot_{number}_")
-        store.drop(f"rows_{number}")
-        store.drop(f"{MARKS}{number}")
+def tidy_up(store: Store) -> None:
+    """Remove what was made on the way."""
+    for prefix in ("slot_", "rows_", MARKS):
+        store.drop_like(prefix)
 
 
 def prepare(

@@ -28,6 +28,7 @@ from queen_outcomes.records.blanks import GUIDE
 
 if TYPE_CHECKING:
     from queen_outcomes.records.workbook import Workbook
+    from queen_outcomes.records.workbook_process import WorkbookElsewhere
 
 TEXT_ENDINGS = (".csv", ".tsv", ".txt")
 WORKBOOK_ENDINGS = (".xlsx", ".ods")
@@ -97,7 +98,7 @@ class Source:
     table: str = ""
     """Empty: ``rules`` say what it is read as."""
     sheet: str = ""
-    book: Workbook | None = None
+    book: Workbook | WorkbookElsewhere | None = None
     rules: tuple[ReadRule, ...] = ()
 
     @property
@@ -510,9 +511,10 @@ def _offered(file: RecordFile) -> list[Source]:
     sha = file.sha256
     if file.ending not in WORKBOOK_ENDINGS:
         return [Source(file.name, file, sha)]
-    from queen_outcomes.records.workbook import Workbook  # late: naming needs no reader
+    # late: naming needs no reader
+    from queen_outcomes.records.workbook import open_workbook
 
-    book = Workbook(file.content, file.name)
+    book = open_workbook(file.content, file.name)
     file.forget()
     return [
         Source(f"{file.name}#{sheet}", file, sha, sheet=sheet, book=book)
@@ -538,7 +540,7 @@ def _table_of(
 
 
 def _table_of_sheet(
-    source: Source, book: Workbook, files: Mapping[str, tuple[str, ...]]
+    source: Source, book: Workbook | WorkbookElsewhere, files: Mapping[str, tuple[str, ...]]
 ) -> str | None:
     """Give a sheet's table: its own pattern or name first, then its workbook's."""
     own = table_by_pattern(source.name, files) or table_named(source.sheet)

@@ -24,6 +24,7 @@ from queen_outcomes.records.sheet_details import (
     SheetDetails,
     fill_colour,
 )
+from queen_outcomes.records.workbook_limits import PLAIN_BYTES, column_number
 
 DAYS_1904 = 1462
 """Days between the two calendars a workbook may count in."""
@@ -52,7 +53,7 @@ _TAG = re.compile(rb"<(?:\w+:)?(row|c)(?=[\s/>])([^>]*)>")
 _ROW = re.compile(rb"<(?:\w+:)?row(?=[\s/>])([^>]*)>")
 _CELL = re.compile(rb"<(?:\w+:)?c(?=[\s/>])([^>]*)>")
 _LONGEST_TAG = 1000
-_CELL_NAME = re.compile(rb"""\sr=["']([A-Z]+)(\d+)["']""")
+_CELL_NAME = re.compile(rb"""\sr=["']([A-Za-z]+)(\d+)["']""")
 _ROW_NUMBER = re.compile(rb"""\sr=["'](\d+)["']""")
 _STYLE = re.compile(rb"""\ss=["'](\d+)["']""")
 _TYPE = re.compile(rb"""\st=["'](\w+)["']""")
@@ -154,9 +155,14 @@ class SpreadsheetXml:
         return marks
 
     def extent(self, sheet: str) -> Place:
-        """Give how many rows and columns a sheet says that it has, as far as it says."""
+        """Give how many rows and columns a sheet reaches.
+
+        A large one is believed what it says of itself, for to look takes seconds.
+        """
         if sheet not in self._parts:
             return 0, 0
+        if self._zip.getinfo(self._parts[sheet]).file_size <= PLAIN_BYTES:
+            return self.filled_extent(sheet)
         with self._zip.open(self._parts[sheet]) as part:
             head = part.read(4096)
         found = re.search(rb"""<(?:\w+:)?dimension\s[^>]*?ref=["']([^"']+)["']""", head)
@@ -295,10 +301,7 @@ def _tinted(rgb: str, tint: float) -> str:
 
 @lru_cache(maxsize=20_000)
 def _column(letters: bytes) -> int:
-    number = 0
-    for letter in letters:
-        number = number * 26 + letter - 64
-    return number - 1
+    return column_number(letters) - 1
 
 
 def _place(name: re.Match[bytes]) -> Place:

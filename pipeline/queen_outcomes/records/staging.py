@@ -6,10 +6,12 @@ no value beyond whether it can be read; no row is left out.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+import duckdb
 import pyarrow as pa
 
 from queen_outcomes.base.errors import RecordsError
@@ -24,7 +26,7 @@ from queen_outcomes.records.cells import NORMALISE, CellReader, staged_columns
 from queen_outcomes.records.grid import Grid, open_grid
 from queen_outcomes.records.mapping import SourceMapping
 
-SOURCES_AT_ONCE = 16
+SOURCES_AT_ONCE = 64
 """How many sources one statement stages; more would make it long for no gain."""
 
 
@@ -37,9 +39,32 @@ class Staged:
     unread: tuple[str, ...] = ()
     """Files and sheets that nothing reads and no setting ignores."""
 
+    def naming_damaged(self, store: Store) -> AbstractContextManager[None]:
+        """Name the file where reading meets damage; see `naming_damaged`."""
+        return naming_damaged(store, self.sources)
+
     def refuse_changed(self) -> None:
         """Refuse files that are no longer what was hashed; see `sources`."""
         sources.refuse_changed(source.grid.source for source in self.sources)
+
+
+@contextmanager
+def naming_damaged(store: Store, mapped: Sequence[SourceMapping]) -> Iterator[None]:
+    """Say which file it is, where a statement fails because of one that lies damaged.
+
+    Raises
+    ------
+    RecordsError
+        A Parquet file cannot be read to its end.
+    """
+    try:
+        yield
+    except duckdb.OutOfMemoryException:
+        raise
+    except duckdb.Error:
+        for each in mapped:
+            each.grid.refuse_damaged(store)
+        raise
 
 
 def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged:
@@ -67,11 +92,13 @@ def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged
     reading = settings.reading
     mapped, taken = map_records(store, records_dir, settings)
     _provide_functions(store)
-    _land(store, mapped.sources)
     preparing.begin(store)
-    for table in TABLES.values():
-        _stage(store, table, [s for s in mapped.sources if s.table is table], reading)
-    _list_sources(store, mapped.sources)
+    with naming_damaged(store, mapped.sources):
+        _land(store, mapped.sources)
+        for table in TABLES.values():
+            own = [source for source in mapped.sources if source.table is table]
+            _stage(store, table, own, reading)
+        _list_sources(store, mapped.sources)
     sources.refuse_changed(taken.sources)
     grids = {id(each.grid): each.grid for each in mapped.sources}.values()
     told = [note for grid in grids for note in grid.notes]
@@ -162,14 +189,16 @@ def _stage(
             for each in mapped[first : first + SOURCES_AT_ONCE]
             for slot in preparing.prepare(store, each, reading)
         ]
-        queries = [_query(store, each, slot) for each, slot in some]
+        kinds = _kinds(store, some)
+        queries = [_query(kind) for kind in kinds]
         store.execute(f"INSERT INTO {staged} " + " UNION ALL ".join(queries))
-        for each, slot in some:
-            where = f"source_no = {each.no}"
-            if slot.slot:
-                where += f" AND ref_slot(ref) = {slot.slot}"
-            CellReader(table, each.grid.form).read_again(store, slot.written, where)
-        preparing.tidy_up(store, (each.no for each, _ in some))
+        for kind in kinds:
+            numbers = ", ".join(str(number) for number, _ in kind.relations)
+            where = f"source_no IN ({numbers})"
+            if kind.slot.slot:
+                where += f" AND ref_slot(ref) = {kind.slot.slot}"
+            kind.reader.read_again(store, kind.slot.written, where)
+        preparing.tidy_up(store)
     for each in mapped:
         spelled = spellings.respelled(table, each.name, reading)
         if spelled:
@@ -177,13 +206,48 @@ def _stage(
             store.execute(f"UPDATE {staged} SET {sets} WHERE source_no = {each.no}")
 
 
-def _query(store: Store, source: SourceMapping, slot: preparing.PreparedSlot) -> str:
-    """Write the SELECT of a slot's records."""
-    types = store.columns(slot.relation)
-    reader = CellReader(source.table, source.grid.form)
-    query = reader.select(slot.written, quote(slot.relation), types, slot.also)
-    ref = f"ref_of({source.no}, {slot.slot}, source_line)"
-    return f"SELECT {ref}, {source.no}, * FROM ({query})"
+@dataclass(frozen=True)
+class _Kind:
+    """Sources whose rows have the same columns and are read alike, so in one go."""
+
+    reader: CellReader
+    slot: preparing.PreparedSlot
+    types: Mapping[str, str]
+    relations: list[tuple[int, str]]
+    """The number of each, and what gives its rows."""
+
+
+def _kinds(
+    store: Store, some: Sequence[tuple[SourceMapping, preparing.PreparedSlot]]
+) -> list[_Kind]:
+    """Gather the sources that are read alike: a station may have thousands."""
+    kinds: dict[str, _Kind] = {}
+    for source, slot in some:
+        types = store.columns(slot.relation)
+        reader = CellReader(source.table, source.grid.form)
+        said = reader.select(slot.written, "", types, slot.also)
+        key = repr((slot.slot, types, reader.form, slot.written, said))
+        kind = kinds.setdefault(key, _Kind(reader, slot, types, []))
+        kind.relations.append((source.no, slot.relation))
+    return list(kinds.values())
+
+
+def _query(kind: _Kind) -> str:
+    """Write the SELECT of the records of sources of one kind.
+
+    On the way the ref stands in the place of the line, for lines are not unique.
+    """
+    slot = kind.slot
+    rows = " UNION ALL ".join(
+        f"SELECT * REPLACE (ref_of({number}, {slot.slot}, source_line) AS source_line) "
+        f"FROM {quote(relation)}"
+        for number, relation in kind.relations
+    )
+    query = kind.reader.select(slot.written, f"({rows})", kind.types, slot.also)
+    return (
+        "SELECT source_line AS ref, ref_source(source_line), "
+        f"* REPLACE (ref_line(source_line) AS source_line) FROM ({query})"
+    )
 
 
 def _list_sources(store: Store, mapped: Sequence[SourceMapping]) -> None:

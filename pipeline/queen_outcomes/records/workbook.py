@@ -8,7 +8,9 @@ calculated stands as the formula. What the texts mean is decided elsewhere.
 from __future__ import annotations
 
 import io
+import lzma
 import zipfile
+import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
 from xml.etree import ElementTree as ET
@@ -28,11 +30,23 @@ from queen_outcomes.records.sheet_details import (
     as_per_cent,
 )
 from queen_outcomes.records.spreadsheet_xml import SpreadsheetXml
+from queen_outcomes.records.workbook_limits import (
+    MOST_CELLS,
+    PLAIN_BYTES,
+    PLAIN_CELLS,
+    reaches_near,
+    refuse_huge,
+    vast,
+)
+from queen_outcomes.records.workbook_process import WorkbookElsewhere
 
-MOST_BYTES = 2**30
-"""A workbook may unpack to so much; one that says more was made to do harm."""
-MOST_CELLS = 20_000_000
-"""A sheet may have so many places, empty ones too, for each takes memory."""
+_DAMAGE = (
+    *(fastexcel.FastExcelError, zipfile.BadZipFile, zlib.error, lzma.LZMAError),
+    *(ET.ParseError, expat.ExpatError),
+    # what zipfile says of ways of packing that it does not know
+    *(KeyError, ValueError, NotImplementedError, RuntimeError, EOFError),
+)
+"""What reading a damaged workbook ends with."""
 _ERRORS = {
     "NA": "#N/A",
     "Div0": "#DIV/0!",
@@ -42,6 +56,24 @@ _ERRORS = {
     "Ref": "#REF!",
     "Value": "#VALUE!",
 }
+
+
+def open_workbook(content: bytes, name: str) -> Workbook | WorkbookElsewhere:
+    """Open a workbook: a plain one here, any other in a process of its own.
+
+    Raises
+    ------
+    RecordsError
+        As `Workbook`.
+    """
+    _refuse_others(content, name)
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as book:
+            refuse_huge(book, len(content), name)
+            plain = _is_plain(book, name)
+    except _DAMAGE as problem:
+        raise Workbook.damaged(name, problem) from None
+    return Workbook(content, name) if plain else WorkbookElsewhere(content, name)
 
 
 class Workbook:
@@ -68,18 +100,11 @@ class Workbook:
         _refuse_others(content, name)
         try:
             self._zip = zipfile.ZipFile(io.BytesIO(content))
-            _refuse_huge(self._zip, name)
+            refuse_huge(self._zip, len(content), name)
             self._parts = _parts(self._zip, name)
             self._reader = fastexcel.read_excel(content)
-        except (
-            fastexcel.FastExcelError,
-            zipfile.BadZipFile,
-            KeyError,
-            ValueError,
-            ET.ParseError,
-            expat.ExpatError,
-        ) as problem:
-            raise self._damaged(name, problem) from None
+        except _DAMAGE as problem:
+            raise self.damaged(name, problem) from None
 
     @property
     def epoch_days(self) -> int:
@@ -143,14 +168,8 @@ class Workbook:
             )
             frame = loaded.to_polars()
             found = loaded.to_arrow_with_errors()[1] if frame.height else None
-        except (
-            fastexcel.FastExcelError,
-            zipfile.BadZipFile,
-            KeyError,
-            ValueError,
-            ET.ParseError,
-        ) as problem:
-            raise self._damaged(f"{self.name}#{sheet}", problem) from None
+        except _DAMAGE as problem:
+            raise self.damaged(f"{self.name}#{sheet}", problem) from None
         errors = {e.position: _error_text(e.detail) for e in found.errors} if found else {}
         columns = loaded.available_columns() if frame.width else []
         first = used = columns[0].absolute_index if columns else 0
@@ -178,17 +197,11 @@ class Workbook:
             return
         rows, columns = self._parts.filled_extent(sheet)
         if rows * columns > MOST_CELLS:
-            raise RecordsError(
-                "a cell of the sheet stands far outside the table",
-                where=f"{self.name}#{sheet}",
-                found=f"{rows} rows and {columns} columns",
-                expected=f"at most {MOST_CELLS} cells, empty ones counted",
-                hint="go to the last cell in use (Ctrl+End), delete the rows and "
-                "columns that hold no record, and save",
-            )
+            raise vast(f"{self.name}#{sheet}", rows, columns)
 
     @staticmethod
-    def _damaged(where: str, problem: Exception) -> RecordsError:
+    def damaged(where: str, problem: Exception) -> RecordsError:
+        """Say that a workbook, or a sheet of it, is damaged."""
         ending = where.partition("#")[0].rpartition(".")[2]
         return RecordsError(
             "the workbook is damaged",
@@ -248,7 +261,17 @@ def _parts(book: zipfile.ZipFile, name: str) -> SpreadsheetXml | OpenDocument:
         return SpreadsheetXml(book)
     if opendocument.is_protected(book):
         raise _locked(name, "a workbook that a password protects", ".ods")
-    return OpenDocument(book)
+    return OpenDocument(book, name)
+
+
+def _is_plain(book: zipfile.ZipFile, name: str) -> bool:
+    """Tell whether a workbook is small, and reaches nowhere far, beyond doubt."""
+    if sum(part.file_size for part in book.infolist()) > PLAIN_BYTES:
+        return False
+    parts = _parts(book, name)
+    if isinstance(parts, OpenDocument):
+        return parts.most_places <= PLAIN_CELLS
+    return reaches_near(book)
 
 
 def _refuse_others(content: bytes, name: str) -> None:
@@ -275,14 +298,3 @@ def _locked(name: str, found: str, ending: str) -> RecordsError:
         hint=f"open it, take the password off, and save it as {ending}",
     )
 
-
-def _refuse_huge(book: zipfile.ZipFile, name: str) -> None:
-    size = sum(part.file_size for part in book.infolist())
-    if size > MOST_BYTES:
-        raise RecordsError(
-            "the workbook is too large",
-            where=name,
-            found=f"{size / 2**30:.1f} GB once unpacked",
-            expected=f"at most {MOST_BYTES / 2**30:.0f} GB",
-            hint="split it, or save its sheets as CSV",
-        )

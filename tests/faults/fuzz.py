@@ -1,0 +1,176 @@
+"""Random and damaged sets of records, through `check`, in this process: what goes wrong?
+
+    python tests/faults/fuzz.py [--sets 20000] [--first 0] [--seconds 480] [--kept FILE]
+
+Of each set: no traceback, no code but 0 to 3, an end within 20 s, every row where an
+independent count has it, and never more than 2 GB of memory. Sets are numbered, and a set's
+number makes it again: `--first N --sets 1 --show DIR` leaves it in DIR and says what came
+of it. With `--kept` a run goes on where the last one stopped. Ends with 1 when any failed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import faulthandler
+import io
+import json
+import os
+import random
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from pathlib import Path
+
+sys.path.append(str(Path(__file__).resolve().parents[1] / "support"))
+
+import fuzzed_sets
+from queen_outcomes.base import store
+from queen_outcomes.commands import cli
+
+LONGEST_S = 20
+MOST_KB = 2 * 2**20
+MOST_BYTES = 10 * 2**20
+
+
+class HungError(BaseException):
+    """A set took longer than it may; no handler of errors takes it for one of theirs."""
+
+
+def _stop(*_: object) -> None:
+    raise HungError
+
+
+def try_set(number: int, place: Path) -> tuple[str, str, int]:
+    """Check one set.
+
+    Returns
+    -------
+    failure : str
+        What was wrong; empty: nothing.
+    code : str
+        The exit code.
+    rows : int
+        How many rows were counted by hand.
+    """
+    made = fuzzed_sets.make(place, random.Random(number))
+    counted = fuzzed_sets.Counted()
+    fuzzed_sets.CountingStore.counted = counted
+    fuzzed_sets.CountingStore.records_dir = made.station / "records"
+    out, err = io.StringIO(), io.StringIO()
+    signal.signal(signal.SIGALRM, _stop)
+    signal.alarm(LONGEST_S)
+    try:
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            code = cli.run(["check", str(place), "--quiet"])
+    except HungError:
+        return f"took longer than {LONGEST_S} s", "-", counted.rows
+    except Exception as problem:
+        return f"escaped: {type(problem).__name__}: {problem}"[:600], "-", counted.rows
+    finally:
+        signal.alarm(0)
+    said = err.getvalue()
+    if "Traceback" in said or code not in (0, 1, 2, 3):
+        return f"code {code}: {said[-1500:]}", str(code), counted.rows
+    if "\x1b" in out.getvalue() + said:
+        return "a control sequence reached the terminal", str(code), counted.rows
+    if code in (2, 3) and "error:" not in said:
+        return f"code {code} without a word", str(code), counted.rows
+    if counted.wrong:
+        return "; ".join(counted.wrong[:4])[:600], str(code), counted.rows
+    return "", str(code), counted.rows
+
+
+def work(first: int, last: int, until: float) -> None:
+    """Check sets, telling of each on stdout what came of it."""
+    fuzzed_sets.CountingStore.__name__ = "Store"
+    store.Store = fuzzed_sets.CountingStore
+    tell = os.fdopen(os.dup(1), "w", buffering=1)
+    for number in range(first, last):
+        if time.time() > until:
+            return
+        tell.write(json.dumps({"begun": number}) + "\n")
+        faulthandler.dump_traceback_later(3 * LONGEST_S, exit=True)
+        with tempfile.TemporaryDirectory() as scratch:
+            failure, code, rows = try_set(number, Path(scratch) / "station")
+        faulthandler.cancel_dump_traceback_later()
+        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+        if not failure and peak > MOST_KB:
+            failure = f"{peak / 2**20:.1f} GB of memory"
+        tell.write(json.dumps({"number": number, "code": code, "rows": rows,
+                               "failure": failure, "peak": peak}) + "\n")  # fmt: skip
+        if peak > MOST_KB:
+            return  # a new process starts from nothing
+
+
+def run(first: int, sets: int, seconds: float, kept: dict) -> None:
+    """Check sets in processes of their own; one that dies takes one set along."""
+    until, last = time.time() + seconds, first + sets
+    while kept["next"] < last and time.time() < until:
+        words = [sys.executable, __file__, "--worker", str(kept["next"]), str(last), str(until)]
+        done = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+        begun = None
+        for line in done.stdout:
+            told = json.loads(line)
+            begun = told.get("begun", begun)
+            if "number" in told:
+                _note(kept, told)
+                begun = None
+        err = done.stderr.read()
+        done.wait()
+        if begun is not None:
+            _note(kept, {"number": begun, "code": f"died {done.returncode}", "rows": 0,
+                         "failure": f"died: {err[-1500:]}", "peak": 0})  # fmt: skip
+        elif done.returncode:
+            raise SystemExit(err)
+
+
+def _note(kept: dict, told: dict) -> None:
+    kept["next"] = told["number"] + 1
+    kept["tried"] += 1
+    kept["rows"] += told["rows"]
+    kept["peak"] = max(kept["peak"], told["peak"])
+    kept["codes"][told["code"]] = kept["codes"].get(told["code"], 0) + 1
+    if told["failure"]:
+        kept["failed"][str(told["number"])] = told["failure"]
+        print(f"set {told['number']}: {told['failure']}", flush=True)
+
+
+def main() -> int:
+    """Run the campaign and print the table."""
+    if sys.argv[1:2] == ["--worker"]:
+        work(int(sys.argv[2]), int(sys.argv[3]), float(sys.argv[4]))
+        return 0
+    asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    asked.add_argument("--sets", type=int, default=20_000)
+    asked.add_argument("--first", type=int, default=0)
+    asked.add_argument("--seconds", type=float, default=3 * 3600)
+    asked.add_argument("--kept", type=Path)
+    asked.add_argument("--show", type=Path)
+    given = asked.parse_args()
+    kept = {"next": given.first, "tried": 0, "rows": 0, "peak": 0, "codes": {}, "failed": {}}
+    if given.show:
+        shutil.rmtree(given.show, ignore_errors=True)
+        made = fuzzed_sets.make(given.show, random.Random(given.first))
+        print(made.done)
+    if given.kept and given.kept.exists():
+        kept = json.loads(given.kept.read_text())
+    run(given.first, given.sets, given.seconds, kept)
+    if given.kept:
+        given.kept.write_text(json.dumps(kept, indent=1))
+    codes = ", ".join(f"{code}: {number}" for code, number in sorted(Counter(kept["codes"]).items()))
+    failed = len(kept["failed"])
+    print(f"{'campaign':10} {'tried':>7} {'held':>7} {'failed':>7}")
+    print(f"{'fuzz':10} {kept['tried']:7} {kept['tried'] - failed:7} {failed:7}")
+    print(f"rows counted by hand: {kept['rows']}; codes {codes}; most memory "
+          f"{kept['peak'] / 2**20:.2f} GB")  # fmt: skip
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
