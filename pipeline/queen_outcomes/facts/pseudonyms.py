@@ -18,7 +18,10 @@ FIRST_SEEN = """
 """
 AS_WRITTEN = {"quarantine": ("value", "message", "row"), "listed": ("value", "message")}
 """Columns that quote records, and so may hold a name anywhere: emptied."""
-SPOKEN = ("model_fits", "model_coefficients", "adjusted", "contrasts", "changes")
+SPOKEN = (
+    *("model_fits", "model_coefficients", "adjusted", "contrasts", "changes"),
+    "attention",
+)
 """Tables whose texts may name an operator among other words."""
 
 
