@@ -1,4 +1,5 @@
-// Weeks chosen on the chart, or by the two lists under it: the table and a line follow.
+// Weeks chosen on the chart, or by the two lists under it: the table and a line follow. A week
+// of the season is the same week of each season, and each is added up by itself.
 "use strict";
 {
   const place = document.getElementById("chart-cohorts");
@@ -7,11 +8,14 @@
   const line = form.querySelector("output");
   const COLUMNS = ["week", "courses", "closed", "yes", "no", "undecided", "left"];
   const COUNTS = ["courses", "yes", "no", "undecided", "left"];
+  const order = [...from.options].map((option) => option.value);
   const rows = [...document.querySelectorAll("#cohort-table tbody tr")].map((row) => {
     const texts = [...row.cells].map((cell) => cell.textContent.trim());
-    return { row, ...Object.fromEntries(COLUMNS.map((name, at) => [name, texts[at]])) };
+    const named = Object.fromEntries(COLUMNS.map((name, at) => [name, texts[at]]));
+    const [year, number] = named.week.split("-");
+    return { row, ...named, year, at: order.indexOf(number) };
   });
-  const everything = () => [rows[0].week, rows.at(-1).week];
+  const everything = () => [order[0], order.at(-1)];
 
   function said(shown) {
     const sum = (name, of = shown) => of.reduce((total, one) => total + Number(one[name]), 0);
@@ -29,13 +33,16 @@
   function choose(first, last) {
     from.value = first;
     to.value = last;
-    const shown = rows.filter((one) => one.week >= first && one.week <= last);
+    const [low, high] = [order.indexOf(first), order.indexOf(last)];
+    const shown = rows.filter((one) => one.at >= low && one.at <= high);
     for (const one of rows) one.row.hidden = !shown.includes(one);
-    line.textContent = shown.length ? said(shown) : "No week with a queen lies in there.";
+    const years = [...new Set(shown.map((one) => one.year))];
+    const lines = years.map((year) => said(shown.filter((one) => one.year === year)));
+    line.textContent = lines.join(" ") || "No week with a queen lies in there.";
   }
 
   form.addEventListener("change", () => {
-    const [first, last] = [from.value, to.value].sort();
+    const [first, last] = [from.value, to.value].sort((a, b) => order.indexOf(a) - order.indexOf(b));
     choose(first, last);
   });
   form.addEventListener("reset", (event) => {
@@ -44,10 +51,12 @@
   });
   form.addEventListener("submit", (event) => event.preventDefault());
   place?.addEventListener("drawn", ({ detail: view }) => {
-    view.addSignalListener("weeks", (_, { iso_week: weeks = [] }) => {
-      const chosen = weeks.filter((week) => /^\d/.test(week)).sort();
-      if (chosen.length) choose(chosen[0], chosen.at(-1));
-      else choose(...everything());
+    view.addSignalListener("weeks", (_, { week: weeks = [] }) => {
+      const chosen = order.filter((week) => weeks.includes(week));
+      if (chosen.length) {
+        choose(chosen[0], chosen.at(-1));
+        form.closest("details").open = true;
+      } else choose(...everything());
     });
     form.querySelector("button").addEventListener("click", () => {
       view.data("weeks_store", []).runAsync();

@@ -3,6 +3,7 @@
 -- was, is: null where the outcome was not, or is no longer, asked of the course. A course
 -- that is new and still undecided is no change; nor is a window that the settings dropped.
 -- because: from the deciding records, whose first stands for all.
+-- was_closed: the window had closed by the build before; not exported.
 WITH asked AS (
     SELECT DISTINCT outcome, window_days
     FROM outcomes
@@ -55,7 +56,8 @@ SELECT
         WHEN is_closed AND NOT was_closed THEN 'window closed'
         WHEN NOT is_closed THEN 'window still open'
         ELSE 'records corrected'
-    END AS because
+    END AS because,
+    was_closed
 FROM differing
 LEFT JOIN courses_now USING (course_id)
 ORDER BY course_id, outcome, window_days

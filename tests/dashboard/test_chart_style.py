@@ -9,7 +9,7 @@ import altair as alt
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from queen_outcomes.dashboard import figures, this_week
+from queen_outcomes.dashboard import figures, seasons, this_week
 from queen_outcomes.dashboard.charts import adjusted, funnel, theme
 from queen_outcomes.dashboard.onset import onset_chart
 from queen_outcomes.facts.settings import Settings
@@ -32,6 +32,10 @@ def row(week, *, closed=True, share=0.5, n=20):
         "share": share,
         "low": share - 0.2 if closed else None,
         "high": share + 0.2 if closed else None,
+        "week": f"W{number:02d}",
+        "place": number - 1,
+        "season": str(year),
+        "batch": None,
     }
 
 
@@ -55,33 +59,48 @@ def units(spec):
     return [spec]
 
 
-def test_weeks_of_a_season_follow_each_other_and_a_winter_is_cut():
-    weeks = [MONDAY, MONDAY + 2 * WEEK, MONDAY + 40 * WEEK]
-    assert this_week.on_axis(weeks) == [
-        MONDAY,
-        MONDAY + WEEK,
-        MONDAY + 2 * WEEK,
-        None,
-        MONDAY + 40 * WEEK,
-    ]
+def test_weeks_of_a_season_follow_each_other_and_a_long_gap_is_cut():
+    assert seasons.on_axis([18, 20, 8, 40]) == [8, *range(9, 18), 18, 19, 20, None, 40]
+    assert seasons.on_axis([2, 0, 12, 0]) == [0, 1, 2, None, 12]
 
 
-@given(st.sets(st.integers(min_value=0, max_value=120), max_size=30))
+@given(st.sets(st.integers(min_value=0, max_value=52), max_size=30))
 def test_every_week_is_on_the_axis_once_and_in_order(places):
-    weeks = [MONDAY + WEEK * place for place in places]
-    drawn = [week for week in this_week.on_axis(weeks) if week is not None]
-    assert drawn == sorted(set(drawn))
-    assert set(weeks) <= set(drawn)
-    assert len(drawn) <= len(weeks) * (1 + this_week.LONGEST_GAP)
+    drawn = seasons.on_axis(places)
+    weeks = [week for week in drawn if week is not None]
+    assert weeks == sorted(set(weeks))
+    assert places <= set(weeks)
+    assert drawn.count(None) <= 1
+
+
+@pytest.mark.parametrize("first_month", [1, 7, 10])
+def test_a_season_s_weeks_have_their_iso_numbers_wherever_it_begins(first_month):
+    first = seasons.first_week(first_month)
+    for number in range(1, 53):
+        place = (number - first) % seasons.WEEKS
+        assert seasons.name_of(place, first_month) == f"W{number:02}"
+
+
+def test_a_week_is_named_when_its_limits_leave_its_season_or_a_graft_spoilt_it():
+    rows = [
+        {**row(MONDAY, share=0.4), "batch": "G1"},
+        {**row(MONDAY + WEEK, share=0.95), "batch": None},
+        {**row(MONDAY + 2 * WEEK, share=0.55), "batch": None},
+    ]
+    said = [one["said"] for one in seasons.remarkable(rows, {"2026": 0.6})]
+    assert said == ["W20: high", "W19: graft G1"]
+    assert seasons.remarkable(rows, {}) == []
 
 
 def test_weeks_can_be_drawn_across_and_a_kind_shown_alone():
     rows = [row(MONDAY), row(MONDAY + WEEK, closed=False)]
-    spec = theme.dressed(this_week.cohort_chart(rows, question="x", season_rate=0.6))
+    spec = theme.dressed(
+        seasons.cohort_chart(rows, question="x", season_shares={"2026": 0.9})
+    )
     assert {param["name"] for param in spec["params"]} == {"weeks", "series"}
     assert spec["usermeta"]["series"] == {
         "field": "kind",
-        "levels": list(this_week.COHORT_KINDS),
+        "levels": list(seasons.COHORT_KINDS),
     }
     names = {unit.get("name") for unit in units(spec)}
     assert all(set(param["views"]) <= names for param in spec["params"])
@@ -117,10 +136,10 @@ def test_unchecked_charts_are_the_same_charts():
     rows = [row(MONDAY), row(MONDAY + WEEK, closed=False)]
     made = []
     for _ in range(2):
-        chart = this_week.cohort_chart(rows, question="x", season_rate=0.6)
+        chart = seasons.cohort_chart(rows, question="x", season_shares={"2026": 0.9})
         made.append(json.dumps(theme.dressed(chart), sort_keys=True))
     with theme.unchecked():
-        chart = this_week.cohort_chart(rows, question="x", season_rate=0.6)
+        chart = seasons.cohort_chart(rows, question="x", season_shares={"2026": 0.9})
         made.append(json.dumps(theme.dressed(chart), sort_keys=True))
     assert len(set(made)) == 1
 
@@ -128,7 +147,7 @@ def test_unchecked_charts_are_the_same_charts():
 def test_a_chart_keeps_the_grammars_schema():
     rows = [row(MONDAY), row(MONDAY + 30 * WEEK, closed=False)]
     for chart in (
-        this_week.cohort_chart(rows, question="x", season_rate=None),
+        seasons.cohort_chart(rows, question="x"),
         onset_chart([*curve("a"), *curve("b")], window=21, by="x"),
     ):
         alt.LayerChart.from_dict(json.loads(json.dumps(theme.dressed(chart))))

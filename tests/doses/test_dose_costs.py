@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.doses.costs import for_success, frontier, mean_used, more_than
+from queen_outcomes.doses.costs import for_success, frontier, mean_used
 from queen_outcomes.stats.shares.dose_response import dose_on_curve
-from queen_outcomes.stats.shares.proportions import Interval, wilson
+from queen_outcomes.stats.shares.proportions import Interval, more_than, wilson
 from scipy import stats
 from scipy.special import expit
 from statsmodels.regression.linear_model import OLS

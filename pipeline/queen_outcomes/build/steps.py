@@ -196,13 +196,15 @@ def _doses(work: Work) -> int:
 
 
 def _changes(work: Work) -> int:
+    from queen_outcomes.outcomes import attention
     from queen_outcomes.outcomes.changes import compare
 
     if work.plan:
         _keep_plan(work.store, work.plan)
-        changed = [row["what"] for row in work.plan.changed]
-        work.notes += [f"the plan changed: {what}" for what in changed]
-    return compare(work.store, work.earlier)
+        work.notes += [f"the plan changed: {row['what']}" for row in work.plan.changed]
+    changed = compare(work.store, work.earlier)
+    attention.gather(work.store, work.settings, work.as_of, work.earlier)
+    return changed
 
 
 def _keep_plan(store: Store, plan: SeasonPlan) -> None:

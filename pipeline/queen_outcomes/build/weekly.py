@@ -214,6 +214,11 @@ def _make(
         done = steps.run_steps(work, console, until)
         for note in work.notes:
             console.note(f"note: {note}")
+        if store.has("attention"):
+            from queen_outcomes.outcomes.attention import told
+
+            for line in told(store):
+                console.note(line)
         sources, quarantined = [], 0
         if store.has("sources"):
             sources = store.records("SELECT * FROM sources ORDER BY ALL")

@@ -18,6 +18,7 @@ from queen_outcomes.base import resources, templates
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import (
     doses,
+    due,
     factors,
     figures,
     methods,
@@ -34,6 +35,7 @@ Page = Callable[[Store, Settings, dt.date], dict[str, Any]]
 
 PAGES: tuple[tuple[str, str, Page], ...] = (
     ("index", "This week", this_week.show),
+    ("due", "Due", due.show),
     ("queens", "Queens", queens.show),
     ("onset", "Onset", onset.show),
     ("factors", "Factors", factors.show),

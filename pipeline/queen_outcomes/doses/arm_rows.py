@@ -10,13 +10,7 @@ import polars as pl
 
 from queen_outcomes.doses.arm_courses import Answers, ArmCourses, Comparison
 from queen_outcomes.doses.comparing import METHODS, ArmComparison, Compared
-from queen_outcomes.doses.costs import (
-    DroneSemen,
-    for_success,
-    frontier,
-    mean_used,
-    more_than,
-)
+from queen_outcomes.doses.costs import DroneSemen, for_success, frontier, mean_used
 from queen_outcomes.doses.differences import ADJUSTED
 from queen_outcomes.facts.exports.doses import ARM_COURSES, FOR, RESOURCES
 from queen_outcomes.facts.exports.writing import schema
@@ -34,7 +28,7 @@ from queen_outcomes.stats.shares.planning import (
     design_effect,
     margin_size,
 )
-from queen_outcomes.stats.shares.proportions import Interval, wilson
+from queen_outcomes.stats.shares.proportions import Interval, more_than, wilson
 
 Row = dict[str, Any]
 MARGINS = (0.05, 0.10, 0.15)

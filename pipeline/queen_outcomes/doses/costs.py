@@ -85,17 +85,6 @@ def for_success(used: Interval, success: Interval) -> Interval:
     return Interval(a / b, float(a / b * low), float(a / b * high))
 
 
-def more_than(one: Interval, other: Interval) -> Interval:
-    """Give one minus other, with limits from the limits of both (same source).
-
-    The two are taken for independent, which is too wide where one model gave both.
-    """
-    step = one.estimate - other.estimate
-    down = np.hypot(one.estimate - one.low, other.high - other.estimate)
-    up = np.hypot(one.high - one.estimate, other.estimate - other.low)
-    return Interval(step, step - down, step + up)
-
-
 def frontier(drones, queens) -> np.ndarray:
     """Tell which arms no other arm beats on both drones and queens a success.
 

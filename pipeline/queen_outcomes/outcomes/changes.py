@@ -7,10 +7,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from queen_outcomes.base import folders
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts import exports as contract
-
-EARLIER = "previous_outcomes"
 
 
 def compare(store: Store, earlier: Path | None) -> int:
@@ -28,22 +27,30 @@ def compare(store: Store, earlier: Path | None) -> int:
     int
         How many outcomes changed.
     """
-    _take_over(store, earlier / "tables" / "outcomes.parquet" if earlier else None)
+    before = take_over(store, "outcomes", earlier)
     store.step("04_outcomes", "changes", {})
-    store.drop(EARLIER)
+    store.drop(before)
     return store.rows("SELECT count(*) FROM changes")[0][0]
 
 
-def _take_over(store: Store, path: Path | None) -> None:
+def take_over(store: Store, table: str, earlier: Path | None) -> str:
+    """Take a table of the build before into this one; give its name here.
+
+    Where there is none, or one of other columns, this build's own stands for it: then
+    nothing has changed.
+    """
     import polars as pl
 
-    names = {column.name for column in contract.TABLES["outcomes"].columns}
+    name = f"previous_{table}"
+    path = earlier / folders.TABLES / f"{table}.parquet" if earlier else None
+    promised = {column.name for column in contract.TABLES[table].columns}
     readable = path is not None and path.is_file()
     # not by DuckDB itself: it would take a bracket in the path for a pattern
     frame = pl.read_parquet(path, glob=False) if readable else None
-    if frame is None or not names <= set(frame.columns):
-        store.table(EARLIER, "SELECT * FROM outcomes")
-        return
+    if frame is None or not promised <= set(frame.columns):
+        store.table(name, f"SELECT * FROM {table}")
+        return name
     store.con.register("earlier_frame", frame)
-    store.table(EARLIER, "SELECT * FROM earlier_frame")
+    store.table(name, "SELECT * FROM earlier_frame")
     store.con.unregister("earlier_frame")
+    return name

@@ -14,6 +14,7 @@ from queen_outcomes.facts.exports.doses import DOSES
 from queen_outcomes.facts.exports.exported import ExportTable
 from queen_outcomes.facts.exports.models import MODELS
 from queen_outcomes.facts.exports.outcomes import (
+    ATTENTION,
     CHANGES,
     COURSES,
     DUE,
@@ -34,7 +35,7 @@ TABLES: dict[str, ExportTable] = {
     for table in (
         *(SOURCES, QUARANTINE, LISTED, EXPECTATIONS, COURSES, ONSET, ENDS),
         *(OUTCOMES, RATES, ONSET_CURVES, INCIDENCE),
-        *(*MODELS, *AUDIT, *DOSES, DUE, CHANGES),
+        *(*MODELS, *AUDIT, *DOSES, DUE, CHANGES, ATTENTION),
     )
 }
 """Every exported table, in the order they are described."""

@@ -250,6 +250,21 @@ CHANGES = ExportTable(
     ),
     key=("course_id", "outcome", "window_days"),
 )
+ATTENTION = ExportTable(
+    "attention",
+    "a matter that needs a person this week",
+    (
+        ExportColumn(
+            "kind",
+            "text",
+            "signal, closing, stopped, batch, season, flipped, headline or quarantine",
+        ),
+        ExportColumn("known_on", "day", "the day on which it became known"),
+        ExportColumn("severity", "integer", "1 act, 2 look into, 3 know; 1 is worst"),
+        ExportColumn("sentence", "text", "the matter in one sentence"),
+        ExportColumn("link", "text", "where the dashboard shows more"),
+    ),
+)
 _EVENTS = f"{', '.join(o.name for o in DECLARED.values() if o.event)} or culled_fault"
 _GROUPED = (
     ExportColumn("grouping", "text", "what the courses are grouped by"),
