@@ -166,9 +166,9 @@ def new_folder(target: Path) -> Iterator[Path]:
         hidden = _hidden(place.parent)
         hidden.mkdir()
     try:
-        yield hidden
-        sync_tree(hidden)
-        with _named(target):
+        with _named(target, hidden):
+            yield hidden
+            sync_tree(hidden)
             _take_place(hidden, place)
             sync(place.parent)
     finally:
@@ -211,12 +211,14 @@ def _hidden(folder: Path) -> Path:
 
 
 @contextmanager
-def _named(target: Path) -> Iterator[None]:
+def _named(target: Path, hidden: Path | None = None) -> Iterator[None]:
     """Have an error name what the user named, not the hidden place beside it."""
     try:
         yield
     except OSError as problem:
-        problem.filename, problem.filename2 = str(target), None
+        named = problem.filename
+        if hidden is None or named is None or str(named).startswith(str(hidden)):
+            problem.filename, problem.filename2 = str(target), None
         raise
 
 

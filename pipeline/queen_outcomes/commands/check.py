@@ -96,7 +96,7 @@ def check_records(
     verify : bool
         Have the expectations count too, which takes seconds.
     """
-    from queen_outcomes.base.store import Store
+    from queen_outcomes.base.store import Store, literal
     from queen_outcomes.build import steps, weekly
     from queen_outcomes.facts import settings as station_settings
     from queen_outcomes.records import advice
@@ -104,7 +104,9 @@ def check_records(
     settings = station_settings.load(station)
     now = dt.datetime.now().astimezone()
     day = weekly.pick_day(as_of, settings, now)
-    with Store() as store, scratch_folder() as folder:
+    with scratch_folder() as folder, Store() as store:
+        # else what does not fit into memory goes to the folder one happens to stand in
+        store.execute(f"SET temp_directory = {literal(str(folder))}")
         work = steps.Work(
             store,
             station / "records",

@@ -346,12 +346,7 @@ def _tables(store: Store) -> dict[str, dict[str, str]]:
 
 def people_in(settings: Settings) -> set[str]:
     """Give the names that stand in the settings."""
-    words = settings.reading.words
-    spelled: set[str] = set()
-    for column in ("operator", "checker"):
-        for name, spellings in words.get(column, {}).items():
-            spelled |= {name, *spellings}
-    return spelled | set(settings.prior_cases) | set(settings.plan.planned_cases)
+    return {*settings.prior_cases, *settings.plan.planned_cases}
 
 
 def _people_of(store: Store, kinds: Mapping[str, Mapping[str, str]]) -> set[str]:
