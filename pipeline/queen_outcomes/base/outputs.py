@@ -158,7 +158,8 @@ def new_folder(target: Path) -> Iterator[Path]:
     Notes
     -----
     A process killed between the two renames of a replacement leaves the target absent; the
-    next command that writes beside it puts the former one back.
+    next command that writes beside it puts the former one back. A folder that somebody stands
+    in, or that is a disk's own, stays itself and is filled file by file at the end.
     """
     place = target.resolve()
     with _named(target):
@@ -177,12 +178,16 @@ def new_folder(target: Path) -> Iterator[Path]:
 
 
 def _take_place(hidden: Path, place: Path) -> None:
-    if place.is_dir() and Path.cwd().is_relative_to(place):
-        # whoever stands in the folder would be left in one that is gone
-        _empty(place)
-        for path in sorted(hidden.iterdir()):
-            path.replace(place / path.name)
-        return
+    if place.is_dir():
+        hidden.chmod(place.stat().st_mode & 0o777)
+        # whoever stands in the folder would be left in one that is gone, and a disk's own
+        # folder cannot be renamed
+        if place.is_mount() or Path.cwd().is_relative_to(place):
+            _empty(place)
+            for path in sorted(hidden.iterdir()):
+                shutil.move(path, place / path.name)
+            sync(place)
+            return
     if not place.is_dir() or not any(place.iterdir()):
         hidden.replace(place)
         return
