@@ -459,10 +459,10 @@ def _looked_up(way: str, column: str) -> str:
 
 
 def _each_looked_up(way: str, column: str) -> str:
-    """Look up every text of a list, its order kept."""
+    """Look up every text of a list, its order kept; of an empty list nothing is left."""
     return (
-        "(SELECT list(coalesce(masked_texts.now, one.text) ORDER BY one.place) FROM "
+        "coalesce((SELECT list(coalesce(masked_texts.now, one.text) ORDER BY one.place) FROM "
         f"(SELECT unnest({column}) AS text, generate_subscripts({column}, 1) AS place) "
         "AS one LEFT JOIN masked_texts ON masked_texts.was = one.text "
-        f"AND masked_texts.way = {literal(way)})"
+        f"AND masked_texts.way = {literal(way)}), {column})"
     )
