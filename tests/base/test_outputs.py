@@ -103,6 +103,7 @@ def test_a_folder_takes_its_place_whole_or_not_at_all(tmp_path, before):
     place = tmp_path / "out"
     if before != "nothing":
         place.mkdir()
+        place.chmod(0o750)
     if before == "full":
         (place / "old").write_text("old", encoding="utf-8")
 
@@ -119,7 +120,18 @@ def test_a_folder_takes_its_place_whole_or_not_at_all(tmp_path, before):
     assert before != "full" or left(place) == ["old"]
     fill(fails=False)
     assert left(place) == ["deep"]
+    assert before == "nothing" or stat.S_IMODE(place.stat().st_mode) == 0o750
     assert left(tmp_path) == ["out"]
+
+
+def test_a_disk_s_own_folder_is_filled(tmp_path, monkeypatch):
+    (tmp_path / "old").write_text("old", encoding="utf-8")
+    monkeypatch.setattr(Path, "is_mount", lambda path: path == tmp_path)
+    before = tmp_path.stat().st_ino
+    with outputs.new_folder(tmp_path) as made:
+        (made / "new").mkdir()
+    assert left(tmp_path) == ["new"]
+    assert tmp_path.stat().st_ino == before
 
 
 def test_who_stands_in_a_folder_still_stands_in_it(tmp_path, monkeypatch):

@@ -30,9 +30,6 @@ as_of = 2026-10-01
 Worfgrul = 12
 Zyxwal = 30
 
-[words.operator]
-"Quopbo Vrinthe" = ["qv"]
-
 [columns.inseminations]
 protocol = "Dose plan"
 operator = "Hands"
@@ -46,8 +43,7 @@ def write_named(place: Path) -> Path:
     records = place / "records"
     done = _rows(records / "inseminations.csv")
     for number, row in enumerate(done):
-        who = OPERATORS[number % 3]
-        row["Hands"] = "qv" if number % 9 == 1 else who
+        row["Hands"] = OPERATORS[number % 3]
         row["instrument"] = f"{OPERATORS[number % 2]}'s bench"
         row["Dose plan"] += " (Zyxwal)"
         row["semen_batch"] += "-plimzqa"

@@ -158,7 +158,8 @@ def new_folder(target: Path) -> Iterator[Path]:
     Notes
     -----
     A process killed between the two renames of a replacement leaves the target absent; the
-    next command that writes beside it puts the former one back.
+    next command that writes beside it puts the former one back. A folder that somebody stands
+    in, or that is a disk's own, stays itself and is filled file by file at the end.
     """
     place = target.resolve()
     with _named(target):
@@ -166,9 +167,9 @@ def new_folder(target: Path) -> Iterator[Path]:
         hidden = _hidden(place.parent)
         hidden.mkdir()
     try:
-        yield hidden
-        sync_tree(hidden)
-        with _named(target):
+        with _named(target, hidden):
+            yield hidden
+            sync_tree(hidden)
             _take_place(hidden, place)
             sync(place.parent)
     finally:
@@ -177,12 +178,16 @@ def new_folder(target: Path) -> Iterator[Path]:
 
 
 def _take_place(hidden: Path, place: Path) -> None:
-    if place.is_dir() and Path.cwd().is_relative_to(place):
-        # whoever stands in the folder would be left in one that is gone
-        _empty(place)
-        for path in sorted(hidden.iterdir()):
-            path.replace(place / path.name)
-        return
+    if place.is_dir():
+        hidden.chmod(place.stat().st_mode & 0o777)
+        # whoever stands in the folder would be left in one that is gone, and a disk's own
+        # folder cannot be renamed
+        if place.is_mount() or Path.cwd().is_relative_to(place):
+            _empty(place)
+            for path in sorted(hidden.iterdir()):
+                shutil.move(path, place / path.name)
+            sync(place)
+            return
     if not place.is_dir() or not any(place.iterdir()):
         hidden.replace(place)
         return
@@ -211,12 +216,14 @@ def _hidden(folder: Path) -> Path:
 
 
 @contextmanager
-def _named(target: Path) -> Iterator[None]:
+def _named(target: Path, hidden: Path | None = None) -> Iterator[None]:
     """Have an error name what the user named, not the hidden place beside it."""
     try:
         yield
     except OSError as problem:
-        problem.filename, problem.filename2 = str(target), None
+        named = problem.filename
+        if hidden is None or named is None or str(named).startswith(str(hidden)):
+            problem.filename, problem.filename2 = str(target), None
         raise
 
 

@@ -52,7 +52,7 @@ def build(
     built = weekly.build(
         station, console, as_of=as_of, until=until, pdf=flags["pdf"], leaving=leaving
     )
-    if not any(step["rows"] for step in built.journal["steps"][:1]):
+    if any(not step["rows"] for step in built.journal.get("steps", ())[:1]):
         console.note(f"note: there are no rows yet; fill in {station / 'records'}")
     if built.quarantined:
         console.note(

@@ -346,12 +346,7 @@ def _tables(store: Store) -> dict[str, dict[str, str]]:
 
 def people_in(settings: Settings) -> set[str]:
     """Give the names that stand in the settings."""
-    words = settings.reading.words
-    spelled: set[str] = set()
-    for column in ("operator", "checker"):
-        for name, spellings in words.get(column, {}).items():
-            spelled |= {name, *spellings}
-    return spelled | set(settings.prior_cases) | set(settings.plan.planned_cases)
+    return {*settings.prior_cases, *settings.plan.planned_cases}
 
 
 def _people_of(store: Store, kinds: Mapping[str, Mapping[str, str]]) -> set[str]:
@@ -464,10 +459,10 @@ def _looked_up(way: str, column: str) -> str:
 
 
 def _each_looked_up(way: str, column: str) -> str:
-    """Look up every text of a list, its order kept."""
+    """Look up every text of a list, its order kept; of an empty list nothing is left."""
     return (
-        "(SELECT list(coalesce(masked_texts.now, one.text) ORDER BY one.place) FROM "
+        "coalesce((SELECT list(coalesce(masked_texts.now, one.text) ORDER BY one.place) FROM "
         f"(SELECT unnest({column}) AS text, generate_subscripts({column}, 1) AS place) "
         "AS one LEFT JOIN masked_texts ON masked_texts.was = one.text "
-        f"AND masked_texts.way = {literal(way)})"
+        f"AND masked_texts.way = {literal(way)}), {column})"
     )
