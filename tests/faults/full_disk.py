@@ -68,10 +68,7 @@ def try_command(name: str, source: Path, free: int, queen: str) -> str | None:
             return f"code {done.returncode}: {done.stderr[-300:]}"
         if done.returncode in (2, 5) and "error:" not in done.stderr:
             return "no word of it"
-        found = campaign.whole_build(station) or campaign.whole_outputs(out)
-        if not found and campaign.records_digest(station) != before:
-            found = "records changed"
-        return found
+        return campaign.what_is_wrong(station, out, before)
 
 
 def main() -> int:

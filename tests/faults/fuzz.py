@@ -74,16 +74,16 @@ def try_set(number: int, place: Path) -> tuple[str, str, int]:
         return f"escaped: {type(problem).__name__}: {problem}"[:600], "-", counted.rows
     finally:
         signal.alarm(0)
-    said = err.getvalue()
+    said, failure = err.getvalue(), ""
     if "Traceback" in said or code not in (0, 1, 2, 3):
-        return f"code {code}: {said[-1500:]}", str(code), counted.rows
-    if "\x1b" in out.getvalue() + said:
-        return "a control sequence reached the terminal", str(code), counted.rows
-    if code in (2, 3) and "error:" not in said:
-        return f"code {code} without a word", str(code), counted.rows
-    if counted.wrong:
-        return "; ".join(counted.wrong[:4])[:600], str(code), counted.rows
-    return "", str(code), counted.rows
+        failure = f"code {code}: {said[-1500:]}"
+    elif "\x1b" in out.getvalue() + said:
+        failure = "a control sequence reached the terminal"
+    elif code in (2, 3) and "error:" not in said:
+        failure = f"code {code} without a word"
+    elif counted.wrong:
+        failure = "; ".join(counted.wrong[:4])[:600]
+    return failure, str(code), counted.rows
 
 
 def work(first: int, last: int, until: float) -> None:

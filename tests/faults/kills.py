@@ -60,8 +60,7 @@ def main() -> int:
     tried: dict[str, int] = {}
     failed: dict[str, Counter[str]] = {}
     with campaign.station_copy(given.station) as station:
-        before = campaign.records_digest(station)
-        number = 0
+        before, number = campaign.records_digest(station), 0
         for name in campaign.commands(station, station, given.queen):
             if given.only and name not in given.only.split(","):
                 continue
@@ -85,10 +84,7 @@ def main() -> int:
                         lasts *= 0.95  # it ends sooner than it did
                         continue
                     tried[row] += 1
-                    found = found or campaign.whole_build(station)
-                    found = found or campaign.whole_outputs(out)
-                    if not found and campaign.records_digest(station) != before:
-                        found = "records changed"
+                    found = found or campaign.what_is_wrong(station, out, before)
                     if found:
                         failed[row][found] += 1
             # whatever the stopped ones left must not stand in the way of the next

@@ -87,10 +87,7 @@ def main() -> int:
                     found = f"{name}: code {done.returncode}: {done.stderr[-300:]}"
                 elif done.returncode in (2, 3) and "rror:" not in done.stderr:
                     found = f"{name}: no word of it"
-                found = found or campaign.whole_build(station)
-                found = found or campaign.whole_outputs(out)
-                if not found and campaign.records_digest(station) != known:
-                    found = f"{name}: records changed"
+                found = found or campaign.what_is_wrong(station, out, known)
                 if found:
                     failed[case][found] += 1
                 shutil.rmtree(out)

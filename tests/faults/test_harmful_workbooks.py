@@ -50,11 +50,15 @@ def with_row(cells: bytes, row: bytes = b"1048576"):
     return change
 
 
+def read_all(content: bytes, name: str) -> None:
+    book = open_workbook(content, name)
+    for sheet in book.sheets:
+        book.read(sheet)
+
+
 def refused(content: bytes, name: str = "checks.xlsx") -> str:
     with pytest.raises(RecordsError) as caught:
-        book = open_workbook(content, name)
-        for sheet in book.sheets:
-            book.read(sheet)
+        read_all(content, name)
     assert name in caught.value.text()
     return caught.value.text()
 
