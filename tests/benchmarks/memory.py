@@ -5,7 +5,8 @@
 
 A row a size: seconds, the most resident memory of all processes of the build together at
 one moment, and the most that DuckDB had put on disk. Records are made once and kept in
-DIR. Linux only: it looks into /proc.
+DIR. A build that takes longer than `--longest` is stopped, and has a code that is not 0;
+its log lies beside the records. Linux only: it looks into /proc.
 """
 
 from __future__ import annotations
@@ -55,8 +56,8 @@ def waiting(build: Path) -> int:
     return total
 
 
-def measure(station: Path, until: str | None) -> dict[str, float]:
-    """Build once, looking at the process tree all the while."""
+def measure(station: Path, until: str | None, longest: float) -> dict[str, float]:
+    """Build once, looking at the process tree all the while; stop it after so long."""
     words = [str(TOOL), "build", str(station)]
     words += ["--until", until] if until else []
     begin = time.monotonic()
@@ -66,6 +67,8 @@ def measure(station: Path, until: str | None) -> dict[str, float]:
         while build.poll() is None:
             most = max(most, resident(build.pid))
             spilled = max(spilled, waiting(station / "build"))
+            if time.monotonic() - begin > longest:
+                build.terminate()
             time.sleep(PAUSE_S)
     return {
         "seconds": time.monotonic() - begin,
@@ -96,6 +99,7 @@ def main() -> int:
     asked.add_argument("--courses", nargs="+", type=int, default=[100_000])
     asked.add_argument("--memory", help='the setting, as "4 GB"; else the default')
     asked.add_argument("--until", help="stop after this step, such as rates")
+    asked.add_argument("--longest", type=float, default=24 * 3600.0, help="seconds")
     asked.add_argument("--format", choices=("parquet", "csv"), default="parquet")
     asked.add_argument("--place", type=Path, default=Path(tempfile.gettempdir()) / "qo")
     given = asked.parse_args()
@@ -106,7 +110,7 @@ def main() -> int:
     failed = False
     for courses in given.courses:
         station = make(given.place, courses, given.format, given.memory)
-        found = measure(station, given.until)
+        found = measure(station, given.until, given.longest)
         failed |= found["code"] != 0
         print(
             f"{courses:11,} {given.until or 'draw':>8} {given.memory or '-':>8} "

@@ -50,7 +50,7 @@ def run_once(station: Path) -> dict:
     seconds = {}
     with tempfile.TemporaryDirectory(dir=station) as scratch:
         path = Path(scratch) / "station.duckdb"
-        with Store(path, threads=2, memory=build.memory_limit()) as store:
+        with Store(path, threads=2, memory=build.memory_limit(chosen)) as store:
             work = steps.Work(
                 store, station / "records", Path(scratch), chosen, chosen.as_of
             )

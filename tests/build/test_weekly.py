@@ -9,7 +9,7 @@ import pytest
 from queen_outcomes.base import folders
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.build import weekly
-from queen_outcomes.facts.settings import Settings
+from queen_outcomes.facts.settings import Settings, parse
 
 NOW = dt.datetime(2026, 7, 3, 9, tzinfo=dt.UTC)
 
@@ -20,7 +20,15 @@ NOW = dt.datetime(2026, 7, 3, 9, tzinfo=dt.UTC)
 def test_memory_is_a_share_of_the_machine_up_to_a_limit(gib, limit, monkeypatch):
     pages = {"SC_PAGE_SIZE": 4096, "SC_PHYS_PAGES": gib * 2**18}
     monkeypatch.setattr(os, "sysconf", pages.__getitem__)
-    assert weekly.memory_limit() == limit
+    assert weekly.memory_limit(Settings()) == limit
+    assert weekly.memory_limit(parse({"memory": "1.5 GB"})) == "1.5GB"
+
+
+@pytest.mark.parametrize("said", ["much", 4, "0.1 GB", "-4 GB", "4 TB", True])
+def test_a_memory_that_is_no_size_is_refused(said):
+    with pytest.raises(UsageError, match="does not fit") as refused:
+        parse({"memory": said})
+    assert '"4 GB"' in refused.value.text()
 
 
 def test_the_day_is_the_flag_s_else_the_settings_else_today():

@@ -93,6 +93,14 @@ def records_digest(station: Path) -> dict[str, bytes]:
     return {str(path): path.read_bytes() for path in files if path.is_file()}
 
 
+def what_is_wrong(station: Path, out: Path, before: Mapping[str, bytes]) -> str:
+    """Look at the last build, the outputs and the records, which were ``before`` so."""
+    found = whole_build(station) or whole_outputs(out)
+    if not found and records_digest(station) != before:
+        found = "records changed"
+    return found
+
+
 def tell(title: str, tried: Mapping[str, int], failed: Mapping[str, Counter[str]]) -> int:
     """Print the table: a row a case; give 1 when anything failed."""
     print(f"{title:24} {'tried':>7} {'held':>7} {'failed':>7}")

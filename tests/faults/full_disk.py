@@ -18,6 +18,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import time
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -68,10 +69,7 @@ def try_command(name: str, source: Path, free: int, queen: str) -> str | None:
             return f"code {done.returncode}: {done.stderr[-300:]}"
         if done.returncode in (2, 5) and "error:" not in done.stderr:
             return "no word of it"
-        found = campaign.whole_build(station) or campaign.whole_outputs(out)
-        if not found and campaign.records_digest(station) != before:
-            found = "records changed"
-        return found
+        return campaign.what_is_wrong(station, out, before)
 
 
 def main() -> int:
@@ -81,9 +79,10 @@ def main() -> int:
     asked.add_argument("--times", type=int, default=8, help="of each command")
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--only", default="", help="commands, with commas between")
+    asked.add_argument("--seconds", type=float, default=1e9, help="stop trying after so long")
     asked.add_argument("--queen", default="Q10-01")
     given = asked.parse_args()
-    draw = random.Random(given.seed)
+    draw, until = random.Random(given.seed), time.monotonic() + given.seconds
     tried: dict[str, int] = {}
     failed: dict[str, Counter[str]] = {}
     with campaign.station_copy(given.station) as source:
@@ -94,6 +93,8 @@ def main() -> int:
                 continue
             tried[name], failed[name] = 0, Counter()
             for _ in range(given.times):
+                if time.monotonic() > until:
+                    break
                 free = int(size * ROOM.get(name, 0.1) * draw.random())
                 found = try_command(name, source, free, given.queen)
                 if found is None:

@@ -5,7 +5,7 @@
 Of each set: no traceback, no code but 0 to 3, an end within 20 s, every row where an
 independent count has it, and never more than 2 GB of memory. Sets are numbered, and a set's
 number makes it again: `--first N --sets 1 --show DIR` leaves it in DIR and says what came
-of it. With `--kept` a run goes on where the last one stopped. Ends with 1 when any failed.
+of it. `--reading` only reads them, damaged once more. With `--kept` a run goes on where the last one stopped. Ends with 1 when any failed.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ sys.path.append(str(Path(__file__).resolve().parents[1] / "support"))
 
 import fuzzed_sets
 from queen_outcomes.base import store
+from queen_outcomes.base.errors import AppError
 from queen_outcomes.commands import cli
 
 LONGEST_S = 20
@@ -44,6 +45,28 @@ class HungError(BaseException):
 
 def _stop(*_: object) -> None:
     raise HungError
+
+
+def read_set(number: int, place: Path) -> tuple[str, str, int]:
+    """Read one set, damaged twice; what is given is as of `try_set`."""
+    draw = random.Random(number)
+    made, counted = fuzzed_sets.make(place, draw), fuzzed_sets.Counted()
+    fuzzed_sets.damage_all(made, draw)
+    signal.signal(signal.SIGALRM, _stop)
+    signal.alarm(LONGEST_S)
+    failure, code = "", "read"
+    try:
+        fuzzed_sets.read_only(made, counted)
+        failure = "; ".join(counted.wrong[:4])[:600]
+    except AppError:
+        code = "refused"
+    except HungError:
+        failure = f"took longer than {LONGEST_S} s"
+    except Exception as problem:
+        failure = f"escaped: {type(problem).__name__}: {problem}"[:600]
+    finally:
+        signal.alarm(0)
+    return failure, code, counted.rows
 
 
 def try_set(number: int, place: Path) -> tuple[str, str, int]:
@@ -74,22 +97,23 @@ def try_set(number: int, place: Path) -> tuple[str, str, int]:
         return f"escaped: {type(problem).__name__}: {problem}"[:600], "-", counted.rows
     finally:
         signal.alarm(0)
-    said = err.getvalue()
+    said, failure = err.getvalue(), ""
     if "Traceback" in said or code not in (0, 1, 2, 3):
-        return f"code {code}: {said[-1500:]}", str(code), counted.rows
-    if "\x1b" in out.getvalue() + said:
-        return "a control sequence reached the terminal", str(code), counted.rows
-    if code in (2, 3) and "error:" not in said:
-        return f"code {code} without a word", str(code), counted.rows
-    if counted.wrong:
-        return "; ".join(counted.wrong[:4])[:600], str(code), counted.rows
-    return "", str(code), counted.rows
+        failure = f"code {code}: {said[-1500:]}"
+    elif "\x1b" in out.getvalue() + said:
+        failure = "a control sequence reached the terminal"
+    elif code in (2, 3) and "error:" not in said:
+        failure = f"code {code} without a word"
+    elif counted.wrong:
+        failure = "; ".join(counted.wrong[:4])[:600]
+    return failure, str(code), counted.rows
 
 
-def work(first: int, last: int, until: float) -> None:
-    """Check sets, telling of each on stdout what came of it."""
-    fuzzed_sets.CountingStore.__name__ = "Store"
-    store.Store = fuzzed_sets.CountingStore
+def work(first: int, last: int, until: float, way: str) -> None:
+    """Check or read sets, telling of each on stdout what came of it."""
+    if way == "check":
+        store.Store = fuzzed_sets.CountingStore
+    one = try_set if way == "check" else read_set
     tell = os.fdopen(os.dup(1), "w", buffering=1)
     for number in range(first, last):
         if time.time() > until:
@@ -97,7 +121,7 @@ def work(first: int, last: int, until: float) -> None:
         tell.write(json.dumps({"begun": number}) + "\n")
         faulthandler.dump_traceback_later(3 * LONGEST_S, exit=True)
         with tempfile.TemporaryDirectory() as scratch:
-            failure, code, rows = try_set(number, Path(scratch) / "station")
+            failure, code, rows = one(number, Path(scratch) / "station")
         faulthandler.cancel_dump_traceback_later()
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
         if not failure and peak > MOST_KB:
@@ -108,11 +132,12 @@ def work(first: int, last: int, until: float) -> None:
             return  # a new process starts from nothing
 
 
-def run(first: int, sets: int, seconds: float, kept: dict) -> None:
-    """Check sets in processes of their own; one that dies takes one set along."""
-    until, last = time.time() + seconds, first + sets
+def run(given: argparse.Namespace, kept: dict) -> None:
+    """Check or read sets in processes of their own; one that dies takes one set along."""
+    until, last = time.time() + given.seconds, given.first + given.sets
+    way = "read" if given.reading else "check"
     while kept["next"] < last and time.time() < until:
-        words = [sys.executable, __file__, "--worker", str(kept["next"]), str(last), str(until)]
+        words = [sys.executable, __file__, "--worker", str(kept["next"]), str(last), str(until), way]
         done = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
         begun = None
         for line in done.stdout:
@@ -144,12 +169,13 @@ def _note(kept: dict, told: dict) -> None:
 def main() -> int:
     """Run the campaign and print the table."""
     if sys.argv[1:2] == ["--worker"]:
-        work(int(sys.argv[2]), int(sys.argv[3]), float(sys.argv[4]))
+        work(int(sys.argv[2]), int(sys.argv[3]), float(sys.argv[4]), sys.argv[5])
         return 0
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     asked.add_argument("--sets", type=int, default=20_000)
     asked.add_argument("--first", type=int, default=0)
     asked.add_argument("--seconds", type=float, default=3 * 3600)
+    asked.add_argument("--reading", action="store_true", help="only read, ten times faster")
     asked.add_argument("--kept", type=Path)
     asked.add_argument("--show", type=Path)
     given = asked.parse_args()
@@ -160,13 +186,13 @@ def main() -> int:
         print(made.done)
     if given.kept and given.kept.exists():
         kept = json.loads(given.kept.read_text())
-    run(given.first, given.sets, given.seconds, kept)
+    run(given, kept)
     if given.kept:
         given.kept.write_text(json.dumps(kept, indent=1))
     codes = ", ".join(f"{code}: {number}" for code, number in sorted(Counter(kept["codes"]).items()))
     failed = len(kept["failed"])
     print(f"{'campaign':10} {'tried':>7} {'held':>7} {'failed':>7}")
-    print(f"{'fuzz':10} {kept['tried']:7} {kept['tried'] - failed:7} {failed:7}")
+    print(f"{'reading' if given.reading else 'fuzz':10} {kept['tried']:7} {kept['tried'] - failed:7} {failed:7}")
     print(f"rows counted by hand: {kept['rows']}; codes {codes}; most memory "
           f"{kept['peak'] / 2**20:.2f} GB")  # fmt: skip
     return 1 if failed else 0

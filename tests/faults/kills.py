@@ -1,6 +1,7 @@
 """Every command, stopped at random moments: killed, and by Ctrl-C.
 
     python tests/faults/kills.py [STATION] [--times 60] [--seed 1] [--only build,export]
+                                 [--seconds N]
 
 STATION is a built station, which is copied; without it a small one is made. After each
 stop `latest` must open with all its tables, what the command was asked to write must be
@@ -47,21 +48,25 @@ def stopped(words: list[str], after: float, by: signal.Signals) -> str | None:
     return "" if done.returncode in (0, 1, 4, 130) else f"code {done.returncode}"
 
 
-def main() -> int:
-    """Stop commands and print the table."""
+def _asked() -> argparse.Namespace:
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     asked.add_argument("station", type=Path, nargs="?")
     asked.add_argument("--times", type=int, default=60, help="of each command and signal")
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--only", default="", help="commands, with commas between")
+    asked.add_argument("--seconds", type=float, default=1e9, help="stop trying after so long")
     asked.add_argument("--queen", default="Q10-01")
-    given = asked.parse_args()
-    draw = random.Random(given.seed)
+    return asked.parse_args()
+
+
+def main() -> int:
+    """Stop commands and print the table."""
+    given = _asked()
+    draw, until = random.Random(given.seed), time.monotonic() + given.seconds
     tried: dict[str, int] = {}
     failed: dict[str, Counter[str]] = {}
     with campaign.station_copy(given.station) as station:
-        before = campaign.records_digest(station)
-        number = 0
+        before, number = campaign.records_digest(station), 0
         for name in campaign.commands(station, station, given.queen):
             if given.only and name not in given.only.split(","):
                 continue
@@ -69,7 +74,7 @@ def main() -> int:
             for by in (signal.SIGKILL, signal.SIGINT):
                 row = f"{name} {by.name}"
                 tried[row], failed[row] = 0, Counter()
-                while tried[row] < given.times:
+                while tried[row] < given.times and time.monotonic() < until:
                     number += 1
                     out = station.parent / f"out-{number}"
                     out.mkdir()
@@ -85,10 +90,7 @@ def main() -> int:
                         lasts *= 0.95  # it ends sooner than it did
                         continue
                     tried[row] += 1
-                    found = found or campaign.whole_build(station)
-                    found = found or campaign.whole_outputs(out)
-                    if not found and campaign.records_digest(station) != before:
-                        found = "records changed"
+                    found = found or campaign.what_is_wrong(station, out, before)
                     if found:
                         failed[row][found] += 1
             # whatever the stopped ones left must not stand in the way of the next

@@ -144,3 +144,36 @@ def test_a_query_that_is_cut_short_counts_as_an_interrupt(built):
     assert ran.returncode == 130, ran.stderr
     assert "Traceback" not in ran.stderr
     assert "interrupted" in ran.stderr
+
+
+def test_a_reader_that_meets_a_build_being_trimmed_opens_its_successor(
+    command, built, monkeypatch
+):
+    from queen_outcomes.base import folders
+    from queen_outcomes.build import latest_build
+
+    known = command("due", built)
+    before, opened = last(built), latest_build._open
+    after = before.with_name("20300101T000000000000Z-abcdef")
+
+    def trimmed_first(path):
+        if path.parent == before and before.exists():
+            shutil.copytree(before, after)
+            folders.switch(before.parent, after.name)
+            folders.retire(before.parent, before)
+        return opened(path)
+
+    monkeypatch.setattr(latest_build, "_open", trimmed_first)
+    ran = command("due", built)
+    assert last(built) == after
+    assert (ran.code, ran.out) == (0, known.out)
+
+
+def test_a_reader_keeps_what_it_opened_though_it_is_trimmed(built):
+    from queen_outcomes.base import folders
+    from queen_outcomes.base.console import Console
+    from queen_outcomes.build.latest_build import open_latest
+
+    with open_latest(built, Console(quiet=True)) as opened:
+        folders.retire(built / "build", last(built))
+        assert opened.store.rows("SELECT count(*) FROM courses")[0][0] > 0

@@ -12,6 +12,7 @@ import pytest
 import xlsxwriter
 from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.records import workbook_limits, workbook_process
+from queen_outcomes.records.map import opened
 from queen_outcomes.records.workbook import Workbook, open_workbook
 from queen_outcomes.records.workbook_process import WorkbookElsewhere
 
@@ -50,11 +51,15 @@ def with_row(cells: bytes, row: bytes = b"1048576"):
     return change
 
 
+def read_all(content: bytes, name: str) -> None:
+    book = open_workbook(content, name)
+    for sheet in book.sheets:
+        book.read(sheet)
+
+
 def refused(content: bytes, name: str = "checks.xlsx") -> str:
     with pytest.raises(RecordsError) as caught:
-        book = open_workbook(content, name)
-        for sheet in book.sheets:
-            book.read(sheet)
+        read_all(content, name)
     assert name in caught.value.text()
     return caught.value.text()
 
@@ -86,6 +91,13 @@ def test_a_place_that_is_hidden_from_the_look_costs_the_reader_alone(cell):
     book = changed(small(), SHEET, with_row(cell))
     assert isinstance(open_workbook(book, "checks.xlsx"), WorkbookElsewhere)
     assert "checks.xlsx" in refused(book)
+
+
+def test_map_looks_at_no_workbook_that_would_cost_too_much(tmp_path):
+    content = changed(small(), SHEET, with_row(b'<c r="XFD1048576"><v>1</v></c>'))
+    (tmp_path / "checks.xlsx").write_bytes(content)
+    (grid,) = opened.every(tmp_path)
+    assert "too large to be looked at" in grid.problem
 
 
 def test_empty_cells_far_off_are_no_harm():

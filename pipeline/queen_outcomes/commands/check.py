@@ -96,7 +96,7 @@ def check_records(
     verify : bool
         Have the expectations count too, which takes seconds.
     """
-    from queen_outcomes.base.store import Store, literal
+    from queen_outcomes.base.store import Store
     from queen_outcomes.build import steps, weekly
     from queen_outcomes.facts import settings as station_settings
     from queen_outcomes.records import advice

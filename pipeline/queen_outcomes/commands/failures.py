@@ -78,7 +78,8 @@ def _of_machine(problem: BaseException, code: int) -> str:
         return (
             f"error: {ENDINGS[MEMORY]}; the last build stays as it was\n"
             f"  found:    {(str(problem) or 'no more was to be had').splitlines()[0]}\n"
-            "  do:       close other programs, or build on a machine with more memory"
+            "  do:       close other programs, raise `memory` where station.toml sets it, or "
+            "build on a machine with more"
         )
     if not isinstance(problem, OSError):
         return ""

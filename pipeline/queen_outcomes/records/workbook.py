@@ -20,7 +20,7 @@ import fastexcel
 import polars as pl
 
 from queen_outcomes.base.errors import RecordsError
-from queen_outcomes.records import opendocument
+from queen_outcomes.records import opendocument, workbook_limits
 from queen_outcomes.records.delimited import OLE_MAGIC
 from queen_outcomes.records.opendocument import OpenDocument
 from queen_outcomes.records.sheet_details import (
@@ -33,8 +33,6 @@ from queen_outcomes.records.spreadsheet_xml import SpreadsheetXml
 from queen_outcomes.records.workbook_limits import (
     MOST_CELLS,
     PLAIN_BYTES,
-    PLAIN_CELLS,
-    reaches_near,
     refuse_huge,
     vast,
 )
@@ -66,14 +64,37 @@ def open_workbook(content: bytes, name: str) -> Workbook | WorkbookElsewhere:
     RecordsError
         As `Workbook`.
     """
+    plain = is_plain(content, name)
+    return Workbook(content, name) if plain else WorkbookElsewhere(content, name)
+
+
+def is_plain(content: bytes, name: str, times: int = 1) -> bool:
+    """Tell whether a workbook is small, and reaches nowhere far, beyond doubt.
+
+    Parameters
+    ----------
+    content : bytes
+    name : str
+    times : int
+        How many times the usual limits it may have.
+
+    Raises
+    ------
+    RecordsError
+        As `Workbook`.
+    """
     _refuse_others(content, name)
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as book:
             refuse_huge(book, len(content), name)
-            plain = _is_plain(book, name)
+            if sum(part.file_size for part in book.infolist()) > times * PLAIN_BYTES:
+                return False
+            parts = _parts(book, name)
+            if isinstance(parts, OpenDocument):
+                return parts.most_places <= times * workbook_limits.PLAIN_CELLS
+            return workbook_limits.reaches_near(book, times)
     except _DAMAGE as problem:
         raise Workbook.damaged(name, problem) from None
-    return Workbook(content, name) if plain else WorkbookElsewhere(content, name)
 
 
 class Workbook:
@@ -262,16 +283,6 @@ def _parts(book: zipfile.ZipFile, name: str) -> SpreadsheetXml | OpenDocument:
     if opendocument.is_protected(book):
         raise _locked(name, "a workbook that a password protects", ".ods")
     return OpenDocument(book, name)
-
-
-def _is_plain(book: zipfile.ZipFile, name: str) -> bool:
-    """Tell whether a workbook is small, and reaches nowhere far, beyond doubt."""
-    if sum(part.file_size for part in book.infolist()) > PLAIN_BYTES:
-        return False
-    parts = _parts(book, name)
-    if isinstance(parts, OpenDocument):
-        return parts.most_places <= PLAIN_CELLS
-    return reaches_near(book)
 
 
 def _refuse_others(content: bytes, name: str) -> None:

@@ -23,6 +23,8 @@ from queen_outcomes.records.sources import look_through
 
 TEXT = (".csv", ".tsv", ".txt")
 BOOKS = (".xlsx", ".ods")
+LARGER = 4
+"""How many times larger a workbook may be than those that `check` reads without more ado."""
 SEPARATORS = (";", "\t", ",")
 _WHITE = frozenset({"FFFFFF", "000000"})
 _SAMPLE_LINES = 60
@@ -126,6 +128,8 @@ def _opened(path: Path, name: str) -> list[CellGrid]:
     try:
         if ending in TEXT:
             return [_text_grid(path, name)]
+        if ending in BOOKS:
+            _refuse_large(path, name)
         if ending == ".xlsx":
             return list(_workbook_grids(path, name))
         if ending == ".ods":
@@ -182,6 +186,23 @@ def _separator(text: str) -> str:
         return (widths.count(common) if common > 1 else 0, common)
 
     return max(SEPARATORS, key=worth)
+
+
+def _refuse_large(path: Path, name: str) -> None:
+    """Refuse a workbook that would cost too much, cell by cell.
+
+    Raises
+    ------
+    RecordsError
+        It is large, or a cell of it stands far off.
+    """
+    from queen_outcomes.records.workbook import is_plain  # late: it brings its readers
+
+    if not is_plain(path.read_bytes(), name, LARGER):
+        raise RecordsError(
+            "it is too large to be looked at cell by cell, or an empty cell in use stands "
+            "far outside its tables; leave some of the rows in a copy, and map that"
+        )
 
 
 def _workbook_grids(path: Path, name: str) -> Iterator[CellGrid]:
