@@ -45,6 +45,13 @@ def open_latest(station: Path, console: Console) -> Iterator[LatestBuild]:
     """
     folder = folders.latest(station / "build")
     if folder is None:
+        if not station.is_dir():
+            raise UsageError(
+                "there is no such folder",
+                where=str(station),
+                expected="a station's folder, with a station.toml",
+                hint="name the right folder, or make one with `queen-outcomes new DIR`",
+            )
         raise UsageError(
             "there is no build yet",
             where=str(station),
