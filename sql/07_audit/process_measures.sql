@@ -1,6 +1,7 @@
 -- grain: one operator x season x measure of what happens on the bench.
 -- inputs: courses, doses_given. units: uL, attempts, share of inseminations (leak: any
 -- backflow), minutes, queens. recorded: inseminations (days, for queens a day) that the figure stands on.
+-- spread: standard deviation, in the measure's unit.
 -- station_*: the same over all operators of the season.
 WITH measured AS (
     SELECT
@@ -43,6 +44,13 @@ SELECT
     long.measure,
     count(*) AS recorded,
     avg(long.amount ORDER BY long.amount) AS mean,
+    sqrt(
+        greatest(
+            avg(long.amount * long.amount ORDER BY long.amount)
+            - pow(avg(long.amount ORDER BY long.amount), 2),
+            0
+        )
+    ) AS spread,
     quantile_cont(long.amount, 0.1) AS low,
     quantile_cont(long.amount, 0.5) AS median,
     quantile_cont(long.amount, 0.9) AS high,

@@ -45,7 +45,7 @@ def nobody_is_judged(store) -> None:
     assert not any(row["signal"] for row in told(store, "operator_series"))
     page, text = page_of(store)
     assert "cannot be told apart from" in text
-    assert page["figures"]["title"] == "Operators: counts only"
+    assert page["figures"]["title"] == "Counts only"
     for name in rows_of(store):
         sheet = audit(store, LAYING, AuditRequest(operator=name)).sheet
         assert "nothing here clears or blames the hand" in sheet["verdict"]
@@ -127,14 +127,14 @@ def test_what_both_series_see_is_one_signal():
     assert row["signals"] == len({one["episode"] for one in store_signals})
     assert row["signals"] < len(store_signals)
     page, _ = page_of(store)
-    (part,) = [p for p in page["series"]["operators"] if p["name"] == "A"]
+    (part,) = [p for p in page["series"]["own"].values() if p["name"] == "A"]
     assert part["signals"] == len(part["said"]) == row["signals"]
     told_of_all = audit(store, LAYING, AuditRequest())
     (first,) = told_of_all.station
     assert first.startswith("The whole station against its earlier seasons: ")
     assert audit(store, LAYING, AuditRequest(operator="A")).sheet["series"][0] == first
-    # the strip counts who stands out, and never none beside some
-    assert page["strip"][-1][0] == sum(
+    # the rows say who stands out, and never nobody beside some
+    assert sum(row["stands_out"] for row in page["overview"]["rows"]) == sum(
         bool(r["flag"] or r["signals"]) for r in told(store, "operators")
     )
 

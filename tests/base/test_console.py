@@ -6,6 +6,8 @@ import datetime as dt
 import json
 import shutil
 import sys
+import threading
+import time
 
 import pytest
 from queen_outcomes.base import console as terminal
@@ -59,6 +61,41 @@ def test_ids_and_days_stay_whole_while_there_is_room():
 def test_a_heading_folds_behind_its_underscores():
     lines = aligned(["window_days"], [[60]], width=8)
     assert [line.strip() for line in lines] == ["window_", "days", "60"]
+
+
+def test_a_narrow_table_does_without_columns_in_the_order_stated():
+    names, row = ["queen", "course", "seen"], ["Q26-0001", "Q26-0001/1", "eggs " * 8]
+    gone: list[str] = []
+    lines = aligned(names, [row], width=40, drops=("course",), left_out=gone)
+    assert gone == ["course"]
+    assert max(map(len, lines)) <= 40
+    assert len(lines) == 3
+    assert aligned(names, [row], drops=("course",))[0].split() == names
+    wide = aligned(names, [row], width=80, drops=("course",), left_out=gone)
+    assert wide[0].split() == names
+
+
+@pytest.mark.parametrize("width", range(32, 60))
+def test_a_path_is_parted_behind_its_punctuation_only(width):
+    path = "queens_and_semen.xlsx#queens:1700"
+    lines = aligned(["source", "said"], [[path, "seen " * 9]], width=width)
+    pieces = [line[: line.find("seen")].strip() for line in lines[1:]]
+    found = [piece for piece in pieces if piece and "seen" not in piece]
+    assert "".join(found) == path
+    assert all(p.endswith(("#", ":")) for p in found[:-1])
+
+
+def test_what_takes_long_is_told_with_its_seconds(watched, capsys, monkeypatch):
+    monkeypatch.setattr(terminal, "PATIENCE", 0.01)
+    watched.doing("auditing")
+    time.sleep(0.3)
+    watched.emit("done")
+    told = capsys.readouterr().out
+    assert "auditing, 0 s" in told
+    assert told.endswith("\r\x1b[K\ndone\n")
+    watched.doing("auditing")
+    watched.done()
+    assert not any(thread.name == "under way" for thread in threading.enumerate())
 
 
 def test_a_table_too_wide_for_its_columns_stands_upright():

@@ -19,12 +19,20 @@ SVG = "{http://www.w3.org/2000/svg}"
 AS_OF = "2026-07-19"
 
 
+UNFOLD = """
+document.querySelectorAll("details").forEach(one => { one.open = true; });
+document.querySelectorAll(".story").forEach(one => { one.style.display = "block"; });
+"""
+"""What is folded is drawn when it is unfolded."""
+
+
 @pytest.fixture
 def opened(dashboard, visit):
-    """Give a maker of pages whose charts are all drawn."""
+    """Give a maker of pages, unfolded, whose charts are all drawn."""
 
     def open_page(name, **how):
         page = visit((dashboard / f"{name}.html").as_uri(), **how)
+        page.evaluate(UNFOLD)
         page.wait_for_function(
             "[...document.querySelectorAll('.chart')]"
             ".every(place => place.dataset.drawn === 'yes')",
@@ -60,7 +68,8 @@ def test_every_chart_has_its_numbers_one_click_away(opened, name):
     page = opened(name)
     for chart in specs_of(page):
         page.evaluate(
-            "document.querySelectorAll('details').forEach(d => { d.open = false; })"
+            "document.querySelectorAll('details').forEach("
+            "d => { d.open = d.querySelector('.chart') !== null; })"
         )
         page.locator(f"#chart-{chart} + .tools button", has_text="Numbers").click()
         reached = page.evaluate(

@@ -6,10 +6,11 @@ import datetime as dt
 
 import pytest
 from modelled import LAYING
+from queen_outcomes.audit import learning as audit_learning
 from queen_outcomes.audit import sheet
 from queen_outcomes.dashboard.operators import (
     batches,
-    learning,
+    overview,
     page,
     process,
     rates,
@@ -64,11 +65,71 @@ def test_who_is_flagged_in_words():
         "1 of 3 operators is flagged over all courses: B (more failures)"
     )
     assert (
-        rates.finding([ROW, ROW]) == "None of 2 operators is flagged over all courses"
+        rates.finding([ROW, ROW])
+        == "Over all courses together nobody lies outside what chance and batches give"
     )
-    assert rates.finding([{**ROW, "shown": False}]) == "Operators: counts only"
+    assert rates.finding([{**ROW, "shown": False}]) == "Counts only"
     two = [{**ROW, "flag": "fewer"}, {**ROW, "operator": "B", "flag": "more"}]
     assert rates.finding(two) == f"B fails more often than {ROW['operator']}"
+
+
+OWN = {**ROW, "apart_from": None}
+KNOWN = {"direction": "worse", "known_on": dt.date(2026, 6, 30)}
+BATCH = {
+    "kind": "graft_batch",
+    "batch": "g1",
+    "courses": 20,
+    "failures": 10,
+    "expected": 3.0,
+}
+
+
+@pytest.mark.parametrize(
+    ("changed", "signals", "said"),
+    [
+        ({}, [], "within chance"),
+        ({}, [KNOWN], "more failures this season, known 2026-06-30"),
+        (
+            {"flag": "more"},
+            [KNOWN],
+            "more failures over all courses; more failures this season, known 2026-06-30",
+        ),
+        ({"shown": False}, [], "too few courses to compare"),
+        (
+            {"apart_from": "tip a"},
+            [KNOWN],
+            "no verdict: cannot be told apart from tip a",
+        ),
+    ],
+)
+def test_one_fact_of_an_operator(changed, signals, said):
+    assert overview.standing({**OWN, **changed}, signals) == said
+
+
+def test_the_page_opens_with_batches_then_who_stands_out():
+    rows = [OWN, {**OWN, "operator": "B"}, {**OWN, "operator": "C"}]
+    assert overview.lead(rows, {"B": [KNOWN]}, [BATCH]) == [
+        "Batches first: graft batch g1: 10 of 20 failed, 3.0 expected.",
+        "B: more failures this season, known 2026-06-30.",
+        "2 other operators lie within what chance and batches give.",
+    ]
+    assert overview.lead(rows, {}, []) == [
+        "Every operator's failures lie within what chance and batches give, over all "
+        "courses and in this season's series."
+    ]
+    assert overview.lead([{**OWN, "shown": False}], {}, []) == []
+
+
+def test_a_measure_moved_when_two_errors_do_not_explain_it():
+    now = {"mean": 1.4, "spread": 0.5, "recorded": 100}  # error of each mean 0.05
+    assert overview.has_moved(now, {**now, "mean": 1.25})
+    assert not overview.has_moved(now, {**now, "mean": 1.27})
+    assert overview.moved_said("attempts", now, {**now, "mean": 1.2}) == (
+        "attempts ↑ 1.40 from 1.20"
+    )
+    assert overview.moved_said("leak", {"mean": 0.07}, {"mean": 0.15}) == (
+        "backflow seen ↓ 7 % from 15 %"
+    )
 
 
 PART = {
@@ -211,7 +272,7 @@ CURVE = {
     ],
 )
 def test_a_learning_curve_in_words(changed, end):
-    said = learning.learning_said({**CURVE, **changed})
+    said = audit_learning.learning_said({**CURVE, **changed})
     assert said.startswith("A's records begin at case 26.")
     assert said.endswith(end)
     if "message" not in changed:
@@ -243,17 +304,38 @@ def test_checkers_in_words():
     )
 
 
+USUAL = {"station_mean": 1.2, "station_low": 1.0, "station_high": 1.3}
+NONE_FAILED = {"failures": 0, "expected": 0.0, "flag": ""}
+
+
 @pytest.mark.parametrize(
-    ("label", "unit", "mean", "said"),
+    ("measure", "unit", "mean", "said"),
     [
-        ("backflow seen", "share", 0.07, "Backflow seen: 7 %, outside"),
         ("attempts", "", 1.4, "Attempts: a mean of 1.40, outside"),
-        ("time", "min", 4.26, "Time: a mean of 4.3 min, outside"),
+        ("minutes", "min", 4.26, "Minutes: a mean of 4.3 min, outside"),
+        ("dose_error", "uL", -1.5, "Dose_error: a mean of -1.50 uL, outside"),
     ],
 )
-def test_what_stands_out_at_the_bench_is_said_in_its_unit(label, unit, mean, said):
-    usual = {"station_low": 0.0, "station_high": mean / 2}
-    measure = {"label": label, "unit": unit, "mean": mean, **usual}
-    row = {"failures": 0, "expected": 0.0, "flag": ""}
-    (told,) = sheet._first(row, [], [measure], has_signal=False)
+def test_what_stands_out_at_the_bench_is_said_in_its_unit(measure, unit, mean, said):
+    row = {**USUAL, "measure": measure, "label": measure, "unit": unit, "mean": mean}
+    (told,) = sheet._first(NONE_FAILED, [], [row], has_signal=False)
     assert told.startswith(said)
+
+
+@pytest.mark.parametrize(
+    ("measure", "changed"),
+    [
+        ("attempts", {"mean": 1.1}),  # inside
+        ("attempts", {"mean": 0.9}),  # fewer than the station's
+        ("minutes", {"mean": 0.5}),  # quicker
+        ("dose_error", {"mean": 0.1}),  # nearer to what was meant
+        ("queens_a_day", {"mean": 9.0}),  # neither better nor worse
+        ("leak", {"mean": 0.05, "station_low": 0.0, "station_high": 0.0}),  # yes or no
+        ("attempts", {"mean": 1.1, "station_low": 1.0, "station_high": 1.0}),
+    ],
+)
+def test_what_is_inside_or_better_is_not_called_outside(measure, changed):
+    row = {**USUAL, "measure": measure, "label": measure, "unit": "", **changed}
+    assert not sheet.stands_outside(row)
+    (told,) = sheet._first(NONE_FAILED, [], [row], has_signal=False)
+    assert told == "Nothing stands out; carry on as planned."

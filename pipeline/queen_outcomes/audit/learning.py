@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from queen_outcomes.facts.words import percent
 from queen_outcomes.models.analysis_set import own_level
 from queen_outcomes.models.closed import ClosedCourses
 from queen_outcomes.stats.series.cusum import changed_risks
@@ -231,3 +232,34 @@ def _said(
         "reached_at": reached[0] if reached else None,
         "message": limit.message,
     }
+
+
+def learning_said(row: Row) -> str:
+    """Say what a beginner's curve is held against, and how it went."""
+    start = f"{row['operator']}'s records begin at case {row['first_number']}."
+    if row["message"]:
+        return f"{start} There is no curve: {row['message']}."
+    rates = (
+        f"The line climbs when the cases speak for {percent(row['adequate'])} failing "
+        f"(the rate of the station's other operators) rather than for "
+        f"{percent(row['inadequate'])} (twice their odds)."
+    )
+    if row["limit"] is None:
+        return (
+            f"{start} {rates} {row['watched']} cases are too few to tell the two apart."
+        )
+    chance = (
+        f"The limit is set for {row['watched']} decided cases: at the higher rate the line "
+        f"reaches it in {percent(row['false_chance'])} of such runs, at the lower in "
+        f"{percent(row['true_chance'])}."
+    )
+    if row["reached_at"]:
+        end = f"It was reached at case {row['reached_at']}."
+    elif row["decided"] < row["watched"]:
+        end = f"It has not been reached in {row['decided']} decided cases so far."
+    else:
+        end = (
+            f"It was not reached in {row['decided']} decided cases; that alone does not "
+            "speak for the higher rate."
+        )
+    return f"{start} {rates} {chance} {end}"

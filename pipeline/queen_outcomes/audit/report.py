@@ -6,6 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
+from queen_outcomes.audit import own_courses
 from queen_outcomes.audit.period import Period, masked, read_period
 from queen_outcomes.audit.sheet import (
     APART,
@@ -92,6 +93,7 @@ def audit(
             "the period ends before it begins",
             where="--from, --to",
             found=f"{asked.since} to {asked.until}",
+            hint="turn the two days round, or leave one out",
         )
     period = read_period(store, settings, question, asked.since, asked.until)
     if not any(row["courses"] for row in period.operators):
@@ -112,15 +114,13 @@ def audit(
     points = told.pop("points") if told else []
     what = failing(question)
     return Report(
-        title=f"{operator}: courses {what}"
-        if operator
-        else f"Technique: courses {what}",
+        title=f"{operator or 'Technique'}: courses {what}{_period_said(asked)}",
         rows=[_row(row) for row in period.operators],
         batches=_batches(period),
         station=station_said(store, question),
         sheet=told,
         points=series_points(points),
-        file=_file_name(operator or everybody, question),
+        file=_file_name(operator or everybody, question, asked),
     )
 
 
@@ -190,10 +190,22 @@ def _batches(period: Period) -> list[str]:
     return said
 
 
-def _file_name(shown: str, question: tuple[str, int]) -> str:
-    """Give a file's name; an operator's own spelling is kept where a path allows it."""
+def _file_name(shown: str, question: tuple[str, int], asked: AuditRequest) -> str:
+    """Give a file's name; an operator's own spelling is kept where a path allows it.
+
+    A period has a file of its own, so that it does not take the place of the whole.
+    """
     safe = "".join(sign if sign.isalnum() else "-" for sign in shown).strip("-") or "-"
-    return f"{safe}-{question[0]}-{question[1]}"
+    days = (("from", asked.since), ("to", asked.until))
+    period = "".join(f"-{word}-{day}" for word, day in days if day)
+    return f"{safe}-{question[0]}-{question[1]}{period}"
+
+
+def _period_said(asked: AuditRequest) -> str:
+    """Say the period in a title; empty for all courses."""
+    days = (("from", asked.since), ("to", asked.until))
+    said = " ".join(f"{word} {day}" for word, day in days if day)
+    return f", day 0 {said}" if said else ""
 
 
 def tell(report: Report, console: Console, files: list[str]) -> None:
@@ -219,7 +231,8 @@ def tell(report: Report, console: Console, files: list[str]) -> None:
             console.tell(f"\n{said}")
         console.emit("\nOperators")
         columns = [name.replace("_", " ") for name in report.rows[0]]
-        console.emit_table(columns, [list(row.values()) for row in report.rows])
+        cells = [list(row.values()) for row in report.rows]
+        console.emit_table(columns, cells, drops=DROPS)
         console.tell(
             "\nThe ratio is each operator's own; ratios do not rank operators. "
             "What stands out asks for a look at semen, queens and bench, and names no "
@@ -231,16 +244,39 @@ def tell(report: Report, console: Console, files: list[str]) -> None:
         console.emit(path)
 
 
+DROPS = ("rank", "shared", "limits", "adjusted", "failed to expected")
+OWN_DROPS = ("Instrument", "Colleagues, same semen", "Colleagues that day", "Tip")
+"""Columns that a narrow terminal does without, in this order."""
+TOLD = (("What was done", "done"), ("How it compares", "compares"))
+TOLD_LATER = (
+    ("The running series", "series"),
+    ("What to look at first", "first"),
+    ("What this comparison cannot tell", "limits"),
+)
+
+
 def _tell_sheet(told: Row, console: Console) -> None:
     console.tell(f"\n{told['verdict']}")
-    parts = {
-        "What was done": "done",
-        "How it compares": "compares",
-        "The running series": "series",
-        "What to look at first": "first",
-        "What this comparison cannot tell": "limits",
-    }
-    for title, key in parts.items():
+    for title, key in (*TOLD, *TOLD_LATER):
         console.emit(f"\n{title}")
         for said in told[key]:
             console.tell(f"  {said}")
+    for part in told["around"]:
+        console.emit(f"\n{part['signal']}")
+        _tell_rows(own_courses.AROUND_COLUMNS, part["rows"], console)
+    console.emit(f"\nFailed queens: {len(told['failed'])}")
+    for said in told["beside"]:
+        console.tell(f"  {said}")
+    _tell_rows(own_courses.COLUMNS, told["failed"], console)
+    _tell_rows(own_courses.TOOL_COLUMNS, told["tools"], console)
+    _tell_rows(own_courses.STRETCH_COLUMNS, told["learning"]["rows"], console)
+
+
+def _tell_rows(
+    columns: tuple[tuple[str, str], ...], rows: list[Row], console: Console
+) -> None:
+    if rows:
+        console.emit("")
+        cells = [[row[key] for key, _ in columns] for row in rows]
+        heads = [heading for _, heading in columns]
+        console.emit_table(heads, cells, drops=OWN_DROPS)

@@ -10,11 +10,13 @@ from typing import Any
 
 import numpy as np
 
+from queen_outcomes.audit import own_courses
 from queen_outcomes.audit.cases import LARGE, batch_parts
+from queen_outcomes.audit.learning import learning_said
 from queen_outcomes.audit.period import Period
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.outcomes import OUTCOMES, question_columns
-from queen_outcomes.facts.words import BATCH_KINDS, percent
+from queen_outcomes.facts.words import BATCH_KINDS, limits, percent
 
 Row = dict[str, Any]
 SHARE = "share"
@@ -26,6 +28,10 @@ MEASURES = {
     "minutes": ("time in the instrument", "min"),
     "queens_a_day": ("queens a day", ""),
 }
+WORSE = {"dose_error": "further", "attempts": "more", "minutes": "more"}
+"""Which way a mean is the worse for: further from none, or more. Of the others there is none,
+and the middle 80 % of a yes or no says nothing."""
+WAYS = {"worse": "more failures", "better": "fewer failures"}
 MOST_BATCHES = 3
 APART = "operator and batch cannot be told apart"
 
@@ -50,15 +56,101 @@ def sheet(store: Store, period: Period, operator: str) -> Row:
     parts = batch_parts(operator, period.cases)
     process = _process(store, operator)
     signals = _signals(store, period, operator)
+    failed = own_courses.failed_queens(store, period.cases, operator)
     return {
-        "verdict": verdict(row, operator, period) + _signalled(signals["points"]),
+        "verdict": verdict(row, operator, period.question, signals["points"]),
         "done": _done(period, operator, row),
+        "season": process[0]["season"] if process else "",
         "process": [measure["cells"] for measure in process],
         "compares": compares(row, period),
         "series": [*station_said(store, period.question), *signals["said"]],
+        "around": _around(store, period, operator),
         "points": signals["points"],
         "first": _first(row, parts, process, signals["worse"]),
+        "failed": [own_courses.said(one) for one in failed],
+        "beside": own_courses.beside_said(period.cases, operator),
+        "tools": [
+            _tool(one) for one in own_courses.by_tool(store, period.cases, operator)
+        ],
+        "learning": _learning(store, period.question, operator),
         "limits": LIMITS,
+    }
+
+
+def _around(store: Store, period: Period, operator: str) -> list[Row]:
+    """Give her season before and since each signal of more failures, in words."""
+    if not _is_followed(store, period.question):
+        return []
+    signals = store.records(
+        "SELECT * FROM operator_signals WHERE operator = $operator AND "
+        "direction = 'worse' ORDER BY episode, series DESC, \"case\"",
+        {"operator": operator},
+    )
+    firsts: dict[int, Row] = {}
+    for signal in signals:
+        firsts.setdefault(signal["episode"], signal)
+    return [
+        {
+            "signal": f"Signal of {signal['inseminated_at'].date().isoformat()}, known "
+            f"{signal['known_on'].isoformat()}",
+            "rows": [
+                {**row, "expected": f"{row['expected']:.1f}"}
+                for row in own_courses.around_signal(period.cases, operator, signal)
+            ],
+        }
+        for signal in firsts.values()
+    ]
+
+
+def _is_followed(store: Store, question: tuple[str, int]) -> bool:
+    """Tell whether the question is the plan's, which alone has series and stretches."""
+    ((series,),) = store.rows(
+        "SELECT count(*) FROM series_limits WHERE outcome = $outcome AND "
+        "window_days = $window_days",
+        question_columns(question),
+    )
+    return series > 0
+
+
+def _tool(row: Row) -> Row:
+    few = not row["others_courses"]
+    return {
+        **row,
+        "tool": own_courses.TOOLS[row["tool"]],
+        "expected": f"{row['expected']:.1f}",
+        "others_expected": "" if few else f"{row['others_expected']:.1f}",
+        "others_failures": "" if few else row["others_failures"],
+        "others_courses": "" if few else row["others_courses"],
+    }
+
+
+def _learning(store: Store, question: tuple[str, int], operator: str) -> Row:
+    """Give her cases in stretches, and how her curve went if she began as a learner.
+
+    Only the plan's outcome has them; of another, both are empty.
+    """
+    if not _is_followed(store, question):
+        return {"said": [], "rows": []}
+    given = {"operator": operator}
+    curves = store.records(
+        "SELECT * FROM learning_limits WHERE operator = $operator", given
+    )
+    stretches = store.records(
+        "SELECT * FROM experience WHERE operator = $operator ORDER BY from_case", given
+    )
+    return {
+        "said": [learning_said(row) for row in curves],
+        "rows": [
+            {
+                "stretch": f"{row['from_case']} to {row['to_case']}",
+                "courses": row["courses"],
+                "failures": row["failures"],
+                "share": percent(row["share"]) if row["shown"] else "too few",
+                "limits": limits(row["low"], row["high"]),
+                "expected": percent(row["expected"]) if row["shown"] else "",
+            }
+            for row in stretches
+        ],
     }
 
 
@@ -79,9 +171,21 @@ def batch_failed(batch: Row) -> str:
     )
 
 
-def verdict(row: Row, name: str, period: Period) -> str:
-    """Say in one sentence how the operator's failures compare."""
-    what = failing(period.question)
+def verdict(
+    row: Row, name: str, question: tuple[str, int], points: list[Row] = ()
+) -> str:
+    """Say in one sentence how the operator's failures compare, and what the series saw.
+
+    Parameters
+    ----------
+    row : dict
+        Of `operators`.
+    name : str
+    question : tuple of str and int
+    points : list of dict
+        Of `operator_series`, the operator's; those with a signal are named.
+    """
+    what = failing(question)
     if not row["courses"]:
         return f"{name} has no course here that the records settle and whose risk is known."
     counts = f"{row['failures']} of {row['courses']} courses: {what}"
@@ -90,10 +194,12 @@ def verdict(row: Row, name: str, period: Period) -> str:
     if not row["shown"]:
         return f"{counts}: too few courses to compare with what was expected."
     against = f"{counts}; {row['expected']:.1f} would be expected of the same courses"
-    word = {"more": "more than", "fewer": "fewer than"}.get(row["flag"])
-    if word:
-        return f"{against}. That is {word} chance and batches give."
-    return f"{against}. That is within what chance and batches give."
+    word = {"more": "more than", "fewer": "fewer than"}.get(row["flag"], "within what")
+    said = f"{word} chance and batches give"
+    seen = _signalled(points)
+    if seen:
+        return f"{against}. Over all these courses that is {said}; {seen}."
+    return f"{against}. That is {said}."
 
 
 def not_told_apart(row: Row) -> str:
@@ -105,13 +211,18 @@ def not_told_apart(row: Row) -> str:
 
 
 def _signalled(points: list[Row]) -> str:
-    """Say that there was a signal, if there was; the series say when."""
-    ways = sorted({point["signal"] for point in points if point["signal"]})
-    if not ways:
+    """Say which way the season's series signalled, and when it was known; else nothing."""
+    first: dict[str, Row] = {}
+    for point in sorted(points, key=lambda one: one["known_on"]):
+        if point["signal"]:
+            first.setdefault(point["signal"], point)
+    if not first:
         return ""
-    said = {"worse": "more failures", "better": "fewer failures"}
-    ways = " and ".join(said[way] for way in ways)
-    return f" That is over all these courses; within this season a series signalled {ways}."
+    ways = " and ".join(
+        f"{WAYS[way]} (known {point['known_on'].isoformat()})"
+        for way, point in sorted(first.items())
+    )
+    return f"this season's series signalled {ways}"
 
 
 def compares(row: Row, period: Period) -> list[str]:
@@ -174,9 +285,28 @@ def _process(store: Store, operator: str) -> list[Row]:
                     for key in ("mean", "station_mean", "station_low", "station_high")
                 )
                 named = f"{label} ({unit})" if unit not in ("", SHARE) else label
-                cells = [named, str(row["recorded"]), mean, station, f"{low} to {high}"]
+                middle = "" if unit == SHARE else f"{low} to {high}"
+                cells = [named, str(row["recorded"]), mean, station, middle]
                 found.append({**row, "label": label, "unit": unit, "cells": cells})
     return found
+
+
+def stands_outside(row: Row) -> bool:
+    """Tell whether a mean lies outside the station's middle 80 %, on the worse side.
+
+    Parameters
+    ----------
+    row : dict
+        Of `process_measures`. Where the middle 80 % is one value, as of attempts that
+        are nearly always one, no mean can be set against it.
+    """
+    low, high, mean = row["station_low"], row["station_high"], row["mean"]
+    way = WORSE.get(row["measure"])
+    if way is None or low == high or low <= mean <= high:
+        return False
+    if way == "further":
+        return abs(mean) > abs(row["station_mean"])
+    return mean > high
 
 
 def _measured(value: float, unit: str) -> str:
@@ -239,7 +369,7 @@ def _series_said(row: Row, points: list[Row]) -> str:
     if not own:
         return f"{against}: no signal in {row['cases']} courses.{chance}{early}"
     when = "; ".join(
-        f"{p['signal']} at case {p['case']} ({p['inseminated_at'].date()}, known "
+        f"{WAYS[p['signal']]}, at course {p['case']} ({p['inseminated_at'].date()}, known "
         f"{p['known_on']})"
         for p in own
     )
@@ -260,11 +390,9 @@ def _first(
         apart = f" Nobody else worked on it: {APART}." if part["alone"] else ""
         said.append(f"{said_part[:1].upper()}{said_part[1:]}.{apart}")
     for measure in process:
-        low, high = measure["station_low"], measure["station_high"]
-        if not low <= measure["mean"] <= high:
-            unit = measure["unit"]
-            mean = _measured(measure["mean"], unit)
-            told = mean if unit == SHARE else f"a mean of {mean} {unit}".rstrip()
+        if stands_outside(measure):
+            mean = _measured(measure["mean"], measure["unit"])
+            told = f"a mean of {mean} {measure['unit']}".rstrip()
             said.append(
                 f"{measure['label'].capitalize()}: {told}, outside the station's "
                 "middle 80 %."

@@ -13,6 +13,7 @@ Anything else that escapes is a fault of the tool.
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable, Sequence
 
 MOST_SHOWN = 10
@@ -88,10 +89,23 @@ def raise_all(errors: Sequence[AppError]) -> None:
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """Give the known name that a mistyped word most likely meant, or None."""
+    """Give the known name that a mistyped word most likely meant, or None.
+
+    One with the same letters and numbers comes first, whatever stands between them and
+    however many zeros lead: "q26-156" is Q26-0156 before it is Q26-1156.
+    """
     names = {name.casefold(): name for name in known}
+    meant = _parts(word)
+    same = sorted(name for name in names if meant and _parts(name) == meant)
+    if same:
+        return names[same[0]]
     found = difflib.get_close_matches(word.casefold(), list(names), n=1, cutoff=0.6)
     return names[found[0]] if found else None
+
+
+def _parts(name: str) -> list[str]:
+    parts = re.findall(r"\d+|[^\W\d_]+", name.casefold())
+    return [part.lstrip("0") or "0" if part.isdecimal() else part for part in parts]
 
 
 def shorten(problems: list[str], separator: str = "; ") -> str:

@@ -15,8 +15,14 @@ WHOLE = 12
 """Characters of a word, such as an id or a day, that a column keeps whole if it can."""
 FEW = 12
 """Rows that rather stand upright than have their ids and days cut."""
+SHORT = 2
+"""Lines that a row takes at most while there are columns to do without."""
 GAP = "  "
 HEADING_PARTS = re.compile(r"[^_\s]+[_\s]*|[_\s]+")
+PATH_PARTS = re.compile(r"[^\s/#:,;]*[/#:,;]+|[^\s/#:,;]+")
+"""Where a word too long for its column, such as a path and its line, may be parted."""
+PIECE = 24
+"""Characters of such a part that a column keeps whole if it can."""
 _HARMFUL = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
 
 
@@ -69,7 +75,12 @@ def show(value: Any) -> str:
 
 
 def aligned(
-    columns: Sequence[str], rows: Iterable[Sequence[Any]], *, width: int | None = None
+    columns: Sequence[str],
+    rows: Iterable[Sequence[Any]],
+    *,
+    width: int | None = None,
+    drops: Sequence[str] = (),
+    left_out: list[str] | None = None,
 ) -> list[str]:
     """Lay a table out in aligned columns.
 
@@ -82,6 +93,10 @@ def aligned(
     width : int or None
         Characters to keep to, by folding the widest cells, or by setting the cells of
         a row one below the other where even that is too wide; None: no limit.
+    drops : sequence of str
+        Columns to leave out of a table that is too wide, the first first.
+    left_out : list of str, optional
+        Takes up those that were left out.
 
     Returns
     -------
@@ -95,6 +110,14 @@ def aligned(
     ]
     if not columns:
         return []
+    gone = _too_many(texts, width, drops) if width is not None else []
+    if gone:
+        kept = [at for at, name in enumerate(columns) if name not in gone]
+        texts = [[cells[at] for at in kept] for cells in texts]
+        rows = [[row[at] for at in kept] for row in rows]
+        columns = [columns[at] for at in kept]
+        if left_out is not None:
+            left_out += gone
     widths = [max(map(len, cells)) for cells in zip(*texts, strict=True)]
     floors = _floors(texts)
     fits = (
@@ -115,6 +138,27 @@ def aligned(
     ]
 
 
+def _too_many(texts: list[list[str]], width: int, drops: Sequence[str]) -> list[str]:
+    """Give the columns to leave out: as few as keep words whole and rows short.
+
+    Where no choice keeps every row within `SHORT` lines, all of them.
+    """
+    heading = texts[0]
+    droppable = [name for name in drops if name in heading]
+    for many in range(len(droppable) + 1):
+        gone = droppable[:many]
+        kept = [at for at, name in enumerate(heading) if name not in gone]
+        some = [[cells[at] for at in kept] for cells in texts]
+        widths = [max(map(len, cells)) for cells in zip(*some, strict=True)]
+        if _narrow(widths, _floors(some), width) and all(
+            len(cell) <= SHORT * wide
+            for cells in some[1:]
+            for cell, wide in zip(cells, widths, strict=True)
+        ):
+            return gone
+    return droppable
+
+
 def _is_number(value: Any) -> bool:
     return value is None or (
         isinstance(value, int | float) and not isinstance(value, bool)
@@ -130,7 +174,10 @@ def _floors(texts: list[list[str]]) -> list[int]:
             *HEADING_PARTS.findall(name),
             *(w for r in rows for w in r[at].split()),
         ]
-        floors.append(max((len(w) for w in words if len(w) <= WHOLE), default=0))
+        short = [word for word in words if len(word) <= WHOLE]
+        parts = [p for w in words if len(w) > WHOLE for p in PATH_PARTS.findall(w)]
+        short += [part for part in parts if len(part) <= PIECE]
+        floors.append(max(map(len, short), default=0))
     return floors
 
 
@@ -159,7 +206,7 @@ def _one_below_the_other(texts: list[list[str]], width: int) -> list[str]:
     for row in rows:
         lines += [""] if lines else []
         for name, cell in zip(names, row, strict=True):
-            parts = textwrap.wrap(cell, max(width - start, NARROWEST)) or [""]
+            parts = _between_words(cell, max(width - start, NARROWEST)) or [""]
             heads = [name, *[""] * (len(parts) - 1)]
             lines += [
                 f"{head:<{start}}{part}".rstrip()
@@ -172,8 +219,7 @@ def _lines(
     cells: list[str], widths: list[int], numeric: list[bool], *, heading: bool
 ) -> list[str]:
     folded_cells = [
-        (_at_underscores(cell, wide) if heading else textwrap.wrap(cell, max(wide, 1)))
-        or [""]
+        (_at_underscores(cell, wide) if heading else _between_words(cell, wide)) or [""]
         for cell, wide in zip(cells, widths, strict=True)
     ]
     lines = []
@@ -186,6 +232,28 @@ def _lines(
             ).rstrip()
         )
     return lines
+
+
+def _between_words(cell: str, wide: int) -> list[str]:
+    """Fold a cell between words; a longer word, such as a path, behind its punctuation."""
+    lines: list[str] = []
+    for word in cell.split():
+        if lines and len(lines[-1]) + 1 + len(word) <= wide:
+            lines[-1] += f" {word}"
+            continue
+        pieces = [word] if len(word) <= wide else PATH_PARTS.findall(word)
+        line = ""
+        for piece in pieces:
+            if line and len(line + piece) > wide:
+                lines.append(line)
+                line = ""
+            line += piece
+        lines.append(line)
+    return [
+        part
+        for line in lines
+        for part in ([line] if len(line) <= wide else textwrap.wrap(line, max(wide, 1)))
+    ]
 
 
 def _at_underscores(name: str, wide: int) -> list[str]:

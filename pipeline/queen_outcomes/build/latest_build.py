@@ -61,6 +61,13 @@ def _newest(station: Path) -> tuple[dict[str, Any], Store]:
     while True:
         folder = folders.latest(station / "build")
         if folder is None:
+            if not station.is_dir():
+                raise UsageError(
+                    "there is no such folder",
+                    where=str(station),
+                    expected="a station's folder, with a station.toml",
+                    hint="name the right folder, or make one with `queen-outcomes new DIR`",
+                )
             raise UsageError(
                 "there is no build yet",
                 where=str(station),

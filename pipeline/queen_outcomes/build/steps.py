@@ -262,13 +262,29 @@ STEPS: tuple[Step, ...] = (
 )
 
 
+WORDS = {
+    "read": "reading the records",
+    "check": "checking every row and linking looks to queens",
+    "derive": "working out what became of each queen",
+    "rates": "counting rates",
+    "curves": "filling in the courses left open",
+    "models": "fitting which factors go with success",
+    "audit": "simulating null seasons for the audit's limits",
+    "doses": "comparing dose protocols",
+    "changes": "setting the outcomes beside those of the build before",
+    "tables": "writing the tables",
+    "draw": "drawing the pages",
+}
+"""What a step does, for who waits."""
+
+
 def run_steps(
     work: Work, console: Console, until: str | None = None
 ) -> list[dict[str, Any]]:
     """Run the steps in order, and give name, rows and seconds of each."""
     done = []
     for step in STEPS:
-        console.started(step.name)
+        console.started(step.name, WORDS.get(step.name, ""))
         begin = time.perf_counter()
         rows = step.run(work)
         seconds = time.perf_counter() - begin

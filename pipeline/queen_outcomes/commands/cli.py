@@ -69,11 +69,50 @@ EPILOG = (
 @click.pass_context
 def cli(ctx: click.Context) -> None:
     """Count fairly what became of each inseminated queen."""
+    console = ctx.ensure_object(Console)
     if ctx.invoked_subcommand is None:
-        ctx.ensure_object(Console).emit(WELCOME)
+        console.emit(WELCOME)
+    elif ctx.invoked_subcommand in DOING:
+        console.doing(DOING[ctx.invoked_subcommand])
 
+
+EXAMPLES = {
+    "new": ("new my-station", "new ../stations/north"),
+    "demo": ("demo my-demo", "demo my-demo --quiet"),
+    "map": ("map my-station", "map my-station --accept"),
+    "build": ("build my-station", "build my-station --as-of 2026-07-05 --pdf"),
+    "check": ("check my-station", "check my-station --mapping"),
+    "due": ("due my-station", "due my-station --ics due.ics --csv due.csv"),
+    "explain": ("explain my-station Q26-0156", "explain Q26-0156 --json"),
+    "export": ("export my-station tables", "export my-station tables --format csv"),
+    "audit": ("audit my-station", 'audit my-station --operator "Birch"'),
+    "sheets": ("sheets my-station", "sheets my-station --by yard --paper letter"),
+    "compare": (
+        "compare my-station --margin 10%",
+        'compare my-station --arms "single 8,6 and 6" --reference "single 8"',
+    ),
+    "plan": (
+        'plan my-station --arm "single 8=8" --arm "6 and 6=6+6" --margin 10%',
+        'plan my-station --arm "8=8" --arm "10=10" --difference 0.1 --csv bench.csv',
+    ),
+}
+"""Two lines to copy for each command, at the end of its help."""
+DOING = {
+    "audit": "auditing technique",
+    "check": "reading and checking the records",
+    "compare": "comparing",
+    "due": "looking up the checks due",
+    "explain": "gathering her trail",
+    "export": "writing the tables",
+    "new": "making the station's folder",
+    "plan": "reckoning the trial",
+    "sheets": "setting the sheets",
+}
+"""What a command does, for who waits; `build` tells its steps, `map` asks."""
 
 for command in COMMANDS:
+    shown = "\n".join(f"  queen-outcomes {line}" for line in EXAMPLES[command.name])
+    command.epilog = f"\b\nExamples:\n{shown}"
     cli.add_command(command)
 
 
@@ -111,8 +150,12 @@ def run(argv: Sequence[str] | None = None) -> int:
         code = INTERRUPTED if interrupt.came else exit_code(problem)
         if console.debug or code == FAULT:
             console.error("".join(traceback.format_exception(problem)).rstrip())
-        console.error(message(problem, code))
+        words = sys.argv[1:] if argv is None else argv
+        named = next((word for word in words if word in cli.commands), "")
+        console.error(message(problem, code, named))
         return code
+    finally:
+        console.done()
     return code if isinstance(code, int) else DONE
 
 

@@ -10,7 +10,7 @@ import click
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import NoModelError, UsageError
 from queen_outcomes.base.outputs import new_folder
-from queen_outcomes.commands.options import Day, shared, station_argument
+from queen_outcomes.commands.options import Day, Share, shared, station_argument
 from queen_outcomes.facts.dictionary import COMPARED_BY
 from queen_outcomes.facts.outcomes import OUTCOMES
 
@@ -32,8 +32,8 @@ HOME = "../latest/dashboard/"
 @click.option("--days", type=click.IntRange(1), help="The outcome's window.")
 @click.option(
     "--margin",
-    type=click.FloatRange(0, 1, min_open=True, max_open=True),
-    help="The loss that would not matter, such as 0.1; else the plan's, else none.",
+    type=Share(0, 1),
+    help="The loss that would not matter, such as 0.1 or 10%; else the plan's, else none.",
 )
 @click.option("--trial", help="Only courses of this trial.")
 @click.option(
@@ -114,14 +114,33 @@ def section_of(
     return made | {"title": found.title}
 
 
-ARM_COLUMNS = (
-    *("arm", "courses", "closed", "yes", "no", "undecided", "left"),
-    *("rate", "low", "high", "adjusted", "mean_dose_ul", "doses"),
-)
-CONTRAST_COLUMNS = (
-    *("arm", "reference", "method", "primary", "difference", "low", "high"),
-    *("p", "p_holm", "ratio", "overlap", "verdict"),
-)
+ARM_COLUMNS = {
+    "name": "arm",
+    "courses": "courses",
+    "closed": "closed",
+    "yes": "yes",
+    "no": "no",
+    "undecided": "undecided",
+    "left": "left",
+    "rate": "yes of yes and no",
+    "limits": "95 % limits",
+    "adjusted": "adjusted (95 % limits)",
+    "mean_dose_ul": "mean dose, uL",
+    "doses": "doses",
+}
+ARM_DROPS = ("doses", "mean_dose_ul", "left", "undecided", "closed", "courses")
+"""What a narrow terminal does without, in this order."""
+CONTRAST_COLUMNS = {
+    "pair": "compared",
+    "how": "method",
+    "points": "difference in success, points",
+    "judged": "verdict",
+    "p": "P",
+    "p_holm": "P, all arms",
+    "ratio": "ratio",
+    "shared": "overlap",
+}
+CONTRAST_DROPS = ("ratio", "shared", "p", "p_holm")
 
 
 def tell(found: Once, page: Path, console: Console) -> None:
@@ -154,17 +173,33 @@ def tell(found: Once, page: Path, console: Console) -> None:
     ):
         if sentence:
             console.tell(sentence)
-    for name, columns in (
-        ("arms", ARM_COLUMNS),
-        ("arm_contrasts", CONTRAST_COLUMNS),
+    arms = [_arm(row) for row in told["arms"]]
+    for rows, columns, drops in (
+        (arms, ARM_COLUMNS, ARM_DROPS),
+        (told["differences"], CONTRAST_COLUMNS, CONTRAST_DROPS),
     ):
         console.emit("")
-        rows = found.tables[name]
-        cells = [[_rounded(row[key]) for key in columns] for row in rows]
-        console.emit_table(columns, cells)
+        cells = [[_cell(key, row[key]) for key in columns] for row in rows]
+        names = [columns[key] for key in drops]
+        console.emit_table(list(columns.values()), cells, drops=names)
     console.emit("")
     console.emit(str(page))
 
 
-def _rounded(value: Any) -> Any:
-    return round(value, 4) if isinstance(value, float) else value
+def _arm(row: dict[str, Any]) -> dict[str, Any]:
+    """Give an arm's row in per cent, as the page writes it."""
+    from queen_outcomes.facts import words
+
+    return {
+        **row,
+        "rate": words.percent(row["share"]),
+        "limits": words.limits(row["low"], row["high"]),
+    }
+
+
+def _cell(key: str, value: Any) -> Any:
+    """Give a cell as the page writes it."""
+    from queen_outcomes.dashboard.figures import p_value
+    from queen_outcomes.facts.words import plain
+
+    return p_value(value) if key in ("p", "p_holm") else plain(value)

@@ -22,6 +22,8 @@ from queen_outcomes.base.text_layout import clean, no_formula
 from queen_outcomes.commands.options import FILE, shared, station_argument
 from queen_outcomes.paper.order import by_colony
 
+DROPS = ("course_id", "settles", "day")
+"""Columns that a narrow terminal does without, in this order."""
 LONGEST = 75
 """Bytes of a line before it must be folded."""
 
@@ -65,7 +67,8 @@ def due(
     if console.json:
         console.emit_json(rows)
     elif rows:
-        console.emit_table(columns, [list(row.values()) for row in rows])
+        cells = [list(row.values()) for row in rows]
+        console.emit_table(columns, cells, drops=DROPS)
     else:
         console.note("no check is due")
 

@@ -7,9 +7,15 @@ import click
 from queen_outcomes.base.console import Console
 from queen_outcomes.commands.options import one_or_two, shared
 
+DROPS = (
+    *("course_id", "co2_schedule", "drone_age_days", "queen_age_days", "doses"),
+    *("protocol", "graft_batch", "table", "hers"),
+)
+"""Columns that a narrow terminal does without, in this order."""
+
 
 @click.command()
-@click.argument("words", metavar="[DIR] QUEEN", nargs=-1, required=True)
+@click.argument("words", metavar="[DIR] QUEEN", nargs=-1)
 @shared
 @click.make_pass_decorator(Console, ensure=True)
 def explain(console: Console, words: tuple[str, ...]) -> None:
@@ -32,6 +38,6 @@ def explain(console: Console, words: tuple[str, ...]) -> None:
     for at, section in enumerate(told["sections"]):
         console.emit(("\n" if at else "") + section["title"])
         if section["rows"]:
-            console.emit_table(section["columns"], section["rows"])
+            console.emit_table(section["columns"], section["rows"], drops=DROPS)
         else:
             console.emit("nothing recorded")

@@ -12,7 +12,7 @@ from queen_outcomes.commands.options import one_or_two, shared, tell_files
 
 
 @click.command()
-@click.argument("words", metavar="[DIR] DEST", nargs=-1, required=True)
+@click.argument("words", metavar="[DIR] DEST", nargs=-1)
 @click.option(
     "--format",
     "form",

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import platform
+from pathlib import Path
 
 import click
 
@@ -55,14 +57,22 @@ def _is_memory(problem: BaseException) -> bool:
     return known or type(problem).__name__ == "OutOfMemoryException"
 
 
-def message(problem: BaseException, code: int) -> str:
-    """Give what a person is told of an exception."""
+def message(problem: BaseException, code: int, command: str = "") -> str:
+    """Give what a person is told of an exception.
+
+    Parameters
+    ----------
+    problem : BaseException
+    code : int
+        What the run ends with.
+    command : str
+        The command whose help to name where the exception does not know it.
+    """
     if isinstance(problem, AppError):
         text = problem.text()
         return f"{text}\n{_blame()}" if isinstance(problem, LedgerError) else text
     if isinstance(problem, click.UsageError):
-        command = problem.ctx.command_path if problem.ctx else "queen-outcomes"
-        return f"error: {problem.format_message()}\n  do:       {command} --help"
+        return _of_words(problem, f"queen-outcomes {command}".rstrip())
     if isinstance(problem, click.ClickException):
         return f"error: {problem.format_message()}"
     if code == INTERRUPTED:
@@ -70,6 +80,25 @@ def message(problem: BaseException, code: int) -> str:
     return _of_machine(problem, code) or (
         f"error: {type(problem).__name__}: {problem}\n{_blame()}"
     )
+
+
+def _of_words(problem: click.UsageError, command: str) -> str:
+    """Tell what is wrong with a command's words: which, where, and whose help to read."""
+    if problem.ctx and problem.ctx.command_path.count(" "):
+        command = problem.ctx.command_path
+    text = problem.format_message()
+    hint = f"see {command} --help"
+    if isinstance(problem, click.MissingParameter) and problem.param:
+        name = problem.param.human_readable_name
+        text, hint = f"{name} is missing", f"{command} {name}; {hint}"
+    elif isinstance(problem, click.BadOptionUsage):
+        text = f"{problem.option_name} stands without its value"
+        hint = f"{command} {problem.option_name} VALUE; {hint}"
+    elif isinstance(problem, click.BadParameter) and problem.param:
+        told = problem.message[:1].upper() + problem.message[1:]
+        names = " / ".join(problem.param.opts)
+        text = f"a value cannot be used in {names}\n  found:    {told}"
+    return f"error: {text}\n  do:       {hint}"
 
 
 def _of_machine(problem: BaseException, code: int) -> str:
@@ -87,8 +116,22 @@ def _of_machine(problem: BaseException, code: int) -> str:
     return (
         f"error: a file could not be used{place}\n"
         f"  found:    {problem.strerror or problem}\n"
-        "  do:       see to the folder's rights and the disk's free space"
+        f"  do:       {_remedy(problem)}"
     )
+
+
+def _remedy(problem: OSError) -> str:
+    """Say what to do about a file: what a folder, a right or a disk each want."""
+    if isinstance(problem, FileNotFoundError):
+        folder = Path(str(problem.filename or ".")).parent
+        return f"make the folder {folder} first, or name another place"
+    if isinstance(problem, IsADirectoryError | NotADirectoryError | FileExistsError):
+        return "name a file where a file is wanted, a folder where a folder is"
+    if isinstance(problem, PermissionError):
+        return "see to the rights of the file and its folder"
+    if problem.errno in (errno.ENOSPC, errno.EDQUOT):
+        return "make room on the disk"
+    return "see to the folder's rights and the disk's free space"
 
 
 def _blame() -> str:

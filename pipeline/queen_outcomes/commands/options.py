@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import click
 
 from queen_outcomes.base.console import Console
+from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.dictionary import FIRST_DAY, LAST_DAY
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -27,6 +28,7 @@ def shared(command: Command) -> Command:
     """Give a command the options that may stand before or after its name."""
     options = {
         "json": ("--json", "Give tables as JSON."),
+        "wide": ("--wide", "Give tables with all columns, however wide."),
         "quiet": ("--quiet", "Say nothing but errors on stderr."),
         "verbose": ("-v", "Say more on stderr."),
         "debug": ("--debug", "Show the traceback of an error."),
@@ -69,11 +71,65 @@ class Day(click.ParamType):
         return day
 
 
+class Share(click.ParamType):
+    """A share of the whole, written as 0.1 or as 10%."""
+
+    name = "share"
+
+    def __init__(self, low: float | None = None, high: float | None = None) -> None:
+        """Take the limits, themselves left out; None: judged later."""
+        self.low, self.high = low, high
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the share, or refuse it with how it is written."""
+        if isinstance(value, float):
+            return value
+        text = str(value).strip()
+        number = text.removesuffix("%").rstrip()
+        try:
+            share = float(number)
+        except ValueError:
+            words = f"{text!r} is not a share such as 0.1 or 10%"
+            return self.fail(words, param, ctx)
+        if number != text:
+            share = round(share / 100, 10)
+        if self.low is None or self.high is None or self.low < share < self.high:
+            return share
+        meant = f": write {share / 100:g} or {share:g}%" if 1 <= share < 100 else ""
+        words = f"{text!r} does not lie between {self.low:g} and {self.high:g}{meant}"
+        return self.fail(words, param, ctx)
+
+
 def one_or_two(words: Sequence[str], last: str) -> tuple[Path, str]:
-    """Tell `[DIR] LAST` apart: the folder may be left out."""
+    """Tell `[DIR] LAST` apart: the folder may be left out.
+
+    Raises
+    ------
+    UsageError
+        LAST was forgotten, or there are too many words.
+    """
     if len(words) > 2:
-        raise click.UsageError(f"expected [DIR] {last}, got {len(words)} words")
+        raise UsageError(
+            f"there are {len(words)} words where [DIR] {last} stand",
+            found=" ".join(words),
+            hint=f'put quotation marks around a {last} with blanks in it, as in "Q 12"',
+        )
+    is_station = len(words) == 1 and (Path(words[0]) / "station.toml").is_file()
+    if not words or is_station:
+        place = f"{words[0]} " if words else "[DIR] "
+        raise UsageError(
+            f"{last} is missing",
+            found=f"the station's folder {words[0]} alone" if words else "nothing",
+            expected=f"{place}{last}",
+            hint=f"say {SAID[last]} after the folder",
+        )
     return (Path(words[0]) if len(words) == 2 else Path()), words[-1]
+
+
+SAID = {"QUEEN": "which queen, such as Q26-0156,", "DEST": "where to, such as tables,"}
+"""What the last word of a command is, by its name."""
 
 
 def tell_files(console: Console, files: Sequence[Path]) -> None:

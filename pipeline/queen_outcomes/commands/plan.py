@@ -9,7 +9,7 @@ import click
 
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.outputs import refuse_kept_places
-from queen_outcomes.commands.options import FILE, shared, station_argument
+from queen_outcomes.commands.options import FILE, Share, shared, station_argument
 
 
 @click.command()
@@ -24,9 +24,9 @@ from queen_outcomes.commands.options import FILE, shared, station_argument
 @click.option("--reference", help="The arm to compare with; else the first.")
 @click.option("--outcome", help="Else the outcome of [plan].")
 @click.option("--days", type=int, help="Its window; else that of [plan].")
-@click.option("--difference", type=float, help="Arm minus reference, to be found.")
-@click.option("--margin", type=float, help="Loss to be ruled out; else [plan]'s.")
-@click.option("--power", type=float, help="0.8 unless given.")
+@click.option("--difference", type=Share(), help="Arm minus reference, to be found.")
+@click.option("--margin", type=Share(), help="Loss to be ruled out; else [plan]'s.")
+@click.option("--power", type=Share(), help="0.8 (or 80%) unless given.")
 @click.option(
     "--by",
     type=click.Choice(["queen", "batch"]),
@@ -35,7 +35,7 @@ from queen_outcomes.commands.options import FILE, shared, station_argument
 @click.option("--block-size", type=int, help="Twice the number of arms unless given.")
 @click.option("--seed", type=int, help="Else from the trial's name.")
 @click.option("--name", help="The trial's name in the records.")
-@click.option("--share", type=float, help="Successes expected; else the station's.")
+@click.option("--share", type=Share(), help="Successes expected; else the station's.")
 @click.option("--icc", type=float, help="Alikeness in a batch; else the station's.")
 @click.option("--queens-per-graft", type=int, help="Else the station's mean.")
 @click.option("--queens-per-load", type=int, help="Else the station's mean.")

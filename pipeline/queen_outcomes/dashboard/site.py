@@ -45,6 +45,11 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
     ("methods", "Methods", methods.show),
 )
 
+STATIC = (
+    *("style.css", "charts.js", "saving.js", "sorting.js", "weeks.js"),
+    *queens.STATIC,
+)
+
 
 def draw(
     store: Store,
@@ -148,7 +153,7 @@ def _write_page(path: Path, template: str, shown: dict[str, Any]) -> Path:
 
 
 def _write_static(folder: Path, chart_scripts: str) -> None:
-    for name in ("style.css", "charts.js", "saving.js", "weeks.js", *queens.STATIC):
+    for name in STATIC:
         _write(folder / "static" / name, resources.read("reports", "static", name))
     _write(folder / "static" / scripts.FILE, chart_scripts)
 

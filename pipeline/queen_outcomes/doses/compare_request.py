@@ -76,7 +76,9 @@ def comparison_of(request: CompareRequest, found: Sequence[Comparison]) -> Compa
     named = read_names(request.arms, known)
     reference = request.reference
     asked = {*named, *([reference] if reference else [])}
-    for name in sorted(asked):
+    if reference:
+        _refuse_unknown("arm", reference, known, "--reference")
+    for name in sorted(named):
         _refuse_unknown("arm", name, known, "--arms")
     chosen = max(
         found,
@@ -133,7 +135,7 @@ def _refuse_unknown(what: str, name: str, known: Sequence[str], where: str) -> N
         expected="one of " + shorten(list(known), ", ")
         if known
         else f"no {what} is recorded",
-        hint=f'did you mean "{close}"?' if close else "",
+        hint=f'did you mean "{close}"?' if close else f"name one of these with {where}",
     )
 
 

@@ -9,11 +9,14 @@ from typing import Any
 import altair as alt
 from markupsafe import Markup
 
+from queen_outcomes.audit import own_courses
 from queen_outcomes.audit.report import Report
 from queen_outcomes.base.outputs import write_files
 from queen_outcomes.dashboard.charts import theme
+from queen_outcomes.facts.words import plain
 from queen_outcomes.paper.printing import letterhead, set_html, set_pdf, svg
 
+Columns = tuple[tuple[str, str], ...]
 FOLDER = "audit"
 PICTURE = "series.svg"
 WIDTH, HEIGHT = 300, 150
@@ -41,6 +44,7 @@ def write(report: Report, station: Path, name: str, as_of: dt.date) -> list[Path
         {
             **head,
             "report": report,
+            "parts": own_courses,
             "columns": [(key, key.replace("_", " ")) for key in report.rows[0]],
             # drawn here, so none of the records' text is in it
             "picture": Markup(picture) if picture else None,
@@ -48,10 +52,37 @@ def write(report: Report, station: Path, name: str, as_of: dt.date) -> list[Path
     )
     if report.sheet is None:
         return write_files({page: html})
-    data = {**report.sheet, **head, "chart": PICTURE if picture else None}
+    data = {**_printed(report.sheet), **head, "chart": PICTURE if picture else None}
     paper = folder / f"{report.file}.pdf"
     images = {PICTURE: picture} if picture else {}
     return write_files({page: html, paper: set_pdf("audit_sheet.typ", data, as_of, images)})
+
+
+def _printed(sheet: dict[str, Any]) -> dict[str, Any]:
+    """Give a sheet whose tables are headings and rows of texts, as the paper takes them."""
+
+    def table(columns: Columns, rows: list[dict[str, Any]]) -> dict[str, Any]:
+        heads = [heading for _, heading in columns]
+        cells = [[plain(row[key]) for key, _ in columns] for row in rows]
+        return {"heads": heads, "rows": cells}
+
+    around = [
+        {
+            "signal": part["signal"],
+            **table(own_courses.AROUND_COLUMNS, part["rows"]),
+        }
+        for part in sheet["around"]
+    ]
+    return {
+        **sheet,
+        "around": around,
+        "tools": table(own_courses.TOOL_COLUMNS, sheet["tools"]),
+        "learning": {
+            "said": sheet["learning"]["said"],
+            **table(own_courses.STRETCH_COLUMNS, sheet["learning"]["rows"]),
+        },
+        "failed": table(own_courses.COLUMNS, sheet["failed"]),
+    }
 
 
 def series_svg(points: list[dict[str, Any]]) -> str | None:
@@ -79,7 +110,7 @@ def _series_panel(points: list[dict[str, Any]], name: str) -> alt.LayerChart:
     x = alt.X("case:Q", title="case of the season", axis=alt.Axis(tickMinStep=1))
     layers = [
         base.mark_line(color=theme.OPEN, interpolate="step-after").encode(
-            x=x, y=alt.Y("worse:Q", title="evidence: better down, worse up")
+            x=x, y=alt.Y("worse:Q", title="fewer ← failures → more")
         ),
         base.mark_line(
             color=theme.CLOSED, interpolate="step-after", strokeDash=[5, 2]

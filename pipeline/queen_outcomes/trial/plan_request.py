@@ -161,9 +161,14 @@ def _number(
             "a number does not fit",
             where=f"--{name.replace('_', '-')}",
             found=f"{value:g}",
-            expected=f"a number from {low:g} to {high:g}, such as 0.1 for 10 points",
+            expected=f"a share from {low:g} to {high:g}; 10 points are 0.1 or 10%",
+            hint=f"write {_as_share(value)}" if low <= value / 100 <= high else "",
         )
     return float(value)
+
+
+def _as_share(value: float) -> str:
+    return f"{value / 100:g} or {value:g}%, if {value:g} per cent is meant"
 
 
 def _count(asked: Mapping[str, Any], name: str) -> int | None:
@@ -233,6 +238,7 @@ def _read_arm(text: str, settings: Settings) -> Arm:
             where="--arm",
             found=text,
             expected='its name, "=", and its doses in uL, such as "6 and 6=6+6"',
+            hint='give each arm anew, such as --arm "6 and 6=6+6"',
         )
     hard = _dose_limits(settings, "hard")
     for dose in read:

@@ -19,6 +19,7 @@ def test_backflow_is_a_share_and_what_is_not_recorded_takes_no_part():
     told = {row["operator"]: (row["recorded"], row["mean"]) for row in rows}
     assert told == {"A": (4, 0.5), "B": (2, 0.0)}
     assert rows[0]["station_mean"] == pytest.approx(2 / 6)
+    assert rows[0]["spread"] == pytest.approx(0.5)
 
 
 def test_two_checkers_within_two_days_make_one_pair_in_one_order():

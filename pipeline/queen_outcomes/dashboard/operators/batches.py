@@ -18,6 +18,7 @@ from queen_outcomes.stats.shares.funnel import funnel_lines
 
 Row = dict[str, Any]
 OUTSIDE_95 = 0.05
+HEIGHT = 175
 MOST_NAMED = 3
 """Batches or days that a title names."""
 FUNNEL_COLUMNS = (
@@ -78,13 +79,13 @@ def show(
     outcome, days = settings.plan.question
     rows = store.records(
         "SELECT * FROM batches WHERE outcome = $outcome AND window_days = $days "
-        "ORDER BY kind, mid_p, batch",
+        "ORDER BY mid_p, kind, batch",
         {"outcome": outcome, "days": days},
     )
     points = [_point(row) for row in rows]
     return {
         "total": len(points),
-        "flagged": sum(point["degree"] == funnel.FLAGGED for point in points),
+        "flagged": [row for row in rows if row["flag"]],
         "funnels": [
             _funnel(kind, label, own, charts)
             for kind, label in BATCH_KINDS.items()
@@ -127,6 +128,7 @@ def _funnel(
         only(points, DRAWN),
         funnel_lines(largest, share),
         size=f"courses in the {label}",
+        height=HEIGHT,
     )
     outside = sum(point["degree"] != funnel.WITHIN for point in points)
     return PageFigure(

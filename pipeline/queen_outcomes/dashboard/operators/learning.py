@@ -7,7 +7,7 @@ from typing import Any
 
 import altair as alt
 
-from queen_outcomes.audit.learning import BEGINNER
+from queen_outcomes.audit.learning import BEGINNER, learning_said
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.dashboard.figures import Numbers, PageFigure, only
@@ -22,7 +22,6 @@ LEAST_FLOOR = 0.6
 EVIDENCE = "evidence for the others' rate"
 ANSWERS = {True: "failed", False: "did not fail", None: "undecided"}
 EXPERIENCE_COLUMNS = (
-    ("operator", "Operator"),
     ("stretch", "Cases"),
     ("courses", "Decided courses"),
     ("failures", "Failed"),
@@ -39,18 +38,13 @@ CURVE_COLUMNS = (
 
 
 def show(store: Store, settings: Settings, operators: list[Row], charts: Charts) -> Row:
-    """Give what the page says of case numbers."""
+    """Give what the page says of case numbers, ``own`` by operator."""
     names = [row["operator"] for row in operators if row["shown"]]
     stretches = store.records("SELECT * FROM experience ORDER BY operator, from_case")
     rows = [_stretch(row) for row in stretches]
     return {
         "question": success(*settings.plan.question),
-        "figures": _experience(names, rows, charts),
-        "table": Numbers(
-            EXPERIENCE_COLUMNS,
-            rows,
-            ("courses", "failures", "share_said", "limits_said", "expected_said"),
-        ),
+        "own": _experience(names, rows, charts),
         "unstated": [name for name in names if name not in settings.prior_cases],
         "curves": _curves(store, names, charts),
         "beginner": BEGINNER,
@@ -68,18 +62,20 @@ def _stretch(row: Row) -> Row:
     }
 
 
-def _experience(names: list[str], rows: list[Row], charts: Charts) -> list[PageFigure]:
+def _experience(
+    names: list[str], rows: list[Row], charts: Charts
+) -> dict[str, PageFigure]:
     """Draw an operator a panel, all on the same scales."""
     drawn = [row for row in rows if row["shown"] and row["operator"] in names]
     if not drawn:
-        return []
+        return {}
     first = min(row["middle"] for row in drawn) / 1.3
     last = max(row["middle"] for row in drawn) * 1.3
     floor = min(LEAST_FLOOR, *(row["low"] for row in drawn))
     cases = (max(1.0, round(first, 1)), round(last))
     shares = (max(0.0, int(floor * 10) / 10), 1.0)
     keys = ("middle", "stretch", "courses", "share", "low", "high", "expected")
-    figures = []
+    figures = {}
     for at, (name, part) in enumerate(groupby(drawn, key=lambda row: row["operator"])):
         own = list(part)
         values = only(own, keys, 3)
@@ -88,7 +84,16 @@ def _experience(names: list[str], rows: list[Row], charts: Charts) -> list[PageF
             values, what="success", cases=cases, shares=shares
         )
         spoken = "; ".join(f"cases {row['stretch']} {row['share_said']}" for row in own)
-        figures.append(PageFigure(key, name, f"{name}, share of success: {spoken}."))
+        figures[name] = PageFigure(
+            key,
+            "Success by case number",
+            f"{name}, share of success: {spoken}.",
+            Numbers(
+                EXPERIENCE_COLUMNS,
+                [row for row in rows if row["operator"] == name],
+                ("courses", "failures", "share_said", "limits_said", "expected_said"),
+            ),
+        )
     return figures
 
 
@@ -101,7 +106,9 @@ def _curves(store: Store, names: list[str], charts: Charts) -> list[Row]:
             continue
         own = [_curve_case(one) for one in points if one["operator"] == row["operator"]]
         figure = _learning_figure(at, row, own, charts) if own else None
-        found.append({"said": learning_said(row), "figure": figure})
+        found.append(
+            {"operator": row["operator"], "said": learning_said(row), "figure": figure}
+        )
     return found
 
 
@@ -128,37 +135,6 @@ def _learning_figure(at: int, row: Row, own: list[Row], charts: Charts) -> PageF
         f"others'; the limit is {end}.",
         table=Numbers(CURVE_COLUMNS, own, ("number", "value")),
     )
-
-
-def learning_said(row: Row) -> str:
-    """Say what a beginner's curve is held against, and how it went."""
-    start = f"{row['operator']}'s records begin at case {row['first_number']}."
-    if row["message"]:
-        return f"{start} There is no curve: {row['message']}."
-    rates = (
-        f"The line climbs when the cases speak for {words.percent(row['adequate'])} failing "
-        f"(the rate of the station's other operators) rather than for "
-        f"{words.percent(row['inadequate'])} (twice their odds)."
-    )
-    if row["limit"] is None:
-        return (
-            f"{start} {rates} {row['watched']} cases are too few to tell the two apart."
-        )
-    chance = (
-        f"The limit is set for {row['watched']} decided cases: at the higher rate the line "
-        f"reaches it in {words.percent(row['false_chance'])} of such runs, at the lower in "
-        f"{words.percent(row['true_chance'])}."
-    )
-    if row["reached_at"]:
-        end = f"It was reached at case {row['reached_at']}."
-    elif row["decided"] < row["watched"]:
-        end = f"It has not been reached in {row['decided']} decided cases so far."
-    else:
-        end = (
-            f"It was not reached in {row['decided']} decided cases; that alone does not "
-            "speak for the higher rate."
-        )
-    return f"{start} {rates} {chance} {end}"
 
 
 def experience_chart(
@@ -256,7 +232,7 @@ def learning_chart(rows: list[Row], *, limit: float | None) -> alt.TopLevelMixin
             shape="triangle-up", filled=True, size=110, color=theme.INK, opacity=1
         )
         layers.append(mark.encode(x=x, y=y, tooltip=tooltip))
-    return theme.layered(layers, height=170)
+    return theme.layered(layers, height=140)
 
 
 def _limit_line(limit: float, first: int) -> list[alt.Chart]:

@@ -9,19 +9,29 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from queen_outcomes.audit.cases import read_risk_model
-from queen_outcomes.audit.sheet import failing
+from queen_outcomes.audit import own_courses
+from queen_outcomes.audit.cases import read_audited, read_risk_model
+from queen_outcomes.audit.sheet import failing, verdict
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.figures import statement
-from queen_outcomes.dashboard.operators import batches, learning, process, rates, series
+from queen_outcomes.dashboard.operators import (
+    batches,
+    learning,
+    overview,
+    process,
+    rates,
+    series,
+)
 from queen_outcomes.facts import words
-from queen_outcomes.facts.dose_words import counted
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.terms import MAIN
 
 Row = dict[str, Any]
 HALF = 0.5
 """Share of decided courses of unknown risk from which on nothing is to be read here."""
+MOST_LISTED = 100
+"""Failed queens that the page lists of an operator; her sheet lists all."""
+FAILED_COLUMNS = tuple(c for c in own_courses.COLUMNS if c[0] != "instrument")
 WORTH_SAYING = 0.05
 """Share of decided courses left out from which on the page says so; the table always does."""
 
@@ -36,19 +46,71 @@ def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
     asked = {"outcome": outcome, "window_days": days}
     (courses,) = store.records(statement("audited_counts"), asked)
     of_batches = batches.show(store, settings, rows, charts)
-    of_series = series.show(store, settings, rows, charts)
+    parts = {
+        "figures": rates.show(store, settings, everybody, charts),
+        "series": series.show(store, settings, rows, charts),
+        "learning": learning.show(store, settings, rows, charts),
+        "process": process.show(store, settings, charts),
+    }
+    failed = _failed(store, settings, rows)
     return {
+        **parts,
+        "overview": overview.show(store, settings, rows, of_batches["flagged"]),
+        "stories": [
+            _story(at, row, question, store, parts, failed)
+            for at, row in enumerate(rows, start=1)
+        ],
+        "failed_columns": FAILED_COLUMNS,
+        "failed_numbers": own_courses.NUMBERS,
+        "most_listed": MOST_LISTED,
         "asked": failing(question),
         "cannot": cannot_be_shown(courses, rows, settings),
         "cautions": cautions(courses, rows),
         "expected": _expected(store, question),
         "charts": charts,
         "batches": of_batches,
-        "figures": rates.show(store, settings, everybody, charts),
-        "series": of_series,
-        "learning": learning.show(store, settings, rows, charts),
-        "process": process.show(store, settings, charts),
-        "strip": _strip(courses, of_batches, rows, of_series),
+    }
+
+
+def _failed(store: Store, settings: Settings, rows: list[Row]) -> dict[str, list[Row]]:
+    """Give each operator's failed queens, in words, the latest first."""
+    cases = read_audited(store, settings.plan.question, settings.outcomes.grace_days)
+    return {
+        row["operator"]: [
+            own_courses.said(one)
+            for one in own_courses.failed_queens(store, cases, row["operator"])
+        ]
+        for row in rows
+    }
+
+
+def _story(
+    at: int,
+    row: Row,
+    question: tuple[str, int],
+    store: Store,
+    parts: dict[str, Row],
+    failed: dict[str, list[Row]],
+) -> Row:
+    """Give all that the page says of one operator."""
+    name = row["operator"]
+    points = store.records(
+        "SELECT signal, known_on FROM operator_series WHERE operator = $operator "
+        "AND signal <> '' ORDER BY known_on",
+        {"operator": name},
+    )
+    own = failed[name]
+    return {
+        "key": f"story-{at}",
+        "operator": name,
+        "verdict": verdict(row, name, question, points),
+        "series": parts["series"]["own"].get(name),
+        "failed": own[:MOST_LISTED],
+        "failed_count": len(own),
+        "process": parts["process"]["own"].get(name),
+        "experience": parts["learning"]["own"].get(name),
+        "curves": [c for c in parts["learning"]["curves"] if c["operator"] == name],
+        "others": [o for o in parts["figures"]["others"] if o["operator"] == name],
     }
 
 
@@ -122,25 +184,3 @@ def _expected(store: Store, question: tuple[str, int]) -> Row:
             model.failures / model.courses if model.courses else None
         ),
     }
-
-
-def _strip(
-    courses: Row, batches: Row, rows: list[Row], series: Row
-) -> list[tuple[int, str]]:
-    """Give the page's figures at a glance, batches before operators."""
-    shown = [row for row in rows if row["shown"]]
-    of_batches = counted(batches["total"], "batch", "batches")
-    strip = [
-        (courses["decided"], "closed courses that are decided"),
-        (batches["flagged"], f"of {of_batches} flagged"),
-    ]
-    if shown:
-        chance = f"; by chance alone up to {series['chance']:.2g} signals"
-        strip.append(
-            (
-                sum(bool(row["flag"] or row["signals"]) for row in shown),
-                f"of {counted(len(shown), 'operator')} stand out, over all courses or in "
-                f"this season's series{chance if series['held'] else ''}",
-            )
-        )
-    return strip

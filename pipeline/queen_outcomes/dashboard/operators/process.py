@@ -6,7 +6,7 @@ from typing import Any
 
 import altair as alt
 
-from queen_outcomes.audit.sheet import MEASURES
+from queen_outcomes.audit.sheet import MEASURES, SHARE, stands_outside
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.dashboard.figures import Numbers, PageFigure, only
@@ -29,6 +29,14 @@ COLUMNS = (
     ("station_middle", "Station's middle 80 %"),
 )
 NUMBERS = tuple(key for key, _ in COLUMNS if key != "operator")
+OWN_COLUMNS = (
+    ("measure", "On the bench"),
+    ("recorded", "Recorded"),
+    ("mean_said", "Mean"),
+    ("before_said", "Season before"),
+    ("station_said", "Station"),
+    ("station_middle", "Station's middle 80 %"),
+)
 MEANINGS = {
     "mean": "mean",
     "low": "a tenth below",
@@ -66,9 +74,23 @@ def show(store: Store, settings: Settings, charts: dict[str, Any]) -> Row:
     return {
         "season": season,
         "before": before,
-        "title": _title(measures, season),
+        "own": _own(measures),
+        "said": _title(measures, season),
         "measures": measures,
         "checkers": _checkers(store),
+    }
+
+
+def _own(measures: list[Row]) -> dict[str, Numbers]:
+    """Give each operator's measures, one a row."""
+    found: dict[str, list[Row]] = {}
+    for measure in measures:
+        name = measure["name"].removesuffix(f" ({SHARE})")
+        for row in measure["table"].rows:
+            found.setdefault(row["operator"], []).append({**row, "measure": name})
+    return {
+        operator: Numbers(OWN_COLUMNS, rows, NUMBERS)
+        for operator, rows in found.items()
     }
 
 
@@ -108,13 +130,7 @@ def _figure(measure: str, name: str, rows: list[Row], charts: dict[str, Any]) ->
         figure = PageFigure(key, title, f"{axis}, mean by operator: {means}.")
     return {
         "name": name,
-        "outside": [
-            row["operator"]
-            for row in shown
-            if not (
-                is_share or row["station_low"] <= row["mean"] <= row["station_high"]
-            )
-        ],
+        "outside": [row["operator"] for row in shown if stands_outside(row)],
         "figure": figure,
         "table": Numbers(
             COLUMNS,
@@ -151,17 +167,14 @@ def _said(row: Row, is_share: bool) -> Row:
 
 def _title(measures: list[Row], season: str) -> str:
     if not any(measure["figure"] for measure in measures):
-        return "On the bench: nothing to compare yet"
+        return "Nothing to compare yet."
     outside = [measure for measure in measures if measure["outside"]]
     if not outside:
-        return (
-            f"On the bench, season {season}: every mean lies within the station's "
-            "middle 80 %"
-        )
+        return f"Season {season}: no operator's mean lies beyond the station's middle 80 %."
     named = "; ".join(
         f"{measure['name']} ({', '.join(measure['outside'])})" for measure in outside
     )
-    return f"On the bench, season {season}: means outside the station's middle 80 %: {named}"
+    return f"Season {season}: means outside the station's middle 80 %: {named}."
 
 
 def _checkers(store: Store) -> list[Row]:
@@ -175,6 +188,7 @@ def _checkers(store: Store) -> list[Row]:
             found.append(
                 {
                     "name": label,
+                    "short": short_said(any_two[0]),
                     "said": any_two_said(any_two[0], pairs),
                     "table": Numbers(
                         PAIR_COLUMNS,
@@ -185,6 +199,16 @@ def _checkers(store: Store) -> list[Row]:
                 }
             )
     return found
+
+
+def short_said(row: Row) -> str:
+    """Say in a few words how any two checkers agree."""
+    many = f"{row['pairs']} pairs of looks"
+    if row["spread"] is not None:
+        return f"{many}, 95 % of two scores within {row['spread']:.0f} points"
+    if row["agree"] is not None:
+        return f"{many}, {words.percent(row['agree'] / row['pairs'])} the same"
+    return many
 
 
 def any_two_said(row: Row, pairs: list[Row]) -> str:

@@ -12,12 +12,13 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import funnel, theme
 from queen_outcomes.dashboard.charts.funnel import funnel_chart
 from queen_outcomes.dashboard.figures import PageFigure, only
+from queen_outcomes.dashboard.operators import overview
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.stats.shares.funnel import funnel_lines
 
 Row = dict[str, Any]
-FLAGS = {"more": "more failures", "fewer": "fewer failures", "": "within chance"}
+FLAGS = {**overview.FLAGS, "": overview.WITHIN}
 COLUMNS = (
     ("operator", "Operator"),
     ("courses", "Courses"),
@@ -76,12 +77,14 @@ def finding(rows: list[Row]) -> str:
     """Say who is flagged."""
     shown = [row for row in rows if row["shown"]]
     if not shown:
-        return "Operators: counts only"
+        return "Counts only"
     flagged = [row for row in shown if row["flag"]]
     if not flagged:
         if len(shown) == 1:
             return f"{shown[0]['operator']}: failures lie within what chance gives"
-        return f"None of {len(shown)} operators is flagged over all courses"
+        return (
+            "Over all courses together nobody lies outside what chance and batches give"
+        )
     if len(flagged) == len(shown) == 2:  # two operators are one contrast, said once
         more, fewer = sorted(flagged, key=lambda row: row["flag"] == "fewer")
         return f"{more['operator']} fails more often than {fewer['operator']}"
@@ -191,7 +194,7 @@ def _funnels(
     ]
     largest = max(row["courses"] for row in shown)
     flagged = sum(bool(row["flag"]) for row in shown)
-    wanted = [("operators-funnel", 0.0, f"Funnel: {flagged} of {len(shown)} flagged")]
+    wanted = [("operators-funnel", 0.0, "Funnel of all closed courses")]
     if spread:
         title = "The same, with the variance between operators allowed for"
         wanted.append(("operators-funnel-spread", spread[0]["tau2"], title))

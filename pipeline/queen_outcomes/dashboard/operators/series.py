@@ -107,15 +107,13 @@ def show(store: Store, settings: Settings, operators: list[Row], charts: Charts)
         if name in limits
     ]
     held = [row for name in shown for row in limits[name] if not row["message"]]
-    signals = sum(part["signals"] for part in parts)
     return {
-        "operators": parts,
+        "station": next((part for part in parts if part["name"] == STATION), None),
+        "own": {part["name"]: part for part in parts if part["name"] != STATION},
         "held_back": held_back,
         "held": bool(held),
-        "signals": signals,
         "chance": 2 * chance * len(held),
         "provisional": any(row["provisional"] for row in held),
-        "title": _title(parts, signals),
         "each": f"{100 * chance:g} %",
     }
 
@@ -133,16 +131,6 @@ def _by_operator(store: Store, table: str, order: str = "ALL") -> dict[str, list
     for row in store.records(f"SELECT * FROM {table} ORDER BY {order}"):
         found[row["operator"]].append(row)
     return found
-
-
-def _title(parts: list[Row], signals: int) -> str:
-    if not parts:
-        return "There is no running series yet"
-    if not signals:
-        return "No running series has signalled this season"
-    named = [part["name"] for part in parts if part["signals"]]
-    many = "one signal" if signals == 1 else f"{signals} signals"
-    return f"The running series gave {many} this season: {', '.join(named)}"
 
 
 def _spans(rows: list[Row], held: list[Row]) -> Spans:
@@ -470,7 +458,7 @@ def cusum_chart(
         ),
         *_marked(rows, tooltip, foot=span[0]),
     ]
-    return theme.layered(layers, height=160)
+    return theme.layered(layers, height=140)
 
 
 def _limit_lines(rows: list[dict[str, Any]]) -> list[alt.Chart]:
@@ -559,4 +547,4 @@ def over_expected_chart(
             x=_case(CASE), y=y, tooltip=_case_tooltip("over")
         ),
     ]
-    return theme.layered(layers, height=100)
+    return theme.layered(layers, height=85)

@@ -1,0 +1,250 @@
+"""One operator's own courses: her failed queens, and what they lie beside.
+
+Colleagues' results are of the same question and of the same closed courses as hers, so
+that a bad day and a bad load can be seen to be everybody's. Nothing here is estimated.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+
+from queen_outcomes.base import resources
+from queen_outcomes.base.store import Store
+from queen_outcomes.models.closed import ClosedCourses
+
+Row = dict[str, Any]
+NOT_RECORDED = "not recorded"
+TOOLS = {"tip": "Tip", "instrument": "Instrument"}
+COLUMNS = (
+    ("day", "Day 0"),
+    ("queen_id", "Queen"),
+    ("graft_batch", "Graft batch"),
+    ("semen_batch", "Semen batch"),
+    ("dose", "Dose, µL"),
+    ("tip", "Tip"),
+    ("instrument", "Instrument"),
+    ("attempts", "Attempts"),
+    ("leak", "Backflow"),
+    ("of_day", "Colleagues that day"),
+    ("of_load", "Colleagues, same semen"),
+)
+"""Key and heading of what a list of failed queens shows."""
+NUMBERS = ("dose", "attempts", "of_day", "of_load")
+TOOL_COLUMNS = (
+    ("tool", "Used"),
+    ("level", "Which"),
+    ("courses", "Courses"),
+    ("failures", "Failed"),
+    ("expected", "Expected"),
+    ("others_courses", "Colleagues' courses"),
+    ("others_failures", "Failed"),
+    ("others_expected", "Expected"),
+)
+AROUND_COLUMNS = (
+    ("when", "Day 0"),
+    ("courses", "Courses"),
+    ("failures", "Failed"),
+    ("expected", "Expected"),
+)
+STRETCH_COLUMNS = (
+    ("stretch", "Cases"),
+    ("courses", "Decided courses"),
+    ("failures", "Failed"),
+    ("share", "Share of success"),
+    ("limits", "95 % limits"),
+    ("expected", "Expected"),
+)
+
+
+def bench_rows(store: Store, courses: Iterable[str]) -> dict[str, Row]:
+    """Give what was done on the bench of some courses, by their ids."""
+    sql = resources.read("sql", "10_pages", "bench_of_courses.sql")
+    rows = store.records(sql, {"courses": list(courses)})
+    return {row["course_id"]: row for row in rows}
+
+
+def failed_queens(store: Store, cases: ClosedCourses, operator: str) -> list[Row]:
+    """List an operator's failed courses, the latest first.
+
+    Parameters
+    ----------
+    store : Store
+        Holds courses.
+    cases : ClosedCourses
+        All closed courses of the question, of every operator.
+    operator : str
+
+    Returns
+    -------
+    list of dict
+        operator, course_id, queen_id, d0, graft_batch, semen_batch (the load), dose_ul,
+        tip, instrument, attempts, leak; of colleagues' decided courses of the same day
+        and of the same load how many there are and failed: day_courses, day_failed,
+        load_courses, load_failed. A load that is not recorded has nobody's.
+    """
+    failed = cases.decided & (cases.failed == 1)
+    own = np.flatnonzero(failed & (cases.operator == operator))
+    own = own[
+        np.lexsort((cases.course_id[own], cases.inseminated_at[own], cases.d0[own]))[
+            ::-1
+        ]
+    ]
+    others = cases.decided & (cases.operator != operator) & (cases.operator != "")
+    days = _counts(cases.d0[others], failed[others])
+    loads = _counts(cases.semen_batch[others], failed[others])
+    bench = bench_rows(store, cases.course_id[own].tolist())
+    rows = []
+    for at in own.tolist():
+        day = cases.d0[at]
+        load = str(cases.semen_batch[at])
+        of_day = days.get(day.item(), (0, 0))
+        of_load = loads.get(load, (0, 0)) if load else (0, 0)
+        rows.append(
+            {
+                "operator": operator,
+                "d0": day.item(),
+                "graft_batch": str(cases.graft_batch[at]),
+                "semen_batch": load,
+                **bench[str(cases.course_id[at])],
+                "day_courses": of_day[0],
+                "day_failed": of_day[1],
+                "load_courses": of_load[0],
+                "load_failed": of_load[1],
+            }
+        )
+    return rows
+
+
+def _counts(labels: np.ndarray, failed: np.ndarray) -> dict[Any, tuple[int, int]]:
+    names, places = np.unique(labels, return_inverse=True)
+    courses = np.bincount(places, minlength=len(names)).tolist()
+    lost = np.bincount(places[failed], minlength=len(names)).tolist()
+    return dict(zip(names.tolist(), zip(courses, lost, strict=True), strict=True))
+
+
+def said(row: Row) -> Row:
+    """Put a failed course into words: what is not recorded is an empty cell."""
+    dose = row["dose_ul"]
+    return {
+        **row,
+        "day": row["d0"].isoformat(),
+        "dose": "" if dose is None else f"{dose:.1f}",
+        "of_day": _of(row, "day"),
+        "of_load": _of(row, "load"),
+    }
+
+
+def _of(row: Row, what: str) -> str:
+    many = row[f"{what}_courses"]
+    return f"{row[f'{what}_failed']} of {many}" if many else ""
+
+
+def beside_said(cases: ClosedCourses, operator: str) -> list[str]:
+    """Say how colleagues fared on the days and with the loads of an operator's failures."""
+    counted = cases.counted
+    own = cases.operator == operator
+    others = counted & ~own & (cases.operator != "")
+    failed = own & counted & (cases.failed == 1)
+    told = []
+    for values, words in (
+        (cases.d0, "On the days of these failures"),
+        (cases.semen_batch, "With the loads of these failures"),
+    ):
+        labels = np.unique(values[failed])
+        beside = others & np.isin(values, labels[labels.astype(str) != ""])
+        if beside.any():
+            told.append(
+                f"{words} colleagues did {int(beside.sum())} courses: "
+                f"{int(cases.failed[beside].sum())} failed, "
+                f"{cases.risk[beside].sum():.1f} expected."
+            )
+    return told
+
+
+def by_tool(store: Store, cases: ClosedCourses, operator: str) -> list[Row]:
+    """Give an operator's results by tip and by instrument, colleagues' beside them.
+
+    Parameters
+    ----------
+    store : Store
+    cases : ClosedCourses
+    operator : str
+
+    Returns
+    -------
+    list of dict
+        tool, level, courses, failures, expected, and the same of colleagues
+        (others_courses, others_failures, others_expected). Decided courses of known
+        risk; a tool that is recorded for none of hers gives no row.
+    """
+    counted = cases.some(np.flatnonzero(cases.counted))
+    bench = bench_rows(store, counted.course_id.tolist())
+    own = counted.operator == operator
+    rows = []
+    for tool in TOOLS:
+        used = np.array(
+            [bench[str(name)][tool] or "" for name in counted.course_id], dtype=str
+        )
+        if not (used[own] != "").any():
+            continue
+        for level in np.unique(used[own]).tolist():
+            here = used == level
+            rows.append(
+                {
+                    "tool": tool,
+                    "level": level or NOT_RECORDED,
+                    **_results(counted, own & here, ""),
+                    **_results(
+                        counted, ~own & here & (counted.operator != ""), "others_"
+                    ),
+                }
+            )
+    return rows
+
+
+def _results(cases: ClosedCourses, here: np.ndarray, start: str) -> Row:
+    return {
+        f"{start}courses": int(here.sum()),
+        f"{start}failures": int(cases.failed[here].sum()),
+        f"{start}expected": float(cases.risk[here].sum()),
+    }
+
+
+def around_signal(cases: ClosedCourses, operator: str, signal: Row) -> list[Row]:
+    """Give an operator's season before and since a signal.
+
+    Parameters
+    ----------
+    cases : ClosedCourses
+    operator : str
+    signal : dict
+        Of `operator_signals`: inseminated_at, known_on.
+
+    Returns
+    -------
+    list of dict
+        when, courses, failures, expected: up to the course that signalled, later ones,
+        and those of them that were inseminated after it was known.
+    """
+    at, known = np.datetime64(signal["inseminated_at"].date()), signal["known_on"]
+    here = np.flatnonzero(cases.d0 == at)
+    seasons = cases.season[here]
+    season = cases.season == (seasons[0] if len(seasons) else "")
+    own = (cases.operator == operator) & cases.counted & season
+    since = own & (cases.d0 > at)
+    parts = {
+        f"this season up to {_day(at)}": own & (cases.d0 <= at),
+        "since": since,
+        f"of these, done after it was known ({known.isoformat()})": since
+        & (cases.d0 > np.datetime64(known)),
+    }
+    return [{"when": when, **_results(cases, part, "")} for when, part in parts.items()]
+
+
+def _day(value: np.datetime64) -> str:
+    day: dt.date = value.astype("datetime64[D]").item()
+    return day.isoformat()

@@ -1,0 +1,125 @@
+"""Mistakes made at the terminal: every answer says what, where and what to do, and is short."""
+
+from __future__ import annotations
+
+import shutil
+
+import pytest
+from queen_outcomes.base.errors import nearest
+from queen_outcomes.commands import cli, failures
+
+TWO = ("--arm", "a=8", "--arm", "b=12")
+MISTAKES = {
+    # a word forgotten, or one too many
+    ("explain",): ("QUEEN is missing", "which queen"),
+    ("explain", "st"): ("QUEEN is missing", "folder st alone"),
+    ("export", "st"): ("DEST is missing", "folder st alone"),
+    ("export",): ("DEST is missing", "where to"),
+    ("demo",): ("DIR is missing", "demo DIR"),
+    ("due", "st", "extra"): ("(extra)", "due --help"),
+    ("explain", "st", "Q", "12"): ("3 words", "quotation marks"),
+    ("aduit", "st"): ("No such command 'aduit'", "'audit'"),
+    ("audit", "st", "--day", "21"): ("'--day'", "'--days'"),
+    ("due", "st", "--csv"): ("--csv stands without its value", "due --help"),
+    ("due", "st", "--ics"): ("--ics stands without its value", "due --help"),
+    ("audit", "st", "--operator"): ("--operator stands without", "audit --help"),
+    # a queen, an operator or a step misspelt
+    ("explain", "st", "q26-156"): ('"q26-156"', '"Q26-0156"'),
+    ("explain", "st", "Q260156"): ('"Q260156"', "did you mean"),
+    ("explain", "st", "nobody"): ('"nobody"', "look her up"),
+    ("audit", "st", "--operator", "Lindn"): ("--operator", "did you mean Linden"),
+    ("audit", "st", "--outcome", "layng"): ("--outcome", 'did you mean "laying"'),
+    ("build", "st", "--until", "modles"): ("--until", "did you mean models"),
+    # a folder or a file that is not there
+    ("build", "nowhere"): ("no station here in nowhere", "queen-outcomes new"),
+    ("check", "nowhere"): ("no station here in nowhere", "queen-outcomes new"),
+    ("due", "nowhere"): ("no such folder in nowhere", "right folder"),
+    ("explain", "nowhere", "Q1"): ("no station here in nowhere", "right folder"),
+    ("due", "st", "--csv", "none/x.csv"): ("none/x.csv", "make the folder none"),
+    ("due", "st", "--csv", "."): ("--csv", "due --help"),
+    ("due", "st", "--csv", "st/records/x.csv"): ("st/records/x.csv", "another place"),
+    ("new", "st"): ("not empty in st", "another folder"),
+    # a day or a choice that is none
+    ("audit", "st", "--from", "2026-13-01"): ("--from", "2026-07-05"),
+    ("audit", "st", "--from", "2026-06-02", "--to", "2026-06-01"): (
+        "--from, --to",
+        "do:",
+    ),
+    ("build", "st", "--as-of", "tomorrow"): ("--as-of", "2026-07-05"),
+    ("compare", "st", "--since", "5.7.2026"): ("--since", "2026-07-05"),
+    ("export", "st", "out", "--format", "xlsx"): ("--format", "'csv'"),
+    ("compare", "st", "--by", "dose"): ("--by", "'tip'"),
+    # a share that is none, or an arm
+    ("compare", "st", "--margin", "10"): ("--margin", "write 0.1 or 10%"),
+    ("compare", "st", "--margin", "much"): ("--margin", "such as 0.1 or 10%"),
+    ("plan", "st", *TWO, "--difference", "0.1", "--power", "80"): (
+        "--power",
+        "write 0.8 or 80%",
+    ),
+    ("plan", "st", *TWO, "--difference", "10"): ("--difference", "write 0.1 or 10%"),
+    ("compare", "st", "--reference", "99"): ("no such arm in --reference", "do:"),
+    ("compare", "st", "--arms", "99"): ("no such arm in --arms", "do:"),
+    ("plan", "st", "--arm", "6"): ("--arm", "6 and 6=6+6"),
+}
+LONGEST = 14
+
+
+@pytest.fixture(scope="module")
+def place(built_demo, tmp_path_factory):
+    """A folder with a built station in it."""
+    place = tmp_path_factory.mktemp("mistakes")
+    shutil.copytree(built_demo.parents[1], place / "st", symlinks=True)
+    return place
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("words", MISTAKES, ids=" ".join)
+def test_a_mistake_is_answered(command, place, monkeypatch, words):
+    monkeypatch.chdir(place)
+    ran = command(*words)
+    assert (ran.code, ran.out) == (failures.USAGE, "")
+    told = ran.err[ran.err.index("error: ") :]
+    for part in MISTAKES[words]:
+        assert part in told
+    assert "  do:       " in told
+    assert "Traceback" not in told
+    assert "free space" not in told
+    assert told.count("\n") <= LONGEST
+
+
+def test_there_are_39_mistakes():
+    assert len(MISTAKES) == 39
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("margin", ["5%", "5 %", "0.05"])
+def test_a_margin_in_per_cent_is_the_same_as_a_share(command, place, margin):
+    ran = command("compare", place / "st", "--margin", margin)
+    assert "a loss of 5 points" in ran.out
+
+
+@pytest.mark.slow
+def test_a_comparison_is_printed_in_per_cent(command, place):
+    out = command("compare", place / "st").out
+    assert " 85 %" in out
+    assert "0.8" not in out
+
+
+def test_the_same_letters_and_numbers_come_before_what_looks_alike():
+    known = ["Q26-1156", "Q26-0156", "Q25-0156", "Q26-0157"]
+    assert nearest("q26-156", known) == "Q26-0156"
+    assert nearest("Q26 0157", known) == "Q26-0157"
+    assert nearest("zzz", known) is None
+
+
+@pytest.mark.parametrize("name", sorted(cli.cli.commands))
+def test_every_help_ends_with_two_examples_that_can_be_read(command, name):
+    ran = command(name, "--help")
+    assert ran.code == 0
+    *_, title, first, second = ran.out.rstrip().splitlines()
+    assert title.strip() == "Examples:"
+    for line in (first, second):
+        words = line.split()
+        assert words[:2] == ["queen-outcomes", name]
+        known = {o for p in cli.cli.commands[name].params for o in p.opts}
+        assert {word for word in words if word.startswith("--")} <= known
