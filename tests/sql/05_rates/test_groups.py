@@ -7,10 +7,10 @@ from collections import Counter
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 
-GROUPINGS = (
-    "all iso_week month operator protocol instrument tip line drone_line semen_batch "
-    "graft_batch co2_schedule doses season"
-).split()
+GROUPINGS = [
+    *("all", "iso_week", "month", "operator", "protocol", "instrument", "tip", "line"),
+    *("drone_line", "semen_batch", "graft_batch", "co2_schedule", "doses", "season"),
+]
 COURSES = [
     {"course_id": "A/1", "cluster": 1, "shared": "same"},
     {"course_id": "B/1", "cluster": 1, "shared": "same"},
