@@ -69,7 +69,8 @@ def watched(shared, tmp_path_factory):
             path.write_text("", encoding="utf-8")
         trace = []
         if STRACE:
-            trace = [STRACE, "-f", "-qq", "-e", "trace=%network", "-o", str(calls)]
+            only = ("--seccomp-bpf", "-e", "trace=%network")
+            trace = [STRACE, "-f", "-qq", *only, "-o", str(calls)]
         places = [str(aside / "watch"), os.environ.get("PYTHONPATH", "")]
         done = subprocess.run(
             [*trace, sys.executable, *map(str, words)],
