@@ -28,7 +28,7 @@ def watch(event, given):
             file.write(f"{event} {given!r}\\n")
 sys.addaudithook(watch)
 """
-CALLS = re.compile(r"(connect|sendto|sendmsg|bind)\\(.*AF_INET")
+CALLS = re.compile(r"(connect|sendto|sendmsg|bind)\(.*AF_INET")
 STRACE = shutil.which("strace")
 
 
