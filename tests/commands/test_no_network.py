@@ -28,7 +28,7 @@ def watch(event, given):
             file.write(f"{event} {given!r}\\n")
 sys.addaudithook(watch)
 """
-CALLS = re.compile(r"(connect|sendto|sendmsg|bind)\\(.*AF_INET")
+CALLS = re.compile(r"(connect|sendto|sendmsg|bind)\(.*AF_INET")
 STRACE = shutil.which("strace")
 
 
@@ -69,7 +69,8 @@ def watched(shared, tmp_path_factory):
             path.write_text("", encoding="utf-8")
         trace = []
         if STRACE:
-            trace = [STRACE, "-f", "-qq", "-e", "trace=%network", "-o", str(calls)]
+            only = ("--seccomp-bpf", "-e", "trace=%network")
+            trace = [STRACE, "-f", "-qq", *only, "-o", str(calls)]
         places = [str(aside / "watch"), os.environ.get("PYTHONPATH", "")]
         done = subprocess.run(
             [*trace, sys.executable, *map(str, words)],

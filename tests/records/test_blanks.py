@@ -5,6 +5,7 @@ from __future__ import annotations
 import zipfile
 
 import fastexcel
+import openpyxl
 import pytest
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.records import blanks
@@ -74,3 +75,9 @@ def test_the_guide_gives_the_cautions(workbook):
     guide = parts(workbook, "xl/sharedStrings.xml")
     for word in ("Ventilate", "Stings", "sharps box", "licensed practice"):
         assert word in guide
+
+
+def test_no_cell_of_the_workbook_is_a_formula(workbook):
+    book = openpyxl.load_workbook(workbook)
+    cells = [cell for sheet in book for row in sheet.iter_rows() for cell in row]
+    assert {cell.data_type for cell in cells if cell.value is not None} == {"s"}

@@ -147,19 +147,19 @@ class Mask:
         known = {**self._parts(names), **self.codes}
         # two spellings of one name get their own codes; in a label the nearest counts
         self._folded = {_folded(name): code for name, code in reversed(known.items())}
-        self._known = known
         self.label: Callable[[str], str] = cache(self._masking(known, re.IGNORECASE))
         """Mask names in a label, a name of a file, or any text of the station's."""
-        self.said: Callable[[str], str] = cache(self._masking(known, 0))
-        """Mask names in a sentence of ours."""
+        self.said: Callable[[str], str] = cache(self._masking(self.codes, 0))
+        """Mask names in a sentence of ours: those of people, and not their parts."""
 
     def code(self, name: str) -> str:
         """Give a person's code."""
-        return self.codes.get(name) or _code(self._key, name, SIZES[-1])
+        return self.codes.get(name) or _code(self._key, name, SIZES[0])
 
     def quoting(self, labels: Mapping[str, str]) -> None:
-        """Have sentences mask these labels too, which hold a name."""
-        self.said = cache(self._masking({**self._known, **labels}, 0))
+        """Have sentences mask these labels too, which hold a name in another form."""
+        other = {was: now for was, now in labels.items() if self.said(was) != now}
+        self.said = cache(self._masking({**self.codes, **other}, 0))
 
     def row(self, row: Mapping[str, Any]) -> dict[str, Any]:
         """Mask a row of a table: each cell by its column."""
@@ -221,19 +221,21 @@ class Mask:
     def _masking(
         self, known: Mapping[str, str], flags: re.RegexFlag | int
     ) -> Callable[[str], str]:
-        if not any(map(_has_letter, known)):
+        if not any(map(_is_name, known)):
             return lambda text: text
         forms = {
             form: code
             for name, code in known.items()
-            if _has_letter(name)
+            if _is_name(name)
             for form in (name, unicodedata.normalize("NFC", name), _taken_apart(name))
         }
         longest_first = sorted(forms, key=lambda name: (-len(name), name))
         pattern = re.compile("|".join(map(_pattern, longest_first)), flags)
 
         def code(found: re.Match[str]) -> str:
-            return forms.get(found[0]) or self._folded[_folded(found[0])]
+            # an i without its dot is found for i too, which folding keeps apart
+            near = self._folded.get(_folded(found[0]))
+            return forms.get(found[0]) or near or self.code(found[0])
 
         return lambda text: text if text in OUR_LEVELS else pattern.sub(code, text)
 
@@ -252,14 +254,21 @@ def _taken_apart(name: str) -> str:
     return unicodedata.normalize("NFD", name)
 
 
-def _has_letter(name: str) -> bool:
-    """Tell whether a name can be told from a number: one that cannot is masked alone only."""
-    return any(sign.isalpha() for sign in name)
+def _is_name(name: str) -> bool:
+    """Tell whether a name is looked for in other texts: a number or one letter is not.
+
+    Else every id that begins with that letter would be taken for somebody's.
+    """
+    return _letters(name) > 1
+
+
+def _letters(name: str) -> int:
+    return sum(sign.isalpha() for sign in name)
 
 
 def _pattern(name: str) -> str:
     """Give what finds a name: alone, and a long one inside of a word too."""
-    if sum(sign.isalpha() for sign in name) >= SUBSTRING:
+    if _letters(name) >= SUBSTRING:
         return re.escape(name)
     before, after = (
         r"\d" if end.isdigit() else r"[^\W\d_]" for end in (name[0], name[-1])
