@@ -18,6 +18,7 @@ from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import AppError
 from queen_outcomes.build.latest_build import open_latest
 from queen_outcomes.facts.exports import TABLES
+from queen_outcomes.facts.settings import load
 from trial_station import write_station
 
 TOOL = Path(sys.executable).with_name("queen-outcomes")
@@ -88,14 +89,18 @@ def whole_outputs(out: Path) -> str:
 
 
 def records_digest(station: Path) -> dict[str, bytes]:
-    """Give what stands in records/ and the settings, which nothing may change."""
-    files = [station / "station.toml", *sorted((station / "records").rglob("*"))]
+    """Give what stands in records/, which nothing may change."""
+    files = sorted((station / "records").rglob("*"))
     return {str(path): path.read_bytes() for path in files if path.is_file()}
 
 
 def what_is_wrong(station: Path, out: Path, before: Mapping[str, bytes]) -> str:
     """Look at the last build, the outputs and the records, which were ``before`` so."""
     found = whole_build(station) or whole_outputs(out)
+    try:
+        load(station)  # `map` may write them, but never half of them
+    except AppError as problem:
+        found = found or f"the settings: {problem}"
     if not found and records_digest(station) != before:
         found = "records changed"
     return found

@@ -108,6 +108,26 @@ def test_memory_that_does_not_suffice_has_a_code_of_its_own():
         assert "fault of the tool" not in said
 
 
+def test_a_disk_that_fills_up_is_told_as_such_whoever_finds_it():
+    import duckdb
+    import polars as pl
+
+    full = "No space left on device"
+    for problem in (
+        OSError(28, full, "tables/due.parquet"),
+        duckdb.IOException(f'IO Error: Could not write file "station.duckdb": {full}'),
+        pl.exceptions.ComputeError(f"parquet: underlying IO error: {full} (os error 28)"),
+    ):
+        code = failures.exit_code(problem)
+        assert code == failures.USAGE
+        said = failures.message(problem, code)
+        assert full in said
+        assert "free space" in said
+        assert "fault of the tool" not in said
+    other = pl.exceptions.ComputeError("cannot compare")
+    assert failures.exit_code(other) == failures.FAULT
+
+
 @pytest.mark.parametrize("share", [0.2, 0.5, 0.8])
 def test_ctrl_c_ends_every_step_with_130(built, share):
     words = [COMMAND, "check", str(built)]

@@ -30,6 +30,7 @@ ENDINGS = {
     INTERRUPTED: "interrupted",
 }
 """What each exit code means, as the help says it."""
+_FILE_ERRORS = (errno.ENOSPC, errno.EIO, errno.EDQUOT, errno.EFBIG, errno.EACCES, errno.EROFS)
 EXIT_CODES: dict[type[BaseException], int] = {
     UsageError: USAGE,
     RecordsError: UNREADABLE,
@@ -47,6 +48,8 @@ def exit_code(problem: BaseException) -> int:
     """Give the exit code that an exception ends with."""
     if _is_memory(problem):
         return MEMORY
+    if _is_file(problem):
+        return USAGE
     codes = (code for kind, code in EXIT_CODES.items() if isinstance(problem, kind))
     return next(codes, FAULT)
 
@@ -55,6 +58,13 @@ def _is_memory(problem: BaseException) -> bool:
     """Tell whether memory ran out, in Python or in DuckDB (not imported here for it)."""
     known = isinstance(problem, MemoryError) or "bad_alloc" in str(problem)
     return known or type(problem).__name__ == "OutOfMemoryException"
+
+
+def _is_file(problem: BaseException) -> bool:
+    """Tell whether a file could not be used; DuckDB and polars say so in their own ways."""
+    if isinstance(problem, OSError) or type(problem).__name__ == "IOException":
+        return True
+    return any(f"(os error {number})" in str(problem) for number in _FILE_ERRORS)
 
 
 def message(problem: BaseException, code: int, command: str = "") -> str:
@@ -107,20 +117,23 @@ def _of_machine(problem: BaseException, code: int) -> str:
         return (
             f"error: {ENDINGS[MEMORY]}; the last build stays as it was\n"
             f"  found:    {(str(problem) or 'no more was to be had').splitlines()[0]}\n"
-            "  do:       close other programs, raise `memory` where station.toml sets it, or "
-            "build on a machine with more"
+            "  do:       close other programs, see to the disk's free space, raise `memory` where "
+            "station.toml sets it, or build on a machine with more"
         )
-    if not isinstance(problem, OSError):
+    if not _is_file(problem):
         return ""
-    place = f" in {problem.filename}" if problem.filename else ""
+    name = getattr(problem, "filename", None)
+    place = f" in {name}" if name else ""
+    told = str(problem).splitlines() or [type(problem).__name__]
+    found = getattr(problem, "strerror", None) or told[0]
     return (
         f"error: a file could not be used{place}\n"
-        f"  found:    {problem.strerror or problem}\n"
+        f"  found:    {found}\n"
         f"  do:       {_remedy(problem)}"
     )
 
 
-def _remedy(problem: OSError) -> str:
+def _remedy(problem: BaseException) -> str:
     """Say what to do about a file: what a folder, a right or a disk each want."""
     if isinstance(problem, FileNotFoundError):
         folder = Path(str(problem.filename or ".")).parent
@@ -129,7 +142,7 @@ def _remedy(problem: OSError) -> str:
         return "name a file where a file is wanted, a folder where a folder is"
     if isinstance(problem, PermissionError):
         return "see to the rights of the file and its folder"
-    if problem.errno in (errno.ENOSPC, errno.EDQUOT):
+    if getattr(problem, "errno", None) in (errno.ENOSPC, errno.EDQUOT):
         return "make room on the disk"
     return "see to the folder's rights and the disk's free space"
 
