@@ -19,20 +19,13 @@ SVG = "{http://www.w3.org/2000/svg}"
 AS_OF = "2026-07-19"
 
 
-UNFOLD = """
-document.querySelectorAll("details").forEach(one => { one.open = true; });
-document.querySelectorAll(".story").forEach(one => { one.style.display = "block"; });
-"""
-"""What is folded is drawn when it is unfolded."""
-
-
 @pytest.fixture
 def opened(dashboard, visit):
-    """Give a maker of pages, unfolded, whose charts are all drawn."""
+    """Give a maker of pages whose charts are all drawn."""
 
     def open_page(name, **how):
         page = visit((dashboard / f"{name}.html").as_uri(), **how)
-        page.evaluate(UNFOLD)
+        unfold(page)
         page.wait_for_function(
             "[...document.querySelectorAll('.chart')]"
             ".every(place => place.dataset.drawn === 'yes')",
@@ -41,6 +34,15 @@ def opened(dashboard, visit):
         return page
 
     return open_page
+
+
+def unfold(page):
+    """Show all of a page: what is folded is drawn only then."""
+    page.evaluate(
+        "document.querySelectorAll('details').forEach(d => { d.open = true; });"
+        "document.querySelectorAll('.outcome, .story')"
+        ".forEach(part => { part.style.display = 'block'; })"
+    )
 
 
 def specs_of(page):

@@ -67,7 +67,7 @@ def test_the_installed_command_tells_writes_and_repeats_itself(finished):
     assert (again.stdout, page.read_bytes()) == first
     for part in (
         *("laying by day 21", "goes with", "95 % limits", "Verdict", "adjusted"),
-        *("not fixed beforehand", "unadjusted", "stratified", str(page)),
+        *("not fixed beforehand", "as they are", "within blocks", str(page)),
     ):
         assert part in one.stdout
     assert "6 and 6" not in one.stdout

@@ -121,7 +121,8 @@ class Console:
         for line in lines:
             click.echo(line)
         if gone:
-            self.note(f"not shown for width: {', '.join(gone)} (--wide, --json)")
+            told = f"not shown for width: {'; '.join(gone)} (--wide, --json)"
+            self.note(folded(told, width))
 
     def note(self, text: str) -> None:
         """Write a line about the work to stderr, unless quiet."""

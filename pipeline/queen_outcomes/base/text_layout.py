@@ -19,6 +19,8 @@ SHORT = 2
 """Lines that a row takes at most while there are columns to do without."""
 GAP = "  "
 HEADING_PARTS = re.compile(r"[^_\s]+[_\s]*|[_\s]+")
+FIGURE = re.compile(r"[+-]?\d+(\.\d+( %)?| %)")
+"""A text that is a broken number or a percentage; a whole number may be a name."""
 PATH_PARTS = re.compile(r"[^\s/#:,;]*[/#:,;]+|[^\s/#:,;]+")
 """Where a word too long for its column, such as a path and its line, may be parted."""
 PIECE = 24
@@ -128,7 +130,8 @@ def aligned(
     if not fits:
         return _one_below_the_other(texts, width)
     numeric = [
-        all(_is_number(row[at]) for row in rows) and bool(rows)
+        all(_is_number(row[at]) for row in rows)
+        and any(row[at] not in (None, "") for row in rows)
         for at in range(len(columns))
     ]
     return [
@@ -160,6 +163,8 @@ def _too_many(texts: list[list[str]], width: int, drops: Sequence[str]) -> list[
 
 
 def _is_number(value: Any) -> bool:
+    if isinstance(value, str):
+        return not value or FIGURE.fullmatch(value) is not None
     return value is None or (
         isinstance(value, int | float) and not isinstance(value, bool)
     )

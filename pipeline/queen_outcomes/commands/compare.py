@@ -202,4 +202,6 @@ def _cell(key: str, value: Any) -> Any:
     from queen_outcomes.dashboard.figures import p_value
     from queen_outcomes.facts.words import plain
 
-    return p_value(value) if key in ("p", "p_holm") else plain(value)
+    if key in ("p", "p_holm"):
+        return p_value(value)
+    return value if isinstance(value, int) else plain(value)
