@@ -11,23 +11,28 @@ import json
 import os
 import platform
 import shutil
+import time
 from dataclasses import asdict, dataclass
 from importlib import metadata
 from pathlib import Path
 from typing import Any
 
 from queen_outcomes import __version__
-from queen_outcomes.base import folders
+from queen_outcomes.base import folders, resources
 from queen_outcomes.base.console import Console, plain
 from queen_outcomes.base.errors import UsageError, nearest
-from queen_outcomes.build import steps
+from queen_outcomes.base.workers import Workers
+from queen_outcomes.build import steps, unchanged
 from queen_outcomes.facts import settings as station_settings
 from queen_outcomes.facts.outcomes import refuse_unfinished
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models import season_plan
 from queen_outcomes.models.season_plan import SeasonPlan
 
-JOURNALLED = ("polars", "duckdb", "great-expectations", "altair", "pyarrow")
+JOURNALLED = (
+    *("polars", "duckdb", "great-expectations", "altair", "pyarrow"),
+    *("numpy", "scipy"),
+)
 """Libraries whose version could change a result."""
 MEMORY_SHARE = 0.6
 MEMORY_MOST_GIB = 5.0
@@ -85,6 +90,7 @@ def build(
     until: str | None = None,
     now: dt.datetime | None = None,
     pdf: bool = False,
+    cores: int | None = None,
 ) -> Built:
     """Rebuild a station's tables and dashboard, and switch ``latest`` to them.
 
@@ -103,6 +109,8 @@ def build(
         The clock, for the build's name and journal only.
     pdf : bool
         Print the week on a sheet of paper too.
+    cores : int or None
+        How many to use; None: all there are. No byte depends on it.
 
     Raises
     ------
@@ -123,20 +131,24 @@ def build(
         plan = season_plan.read(station, season, day)
         try:
             told = _begin_journal(station, settings, day, now)
-            chosen = (settings, day, plan, pdf)
-            made, quarantined, unread = _make(station, folder, chosen, console, until)
+            told["season_read"] = season_plan.journalled(station, plan)["sha256"]
+            chosen = _Chosen(settings, day, plan, pdf, until, cores)
+            made, quarantined = _make(station, folder, chosen, console, told)
             told.update(made)
         except BaseException:
             shutil.rmtree(folder, ignore_errors=True)
             raise
         if until not in (None, steps.STEPS[-1].name):
-            return Built(folder, told, quarantined, complete=False, unread=unread)
+            return Built(
+                folder, told, quarantined, complete=False, unread=told["unread"]
+            )
         season_plan.write(station, plan)
         told["season"] = season_plan.journalled(station, plan)
+        told["plan_changed"] = bool(plan.changed)
         folders.write_run(folder, told)
         _swap(place, run_id, settings.history_builds)
         latest = place / folders.LATEST
-        return Built(latest, told, quarantined, complete=True, unread=unread)
+        return Built(latest, told, quarantined, complete=True, unread=told["unread"])
 
 
 def _begin_journal(
@@ -154,49 +166,90 @@ def _begin_journal(
         "started": now.isoformat(timespec="seconds"),
         "python": platform.python_version(),
         "libraries": {name: metadata.version(name) for name in JOURNALLED},
+        "code": resources.fingerprint(),
         "settings_sha256": hashlib.sha256(text.encode()).hexdigest(),
         "settings": resolved,
         "files": folders.fingerprint(station),
     }
 
 
+@dataclass(frozen=True)
+class _Chosen:
+    """What a build was asked for."""
+
+    settings: Settings
+    day: dt.date
+    plan: SeasonPlan
+    pdf: bool
+    until: str | None
+    cores: int | None
+
+
 def _make(
     station: Path,
     folder: Path,
-    chosen: tuple[Settings, dt.date, SeasonPlan, bool],
+    chosen: _Chosen,
     console: Console,
-    until: str | None,
-) -> tuple[dict[str, Any], int, int]:
+    told: dict[str, Any],
+) -> tuple[dict[str, Any], int]:
     """Run the steps in the build's own file; give what they add to the journal.
 
-    Also how many rows were quarantined, and how many files nothing reads.
+    Also how many rows were quarantined.
     """
     from queen_outcomes.base.store import Store
 
-    settings, day, plan, pdf = chosen
     earlier = folders.before(station / "build")
-    with Store(folder / folders.STORE_FILE, memory=memory_limit()) as store:
+    taken = None
+    if _reaches_beyond_kept(chosen.until):
+        taken = unchanged.find(earlier, told)
+    path = folder / folders.STORE_FILE
+    if taken:
+        taken.copy_to(path)
+        chosen.plan.provisional = taken.journal["season"]["provisional"]
+    with Workers(chosen.cores) as workers, Store(path, memory=memory_limit()) as store:
+        for table in unchanged.ANEW if taken else ():
+            store.drop(table.name)
         work = steps.Work(
             store,
             station / "records",
             folder,
-            settings,
-            day,
+            chosen.settings,
+            chosen.day,
             earlier,
-            plan,
-            pdf,
+            chosen.plan,
+            chosen.pdf,
             station_settings.text_of(station),
+            workers=workers,
+            unchanged=taken,
+            notes=list(taken.journal["notes"]) if taken else [],
         )
-        done = steps.run_steps(work, console, until)
+        done = steps.run_steps(work, console, chosen.until)
         for note in work.notes:
             console.note(f"note: {note}")
         sources, quarantined = [], 0
         if store.has("sources"):
             sources = store.records("SELECT * FROM sources ORDER BY ALL")
             quarantined = steps.count_rows(store, "sum(quarantined)", "sources")
+        begin = time.perf_counter()
+    seconds = time.perf_counter() - begin
+    console.finished("close", 0, seconds)
+    done.append({"step": "close", "rows": 0, "seconds": round(seconds, 3)})
+    unread = (
+        taken.journal["unread"]
+        if taken
+        else len(work.staged.unread)
+        if work.staged
+        else 0
+    )
     made = {"sources": sources, "steps": done, "results": work.results}
-    unread = len(work.staged.unread) if work.staged else 0
-    return {**made, "notes": work.notes}, quarantined, unread
+    made["store_sha256"] = folders.sha256(path)
+    return {**made, "notes": work.notes, "unread": unread}, quarantined
+
+
+def _reaches_beyond_kept(until: str | None) -> bool:
+    """Tell whether a build goes on after the steps whose tables could be taken over."""
+    kept = [step.name for step in steps.STEPS if step.kept]
+    return bool(kept) and until not in kept
 
 
 def _mend(place: Path, console: Console) -> None:
