@@ -7,16 +7,20 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy, as the command does
+os.environ["OPENBLAS_NUM_THREADS"] = "1"  # before numpy, as the command does
 
 import demo_station
 import pytest
 from made_once import Shared
+from queen_outcomes.base import workers
 from queen_outcomes.base.store import Store, quote
 from queen_outcomes.build import steps as weekly
 from queen_outcomes.commands import cli
 from queen_outcomes.facts import exports as contract
 from queen_outcomes.facts.dictionary import TABLES as RECORDS
+
+# the tests of this run share the cores already
+workers.cores = lambda: 1
 
 EMPTY_STATION = 'name = "Test station"\nas_of = 2026-07-01\n'
 

@@ -40,7 +40,7 @@ def test_the_journal_tells_how_the_build_was_made(built):
     assert run["as_of"] == "2026-07-01"
     assert run["settings"]["outcomes"]["laying_days"] == [21]
     assert set(run["files"]) == {"station.toml"}
-    assert [step["step"] for step in run["steps"]][-1] == "draw"
+    assert [step["step"] for step in run["steps"]][-2:] == ["draw", "close"]
     assert set(run["results"]) == set(contract.TABLES)
     assert {"version", "started", "python", "libraries"} <= set(run)
 

@@ -2,8 +2,10 @@
 
 import numpy as np
 import pytest
+from queen_outcomes.base.workers import Workers
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.outcomes.curves import draw_curves
+from queen_outcomes.outcomes import curves, fills
+from queen_outcomes.outcomes.curves import begin_curves, draw_curves
 from queen_outcomes.outcomes.derive import count_rates
 from station_tables import check, day, derived, insemination, leave
 
@@ -157,3 +159,25 @@ def test_curves_rise_and_stay_between_their_limits():
         for share, low, high, step in rows:
             assert low <= share + 1e-9 <= high + 2e-9
             assert step >= -1e-9
+
+
+def test_curves_do_not_depend_on_how_many_cores_draw_them(monkeypatch):
+    for module in (curves, fills):
+        monkeypatch.setattr(module, "FEW_COURSES", 0)
+    records = station()[0]
+    some = {row["queen_id"] for row in records["queens"][:200]}
+    records = {
+        name: [row for row in rows if row["queen_id"] in some]
+        for name, rows in records.items()
+    }
+    found = []
+    for cores in (1, 2, 4):
+        store = derived(day(120), **records)
+        count_rates(store, Settings())
+        with Workers(cores) as workers:
+            days = begin_curves(store, Settings(), workers)()
+        tables = ("fills", "estimates", "onset_curves", "incidence", "rates")
+        rows = [store.rows(f"SELECT * FROM {name}") for name in tables]
+        assert days == len(rows[2]) + len(rows[3])
+        found.append(rows)
+    assert found[0] == found[1] == found[2]

@@ -6,11 +6,13 @@ import dataclasses
 
 import pytest
 from queen_outcomes.base.errors import LedgerError
+from queen_outcomes.base.store import Store
+from queen_outcomes.base.workers import Workers
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.records import expectations
 from queen_outcomes.records.rules import Expectation, row_rules
-from staged_tables import AS_OF, accepted, staged
+from staged_tables import AS_OF, accepted, stage, staged
 from test_findings import LISTED, QUARANTINED
 
 
@@ -60,3 +62,23 @@ def test_an_expectation_that_raises_stops_the_build():
     with pytest.raises(LedgerError, match="gave no answer") as stopped:
         expectations.verify(staged(), [rule], {rule.rule_id: 0})
     assert "no_such" in stopped.value.text()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("cores", [1, 2])
+def test_beside_the_build_the_count_is_the_same_and_leaves_no_copy(cores, tmp_path):
+    place = tmp_path / "a [b]* folder"
+    place.mkdir()
+    store = Store(place / "station.duckdb")
+    stage(store, exits=[{}])
+    rules = exits_rules()
+    counts = dict.fromkeys((rule.rule_id for rule in rules), 0)
+    with Workers(cores) as workers:
+        verdict = expectations.begin(store, rules, counts, workers)
+        store.drop("staged_exits")
+        with pytest.raises(LedgerError, match="disagree") as stopped:
+            verdict.join()
+        assert "exits.queen_id.present: 1 by the expectation, 0" in stopped.value.text()
+        counts["exits.queen_id.present"] = 1
+        assert verdict.join() == len(rules)
+    assert not [path for path in place.iterdir() if path.is_dir()]

@@ -29,6 +29,12 @@ def noon(number: int) -> dt.datetime:
 def staged(**rows: list[dict]) -> Store:
     """Make staged_<table>, raw_<no> and sources_read; rows stand from line 2 on."""
     store = Store(threads=1)
+    stage(store, **rows)
+    return store
+
+
+def stage(store: Store, **rows: list[dict]) -> None:
+    """Make them in a store."""
     store.execute(
         "CREATE TABLE sources_read (source_no INTEGER, source VARCHAR, "
         '"table" VARCHAR, sha256 VARCHAR, rows_read BIGINT)'
@@ -36,7 +42,6 @@ def staged(**rows: list[dict]) -> Store:
     store.execute("CREATE TABLE passed_over (ref BIGINT, why VARCHAR)")
     for name in TABLES:
         _stage(store, name, rows.get(name, []))
-    return store
 
 
 def _stage(store: Store, name: str, rows: list[dict]) -> None:

@@ -6,6 +6,7 @@ they lie at the top of the tree.
 
 from __future__ import annotations
 
+import hashlib
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -25,3 +26,28 @@ def read(name: str, *parts: str) -> str:
     for part in parts:
         place = place / part
     return place.read_text(encoding="utf-8")
+
+
+def fingerprint() -> str:
+    """Give a hash of the package's code and SQL: another version may say another thing."""
+    parts = [
+        (path.name, path.read_bytes())
+        for place, end in (
+            (files("queen_outcomes"), ".py"),
+            (folder("sql"), ".sql"),
+        )
+        for path in _all_in(place)
+        if path.name.endswith(end)
+    ]
+    digest = hashlib.sha256()
+    for name, content in parts:
+        digest.update(f"{name} {len(content)} ".encode() + content)
+    return digest.hexdigest()
+
+
+def _all_in(place: Path | Traversable) -> list[Path | Traversable]:
+    """Give all files under a folder, in the order of their names."""
+    found: list[Path | Traversable] = []
+    for path in sorted(place.iterdir(), key=lambda path: path.name):
+        found += _all_in(path) if path.is_dir() else [path]
+    return found

@@ -23,6 +23,7 @@ UNHURRIED = {"checkpoint_threshold": "2GB", "preserve_insertion_order": False}
 an order asks for it."""
 
 _PARAMETER = re.compile(r"\$([a-z_][a-z0-9_]*)")
+_PATTERN = re.compile(r"([\[*?])")
 _COMMENT = re.compile(r"--[^\n]*")
 
 
@@ -34,6 +35,11 @@ def quote(name: str) -> str:
 def literal(text: str) -> str:
     """Quote a text for SQL that cannot take a parameter."""
     return "'" + text.replace("'", "''") + "'"
+
+
+def path_literal(path: Path) -> str:
+    """Quote a path for SQL that reads it, so that DuckDB takes none of it for a pattern."""
+    return literal(_PATTERN.sub(r"[\1]", str(path)))
 
 
 class Store:

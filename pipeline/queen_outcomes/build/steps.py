@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any
 from queen_outcomes.base import folders
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import RecordsError
+from queen_outcomes.base.workers import Workers
+from queen_outcomes.build.unchanged import Unchanged
 from queen_outcomes.facts.exports.outcomes import SEASON_CHANGES, SEASON_FIXED
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.season_plan import SeasonPlan
@@ -55,6 +57,10 @@ class Work:
     key : bytes or None
         The station's secret, where what is written leaves it: names are hidden before
         the first table is, and ``mask`` says by which codes.
+    workers : Workers
+        Who does what the next steps need not wait for.
+    unchanged : Unchanged or None
+        The build whose tables ``store`` holds already; None: it is empty.
     """
 
     store: Store
@@ -70,6 +76,8 @@ class Work:
     verified: bool = True
     key: bytes | None = None
     mask: Any = None
+    workers: Workers = field(default_factory=lambda: Workers(1))
+    unchanged: Unchanged | None = None
     refusal: RecordsError | None = None
     staged: Any = None
     results: dict[str, str] = field(default_factory=dict)
@@ -79,14 +87,20 @@ class Work:
     open_questions: list[Any] = field(default_factory=list)
     unanswered: list[Any] = field(default_factory=list)
     """Questions of `map` that the settings leave open."""
+    awaited: list[Callable[[], int]] = field(default_factory=list)
+    """What is under way beside the steps, each to be asked for its end, giving rows."""
 
 
 @dataclass(frozen=True)
 class Step:
-    """One named step; ``run`` gives the rows (or pages) it made."""
+    """One named step; ``run`` gives the rows (or pages) it made.
+
+    ``kept``: an unchanged build's tables of it are taken over.
+    """
 
     name: str
     run: Callable[[Work], int]
+    kept: bool = False
 
 
 def count_rows(store: Store, what: str, table: str) -> int:
@@ -125,9 +139,15 @@ def _check(work: Work) -> int:
 
     sources = [source.name for source in work.staged.sources]
     with work.staged.naming_damaged(work.store):
-        accept_records(
-            work.store, work.settings, work.as_of, sources, verified=work.verified
+        verdict = accept_records(
+            work.store,
+            work.settings,
+            work.as_of,
+            sources,
+            verified=work.verified,
+            workers=work.workers,
         )
+    work.awaited += [verdict.join] if verdict else []
     work.staged.refuse_changed()
     work.refusal = useless(work.store, work.staged.unread, work.as_of)
     if work.refusal and not work.looking:
@@ -155,9 +175,9 @@ def _rates(work: Work) -> int:
 
 
 def _curves(work: Work) -> int:
-    from queen_outcomes.outcomes.curves import draw_curves
+    from queen_outcomes.outcomes.curves import begin_curves
 
-    draw_curves(work.store, work.settings)
+    work.awaited.append(begin_curves(work.store, work.settings, work.workers))
     return count_rows(work.store, "count(*)", "estimates")
 
 
@@ -196,15 +216,12 @@ def _doses(work: Work) -> int:
 
 
 def _changes(work: Work) -> int:
-    from queen_outcomes.outcomes import attention
     from queen_outcomes.outcomes.changes import compare
 
     if work.plan:
         _keep_plan(work.store, work.plan)
         work.notes += [f"the plan changed: {row['what']}" for row in work.plan.changed]
-    changed = compare(work.store, work.earlier)
-    attention.gather(work.store, work.settings, work.as_of, work.earlier)
-    return changed
+    return compare(work.store, work.earlier)
 
 
 def _keep_plan(store: Store, plan: SeasonPlan) -> None:
@@ -219,6 +236,19 @@ def _keep_plan(store: Store, plan: SeasonPlan) -> None:
     ]
     write_rows(store, SEASON_FIXED, fixed)
     write_rows(store, SEASON_CHANGES, [*plan.changes, *plan.changed])
+
+
+def _await(work: Work) -> int:
+    """Wait for what was under way beside the steps; a build without it is none."""
+    awaited, work.awaited = work.awaited, []
+    return sum(end() for end in awaited)
+
+
+def _attention(work: Work) -> int:
+    from queen_outcomes.outcomes import attention
+
+    attention.gather(work.store, work.settings, work.as_of, work.earlier)
+    return count_rows(work.store, "count(*)", "attention")
 
 
 def _tables(work: Work) -> int:
@@ -248,15 +278,17 @@ def _draw(work: Work) -> int:
 
 
 STEPS: tuple[Step, ...] = (
-    Step("read", _read),
-    Step("check", _check),
-    Step("derive", _derive),
-    Step("rates", _rates),
-    Step("curves", _curves),
-    Step("models", _models),
-    Step("audit", _audit),
-    Step("doses", _doses),
+    Step("read", _read, kept=True),
+    Step("check", _check, kept=True),
+    Step("derive", _derive, kept=True),
+    Step("rates", _rates, kept=True),
+    Step("curves", _curves, kept=True),
+    Step("models", _models, kept=True),
+    Step("audit", _audit, kept=True),
+    Step("doses", _doses, kept=True),
     Step("changes", _changes),
+    Step("await", _await),
+    Step("attention", _attention),
     Step("tables", _tables),
     Step("draw", _draw),
 )
@@ -272,6 +304,7 @@ WORDS = {
     "audit": "simulating null seasons for the audit's limits",
     "doses": "comparing dose protocols",
     "changes": "setting the outcomes beside those of the build before",
+    "attention": "gathering what needs a person",
     "tables": "writing the tables",
     "draw": "drawing the pages",
 }
@@ -286,10 +319,12 @@ def run_steps(
     for step in STEPS:
         console.started(step.name, WORDS.get(step.name, ""))
         begin = time.perf_counter()
-        rows = step.run(work)
+        done_before = work.unchanged if step.kept else None
+        rows = done_before.rows(step.name) if done_before else step.run(work)
         seconds = time.perf_counter() - begin
         console.finished(step.name, rows, seconds)
         done.append({"step": step.name, "rows": rows, "seconds": round(seconds, 3)})
         if step.name == until:
             break
+    _await(work)  # asked to stop earlier: nothing is left half done
     return done

@@ -11,16 +11,18 @@ import json
 import os
 import platform
 import shutil
+import time
 from dataclasses import asdict, dataclass
 from importlib import metadata
 from pathlib import Path
 from typing import Any
 
 from queen_outcomes import __version__
-from queen_outcomes.base import folders
+from queen_outcomes.base import folders, resources
 from queen_outcomes.base.console import Console, plain
 from queen_outcomes.base.errors import UsageError, nearest
-from queen_outcomes.build import pseudonymous, steps
+from queen_outcomes.base.workers import Workers
+from queen_outcomes.build import pseudonymous, steps, unchanged
 from queen_outcomes.facts import settings as station_settings
 from queen_outcomes.facts.outcomes import refuse_unfinished
 from queen_outcomes.facts.pseudonyms import Mask, station_key
@@ -28,7 +30,10 @@ from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models import season_plan
 from queen_outcomes.models.season_plan import SeasonPlan
 
-JOURNALLED = ("polars", "duckdb", "great-expectations", "altair", "pyarrow")
+JOURNALLED = (
+    *("polars", "duckdb", "great-expectations", "altair", "pyarrow"),
+    *("numpy", "scipy"),
+)
 """Libraries whose version could change a result."""
 MEMORY_SHARE = 0.6
 MEMORY_MOST_GIB = 5.0
@@ -89,6 +94,7 @@ def build(
     now: dt.datetime | None = None,
     pdf: bool = False,
     leaving: Path | None = None,
+    cores: int | None = None,
 ) -> Built:
     """Rebuild a station's tables and dashboard, and switch ``latest`` to them.
 
@@ -110,6 +116,8 @@ def build(
     leaving : Path or None
         Write a dashboard and tables with codes in the place of names there, and neither
         switch ``latest`` nor fix anything for the season.
+    cores : int or None
+        How many to use; None: all there are. No byte depends on it.
 
     Raises
     ------
@@ -133,27 +141,32 @@ def build(
         try:
             told = _begin_journal(station, settings, day, now)
             told["number"] = folders.next_number(place)
-            chosen = (settings, day, plan, pdf)
+            told["season_read"] = season_plan.journalled(station, plan)["sha256"]
             key = None if leaving is None else station_key(station)
-            made, mask = _make(station, folder, chosen, console, until, key)
-            told.update(made["journal"])
-            quarantined, unread = made["quarantined"], made["unread"]
+            chosen = _Chosen(settings, day, plan, pdf, until, cores, key)
+            made, quarantined, mask = _make(station, folder, chosen, console, told)
+            told.update(made)
             if leaving is not None:
-                told = pseudonymous.journal_of(told, mask, key)
-                pseudonymous.hand_over(folder, leaving, told)
+                left = pseudonymous.journal_of(told, mask, key)
+                pseudonymous.hand_over(folder, leaving, left)
                 shutil.rmtree(folder)
-                return Built(leaving, told, quarantined, complete=True, unread=unread)
+                return Built(
+                    leaving, left, quarantined, complete=True, unread=told["unread"]
+                )
         except BaseException:
             shutil.rmtree(folder, ignore_errors=True)
             raise
         if until not in (None, steps.STEPS[-1].name):
-            return Built(folder, told, quarantined, complete=False, unread=unread)
+            return Built(
+                folder, told, quarantined, complete=False, unread=told["unread"]
+            )
         season_plan.write(station, plan)
         told["season"] = season_plan.journalled(station, plan)
+        told["plan_changed"] = bool(plan.changed)
         folders.write_run(folder, told)
         _swap(place, run_id, settings.history_builds)
         latest = place / folders.LATEST
-        return Built(latest, told, quarantined, complete=True, unread=unread)
+        return Built(latest, told, quarantined, complete=True, unread=told["unread"])
 
 
 def _begin_journal(
@@ -171,63 +184,102 @@ def _begin_journal(
         "started": now.isoformat(timespec="seconds"),
         "python": platform.python_version(),
         "libraries": {name: metadata.version(name) for name in JOURNALLED},
+        "code": resources.fingerprint(),
         "settings_sha256": hashlib.sha256(text.encode()).hexdigest(),
         "settings": resolved,
         "files": folders.fingerprint(station),
     }
 
 
+@dataclass(frozen=True)
+class _Chosen:
+    """What a build was asked for."""
+
+    settings: Settings
+    day: dt.date
+    plan: SeasonPlan
+    pdf: bool
+    until: str | None
+    cores: int | None
+    key: bytes | None
+
+
 def _make(
     station: Path,
     folder: Path,
-    chosen: tuple[Settings, dt.date, SeasonPlan, bool],
+    chosen: _Chosen,
     console: Console,
-    until: str | None,
-    key: bytes | None,
-) -> tuple[dict[str, Any], Mask | None]:
+    told: dict[str, Any],
+) -> tuple[dict[str, Any], int, Mask | None]:
     """Run the steps in the build's own file; give what they add to the journal.
 
-    Also how many rows were quarantined, and how many files nothing reads; and the codes
-    by which names were hidden, where a key says so.
+    Also how many rows were quarantined, and the codes by which names were hidden, where a
+    key says so.
     """
     from queen_outcomes.base.store import Store
 
-    settings, day, plan, pdf = chosen
     earlier = folders.before(station / "build")
-    with Store(
-        folder / folders.STORE_FILE,
-        memory=memory_limit(settings),
-        spill=folder / folders.SPILL,
-    ) as store:
+    taken = None
+    if _reaches_beyond_kept(chosen.until):
+        taken = unchanged.find(earlier, told)
+    path = folder / folders.STORE_FILE
+    if taken:
+        taken.copy_to(path)
+        chosen.plan.provisional = taken.journal["season"]["provisional"]
+    limits = {
+        "memory": memory_limit(chosen.settings),
+        "spill": folder / folders.SPILL,
+    }
+    with Workers(chosen.cores) as workers, Store(path, **limits) as store:
+        for table in unchanged.ANEW if taken else ():
+            store.drop(table.name)
         work = steps.Work(
             store,
             station / "records",
             folder,
-            settings,
-            day,
+            chosen.settings,
+            chosen.day,
             earlier,
-            plan,
-            pdf,
+            chosen.plan,
+            chosen.pdf,
             station_settings.text_of(station),
-            key=key,
+            key=chosen.key,
+            workers=workers,
+            unchanged=taken,
+            notes=list(taken.journal["notes"]) if taken else [],
         )
-        done = steps.run_steps(work, console, until)
+        done = steps.run_steps(work, console, chosen.until)
         for note in work.notes:
             console.note(f"note: {note}")
         if store.has("attention"):
-            from queen_outcomes.outcomes.attention import told
+            from queen_outcomes.outcomes import attention
 
-            for line in told(store):
+            for line in attention.told(store):
                 console.note(line)
         sources, quarantined = [], 0
         if store.has("sources"):
             sources = store.records("SELECT * FROM sources ORDER BY ALL")
             quarantined = steps.count_rows(store, "sum(quarantined)", "sources")
+        begin = time.perf_counter()
+    seconds = time.perf_counter() - begin
+    console.finished("close", 0, seconds)
+    done.append({"step": "close", "rows": 0, "seconds": round(seconds, 3)})
+    unread = (
+        taken.journal["unread"]
+        if taken
+        else len(work.staged.unread)
+        if work.staged
+        else 0
+    )
     made = {"sources": sources, "steps": done, "results": work.results}
-    unread = len(work.staged.unread) if work.staged else 0
-    journal = {**made, "notes": work.notes}
-    counted = {"journal": journal, "quarantined": quarantined, "unread": unread}
-    return counted, work.mask
+    made["store_sha256"] = folders.sha256(path)
+    return {**made, "notes": work.notes, "unread": unread}, quarantined, work.mask
+
+
+def _reaches_beyond_kept(until: str | None) -> bool:
+    """Tell whether a build goes on after the steps whose tables could be taken over."""
+    kept = [step.name for step in steps.STEPS if step.kept]
+    return bool(kept) and until not in kept
 
 
 def _mend(place: Path, console: Console) -> None:

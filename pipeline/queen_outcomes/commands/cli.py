@@ -17,6 +17,7 @@ import click
 
 from queen_outcomes import __version__
 from queen_outcomes.base.console import Console
+from queen_outcomes.base.workers import one_thread_each
 from queen_outcomes.commands.audit import audit
 from queen_outcomes.commands.build import build
 from queen_outcomes.commands.check import check
@@ -133,9 +134,7 @@ class _Interrupt:
 
 def run(argv: Sequence[str] | None = None) -> int:
     """Run a command line and give its exit code."""
-    # numpy and scipy each bring threads that spin against each other and DuckDB's;
-    # one is faster on a busy machine, and a user's own setting is left alone
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    one_thread_each()
     console = Console()
     interrupt = _Interrupt()
     if threading.current_thread() is threading.main_thread():

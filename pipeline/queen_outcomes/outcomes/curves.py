@@ -10,6 +10,7 @@ stands here and only here.
 from __future__ import annotations
 
 import zlib
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,11 +19,17 @@ import polars as pl
 
 from queen_outcomes.base.errors import LedgerError
 from queen_outcomes.base.store import Store
+from queen_outcomes.base.workers import Task, Workers
 from queen_outcomes.facts.exports.outcomes import ESTIMATES, INCIDENCE, ONSET_CURVES
 from queen_outcomes.facts.exports.writing import write_rows
 from queen_outcomes.facts.outcomes import OUTCOMES, Event
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.outcomes.fills import estimate_rates, fill_courses
+from queen_outcomes.outcomes.fills import (
+    FEW_COURSES,
+    begin_fills,
+    estimate_rates,
+    write_fills,
+)
 from queen_outcomes.outcomes.signs import histories_given
 from queen_outcomes.stats.times.competing import Curves
 from queen_outcomes.stats.times.curve_limits import batch_limits
@@ -39,7 +46,6 @@ DRAWN = (
     "season",
 )
 """Groupings that curves are drawn of; the others have estimates only."""
-DRAWN_TABLES = (ONSET_CURVES, INCIDENCE, ESTIMATES)
 ONSET_DAYS = np.arange(0, 61)
 INCIDENCE_DAYS = np.concatenate([np.arange(0, 91), np.arange(95, 401, 5)])
 NEVER_ONLY = 1e5
@@ -57,22 +63,52 @@ Row = dict[str, Any]
 
 def draw_curves(store: Store, settings: Settings) -> None:
     """Write the curves and estimates, and put the estimates into rates."""
+    begin_curves(store, settings, Workers(1))()
+
+
+def begin_curves(
+    store: Store, settings: Settings, workers: Workers
+) -> Callable[[], int]:
+    """Write fills and estimates, put the estimates into rates, and begin the curves.
+
+    Returns
+    -------
+    callable
+        Writes the curves, waiting for them, and gives how many days they have.
+    """
     store.step("05_rates", "histories", histories_given())
-    known = fill_courses(store, settings)
-    tables: dict[str, list[Row]] = {table.name: [] for table in DRAWN_TABLES}
-    tables["estimates"] = estimate_rates(store, settings, known)
-    for grouping in DRAWN:
-        for (level,), part in known.courses.group_by(grouping, maintain_order=True):
-            if part.height < settings.min_shown:
-                continue
-            place = {"grouping": grouping, "level": level}
-            for name, rows in _of_level(part, place).items():
-                tables[name] += [{**row, **place} for row in rows]
-    for table in DRAWN_TABLES:
-        write_rows(store, table, tables[table.name])
+    filling = begin_fills(store, settings, workers)
+    known = filling.known
+    levels = list(_levels(known.courses, settings.min_shown))
+    beside = workers if known.courses.height >= FEW_COURSES else Workers(1)
+    tasks = [beside.submit(_of_level, part, place) for place, part in levels]
+    write_fills(store, settings, filling)
+    write_rows(store, ESTIMATES, estimate_rates(store, settings, known))
     store.step("05_rates", "rates_with_estimates", {})
     store.execute("DROP TABLE rates")
     store.execute("ALTER TABLE rates_with_estimates RENAME TO rates")
+    return lambda: _write_curves(store, [place for place, _ in levels], beside, tasks)
+
+
+def _levels(courses: pl.DataFrame, fewest: int) -> Iterator[tuple[Row, pl.DataFrame]]:
+    """Give each level that has a curve, with its courses."""
+    for grouping in DRAWN:
+        for (level,), part in courses.group_by(grouping, maintain_order=True):
+            if part.height >= fewest:
+                yield {"grouping": grouping, "level": level}, part
+
+
+def _write_curves(
+    store: Store, places: list[Row], workers: Workers, tasks: list[Task]
+) -> int:
+    found = zip(places, workers.results(tasks), strict=True)
+    levels = [(place, curves) for place, curves in found]
+    days = 0
+    for table in (ONSET_CURVES, INCIDENCE):
+        rows = [{**r, **place} for place, curves in levels for r in curves[table.name]]
+        write_rows(store, table, rows)
+        days += len(rows)
+    return days
 
 
 def _of_level(part: pl.DataFrame, place: Row) -> dict[str, list[Row]]:

@@ -16,20 +16,23 @@ import numpy as np
 import polars as pl
 
 from queen_outcomes.base.store import Store
+from queen_outcomes.base.workers import Task, Workers
 from queen_outcomes.facts.outcomes import OUTCOMES, Outcome, outcome_named
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.signs import Known, days_of, read_known
 from queen_outcomes.stats.histories.chain import GONE, REPLACED, TAKEN
 from queen_outcomes.stats.histories.fit import (
-    Model,
+    begin_filling,
     even,
-    fill_in,
     fit_histories,
 )
 from queen_outcomes.stats.histories.passes import Histories
 from queen_outcomes.stats.histories.shares import FilledShare, filled_share
 
 TIMES = 20
+FEW_COURSES, MANY_COURSES = 300, 30_000
+"""Numbers of courses between which workers fill in at once: one that fills in 100,000
+takes over 2 GB."""
 ENDS = {"dead": GONE, "missing": GONE, "superseded": REPLACED, "culled_fault": TAKEN}
 SCORED = 2**17
 """Where chance is taken from for a pattern nobody scored."""
@@ -37,20 +40,52 @@ WATCHED = 10
 """Courses seen on a window's last day or later, for a state on that day to be told."""
 
 
-def fill_courses(store: Store, settings: Settings) -> Known:
+@dataclass(frozen=True, eq=False)
+class Filling:
+    """Fillings under way.
+
+    Attributes
+    ----------
+    known : Known
+    tasks : list of Task
+        As `begin_filling` gives them.
+    workers : Workers
+    """
+
+    known: Known
+    tasks: list[Task]
+    workers: Workers
+
+
+def begin_fills(store: Store, settings: Settings, workers: Workers) -> Filling:
+    """Learn the histories, and begin to fill them in."""
+    known = read_known(store, settings)
+    number = known.courses.height
+    # fewer take less time than a process takes to start; more would not leave memory
+    beside = workers if FEW_COURSES <= number <= MANY_COURSES else Workers(1)
+    tasks: list[Task] = []
+    if number:
+        model = fit_histories(known.seen)
+        words = known.courses["cluster"].to_numpy()
+        clusters = np.unique(words, return_inverse=True)[1]
+        tasks = begin_filling(known.seen, model, known.keys, clusters, TIMES, beside)
+    return Filling(known, tasks, beside)
+
+
+def write_fills(store: Store, settings: Settings, filling: Filling) -> None:
     """Write fills, one row a closed course, outcome and window, ordered so.
 
     ``answers`` holds 1 yes and 0 no for each filling, and null where she had not laid in
     it and so was not at risk.
     """
-    known = read_known(store, settings)
-    grace, frames = settings.outcomes.grace_days, []
-    if known.courses.height:
-        filled = _filled(known, fit_histories(known.seen))
-        for name, window in settings.outcomes.windows:
-            asked = asked_of(known.courses, name, window, grace)
-            answers = _answers(known, filled, name, window)[:, asked]
-            frames.append(_frame(known.courses, name, window, asked, answers))
+    known, frames = filling.known, []
+    pairs = filling.workers.results(filling.tasks)
+    filled = [drawn for pair in pairs for drawn in pair]
+    grace = settings.outcomes.grace_days
+    for name, window in settings.outcomes.windows if filled else ():
+        asked = asked_of(known.courses, name, window, grace)
+        answers = _answers(known, filled, name, window)[:, asked]
+        frames.append(_frame(known.courses, name, window, asked, answers))
     ids = {"course_id": pl.String, "outcome": pl.String, "window_days": pl.Int64}
     empty = pl.DataFrame(schema={**ids, "answers": pl.List(pl.Int8)})
     store.con.register("written", pl.concat([empty, *frames]))
@@ -58,12 +93,13 @@ def fill_courses(store: Store, settings: Settings) -> Known:
         "fills", "SELECT * FROM written ORDER BY outcome, window_days, course_id"
     )
     store.con.unregister("written")
-    return known
 
 
-def _filled(known: Known, model: Model) -> list[Histories]:
-    clusters = np.unique(known.courses["cluster"].to_numpy(), return_inverse=True)[1]
-    return fill_in(known.seen, model, known.keys, clusters, TIMES)
+def fill_courses(store: Store, settings: Settings) -> Known:
+    """Write fills, all worked out here; see `write_fills`."""
+    filling = begin_fills(store, settings, Workers(1))
+    write_fills(store, settings, filling)
+    return filling.known
 
 
 def _answers(

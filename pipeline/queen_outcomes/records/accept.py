@@ -11,10 +11,12 @@ from collections.abc import Collection
 
 from queen_outcomes.base.errors import RecordsError, shorten
 from queen_outcomes.base.store import Store, literal, quote
+from queen_outcomes.base.workers import Workers
 from queen_outcomes.facts.column import Table
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.records import expectations, findings, ledger, linking, spellings
+from queen_outcomes.records.expectations import Verdict
 from queen_outcomes.records.rules import Rule, row_rules
 
 LINKS = ("placements", "exits")
@@ -28,7 +30,8 @@ def accept_records(
     sources: Collection[str] | None = None,
     *,
     verified: bool = True,
-) -> None:
+    workers: Workers | None = None,
+) -> Verdict | None:
     """Check every staged row, and write what became of it.
 
     Parameters
@@ -43,6 +46,13 @@ def accept_records(
         The names of the sources that were opened; each must be in the ledger.
     verified : bool
         Have the expectations count the failing rows too, which takes seconds.
+    workers : Workers or None
+        Who counts them beside what the build does next; None: they are counted here.
+
+    Returns
+    -------
+    Verdict or None
+        That second count, to be asked for; None where it is over, or was not wanted.
 
     Raises
     ------
@@ -81,12 +91,16 @@ def accept_records(
     ledger.check(store, sources)
     ordered = list(TABLES)
     rules.sort(key=lambda rule: ordered.index(rule.table))
-    if verified:
+    verdict = None
+    if verified and workers is not None and workers.count > 1:
+        verdict = expectations.begin(store, rules, counts, workers)
+    elif verified:
         expectations.verify(store, rules, counts)
     expectations.write(store, rules, counts)
     keyed = [f"keyed_{name}" for name, table in TABLES.items() if table.key]
     for name in ("findings", "colony_checks", "stays", *keyed):
         store.drop(name)
+    return verdict
 
 
 def useless(

@@ -2,7 +2,8 @@
 
 Each rule is counted a second time here, and the build stops when an expectation
 raised instead of answering or when the two counts differ. Great Expectations is
-imported inside `verify` alone, because that takes seconds.
+imported where it counts alone, because that takes seconds; a build has it count beside its
+other steps, on copies of the staged tables, and asks for the verdict before it exports.
 """
 
 from __future__ import annotations
@@ -12,11 +13,16 @@ import itertools
 import logging
 import operator
 import os
+import shutil
+import tempfile
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from queen_outcomes.base.errors import LedgerError, shorten
-from queen_outcomes.base.store import Store, quote
+from queen_outcomes.base.store import Store, literal, path_literal, quote
+from queen_outcomes.base.workers import Task, Workers
 from queen_outcomes.facts.exports import EXPECTATIONS
 from queen_outcomes.facts.exports.writing import write_rows
 from queen_outcomes.records.rules import Rule
@@ -26,6 +32,8 @@ SEVERITIES = {"quarantine": "critical", "set_aside": "warning", "look": "info"}
 
 FORMAT = {"result_format": "BASIC", "partial_unexpected_count": 0}
 """Counts only; anything fuller fetches every failing value."""
+Answer = int | str
+"""How many rows fail a rule; a text: why nobody can say."""
 
 
 def verify(store: Store, rules: Iterable[Rule], counts: Mapping[str, int]) -> None:
@@ -46,11 +54,25 @@ def verify(store: Store, rules: Iterable[Rule], counts: Mapping[str, int]) -> No
         An expectation raised, or counts otherwise than the SQL.
     """
     listed = list(rules)
-    answers = _answers(store, listed)
+    _hold(_answers(store, listed), listed, counts)
+
+
+def _hold(
+    answers: Mapping[str, Answer], rules: list[Rule], counts: Mapping[str, int]
+) -> None:
+    """Stop the build where an expectation gave no answer, or another than the SQL."""
+    for rule in rules:
+        if isinstance(answers[rule.rule_id], str):
+            raise LedgerError(
+                "a check of the records gave no answer",
+                where=rule.rule_id,
+                found=str(answers[rule.rule_id]),
+                hint="this is a fault of the tool; please report it with these lines",
+            )
     disagreed = [
         f"{rule.rule_id}: {answers[rule.rule_id]} by the expectation, "
         f"{counts[rule.rule_id]} by the query"
-        for rule in listed
+        for rule in rules
         if answers[rule.rule_id] != counts[rule.rule_id]
     ]
     if disagreed:
@@ -62,9 +84,78 @@ def verify(store: Store, rules: Iterable[Rule], counts: Mapping[str, int]) -> No
         )
 
 
-def _answers(store: Store, rules: list[Rule]) -> dict[str, int]:
+@dataclass(frozen=True)
+class Verdict:
+    """The second count, under way beside the build.
+
+    Parameters
+    ----------
+    rules : list of Rule
+    counts : mapping of str to int
+        For each rule_id, the rows that its SQL found.
+    task : Task
+        The expectations' own counts.
+    """
+
+    rules: list[Rule]
+    counts: Mapping[str, int]
+    task: Task
+
+    def join(self) -> int:
+        """Give how many rules were counted twice, once all agree.
+
+        Raises
+        ------
+        LedgerError
+            As `verify`.
+        """
+        _hold(self.task.result(), self.rules, self.counts)
+        return len(self.rules)
+
+
+def begin(
+    store: Store, rules: list[Rule], counts: Mapping[str, int], workers: Workers
+) -> Verdict:
+    """Have the rules counted a second time while the build goes on.
+
+    Notes
+    -----
+    No other process can open the build's file, even to read, so it is given copies,
+    beside it; they are gone once they are read.
+    """
+    place = Path(tempfile.mkdtemp(dir=_beside(store)))
+    needed = {name for rule in rules for name in (rule.relation, *rule.beside)}
+    for relation in sorted(needed):
+        file = literal(str(place / f"{relation}.parquet"))
+        store.execute(f"COPY {quote(relation)} TO {file} (FORMAT parquet)")
+    return Verdict(rules, counts, workers.submit(_answers_on, place, rules))
+
+
+def _beside(store: Store) -> Path | None:
+    """Give the folder of a store's file; None: it has none."""
+    return None if str(store.path) == ":memory:" else Path(store.path).parent
+
+
+def _answers_on(place: Path, rules: list[Rule]) -> dict[str, Answer]:
+    """Count on copies of the tables, and remove them."""
+    try:
+        with Store() as store:
+            for file in sorted(place.iterdir()):
+                name, path = quote(file.stem), path_literal(file)
+                store.execute(f"CREATE VIEW {name} AS SELECT * FROM {path}")
+            return _answers(store, rules)
+    finally:
+        shutil.rmtree(place, ignore_errors=True)
+
+
+def _answers(store: Store, rules: list[Rule]) -> dict[str, Answer]:
     os.environ.setdefault("GX_ANALYTICS_ENABLED", "false")
     logging.getLogger("great_expectations").setLevel(logging.WARNING)
+    from tqdm.std import TqdmDefaultWriteLock
+
+    # its progress bars, none of which is shown, would hold a lock among processes, which
+    # nobody frees where a worker is ended
+    TqdmDefaultWriteLock.mp_lock = None
     import great_expectations as gx
 
     from queen_outcomes.records import duckdb_dialect
@@ -73,7 +164,7 @@ def _answers(store: Store, rules: list[Rule]) -> dict[str, int]:
     context.variables.progress_bars = {"globally": False}
     url = duckdb_dialect.share(store.con)
     source = context.data_sources.add_duckdb("build", connection_string=url)
-    answers: dict[str, int] = {}
+    answers: dict[str, Answer] = {}
     try:
         by_relation = operator.attrgetter("relation")
         ordered = sorted(rules, key=by_relation)
@@ -87,7 +178,7 @@ def _answers(store: Store, rules: list[Rule]) -> dict[str, int]:
 
 def _run_suite(
     context: Any, source: Any, relation: str, rules: list[Rule]
-) -> dict[str, int]:
+) -> dict[str, Answer]:
     import great_expectations as gx
 
     asset = source.add_table_asset(relation, table_name=relation)
@@ -119,20 +210,13 @@ def _expectation(rule: Rule) -> Any:
     )
 
 
-def _answer(result: Any) -> tuple[str, int]:
+def _answer(result: Any) -> tuple[str, Answer]:
     rule_id = result.expectation_config.meta["rule_id"]
     found = result.result or {}
     count = found.get("unexpected_count", found.get("observed_value"))
     if count is None and found.get("element_count") == 0:
         count = 0  # a sum over no rows
-    if count is None:
-        raise LedgerError(
-            "a check of the records gave no answer",
-            where=rule_id,
-            found=_cause(result.exception_info),
-            hint="this is a fault of the tool; please report it with these lines",
-        )
-    return rule_id, int(count)
+    return rule_id, _cause(result.exception_info) if count is None else int(count)
 
 
 def _cause(information: Any) -> str:

@@ -63,6 +63,7 @@ SEMEN_RULE = Rule(
     columns=("semen_batch",),
     values=("semen_batch",),
     over="accepted_inseminations",
+    beside=("accepted_semen",),
 )
 
 

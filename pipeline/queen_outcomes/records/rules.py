@@ -66,6 +66,8 @@ class Rule:
     """The columns a pair is made of."""
     over: str = ""
     """The table it looks at, where that is not ``staged_<table>``."""
+    beside: tuple[str, ...] = ()
+    """Other tables that its SQL reads."""
 
     @property
     def relation(self) -> str:

@@ -7,10 +7,11 @@ uncertain (a bootstrap of batches).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from queen_outcomes.base.workers import Task, Workers
 from queen_outcomes.stats.histories.chain import CAUSES, EFFECTS, SeenCourses, Sign
 from queen_outcomes.stats.histories.passes import Chain, Counts, Histories, Rates
 
@@ -126,14 +127,15 @@ def _batched(seen: SeenCourses, came, expected, own, weight) -> np.ndarray:
     return np.prod(parts, axis=0) if parts else np.ones(seen.n)
 
 
-def fill_in(
+def begin_filling(
     seen: SeenCourses,
     model: Model,
     keys: np.ndarray,
     clusters: np.ndarray,
     times: int,
-) -> list[Histories]:
-    """Draw whole histories, several times, each pair from rates learned anew.
+    workers: Workers,
+) -> list[Task]:
+    """Begin to draw whole histories, several times, each pair from rates learned anew.
 
     Parameters
     ----------
@@ -146,20 +148,41 @@ def fill_in(
     clusters : ndarray of int, shape (n,)
         Batches that are weighted as one, 0..k-1.
     times : int
+    workers : Workers
+
+    Returns
+    -------
+    list of Task
+        Each gives a pair, a list of Histories.
     """
+    bare = replace(seen)  # without what it has worked out of itself
+    return [
+        workers.submit(_pair, bare, model, keys, clusters, range(times)[at : at + PAIR])
+        for at in range(0, times, PAIR)
+    ]
+
+
+def fill_in(
+    seen: SeenCourses,
+    model: Model,
+    keys: np.ndarray,
+    clusters: np.ndarray,
+    times: int,
+) -> list[Histories]:
+    """Draw whole histories here; see `begin_filling`."""
+    tasks = begin_filling(seen, model, keys, clusters, times, Workers(1))
+    return [drawn for task in tasks for drawn in task.result()]
+
+
+def _pair(seen: SeenCourses, model: Model, keys, clusters, numbers) -> list[Histories]:
+    """Draw the histories of some numbers from rates learned anew."""
     names = np.full(clusters.max() + 1, np.iinfo(np.uint64).max, np.uint64)
     np.minimum.at(names, clusters, keys)
-    found = []
-    for number in range(0, times, PAIR):
-        weight = -np.log1p(-even(names, number, 2**16))[clusters]
-        again = learn(seen, model, weight / weight.mean(), ROUNDS_AGAIN)
-        chain = Chain(seen.steps, again.rates, seen.likelihood(again.signs))
-        ahead = chain.backwards(chain.forwards()[1])
-        found.extend(
-            chain.draw(ahead, lambda step, k=k: even(keys, k, step))
-            for k in range(number, min(number + PAIR, times))
-        )
-    return found
+    weight = -np.log1p(-even(names, numbers[0], 2**16))[clusters]
+    again = learn(seen, model, weight / weight.mean(), ROUNDS_AGAIN)
+    chain = Chain(seen.steps, again.rates, seen.likelihood(again.signs))
+    ahead = chain.backwards(chain.forwards()[1])
+    return [chain.draw(ahead, lambda step, k=k: even(keys, k, step)) for k in numbers]
 
 
 def even(keys: np.ndarray, *places: int) -> np.ndarray:

@@ -9,8 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import expit, logit
-from scipy.stats import norm, t
+from scipy.special import expit, logit, ndtri, stdtrit
 
 from queen_outcomes.stats.times.turnbull import (
     fit_turnbull,
@@ -125,7 +124,7 @@ def logit_limits(estimate, se, freedom) -> tuple[np.ndarray, np.ndarray]:
     estimate, se = np.asarray(estimate, float), np.asarray(se, float)
     inside = (estimate > 0) & (estimate < 1)
     share = np.where(inside, estimate, 0.5)
-    multiple = t.ppf(0.975, freedom) if freedom > 0 else np.nan
+    multiple = stdtrit(freedom, 0.975) if freedom > 0 else np.nan
     reach = multiple * se / (share * (1.0 - share))
     low = np.where(inside, expit(logit(share) - reach), estimate)
     high = np.where(inside, expit(logit(share) + reach), estimate)
@@ -158,7 +157,7 @@ def share_limits(share, se, known, freedom) -> tuple[np.ndarray, np.ndarray]:
 def wilson_limits(share, of) -> tuple[np.ndarray, np.ndarray]:
     """Wilson's 95 % limits of a share of ``of`` courses; 0 to 1 where there are none."""
     share, of = np.asarray(share, float), np.asarray(of, float)
-    z2 = norm.ppf(0.975) ** 2
+    z2 = ndtri(0.975) ** 2
     count = np.where(of > 0, of, 1.0)
     middle = (share + z2 / (2.0 * count)) / (1.0 + z2 / count)
     root = np.sqrt(share * (1.0 - share) * z2 / count + (z2 / (2.0 * count)) ** 2)

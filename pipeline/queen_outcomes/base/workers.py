@@ -1,0 +1,158 @@
+"""Work done beside the build, in processes of their own, without a changed byte.
+
+Workers are spawned, never forked: a fork takes the threads' locks of an open store along
+and not the threads. They take plain arguments and give plain results; whoever asks alone
+writes, in its own order. Work is cut by what it is about, never by how many cores there
+are, so that their number changes when a result comes and nothing else.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future, ProcessPoolExecutor
+
+THREADS = (
+    "OPENBLAS_NUM_THREADS",
+    "OMP_NUM_THREADS",
+    "MKL_NUM_THREADS",
+    "BLIS_NUM_THREADS",
+    "VECLIB_MAXIMUM_THREADS",
+    "NUMEXPR_NUM_THREADS",
+)
+
+
+def one_thread_each() -> None:
+    """Let linear algebra use one thread, here and in workers; before numpy is imported.
+
+    How sums are cut among threads changes their last digits, whatever the environment
+    says of it; and these threads spin against each other, DuckDB's and the workers.
+    """
+    os.environ.update(dict.fromkeys(THREADS, "1"))
+
+
+def cores() -> int:
+    """Give how many cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+class Task:
+    """Something to be worked out, here or beside."""
+
+    def __init__(
+        self, future: Future | None, function: Callable[..., Any], arguments: tuple
+    ) -> None:
+        self._future, self._function, self._arguments = future, function, arguments
+        self._done: tuple[Any] | None = None
+
+    def result(self) -> Any:
+        """Give the result: a worker's, or worked out here if none has begun on it.
+
+        Raises
+        ------
+        MemoryError
+            A worker was ended from outside, as a system does that runs out of memory.
+        """
+        if self._done is None:
+            if self._future is None or self._future.cancel():
+                self._done = (self._function(*self._arguments),)
+            else:
+                self._done = (_awaited(self._future),)
+            self._future, self._arguments = None, ()
+        return self._done[0]
+
+
+def _awaited(future: Future) -> Any:
+    from concurrent.futures.process import BrokenProcessPool
+
+    try:
+        return future.result()
+    except BrokenProcessPool:
+        raise MemoryError("a worker of the build was ended") from None
+
+
+class Workers:
+    """Processes that take tasks, one fewer than cores: whoever waits works too.
+
+    Parameters
+    ----------
+    count : int or None
+        Cores to use, this process's own among them; 1: everything is worked out here,
+        when it is asked for. None: all there are.
+
+    Notes
+    -----
+    A process is started with the first task that finds no idle one.
+    """
+
+    def __init__(self, count: int | None = None) -> None:
+        self.count = max(cores() if count is None else count, 1)
+        self._pool: ProcessPoolExecutor | None = None
+
+    def submit(self, function: Callable[..., Any], *arguments: Any) -> Task:
+        """Hand over a task: a function of a module, with arguments that can be copied."""
+        if self.count == 1:
+            return Task(None, function, arguments)
+        if self._pool is None:
+            import multiprocessing
+            from concurrent.futures import ProcessPoolExecutor
+
+            self._pool = ProcessPoolExecutor(
+                self.count - 1,
+                multiprocessing.get_context("spawn"),
+                initializer=_begin,
+            )
+        return Task(self._pool.submit(function, *arguments), function, arguments)
+
+    def results(self, tasks: Iterable[Task]) -> list[Any]:
+        """Give the results of tasks in their order, working on the last ones here."""
+        listed = list(tasks)
+        for task in reversed(listed):
+            task.result()
+        return [task.result() for task in listed]
+
+    def close(self) -> None:
+        """Let the workers end; what none has begun on is left."""
+        if self._pool is not None:
+            self._pool.shutdown(wait=True, cancel_futures=True)
+            self._pool = None
+
+    def stop(self) -> None:
+        """End the workers, whatever they are at: nobody waits for it any more."""
+        if self._pool is not None:
+            import multiprocessing
+
+            for child in multiprocessing.active_children():
+                child.terminate()
+        self.close()
+
+    def __enter__(self) -> Workers:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        self.close() if kind is None else self.stop()
+
+
+def _begin() -> None:
+    """Make a worker end with its parent, and at once where somebody presses Ctrl-C."""
+    import multiprocessing
+
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        watch = threading.Thread(target=_end_with, args=(parent,), daemon=True)
+        watch.start()
+
+
+def _end_with(parent: Any) -> None:
+    from multiprocessing import connection
+
+    connection.wait([parent.sentinel])
+    os._exit(1)

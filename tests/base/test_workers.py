@@ -1,0 +1,83 @@
+"""Work beside the build: the same results by any number of workers, and clear ends."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+from queen_outcomes.base.workers import THREADS, Workers, one_thread_each
+
+
+@pytest.mark.parametrize("count", [1, 3])
+def test_results_stand_in_the_order_they_were_asked_for(count):
+    arrays = [np.arange(float(n)) for n in range(1, 9)]
+    with Workers(count) as workers:
+        tasks = [workers.submit(np.mean, array) for array in arrays]
+        assert workers.results(tasks) == [array.mean() for array in arrays]
+
+
+def test_nothing_is_worked_out_before_it_is_asked_for_without_workers():
+    asked = []
+    with Workers(1) as workers:
+        task = workers.submit(asked.append, "one")
+        assert asked == []
+        task.result()
+        task.result()
+    assert asked == ["one"]
+
+
+def test_a_worker_is_spawned_and_holds_nothing_of_its_parent():
+    with Workers(3) as workers:
+        tasks = [workers.submit(os.getpid) for _ in range(2)]
+        (one, _) = [task._future.result() for task in tasks]
+        assert one != os.getpid()
+
+
+def test_a_workers_error_is_raised_where_its_result_is_asked_for():
+    with Workers(3) as workers:
+        task = workers.submit(int, "x")
+        with pytest.raises(ValueError, match="invalid literal"):
+            task.result()
+
+
+def test_a_worker_that_was_ended_is_told_as_what_ends_them():
+    with Workers(2) as workers:
+        busy = workers.submit(os.kill, *(workers.submit(os.getpid)._future.result(), 9))
+        while not busy._future.done():  # until it has run, or would run here
+            pass
+        with pytest.raises(MemoryError, match="worker"):
+            busy.result()
+
+
+def test_one_thread_whatever_the_environment_says(monkeypatch):
+    for name in THREADS:
+        monkeypatch.setenv(name, "7")
+    one_thread_each()
+    assert {os.environ[name] for name in THREADS} == {"1"}
+
+
+@pytest.mark.slow
+def test_workers_end_with_the_process_that_was_killed():
+    code = (
+        "import os, time\n"
+        "from queen_outcomes.base.workers import Workers\n"
+        "if __name__ == '__main__':\n"
+        "    workers = Workers(2)\n"
+        "    print(workers.submit(os.getpid)._future.result(), flush=True)\n"
+        "    time.sleep(60)\n"
+    )
+    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE) as run:
+        worker = int(run.stdout.readline())
+        run.send_signal(signal.SIGKILL)
+        run.wait()
+        for _ in range(200):
+            try:
+                os.kill(worker, 0)
+            except ProcessLookupError:
+                return
+            subprocess.run(["sleep", "0.05"], check=True)
+    pytest.fail("the worker lived on")
