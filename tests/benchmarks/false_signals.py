@@ -1,17 +1,18 @@
 """How often running series and flags point at somebody, over simulated stations.
 
     PYTHONPATH=tests/support python tests/benchmarks/false_signals.py \
-        --stations 500 --foreign 120 --seed 1 --report FILE
+        --stations 600 --foreign 90 --seed 1 --report FILE
 
 Each station has two seasons of courses in graft and semen batches that six operators
 share, on bench days that not everybody works on; a tenth of the courses stay undecided. Of
-the second season nothing is known beforehand: how hard it is is drawn, and every tenth
+the second season nothing is known beforehand: how hard it is is drawn, and every fourth
 station has a hard one. Risk models are fitted to the courses of the first, as a build does.
-Nobody differs; then, in every fifth station, the first operator's odds are doubled, and
+Nobody differs; then, in every tenth station, the first operator's odds are doubled, and
 tripled, in the second season. Flags are looked at in every other station. `--foreign` stations in which no operator differs come from the generators of
 tests/support/foreign, written by another hand, as records that are read and derived; their
-second seasons are harder by 0, 0.4 or 0.8. Shares are of operators in a season, at a setting of 0.01 for each direction of each
-series; limits allow for operators of one station.
+second seasons are harder by 0, 0.4 or 0.8. Shares are of operators in a season, at a
+setting of 0.01 for each direction of each series; limits allow for operators of one
+station.
 """
 
 from __future__ import annotations
@@ -35,7 +36,11 @@ from foreign.truth import Station as Foreign
 from foreign.truth import write as write_station
 from queen_outcomes.audit.apart import apart_from
 from queen_outcomes.audit.operators import operator_rows
-from queen_outcomes.audit.running_series import AuditSeason, running_series_of
+from queen_outcomes.audit.running_series import (
+    AuditSeason,
+    risks_before,
+    running_series_of,
+)
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.settings import Models, Plan, Settings
 from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
@@ -116,14 +121,32 @@ class Station:
         )
 
 
+class Kept:
+    """What is fixed before a season, kept for the same station with a changed season."""
+
+    def __init__(self) -> None:
+        self.found: dict[str, dict] = {}
+
+    def fixed(self, name: str, _under) -> dict | None:
+        """Give what was kept."""
+        return self.found.get(name)
+
+    def fix(self, name: str, found: dict, _under) -> None:
+        """Keep it."""
+        self.found[name] = found
+
+
 def pointed_at(
-    cases: ClosedCourses, settings: Settings, season: str, *, flags: bool
+    cases: ClosedCourses, settings: Settings, season: str, kept: Kept, *, flags: bool
 ) -> Iterator[tuple[str, str | None, float]]:
     """Give (what, operator, whether) of every series and direction, and of flags."""
-    asked = AuditSeason(season, cases, settings, None)
-    request = asked.request(np.arange(len(cases)))
-    fitted, _ = fit_form(request, choose_form(request), tested=False)
-    model = risk_model(cases.question[0], fitted)
+    asked = AuditSeason(season, cases, settings, kept)
+    if flags:
+        request = asked.request(np.arange(len(cases)))
+        fitted, _ = fit_form(request, choose_form(request), tested=False)
+        model = risk_model(cases.question[0], fitted)
+    else:  # all that running series ask of it: how far batches deviate
+        model = risks_before(asked, None)
     cases = cases.with_risk(model.risks(cases.values))
     apart = apart_from(cases, model, main_terms(settings))
     asked_of = cases if flags else cases.some(np.arange(0))
@@ -146,12 +169,12 @@ def pointed_at(
 
 def one_station(seed: int, number: int) -> Iterator[tuple[str, float]]:
     """Give (what, whether) of all operators where nobody differs, and of the one changed."""
-    hard = number % 10 == 0
-    station = Station(seed, hard=hard)
-    for change in CHANGES if number % 5 == 0 else CHANGES[:1]:
+    hard = number % 4 == 1
+    station, kept = Station(seed, hard=hard), Kept()
+    for change in CHANGES if number % 10 == 0 else CHANGES[:1]:
         flags = number % 2 == 0 or change > 1
         for what, operator, found in pointed_at(
-            station.closed(change), SETTINGS, "2026", flags=flags
+            station.closed(change), SETTINGS, "2026", kept, flags=flags
         ):
             if change == 1.0:
                 if not what.endswith("foretold"):
@@ -189,7 +212,7 @@ def foreign_station(seed: int, number: int) -> Iterator[tuple[str, float]]:
         values = read_factors(store, {})
         cases = read_closed(store, values, settings.plan.question, 7)
     season = max(cases.season.tolist())
-    for what, _, found in pointed_at(cases, settings, season, flags=True):
+    for what, _, found in pointed_at(cases, settings, season, Kept(), flags=True):
         if not what.endswith("foretold"):
             yield f"foreign, nobody differs: {what}", found
 
@@ -230,19 +253,19 @@ def main() -> None:
     given = parser.parse_args()
     begin = time.perf_counter()
     found: dict[str, list[list[float]]] = defaultdict(list)
+    # both kinds side by side, so that a table that is not finished holds both
+    asked = [(at / given.stations, one_station, at) for at in range(given.stations)]
+    asked += [(at / given.foreign, foreign_station, at) for at in range(given.foreign)]
+    asked.sort(key=lambda one: one[0])
     with patch("queen_outcomes.audit.running_series.REPLICATES", REPLICATES):
-        for many, of in (
-            (given.stations, one_station),
-            (given.foreign, foreign_station),
-        ):
-            for number in range(many):
-                own = defaultdict(list)
-                for what, is_found in of(given.seed * 1_000_000 + number, number):
-                    own[what].append(is_found)
-                for what, values in own.items():
-                    found[what].append(values)
-                if number % OFTEN == OFTEN - 1 or number == many - 1:
-                    write(found, given.report)
+        for done, (_, of, number) in enumerate(asked, 1):
+            own = defaultdict(list)
+            for what, is_found in of(given.seed * 1_000_000 + number, number):
+                own[what].append(is_found)
+            for what, values in own.items():
+                found[what].append(values)
+            if done % OFTEN == 0 or done == len(asked):
+                write(found, given.report)
     print(f"{time.perf_counter() - begin:.0f} s", file=sys.stderr)
 
 

@@ -62,6 +62,31 @@ def test_every_chart_has_its_numbers_within_its_section(usual):
             assert "<table" in part, part[:200]
 
 
+def layers_of(chart):
+    """Give the named points of a funnel, and its lines by size."""
+    drawn = chart.to_dict()["datasets"].values()
+    rows = [row for rows in drawn for row in rows]
+    points = [row for row in rows if "degree" in row]
+    return points, {row["size"]: row for row in rows if "size" in row}
+
+
+@pytest.mark.parametrize("which", ["usual", "two_seasons"])
+def test_what_is_flagged_is_drawn_outside_its_line_and_nothing_else(which, request):
+    found = request.getfixturevalue(which)
+    charts = (found if which == "usual" else found[1])[0]["charts"]
+    outside = 0
+    for name in (n for n in charts if "funnel" in n):
+        points, lines = layers_of(charts[name])
+        for point in points:
+            line = lines[point["courses"]]
+            within = line["low_998"] <= point["ratio"] <= line["high_998"]
+            beyond = not line["low_998"] < point["ratio"] < line["high_998"]
+            flagged = point["degree"] == "flagged"
+            assert beyond if flagged else within, (name, point, line)
+            outside += flagged
+    assert outside or which == "usual"
+
+
 def test_batches_come_before_any_operators_chart(usual, two_seasons):
     _, text = usual
     order = [text.index(f'id="{key}"') for key in ("glance", "fairly", "batches")]

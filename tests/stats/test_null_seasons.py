@@ -15,9 +15,11 @@ from queen_outcomes.stats.series.null_seasons import (
     ClosedSeason,
     Hand,
     Unknowns,
+    _likeness,
     follow,
 )
 from scipy.special import expit, logit
+from scipy.stats import norm
 
 HANDS = 4
 UNKNOWN = Unknowns(0.4, np.zeros((1, 1)), np.array([0.1]), np.array([0.05]))
@@ -41,6 +43,18 @@ def season(days: int = 20, a_day: int = 10, seed: int = 1, moved=0.0) -> ClosedS
 def followed(made: ClosedSeason, hands=HAND, unknowns=UNKNOWN, **asked):
     usual = {"chance": 0.01, "planned": 240, "replicates": 1000, "seed": 3}
     return follow(made, hands, unknowns, **{**usual, **asked})
+
+
+def test_null_seasons_count_by_how_their_colleagues_fared():
+    shift = np.array([0.0, 0.3, 0.9, 0.9, 0.9])
+    weight = _likeness(shift, 4)  # the season as it came stands last
+    assert weight.sum() == pytest.approx(1)
+    # the normal curve at 0, 4 and 6 deviations of 0.15
+    np.testing.assert_allclose(
+        weight[:3] / weight[3], norm.pdf([6, 4, 0]) / norm.pdf(0), rtol=1e-9
+    )
+    far = _likeness(np.array([-3.0, -3.0, 3.0]), 2)
+    np.testing.assert_allclose(far, 0.5)
 
 
 def some(made: ClosedSeason, rows: np.ndarray) -> ClosedSeason:
@@ -116,7 +130,7 @@ def test_courses_wait_until_colleagues_are_enough():
 
 def test_a_signal_is_followed_by_a_pause_and_none_comes_after_the_planned_courses():
     made = season(days=40, moved=[2.5, 0, 0, 0])
-    level = followed(made)[0, LEVEL]
+    level = followed(made, replicates=4000)[0, LEVEL]
     at = np.flatnonzero(level.signals[0])
     assert len(at) >= 2
     assert np.diff(at).min() >= PAUSE
@@ -157,6 +171,23 @@ def test_seasons_without_differences_seldom_signal():
     # 480 seasons at a chance of 0.01: more than 14 come once in 10,000
     assert (hits * HANDS <= 14).all()
     assert hits.sum() > 0
+
+
+@pytest.mark.slow
+def test_a_hard_season_is_held_to_the_limits_of_hard_seasons():
+    """The chance holds in a season like this one, not on average over all that may come."""
+    hits, seasons = np.zeros(2), 0
+    for seed in range(100):
+        made = season(days=30, seed=seed, moved=0.8)
+        hands = {h: replace(one, planned=80, change=0.0) for h, one in HAND.items()}
+        found = followed(made, hands, planned=320, seed=seed)
+        for (_, series), one in found.items():
+            if series == LEVEL:
+                hits += one.signals.any(axis=1)
+                seasons += 1
+    # at a chance of 0.01 more than 12 of 400 come once in 4,000
+    assert seasons == 400
+    assert (hits <= 12).all()
 
 
 @pytest.mark.parametrize(

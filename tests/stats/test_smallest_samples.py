@@ -274,15 +274,17 @@ def test_two_operators_are_enough_for_more_than_chance():
 
 
 def test_lines_of_a_funnel_begin_at_one_course():
-    assert funnel_lines(0, 0.5) == funnel_lines(5, 0.0) == funnel_lines(5, 1.0) == []
-    (only,) = funnel_lines(1, 0.5)
+    assert (
+        funnel_lines([], 0.5) == funnel_lines([5], 0.0) == funnel_lines([5], 1.0) == []
+    )
+    (only,) = funnel_lines([1], 0.5)
     assert only["size"] == 1
-    (wide,) = funnel_lines(1, 0.5, tau2=3.0)
+    (wide,) = funnel_lines([1], 0.5, tau2=3.0)
     # 1 -+ z sqrt(1 + 3), cut at 0
     assert wide["high_95"] == pytest.approx(1 + 2 * Z, abs=1e-4)
     assert wide["high_998"] == pytest.approx(1 + 2 * 3.090232, abs=1e-4)
     assert (wide["low_95"], wide["low_998"]) == (0, 0)
-    assert [line["size"] for line in funnel_lines(3, 0.5)] == [1, 2, 3]
+    assert [line["size"] for line in funnel_lines([3], 0.5)] == [1, 2, 3]
 
 
 @pytest.mark.parametrize(

@@ -127,7 +127,7 @@ def running_series_of(
         Operators who cannot be told apart from something else, and from what: their
         series are shown and never signal.
     """
-    model = _risks(season, current)
+    model = risks_before(season, current)
     cases = season.cases.with_risk(model.risks(season.cases.values))
     rows = np.flatnonzero(cases.season == season.name)
     rows = rows[np.lexsort((cases.course_id[rows], cases.d0[rows]))]
@@ -178,7 +178,7 @@ def _replicates(courses: int) -> int:
     return min(REPLICATES, max(FEWEST_REPLICATES, MOST_SIMULATED // max(courses, 1)))
 
 
-def _risks(season: AuditSeason, current: RiskModel) -> RiskModel:
+def risks_before(season: AuditSeason, current: RiskModel) -> RiskModel:
     """Give the season's risk model: as fixed, else from earlier seasons' courses.
 
     The year is no term of it: the season that it is for is none of theirs.

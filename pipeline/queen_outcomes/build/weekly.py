@@ -85,7 +85,7 @@ class Built:
     """Files and sheets in the records that nothing reads."""
 
 
-def build(
+def build(  # noqa: PLR0913 - each is a choice of whoever asks
     station: Path,
     console: Console,
     *,

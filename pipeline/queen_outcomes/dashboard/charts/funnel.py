@@ -8,6 +8,7 @@ from typing import Any
 import altair as alt
 
 from queen_outcomes.dashboard.charts import theme
+from queen_outcomes.stats.shares.funnel import placed_ratio
 
 WITHIN, OUTSIDE, FLAGGED = "within", "outside 95 %", "flagged"
 DEGREES = [WITHIN, OUTSIDE, FLAGGED]
@@ -36,13 +37,18 @@ def degree(*, flagged: bool, outside: bool) -> str:
     return OUTSIDE if outside else WITHIN
 
 
-def figures(row: dict[str, Any]) -> dict[str, Any]:
-    """Give what a point shows of a row's failures and those expected."""
+def figures(row: dict[str, Any], share: float) -> dict[str, Any]:
+    """Give what a point shows of a row's failures and those expected.
+
+    It stands where its own tail puts it among the lines of courses of one risk, `share`.
+    """
+    is_more = row["failures"] > row["expected"]
+    placed = placed_ratio(row["mid_p"], is_more, row["courses"], share)
     return {
         "courses": row["courses"],
         "failures": row["failures"],
         "expected": round(row["expected"], 2),
-        "ratio": round(row["ratio"], 3),
+        "ratio": round(float(placed), 4),
     }
 
 
@@ -99,7 +105,7 @@ def funnel_chart(
                 color=theme.QUIET, strokeDash=dash, strokeWidth=1.5, clip=True
             ).encode(x="size:Q", y=alt.Y(f"{name}:Q", title=RATIO, scale=scale))
             for name, dash in LIMITS.items()
-            if lines
+            if lines and name in lines[0]
         ),
         theme.chart([{"one": 1}])
         .mark_rule(color=theme.QUIET, strokeWidth=1)

@@ -82,12 +82,13 @@ def show(
         "ORDER BY mid_p, kind, batch",
         {"outcome": outcome, "days": days},
     )
-    points = [_point(row) for row in rows]
+    shares = {kind: _share(rows, kind) for kind in BATCH_KINDS}
+    points = [_point(row, shares[row["kind"]]) for row in rows]
     return {
         "total": len(points),
         "flagged": [row for row in rows if row["flag"]],
         "funnels": [
-            _funnel(kind, label, own, charts)
+            _funnel(kind, label, own, shares[kind], charts)
             for kind, label in BATCH_KINDS.items()
             if (own := [point for point in points if point["kind"] == kind])
         ],
@@ -100,14 +101,21 @@ def show(
     }
 
 
-def _point(row: Row) -> Row:
+def _share(rows: list[Row], kind: str) -> float:
+    """Give failures expected over courses, of all batches of a kind."""
+    own = [row for row in rows if row["kind"] == kind]
+    courses = sum(row["courses"] for row in own)
+    return sum(row["expected"] for row in own) / courses if courses else 0.0
+
+
+def _point(row: Row, share: float) -> Row:
     degree = funnel.degree(flagged=bool(row["flag"]), outside=row["mid_p"] < OUTSIDE_95)
     return {
         "kind": row["kind"],
         "kind_said": BATCH_KINDS[row["kind"]],
         "name": row["batch"],
         "first_on": row["first_on"].isoformat(),
-        **funnel.figures(row),
+        **funnel.figures(row, share),
         "expected_said": f"{row['expected']:.1f}",
         "ratio_said": f"{row['ratio']:.1f}",
         "degree": degree,
@@ -117,16 +125,13 @@ def _point(row: Row) -> Row:
 
 
 def _funnel(
-    kind: str, label: str, points: list[Row], charts: dict[str, Any]
+    kind: str, label: str, points: list[Row], share: float, charts: dict[str, Any]
 ) -> PageFigure:
     flagged = [point for point in points if point["degree"] == funnel.FLAGGED]
-    courses = sum(point["courses"] for point in points)
-    share = sum(point["expected"] for point in points) / courses
-    largest = max(point["courses"] for point in points)
     name = f"funnel-{kind.replace('_', '-')}"
     charts[name] = funnel_chart(
         only(points, DRAWN),
-        funnel_lines(largest, share),
+        funnel_lines([point["courses"] for point in points], share),
         size=f"courses in the {label}",
         height=HEIGHT,
     )

@@ -15,7 +15,7 @@ from queen_outcomes.dashboard.figures import PageFigure, only
 from queen_outcomes.dashboard.operators import overview
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.stats.shares.funnel import funnel_lines
+from queen_outcomes.stats.shares.funnel import flagging_p, funnel_lines
 
 Row = dict[str, Any]
 FLAGS = {**overview.FLAGS, "": overview.WITHIN}
@@ -183,30 +183,43 @@ def _around(shown: list[Row], station: float) -> str:
 def _funnels(
     shown: list[Row], share: float, spread: list[Row], charts: dict[str, Any]
 ) -> list[PageFigure]:
-    """Draw the funnel, and from 20 operators on one that allows for their variance."""
-    points = [
-        {
-            **dict.fromkeys(("name", "label", "who"), row["operator"]),
-            **funnel.figures(row),
-            "degree": funnel.degree(flagged=bool(row["flag"]), outside=False),
-        }
-        for row in shown
-    ]
-    largest = max(row["courses"] for row in shown)
-    flagged = sum(bool(row["flag"]) for row in shown)
+    """Draw the funnel, and from 20 operators on one that allows for their variance.
+
+    The line is where flags begin; who has no verdict is not drawn.
+    """
+    asked = [row for row in shown if row["flag"] is not None]
+    flagged = sum(bool(row["flag"]) for row in asked)
+    tail = flagging_p(flagged, len(asked)) / 2
+    tails = {"low_998": tail, "high_998": 1.0 - tail}
     wanted = [("operators-funnel", 0.0, "Funnel of all closed courses")]
     if spread:
         title = "The same, with the variance between operators allowed for"
         wanted.append(("operators-funnel-spread", spread[0]["tau2"], title))
     alt_text = (
-        f"Funnel of {len(shown)} operators: failures over expected against the number of "
+        f"Funnel of {len(asked)} operators: failures over expected against the number of "
         f"courses, with limits. {flagged} flagged."
     )
+    sizes = [row["courses"] for row in asked]
     for name, tau2, _ in wanted:
-        lines = funnel_lines(largest, share, tau2)
+        lines = funnel_lines(sizes, share, tau2, tails)
+        points = [_funnel_point(row, share, lines) for row in asked]
         size = "courses of the operator"
         charts[name] = funnel_chart(points, lines, size=size, height=240, least_top=2.0)
     return [PageFigure(name, title, alt_text) for name, _, title in wanted]
+
+
+def _funnel_point(row: Row, share: float, lines: list[Row]) -> Row:
+    """Give an operator's point; flagged where the line does not allow for it."""
+    found = funnel.figures(row, share)
+    (line,) = (line for line in lines if line["size"] == row["courses"])
+    within = line["low_998"] < found["ratio"] < line["high_998"]
+    return {
+        **dict.fromkeys(("name", "label", "who"), row["operator"]),
+        **found,
+        "degree": funnel.degree(
+            flagged=bool(row["flag"]) and not within, outside=False
+        ),
+    }
 
 
 def _spread_said(spread: list[Row]) -> str:

@@ -10,7 +10,10 @@ Cook RJ, Farewell VT, Treasure T. Biostatistics 2000;1:441-452).
 Limits come from null seasons: the same courses on the same days in the same batches, with
 everything drawn that is not known for certain: the risk model's coefficients, how far
 batches deviate and each batch's deviation (shared by all operators), and how hard the
-season is. The chance of a false signal is spent as courses close.
+season is. The chance of a false signal is spent as courses close. Against colleagues and
+against the own past a null season counts by how nearly its colleagues fared as they did in
+the season as it came: in a hard season counts vary more, and a limit that holds on average
+over seasons would be passed too often there, and too seldom in easy ones.
 """
 
 from __future__ import annotations
@@ -41,10 +44,16 @@ hardly known, and in a hard season they would signal too often. The station's ow
 a normal distribution, or no season would ever be hard."""
 ALTERNATIVES = 1000
 """Seasons in which an operator's odds are doubled, for the chance to see it."""
+ALIKE = 0.15
+"""How far, in log odds, a null season's colleagues may show another season than they did
+as it came: the deviation of the normal curve that null seasons are weighted by. About the
+error with which a hundred failures show it; narrower, too few seasons would count."""
 GRID = np.linspace(-3.0, 3.0, 193)
 """Shifts of log odds between which sums over courses are interpolated for null seasons."""
 TIED = 1e-6
 """Values nearer to each other than this are the same sum."""
+ROUNDED = 1e-12
+"""Sums of weights nearer to each other than this are the same."""
 CLEAR = 1.1
 """How far above the largest of all values a limit lies that no season may reach."""
 SMALLEST = np.float32(1e-7)
@@ -391,6 +400,13 @@ class _Day:
         return np.array(every), np.array(each)
 
 
+def _likeness(shift: np.ndarray, replicates: int) -> np.ndarray:
+    """Give null seasons weights by how nearly their colleagues fared as they did here."""
+    far = ((shift[:replicates] - shift[-1]) / ALIKE) ** 2
+    weight = np.exp(-0.5 * (far - far.min()))
+    return weight / weight.sum()
+
+
 class _Track:
     """One running series in all seasons, day by day."""
 
@@ -415,7 +431,8 @@ class _Track:
         self.seen += len(day.rows)
         self.decided += int(np.isfinite(day.q).sum())
         self.expected += float(expit(day.logits[np.isfinite(day.q)]).sum())
-        limits = [self._limit(way) if has_verdict else np.nan for way in (0, 1)]
+        weight = _likeness(day.shift, self.replicates)
+        limits = [self._limit(way, weight) if has_verdict else np.nan for way in (0, 1)]
         signals = np.zeros(path.shape, bool)
         for way, limit in enumerate(limits):
             signals[way, -1] = self._pass(way, limit)
@@ -431,21 +448,23 @@ class _Track:
             return np.full(len(self.failures), enough)
         return self.failures >= FEWEST_FAILURES
 
-    def _limit(self, way: int) -> float:
+    def _limit(self, way: int, weight: np.ndarray) -> float:
         """Give the smallest limit that null seasons pass no oftener than may be spent."""
-        used = int(self.crossed[way].sum())
-        due = self.chance * self.replicates * self.seen / self.planned
-        allowed = int(np.floor(due + 1e-9)) - used
+        used = float(weight[self.crossed[way]].sum())
+        allowed = self.chance * self.seen / self.planned - used
         paused = self.seen - self.after[way] < PAUSE
         early = self.decided < FEWEST_COURSES
-        if early or paused or allowed < 1 or self.seen > self.planned:
+        spent = allowed + ROUNDED < (weight**2).sum()  # not one season's worth is left
+        if early or paused or spent or self.seen > self.planned:
             return np.nan
         asked = ~self.crossed[way] & self._open(way)[: self.replicates]
-        values = self.value[way, : self.replicates][asked]
-        if len(values) <= allowed:
+        values, weight = self.value[way, : self.replicates][asked], weight[asked]
+        order = np.argsort(-values, kind="stable")
+        passing = int((np.cumsum(weight[order]) <= allowed + ROUNDED).sum())
+        if passing == len(values):
             return TIED
-        top = -np.sort(-values)
-        under, over = top[allowed], top[:allowed]
+        top = values[order]
+        under, over = top[passing], top[:passing]
         larger = over[over > under + TIED]
         return float((under + larger[-1]) / 2 if len(larger) else CLEAR * under + TIED)
 

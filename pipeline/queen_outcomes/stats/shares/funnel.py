@@ -4,16 +4,19 @@ Spiegelhalter DJ. Stat Med 2005;24:1185-1202 (limits, z scores); Spiegelhalter D
 Saf Health Care 2005;14:347-351 (winsorising, overdispersion); DerSimonian R, Laird N.
 Control Clin Trials 1986;7:177-188 (the additive variance).
 
-Interpolated limits are for drawing. They pass between whole numbers and put units of one
-or two courses outside although nothing unusual happened: `flags`, on tails of the
-distribution, is the one rule for pointing at an operator.
+Interpolated limits are for drawing. They are those of courses of one and the same risk that
+share nothing; whoever is drawn has a mix of risks and shares batches. So a point stands where
+its own tail puts it (`placed_ratio`), and a line where the tail begins that is flagged: what
+is flagged is drawn outside, and nothing else.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtri
 from scipy.stats import binom
 
 from queen_outcomes.stats.refusals import refuse_chances
@@ -21,6 +24,8 @@ from queen_outcomes.stats.shares.multiplicity import benjamini_hochberg
 
 FEWER, NEITHER, MORE = -1, 0, 1
 """Directions of a flag."""
+FALSE_FLAGS = 0.05
+"""Share of false flags among the operators flagged that is put up with."""
 
 
 @dataclass(frozen=True)
@@ -155,7 +160,7 @@ def overdispersion(z, s, *, winsor: float = 0.1) -> Overdispersion:
     return Overdispersion(phi, float(excess / (w.sum() - (w**2).sum() / w.sum())))
 
 
-def flags(mid_lower, mid_upper, *, share: float = 0.05) -> Flags:
+def flags(mid_lower, mid_upper, *, share: float = FALSE_FLAGS) -> Flags:
     """Flag operators, holding the expected share of false flags.
 
     Parameters
@@ -176,44 +181,98 @@ def flags(mid_lower, mid_upper, *, share: float = 0.05) -> Flags:
     return Flags(p, adjusted, np.where(adjusted <= share, side, NEITHER))
 
 
+def flagging_p(flagged: int, asked: int) -> float:
+    """Give the P up to which Benjamini and Hochberg flagged some of those asked."""
+    return FALSE_FLAGS * max(flagged, 1) / max(asked, 1)
+
+
+CERTAIN = 1e-12
+"""Smallest tail that a point is placed by."""
+
+
+def placed_ratio(mid_p, is_more, sizes, share: float) -> np.ndarray:
+    """Place points among `funnel_lines`: outside a line just where the tail is.
+
+    Parameters
+    ----------
+    mid_p : array_like, shape (I,)
+        Twice the smaller mid-P tail of each in its own distribution.
+    is_more : array_like of bool, shape (I,)
+        Whether that tail is the upper one.
+    sizes : array_like of int, shape (I,)
+        Courses.
+    share : float
+        The lines' risk.
+
+    Returns
+    -------
+    ndarray, shape (I,)
+        Failures over expected with which as many courses of the lines' one risk would be
+        as unusual; at least 0.
+    """
+    tail = np.clip(np.asarray(mid_p, float) / 2, CERTAIN, 0.5)
+    tail = np.where(is_more, 1.0 - tail, tail)
+    return np.maximum(_middle_limit(tail, sizes, share) / share, 0.0)
+
+
 TAILS = {"low_998": 0.001, "low_95": 0.025, "high_95": 0.975, "high_998": 0.999}
 MOST_SIZES = 60
 """Sizes at which a line is drawn at most."""
 
 
+def _middle_limit(tail, n, target) -> np.ndarray:
+    """Move the interpolated limit to where a number's mid-P tail is the number itself.
+
+    Interpolated as it is, r stands where the whole chance of r lies below; its mid-P tail,
+    by which flags go, is met half a course earlier.
+    """
+    return binomial_limit(tail, n, target) + 0.5 / np.asarray(n)
+
+
+def _further(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """Give whichever of two distances on one side of zero is the larger."""
+    return np.where(np.abs(one) > np.abs(other), one, other)
+
+
 def funnel_lines(
-    largest: int, share: float, tau2: float = 0.0
+    drawn: Sequence[int],
+    share: float,
+    tau2: float = 0.0,
+    tails: Mapping[str, float] = TAILS,
 ) -> list[dict[str, float]]:
-    """Give exact limits of failures over expected for courses of one and the same risk.
+    """Give limits, by mid-P, of failures over expected for courses of one and the same risk.
 
     Parameters
     ----------
-    largest : int
-        Size up to which the lines go.
+    drawn : sequence of int
+        Courses of each point that is drawn; the lines go up to the largest.
     share : float
         The risk: failures expected of all courses over the courses.
     tau2 : float
         Variance between operators of failures over expected; above 0 the limits are
-        those of a normal distribution with that variance added.
+        those of a normal distribution with that variance added, where they are wider.
+    tails : mapping of str to float
+        Chance below each line.
 
     Returns
     -------
     list of dict
-        ``size`` and the keys of `TAILS`; limits below 0 are given as 0.
+        ``size`` and the keys of `tails`; limits below 0 are given as 0. Every size drawn
+        has its own, so that no point stands beside an interpolated one.
     """
+    largest = max(drawn, default=0)
     if largest < 1 or not 0 < share < 1:
         return []
-    sizes = np.unique(np.geomspace(1, largest, MOST_SIZES).round().astype(int))
+    even = np.geomspace(1, largest, MOST_SIZES).round().astype(int)
+    sizes = np.unique([*even.tolist(), *drawn])
     lines = {
-        name: binomial_limit(tail, sizes, share) / share for name, tail in TAILS.items()
+        name: _middle_limit(tail, sizes, share) / share for name, tail in tails.items()
     }
     if tau2 > 0:
         spread = np.sqrt((1.0 - share) / (share * sizes) + tau2)
-        reach = {"998": 3.090232306167814, "95": 1.959963984540054}
         lines = {
-            name: 1.0
-            + (1 if name[0] == "h" else -1) * reach[name.split("_")[1]] * spread
-            for name in TAILS
+            name: 1.0 + _further(line - 1.0, float(ndtri(tails[name])) * spread)
+            for name, line in lines.items()
         }
     return [
         {
