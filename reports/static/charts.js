@@ -106,8 +106,7 @@
     place.after(row);
   }
 
-  for (const [name, spec] of Object.entries(specs)) {
-    const place = document.getElementById(`chart-${name}`);
+  function draw(name, spec, place) {
     // a chart is one picture, and its place on the page says what of
     const sheet = document.createElement("div");
     sheet.setAttribute("aria-hidden", "true");
@@ -122,5 +121,21 @@
       .catch((problem) => {
         place.textContent = `This chart could not be drawn (${problem.message}); its numbers stand in the table.`;
       });
+  }
+
+  // what is folded has no width yet: it is drawn when it is unfolded
+  const unfolded = new ResizeObserver((changes) => {
+    for (const { target } of changes) {
+      if (!target.clientWidth) continue;
+      unfolded.unobserve(target);
+      const name = target.id.replace(/^chart-/, "");
+      draw(name, specs[name], target);
+    }
+  });
+
+  for (const [name, spec] of Object.entries(specs)) {
+    const place = document.getElementById(`chart-${name}`);
+    if (place.clientWidth) draw(name, spec, place);
+    else unfolded.observe(place);
   }
 }

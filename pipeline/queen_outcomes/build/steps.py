@@ -190,15 +190,18 @@ def _doses(work: Work) -> int:
 
 
 def _changes(work: Work) -> int:
-    from queen_outcomes.outcomes import attention
     from queen_outcomes.outcomes.changes import compare
 
     if work.plan:
         _keep_plan(work.store, work.plan)
         work.notes += [f"the plan changed: {row['what']}" for row in work.plan.changed]
-    changed = compare(work.store, work.earlier)
-    attention.gather(work.store, work.settings, work.as_of, work.earlier)
-    return changed
+    return compare(work.store, work.earlier)
+
+
+def _attention(work: Work) -> int:
+    from queen_outcomes.outcomes.attention import gather
+
+    return gather(work.store, work.settings, work.as_of, work.earlier)
 
 
 def _keep_plan(store: Store, plan: SeasonPlan) -> None:
@@ -246,6 +249,7 @@ STEPS: tuple[Step, ...] = (
     Step("audit", _audit),
     Step("doses", _doses),
     Step("changes", _changes),
+    Step("attention", _attention),
     Step("tables", _tables),
     Step("draw", _draw),
 )

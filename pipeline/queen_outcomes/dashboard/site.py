@@ -148,7 +148,7 @@ def _write_page(path: Path, template: str, shown: dict[str, Any]) -> Path:
 
 
 def _write_static(folder: Path, chart_scripts: str) -> None:
-    for name in ("style.css", "charts.js", "saving.js", "weeks.js", *queens.STATIC):
+    for name in ("style.css", "charts.js", "saving.js", "folded.js", "weeks.js", *queens.STATIC):
         _write(folder / "static" / name, resources.read("reports", "static", name))
     _write(folder / "static" / scripts.FILE, chart_scripts)
 
