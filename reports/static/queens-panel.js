@@ -13,7 +13,7 @@ if (queens.list) {
   function facts(row) {
     const told = element("dl", undefined, "facts-of-hers");
     const named = [
-      ["Day 0", queens.isoDate(list.d0[row])], ["Operator", list.named("operator", row)],
+      ["Day 0", queens.isoDate(list.d0[row])], ["Colony", list.named("colony", row)], ["Operator", list.named("operator", row)],
       ["Dose", list.dose[row] === null ? null : `${list.dose[row]} uL`],
       ["Protocol", list.named("protocol", row)], ["Line", list.named("line", row)],
       ["Graft", list.named("graft_batch", row)], ["Semen", list.named("semen_batch", row)],
@@ -89,9 +89,11 @@ if (queens.list) {
     if (at !== undefined) {
       made.append(way("Previous", before), way("Next", after), element("span", `${at + 1} of ${of}`, "quiet"));
     }
-    made.append(queens.button("Close", () => { location.hash = ""; }));
+    made.append(queens.button("Close", leave));
     return made;
   }
+
+  const leave = () => { location.hash = queens.filters(); };
 
   // Draws at once what the list knows, and the rest when her file is there.
   async function show(row) {
@@ -145,6 +147,11 @@ if (queens.list) {
   // A course's id in the address opens it, a queen's her latest course; else it is a search.
   function follow() {
     let wanted = location.hash.slice(1);
+    if (wanted.startsWith("?")) {
+      queens.filterBy(wanted.slice(1));
+      if (picked !== null) close();
+      return;
+    }
     try {
       wanted = decodeURIComponent(wanted);
     } catch {
@@ -161,6 +168,9 @@ if (queens.list) {
     else queens.searchFor(wanted);
   }
 
+  document.addEventListener("keydown", (event) => {
+    if (event.key === "Escape" && picked !== null) leave();
+  });
   window.addEventListener("hashchange", follow);
   follow();
 }

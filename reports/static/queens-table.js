@@ -6,7 +6,7 @@ if (queens.list) {
   const place = (id) => document.getElementById(id);
   const lower = (text) => String(text).toLocaleLowerCase("en");
   const ids = list.ids.map(lower);
-  const searched = ["operator", "line", "graft_batch", "semen_batch", "protocol", "end_reason"];
+  const searched = ["colony", "operator", "line", "graft_batch", "semen_batch", "protocol", "end_reason"];
   const inputs = ["query", "state", "operator", "line", "batch", "from", "to"].map(place);
   const [query, state, operator, line, batch, from, to] = inputs;
   const body = document.querySelector("#courses tbody");
@@ -40,6 +40,7 @@ if (queens.list) {
   // What each column is sorted by; a text's place among its sorted values serves as well.
   const keys = {
     id: (row) => list.queen[row] * 4096 + list.course[row],
+    colony: (row) => list.places.colony[row],
     d0: (row) => list.d0[row],
     operator: (row) => list.places.operator[row],
     line: (row) => list.places.line[row],
@@ -66,9 +67,15 @@ if (queens.list) {
     return orders.get(name);
   }
 
+  // What is searched of each value: as it is recorded, and as this page says it.
+  const said = (name, value) => (name === "end_reason"
+    ? `${value} ${queens.reason(value)} ${list.end_words[value] ?? ""}` : String(value));
+  const spoken = Object.fromEntries(Object.entries(list.values).map(([name, values]) =>
+    [name, values.map((value) => lower(said(name, value)))]));
+
   // Which values of a list hold a text, as a test of a row.
   function holds(name, text) {
-    const hits = list.values[name].map((value) => lower(value).includes(text));
+    const hits = spoken[name].map((value) => value.includes(text));
     const places = list.places[name];
     return hits.includes(true) ? (row) => hits[places[row]] === true : null;
   }
@@ -122,6 +129,7 @@ if (queens.list) {
     place("clear").hidden = inputs.every((input) => input.value === "");
     body.replaceChildren(...found.slice(0, shown).map(drawRow));
     place("list").hidden = found.length === 0;
+    place("save").hidden = found.length === 0;
     place("more").hidden = found.length <= shown;
     for (const button of document.querySelectorAll("#courses th button")) {
       const sorted = button.dataset.key === order.key;
@@ -138,6 +146,7 @@ if (queens.list) {
     const end = list.named("end_reason", row);
     const cells = [
       ["kept first", opener],
+      ["kept first", list.named("colony", row)],
       ["kept first", queens.isoDate(list.d0[row])],
       ["wide", list.named("operator", row)],
       ["wide", list.named("line", row)],
@@ -165,19 +174,68 @@ if (queens.list) {
     again();
   };
 
+  // The filters as they stand in the address, behind "#?": a link that can be sent.
+  const worded = (input) => (input.tagName === "SELECT" && input !== state
+    ? input.selectedOptions[0]?.textContent : input.value);
+  queens.filters = () => {
+    const set = inputs.filter((input) => input.value !== "");
+    const told = new URLSearchParams(set.map((input) => [input.id, worded(input)]));
+    return set.length ? `#?${told}` : "#";
+  };
+  queens.filterBy = (text) => {
+    if (queens.filters() === `#?${text}`) return;
+    const told = new URLSearchParams(text);
+    for (const input of inputs) {
+      const wanted = told.get(input.id) ?? "";
+      if (input.tagName !== "SELECT" || input === state) input.value = wanted;
+      else input.value = [...input.options].find((one) => wanted && one.textContent === wanted)?.value ?? "";
+    }
+    if (state.selectedIndex < 0) state.value = "";
+    again();
+  };
+
   function again() {
     shown = STEP;
     search();
+  }
+
+  function changed() {
+    again();
+    if (document.getElementById("panel").hidden) history.replaceState(null, "", queens.filters());
+  }
+
+  // What Enter opens: the only hit, else the latest queen of the colony or label typed.
+  function onlyHit() {
+    if (found.length === 1) return found[0];
+    const typed = lower(query.value).trim();
+    const exact = found.filter((row) => [list.named("colony", row) ?? "", list.queens[list.queen[row]]]
+      .some((name) => typed && lower(name) === typed));
+    return exact.reduce((best, row) => (best === undefined || list.d0[row] > list.d0[best] ? row : best), undefined);
+  }
+
+  function saved() {
+    const rows = found.map((row) => Object.fromEntries([
+      ["course_id", list.ids[row]], ["queen_id", list.queens[list.queen[row]]],
+      ["day_0", queens.isoDate(list.d0[row])],
+      ...["colony", "operator", "line", "graft_batch", "semen_batch", "protocol", "dose_ul"]
+        .map((name) => [name, list.named(name, row)]),
+      ["laying_after", list.onsetAfter[row]], ["laying_by", list.onsetBy[row]],
+      ...list.questions.map((asked, number) =>
+        [`${asked.outcome}_${asked.days}`, queens.stateWords(list.state(number, row))]),
+      ["end", list.named("end_reason", row)], ["end_by", list.endBy[row]],
+    ]));
+    const { asOf } = document.getElementById("main").dataset;
+    saving.hand(saving.csv({ datasets: { rows } }), `queens_${asOf}.csv`);
   }
 
   fill(operator, list.values.operator);
   fill(line, list.values.line);
   const batches = new Set([...list.values.graft_batch, ...list.values.semen_batch]);
   place("batches").append(...[...batches].map((value) => new Option("", value)));
-  for (const input of inputs) input.addEventListener("input", again);
+  for (const input of inputs) input.addEventListener("input", changed);
   place("clear").addEventListener("click", () => {
     for (const input of inputs) input.value = "";
-    again();
+    changed();
     query.focus();
   });
   place("more").addEventListener("click", () => {
@@ -198,6 +256,12 @@ if (queens.list) {
     again();
   });
   place("find").addEventListener("submit", (event) => event.preventDefault());
+  query.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter") return;
+    const row = onlyHit();
+    if (row !== undefined) queens.pick(row);
+  });
+  place("save").addEventListener("click", saved);
   place("filters").open = window.matchMedia("(min-width: 48rem)").matches;
   search();
 } else {

@@ -124,7 +124,7 @@ def test_a_saved_drawing_says_what_it_is(opened):
     assert name == f"cohorts_{AS_OF}.svg"
     root = ET.fromstring(content)
     texts = [" ".join(text.itertext()) for text in root.iter(f"{SVG}text")]
-    assert page.locator("#cohort-title").inner_text() in texts
+    assert page.locator("#seasons").inner_text() in texts
     assert any(text.endswith(f"as of {AS_OF}") for text in texts)
     assert b"currentColor" not in content
 
@@ -141,7 +141,7 @@ def test_saved_numbers_are_those_of_the_table(opened):
     )
     drawn = [cells for cells in shown if cells[7] != "–"]
     assert [cells[0] for cells in drawn] == list(rows)
-    for week, courses, _, *counts, share, _, _ in drawn:
+    for week, courses, _, *counts, share, _, _, _ in drawn:
         own = rows[week]
         assert own["courses"] == courses
         assert [own[key] for key in ("yes", "no", "undecided", "left")] == counts
@@ -209,30 +209,48 @@ def test_weeks_drawn_across_are_added_up(opened):
     place.scroll_into_view_if_needed()
     box = place.bounding_box()
     middle = box["y"] + box["height"] / 2
-    page.mouse.move(box["x"] + 0.6 * box["width"], middle)
+    page.mouse.move(box["x"] + 0.3 * box["width"], middle)
     page.mouse.down()
-    page.mouse.move(box["x"] + 0.8 * box["width"], middle, steps=5)
+    page.mouse.move(box["x"] + 0.5 * box["width"], middle, steps=5)
     page.mouse.up()
     some = shown_weeks(page)
     assert 1 <= len(some) < len(everything)
-    assert said.inner_text().startswith(f"{some[0]} to {some[-1]}: ")
+    for year in sorted({week[:4] for week in some}):  # the same weeks of each season
+        own = [week for week in some if week.startswith(year)]
+        assert f"{own[0]} to {own[-1]}: " in said.inner_text()
     page.get_by_role("button", name="All weeks").click()
     assert shown_weeks(page) == everything
     assert said.inner_text() == before
 
 
-def test_weeks_chosen_from_the_lists_are_added_up(opened):
+def test_weeks_chosen_from_the_lists_are_added_up_in_each_season(opened):
     page = opened("index")
     weeks = shown_weeks(page)
-    first, last = weeks[1], weeks[3]
-    page.locator("#weeks select").first.select_option(first)
-    page.locator("#weeks select").nth(1).select_option(last)
-    assert shown_weeks(page) == weeks[1:4]
+    page.locator("#weeks select").first.select_option("W19")
+    page.locator("#weeks select").nth(1).select_option("W21")
+    some = [week for week in weeks if week[5:] in ("W19", "W20", "W21")]
+    assert shown_weeks(page) == some
     counted = page.locator("#cohort-table tbody tr:not([hidden])").evaluate_all(
-        "rows => rows.map(row => Number(row.cells[1].textContent))"
+        "rows => rows.map(row => [row.cells[0].textContent, Number(row.cells[1].textContent)])"
     )
     said = page.locator("#weeks output").inner_text()
-    assert said.startswith(f"{first} to {last}: {sum(counted)} courses, ")
+    for year in ("2025", "2026"):
+        total = sum(number for week, number in counted if week.startswith(year))
+        assert f"{year}-W19 to {year}-W21: {total} courses, " in said
+
+
+def test_the_weeks_hold_every_course_of_both_seasons(opened, built):
+    store, _, _ = built
+    page = opened("index")
+    counted = page.locator("#cohort-table tbody tr").evaluate_all(
+        "rows => Object.fromEntries("
+        "rows.map(row => [row.cells[0].textContent, Number(row.cells[1].textContent)]))"
+    )
+    weeks = store.rows(
+        "SELECT iso_week, count(*) FROM courses WHERE season IN "
+        "(SELECT DISTINCT season FROM courses ORDER BY season DESC LIMIT 2) GROUP BY 1"
+    )
+    assert counted == dict(weeks)
 
 
 @pytest.mark.parametrize(

@@ -93,7 +93,7 @@ def test_filters_narrow_each_other_and_clear(base, visit, built):
 
 @pytest.mark.parametrize(
     ("key", "cell", "column"),
-    [("id", 0, "course_id"), ("d0", 1, "d0"), ("operator", 2, "operator")],
+    [("id", 0, "course_id"), ("d0", 2, "d0"), ("operator", 3, "operator")],
 )
 def test_a_column_sorts_up_and_down(base, visit, built, key, cell, column):
     store, _, _ = built

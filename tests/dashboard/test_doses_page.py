@@ -45,7 +45,7 @@ def few(made):
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (lambda made: made, "goes with"),
+        (lambda made: made, "two against one: "),
         (
             lambda made: [q for q in made if q["protocol"] == "one"],
             "There is one arm only",
@@ -61,7 +61,7 @@ def few(made):
 def test_every_station_is_drawn_in_words(change, said):
     text, shown = drawn(change(queens(120, TWO)))
     assert said in text
-    places = set(re.findall(r'class="chart" id="chart-([^"]+)"', text))
+    places = set(re.findall(r'class="chart ?" id="chart-([^"]+)"', text))
     assert places == set(shown["charts"])
 
 
@@ -104,10 +104,27 @@ def test_a_difference_by_lot_makes_and_another_goes_with():
         "said": "not worse by 10 points or more",
     }
     assert difference_said(row, by_lot=False) == (
-        "b goes with 2.0 points less success than a (95 % limits -7.0 to +3.0; 1 closed "
-        "course). Verdict: not worse by 10 points or more."
+        "b against a: no clear difference, -2.0 points (-7.0 to +3.0); 1 closed course. "
+        "Verdict: not worse by 10 points or more."
     )
-    assert "b makes 2.0 points" in difference_said(row, by_lot=True)
+    clear = {**row, "high": -0.01}
+    assert difference_said(clear, by_lot=False).startswith(
+        "b goes with less success than a: -2.0 points (-7.0 to -1.0)"
+    )
+    assert "b makes less success" in difference_said(clear, by_lot=True)
+
+
+def test_drones_saved_stand_against_queens_lost_with_limits_turned_round():
+    pair = {"arm": "b", "reference": "a"}
+    rows = [
+        {**pair, "resource": "drones", "more": -600.0, "low": -700.0, "high": -450.0},
+        {**pair, "resource": "queens", "more": 28.0, "low": -35.0, "high": 96.0},
+        {**pair, "resource": "visits", "more": 1.0, "low": 0.0, "high": 2.0},
+        {**pair, "arm": "c", "resource": "queens", "more": 1.0, "low": 0.0, "high": 2.0},
+    ]
+    (row,) = page.traded_rows(rows)
+    assert (row["saved_low"], row["saved"], row["saved_high"]) == (450.0, 600.0, 700.0)
+    assert (row["lost_low"], row["lost"], row["lost_high"]) == (-35.0, 28.0, 96.0)
 
 
 def test_points_have_a_sign_and_no_negative_nought():

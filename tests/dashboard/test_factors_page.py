@@ -18,7 +18,24 @@ def shown(store):
 
 def test_a_model_no_better_than_the_base_rate_says_so():
     assert "no better than the base rate" in factors.verdict(FIT)
-    assert "does better" in factors.verdict({**FIT, "brier": 0.12})
+    assert ": better than the base rate" in factors.verdict({**FIT, "brier": 0.12})
+
+
+def test_the_matrix_holds_the_surest_difference_and_up_is_good():
+    row = {"factor": "dose", "value": "8 uL", "reference": "12 uL", "p_holm": 0.2}
+    pale = {**row, "risk_difference": 0.3, "low": -0.1, "high": 0.7}
+    sure = {**row, "value": "9 uL", "risk_difference": 0.1, "low": 0.02, "high": 0.18}
+    (cell,) = factors._cells(("laying", 21), [sure, pale])
+    assert (cell["points"], cell["certainty"]) == (10.0, "limits leave nought out")
+    (turned,) = factors._cells(("lost", 21), [sure])  # more lost is less success
+    assert (turned["low"], turned["points"], turned["high"]) == (-18.0, -10.0, -2.0)
+    assert turned["outcome"] == "not lost by day 21"
+    assert factors.clear_said([cell]) == "No factor goes clearly with any outcome."
+    (clear,) = factors._cells(("laying", 21), [{**sure, "p_holm": 0.01}])
+    assert factors.clear_said([clear]) == (
+        "Goes clearly: laying by day 21 with dose (9 uL against 12 uL): +10.0 points "
+        "(+2.0 to +18.0)."
+    )
 
 
 def test_no_model_gives_its_reason_and_no_chart():

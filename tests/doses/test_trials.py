@@ -53,8 +53,9 @@ def test_a_trial_is_judged_within_its_blocks_by_the_engine_of_blocks():
     assert [row["low"], row["high"]] == pytest.approx(limits)
     assert row["p"] == pytest.approx(want.p())
     assert 0 < row["homogeneity_p"] < 1
-    assert "makes" in difference_said(row, by_lot=True)
-    assert "goes with" in difference_said(row, by_lot=False)
+    clear = {**row, "difference": 0.1, "low": 0.02, "high": 0.2}
+    assert "makes more" in difference_said(clear, by_lot=True)
+    assert "goes with more" in difference_said(clear, by_lot=False)
 
 
 def test_only_the_primary_method_and_the_plans_question_carry_a_verdict():

@@ -245,10 +245,9 @@ def _await(work: Work) -> int:
 
 
 def _attention(work: Work) -> int:
-    from queen_outcomes.outcomes import attention
+    from queen_outcomes.outcomes.attention import gather
 
-    attention.gather(work.store, work.settings, work.as_of, work.earlier)
-    return count_rows(work.store, "count(*)", "attention")
+    return gather(work.store, work.settings, work.as_of, work.earlier)
 
 
 def _tables(work: Work) -> int:

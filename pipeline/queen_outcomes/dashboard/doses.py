@@ -19,6 +19,7 @@ from queen_outcomes.doses.differences import LEAST_OVERLAP, SHARED
 from queen_outcomes.facts import dose_words as said
 from queen_outcomes.facts import words
 from queen_outcomes.facts.dictionary import COMPARED_BY
+from queen_outcomes.facts.exports.doses import FOR
 from queen_outcomes.facts.settings import Settings
 
 Row = dict[str, Any]
@@ -35,6 +36,9 @@ FEWEST_POINTS = 2
 MOST_LEVELS = 12
 """Levels of a grouping that are listed where two arms cannot be told apart."""
 FINITE = ("drones_per_success", "queens_per_success")
+ENDS = ("more", "low", "high")
+TRADED = ("drones", "queens")
+"""What is set against each other first: drones saved, and queens lost by it."""
 ROW_HEIGHT = 26
 FIXED, BESIDE = "fixed beforehand", "beside it"
 ON, BEATEN = "none takes less of both", "another takes less of both"
@@ -72,6 +76,7 @@ def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
     return {
         "parts": parts,
         "nothing": "" if parts else NO_ARM,
+        "traded": [sentence for part in parts for sentence in part["traded"]],
         "margin": settings.plan.margin,
         "asked": said.success(*question),
         "curve": _curve(store, question, charts),
@@ -177,12 +182,19 @@ def section(
     finite = [row for row in costs if all(row[k] is not None for k in FINITE)]
     if len(finite) > 1:
         charts[f"costs-{key}"] = frontier_chart(finite, success=what)
+    traded = traded_rows(tables["arm_exchange"])
+    if traded:
+        charts[f"trade-{key}"] = trade_chart(traded, success=what)
     needs = tables["arm_needs"] if margin is None else []
     return {
         "key": key,
         "title": f"Trial {trial}" if trial else "Outside of trials",
         "what": what,
         "findings": _findings(tables["arms"], own),
+        "traded": said.exchange_said(
+            [row for row in tables["arm_exchange"] if row["resource"] in TRADED], what
+        ),
+        "trade_cells": [_trade(row) for row in traded],
         "exchange": said.exchange_said(tables["arm_exchange"], what),
         "basis": _basis(tables["arms"], own, unnamed),
         "margin": margin,
@@ -431,6 +443,83 @@ def _across(at: float, question: str, dash: list[int], said: str) -> alt.Chart:
     )
 
 
+def traded_rows(exchange: list[Row]) -> list[Row]:
+    """Give drones saved and queens lost for the same successes, an arm a row, with limits.
+
+    Parameters
+    ----------
+    exchange : list of dict
+        Of `arm_exchange`; an arm without both figures is left out.
+    """
+    arms: dict[str, dict[str, Row]] = {}
+    for row in exchange:
+        if row["resource"] in TRADED:
+            arms.setdefault(row["arm"], {})[row["resource"]] = row
+    return [
+        {
+            "arm": f"{arm} in place of {own['drones']['reference']}",
+            "saved": -own["drones"]["more"],
+            "saved_low": -own["drones"]["high"],
+            "saved_high": -own["drones"]["low"],
+            "lost": own["queens"]["more"],
+            "lost_low": own["queens"]["low"],
+            "lost_high": own["queens"]["high"],
+        }
+        for arm, own in arms.items()
+        if len(own) == len(TRADED)
+        and all(row[key] is not None for row in own.values() for key in ENDS)
+    ]
+
+
+def _trade(row: Row) -> Row:
+    return {"arm": row["arm"]} | {
+        name: f"{row[name]:+,.0f} ({row[f'{name}_low']:+,.0f} to {row[f'{name}_high']:+,.0f})"
+        for name in ("saved", "lost")
+    }
+
+
+def trade_chart(rows: list[Row], *, success: str) -> alt.TopLevelMixin:
+    """Set drones saved against queens lost, an arm a point, its limits a cross.
+
+    Parameters
+    ----------
+    rows : list of dict
+        As `traded_rows` gives them.
+    success : str
+        What a success is.
+    """
+    base = theme.chart(rows)
+    saved = f"drones saved for {FOR:,} successes ({success})"
+    lost = "more queens needed"
+    x = alt.X("saved:Q", title=saved, axis=theme.signed_axis("+,.0f"))
+    y = alt.Y("lost:Q", title=lost, axis=theme.signed_axis("+,.0f"))
+    zero = [{"nought": 0}]
+    quiet = {"color": theme.QUIET, "strokeDash": [5, 4]}
+    tooltip = [
+        alt.Tooltip("arm:N"),
+        *(
+            alt.Tooltip(f"{name}:Q", title=name.replace("_", ", "), format=",.0f")
+            for name in rows[0]
+            if name != "arm"
+        ),
+    ]
+    layers = [
+        theme.chart(zero).mark_rule(**quiet).encode(x=alt.X("nought:Q", title=saved)),
+        theme.chart(zero).mark_rule(**quiet).encode(y=alt.Y("nought:Q", title=lost)),
+        base.mark_rule(color=theme.CLOSED, strokeWidth=2, opacity=0.6).encode(
+            y=y, x=alt.X("saved_low:Q", title=saved), x2="saved_high:Q", tooltip=tooltip
+        ),
+        base.mark_rule(color=theme.CLOSED, strokeWidth=2, opacity=0.6).encode(
+            x=x, y=alt.Y("lost_low:Q", title=lost), y2="lost_high:Q", tooltip=tooltip
+        ),
+        base.mark_point(filled=True, size=90, color=theme.CLOSED, opacity=1).encode(
+            x=x, y=y, tooltip=tooltip
+        ),
+        *_names_beside(rows, "saved", x, y),
+    ]
+    return theme.layered(layers, height=240)
+
+
 def frontier_chart(rows: list[dict[str, Any]], *, success: str) -> alt.TopLevelMixin:
     """Set drones against queens a success, an arm a point with its limits.
 
@@ -473,18 +562,18 @@ def frontier_chart(rows: list[dict[str, Any]], *, success: str) -> alt.TopLevelM
             shape=theme.told_apart("place", (ON, BEATEN), alt.Shape, MARKS),
             tooltip=tooltip,
         ),
-        *_arm_names(values, x, y),
+        *_names_beside(values, "drones_per_success", x, y),
     ]
     return theme.layered(layers, height=260)
 
 
-def _arm_names(rows: list[dict[str, Any]], x: alt.X, y: alt.Y) -> list[alt.Chart]:
+def _names_beside(rows: list[Row], along: str, x: alt.X, y: alt.Y) -> list[alt.Chart]:
     """Write each arm's name on the side of its point that has room for it."""
-    along = [row["drones_per_success"] for row in rows]
-    middle = (min(along) + max(along)) / 2
-    sides = {"left": [], "right": []}
+    places = [row[along] for row in rows]
+    middle = (min(places) + max(places)) / 2
+    sides: dict[str, list[Row]] = {"left": [], "right": []}
     for row in rows:
-        sides["right" if row["drones_per_success"] > middle else "left"].append(row)
+        sides["right" if row[along] > middle else "left"].append(row)
     return [
         theme.chart(part)
         .mark_text(align=side, dx=9 if side == "left" else -9, dy=-9, color=theme.INK)

@@ -7,7 +7,6 @@ it about, and the page never says so.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
 from typing import Any
 
 from queen_outcomes.base.store import Store
@@ -17,9 +16,15 @@ from queen_outcomes.dashboard.charts.adjusted import (
     curve_chart,
     curve_said,
     draw_differences,
-    points_said,
 )
-from queen_outcomes.facts import words
+from queen_outcomes.dashboard.charts.matrix import (
+    CERTAINTIES,
+    CLEAR,
+    certainty,
+    matrix_chart,
+)
+from queen_outcomes.facts import dose_words, words
+from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP
 from queen_outcomes.models.fit import TOO_RARE
@@ -29,6 +34,9 @@ TERMS: dict[str, Term] = {**MAIN, **BENCH, **GROUPS}
 CURVES_SHOWN = 3
 """Curves drawn for an outcome, those with the smallest P; the rest are in the table."""
 FEWEST_POINTS = 3
+ENDS = ("points", "low", "high")
+MOST_TOLD = 3
+"""Clear differences that the page's first sentence names."""
 TABLES = ("model_fits", "model_terms", "model_groups", "adjusted", "contrasts")
 
 METHODS = {
@@ -53,8 +61,19 @@ def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
         _section(question, tables, charts) for question in settings.outcomes.windows
     ]
     fitted = [part for part in sections if part["has_model"]]
+    better = [part for part in fitted if part["foretells"]]
+    poorer = [part for part in fitted if not part["foretells"]]
+    cells = [cell for part in fitted for cell in part["cells"]]
+    if cells:
+        charts["matrix"] = matrix_chart(cells)
     return {
         "sections": fitted,
+        "foretelling": better,
+        "folded_parts": poorer,
+        "ordered": [*better, *poorer],
+        "cells": cells,
+        "cell_rows": [{**cell, "points": _points_said(cell)} for cell in cells],
+        "said": clear_said(cells),
         "without": [
             {**part["fit"], **part} for part in sections if not part["has_model"]
         ],
@@ -73,13 +92,15 @@ def _section(
     key = f"{outcome}-{window}"
     asked = words.outcome_by_day(outcome, window)
     drawn = _draw_curves(main, key, asked, charts)
-    compared = _compared(main["contrasts"], models["weighted"]["contrasts"])
+    compared = _compared(main["contrasts"])
     (fit,) = main["model_fits"]
     return {
         "key": key,
         "title": asked.capitalize(),
         "fit": fit,
         "has_model": fit["method"] != "none",
+        "foretells": foretells(fit),
+        "cells": _cells(question, main["contrasts"]),
         "verdict": verdict(fit),
         "method": METHODS[fit["method"]],
         "terms": _terms(main["model_terms"]),
@@ -94,7 +115,6 @@ def _section(
             for row in main["model_groups"]
             if row["level"] is None
         ],
-        "weighted": models["weighted"]["model_fits"],
         "bench": _bench(models["bench"]),
     }
 
@@ -112,8 +132,13 @@ def _models(
             name: [row for row in rows if row["model"] == model]
             for name, rows in chosen.items()
         }
-        for model in ("main", "bench", "weighted")
+        for model in ("main", "bench")
     }
+
+
+def foretells(fit: Row) -> bool:
+    """Tell whether a model does better than the base rate, or could not be measured."""
+    return fit["brier"] is None or fit["brier"] < fit["brier_base"]
 
 
 def verdict(fit: Row) -> str:
@@ -127,13 +152,65 @@ def verdict(fit: Row) -> str:
         "base rate"
     )
     if fit["auc"] is not None:
-        figures += f", area under the curve {fit['auc']:.2f} where 0.5 is guessing"
-    if fit["brier"] >= fit["brier_base"]:
-        does = f"does no better than the base rate ({figures}): little below helps to "
-        does += "foresee a queen's fate"
-    else:
-        does = f"does better than the base rate ({figures})"
-    return f"For graft batches it has not seen, this model {does}."
+        figures += f"; area under the curve {fit['auc']:.2f}, where 0.5 is guessing"
+    does = "better" if foretells(fit) else "no better"
+    return f"On graft batches it has not seen: {does} than the base rate ({figures})."
+
+
+def _cells(question: tuple[str, int], contrasts: list[Row]) -> list[Row]:
+    """Give the surest difference of each factor, of those the largest, in points of success.
+
+    Where more of the outcome is worse the difference is turned round, so that in the
+    whole matrix up is good.
+    """
+    outcome = OUTCOMES[question[0]]
+    turn = 1 if outcome.fails == "no" else -1
+    given = [
+        {**row, "certainty": certainty(row)}
+        for row in contrasts
+        if row["risk_difference"] is not None and row["low"] is not None
+    ]
+    given.sort(key=lambda r: (-CERTAINTIES.index(r["certainty"]), abs(r["risk_difference"])))
+    surest = {row["factor"]: row for row in given}
+    found = []
+    for name, row in surest.items():
+        ends = sorted(100 * turn * row[side] for side in ("low", "high"))
+        found.append(
+            {
+                "factor": TERMS[name].label,
+                "outcome": outcome.success.format(question[1]),
+                "points": 100 * turn * row["risk_difference"],
+                "low": ends[0],
+                "high": ends[1],
+                "pair": f"{row['value']} against {row['reference']}",
+                "certainty": row["certainty"],
+            }
+        )
+    return found
+
+
+def clear_said(cells: list[Row]) -> str:
+    """Say which factors go clearly with which outcome, the largest difference first."""
+    clear = sorted(
+        (cell for cell in cells if cell["certainty"] == CLEAR),
+        key=lambda cell: -abs(cell["points"]),
+    )
+    if not cells:
+        return ""
+    if not clear:
+        return "No factor goes clearly with any outcome."
+    told = [
+        f"{cell['outcome']} with {cell['factor']} ({cell['pair']}): {_points_said(cell)}"
+        for cell in clear[:MOST_TOLD]
+    ]
+    more = len(clear) - MOST_TOLD
+    rest = f"; and {more} more" if more > 0 else ""
+    return f"Goes clearly: {'; '.join(told)}{rest}."
+
+
+def _points_said(cell: Row) -> str:
+    points, low, high = (dose_words.points(cell[key] / 100) for key in ENDS)
+    return f"{points} points ({low} to {high})"
 
 
 def _terms(rows: list[Row]) -> list[Row]:
@@ -168,17 +245,10 @@ def _draw_curves(
     return drawn
 
 
-def _compared(rows: list[Row], weighted: Sequence[Row] = ()) -> list[Row]:
-    """Put differences into words, the weighted model's beside them."""
-    pair = ("factor", "value", "reference")
-    beside = {tuple(row[key] for key in pair): row for row in weighted}
+def _compared(rows: list[Row]) -> list[Row]:
+    """Put differences into words."""
     return [
-        {
-            **compared_row(row, TERMS[row["factor"]].label),
-            "weighted": points_said(beside.get(tuple(row[key] for key in pair))),
-            "odds": _ratio(row),
-        }
-        for row in rows
+        {**compared_row(row, TERMS[row["factor"]].label), "odds": _ratio(row)} for row in rows
     ]
 
 

@@ -34,7 +34,7 @@ STATES = ("yes", "no", "undecided", "left")
 """A state is its place here and 1; 4 more while its window is open; 0: not at risk."""
 NAMED = (
     *("operator", "line", "graft_batch", "semen_batch", "protocol", "dose_ul"),
-    "end_reason",
+    *("colony", "end_reason"),
 )
 """Columns whose values stand once, in order, in a list of their own."""
 COUNTED = ("course", "onset_after", "onset_by", "end_by")
@@ -73,7 +73,7 @@ Question = tuple[str, int]
 def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     """Give what the page `queens.html` shows, and the files it loads."""
     rules = settings.outcomes
-    courses = store.frame(statement("queen_cards"))
+    courses = store.frame(statement("queen_cards"), {"as_of": as_of})
     answers = store.frame(statement("queen_answers"))
     queens = courses["queen_id"].unique().sort().to_list()
     sources = words.source_names(store)

@@ -46,7 +46,7 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
 )
 
 STATIC = (
-    *("style.css", "charts.js", "saving.js", "sorting.js", "weeks.js"),
+    *("style.css", "charts.js", "saving.js", "sorting.js", "folded.js", "weeks.js"),
     *queens.STATIC,
 )
 

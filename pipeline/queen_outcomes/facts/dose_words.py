@@ -47,18 +47,17 @@ def difference_said(row: dict[str, Any], *, by_lot: bool) -> str:
     if row["difference"] is None:
         why = row["note"] or row["said"]
         return f"{arm} against {reference}: no difference is given: {why}."
-    size = f"{100 * abs(row['difference']):.1f} points"
-    way = "more" if row["difference"] >= 0 else "less"
-    goes = "makes" if by_lot else "goes with"
-    limits = f"95 % limits {points(row['low'])} to {points(row['high'])}"
     end = ""
     if row["said"]:
         text = ("Verdict: " if row["verdict"] else "") + row["said"]
         end = f" {text[:1].upper()}{text[1:]}."
-    return (
-        f"{arm} {goes} {size} {way} success than {reference} ({limits}; "
-        f"{counted(row['closed'], 'closed course')}).{end}"
-    )
+    size = f"{points(row['difference'])} points ({points(row['low'])} to {points(row['high'])})"
+    many = counted(row["closed"], "closed course")
+    if row["low"] <= 0 <= row["high"]:
+        return f"{arm} against {reference}: no clear difference, {size}; {many}.{end}"
+    way = "more" if row["difference"] > 0 else "less"
+    goes = "makes" if by_lot else "goes with"
+    return f"{arm} {goes} {way} success than {reference}: {size}; {many}.{end}"
 
 
 TAKEN = {

@@ -14,7 +14,7 @@ from queen_outcomes.facts.settings import Settings
 from queen_outcomes.paper.printing import letterhead, set_pdf, svg
 
 FILE = "this-week.pdf"
-MOST_DUE, MOST_FAILED = 13, 6
+MOST_LINES, MOST_FAILED = 18, 6
 """Rows that fit on the sheet; the rest are counted."""
 PICTURE = "cohorts.svg"
 WIDTH, HEIGHT = 640, 150
@@ -28,6 +28,8 @@ def write(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> Pat
     chart = page["charts"].get("cohorts")
     size = {"width": WIDTH, "height": HEIGHT}
     images = {PICTURE: svg({**theme.dressed(chart), **size})} if chart else {}
+    # what needs attention and the checks due share the middle of the sheet
+    most_due = MOST_LINES - len(page["attention"])
     data = {
         **letterhead(settings.name, as_of, f"The week to {as_of.day} {as_of:%B %Y}"),
         "figures": _figures(page),
@@ -35,8 +37,8 @@ def write(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> Pat
             [row["sentence"], row["known_on"].isoformat()] for row in page["attention"]
         ],
         "attention_more": len(page["attention_more"]),
-        "due": [_due_cells(row) for row in page["due"][:MOST_DUE]],
-        "due_more": max(0, len(page["due"]) - MOST_DUE),
+        "due": [_due_cells(row) for row in page["due"][:most_due]],
+        "due_more": max(0, len(page["due"]) - most_due),
         "window": page["window"],
         "season": page["headline"] or "no estimate yet",
         "against_last": page["against_last"],
