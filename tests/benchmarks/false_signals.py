@@ -113,6 +113,7 @@ class Station:
             ),
             *(np.zeros(n, bool), self.d0, self.d0 + 28, self.d0.astype(str)),
             np.full(n, np.nan),
+            np.where(self.is_seen, 1.0 - failed, np.nan)[None, :],
         )
 
 
@@ -122,7 +123,7 @@ def pointed_at(
     """Give (what, operator, whether) of every series and direction, and of flags."""
     asked = AuditSeason(season, cases, settings, None)
     request = asked.request(np.arange(len(cases)))
-    fitted, _ = fit_form(request, choose_form(request), tested=False)
+    fitted = fit_form(request, choose_form(request))
     model = risk_model(cases.question[0], fitted)
     cases = cases.with_risk(model.risks(cases.values))
     apart = apart_from(cases, model, main_terms(settings))

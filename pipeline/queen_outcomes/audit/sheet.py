@@ -47,7 +47,7 @@ def sheet(store: Store, period: Period, operator: str) -> Row:
         As the store names her; a pseudonym where those are set.
     """
     (row,) = [row for row in period.operators if row["operator"] == operator]
-    parts = batch_parts(operator, period.cases)
+    parts = batch_parts(operator, period.cases.on_settled())
     process = _process(store, operator)
     signals = _signals(store, period, operator)
     return {
@@ -89,7 +89,12 @@ def verdict(row: Row, name: str, period: Period) -> str:
         return f"{counts}. {not_told_apart(row)}"
     if not row["shown"]:
         return f"{counts}: too few courses to compare with what was expected."
-    against = f"{counts}; {row['expected']:.1f} would be expected of the same courses"
+    filled = ""
+    if row["undecided"]:
+        filled = f"with those not settled filled in {row['filled']:.1f}, where "
+    against = (
+        f"{counts}; {filled}{row['expected']:.1f} would be expected of the same courses"
+    )
     word = {"more": "more than", "fewer": "fewer than"}.get(row["flag"])
     if word:
         return f"{against}. That is {word} chance and batches give."
@@ -119,8 +124,7 @@ def compares(row: Row, period: Period) -> list[str]:
     if not row["shown"]:
         few = "Figures are held back under the smallest number of courses shown."
         return [not_told_apart(row) if row["apart_from"] else few]
-    counted = period.cases.counted
-    station = float(period.cases.failed[counted].mean())
+    station = float(np.nanmean(period.cases.failures, axis=1).mean())
     said = [
         f"On the station's own mix of courses: {percent(row['adjusted'])}, 95 % limits "
         f"{100 * row['low']:.0f} to {100 * row['high']:.0f}; the station as a whole "
@@ -253,7 +257,7 @@ def _first(
     said = []
     if row["expected"] is None:
         return ["The batches and factors named above, before any hand."]
-    excess = row["failures"] - row["expected"]
+    excess = row["filled"] - row["expected"]
     large = [part for part in parts if part["excess"] > max(1.0, LARGE * abs(excess))]
     for part in large[:MOST_BATCHES]:
         said_part = batch_failed(part)

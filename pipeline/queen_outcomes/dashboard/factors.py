@@ -7,7 +7,6 @@ it about, and the page never says so.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
 from typing import Any
 
 from queen_outcomes.base.store import Store
@@ -17,7 +16,6 @@ from queen_outcomes.dashboard.charts.adjusted import (
     curve_chart,
     curve_said,
     draw_differences,
-    points_said,
 )
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
@@ -73,7 +71,7 @@ def _section(
     key = f"{outcome}-{window}"
     asked = words.outcome_by_day(outcome, window)
     drawn = _draw_curves(main, key, asked, charts)
-    compared = _compared(main["contrasts"], models["weighted"]["contrasts"])
+    compared = _compared(main["contrasts"])
     (fit,) = main["model_fits"]
     return {
         "key": key,
@@ -94,7 +92,6 @@ def _section(
             for row in main["model_groups"]
             if row["level"] is None
         ],
-        "weighted": models["weighted"]["model_fits"],
         "bench": _bench(models["bench"]),
     }
 
@@ -112,7 +109,7 @@ def _models(
             name: [row for row in rows if row["model"] == model]
             for name, rows in chosen.items()
         }
-        for model in ("main", "bench", "weighted")
+        for model in ("main", "bench")
     }
 
 
@@ -168,16 +165,10 @@ def _draw_curves(
     return drawn
 
 
-def _compared(rows: list[Row], weighted: Sequence[Row] = ()) -> list[Row]:
-    """Put differences into words, the weighted model's beside them."""
-    pair = ("factor", "value", "reference")
-    beside = {tuple(row[key] for key in pair): row for row in weighted}
+def _compared(rows: list[Row]) -> list[Row]:
+    """Put differences into words."""
     return [
-        {
-            **compared_row(row, TERMS[row["factor"]].label),
-            "weighted": points_said(beside.get(tuple(row[key] for key in pair))),
-            "odds": _ratio(row),
-        }
+        {**compared_row(row, TERMS[row["factor"]].label), "odds": _ratio(row)}
         for row in rows
     ]
 
