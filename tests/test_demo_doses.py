@@ -9,6 +9,7 @@ import duckdb
 import numpy as np
 import polars as pl
 import pytest
+from armed import settled
 from queen_outcomes.doses.arm_model import arm_model
 from queen_outcomes.facts.settings import Settings
 
@@ -92,7 +93,7 @@ def test_over_many_stations_only_the_adjusted_difference_finds_the_truth():
         true = true_shares(latent, truth)
         arm = latent["protocol"].to_numpy().astype(str)
         lays = latent["lays"].to_numpy().astype(float)
-        model = arm_model(known(latent), arm, lays, "laying", Settings())
+        model = arm_model(settled(known(latent), arm, lays), "laying", Settings())
         gap = true[TWELVE] - true[EIGHT]
         found = model.difference(TWELVE, EIGHT, 0.95, None).estimate
         plain = lays[arm == TWELVE].mean() - lays[arm == EIGHT].mean()

@@ -11,6 +11,7 @@
 -- without many drone cells; mark_day: last day her mark was seen; for all three also the
 -- day she left in hand, until which each of her states counts as watched. watched_days:
 -- from day 0 to that day. exit_day, exit_reason, next_day: as in standings.
+-- first_days: from her first insemination of the course to the last, which is day 0.
 WITH told AS (
     SELECT
         *,
@@ -46,7 +47,8 @@ SELECT
     told.exit_day,
     told.exit_reason,
     told.next_day,
-    told.cut_day AS watched_days
+    told.cut_day AS watched_days,
+    courses.d0 - courses.first_on AS first_days
 FROM told
 INNER JOIN courses USING (course_no)
 INNER JOIN course_groups AS groups USING (course_id)

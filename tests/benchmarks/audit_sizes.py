@@ -43,15 +43,17 @@ def made(courses: int, operators: int) -> ClosedCourses:
         "semen_batch": np.char.add("s", load.astype(str)),
         "operator_case": number.astype(float),
     }
+    lays = rng.random(courses) >= risk
     return ClosedCourses(
         question=("laying", 21),
         values=values,
-        state=np.where(rng.random(courses) < risk, "no", "yes"),
+        state=np.where(lays, "yes", "no"),
         laid=np.zeros(courses, bool),
         d0=day,
         known_on=day + 28,
         inseminated_at=stamp,
         risk=risk,
+        answers=lays.astype(float)[None, :],
     )
 
 

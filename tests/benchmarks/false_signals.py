@@ -118,6 +118,7 @@ class Station:
             ),
             *(np.zeros(n, bool), self.d0, self.d0 + 28, self.d0.astype(str)),
             np.full(n, np.nan),
+            np.where(self.is_seen, 1.0 - failed, np.nan)[None, :],
         )
 
 
@@ -143,7 +144,7 @@ def pointed_at(
     asked = AuditSeason(season, cases, settings, kept)
     if flags:
         request = asked.request(np.arange(len(cases)))
-        fitted, _ = fit_form(request, choose_form(request), tested=False)
+        fitted = fit_form(request, choose_form(request))
         model = risk_model(cases.question[0], fitted)
     else:  # all that running series ask of it: how far batches deviate
         model = risks_before(asked, None)

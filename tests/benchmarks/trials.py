@@ -74,7 +74,7 @@ def make(truth: Made, rng: np.random.Generator) -> ArmPair:
     )
     success = (rng.random(len(batch)) < expit(level + luck)).astype(float)
     names = batch.astype(str), block.astype(str)
-    return ArmPair(success, first, *names, 0.95, truth.margin)
+    return ArmPair(success, success[None, :], first, *names, 0.95, truth.margin)
 
 
 def icc(truth: Made) -> float:

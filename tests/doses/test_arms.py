@@ -108,7 +108,9 @@ def test_costs_stand_on_the_adjusted_success_told_above_them():
         # two to four looks each, all within the window and its grace
         assert row["visits_per_success"] == pytest.approx(4 / arm["adjusted"], abs=0.5)
         for what in ("queens", "drones", "minutes", "visits"):
-            assert row[f"{what}_low"] <= row[f"{what}_per_success"] <= row[f"{what}_high"]
+            assert (
+                row[f"{what}_low"] <= row[f"{what}_per_success"] <= row[f"{what}_high"]
+            )
         assert "adjusted for what the main model holds" in row["assumptions"]
     (reference,) = {r["reference"] for r in store.records("SELECT * FROM arm_exchange")}
     other = "two" if reference == "one" else "one"

@@ -6,11 +6,10 @@ import datetime as dt
 
 import numpy as np
 import pytest
-from armed import AS_OF, asking, compared, queens
+from armed import AS_OF, answered, asking, compared, queens, settled
 from armed_records import day, rows
 from queen_outcomes.base.errors import NoModelError, UsageError
 from queen_outcomes.doses.arm_courses import (
-    Answers,
     Comparison,
     find_comparisons,
     read_courses,
@@ -89,7 +88,7 @@ def values_for(n, **more):
 
 def model_of(values, arm, seed=5, outcome="laying", share=0.8):
     yes = (np.random.default_rng(seed).random(len(arm)) < share).astype(float)
-    return arm_model(values, arm, yes, outcome, Settings())
+    return arm_model(settled(values, arm, yes), outcome, Settings())
 
 
 def test_an_exposure_that_every_arm_shares_is_allowed_for():
@@ -183,7 +182,7 @@ def test_a_curve_is_read_only_between_courses():
         for d, k, p in zip(doses, near, (0.3, 0.5, 0.7, 0.8, 0.85), strict=True)
     ]
     assert [r["dose_ul"] for r in within_records(curve, 10)] == [8.0, 10.0]
-    yes = Answers(QUESTION, np.array(["yes"] * 3 + ["no"]))
+    yes = answered(QUESTION, np.array(["yes"] * 3 + ["no"]))
     own, usual = dose_for_rows(curve, yes, 10)
     assert own["success"] == 0.75
     assert 8 < own["dose_ul"] < 10
@@ -287,7 +286,7 @@ def test_terms_that_a_station_drops_are_not_allowed_for():
     arm = np.array(["one", "two"] * 150)
     settings = Settings(models=Models(terms=("queen_age",), adjust_for=("line",)))
     yes = (np.random.default_rng(5).random(300) < 0.8).astype(float)
-    found = arm_model(values_for(300), arm, yes, "laying", settings)
+    found = arm_model(settled(values_for(300), arm, yes), "laying", settings)
     assert found.factors == ("age of the queen", "line")
 
 
@@ -314,7 +313,7 @@ def test_a_success_is_what_the_station_wants_of_each_outcome():
     assert SUCCEEDS.keys() == OUTCOMES.keys()
     state = np.array(["yes", "no", "undecided", "left", ""])
     for name, wanted in SUCCEEDS.items():
-        answers = Answers((name, 90), state)
+        answers = answered((name, 90), state)
         expected = [1.0, 0.0] if wanted == "yes" else [0.0, 1.0]
         np.testing.assert_array_equal(answers.success, [*expected, *[np.nan] * 3])
         assert answers.closed.tolist() == [True] * 4 + [False]
@@ -326,7 +325,7 @@ def test_an_arm_whose_queens_are_superseded_more_often_is_the_worse_one():
     (one,) = find_comparisons(courses)
     number = np.arange(len(one.arm)) // 2  # in turn within batches: a rate for each arm
     often = np.where(one.arm == "rough", number % 2 == 0, number % 10 == 0)
-    answers = Answers(("superseded", 90), np.where(often, "yes", "no"))
+    answers = answered(("superseded", 90), np.where(often, "yes", "no"))
     asked = ArmQuestion("calm", "adjusted", None, False, None, asking())
     (pair,) = compare(courses, one, answers, asked).pairs
     assert pair.arm == "rough"

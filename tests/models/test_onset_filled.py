@@ -15,7 +15,7 @@ from queen_outcomes.models.onset_model import (
     over_fillings,
 )
 from queen_outcomes.models.onset_results import fit_row
-from queen_outcomes.stats.logistic.imputation import freedom_by_gaps, pool
+from queen_outcomes.stats.histories.pooling import freedom_by_gaps, pool
 
 INF = np.inf
 

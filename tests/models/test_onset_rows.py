@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from filled_in import fill_station
 from onset_records import SETTINGS, modelled, of_factor, queens, station
 from queen_outcomes.facts import exports as contract
 from queen_outcomes.models import season_plan
@@ -65,6 +66,7 @@ def test_the_rows_are_those_promised_and_their_keys_unique(usual, name):
 
 def test_the_build_writes_them_beside_the_other_models():
     store = station(queens(120))
+    fill_station(store, SETTINGS)
     fit_models(store, SETTINGS)
     found = {name: store.columns(name) for name in TABLES}
     problems = [p for p in contract.differences(found) if p.split(".")[0] in TABLES]

@@ -3,6 +3,7 @@
 import datetime as dt
 
 import pytest
+from filled_in import fill_station
 from modelled import LAYING, everything, queens, rows
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.exports.models import MODELS
@@ -18,6 +19,7 @@ ALL = len(LAYING.outcomes.windows)
 
 def modelled(made, earlier=None, plan=None, settings=LAYING):
     store = derived(dt.date(2026, 10, 1), settings, **rows(made))
+    fill_station(store, settings)
     taken = results.fit_models(store, settings, plan, earlier)
     return store, taken
 

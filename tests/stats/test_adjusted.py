@@ -15,7 +15,6 @@ from queen_outcomes.stats.logistic.adjusted import (
     e_value,
 )
 from queen_outcomes.stats.logistic.plain import fit_plain
-from queen_outcomes.stats.logistic.weighting import decided_weights
 from queen_outcomes.stats.shares.proportions import difference_bounds
 from random_courses import courses
 from scipy.special import expit
@@ -137,20 +136,6 @@ def nhefs():
     marked = [column for c in words for column in levels(d[c])]
     Z = np.column_stack([np.ones(len(d)), *ages, *[a**2 for a in ages], *marked])
     return Z, d["qsmk"].to_numpy(float), d["wt82_71"].to_numpy(float)
-
-
-def test_weights_of_the_smoking_cessation_study():
-    # Hernan & Robins, What If, ch. 12 (3.4, 2.4 to 4.5); R 4.2.2 lm. Each arm's courses
-    # stand for all; the largest of the stabilised weights is of one who quit
-    Z, quit_, change = nhefs()
-    arms = [decided_weights(Z, arm, cut=None) for arm in (quit_, 1 - quit_)]
-    assert arms[0].most == pytest.approx(4.2976616, abs=1e-6)
-    assert min(arm.least for arm in arms) == pytest.approx(0.3312489, abs=1e-6)
-    n = [(arm.weights > 0).sum() for arm in arms]
-    mean = np.average([arm.mean for arm in arms], weights=n)
-    assert mean == pytest.approx(0.9988444, abs=1e-7)
-    one, other = (np.average(change, weights=arm.weights) for arm in arms)
-    assert one - other == pytest.approx(3.4405354, abs=1e-6)
 
 
 def test_bounds_when_the_unseen_could_be_anything():

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from queen_outcomes.stats.logistic import imputation
-from queen_outcomes.stats.logistic.imputation import impute, pool
+from queen_outcomes.stats.histories.pooling import freedom_with_gaps, pool
+from queen_outcomes.stats.logistic.imputation import impute, impute_in_turn
 from queen_outcomes.stats.logistic.plain import fit_plain
 from random_courses import courses
 
@@ -120,17 +120,34 @@ def test_imputations_without_a_fit_are_passed_over_and_counted():
     nan = np.full((1, 1), np.nan)
     pooled = pool([[1.0], nan[0], [3.0]], [[[0.5]], nan, [[0.5]]])
     assert (pooled.used, pooled.beta[0]) == (2, 2.0)
-    assert pooled.message == "1 of 3 imputations could not be fitted"
+    assert pooled.message == "1 of 3 fillings could not be fitted"
     assert pool([nan[0]], [nan]).used == 0
 
 
-@pytest.mark.parametrize("size", [0.1, 1.0, 5.0])
-def test_a_level_that_a_column_sets_apart_still_ends_at_the_maximum(size):
-    x = size * np.repeat([-1.0, 1.0], 2000)
-    X, y = np.column_stack([np.ones(4000), x]), (x > 0).astype(float)
-    beta, inverse = imputation._ridge_logistic(X, y)
-    p = 1 / (1 + np.exp(-X @ beta))
-    prior = np.array([0.01, 0.25])
-    assert X.T @ (y - p) == pytest.approx(prior * beta, abs=1e-6)
-    curvature = (X * (p * (1 - p))[:, None]).T @ X + np.diag(prior)
-    assert inverse @ curvature == pytest.approx(np.eye(2), abs=1e-6)
+def test_freedom_with_gaps_is_barnard_and_rubin_s():
+    # m = 20, half unsettled, 30 without gaps: 1 / (1 / 76 + 1 / (31 / 33 * 30 / 2))
+    expected = 1 / (1 / 76 + 33 / (31 * 15))
+    assert freedom_with_gaps(20, 0.5, 30) == pytest.approx(expected)
+    assert freedom_with_gaps(20, 0.5) == pytest.approx(76)
+    assert freedom_with_gaps(20, 0.0, 30) == pytest.approx(31 / 33 * 30)
+
+
+def test_a_chain_that_goes_on_fills_each_outcome_s_gaps_alike():
+    numbers, words, y, batch, X = with_gaps(n=2000, seed=1)
+    made = list(impute_in_turn(numbers, words, [y] * 8, batch, cycles=5, seed=3))
+    fits = [
+        fit_plain(
+            np.column_stack(
+                [X[:, 0], run.numbers["dose"], run.numbers["age"], run.words["line"]]
+            ),
+            y,
+        )
+        for run in made
+    ]
+    pooled, whole = (
+        pool([f.beta for f in fits], [f.cov for f in fits]),
+        fit_plain(X, y),
+    )
+    away = (pooled.beta - whole.beta) / np.sqrt(np.diag(pooled.cov))
+    assert np.all(np.abs(away) < 1.5)
+    assert not np.array_equal(made[0].numbers["dose"], made[1].numbers["dose"])

@@ -4,14 +4,29 @@ from __future__ import annotations
 
 import datetime as dt
 
+import numpy as np
 from armed_records import queens, rows
+from filled_in import fill_station
+from queen_outcomes.doses.arm_courses import Answers
+from queen_outcomes.doses.arm_model import ArmAnswers
 from queen_outcomes.doses.results import compare_station
 from queen_outcomes.facts.exports.models import ADJUSTED
 from queen_outcomes.facts.exports.writing import write_rows
 from queen_outcomes.facts.settings import Outcomes, Plan, Settings
+from queen_outcomes.models.closed import read_factors
+from queen_outcomes.models.factor_fills import fill_factors
 from station_tables import derived
 
-__all__ = ["arms", "asking", "compared", "contrasts", "primary", "queens"]
+__all__ = [
+    "answered",
+    "arms",
+    "asking",
+    "compared",
+    "contrasts",
+    "primary",
+    "queens",
+    "settled",
+]
 
 AS_OF = dt.date(2026, 10, 1)
 WINDOWS = Outcomes(check_days=(7, 14, 21))
@@ -31,9 +46,22 @@ def compared(
     """Derive a station and compare its arms, without the models' step."""
     settings = settings or asking()
     store = derived(AS_OF, settings, **rows(queens, shuffle))
+    fill_station(store, settings)
+    fill_factors(store, settings, read_factors(store, settings.prior_cases))
     write_rows(store, ADJUSTED, [])
     compare_station(store, settings, AS_OF, plan)
     return store
+
+
+def answered(question, state) -> Answers:
+    """Give answers whose one filling leaves out who is not settled."""
+    yes = np.select([state == "yes", state == "no"], [1.0, 0.0], np.nan)
+    return Answers(question, state, yes[None, :])
+
+
+def settled(values, arm, yes) -> ArmAnswers:
+    """Give closed courses whose one filling leaves out who is not settled."""
+    return ArmAnswers(values, arm, yes, yes[None, :], ())
 
 
 def contrasts(store, outcome: str = "laying", **wanted) -> list[dict]:

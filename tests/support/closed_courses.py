@@ -9,7 +9,7 @@ from queen_outcomes.models.closed import ClosedCourses
 def closed_courses(failed, risk, d0, inseminated_at=None, **values) -> ClosedCourses:
     """Make closed courses from arrays of one length.
 
-    ``failed`` is 1, 0 or NaN: undecided; ``values`` are groups and running numbers by
+    ``failed`` is 1, 0 or NaN: undecided, and in the one filling not at risk; ``values`` are groups and running numbers by
     column, in the order of the ids.
     """
     failed = np.asarray(failed, float)
@@ -24,4 +24,5 @@ def closed_courses(failed, risk, d0, inseminated_at=None, **values) -> ClosedCou
         d0 + 28,
         stamps if inseminated_at is None else inseminated_at,
         np.asarray(risk, float),
+        (1.0 - failed)[None, :],
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import random
 
+from filled_in import fill_station
 from queen_outcomes.facts.settings import Outcomes, Settings
 from queen_outcomes.models.results import fit_models
 from station_tables import check, day, derived
@@ -48,6 +49,7 @@ def rows(queens: list[dict], shuffle: int = 0) -> dict[str, list[dict]]:
 def modelled(queens: list[dict], shuffle: int = 0, settings: Settings = LAYING):
     """Derive a station and fit its models; give the store."""
     store = derived(dt.date(2026, 10, 1), settings, **rows(queens, shuffle))
+    fill_station(store, settings)
     fit_models(store, settings)
     return store
 

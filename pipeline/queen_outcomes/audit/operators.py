@@ -1,4 +1,8 @@
-"""Each operator's failures against what the same courses would give with the average hand."""
+"""Each operator's failures against what the same courses would give with the average hand.
+
+Failures are those of the fillings, in which every closed course has an answer: what the
+records settle leans on who was looked at, and that may differ from hand to hand.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +13,7 @@ from typing import Any
 
 import numpy as np
 from scipy import stats
-from scipy.special import expit, logit
+from scipy.special import expit, logit, ndtr, ndtri
 
 from queen_outcomes.audit.apart import Apart
 from queen_outcomes.base import resources
@@ -17,7 +21,9 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.facts.outcomes import question_columns
 from queen_outcomes.models.closed import BATCHES, ClosedCourses, Question
 from queen_outcomes.models.risks import RiskModel
+from queen_outcomes.stats.histories.pooling import MOST_UNSETTLED
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
+from queen_outcomes.stats.logistic.odds_shift import odds_shift
 from queen_outcomes.stats.shares.adjusted_rate import adjusted_rate
 from queen_outcomes.stats.shares.funnel import adjusted_z, flags, overdispersion
 from queen_outcomes.stats.shares.poisson_binomial import batch_tails
@@ -32,6 +38,10 @@ FEWEST = 20
 """Operators from which on the variance between them is worth estimating."""
 MOST_RISKS = 4_096
 """Risks that stand for a station's mix of courses."""
+OFTEN = 0.5
+"""Share of fillings with a course at risk, from which on it counts as followed."""
+LEAST = 0.25
+"""Failures, and successes, taken for none where log odds are compared."""
 Z_95 = float(stats.norm.isf(0.025))
 
 
@@ -79,12 +89,13 @@ def operator_rows(
     """
     rows = []
     shared = shared_courses(cases)
-    station = thinned(cases.risk[cases.counted])
+    station = thinned(cases.risk[followed(cases)])
     for name, own in cases.by_operator().items():
         row = _counts(name, cases.some(own), shared[own], fewest, apart[name])
         if row["courses"] and apart[name].has_figure:
-            counted = cases.some(own[cases.counted[own]])
-            row |= _against_expected(name, counted, station, model)
+            some = cases.some(own[followed(cases)[own]])
+            row |= _against_expected(name, some, station, model)
+        row["shown"] = row["shown"] and row.get("expected") is not None
         rows.append(row)
     _flag(rows)
     _rank(rows, intercepts, model, cases)
@@ -118,23 +129,77 @@ def _counts(
     }
 
 
+def followed(cases: ClosedCourses) -> np.ndarray:
+    """Tell which courses are at risk in half of the fillings or more, at a known risk."""
+    if not len(cases.answers):
+        return np.zeros(len(cases), bool)
+    at_risk = np.isfinite(cases.answers).mean(axis=0)
+    return np.isfinite(cases.risk) & (at_risk >= OFTEN)
+
+
 def _against_expected(
-    name: str, counted: ClosedCourses, station: np.ndarray, model: RiskModel
+    name: str, own: ClosedCourses, station: np.ndarray, model: RiskModel
 ) -> Row:
-    seed = zlib.crc32(name.encode())
-    shared = counted.shared(model.deviations)
-    failures = int(counted.failed.sum())
-    found = adjusted_rate(counted.risk, failures, station, shared=shared, seed=seed)
-    tails = batch_tails(counted.risk, failures, shared, seed=seed)
+    """Measure the failures of every filling; nothing where most of it is filled in.
+
+    Limits and tails are those of the whole number of failures that is nearest to the
+    fillings' mean, widened by how far the fillings differ (Rubin's rules on the log odds).
+    """
+    if not len(own):
+        return {}
+    failed = own.failures
+    at_risk = np.isfinite(failed)
+    failures, sizes = np.nansum(failed, axis=1), at_risk.sum(axis=1)
+    seed, shared = zlib.crc32(name.encode()), own.shared(model.deviations)
+    nearest = int(np.clip(round(float(failures.mean())), 0, len(own)))
+    found = adjusted_rate(own.risk, nearest, station, shared=shared, seed=seed)
+    whole, levels = logit(station), logit(own.risk)
+
+    def rate(yes: float, of: np.ndarray) -> float:
+        least = min(LEAST, len(of) / 4)
+        step = odds_shift(of, float(np.clip(yes, least, len(of) - least)))
+        return float(expit(whole + step).mean())
+
+    each = np.array(
+        [
+            logit(rate(yes, levels[some]))
+            for yes, some in zip(failures, at_risk, strict=True)
+            if some.any()
+        ]
+    )
+    middle, anchor = float(each.mean()), logit(rate(nearest, levels))
+    apart = (1 + 1 / len(each)) * float(each.var(ddof=1)) if len(each) > 1 else 0.0
+    down, up = anchor - logit(found.low), logit(found.high) - anchor
+    reach = np.array([arm for arm in (down, up) if np.isfinite(arm)])
+    within = float(np.mean(reach / Z_95) ** 2) if len(reach) else np.inf
+    unsettled = apart / (apart + within)
+    expected = float((at_risk.mean(axis=0) * own.risk).sum())
+    tails = batch_tails(own.risk, nearest, shared, seed=seed)
+    calm = np.sqrt(1.0 - unsettled)
+    below, above = (float(ndtr(ndtri(x) * calm)) for x in (tails.below, tails.above))
+    row = {
+        "at_risk": float(sizes.mean()),
+        "filled": float(failures.mean()),
+        "crude": float((failures / np.maximum(sizes, 1)).mean()),
+        "expected": expected,
+        "ratio": float(failures.mean()) / expected,
+    }
+    if unsettled > MOST_UNSETTLED:
+        return {}
+    if np.ptp(failures) == 0 and np.ptp(sizes) == 0:
+        limits = (found.adjusted, found.low, found.high)
+    else:
+        far = Z_95 * np.sqrt(apart)
+        limits = (
+            float(expit(middle)),
+            float(expit(middle - np.hypot(down, far))),
+            float(expit(middle + np.hypot(up, far))),
+        )
     return {
-        "crude": failures / len(counted),
-        "expected": found.expected,
-        "ratio": found.ratio,
-        "adjusted": found.adjusted,
-        "low": found.low,
-        "high": found.high,
-        "mid_p": tails.two_sided,
-        "tails": (tails.below, tails.above),
+        **row,
+        **dict(zip(("adjusted", "low", "high"), limits, strict=True)),
+        "mid_p": min(1.0, 2.0 * min(below, above)),
+        "tails": (below, above),
     }
 
 
@@ -170,7 +235,7 @@ def _rank(
     ranks = rank_limits(worse, errors**2)
     sizes = np.array([row["courses"] for row in ranked], float)
     usual = float(sizes @ effects / sizes.sum())
-    levels = thinned(cases.risk[cases.counted])
+    levels = thinned(cases.risk[followed(cases)])
     for at, row in enumerate(ranked):
         around = effects[at] - usual + np.array([0.0, -1.0, 1.0]) * Z_95 * errors[at]
         rates = [_moved(levels, step, model) for step in around]

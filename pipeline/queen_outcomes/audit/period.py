@@ -88,7 +88,8 @@ def read_period(
     # ranks and shrunken rates are the joint model's, of all courses: none here
     rows = operator_rows(cases, model, {}, settings.min_shown, apart)
     operators = filled(OPERATORS, rows)
-    return Period(question, cases, operators, batch_rows(cases, model.deviations))
+    batches = batch_rows(cases.on_settled(), model.deviations)
+    return Period(question, cases, operators, batches)
 
 
 def _stored(store: Store, table: ExportTable, question: Question) -> list[Row]:
@@ -120,9 +121,14 @@ def masked(period: Period, mask: Mask) -> Period:
 
 
 def levelled(cases: ClosedCourses) -> ClosedCourses:
-    """Move all risks alike so that expected and observed failures agree."""
-    counted = cases.counted
-    levels, failures = logit(cases.risk), float(cases.failed[counted].sum())
-    if not 0 < failures < counted.sum():
+    """Move all risks alike so that expected and filled-in failures agree."""
+    known = np.isfinite(cases.risk)
+    worth = np.isfinite(cases.failures).mean(axis=0)[known]
+    if not len(cases.answers) or not worth.sum():
         return cases
-    return cases.with_risk(expit(levels + odds_shift(levels[counted], failures)))
+    failures = float(np.nansum(cases.failures[:, known], axis=1).mean())
+    if not 0 < failures < worth.sum():
+        return cases
+    levels = logit(cases.risk)
+    step = odds_shift(levels[known], failures, lambda x: worth * expit(x))
+    return cases.with_risk(expit(levels + step))

@@ -30,6 +30,7 @@ from queen_outcomes.facts.exports.writing import schema, write_frame, write_rows
 from queen_outcomes.facts.outcomes import question_columns
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
+from queen_outcomes.models.factor_fills import read_filled_factors
 from queen_outcomes.models.questions import main_terms
 from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.models.season_plan import SeasonPlan
@@ -53,24 +54,27 @@ def audit_station(
     for name in ("process_measures", "checker_pairs"):
         store.step("07_audit", name, {})
     values = read_factors(store, settings.prior_cases)
+    fillings = read_filled_factors(store, values)
+    grace = settings.outcomes.grace_days
     rows: dict[str, list[Row]] = defaultdict(list)
     frames = []
     for question in settings.outcomes.windows:
         model = read_risk_model(store, question)
-        cases = read_closed(store, values, question, settings.outcomes.grace_days)
+        cases = read_closed(store, values, question, grace, fillings=fillings)
         cases = cases.with_risk(model.risks(cases.values))
         apart = apart_from(cases, model, main_terms(settings))
         intercepts = read_intercepts(store, question)
+        settled = cases.on_settled()
         operators = operator_rows(cases, model, intercepts, settings.min_shown, apart)
         found = {
             "operators": operators,
-            "batches": batch_rows(cases, model.deviations),
+            "batches": batch_rows(settled, model.deviations),
         }
         if question == settings.plan.question:
             name = plan.season if plan else max(cases.season.tolist(), default="")
-            season = AuditSeason(name, cases, settings, plan)
+            season = AuditSeason(name, settled, settings, plan)
             found |= _followed(season, model, operators, apart)
-            rows |= details(store, settings, cases)
+            rows |= details(store, settings, settled)
         for name, made in found.items():
             rows[name] += [{**question_columns(question), **row} for row in made]
         frames.append(_frame(cases))

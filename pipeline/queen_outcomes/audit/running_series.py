@@ -79,13 +79,20 @@ class AuditSeason:
     settings: Settings
     plan: SeasonPlan | None
 
-    def request(self, rows: np.ndarray, without: str = "") -> ModelRequest:
-        """Ask for the main model of some of these courses, a term left out."""
+    def request(
+        self, rows: np.ndarray, without: str = "", *, settled: bool = True
+    ) -> ModelRequest:
+        """Ask for the main model of some of these courses, a term left out.
+
+        ``settled``: of what the records settle alone, as series count nothing else.
+        """
         terms = [t for t in main_terms(self.settings) if t.name != without]
         always = [name for name in self.settings.models.adjust_for if name != without]
+        some = self.cases.some(rows)
         return ModelRequest(
-            *(take(self.cases.values, rows), self.cases.answer[rows]),
-            *(tuple(terms), tuple(always), self.cases.question[0]),
+            *(some.values, some.answer),
+            *(some.answer[None, :] if settled else some.answers, some.fillings),
+            *(tuple(terms), tuple(always)),
         )
 
     @property
@@ -184,13 +191,13 @@ def risks_before(season: AuditSeason, current: RiskModel) -> RiskModel:
     The year is no term of it: the season that it is for is none of theirs.
     """
     if season.is_provisional:
-        return current
+        return current.recalibrated(season.cases.values, season.cases.failed)
 
     def made() -> dict[str, Any]:
         earlier = season.request(
             np.flatnonzero(season.cases.season < season.name), without="year"
         )
-        fitted, _ = fit_form(earlier, choose_form(earlier), tested=False)
+        fitted = fit_form(earlier, choose_form(earlier))
         adjust_for = season.settings.models.adjust_for
         return write_risks(risk_model(season.cases.question[0], fitted, adjust_for))
 
@@ -342,19 +349,19 @@ def expected_by_others(season: AuditSeason) -> dict[str, float]:
     if not FEWEST <= len(owned) <= MOST:
         return {}
     everybody = np.arange(len(season.cases))
-    form = choose_form(season.request(everybody))
+    form = choose_form(season.request(everybody, settled=False))
     if form is None:
         return {}
     found = {}
     for name, own in owned.items():
-        others = season.request(np.setdiff1d(everybody, own))
-        fitted, _ = fit_form(others, form, tested=False)
+        others = season.request(np.setdiff1d(everybody, own), settled=False)
+        fitted = fit_form(others, form)
         if fitted.method != "none":
             adjust_for = season.settings.models.adjust_for
             model = risk_model(season.cases.question[0], fitted, adjust_for)
             risks = model.risks(take(season.cases.values, own))
-            known = season.cases.decided[own] & np.isfinite(risks)
-            found[name] = float(risks[known].sum())
+            worth = np.isfinite(season.cases.answers[:, own]).mean(axis=0)
+            found[name] = float(np.nansum(worth * risks))
     return found
 
 

@@ -53,7 +53,7 @@ def sheet(store: Store, period: Period, operator: str) -> Row:
         As the store names her; a pseudonym where those are set.
     """
     (row,) = [row for row in period.operators if row["operator"] == operator]
-    parts = batch_parts(operator, period.cases)
+    parts = batch_parts(operator, period.cases.on_settled())
     process = _process(store, operator)
     signals = _signals(store, period, operator)
     failed = own_courses.failed_queens(store, period.cases, operator)
@@ -193,7 +193,12 @@ def verdict(
         return f"{counts}. {not_told_apart(row)}"
     if not row["shown"]:
         return f"{counts}: too few courses to compare with what was expected."
-    against = f"{counts}; {row['expected']:.1f} would be expected of the same courses"
+    filled = ""
+    if row["undecided"]:
+        filled = f"with those not settled filled in {row['filled']:.1f}, where "
+    against = (
+        f"{counts}; {filled}{row['expected']:.1f} would be expected of the same courses"
+    )
     word = {"more": "more than", "fewer": "fewer than"}.get(row["flag"], "within what")
     said = f"{word} chance and batches give"
     seen = _signalled(points)
@@ -230,8 +235,7 @@ def compares(row: Row, period: Period) -> list[str]:
     if not row["shown"]:
         few = "Figures are held back under the smallest number of courses shown."
         return [not_told_apart(row) if row["apart_from"] else few]
-    counted = period.cases.counted
-    station = float(period.cases.failed[counted].mean())
+    station = float(np.nanmean(period.cases.failures, axis=1).mean())
     said = [
         f"On the station's own mix of courses: {percent(row['adjusted'])}, 95 % limits "
         f"{100 * row['low']:.0f} to {100 * row['high']:.0f}; the station as a whole "
@@ -383,7 +387,7 @@ def _first(
     said = []
     if row["expected"] is None:
         return ["The batches and factors named above, before any hand."]
-    excess = row["failures"] - row["expected"]
+    excess = row["filled"] - row["expected"]
     large = [part for part in parts if part["excess"] > max(1.0, LARGE * abs(excess))]
     for part in large[:MOST_BATCHES]:
         said_part = batch_failed(part)

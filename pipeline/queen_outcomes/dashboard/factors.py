@@ -248,7 +248,8 @@ def _draw_curves(
 def _compared(rows: list[Row]) -> list[Row]:
     """Put differences into words."""
     return [
-        {**compared_row(row, TERMS[row["factor"]].label), "odds": _ratio(row)} for row in rows
+        {**compared_row(row, TERMS[row["factor"]].label), "odds": _ratio(row)}
+        for row in rows
     ]
 
 

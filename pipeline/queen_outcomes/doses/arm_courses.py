@@ -24,6 +24,7 @@ from queen_outcomes.models.closed import (
     take,
     yes_fails,
 )
+from queen_outcomes.models.factor_fills import read_filled_factors
 from queen_outcomes.models.terms import Values
 
 PROTOCOL, MEANT, GIVEN = "protocol", "dose meant", "dose given"
@@ -62,6 +63,8 @@ class ArmCourses:
     trial, block, protocol : ndarray of str
     doses, meant, given : ndarray
         Inseminations; uL of all of them, NaN where one is not recorded.
+    fillings : tuple of mapping
+        The values in every filling, without gaps; empty where there are none.
     """
 
     values: Values
@@ -71,6 +74,7 @@ class ArmCourses:
     doses: np.ndarray
     meant: np.ndarray
     given: np.ndarray
+    fillings: tuple[Values, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,7 +148,8 @@ def read_courses(store: Store, prior: Mapping[str, int], until: int) -> ArmCours
     ours += ("bench_minutes", "visits")
     values |= {name: columns[name] for name in ours}
     names = ("trial", "block", "protocol", "doses", "dose_meant", "dose_given")
-    return ArmCourses(values, *(columns[name] for name in names))
+    fillings = read_filled_factors(store, values)
+    return ArmCourses(values, *(columns[name] for name in names), fillings)
 
 
 def comparisons_by(
@@ -209,10 +214,13 @@ class Answers:
     """The answers to one question, for all courses of a station; shape (n,).
 
     ``state`` is yes, no, undecided or left; empty where the window is not over.
+    ``answers``, shape (m, n), are those of every filling: 1 yes, 0 no, NaN not at risk, or
+    the window is not over; without rows where the unsettled cannot be told.
     """
 
     question: Question
     state: np.ndarray
+    answers: np.ndarray
 
     @property
     def closed(self) -> np.ndarray:
@@ -238,6 +246,11 @@ class Answers:
         """
         return 1.0 - failures_of(self.question[0], self.yes)
 
+    @property
+    def successes(self) -> np.ndarray:
+        """The same in every filling, NaN: not at risk, shape (m, n)."""
+        return 1.0 - failures_of(self.question[0], self.answers)
+
 
 def read_answers(
     store: Store, question: Question, ids: np.ndarray, grace_days: int
@@ -247,8 +260,11 @@ def read_answers(
         store, {"course_id": ids}, question, grace_days, from_first=True
     )
     state = np.full(len(ids), "", closed.state.dtype if len(closed) else "U1")
-    state[np.searchsorted(ids, closed.course_id)] = closed.state
-    return Answers(question, state)
+    at = np.searchsorted(ids, closed.course_id)
+    state[at] = closed.state
+    answers = np.full((len(closed.answers), len(ids)), np.nan)
+    answers[:, at] = closed.answers
+    return Answers(question, state, answers)
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,12 +13,12 @@ import numpy as np
 from scipy import stats
 
 from queen_outcomes.doses.arm_courses import DOSE
-from queen_outcomes.doses.differences import ADJUSTED, Difference
+from queen_outcomes.doses.differences import ADJUSTED, FILLED, Difference
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP, FactorPredictions, ask
 from queen_outcomes.models.analysis_set import AnalysisSet
 from queen_outcomes.models.choose import Earlier, by_reason
-from queen_outcomes.models.closed import yes_fails
+from queen_outcomes.models.closed import take, yes_fails
 from queen_outcomes.models.fit import LEVELS, Fitted, cluster_codes
 from queen_outcomes.models.questions import (
     ModelRequest,
@@ -72,6 +72,8 @@ class ArmModel:
         if self.asked is None or arm not in self.arms:
             return np.nan, np.nan, np.nan
         at, found = self.arms.index(arm), self.asked.adjusted
+        if not self.asked.fitted.is_told(found.gradient)[at]:
+            return np.nan, np.nan, np.nan
         return tuple(float(x[at]) for x in (found.probability, found.low, found.high))
 
     def difference(
@@ -87,8 +89,11 @@ class ArmModel:
         one, other = self.arms.index(arm), self.arms.index(reference)
         adjusted = self.asked.adjusted
         lean = adjusted.gradient[one] - adjusted.gradient[other]
-        df = self.asked.fitted.freedom(lean[None, :])
-        df = np.inf if df is None else float(df[0])
+        fitted = self.asked.fitted
+        if not fitted.is_told(lean)[0]:
+            return Difference(ADJUSTED, said=FILLED)
+        number = fitted.design.forms.index(self.asked.form)
+        df = float(fitted.df(lean, fitted.design.columns_of(number))[0])
         found = contrast(adjusted, one, other, df=df)
         step, se = found.difference.estimate, found.difference.se
         ratio = found.risk_ratio.estimate
@@ -105,10 +110,40 @@ class ArmModel:
         )
 
 
+@dataclass(frozen=True, eq=False)
+class ArmAnswers:
+    """The closed courses of some arms: factors, as recorded and filled, and answers.
+
+    Attributes
+    ----------
+    values : mapping of str to ndarray, shape (n,)
+        As known at the first insemination.
+    arm : ndarray of str, shape (n,)
+    yes : ndarray, shape (n,)
+        1, 0, or NaN: not settled.
+    answers : ndarray, shape (m, n)
+        In every filling; NaN: not at risk.
+    fillings : sequence of mapping
+        Values in every filling, without gaps; empty where there are none.
+    """
+
+    values: Values
+    arm: np.ndarray
+    yes: np.ndarray
+    answers: np.ndarray
+    fillings: Sequence[Values]
+
+    def some(self, kept: np.ndarray) -> ArmAnswers:
+        """Give some of the courses."""
+        return ArmAnswers(
+            *(take(self.values, kept), self.arm[kept], self.yes[kept]),
+            self.answers[:, kept],
+            [take(values, kept) for values in self.fillings],
+        )
+
+
 def arm_model(
-    values: Values,
-    arm: np.ndarray,
-    yes: np.ndarray,
+    courses: ArmAnswers,
     outcome: str,
     settings: Settings,
     fixed: Earlier | None = None,
@@ -118,11 +153,7 @@ def arm_model(
 
     Parameters
     ----------
-    values : mapping of str to ndarray, shape (n,)
-        Factors of the closed courses, as known at the first insemination.
-    arm : ndarray of str, shape (n,)
-    yes : ndarray, shape (n,)
-        1, 0, or NaN: not settled.
+    courses : ArmAnswers
     outcome : str
     settings : Settings
     fixed : Earlier, optional
@@ -131,17 +162,21 @@ def arm_model(
     stands_for : sequence of str
         Main factors that the arm takes the place of.
     """
-    arm, yes, values = _enough(arm, yes, values)
-    values = {**values, ARM.column: arm}
+    courses = _enough(courses)
+    values = {**courses.values, ARM.column: courses.arm}
+    fillings = [{**one, ARM.column: courses.arm} for one in courses.fillings]
     terms, apart = arm_terms(main_terms(settings), values, stands_for)
     always = {*settings.models.adjust_for, CO2_BEFORE.name, ARM.name}
-    question = ModelRequest(values, yes, terms, tuple(sorted(always)), outcome)
+    question = ModelRequest(
+        *(values, courses.yes, courses.answers, fillings),
+        *(terms, tuple(sorted(always))),
+    )
     if fixed is None:
         form = choose_form(question)
     else:
         kept, _ = arm_terms(fixed.terms, values, stands_for)
         form = replace(fixed, terms=kept, left_out=_others(fixed.left_out))
-    fitted, _ = fit_form(question, form, tested=False)
+    fitted = fit_form(question, form)
     left_out = by_reason([*fitted.courses.left_out, *fitted.design.left_out, *apart])
     found = [f.term.label for f in fitted.design.forms if f.term.name != ARM.name]
     made = ArmModel(
@@ -163,11 +198,10 @@ def arm_model(
     return replace(made, asked=asked, arms=levels)
 
 
-def _enough(arm, yes, values) -> tuple[np.ndarray, np.ndarray, Values]:
+def _enough(courses: ArmAnswers) -> ArmAnswers:
     """Leave out arms with too few decided courses to stand alone."""
-    names, counts = np.unique(arm[np.isfinite(yes)], return_counts=True)
-    kept = np.isin(arm, names[counts >= FEWEST])
-    return arm[kept], yes[kept], {k: x[kept] for k, x in values.items()}
+    names, counts = np.unique(courses.arm[np.isfinite(courses.yes)], return_counts=True)
+    return courses.some(np.isin(courses.arm, names[counts >= FEWEST]))
 
 
 def arm_terms(

@@ -16,19 +16,16 @@ from queen_outcomes.facts.exports.doses import ARM_COURSES, FOR, RESOURCES
 from queen_outcomes.facts.exports.writing import schema
 from queen_outcomes.facts.outcomes import question_columns
 from queen_outcomes.models.analysis_set import own_level
-from queen_outcomes.stats.shares.clustering import (
-    batch_counts,
-    clustered_share,
-    effective_counts,
-    icc_of_counts,
-)
+from queen_outcomes.stats.histories.pooling import MOST_UNSETTLED
+from queen_outcomes.stats.histories.shares import filled_share
+from queen_outcomes.stats.shares.clustering import batch_counts, icc_of_counts
 from queen_outcomes.stats.shares.planning import (
     POWER,
     arm_plan,
     design_effect,
     margin_size,
 )
-from queen_outcomes.stats.shares.proportions import Interval, more_than, wilson
+from queen_outcomes.stats.shares.proportions import Interval, more_than
 
 Row = dict[str, Any]
 MARGINS = (0.05, 0.10, 0.15)
@@ -39,8 +36,8 @@ STATES = ("yes", "no", "undecided", "left")
 def arm_rows(courses: ArmCourses, found: ArmComparison) -> list[Row]:
     """Give every arm's counts and plain rate to the question that is asked.
 
-    ``rate`` is of yes, whatever yes means; limits are Wilson's on the number of courses
-    that graft batches leave. ``adjusted`` is the rate had all courses been in the arm.
+    ``rate`` is of yes, whatever yes means, over the fillings, as the station's groups have
+    it. ``adjusted`` is the rate had all courses been in the arm.
     """
     comparison, answers = found.comparison, found.answers
     rows = []
@@ -75,14 +72,14 @@ def arm_rows(courses: ArmCourses, found: ArmComparison) -> list[Row]:
 
 
 def _rate(courses: ArmCourses, answers: Answers, at: np.ndarray, fewest: int) -> Row:
-    yes = answers.yes[at]
-    settled = np.isfinite(yes)
-    if len(at) < fewest or not settled.any():
+    known = int(np.isfinite(answers.yes[at]).sum())
+    if len(at) < fewest or not known or not len(answers.answers):
         return {}
-    clusters = own_level(courses.values["graft_batch"][at])[settled]
-    share = clustered_share(*batch_counts(yes[settled], clusters))
-    found = wilson(*effective_counts(share))
-    return {"rate": share.share, "low": found.low, "high": found.high}
+    clusters = own_level(courses.values["graft_batch"][at])
+    found = filled_share(answers.answers[:, at], clusters, known)
+    if not found.unsettled <= MOST_UNSETTLED:
+        return {}
+    return {"rate": found.estimate, "low": found.low, "high": found.high}
 
 
 def _adjusted(found: ArmComparison, arm: str) -> Row:

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from queen_outcomes.doses.arm_courses import Answers, ArmCourses, Comparison
-from queen_outcomes.doses.arm_model import ArmModel, arm_model
+from queen_outcomes.doses.arm_model import ArmAnswers, ArmModel, arm_model
 from queen_outcomes.doses.differences import (
     ADJUSTED,
     SHARED,
@@ -130,9 +130,13 @@ def compare(
     if asked.reference in arms and len(arms) > 1:
         kept = data.closed_in(arms)
         rows = comparison.rows[kept]
-        model = arm_model(
+        some = ArmAnswers(
             *(take(courses.values, rows), comparison.arm[kept], answers.yes[rows]),
-            *(answers.question[0], asked.settings, asked.fixed),
+            answers.answers[:, rows],
+            [take(values, rows) for values in courses.fillings],
+        )
+        model = arm_model(
+            *(some, answers.question[0], asked.settings, asked.fixed),
             comparison.stands_for,
         )
     pairs = [_pair(data, name, arms, model) for name in sorted(others)]
@@ -167,7 +171,8 @@ def _pair(data: _Data, arm: str, arms: list[str], model: ArmModel | None) -> Com
     rows = data.comparison.rows[kept]
     values = take(data.courses.values, rows)
     pair = ArmPair(
-        *(data.answers.success[rows], first, values["graft_batch"]),
+        *(data.answers.success[rows], data.answers.successes[:, rows]),
+        *(first, values["graft_batch"]),
         *(data.comparison.block[kept], data.level, asked.margin),
     )
     shared = [name for name in SHARED if name not in data.comparison.stands_for]

@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import stats
 
 from queen_outcomes.facts.dose_words import counted
 from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP
 from queen_outcomes.models.analysis_set import own_level
 from queen_outcomes.models.choose import is_between
 from queen_outcomes.models.terms import Values
-from queen_outcomes.stats.shares.clustered_strata import stratified_difference
+from queen_outcomes.stats.histories.pooling import (
+    MOST_UNSETTLED,
+    pool,
+    unsettled_of,
+)
+from queen_outcomes.stats.shares.clustered_strata import (
+    BatchDifference,
+    stratified_difference,
+)
 from queen_outcomes.stats.shares.clustering import (
     batch_counts,
     clustered_share,
@@ -28,6 +37,8 @@ from queen_outcomes.stats.shares.proportions import (
 from queen_outcomes.stats.shares.strata import breslow_day_test, risk_ratio
 
 UNADJUSTED, STRATIFIED, ADJUSTED = "unadjusted", "stratified", "adjusted"
+UNKNOWN = "the records do not tell the outcome of enough courses"
+FILLED = "more than half of what it rests on is not settled by the records"
 NOTHING = Interval(np.nan, np.nan, np.nan)
 
 
@@ -73,11 +84,13 @@ class Difference:
 class ArmPair:
     """The closed courses of an arm and of the reference; shape (n,).
 
-    ``success`` is 1, 0 or NaN (not settled); ``first`` is true in the arm; a missing
+    ``success`` is 1, 0 or NaN (not settled); ``filled``, shape (m, n), the same in every
+    filling, NaN: not at risk; ``first`` is true in the arm; a missing
     batch or block is an empty text. ``level`` is that of limits, ``margin`` may be None.
     """
 
     success: np.ndarray
+    filled: np.ndarray
     first: np.ndarray
     batch: np.ndarray
     block: np.ndarray
@@ -101,24 +114,73 @@ def unadjusted(pair: ArmPair) -> Difference:
     Score limits, whose test gives P (Farrington and Manning's against a margin), and
     Newcombe's beside them.
     """
-    counts, seen = [], []
+    if not len(pair.filled):
+        return Difference(UNADJUSTED, said=UNKNOWN)
+    counts, shares, seen = [], [], []
     clusters = pair.clusters
     for arm in (pair.first, ~pair.first):
-        own = arm & pair.decided
-        yes, n = batch_counts(pair.success[own], clusters[own])
-        counts += effective_counts(clustered_share(yes, n))
-        seen.append((int(yes.sum()), int(n.sum()), int((arm & ~pair.decided).sum())))
+        found = filled_counts(pair.filled[:, arm], clusters[arm])
+        if found.unsettled > MOST_UNSETTLED:
+            return Difference(UNADJUSTED, said=FILLED)
+        counts += (found.yes, found.n)
+        shares.append(found.share)
+        own = pair.success[arm]
+        known = np.isfinite(own)
+        seen.append((int(own[known].sum()), int(known.sum()), int((~known).sum())))
     limits = score_limits(*counts, pair.level)
     margin = pair.margin
     over = np.nan if margin is None else score_test(*counts, -margin).p_above
-    (yes1, n1, _), (yes2, n2, _) = seen
-    ratio = (yes1 / n1) / (yes2 / n2) if n1 and n2 and yes2 else np.nan
+    ratio = shares[0] / shares[1] if shares[1] > 0 else np.nan
     return Difference(
         *(UNADJUSTED, limits.estimate, limits.low, limits.high),
         *(score_test(*counts, 0.0).p, over, ratio),
         newcombe_difference(*counts, pair.level),
         difference_bounds(*seen),
-        said="" if n1 and n2 else "no decided course in one of the arms",
+        said="" if counts[1] and counts[3] else "no course in one of the arms",
+    )
+
+
+@dataclass(frozen=True)
+class FilledCounts:
+    """A share over fillings as counts of so many independent courses."""
+
+    share: float
+    yes: float
+    n: float
+    unsettled: float
+
+
+def filled_counts(filled: np.ndarray, clusters: np.ndarray) -> FilledCounts:
+    """Give as many courses as would tell a share as well as these do, gaps and all.
+
+    Parameters
+    ----------
+    filled : ndarray, shape (m, n)
+        1, 0, NaN: not at risk.
+    clusters : ndarray of int, shape (n,)
+
+    Returns
+    -------
+    FilledCounts
+        ``n = p (1 - p) / T`` with T by Rubin's rules over the fillings, within each by the
+        design effect of batches; the effective number itself where all are alike.
+    """
+    found = []
+    for one in filled:
+        at_risk = np.isfinite(one)
+        if not at_risk.any():
+            return FilledCounts(np.nan, 0.0, 0.0, 0.0)
+        share = clustered_share(*batch_counts(one[at_risk], clusters[at_risk]))
+        found.append((share.share, effective_counts(share)[1]))
+    shares, sizes = np.array(found).T
+    share, m = float(shares.mean()), len(shares)
+    within = float(np.mean(shares * (1 - shares) / sizes))
+    between = float(shares.var(ddof=1)) if m > 1 else 0.0
+    total = within + (1 + 1 / m) * between
+    size = share * (1 - share) / total if total > 0 else float(sizes.mean())
+    size = min(size, float(sizes.mean()))
+    return FilledCounts(
+        share, share * size, size, float(unsettled_of(between, total, m))
     )
 
 
@@ -131,33 +193,71 @@ def stratified(pair: ArmPair, *, by_lot: bool) -> Difference:
     by_lot : bool
         Blocks of a trial are recorded; a course without a block compares nothing.
     """
-    clusters = pair.clusters
-    kept = pair.decided & ((pair.block != "") if by_lot else (pair.batch != ""))
-    block = pair.block if by_lot else clusters
+    if not len(pair.filled):
+        return Difference(STRATIFIED, said=UNKNOWN)
+    placed = (pair.block != "") if by_lot else (pair.batch != "")
+    block = pair.block if by_lot else pair.clusters
     over = "block" if by_lot else "graft batch"
     many = "blocks" if by_lot else "graft batches"
-    if not kept.any():
+    asked = np.isfinite(pair.filled).any(axis=0)
+    if not (placed & asked).any():
         return Difference(STRATIFIED, said=f"no {many} are recorded")
-    given = (pair.success[kept], pair.first[kept], block[kept], clusters[kept])
-    found = stratified_difference(*given, pair.level)
-    if found.method == "none":
-        empty = not len(found.strata.n)
-        why = f"no {over} holds both arms" if empty else found.message
+    found = []
+    for one in pair.filled:
+        kept = placed & np.isfinite(one)
+        given = (one[kept], pair.first[kept], block[kept], pair.clusters[kept])
+        found.append(stratified_difference(*given, pair.level))
+    first = found[0]
+    if any(one.method == "none" for one in found):
+        empty = not len(first.strata.n)
+        why = f"no {over} holds both arms" if empty else first.message
         return Difference(STRATIFIED, said=why)
-    out = found.left_out + int((pair.decided & ~kept).sum())
-    blocks = len(found.strata.n)
+    out = first.left_out + int((asked & ~placed).sum())
+    blocks = len(first.strata.n)
     hold = "holds" if blocks == 1 else "hold"
     said = f"over {counted(blocks, over, many)} that {hold} both arms"
     if out:
-        said += f"; {counted(out, 'decided course')} in none of them"
-    if found.message:
-        said += f"; {found.message}"
-    margin = pair.margin
+        said += f"; {counted(out, 'course')} in none of them"
+    if first.message:
+        said += f"; {first.message}"
+    return _over_fillings(pair, found, said)
+
+
+def _over_fillings(
+    pair: ArmPair, found: Sequence[BatchDifference], said: str
+) -> Difference:
+    """Join the blocks' differences of all fillings by Rubin's rules."""
+    first, margin = found[0], pair.margin
+    ratios = np.log([risk_ratio(one.strata) for one in found])
+    ratio = float(np.exp(ratios.mean())) if np.isfinite(ratios).all() else np.nan
+    alike = float(np.median([breslow_day_test(one.strata).p for one in found]))
+    each = np.array([one.estimate for one in found])
+    if np.ptp(each) == 0:
+        over = np.nan if margin is None else first.p_above(-margin)
+        limits = (first.estimate, first.low, first.high, first.p(), over, ratio)
+        return Difference(STRATIFIED, *limits, homogeneity_p=alike, said=said)
+    reach = stats.norm.isf((1 - pair.level) / 2)
+    errors = [
+        one.se if np.isfinite(one.se) else (one.high - one.low) / (2 * reach)
+        for one in found
+    ]
+    pooled = pool(
+        each[:, None],
+        [[[se**2]] for se in errors],
+        float(np.mean([one.df for one in found])),
+    )
+    if unsettled_of(pooled.between, pooled.cov, pooled.used)[0, 0] > MOST_UNSETTLED:
+        return Difference(STRATIFIED, said=FILLED)
+    step, se = float(pooled.beta[0]), float(np.sqrt(pooled.cov[0, 0]))
+    arm = float(stats.t.isf((1 - pair.level) / 2, pooled.df[0])) * se
+    low, high = np.clip([step - arm, step + arm], -1, 1)
+    over = np.nan
+    if margin is not None:
+        over = float(stats.t.sf((step + margin) / se, pooled.df[0]))
+    p = float(2 * stats.t.sf(abs(step) / se, pooled.df[0]))
     return Difference(
-        *(STRATIFIED, found.estimate, found.low, found.high, found.p()),
-        np.nan if margin is None else found.p_above(-margin),
-        risk_ratio(found.strata),
-        homogeneity_p=breslow_day_test(found.strata).p,
+        *(STRATIFIED, step, float(low), float(high), p, over, ratio),
+        homogeneity_p=alike,
         said=said,
     )
 

@@ -13,14 +13,10 @@ import numpy as np
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.doses.arm_courses import Answers, ArmCourses, Comparison
+from queen_outcomes.doses.differences import filled_counts
 from queen_outcomes.facts.outcomes import question_columns
 from queen_outcomes.models.analysis_set import own_level
 from queen_outcomes.models.closed import yes_fails
-from queen_outcomes.stats.shares.clustering import (
-    batch_counts,
-    clustered_share,
-    effective_counts,
-)
 from queen_outcomes.stats.shares.dose_response import (
     DoseFor,
     TrendTest,
@@ -87,17 +83,17 @@ def meant_by_arm(courses: ArmCourses, comparisons: list[Comparison]) -> np.ndarr
 def trend_of(courses: ArmCourses, dose: np.ndarray, answers: Answers) -> TrendTest:
     """Test a trend of success over the doses of `meant_by_arm`.
 
-    Counts are those that graft batches leave; the doses are the scores.
+    Counts are those that graft batches and gaps leave; the doses are the scores.
     """
-    success = answers.success
-    kept = np.isfinite(success) & np.isfinite(dose)
+    filled = answers.successes
+    kept = np.isfinite(dose) & np.isfinite(filled).any(axis=0)
     clusters = own_level(courses.values["graft_batch"])
     doses = np.unique(dose[kept])
     counts = []
     for one in doses:
         own = kept & (dose == one)
-        share = clustered_share(*batch_counts(success[own], clusters[own]))
-        counts.append(effective_counts(share))
+        found = filled_counts(filled[:, own], clusters[own])
+        counts.append((found.yes, found.n))
     yes, n = np.array(counts).reshape(-1, 2).T
     return trend_test(yes, n, doses, "doses in whole uL")
 
@@ -108,12 +104,11 @@ def dose_for_rows(curve: list[Row], answers: Answers, fewest: int) -> list[Row]:
     Read only where there are courses: an end of the curve with fewer than ``fewest``
     courses beyond it is not.
     """
-    success = answers.success
-    settled = np.isfinite(success)
+    filled = answers.successes
     curve = within_records(curve, fewest)
-    if not curve or not settled.any():
+    if not curve or not np.isfinite(filled).any():
         return []
-    own = float(success[settled].mean())
+    own = float(np.mean(np.nanmean(filled, axis=1)))
     rows = []
     for share, said in ((own, "the station's own share"), (ASKED_FOR, "80 %")):
         found = _dose_for(share, curve, answers.question[0])

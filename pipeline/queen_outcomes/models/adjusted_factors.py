@@ -40,6 +40,8 @@ FEWEST_COURSES, FEWEST_BATCHES = 20, 3
 given."""
 NO_FIGURE, NO_VERDICT = 10.0, 5.0
 """Variance inflation from which on there is no difference, and no P."""
+UNSETTLED = "what is not settled: more than half of it is filled in"
+"""From what two values are not told apart where too much is missing."""
 NODES = 32
 SHARED = {"operator": "operator", "line": "line", "graft_batch": "graft batch"}
 """Within these, courses of both values are looked for; and what they are called."""
@@ -135,31 +137,28 @@ def set_to(values: Values, form: Form, value) -> dict[str, np.ndarray]:
 
 def ask(fitted: Fitted, form: Form, values: Sequence) -> FactorPredictions:
     """Predict every course with the factor at each value, and average."""
-    courses = fitted.predicted
-    n = len(courses["operator"])
-    weights = np.ones(n) if fitted.weights is None else fitted.weights
+    courses, weights = fitted.predicted, fitted.predicted_weights
     if form.term.kind == "gap":
         weights = weights * has_two(courses)
-    mean = fixed_probability
+    averaged = fixed_probability
     if fitted.mixed is not None:
-        mean = partial(_averaged, deviations=fitted.deviations)
+        averaged = partial(_averaged, deviations=fitted.deviations)
+
+    def mean(eta: np.ndarray) -> tuple[np.ndarray, ...]:
+        return averaged(eta + fitted.shift)
+
+    X, number = fitted.design.matrix(courses), fitted.design.forms.index(form)
 
     def make_X(value) -> np.ndarray:
-        return fitted.design.matrix(set_to(courses, form, value))
+        return fitted.design.matrix_from(X, courses, set_to(courses, form, value))
 
-    def predict(df) -> Adjusted:
-        return adjusted_probabilities(
-            *(make_X, tuple(values), fitted.beta, fitted.cov_all),
-            weights=weights,
-            mean_probability=mean,
-            df=df,
-        )
-
-    found = predict(None)
-    df = fitted.freedom(found.gradient)
-    return FactorPredictions(
-        fitted, form, tuple(values), weights, found if df is None else predict(df)
+    found = adjusted_probabilities(
+        *(make_X, tuple(values), fitted.beta, fitted.cov_all),
+        weights=weights,
+        mean_probability=mean,
+        df=partial(fitted.df, columns=fitted.design.columns_of(number)),
     )
+    return FactorPredictions(fitted, form, tuple(values), weights, found)
 
 
 def _averaged(eta: np.ndarray, deviations: np.ndarray) -> tuple[np.ndarray, ...]:
@@ -177,7 +176,8 @@ def adjusted_rows(fitted: Fitted) -> list[Row]:
         x = fitted.courses.values[form.term.column]
         asked = ask(fitted, form, asked_values(form, x))
         found = asked.adjusted
-        figures = zip(found.probability, found.low, found.high, strict=True)
+        told = fitted.is_told(found.gradient)
+        figures = np.where(told, [found.probability, found.low, found.high], np.nan).T
         for row, shown in zip(value_rows(form, x, asked.values), figures, strict=True):
             rows.append(row | dict(zip(SHARE, shown, strict=True)))
     return rows
@@ -300,8 +300,12 @@ def _compared(asked: FactorPredictions, at: int, near: Alias) -> Row:
         )
     row["apart_from"] = near.name
     gradient = asked.adjusted.gradient[at] - asked.adjusted.gradient[0]
-    df = asked.fitted.freedom(gradient[None, :])
-    found = contrast(asked.adjusted, at, 0, df=None if df is None else float(df[0]))
+    if not asked.fitted.is_told(gradient)[0]:
+        return row | {"apart_from": UNSETTLED} | dict.fromkeys(blank)
+    number = asked.fitted.design.forms.index(asked.form)
+    columns = asked.fitted.design.columns_of(number)
+    df = float(asked.fitted.df(gradient, columns)[0])
+    found = contrast(asked.adjusted, at, 0, df=df)
     difference = found.difference
     failures = found.failure_ratio
     hidden = e_value(failures.estimate, failures.low, failures.high)
@@ -324,8 +328,8 @@ def odds_ratio(asked: FactorPredictions, at: int) -> tuple[float, float, float]:
         for place in (at, 0)
     ]
     step = X[0] - X[1]
-    df = fitted.freedom(step[None, :])
-    arm = stats.norm.isf(0.025) if df is None else float(stats.t.isf(0.025, df[0]))
+    columns = fitted.design.columns_of(fitted.design.forms.index(form))
+    arm = float(stats.t.isf(0.025, fitted.df(step, columns)[0]))
     size, spread = step @ fitted.beta, arm * np.sqrt(step @ fitted.cov @ step)
     with np.errstate(over="ignore"):
         return tuple(float(np.exp(size + side * spread)) for side in (0, -1, 1))

@@ -6,7 +6,7 @@ Arrays in, arrays out; every cut is counted and said. Nothing is fitted or fille
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,7 +28,7 @@ class AnalysisSet:
     ----------
     values : mapping of str to ndarray, shape (n,)
     y : ndarray, shape (n,)
-        0 or 1.
+        0 or 1; NaN: the records do not settle it.
     terms : tuple of Term
         Recorded often enough, in order of priority.
     rows : ndarray of int
@@ -39,6 +39,12 @@ class AnalysisSet:
         What to know of the cuts; empty when no course was lost.
     decided : int
         Courses handed in.
+    answers : ndarray, shape (m, n), or None
+        Of each filling of the outcome, NaN: not at risk; None: ``y`` is all there is.
+    fillings : tuple of mapping
+        The values in each of them; empty where nothing is to be filled.
+    weights : ndarray, shape (n,), or None
+        0 for who is not at risk, else 1; None: everybody is.
     """
 
     values: Values
@@ -48,6 +54,31 @@ class AnalysisSet:
     left_out: tuple[str, ...]
     message: str
     decided: int
+    answers: np.ndarray | None = None
+    fillings: tuple[Values, ...] = ()
+    weights: np.ndarray | None = None
+
+    @property
+    def rarer(self) -> int:
+        """Courses of the rarer answer, of those that the records settle."""
+        at_risk = True if self.weights is None else self.weights > 0
+        yes, no = ((self.y == value) & at_risk for value in (1, 0))
+        return int(min(yes.sum(), no.sum()))
+
+    def filling(self, number: int) -> AnalysisSet:
+        """Give one filling of outcome and factors; who is not at risk has no weight."""
+        answer = self.answers[number]
+        values = self.fillings[number] if self.fillings else self.values
+        at_risk = np.isfinite(answer)
+        weights = None if at_risk.all() else at_risk.astype(float)
+        return replace(
+            self,
+            values=values,
+            y=np.nan_to_num(answer),
+            weights=weights,
+            answers=None,
+            fillings=(),
+        )
 
     @property
     def is_short(self) -> bool:
@@ -108,10 +139,47 @@ def complete_rows(courses: AnalysisSet) -> np.ndarray:
 
 
 def with_gaps(courses: AnalysisSet, values: Values, y: np.ndarray) -> AnalysisSet:
-    """Give all decided courses with the same factors, their gaps to be filled."""
-    said = f"{len(courses.y)} of {len(y)} decided courses are complete in every factor"
+    """Give all courses with the same factors, their gaps to be filled."""
+    said = f"{len(courses.y)} of {len(y)} courses are complete in every factor"
     rows = np.arange(len(y))
     return AnalysisSet(values, y, courses.terms, rows, courses.left_out, said, len(y))
+
+
+def filled_set(
+    values: Values,
+    y: np.ndarray,
+    answers: np.ndarray,
+    fillings: Sequence[Values],
+    terms: Sequence[Term],
+    recorded: float = RECORDED,
+) -> AnalysisSet:
+    """Give every course that is at risk in some filling, gaps in its factors and all.
+
+    Parameters
+    ----------
+    values : mapping of str to ndarray, shape (n,)
+    y : ndarray, shape (n,)
+        As the records settle it; NaN: not.
+    answers : ndarray, shape (m, n)
+    fillings : sequence of mapping
+        See `AnalysisSet`.
+    terms : sequence of Term
+    recorded : float
+        Share of courses for which a factor must be recorded.
+    """
+    rows = np.flatnonzero(np.isfinite(answers).any(axis=0))
+    values, y = take(values, rows), y[rows]
+    found = analysis_set(values, y, terms, recorded)
+    whole = with_gaps(found, values, y)
+    settled = int(np.isfinite(y).sum())
+    said = f"the records settle {settled} of {len(y)} courses" if len(y) else ""
+    if len(found.y) < len(y):
+        said = "; ".join(part for part in (said, whole.message) if part)
+    some = ()
+    if len(found.y) < len(y):
+        every = rows if len(rows) < answers.shape[1] else slice(None)
+        some = tuple({name: x[every] for name, x in one.items()} for one in fillings)
+    return replace(whole, answers=answers[:, rows], fillings=some, message=said)
 
 
 def _said(complete: int, decided: int) -> str:

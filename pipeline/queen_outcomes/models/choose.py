@@ -98,8 +98,7 @@ def choose(
     forms, left_out = _that_vary(terms, courses.values)
     keep = {*adjust_for, *fixed}
     if counted is None:
-        rarer = int(min(courses.y.sum(), (1 - courses.y).sum()))
-        counted = (rarer, "of the rarer answer")
+        counted = (courses.rarer, "of the rarer answer")
     rarer, what = counted
     why = f"{rarer} {what} allow {rarer // each} degrees of freedom"
     forms = _within(forms, rarer // each, keep, (courses.values, left_out, why))

@@ -5,16 +5,19 @@ A station's factors and answers are read from its tables as arrays in the order 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
+from scipy.special import expit, logit
 
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.outcomes import outcome_named
 from queen_outcomes.models.terms import Values
+from queen_outcomes.outcomes.fills import read_fills
+from queen_outcomes.stats.logistic.odds_shift import odds_shift
 from queen_outcomes.stats.shares.shared_effects import SharedEffects
 
 Question = tuple[str, int]
@@ -42,8 +45,12 @@ class ClosedCourses:
     inseminated_at : ndarray of str, shape (n,)
         ISO 8601; sorts as the times do.
     risk : ndarray, shape (n,)
-        Of failing, at the station's average hand; NaN where a factor is not recorded,
-        and until a risk model has said it.
+        Of failing, at the station's average hand; NaN until a risk model has said it.
+    answers : ndarray, shape (m, n)
+        In every filling: 1 yes, 0 no, NaN not at risk. Without rows where the outcome of
+        the unsettled cannot be told.
+    fillings : tuple of mapping
+        Factors in every filling, without gaps; empty where there are none.
     """
 
     question: Question
@@ -54,6 +61,8 @@ class ClosedCourses:
     known_on: np.ndarray
     inseminated_at: np.ndarray
     risk: np.ndarray
+    answers: np.ndarray
+    fillings: tuple[Values, ...] = ()
 
     def __len__(self) -> int:
         return len(self.state)
@@ -110,6 +119,23 @@ class ClosedCourses:
         return failures_of(self.question[0], self.answer)
 
     @property
+    def failures(self) -> np.ndarray:
+        """Failures in every filling: 1, 0, NaN not at risk, shape (m, n)."""
+        return failures_of(self.question[0], self.answers)
+
+    def on_settled(self) -> ClosedCourses:
+        """Move all risks alike so that they foretell the failures of settled courses.
+
+        For what looks at these alone: they fail more or less often than the others.
+        """
+        counted = self.counted
+        failures = float(self.failed[counted].sum())
+        if not 0 < failures < counted.sum():
+            return self
+        levels = logit(self.risk)
+        return self.with_risk(expit(levels + odds_shift(levels[counted], failures)))
+
+    @property
     def counted(self) -> np.ndarray:
         """Tell which courses are decided and have a known risk."""
         return self.decided & np.isfinite(self.risk)
@@ -121,6 +147,8 @@ class ClosedCourses:
             take(self.values, rows),
             *(x[rows] for x in (self.state, self.laid, self.d0, self.known_on)),
             *(x[rows] for x in (self.inseminated_at, self.risk)),
+            self.answers[:, rows],
+            tuple(take(values, rows) for values in self.fillings),
         )
 
     def with_risk(self, risk: np.ndarray) -> ClosedCourses:
@@ -194,6 +222,7 @@ def read_closed(
     grace_days: int,
     *,
     from_first: bool = False,
+    fillings: Sequence[Values] = (),
 ) -> ClosedCourses:
     """Read the closed courses of one outcome and window, without risks.
 
@@ -208,6 +237,8 @@ def read_closed(
         Days that a window stays open for a late check.
     from_first : bool
         Answers by the clock of a course's first insemination, from outcomes_from_first.
+    fillings : sequence of mapping
+        Factors of all courses in every filling.
     """
     answers = "outcomes_from_first" if from_first else "outcomes"
     found = store.frame(
@@ -228,4 +259,6 @@ def read_closed(
         found["known_on"].to_numpy().astype("datetime64[D]"),
         found["inseminated_at"].to_numpy().astype(str),
         np.full(len(ids), np.nan),
+        read_fills(store, question, np.sort(ids), from_first=from_first),
+        tuple(take(one, rows) for one in fillings),
     )

@@ -1,7 +1,9 @@
-"""One model over gaps filled in several times, joined by Rubin's rules.
+"""One model over courses filled in several times, joined by Rubin's rules.
 
-Factors, forms and method are chosen once, on the first filling; every filling is fitted in
-that shape. Predictions are averaged over the courses of all fillings.
+The outcome of every closed course stands as in the fillings that headline and groups
+stand on, and gaps in its factors are filled with each. Factors, forms and method are
+chosen once; every filling is fitted in that shape, from where the first ended. Predictions
+are averaged over the courses of the fillings.
 """
 
 from __future__ import annotations
@@ -10,82 +12,82 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from scipy.special import expit
 
-from queen_outcomes.models.analysis_set import AnalysisSet, has_two, own_level
-from queen_outcomes.models.choose import Earlier
+from queen_outcomes.models.analysis_set import (
+    GROUPINGS,
+    AnalysisSet,
+    complete_rows,
+    has_two,
+    own_level,
+)
+from queen_outcomes.models.choose import Design, Earlier, is_between
+from queen_outcomes.models.closed import take
 from queen_outcomes.models.fit import (
+    NO_TEST,
     Fitted,
-    Freedom,
+    by_method,
     every_test,
-    fit_courses,
+    find_design,
+    groupings,
     join,
     no_model,
     refit,
 )
-from queen_outcomes.models.terms import Values
-from queen_outcomes.stats.logistic.imputation import (
-    Completed,
-    Pooled,
-    freedom_by_gaps,
-    impute,
-    pool,
-)
+from queen_outcomes.models.terms import GROUPS, Term, Values
+from queen_outcomes.stats.histories.pooling import Pooled, pool
+from queen_outcomes.stats.logistic.imputation import Completed, impute
 from queen_outcomes.stats.logistic.mixed import MixedFit
-from queen_outcomes.stats.logistic.plain import wald_test
+from queen_outcomes.stats.logistic.mixed_average import integrate_random
+from queen_outcomes.stats.logistic.odds_shift import odds_shift
+from queen_outcomes.stats.logistic.plain import Test, wald_test
 
 TIMES = 20
 FEWEST_FITTED = 10
 """Fillings that must give a fit; with fewer there is no model."""
+SHOWN = 5
+"""Fillings of gaps in the factors that predictions are averaged over."""
+UNKNOWN = "the records do not tell the outcome of enough courses"
 
 
 def fit_filled(
     courses: AnalysisSet,
     adjust_for: Sequence[str],
     earlier: Earlier | None = None,
-    *,
-    seed: int,
-    times: int = TIMES,
 ) -> Fitted:
-    """Fill the gaps in the factors, fit each filling, and join the fits.
+    """Fit each filling of outcome and factors, and join the fits.
 
     Parameters
     ----------
     courses : AnalysisSet
-        All decided courses, gaps and all.
+        All closed courses, with the fillings of answers and factors.
     adjust_for, earlier
         See `fit_courses`.
-    seed, times : int
-        Of the filling.
     """
-    sets = [
-        replace(courses, values=values)
-        for values in fillings(courses, courses.y, seed=seed, times=times)
-    ]
-    if not sets:
-        return no_model(courses, "the gaps could not be filled")
-    first = fit_courses(sets[0], adjust_for, earlier)
+    if not len(courses.answers) or not len(courses.y):
+        return no_model(courses, UNKNOWN)
+    sets = [courses.filling(number) for number in range(len(courses.answers))]
+    chosen_on = replace(courses, values=sets[0].values)
+    design = find_design(chosen_on, adjust_for, earlier)
+    if isinstance(design, Fitted):
+        return replace(design, courses=courses)
+    random, _ = groupings(chosen_on)
+    first = by_method(sets[0], design, random, tested=False)
     if first.method == "none":
         return replace(first, courses=courses)
     fits = [first, *(refit(first, filling) for filling in sets[1:])]
     found = [fit for fit in fits if fit.method == first.method]
-    few = find_few(len(found), times)
+    few = find_few(len(found), len(sets))
     if few:
         return no_model(courses, few, first.design)
-    return _joined(courses, found, times)
-
-
-def fill_once(courses: AnalysisSet, seed: int) -> AnalysisSet:
-    """Fill the gaps one time, to choose factors and forms on."""
-    for values in fillings(courses, courses.y, seed=seed, times=1):
-        return replace(courses, values=values)
-    return courses
+    return _joined(courses, found, len(sets))
 
 
 def find_few(found: int, times: int) -> str:
     """Say that too few fillings were fitted for a model; empty when there are enough."""
     if found >= min(FEWEST_FITTED, times):
         return ""
-    return f"only {found} of {times} fillings of the gaps could be fitted"
+    return f"only {found} of {times} fillings could be fitted"
 
 
 def filled_said(found: int, times: int) -> str:
@@ -94,12 +96,21 @@ def filled_said(found: int, times: int) -> str:
         f"gaps in the factors were filled in {times} times, assuming that what is not "
         "recorded depends only on what is; factors tested by Wald"
     )
+    return join(said, lost_said(found, times))
+
+
+def lost_said(found: int, times: int) -> str:
+    """Say how many fillings could not be fitted; empty when all could."""
     lost = f"{times - found} of the fillings could not be fitted"
-    return join(said, lost if found < times else "")
+    return lost if found < times else ""
 
 
 def fillings(
-    courses: AnalysisSet, outcome: np.ndarray, *, seed: int, times: int
+    courses: AnalysisSet,
+    outcome: np.ndarray,
+    *,
+    seed: int,
+    times: int,
 ) -> list[Values]:
     """Give the courses' values with the gaps in their factors filled, several times.
 
@@ -110,16 +121,24 @@ def fillings(
         What became of the courses, in numbers without gaps.
     seed, times : int
     """
+    numbers, words = in_kinds(courses.terms, courses.values)
+    batch = own_level(courses.values["graft_batch"])
+    made = impute(numbers, words, outcome, batch, times=times, seed=seed)
+    return [completed_values(courses.values, completed) for completed in made.completed]
+
+
+def in_kinds(
+    terms: Sequence[Term], values: Values
+) -> tuple[dict[str, np.ndarray], dict[str, np.ndarray]]:
+    """Give the columns of factors that are numbers, and codes of those that are words."""
     numbers, words = {}, {}
-    for term in courses.terms:
-        x = courses.values[term.column]
+    for term in terms:
+        x = values[term.column]
         if x.dtype.kind == "f":
             numbers[term.column] = x
         else:
             words[term.column] = _codes(x)
-    batch = own_level(courses.values["graft_batch"])
-    made = impute(numbers, words, outcome, batch, times=times, seed=seed)
-    return [_values(courses, completed) for completed in made.completed]
+    return numbers, words
 
 
 def _codes(x: np.ndarray) -> np.ndarray:
@@ -127,11 +146,11 @@ def _codes(x: np.ndarray) -> np.ndarray:
     return np.where(x == "", -1, np.searchsorted(levels, x))
 
 
-def _values(courses: AnalysisSet, completed: Completed) -> Values:
+def completed_values(given: Values, completed: Completed) -> Values:
     """Put one filling in the place of the courses' values."""
-    values = dict(courses.values) | completed.numbers
+    values = dict(given) | completed.numbers
     for column, codes in completed.words.items():
-        x = courses.values[column]
+        x = given[column]
         values[column] = np.unique(x[x != ""])[codes]
     if "co2_gap" in completed.numbers:  # one exposure has no time between two
         gap = completed.numbers["co2_gap"]
@@ -142,10 +161,17 @@ def _values(courses: AnalysisSet, completed: Completed) -> Values:
 def _joined(courses: AnalysisSet, found: Sequence[Fitted], times: int) -> Fitted:
     first = found[0]
     p = len(first.beta)
-    whole = [np.concatenate([fit.beta, fit.deviations]) for fit in found]
-    pooled = pool(whole, [fit.cov_all for fit in found])
+    group_df = group_freedom(first.design, courses.values)
+    whole = np.concatenate([group_df, np.full(len(first.deviations), np.inf)])
+    clustered = first.freedom(np.eye(p))
+    if clustered is not None:
+        whole[:p] = np.minimum(whole[:p], clustered)
+    each = [np.concatenate([fit.beta, fit.deviations]) for fit in found]
+    pooled = pool(each, [fit.cov_all for fit in found], whole)
     cov = pooled.cov[:p, :p]
-    return replace(
+    answers = courses.answers
+    at_risk = np.isfinite(answers).mean(axis=0)
+    joined = replace(
         first,
         courses=courses,
         beta=pooled.beta[:p],
@@ -154,35 +180,95 @@ def _joined(courses: AnalysisSet, found: Sequence[Fitted], times: int) -> Fitted
         low=pooled.low[:p],
         high=pooled.high[:p],
         log_likelihood=float("nan"),
-        tests=every_test(
-            first.design,
-            lambda c: wald_test(
-                pooled.beta, pooled.cov, c, df=float(pooled.df[c].min())
-            ),
-        ),
-        freedom=_freedom(found, pooled),
         mixed=_mixed(found, pooled) if first.mixed else None,
-        message=join(first.message, filled_said(len(found), times)),
-        filled=stacked([fit.predicted for fit in found]),
+        message=join(first.message, lost_said(len(found), times)),
         imputations=times,
+        pooled=pooled,
+        group_df=group_df,
+        answer=np.nanmean(answers, axis=0),
+        at_risk=at_risk,
+        chance=_chances(found),
     )
+    if courses.fillings:
+        filled, worth = _shown(courses, [fit.courses.values for fit in found], at_risk)
+        joined = replace(joined, filled=filled, worth=worth)
+    joined = replace(joined, tests=every_test(first.design, lambda c: _test(joined, c)))
+    return replace(joined, shift=_shift(joined))
+
+
+def _test(fitted: Fitted, columns: list[int]) -> Test:
+    """Test a factor by Wald; there is no test where half of what it rests on is gaps."""
+    each = np.eye(len(fitted.beta))[columns]
+    if not fitted.is_told(each).all():
+        return replace(NO_TEST, df=len(columns))
+    df = float(fitted.df(each, columns).min())
+    return wald_test(fitted.beta, fitted.cov, columns, df=df)
+
+
+def group_freedom(design: Design, values: Values) -> np.ndarray:
+    """Give the degrees of freedom of what is the same within operators or batches.
+
+    As many as there are groups, less the columns that vary only between them and the
+    constant; the fewest of all kinds of groups, 1 at least; infinite where a factor
+    varies within them.
+    """
+    found = np.full(len(design.owner), np.inf)
+    for kind in GROUPINGS:
+        group = values[kind]
+        groups = len(np.unique(group[group != ""]))
+        between = [
+            number
+            for number, form in enumerate(design.forms)
+            if form.term.name not in GROUPS
+            and is_between(values[form.term.column], group)
+        ]
+        columns = [c for number in between for c in design.columns_of(number)]
+        if groups > 1 and columns:
+            left = max(groups - len(columns) - 1.0, 1.0)
+            found[columns] = np.minimum(found[columns], left)
+    return found
+
+
+def _chances(found: Sequence[Fitted]) -> np.ndarray:
+    """Give every course's mean chance, with her own operator's and batches' intercepts."""
+    total = np.zeros(len(found[0].X))
+    for fit in found:
+        eta = fit.X @ fit.beta
+        for name in fit.mixed.names if fit.mixed else ():
+            eta = eta + fit.mixed.modes[name][own_level(fit.courses.values[name])]
+        total += expit(eta)
+    return total / len(found)
+
+
+def _shift(fitted: Fitted) -> float:
+    """Find what brings chances averaged over operators and batches to the headline."""
+    weights = fitted.predicted_weights
+    eta = fitted.design.matrix(fitted.predicted) @ fitted.beta
+    spread = float(np.sqrt(np.sum(fitted.deviations**2)))
+    share = np.mean(np.nanmean(fitted.courses.answers, axis=1))
+
+    def chance(x: np.ndarray) -> np.ndarray:
+        return weights * integrate_random(x, spread, nodes=32)[0]
+
+    shift = odds_shift(eta, float(share * weights.sum()), chance)
+    return shift if np.isfinite(shift) else 0.0
+
+
+def _shown(
+    courses: AnalysisSet, sets: Sequence[Values], at_risk: np.ndarray
+) -> tuple[Values, np.ndarray]:
+    """Give courses without gaps once, and those with gaps as filled several times."""
+    whole = complete_rows(courses)
+    gappy = np.setdiff1d(np.arange(len(courses.y)), whole)
+    sets = sets[:SHOWN]
+    parts = [take(sets[0], whole), *(take(values, gappy) for values in sets)]
+    worth = [at_risk[whole], *(at_risk[gappy] / len(sets) for _ in sets)]
+    return stacked(parts), np.concatenate(worth)
 
 
 def stacked(sets: Sequence[Values]) -> Values:
     """Put the values of several fillings one after the other."""
     return {name: np.concatenate([values[name] for values in sets]) for name in sets[0]}
-
-
-def _freedom(found: Sequence[Fitted], pooled: Pooled) -> Freedom:
-    """Give a contrast's degrees of freedom, the fewer of gaps' and of batches'."""
-
-    def freedom(contrasts: np.ndarray) -> np.ndarray:
-        rows = np.atleast_2d(contrasts)  # in coefficients, or in deviations too
-        df = freedom_by_gaps(pooled, rows)
-        batches = found[0].freedom(rows)
-        return df if batches is None else np.minimum(df, batches)
-
-    return freedom
 
 
 def _mixed(found: Sequence[Fitted], pooled: Pooled) -> MixedFit:

@@ -18,7 +18,13 @@ from scipy import stats
 from queen_outcomes.models.analysis_set import GROUPINGS, AnalysisSet, own_level
 from queen_outcomes.models.choose import Design, Earlier, choose, take_earlier
 from queen_outcomes.models.terms import Values
-from queen_outcomes.stats.logistic.mixed import MixedFit, fit_mixed
+from queen_outcomes.stats.histories.pooling import (
+    MOST_UNSETTLED,
+    Pooled,
+    freedom_by_gaps,
+    unsettled_part,
+)
+from queen_outcomes.stats.logistic.mixed import MixedFit, fit_again, fit_mixed
 from queen_outcomes.stats.logistic.penalised import fit_firth, penalised_lr_test
 from queen_outcomes.stats.logistic.plain import (
     Test,
@@ -37,6 +43,7 @@ from queen_outcomes.stats.logistic.separation import find_separation
 NO_TEST = Test(np.nan, 0, np.nan)
 
 Freedom = Callable[[np.ndarray], np.ndarray | None]
+"""Contrasts (k, p) -> degrees of freedom (k,), or None for the normal."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,16 +63,26 @@ class Fitted:
     tests : tuple of Test
         One for each factor, in the design's order.
     freedom : callable
-        Contrasts (k, p) -> degrees of freedom (k,), or None for the normal.
+        See `Freedom`; with several fillings what gaps leave of it.
     mixed : MixedFit or None
     converged : bool
     message : str
-    weights : ndarray, shape (n,), or None
-        Of the courses, where they are not all worth the same.
-    filled : mapping of str to ndarray, shape (imputations * n,), or None
-        The courses as often as gaps were filled, one filling after the other.
+    filled : mapping of str to ndarray, shape (k,), or None
+        The courses without gaps, then those with gaps as often as they were filled.
+    worth : ndarray, shape (k,), or None
+        What each of these is worth.
     imputations : int
-        How often gaps were filled; 0: never.
+        How many fillings were fitted; 0: the courses as they are.
+    pooled : Pooled or None
+        Of coefficients and deviations, over the fillings.
+    group_df : ndarray, shape (p,)
+        Degrees of freedom of what varies only between groups; infinite for the rest.
+    answer, at_risk, chance : ndarray, shape (n,), or None
+        Share of yes in the fillings with the course at risk, share of those, and the
+        mean chance that the fits give her with her own operator and batches.
+    shift : float
+        Added to log odds so that chances averaged over operators and batches come to the
+        headline.
     """
 
     method: str
@@ -83,9 +100,15 @@ class Fitted:
     mixed: MixedFit | None
     converged: bool
     message: str
-    weights: np.ndarray | None = None
     filled: Values | None = None
+    worth: np.ndarray | None = None
     imputations: int = 0
+    pooled: Pooled | None = None
+    group_df: np.ndarray | None = None
+    answer: np.ndarray | None = None
+    at_risk: np.ndarray | None = None
+    chance: np.ndarray | None = None
+    shift: float = 0.0
 
     @property
     def deviations(self) -> np.ndarray:
@@ -101,6 +124,37 @@ class Fitted:
     def predicted(self) -> Values:
         """Courses to average predictions over: with the gaps filled where they were."""
         return self.courses.values if self.filled is None else self.filled
+
+    @property
+    def predicted_weights(self) -> np.ndarray:
+        """Give what each of them is worth, by the share of fillings with her at risk."""
+        if self.worth is not None:
+            return self.worth
+        return np.ones(len(self.courses.y)) if self.at_risk is None else self.at_risk
+
+    def df(self, contrasts: np.ndarray, columns: Sequence[int] = ()) -> np.ndarray:
+        """Give contrasts' degrees of freedom, infinite for the normal, shape (k,).
+
+        ``columns`` are those of the factor that a contrast is about: what varies only
+        between operators or batches has no more freedom than there are of these.
+        """
+        rows = np.atleast_2d(contrasts)
+        whole = np.full(len(rows), np.inf)
+        if len(columns) and self.group_df is not None:
+            whole = np.minimum(whole, self.group_df[list(columns)].min())
+        found = self.freedom(rows)
+        if found is not None:
+            whole = np.minimum(whole, found)
+        if self.pooled is None:
+            return whole
+        return freedom_by_gaps(self.pooled, rows, whole)
+
+    def is_told(self, contrasts: np.ndarray) -> np.ndarray:
+        """Tell whether no more than half of contrasts' information is missing, (k,)."""
+        rows = np.atleast_2d(contrasts)
+        if self.pooled is None:
+            return np.ones(len(rows), bool)
+        return unsettled_part(self.pooled, rows) <= MOST_UNSETTLED
 
 
 def no_model(courses: AnalysisSet, why: str, design: Design | None = None) -> Fitted:
@@ -145,14 +199,10 @@ def cluster_codes(courses: AnalysisSet) -> np.ndarray:
 
 
 def fit_clustered(
-    courses: AnalysisSet,
-    design: Design,
-    X: np.ndarray,
-    said: str,
-    weights: np.ndarray | None = None,
+    courses: AnalysisSet, design: Design, X: np.ndarray, said: str
 ) -> Fitted:
     """Fit a plain logistic model, with limits by graft batch where there are enough."""
-    found = fit_plain(X, courses.y, weights)
+    found = fit_plain(X, courses.y, courses.weights)
     if not found.converged:
         return no_model(courses, found.message, design)
     codes = cluster_codes(courses)
@@ -161,7 +211,6 @@ def fit_clustered(
     base = replace(
         base_of("plain", courses, design, X, said),
         log_likelihood=found.log_likelihood,
-        weights=weights,
     )
     if alone or clusters < FEW_FOR_CR2:
         return _without_clusters(base, found, clusters, alone)
@@ -170,7 +219,7 @@ def fit_clustered(
 
 def _by_batch(base: Fitted, found, codes: np.ndarray) -> Fitted:
     """Give limits by graft batch."""
-    X, y, weights, beta = base.X, base.courses.y, base.weights, found.beta
+    X, y, weights, beta = base.X, base.courses.y, base.courses.weights, found.beta
     clusters = len(np.unique(codes))
     kind = "CR1" if clusters >= MANY_FOR_CR1 else "CR2"
     cov = cluster_cov(X, y, beta, codes, kind, weights)
@@ -205,10 +254,10 @@ def _by_batch(base: Fitted, found, codes: np.ndarray) -> Fitted:
 
 def _without_clusters(base: Fitted, found, clusters: int, alone: bool) -> Fitted:
     """Give ordinary limits: each course by itself, or the batches are in the model."""
-    X, y = base.X, base.courses.y
+    X, y, weights = base.X, base.courses.y, base.courses.weights
 
     def without(columns: list[int]) -> Test:
-        less = fit_plain(np.delete(X, columns, axis=1), y)
+        less = fit_plain(np.delete(X, columns, axis=1), y, weights)
         return likelihood_ratio(found, less) if less.converged else NO_TEST
 
     few = not alone and clusters > 1
@@ -255,16 +304,17 @@ def fit_courses(
     if isinstance(found, Fitted):
         return found
     random, _ = groupings(courses)
-    return _by_method(courses, found, random, tested=tested)
+    return by_method(courses, found, random, tested=tested)
 
 
 def find_design(
     courses: AnalysisSet, adjust_for: Sequence[str], earlier: Earlier | None = None
 ) -> Design | Fitted:
     """Choose factors and forms, or say in a model without numbers why there are none."""
-    yes, rarer = int(courses.y.sum()), _rarer(courses)
+    rarer = courses.rarer
     if rarer < TOO_RARE:
-        said = f"{yes} yes and {len(courses.y) - yes} no: too few of the rarer answer"
+        yes, no = (int((courses.y == value).sum()) for value in (1, 0))
+        said = f"{yes} yes and {no} no: too few of the rarer answer"
         return no_model(courses, f"{said} for any factor")
     random, fixed = groupings(courses)
     if not random and _clusters(courses) < FEW_FOR_CR2:
@@ -281,16 +331,14 @@ def find_design(
     return design
 
 
-def _rarer(courses: AnalysisSet) -> int:
-    return int(min(courses.y.sum(), (1 - courses.y).sum()))
-
-
-def _by_method(
+def by_method(
     courses: AnalysisSet, design: Design, random: list[str], *, tested: bool
 ) -> Fitted:
+    """Fit a design by the method that the answers call for."""
     X = design.matrix(courses.values)
-    apart = find_separation(X, courses.y, design.names)
-    if _rarer(courses) < RARE or apart.kind != "none":
+    at_risk = slice(None) if courses.weights is None else courses.weights > 0
+    apart = find_separation(X[at_risk], courses.y[at_risk], design.names)
+    if courses.rarer < RARE or apart.kind != "none":
         return _penalised(courses, design, X, apart.message, tested=tested)
     if random:
         fitted = _mixed(courses, design, X, random, tested=tested)
@@ -308,7 +356,7 @@ def refit(fitted: Fitted, courses: AnalysisSet) -> Fitted:
     if fitted.method == "firth":
         return _penalised(courses, design, X, "", tested=False)
     if fitted.mixed is not None:
-        return _mixed(courses, design, X, list(fitted.mixed.names), tested=False)
+        return _mixed_again(fitted, courses, X)
     return fit_clustered(courses, design, X, "")
 
 
@@ -338,12 +386,15 @@ def _mixed(
     courses: AnalysisSet, design: Design, X, random: list[str], *, tested: bool = True
 ) -> Fitted:
     codes = {name: own_level(courses.values[name]) for name in random}
-    found = fit_mixed(X, courses.y, codes)
+    weights = courses.weights
+    found = fit_mixed(X, courses.y, codes, weights=weights)
     if not found.converged:
         return no_model(courses, found.message, design)
 
     def without(columns: list[int]) -> Test:
-        less = fit_mixed(np.delete(X, columns, axis=1), courses.y, codes)
+        less = fit_mixed(
+            np.delete(X, columns, axis=1), courses.y, codes, weights=weights
+        )
         if less.converged:
             return likelihood_ratio(found, less)
         return wald_test(found.beta, found.cov_beta, columns)
@@ -359,10 +410,26 @@ def _mixed(
     )
 
 
+def _mixed_again(fitted: Fitted, courses: AnalysisSet, X) -> Fitted:
+    """Fit answers that differ little from those of a fit."""
+    codes = {name: own_level(courses.values[name]) for name in fitted.mixed.names}
+    found = fit_again(fitted.mixed, X, courses.y, codes, weights=courses.weights)
+    if not found.converged:
+        return no_model(courses, found.message, fitted.design)
+    return replace(
+        base_of("glmm", courses, fitted.design, X, ""),
+        **normal_limits(found.beta, found.cov_beta),
+        log_likelihood=found.log_likelihood,
+        mixed=found,
+    )
+
+
 def _penalised(
     courses: AnalysisSet, design: Design, X, why: str, *, tested: bool = True
 ) -> Fitted:
-    found = fit_firth(X, courses.y)
+    at_risk = slice(None) if courses.weights is None else courses.weights > 0
+    some, y = X[at_risk], courses.y[at_risk]
+    found = fit_firth(some, y, profile=tested)
     if not found.converged:
         return no_model(courses, found.message or why, design)
     why = why or "few of the rarer answer"
@@ -374,7 +441,7 @@ def _penalised(
         low=found.low,
         high=found.high,
         log_likelihood=found.penalised_log_likelihood,
-        tests=every_test(design, lambda c: penalised_lr_test(X, courses.y, c))
+        tests=every_test(design, lambda c: penalised_lr_test(some, y, c))
         if tested
         else (),
     )

@@ -43,7 +43,7 @@ from queen_outcomes.models.fit import (
     join,
 )
 from queen_outcomes.models.terms import Term, Values
-from queen_outcomes.stats.logistic.imputation import freedom_by_gaps, pool
+from queen_outcomes.stats.histories.pooling import freedom_by_gaps, pool
 from queen_outcomes.stats.logistic.robust import FEW_FOR_CR2, MANY_FOR_CR1
 from queen_outcomes.stats.logistic.separation import find_separation
 from queen_outcomes.stats.onset.onset_fit import (

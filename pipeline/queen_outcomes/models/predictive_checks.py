@@ -29,12 +29,9 @@ FEWEST = 20
 
 def cross_validate(fitted: Fitted, seed: int) -> Validation | None:
     """Measure out-of-fold predictions; None where there is no model."""
-    if fitted.method == "none" or fitted.weights is not None:
-        return (
-            None  # the weighted model has the main one's form and predicts as it does
-        )
-    # what was filled in was filled with the answer in view: only whole courses are asked
-    rows = complete_rows(fitted.courses)
+    if fitted.method == "none":
+        return None
+    rows = _whole(fitted)
     X, y = fitted.X[rows], fitted.courses.y[rows]
     batches = cluster_codes(fitted.courses)[rows]
 
@@ -47,9 +44,9 @@ def cross_validate(fitted: Fitted, seed: int) -> Validation | None:
 
 def look_forward(fitted: Fitted) -> str:
     """Fit on the seasons before the last and say how the last was foreseen."""
-    if fitted.method == "none" or fitted.weights is not None:
+    if fitted.method == "none":
         return ""
-    rows = complete_rows(fitted.courses)
+    rows = _whole(fitted)
     X, y = fitted.X[rows], fitted.courses.y[rows]
     names, season = np.unique(fitted.courses.values["year"][rows], return_inverse=True)
     before, last = forward_split(season)
@@ -64,6 +61,15 @@ def look_forward(fitted: Fitted) -> str:
         f"fitted before {names[-1]} and tried on it: mean squared error "
         f"{brier:.3f} against {base:.3f} for the earlier rate"
     )
+
+
+def _whole(fitted: Fitted) -> np.ndarray:
+    """Give the courses without gaps whose answer the records settle.
+
+    What was filled in was filled with the answer in view.
+    """
+    rows = complete_rows(fitted.courses)
+    return rows[np.isfinite(fitted.courses.y[rows])]
 
 
 def _predict(X: np.ndarray, y: np.ndarray, train, test) -> np.ndarray:

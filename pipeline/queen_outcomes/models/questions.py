@@ -1,11 +1,8 @@
-"""The models of one outcome and window, with what is fixed for the season.
-
-Main, with its gaps filled in or not; bench; weighted; and complete where gaps were filled.
-"""
+"""The models of one outcome and window, main and bench, with what is fixed for the season."""
 
 from __future__ import annotations
 
-import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,76 +11,17 @@ import numpy as np
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.facts.settings_form import KNOTS
 from queen_outcomes.models.analysis_set import (
+    RECORDED,
     RECORDED_WHEN_FIXED,
-    analysis_set,
-    is_recorded,
-    with_gaps,
+    AnalysisSet,
+    filled_set,
 )
 from queen_outcomes.models.choose import Earlier, as_earlier
-from queen_outcomes.models.closed import ClosedCourses, Question, take
-from queen_outcomes.models.filled import fill_once, fit_filled
-from queen_outcomes.models.fit import (
-    Fitted,
-    cluster_codes,
-    find_design,
-    fit_clustered,
-    fit_courses,
-    join,
-    no_model,
-)
+from queen_outcomes.models.closed import ClosedCourses, Question
+from queen_outcomes.models.filled import fit_filled
+from queen_outcomes.models.fit import Fitted, find_design
 from queen_outcomes.models.season_plan import SeasonPlan, Section
 from queen_outcomes.models.terms import BENCH, MAIN, Term, Values, terms_in_order
-from queen_outcomes.stats.logistic.collinear import independent_columns
-from queen_outcomes.stats.logistic.robust import FEW_FOR_CR2
-from queen_outcomes.stats.logistic.weighting import decided_weights
-
-RIGHT_IF = "right if being decided depends only on what is recorded"
-
-
-def fit_weighted(main: Fitted, closed: ClosedCourses) -> Fitted:
-    """Fit the main model's form with weights for being decided.
-
-    Having laid explains being decided, except where laying is itself the answer.
-    """
-    if main.method in ("none", "firth"):
-        return no_model(main.courses, "too few answers to weight", main.design)
-    clusters = len(np.unique(cluster_codes(main.courses)))
-    if clusters < FEW_FOR_CR2:
-        said = f"{clusters} graft batches are too few for limits of a weighted model"
-        return no_model(main.courses, said, main.design)
-    complete = np.ones(len(closed.answer), bool)
-    for term in main.courses.terms:
-        complete &= is_recorded(term, closed.values)
-    rows = np.flatnonzero(complete)
-    Z = _explaining(main, closed, rows, with_laid=closed.question[0] != "laying")
-    decided = closed.decided[rows]
-    weights = decided_weights(Z, decided)
-    if not np.isfinite(weights.mean):
-        return no_model(main.courses, weights.message, main.design)
-    said = (
-        f"{int(decided.sum())} decided courses stand for {len(rows)}, with weights from "
-        f"{weights.least:.2g} to {weights.most:.2g}, worth {weights.effective:.0f} equal "
-        f"ones; {RIGHT_IF}"
-    )
-    used = weights.weights[decided]
-    said = join(said, weights.message)
-    return fit_clustered(main.courses, main.design, main.X, said, used)
-
-
-def _explaining(
-    main: Fitted, closed: ClosedCourses, rows: np.ndarray, *, with_laid: bool
-) -> np.ndarray:
-    """Give what being decided may depend on, without repetition."""
-    values = take(closed.values, rows)
-    parts = [main.design.matrix(values)]
-    for words in (values["operator"], closed.month[rows]):
-        names = np.unique(words)[1:]
-        parts += [(words == name).astype(float)[:, None] for name in names]
-    if with_laid:
-        parts.append(closed.laid[rows].astype(float)[:, None])
-    Z = np.column_stack(parts)
-    return Z[:, independent_columns(Z)]
-
 
 TERMS = {**MAIN, **BENCH}
 
@@ -102,14 +40,11 @@ def models_of(
         name = form_name(question, model)
         section = plan.fixed(name, under) if plan else None
         asked = ModelRequest(
-            closed.values, closed.answer, some, settings.models.adjust_for, question[0]
+            *(closed.values, closed.answer, closed.answers, closed.fillings, some),
+            settings.models.adjust_for,
         )
         form = read_form(section) if section else choose_form(asked)
-        found[model], complete = fit_form(asked, form)
-        if model == "main":
-            found["weighted"] = fit_weighted(complete, closed)
-            if complete is not found[model]:
-                found["complete"] = complete
+        found[model] = fit_form(asked, form)
         if plan and form and not section and found[model].method != "none":
             courses = len(found[model].courses.y)
             plan.fix(name, {"courses": courses, **write_form(form)}, under)
@@ -142,60 +77,48 @@ class ModelRequest:
         Factors of the closed courses.
     answer : ndarray, shape (n,)
         1, 0, or NaN: undecided, or left.
+    answers : ndarray, shape (m, n)
+        In every filling; NaN: not at risk.
+    fillings : sequence of mapping
+        Factors in every filling, without gaps.
     terms : tuple of Term
         That may enter, in order of priority.
     always : tuple of str
         Those of them that the budget never drops.
-    outcome : str
     """
 
     values: Values
     answer: np.ndarray
+    answers: np.ndarray
+    fillings: Sequence[Values]
     terms: tuple[Term, ...]
     always: tuple[str, ...]
-    outcome: str
 
-    @property
-    def seed(self) -> int:
-        """Seed of what is drawn for it."""
-        return zlib.crc32(self.outcome.encode())
-
-    @property
-    def decided(self) -> tuple[Values, np.ndarray]:
-        """Factors and answers of the courses that the records settle."""
-        rows = np.flatnonzero(np.isfinite(self.answer))
-        return take(self.values, rows), self.answer[rows]
+    def courses(self, terms: Sequence[Term], recorded: float) -> AnalysisSet:
+        """Give the courses with some of the terms."""
+        return filled_set(
+            *(self.values, self.answer, self.answers, self.fillings, terms, recorded)
+        )
 
 
 def choose_form(asked: ModelRequest) -> Earlier | None:
-    """Choose factors and forms on the decided courses; None: nothing to choose from."""
-    values, y = asked.decided
-    courses = analysis_set(values, y, asked.terms)
-    if courses.is_short:
-        courses = fill_once(with_gaps(courses, values, y), asked.seed)
-    design = find_design(courses, asked.always)
+    """Choose factors and forms by how many answers are settled; None: nothing to choose."""
+    courses = asked.courses(asked.terms, RECORDED)
+    if not len(asked.answers) or not len(courses.y):
+        return None
+    values = courses.fillings[0] if courses.fillings else courses.values
+    design = find_design(replace(courses, values=values), asked.always)
     if isinstance(design, Fitted):
         return None
     return as_earlier(design, courses.left_out)
 
 
-def fit_form(
-    asked: ModelRequest, form: Earlier | None, *, tested: bool = True
-) -> tuple[Fitted, Fitted]:
-    """Fit all courses, gaps filled in if need be, and the complete ones.
-
-    Courses count as complete by the factors that were chosen, not by those that went.
-    """
-    values, y = asked.decided
+def fit_form(asked: ModelRequest, form: Earlier | None) -> Fitted:
+    """Fit all closed courses, outcome and gaps in their factors filled in."""
     if form is None:
-        nothing = fit_courses(analysis_set(values, y, asked.terms), asked.always)
-        return nothing, nothing
-    courses = analysis_set(values, y, form.terms, RECORDED_WHEN_FIXED)
-    complete = fit_courses(courses, asked.always, form, tested=tested)
-    if not courses.is_short:
-        return complete, complete
-    whole = with_gaps(courses, values, y)
-    return fit_filled(whole, asked.always, form, seed=asked.seed), complete
+        return fit_filled(asked.courses(asked.terms, RECORDED), asked.always)
+    courses = asked.courses(form.terms, RECORDED_WHEN_FIXED)
+    return fit_filled(courses, asked.always, form)
 
 
 def main_terms(settings: Settings) -> tuple[Term, ...]:

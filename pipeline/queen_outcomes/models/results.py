@@ -39,6 +39,7 @@ from queen_outcomes.models.closed import (
     read_closed,
     read_factors,
 )
+from queen_outcomes.models.factor_fills import fill_factors, read_filled_factors
 from queen_outcomes.models.fit import Fitted, join
 from queen_outcomes.models.onset_results import onset_rows
 from queen_outcomes.models.predictive_checks import cross_validate, look_forward
@@ -95,13 +96,12 @@ def fingerprint(
     always = list(settings.models.adjust_for)
     told = [*VERSIONS, *closed.question, terms, always, sections]
     digest = hashlib.sha256(json.dumps(told, default=str).encode())
-    arrays = {**closed.values, "answer": closed.answer, "laid": closed.laid}
+    arrays = {**closed.values, "answer": closed.answer, "answers": closed.answers}
     for name in sorted(arrays):
         x = np.ascontiguousarray(arrays[name])
         # a text's width follows the longest of all courses: spell it out instead
         raw = "\x1f".join(x.tolist()).encode() if x.dtype.kind == "U" else x.tobytes()
         digest.update(f"{name} {len(x)} ".encode() + raw)
-    digest.update("\x1f".join(closed.month.tolist()).encode())
     return digest.hexdigest()
 
 
@@ -169,6 +169,8 @@ def fit_models(
         Questions taken over.
     """
     values = read_factors(store, settings.prior_cases)
+    fill_factors(store, settings, values)
+    fillings = read_filled_factors(store, values)
     tables = {table.name: table for table in (*MODELS, RISK_MODELS)}
     own = [name for name in tables if name != "onset_days"]
     rows: dict[str, list[Row]] = {name: [] for name in tables}
@@ -176,7 +178,8 @@ def fit_models(
     taken = 0
     with earlier_store(earlier) as before:
         for question in settings.outcomes.windows:
-            closed = read_closed(store, values, question, settings.outcomes.grace_days)
+            grace = settings.outcomes.grace_days
+            closed = read_closed(store, values, question, grace, fillings=fillings)
             mark = fingerprint(closed, settings, plan)
             found = take_over(before, question, mark, own)
             taken += found is not None
@@ -245,7 +248,9 @@ def fit_row(fitted: Fitted, seed: int) -> Row:
         "method": fitted.method,
         "imputations": fitted.imputations,
         "rows": len(fitted.courses.y),
-        "events": int(fitted.courses.y.sum()),
+        "events": int(np.nansum(fitted.courses.y)),
+        "settled": int(np.isfinite(fitted.courses.y).sum()),
+        **agreement(fitted),
         "left_out": "; ".join(
             by_reason([*fitted.courses.left_out, *fitted.design.left_out])
         ),
@@ -254,6 +259,17 @@ def fit_row(fitted: Fitted, seed: int) -> Row:
         "converged": fitted.converged,
         "message": join(fitted.message, look_forward(fitted)),
     }
+
+
+def agreement(fitted: Fitted) -> Row:
+    """Give the share of yes in the fillings, and what the model makes of it."""
+    if fitted.answer is None:
+        return {}
+    weights = fitted.at_risk
+    share, chance = (
+        float(np.average(x, weights=weights)) for x in (fitted.answer, fitted.chance)
+    )
+    return {"share": share, "predicted": chance, "shift": fitted.shift}
 
 
 def term_rows(fitted: Fitted, near: Mapping[str, Alias]) -> list[Row]:
@@ -288,8 +304,10 @@ def bends(fitted: Fitted, number: int) -> str:
     columns = fitted.design.columns_of(number)[1:]
     if not len(fitted.design.forms[number].knots) or not columns:
         return ""
-    each = fitted.freedom(np.eye(len(fitted.beta))[columns])
-    df = None if each is None else float(each.min())
+    each = np.eye(len(fitted.beta))[columns]
+    if not fitted.is_told(each).all():
+        return ""
+    df = float(fitted.df(each, columns).min())
     p = wald_test(fitted.beta, fitted.cov, columns, df=df).p
     return f"against a line P = {p:.2g}" if np.isfinite(p) else ""
 

@@ -8,13 +8,18 @@ queens, semen and dates. A season's risk model is fixed at its first build.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from queen_outcomes.facts.settings_form import LISTED_TERMS
-from queen_outcomes.models.analysis_set import is_recorded, own_level
+from queen_outcomes.models.analysis_set import (
+    AnalysisSet,
+    complete_rows,
+    is_recorded,
+    own_level,
+)
 from queen_outcomes.models.choose import Design
 from queen_outcomes.models.closed import BATCHES, failures_of, yes_fails
 from queen_outcomes.models.terms import MAIN, Form, Values
@@ -47,6 +52,9 @@ class RiskModel:
         What it was made from.
     message : str
         What to know; empty when there is nothing.
+    usual : mapping of str to tuple of float
+        By factor, what its columns come to where it was filled in: it stands for the
+        factor of a course that lacks it.
     """
 
     forms: tuple[Form, ...]
@@ -58,6 +66,7 @@ class RiskModel:
     courses: int
     failures: int
     message: str = ""
+    usual: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
 
     def batch_deviations(self) -> np.ndarray:
         """Give the deviations of graft and semen batches; 0 without any."""
@@ -70,29 +79,43 @@ class RiskModel:
         risk = yes if self.is_yes_failure else 1.0 - yes
         known = np.ones(len(risk), bool)
         for form in self.forms:
-            known &= is_recorded(form.term, values)
+            if form.term.name not in self.usual:
+                known &= is_recorded(form.term, values)
         return np.where(known, risk, np.nan)
 
     def columns(self, values: Values) -> np.ndarray:
         """Give the columns that the coefficients belong to, shape (n, p)."""
-        return Design(self.forms, self.kept, np.array([]), (), (), "").matrix(values)
+        n = len(next(iter(values.values())))
+        parts = [np.ones((n, 1))]
+        for form in self.forms:
+            made = form.columns(values)
+            if form.term.name in self.usual:
+                gap = ~is_recorded(form.term, values)
+                made = np.where(gap[:, None], self.usual[form.term.name], made)
+            parts.append(made)
+        return np.column_stack(parts)[:, self.kept]
 
     def _chance_of_yes(self, eta: np.ndarray) -> np.ndarray:
         spread = float(np.sqrt(np.sum(self.batch_deviations() ** 2)))
         return integrate_random(eta, spread)[0]
 
-    def recalibrated(self, values: Values, failed: np.ndarray) -> RiskModel:
+    def recalibrated(
+        self, values: Values, failed: np.ndarray, weights: np.ndarray | None = None
+    ) -> RiskModel:
         """Shift all log odds so that expected and observed failures agree.
 
-        ``failed`` is 1, 0 or NaN: undecided courses take no part.
+        ``failed`` is a share of failures, NaN: takes no part; ``weights`` say what each
+        course is worth, 1 when not given.
         """
         known = np.isfinite(failed) & np.isfinite(self.risks(values))
         eta = (self.columns(values) @ self.beta)[known]
-        observed = float(failed[known].sum())
-        if not 0 < observed < len(eta):
+        worth = np.ones(len(eta)) if weights is None else weights[known]
+        observed, whole = float(worth @ failed[known]), float(worth.sum())
+        if not 0 < observed < whole:
             return self
-        yes = observed if self.is_yes_failure else len(eta) - observed
-        return replace(self, shift=odds_shift(eta, yes, self._chance_of_yes))
+        yes = observed if self.is_yes_failure else whole - observed
+        shift = odds_shift(eta, yes, lambda x: worth * self._chance_of_yes(x))
+        return replace(self, shift=shift)
 
 
 def risk_model(
@@ -105,11 +128,15 @@ def risk_model(
 
     Without a model every course has the station's rate, and the message says so.
     """
-    y = fitted.courses.y
+    courses = fitted.courses
+    y, worth = filled_answers(courses)
     failed = failures_of(outcome, y)
-    sizes = {"courses": len(y), "failures": int(failed.sum())}
+    settled = np.isfinite(courses.y)
+    known = failures_of(outcome, courses.y[settled])
+    sizes = {"courses": len(y), "failures": int(known.sum())}
     if fitted.method == "none":
-        rate = (float(y.sum()) + 0.5) / (len(y) + 1.0)
+        some = np.isfinite(y)
+        rate = (float(worth[some] @ y[some]) + 0.5) / (float(worth[some].sum()) + 1.0)
         why = f"no factor could be allowed for ({fitted.message}): the station's rate"
         flat = np.array([np.log(rate / (1.0 - rate))])
         return RiskModel(
@@ -124,8 +151,33 @@ def risk_model(
         )
     forms, kept, beta = _without_operator(fitted, adjust_for)
     deviations = dict(fitted.mixed.theta_sd) if fitted.mixed else {}
-    model = RiskModel(forms, kept, beta, 0.0, deviations, yes_fails(outcome), **sizes)
-    return model.recalibrated(fitted.courses.values, failed)
+    model = RiskModel(
+        *(forms, kept, beta, 0.0, deviations, yes_fails(outcome)),
+        **sizes,
+        usual={form.term.name: _usual(fitted, form) for form in forms},
+    )
+    return model.recalibrated(courses.values, failed, worth)
+
+
+def filled_answers(courses: AnalysisSet) -> tuple[np.ndarray, np.ndarray]:
+    """Give each course's share of yes over the fillings, and share of those at risk."""
+    if courses.answers is None or not len(courses.answers):
+        return courses.y, np.ones(len(courses.y))
+    return np.nanmean(courses.answers, axis=0), np.isfinite(courses.answers).mean(
+        axis=0
+    )
+
+
+def _usual(fitted: Fitted, form: Form) -> tuple[float, ...]:
+    """Give what a factor's columns come to where it was filled in; else on average."""
+    made = form.columns(fitted.predicted)
+    gaps = len(fitted.courses.y) - int(
+        is_recorded(form.term, fitted.courses.values).sum()
+    )
+    if gaps and fitted.filled is not None:
+        # courses without gaps come first
+        made = made[len(complete_rows(fitted.courses)) :]
+    return tuple(made.mean(axis=0).tolist())
 
 
 def _without_operator(
@@ -178,6 +230,7 @@ def write_risks(model: RiskModel) -> dict[str, Any]:
         "courses": model.courses,
         "failures": model.failures,
         "said": model.message,
+        "usual": {name: list(x) for name, x in model.usual.items()},
     }
 
 
@@ -202,4 +255,5 @@ def read_risks(section: Mapping[str, Any]) -> RiskModel:
         section["courses"],
         section["failures"],
         section["said"],
+        {name: tuple(x) for name, x in section.get("usual", {}).items()},
     )

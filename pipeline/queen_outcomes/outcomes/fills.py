@@ -36,6 +36,8 @@ takes over 2 GB."""
 ENDS = {"dead": GONE, "missing": GONE, "superseded": REPLACED, "culled_fault": TAKEN}
 SCORED = 2**17
 """Where chance is taken from for a pattern nobody scored."""
+LAST, FIRST = "last", "first"
+"""Inseminations of a course that windows may begin with."""
 WATCHED = 10
 """Courses seen on a window's last day or later, for a state on that day to be told."""
 
@@ -73,24 +75,31 @@ def begin_fills(store: Store, settings: Settings, workers: Workers) -> Filling:
 
 
 def write_fills(store: Store, settings: Settings, filling: Filling) -> None:
-    """Write fills, one row a closed course, outcome and window, ordered so.
+    """Write fills, one row a closed course, outcome, window and clock, ordered so.
 
     ``answers`` holds 1 yes and 0 no for each filling, and null where she had not laid in
-    it and so was not at risk.
+    it and so was not at risk. Windows begin with a course's last insemination, and once
+    more (clock `FIRST`) with its first. A state on a day that hardly a queen was seen on
+    has no rows.
     """
     known, frames = filling.known, []
+    courses, grace = known.courses, settings.outcomes.grace_days
     pairs = filling.workers.results(filling.tasks)
     filled = [drawn for pair in pairs for drawn in pair]
-    grace = settings.outcomes.grace_days
     for name, window in settings.outcomes.windows if filled else ():
-        asked = asked_of(known.courses, name, window, grace)
-        answers = _answers(known, filled, name, window)[:, asked]
-        frames.append(_frame(known.courses, name, window, asked, answers))
+        if not _is_told(store, courses, name, window):
+            continue
+        for clock, later in ((LAST, 0), (FIRST, days_of(courses, "first_days"))):
+            until = window - later
+            asked = asked_of(courses, name, until, grace)
+            answers = _answers(known, filled, name, until)[:, asked]
+            frames.append(_frame(courses, (name, window, clock), asked, answers))
     ids = {"course_id": pl.String, "outcome": pl.String, "window_days": pl.Int64}
-    empty = pl.DataFrame(schema={**ids, "answers": pl.List(pl.Int8)})
+    last = {"clock": pl.String, "answers": pl.List(pl.Int8)}
+    empty = pl.DataFrame(schema={**ids, **last})
     store.con.register("written", pl.concat([empty, *frames]))
     store.table(
-        "fills", "SELECT * FROM written ORDER BY outcome, window_days, course_id"
+        "fills", "SELECT * FROM written ORDER BY outcome, window_days, clock, course_id"
     )
     store.con.unregister("written")
 
@@ -102,28 +111,31 @@ def fill_courses(store: Store, settings: Settings) -> Known:
     return filling.known
 
 
-def _answers(
-    known: Known, filled: list[Histories], name: str, window: int
-) -> np.ndarray:
+def _answers(known: Known, filled: list[Histories], name: str, window) -> np.ndarray:
     """Read an outcome off the fillings, (fillings, n)."""
     pairs = zip(filled, _good(known, filled), strict=True)
     outcome = outcome_named(name)
     return np.array([answer(outcome, window, drawn, good) for drawn, good in pairs])
 
 
-def _frame(courses, name: str, window: int, asked, answers) -> pl.DataFrame:
+def _frame(courses, place: tuple[str, int, str], asked, answers) -> pl.DataFrame:
+    name, window, clock = place
     whole = np.where(np.isnan(answers), -1, answers).astype(np.int8).T
     listed = pl.Series("answers", whole).cast(pl.List(pl.Int8))
     return courses.filter(asked).select(
         "course_id",
         outcome=pl.lit(name),
         window_days=pl.lit(window, pl.Int64),
+        clock=pl.lit(clock),
         answers=listed.list.eval(pl.when(pl.element() >= 0).then(pl.element())),
     )
 
 
-def asked_of(courses: pl.DataFrame, name: str, window: int, grace: int) -> np.ndarray:
-    """Tell of which courses an outcome is asked: closed, and marked where that matters."""
+def asked_of(courses: pl.DataFrame, name: str, window, grace: int) -> np.ndarray:
+    """Tell of which courses an outcome is asked: closed, and marked where that matters.
+
+    ``window`` is in days from the last insemination, one for all or each course's own.
+    """
     event = OUTCOMES[name].event
     closed = courses["watched_days"].to_numpy() >= window + grace
     if event and event.only_marked:
@@ -131,7 +143,7 @@ def asked_of(courses: pl.DataFrame, name: str, window: int, grace: int) -> np.nd
     return closed
 
 
-def answer(outcome: Outcome, window: int, history: Histories, good) -> np.ndarray:
+def answer(outcome: Outcome, window, history: Histories, good) -> np.ndarray:
     """Read an outcome off drawn histories: 1, 0, nan not at risk, shape (n,)."""
     laid, event = history.onset <= window, outcome.event
     if outcome.curve == "onset":
@@ -161,39 +173,53 @@ def _good(known: Known, filled: list[Histories]) -> np.ndarray:
     return np.where(kept, known.last_good == 1, np.array(drawn))
 
 
-@dataclass(frozen=True, eq=False)
-class Fills:
-    """The fillings of one outcome and window.
+def read_fills(
+    store: Store,
+    question: tuple[str, int],
+    ids: np.ndarray,
+    *,
+    from_first: bool = False,
+) -> np.ndarray:
+    """Read the fillings of an outcome and window.
 
-    Attributes
+    Parameters
     ----------
-    course_id : ndarray of str, shape (n,)
-    answers : ndarray, shape (m, n)
-        1 yes, 0 no, nan not at risk.
+    store : Store
+    question : tuple of str and int
+    ids : ndarray of str, shape (n,)
+        Courses, in code point order.
+    from_first : bool
+        By the clock of a course's first insemination.
+
+    Returns
+    -------
+    ndarray, shape (m, n)
+        1 yes, 0 no, nan not at risk. Without rows (m = 0) where the outcome of the
+        unsettled cannot be told.
     """
-
-    course_id: np.ndarray
-    answers: np.ndarray
-
-
-def read_fills(store: Store, name: str, window: int) -> Fills:
-    """Read the fillings of an outcome and window, in the order of the ids."""
+    outcome, days = question
+    clock = FIRST if from_first else LAST
     frame = store.frame(
         "SELECT course_id, answers FROM fills WHERE outcome = $outcome "
-        "AND window_days = $window_days ORDER BY course_id",
-        {"outcome": name, "window_days": window},
+        "AND window_days = $window_days AND clock = $clock",
+        {"outcome": outcome, "window_days": days, "clock": clock},
     )
+    if not frame.height:
+        return np.empty((0, len(ids)))
+    found = np.full((TIMES, len(ids)), np.nan)
+    some = frame["course_id"].to_numpy().astype(str)
+    there = np.isin(some, ids)
     answers = frame["answers"].list.to_array(TIMES).to_numpy().astype(float)
-    return Fills(frame["course_id"].to_numpy().astype(str), answers.T)
+    found[:, np.searchsorted(ids, some[there])] = answers[there].T
+    return found
 
 
 def estimate_rates(store: Store, settings: Settings, known: Known) -> list[dict]:
     """Give the headline of every outcome, window, grouping and level that is shown."""
     courses, rows = known.courses, []
-    place = {name: at for at, name in enumerate(courses["course_id"].to_list())}
+    ids = courses["course_id"].to_numpy().astype(str)
     counted = store.records(
-        'SELECT outcome, window_days, "grouping", level, yes + "no" AS known, '
-        'yes + "no" < closed AS is_open FROM rates '
+        'SELECT outcome, window_days, "grouping", level, yes + "no" AS known FROM rates '
         # of a level of which nothing is known, only the others would speak
         'WHERE closed >= $min_shown AND yes + "no" > 0',
         {"min_shown": settings.min_shown},
@@ -204,23 +230,31 @@ def estimate_rates(store: Store, settings: Settings, known: Known) -> list[dict]
     for (name, window), asked in questions.items():
         if OUTCOMES[name].curve == "none":
             continue
-        is_open = any(row["is_open"] for row in asked)
-        if is_open and not _supported(courses, name, window):
+        answers = read_fills(store, (name, window), ids)
+        if not len(answers):
             continue
-        fills = read_fills(store, name, window)
-        part = courses[[place[course] for course in fills.course_id.tolist()]]
+        kept = np.isfinite(answers).any(axis=0)
+        part, answers = courses.filter(kept), answers[:, kept]
         cluster = part["cluster"].to_numpy()
         levels = {row["grouping"]: part[row["grouping"]].to_numpy() for row in asked}
         for row in asked:
             some = levels[row["grouping"]] == row["level"]
-            share = filled_share(fills.answers[:, some], cluster[some], row["known"])
+            share = filled_share(answers[:, some], cluster[some], row["known"])
             rows.append({**row, **_told(share)})
     return rows
 
 
-def _supported(courses: pl.DataFrame, name: str, window: int) -> bool:
-    """Tell whether enough queens were seen so late for a state on a day to be told."""
-    if OUTCOMES[name].curve != "state":
+def _is_told(store: Store, courses: pl.DataFrame, name: str, window: int) -> bool:
+    """Tell whether enough queens were seen so late for a state on a day to be told.
+
+    So it is too where the records settle every course.
+    """
+    is_open = store.rows(
+        "SELECT 1 FROM outcomes WHERE outcome = $outcome AND window_days = $window_days "
+        "AND closed AND state NOT IN ('yes', 'no') LIMIT 1",
+        {"outcome": name, "window_days": window},
+    )
+    if OUTCOMES[name].curve != "state" or not is_open:
         return True
     return int((days_of(courses, "alive_day") >= window).sum()) >= WATCHED
 

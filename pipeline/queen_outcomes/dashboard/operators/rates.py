@@ -129,7 +129,7 @@ def _figures(
     shown: list[Row], asked: str, spread: list[Row], charts: dict[str, Any]
 ) -> list[PageFigure]:
     courses, failures, expected = (
-        sum(row[name] for row in shown) for name in ("courses", "failures", "expected")
+        sum(row[name] for row in shown) for name in ("at_risk", "filled", "expected")
     )
     return [
         _expected_figure(shown, charts),
@@ -140,13 +140,14 @@ def _figures(
 
 def _expected_figure(shown: list[Row], charts: dict[str, Any]) -> PageFigure:
     keys = ("operator", "courses", "failures", "expected")
-    charts["operators-expected"] = expected_chart(only(shown, keys))
+    told = [{**row, "failures": round(row["filled"], 1)} for row in shown]
+    charts["operators-expected"] = expected_chart(only(told, keys))
     return PageFigure(
         "operators-expected",
         "Did more courses fail than expected?",
         "Failures observed and expected, an operator a line. "
         + "; ".join(
-            f"{row['operator']} {row['failures']}, expected {row['expected']:.1f}"
+            f"{row['operator']} {row['filled']:.1f}, expected {row['expected']:.1f}"
             for row in shown
         ),
     )

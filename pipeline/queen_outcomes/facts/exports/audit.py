@@ -15,7 +15,7 @@ from queen_outcomes.facts.exports.exported import (
 
 _QUESTION = (OUTCOME, WINDOW)
 _OPERATOR = ExportColumn("operator", "text", "who inseminated")
-_NO_COURSE = "no decided course of known risk, or cannot be told apart"
+_NO_COURSE = "no course of known risk, cannot be told apart, or half of it filled in"
 _NO_JOINT = "the joint model has no random intercepts of operators"
 _NO_LIMIT = "no verdict: too early, beyond the planned courses, or not to be told apart"
 _WHOSE = ExportColumn(
@@ -44,7 +44,19 @@ OPERATORS = ExportTable(
         count("failures", "failed among them"),
         count("undecided", "closed, and the records do not settle them"),
         count("unknown_risk", "decided, and a factor of the model is not recorded"),
-        _share("crude", "failures over courses"),
+        number(
+            "at_risk",
+            "closed and at risk, on average over the fillings",
+            "courses",
+            _NO_COURSE,
+        ),
+        number(
+            "filled",
+            "failed among these, on average over the fillings",
+            "courses",
+            _NO_COURSE,
+        ),
+        _share("crude", "filled over at_risk"),
         number(
             "expected",
             "failures that the station's average hand would have had with these courses",
@@ -57,7 +69,7 @@ OPERATORS = ExportTable(
             "courses",
             "not the plan's outcome, fewer than 5 operators, or no such model",
         ),
-        number("ratio", "failures over expected; no ranking", "", _NO_COURSE),
+        number("ratio", "filled over expected; no ranking", "", _NO_COURSE),
         _share("adjusted", "failing, on the station's own mix of courses"),
         *limits("", _NO_COURSE, about=", batches allowed for"),
         _share("shrunken", "failing by the joint model, drawn to the mean", _NO_JOINT),

@@ -17,11 +17,11 @@ _FIT = (
     ExportColumn(
         "model",
         "text",
-        "main; bench: with what happens there; weighted: standing for all; complete: "
-        "without filling gaps in; onset: whether she lays and when, on every course",
+        "main; bench: with what happens there; onset: whether she lays and when",
     ),
 )
-_NONE = "the model does not give it"
+_NONE = "the model does not give it, or more than half of it is filled in"
+_ONSET = "no model, or the model is onset"
 _APART = "the two values cannot be told apart"
 _OR_ONSET = f"{_APART}; or the model is onset"
 
@@ -41,17 +41,39 @@ MODEL_FITS = ExportTable(
             "glmm, cluster_robust, plain, fixed_batches, firth, mixture, none",
         ),
         ExportColumn(
-            "imputations", "integer", "times that gaps were filled in; 0: never"
+            "imputations", "integer", "fillings that were fitted and joined; 0: none"
         ),
         ExportColumn("rows", "integer", "courses fitted", "courses"),
         ExportColumn(
+            "settled",
+            "integer",
+            "those whose answer the records settle",
+            "courses",
+            null="the model is onset",
+        ),
+        ExportColumn(
             "events",
             "integer",
-            "courses with yes among them; onset: known to have laid by any day",
+            "courses known to be yes among them; onset: known to have laid by any day",
             "courses",
         ),
+        _number("share", "of yes over the fillings: the headline", "share 0-1", _ONSET),
+        _number(
+            "predicted",
+            "mean chance of the courses with their own factors, operator and batches",
+            "share 0-1",
+            _ONSET,
+        ),
+        _number(
+            "shift",
+            "added so that chances averaged over operators and batches give the share",
+            "log odds",
+            _ONSET,
+        ),
         ExportColumn("left_out", "text", "factors left out, and why"),
-        _number("log_likelihood", "at the maximum; penalised with firth"),
+        _number(
+            "log_likelihood", "at the maximum", null="several fillings were joined"
+        ),
         _number("auc", "chance that a yes was predicted above a no, unseen batches"),
         *limits("auc", _NONE, ""),
         _number("brier", "mean squared error of predictions, unseen batches"),

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from queen_outcomes.stats.histories.pooling import freedom_with_gaps, unsettled_of
 from queen_outcomes.stats.times.curve_limits import logit_limits, wilson_limits
 
 
@@ -60,22 +61,15 @@ def filled_share(answers, clusters, known: int) -> FilledShare:
     )
     within = (sums**2).sum(axis=1) / size**2 * groups / max(groups - 1, 1)
     share, m = float(each.mean()), len(each)
-    between = (1 + 1 / m) * each.var(ddof=1)
-    total = float(within.mean() + between)
+    between = each.var(ddof=1) if m > 1 else 0.0
+    total = float(within.mean() + (1 + 1 / m) * between)
     simple = float((each * (1 - each) / size).mean())
-    unsettled = between / total if total > 0 else 0.0
+    unsettled = float(unsettled_of(between, total, m))
     low, high = logit_limits(
-        share, np.sqrt(total), freedom_with_gaps(m, unsettled, groups - 1)
+        share, np.sqrt(total), float(freedom_with_gaps(m, unsettled, groups - 1))
     )
     design = max(within.mean() / simple, 1.0) if simple > 0 else 1.0
     least, most = wilson_limits(share, known / design)
     return FilledShare(
         share, float(np.fmin(low, least)), float(np.fmax(high, most)), unsettled
     )
-
-
-def freedom_with_gaps(times: int, unsettled: float, whole: float) -> float:
-    """Give Barnard and Rubin's degrees of freedom; ``whole``: those without gaps."""
-    seen = (whole + 1) / (whole + 3) * whole * (1 - unsettled)
-    by_gaps = (times - 1) / unsettled**2 if unsettled > 0 else np.inf
-    return 1 / (1 / by_gaps + 1 / seen) if seen > 0 else 0.0

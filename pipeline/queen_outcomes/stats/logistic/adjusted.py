@@ -84,6 +84,9 @@ def fixed_probability(eta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return p, p * (1.0 - p)
 
 
+Freedom = float | np.ndarray | Callable[[np.ndarray], np.ndarray] | None
+
+
 def adjusted_probabilities(
     make_X: Callable[[object], np.ndarray],
     values: Sequence,
@@ -92,7 +95,7 @@ def adjusted_probabilities(
     *,
     weights=None,
     mean_probability: MeanProbability = fixed_probability,
-    df: float | np.ndarray | None = None,
+    df: Freedom = None,
 ) -> Adjusted:
     """Average the predicted probabilities with a factor set to each of some values.
 
@@ -110,8 +113,9 @@ def adjusted_probabilities(
     mean_probability : callable
         ``eta -> (p, dp/deta, ...)``, all (n,): random intercepts averaged over, with
         K further slopes, one for each deviation.
-    df : float or array, optional
-        Degrees of freedom of Student's t for 95 % limits; normal when not given.
+    df : float, array or callable, optional
+        Degrees of freedom of Student's t for 95 % limits, or what gives them for the
+        averages' gradient; normal when not given.
 
     Returns
     -------
@@ -128,7 +132,9 @@ def adjusted_probabilities(
     gradient = np.array([slope for _, slope in parts]).reshape(len(parts), len(cov))
     joint = gradient @ cov @ gradient.T
     se = np.sqrt(np.maximum(np.diag(joint), 0.0))
-    low, high = _logit_limits(probability, se, _quantile(df))
+    low, high = _logit_limits(
+        probability, se, _quantile(df(gradient) if callable(df) else df)
+    )
     fine = np.isfinite(probability).all() and np.isfinite(joint).all()
     message = "" if fine else "the model gives no estimate"
     return Adjusted(tuple(values), probability, se, low, high, gradient, joint, message)

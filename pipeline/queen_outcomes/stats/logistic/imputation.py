@@ -1,23 +1,20 @@
-"""Fills gaps in the factors several times over, and joins the fits (Rubin's rules).
+"""Fills gaps in the factors several times over.
 
 By chained equations: numbers by predictive mean matching (a value seen in a like course),
-words by a draw from logistic chances. The outcome and the batch take part, otherwise
+words by a draw from linear chances. The outcome and the batch take part, otherwise
 their relation to the factor would be watered down. The outcome itself is never filled.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
-from scipy import stats
-from scipy.special import expit
 
 DONORS = 5
 """Among how many near courses a filled value is drawn (van Buuren 2018, ch. 3.4)."""
-LEVEL = 0.95
-"""Coverage of limits."""
 RIDGE = 1e-4
 """Keeps the regressions solvable with more predictors than courses."""
 
@@ -87,27 +84,64 @@ def impute(
     the factor at hand over those that have it.
     """
     outcome = np.asarray(outcome, float)
+    chain, why = _chain_of(numbers, words, outcome, batch)
+    if chain is None:
+        return Imputed((), {}, (), why)
+    runs = tuple(
+        chain.run(np.random.default_rng([seed, i]), cycles) for i in range(times)
+    )
+    filled = {k: int(gap.sum()) for k, gap in chain.gaps.items()}
+    every = (*numbers, *words)
+    return Imputed(runs, filled, tuple(k for k in every if k not in filled), "")
+
+
+def impute_in_turn(
+    numbers: dict[str, np.ndarray],
+    words: dict[str, np.ndarray],
+    outcomes: Sequence[np.ndarray],
+    batch,
+    *,
+    cycles: int = 10,
+    seed: int = 1,
+) -> Iterator[Completed]:
+    """Fill the gaps once for each of several fillings of the outcome.
+
+    Parameters
+    ----------
+    numbers, words, batch
+        As in `impute`; a factor with no value at all is not filled.
+    outcomes : sequence of ndarray, shape (n,) or (n, k)
+        Each without gaps.
+    cycles : int
+        Before the first; one more before each of the others, which the chain goes on to.
+    seed : int
+    """
+    rng, now = np.random.default_rng(seed), None
+    for outcome in outcomes:
+        chain, _ = _chain_of(numbers, words, np.asarray(outcome, float), batch)
+        if chain is None:
+            return
+        now = chain.run(rng, cycles) if now is None else chain.go_on(now, rng)
+        yield Completed(dict(now.numbers), dict(now.words))
+
+
+def _chain_of(numbers, words, outcome: np.ndarray, batch) -> tuple[_Chain | None, str]:
+    """Give the chain of factors that have any value, or say why there is none."""
     gaps = {k: ~np.isfinite(np.asarray(v, float)) for k, v in numbers.items()}
     gaps |= {k: np.asarray(v) < 0 for k, v in words.items()}
     if not np.isfinite(outcome).all() or any(
         len(g) != len(outcome) for g in gaps.values()
     ):
-        return Imputed((), {}, (), "the outcome has gaps or differs in length")
+        return None, "the outcome has gaps or differs in length"
     outcome = np.atleast_2d(outcome.T).T
-    left_out = tuple(k for k, gap in gaps.items() if gap.all())
-    gaps = {k: gap for k, gap in gaps.items() if k not in left_out}
+    gaps = {k: gap for k, gap in gaps.items() if not gap.all()}
     numbers = {k: np.asarray(v, float) for k, v in numbers.items() if k in gaps}
     words = {k: np.asarray(v, int) for k, v in words.items() if k in gaps}
     code = np.unique(np.asarray(batch), return_inverse=True)[1]
-    chain = _Chain(Completed(numbers, words), gaps, outcome, code)
-    runs = tuple(
-        chain.run(np.random.default_rng([seed, i]), cycles) for i in range(times)
-    )
-    filled = {k: int(gap.sum()) for k, gap in gaps.items()}
-    return Imputed(runs, filled, left_out, "")
+    return _Chain(Completed(numbers, words), gaps, outcome, code), ""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False)
 class _Chain:
     given: Completed
     gaps: dict[str, np.ndarray]
@@ -123,11 +157,15 @@ class _Chain:
             },
             {k: self._start(v, self.gaps[k], rng) for k, v in self.given.words.items()},
         )
-        # the factor with the fewest gaps first, so that it serves the others
-        order = sorted((g.sum(), k) for k, g in self.gaps.items() if g.any())
-        for _ in range(cycles if order else 0):
-            for _, name in order:
-                self._fill(now, name, rng)
+        for _ in range(cycles):
+            now = self.go_on(now, rng)
+        return now
+
+    def go_on(self, now: Completed, rng: np.random.Generator) -> Completed:
+        """Go round once, the factor with the fewest gaps first: so it serves the others."""
+        now = Completed(dict(now.numbers), dict(now.words))
+        for _, name in sorted((g.sum(), k) for k, g in self.gaps.items() if g.any()):
+            self._fill(now, name, rng)
         return now
 
     @staticmethod
@@ -139,15 +177,15 @@ class _Chain:
     def _fill(self, now: Completed, name: str, rng: np.random.Generator) -> None:
         gap, X = self.gaps[name], self._predictors(now, name)
         if name in now.numbers:
-            now.numbers[name][gap] = match_means(X, self.given.numbers[name], gap, rng)
+            made = match_means(X, self.given.numbers[name], gap, rng)
+            now.numbers[name] = _put(now.numbers[name], gap, made)
         else:
-            now.words[name][gap] = draw_levels(X, self.given.words[name], gap, rng)
+            made = draw_levels(X, self.given.words[name], gap, rng)
+            now.words[name] = _put(now.words[name], gap, made)
 
     def _predictors(self, now: Completed, name: str) -> np.ndarray:
         """Give all other factors, outcome and batch, standardised, ones first."""
-        every = np.ones(len(self.outcome))
-        columns = [*self.outcome.T]
-        columns += [self._batch_mean(part, every) for part in self.outcome.T]
+        columns = [*self._told]
         for other, values in now.numbers.items():
             columns += [values] if other != name else []
         for other, values in now.words.items():
@@ -161,12 +199,25 @@ class _Chain:
         X = (X - X.mean(axis=0)) / np.where(spread > 0, spread, 1.0)
         return np.column_stack([np.ones(len(X)), X])
 
+    @cached_property
+    def _told(self) -> list[np.ndarray]:
+        """Give the outcome, and its mean over the batch's other courses."""
+        every = np.ones(len(self.outcome))
+        means = [self._batch_mean(part, every) for part in self.outcome.T]
+        return [*self.outcome.T, *means]
+
     def _batch_mean(self, values: np.ndarray, seen: np.ndarray) -> np.ndarray:
         """Give the mean of the batch's other courses, pulled to the mean of all by one."""
         total = np.bincount(self.batch, seen * values)[self.batch] - seen * values
         count = np.bincount(self.batch, seen)[self.batch] - seen
         overall = np.sum(seen * values) / np.sum(seen)
         return (total + overall) / (count + 1.0)
+
+
+def _put(values: np.ndarray, gap: np.ndarray, made: np.ndarray) -> np.ndarray:
+    values = values.copy()
+    values[gap] = made
+    return values
 
 
 def _dummies(codes: np.ndarray) -> list[np.ndarray]:
@@ -225,141 +276,24 @@ def draw_levels(X, codes, gap, rng: np.random.Generator) -> np.ndarray:
     Returns
     -------
     ndarray of int, shape (gap.sum(),)
-        Each a level that was seen. One logistic fit a level against the rest, with
-        coefficients drawn from their distribution; chances scaled to add up to 1.
+        Each a level that was seen. Chances are linear in the columns, of all levels in one
+        solve, with coefficients drawn from their distribution; cut at 0 and scaled to add
+        up to 1.
     """
-    levels = np.unique(codes[~gap])
-    chances = np.empty((int(gap.sum()), len(levels)))
-    for i, level in enumerate(levels):
-        beta, inverse = _ridge_logistic(X[~gap], (codes[~gap] == level).astype(float))
-        chances[:, i] = expit(X[gap] @ (beta + _normal(inverse, rng)))
-    chances = np.maximum(chances, 1e-12)
+    seen = ~gap
+    A, levels = X[seen], np.unique(codes[seen])
+    Y = (codes[seen][:, None] == levels).astype(float)
+    inverse = np.linalg.inv(A.T @ A + RIDGE * len(A) * np.eye(X.shape[1]))
+    estimate = inverse @ (A.T @ Y)
+    free = max(len(A) - X.shape[1], 1)
+    sigma = np.sqrt(np.sum((Y - A @ estimate) ** 2, axis=0) / rng.chisquare(free))
+    root = np.linalg.cholesky((inverse + inverse.T) / 2)
+    drawn = estimate + root @ rng.standard_normal(estimate.shape) * sigma
+    chances = np.maximum(X[gap] @ drawn, 1e-12)
     upto = np.cumsum(chances, axis=1)
-    drawn = rng.random(len(chances))[:, None] * upto[:, -1:]
-    return levels[np.sum(drawn > upto[:, :-1], axis=1)]
-
-
-def _ridge_logistic(X: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Fit with a normal prior of variance 4 on standardised slopes: finite always."""
-    prior = np.full(X.shape[1], 0.25)
-    prior[0] = 0.01
-    beta = np.zeros(X.shape[1])
-    for _ in range(25):
-        p = expit(X @ beta)
-        information = (X * (p * (1 - p))[:, None]).T @ X + np.diag(prior)
-        step = np.linalg.solve(information, X.T @ (y - p) - prior * beta)
-        beta = beta + step * min(1.0, 3.0 / max(np.max(np.abs(step)), 1e-300))
-        if np.max(np.abs(step)) < 1e-8:
-            break
-    return beta, np.linalg.inv(information)
+    place = rng.random(len(chances))[:, None] * upto[:, -1:]
+    return levels[np.sum(place > upto[:, :-1], axis=1)]
 
 
 def _normal(cov: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     return np.linalg.cholesky((cov + cov.T) / 2) @ rng.standard_normal(len(cov))
-
-
-@dataclass(frozen=True, eq=False)
-class Pooled:
-    """Estimates over several imputations.
-
-    Attributes
-    ----------
-    beta : ndarray, shape (p,)
-    cov : ndarray, shape (p, p)
-        Within plus ``1 + 1/m`` times between.
-    between : ndarray, shape (p, p)
-        Of the fits' estimates among each other.
-    df, low, high : ndarray, shape (p,)
-        By Student's t.
-    used : int
-        Fits that took part; those without an estimate are passed over.
-    message : str
-    """
-
-    beta: np.ndarray
-    cov: np.ndarray
-    between: np.ndarray
-    df: np.ndarray
-    low: np.ndarray
-    high: np.ndarray
-    used: int
-    message: str
-
-
-def pool(betas: Sequence[np.ndarray], covs: Sequence[np.ndarray]) -> Pooled:
-    """Pool estimates by Rubin's rules.
-
-    Parameters
-    ----------
-    betas : sequence of ndarray, shape (p,)
-    covs : sequence of ndarray, shape (p, p)
-
-    Returns
-    -------
-    Pooled
-
-    Notes
-    -----
-    ``T = W + (1 + 1/m) B`` with ``(m - 1) (T / ((1 + 1/m) B))^2`` degrees of freedom.
-    Rubin DB. Multiple Imputation for Nonresponse in Surveys 1987.
-    """
-    sound = [
-        (np.asarray(b, float), np.asarray(V, float))
-        for b, V in zip(betas, covs, strict=True)
-        if np.isfinite(b).all() and np.isfinite(V).all()
-    ]
-    if not sound:
-        blank = np.full(len(betas[0]) if len(betas) else 0, np.nan)
-        square = np.full((len(blank), len(blank)), np.nan)
-        why = "no imputation could be fitted"
-        return Pooled(blank, square, square, *[blank] * 3, 0, why)
-    m = len(sound)
-    each = np.array([b for b, _ in sound])
-    within = np.mean([V for _, V in sound], axis=0)
-    away = each - each.mean(axis=0)
-    between = away.T @ away / max(m - 1, 1)
-    cov = within + (1 + 1 / m) * between
-    df = freedom_of(np.diag(between), np.diag(cov), m)
-    beta = each.mean(axis=0)
-    arm = stats.t.isf((1 - LEVEL) / 2, df) * np.sqrt(np.diag(cov))
-    lost = len(betas) - m
-    message = f"{lost} of {len(betas)} imputations could not be fitted" if lost else ""
-    return Pooled(beta, cov, between, df, beta - arm, beta + arm, m, message)
-
-
-def freedom_of(between, total, m: int) -> np.ndarray:
-    """Give degrees of freedom from variances between ``m`` fits and in all.
-
-    Infinite where the fits agree: nothing of the variance then stems from the gaps.
-    """
-    total = np.asarray(total, float)
-    shape = np.shape(total)
-    share = np.divide(
-        (1 + 1 / m) * between, total, out=np.zeros(shape), where=total > 0
-    )
-    return np.divide(
-        max(m - 1, 1), share**2, out=np.full(shape, np.inf), where=share > 0
-    )
-
-
-def freedom_by_gaps(pooled: Pooled, contrasts) -> np.ndarray:
-    """Give the degrees of freedom that the gaps leave to contrasts.
-
-    Parameters
-    ----------
-    pooled : Pooled
-    contrasts : array_like, shape (k, r) or (r,)
-        In the first r of the p estimates.
-
-    Returns
-    -------
-    ndarray, shape (k,)
-        Infinite where the fits agree.
-    """
-    rows = np.atleast_2d(np.asarray(contrasts, float))
-    size = rows.shape[1]
-    between, total = (
-        ((rows @ part[:size, :size]) * rows).sum(axis=1)
-        for part in (pooled.between, pooled.cov)
-    )
-    return freedom_of(between, total, pooled.used)

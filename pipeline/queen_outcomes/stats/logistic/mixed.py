@@ -334,6 +334,7 @@ class Search:
         self.floor = NEGLIGIBLE / np.sqrt(np.maximum(level_information, 1e-6))
         self.free = np.ones(len(levels), dtype=bool)
         self.point = np.concatenate([start, FIRST / self.unit])
+        self.covariance = np.full((len(self.point), len(self.point)), np.nan)
 
     def split(self, point: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Coefficients and deviations of a point in search units."""
@@ -357,15 +358,41 @@ class Search:
                 break
             self.free |= let_go
             self.point[self.p :][let_go] = (10 * self.floor / self.unit)[let_go]
-        curvature = self._curvature()
-        covariance = self._inverse(curvature)
-        self._polish(covariance)
+        self.covariance = self._inverse(self._curvature())
+        self._polish(self.covariance)
+        return self._optimum()
+
+    def follow(self, covariance: np.ndarray) -> Optimum | None:
+        """Step the coefficients by a known curvature, deviations as they are.
+
+        None where that does not lead to the maximum.
+        """
+        self.covariance, last = covariance, np.inf
+        inside = self._interior()
+        curvature = np.linalg.inv(covariance[np.ix_(inside, inside)])
+        step = np.linalg.inv(curvature[: self.p, : self.p])
+        for _ in range(AGAIN):
+            value, slope = self.slope(self.point)
+            steepest = float(np.abs(slope[: self.p]).max())
+            if steepest < GOOD:
+                coefficients, deviations = self.split(self.point)
+                cov = self._in_units()
+                return Optimum(coefficients, deviations, cov, value, steepest)
+            if not steepest < last:
+                return None
+            self.point[: self.p] -= step @ slope[: self.p]
+            last = steepest
+        return None
+
+    def _optimum(self) -> Optimum:
         value, slope = self.slope(self.point)
         coefficients, deviations = self.split(self.point)
-        units = np.concatenate([np.ones(self.p), self.unit])
-        covariance = covariance * np.outer(units, units)
         steepest = float(np.abs(slope).max())
-        return Optimum(coefficients, deviations, covariance, value, steepest)
+        return Optimum(coefficients, deviations, self._in_units(), value, steepest)
+
+    def _in_units(self) -> np.ndarray:
+        units = np.concatenate([np.ones(self.p), self.unit])
+        return self.covariance * np.outer(units, units)
 
     def _descend(self) -> None:
         """Go downhill.
@@ -461,6 +488,33 @@ EXTREME = 30.0
 """Log odds beyond which a fitted chance is 0 or 1."""
 
 
+@dataclass(frozen=True, eq=False)
+class SearchEnd:
+    """Where a search ended, for answers that are nearly the same to start from.
+
+    Attributes
+    ----------
+    back : ndarray, shape (p, p)
+        As in `PreparedRows`.
+    point : ndarray, shape (p + K,)
+        In search units.
+    unit, floor : ndarray, shape (K,)
+    free : ndarray of bool, shape (K,)
+        Deviations that are not held at zero.
+    covariance : ndarray, shape (p + K, p + K)
+        In search units.
+    modes : ndarray, shape (q,)
+    """
+
+    back: np.ndarray
+    point: np.ndarray
+    unit: np.ndarray
+    floor: np.ndarray
+    free: np.ndarray
+    covariance: np.ndarray
+    modes: np.ndarray
+
+
 @dataclass(frozen=True)
 class MixedFit:
     """A fitted model, or why there is none.
@@ -492,6 +546,7 @@ class MixedFit:
         Why not, or what to know; empty when there is nothing to say.
     gradient_max : float
         Largest slope left, in log-likelihood a standard error.
+    end : SearchEnd or None
     """
 
     names: tuple[str, ...]
@@ -506,6 +561,7 @@ class MixedFit:
     converged: bool
     message: str
     gradient_max: float
+    end: SearchEnd | None = None
 
 
 def fit_mixed(
@@ -556,15 +612,73 @@ def fit_mixed(
         if isinstance(ready, str):
             return _nothing(X, names, codes, ready)
         model = Laplace(ready.rows)
-        found = Search(model, ready.start, ready.level_information).run()
+        search = Search(model, ready.start, ready.level_information)
+        found = search.run()
     except np.linalg.LinAlgError:
-        words = "the curvature over the intercepts could not be factorised"
-        return _nothing(X, names, codes, words)
-    return _result(names, ready, model, found)
+        return _nothing(X, names, codes, UNFACTORISED)
+    return _result(names, ready, search, found)
 
 
-def _result(names, ready, model: Laplace, found: Optimum) -> MixedFit:
-    p = len(found.coefficients)
+UNFACTORISED = "the curvature over the intercepts could not be factorised"
+AGAIN = 10
+"""Steps with an old curvature, after which a search begins anew."""
+
+
+def fit_again(
+    before: MixedFit,
+    X: np.ndarray,
+    y: np.ndarray,
+    groups: Mapping[str, np.ndarray],
+    *,
+    weights: np.ndarray | None = None,
+) -> MixedFit:
+    """Fit answers that differ little from those of a fit, from where that one ended.
+
+    Parameters
+    ----------
+    before : MixedFit
+        Of the same rows.
+    X, y, groups, weights
+        See `fit_mixed`; a weight is 0 or above.
+
+    Returns
+    -------
+    MixedFit
+        Coefficients and intercepts of these answers, with deviations and covariance of
+        the fit before: they hang little on so small a change. Where that one's curvature
+        does not lead to the maximum, the search begins anew.
+    """
+    names, end = before.names, before.end
+    weights = np.ones(len(X)) if weights is None else weights
+    codes = [np.asarray(groups[name]) for name in names]
+    if end is None or not np.isfinite(end.covariance).all():
+        return fit_mixed(X, y, groups, weights=weights)
+    levels = [int(code.max()) + 1 for code in codes]
+    cells, cell = _cells([code.astype(np.int64) for code in codes])
+    order = np.argsort(cell, kind="stable")
+    lengths = np.bincount(cell, minlength=cells.shape[1])
+    rows = CellRows(
+        np.asfortranarray(X[order] @ end.back),
+        *((weights * y)[order], weights[order]),
+        *(np.cumsum(lengths) - lengths, lengths, cross(cells, levels)),
+    )
+    model = Laplace(rows)
+    model.modes = end.modes.copy()
+    search = Search(model, end.point[: X.shape[1]], np.ones(len(names)))
+    search.unit, search.floor, search.free = end.unit, end.floor, end.free.copy()
+    search.point = end.point.copy()
+    try:
+        found = search.follow(end.covariance)
+    except np.linalg.LinAlgError:
+        found = None
+    if found is None:
+        return fit_mixed(X, y, groups, weights=weights)
+    ready = PreparedRows(rows, end.back, end.point[: X.shape[1]], 0.0, end.unit)
+    return _result(names, ready, search, found)
+
+
+def _result(names, ready, search: Search, found: Optimum) -> MixedFit:
+    p, model = len(found.coefficients), search.model
     turn = np.eye(p + len(names))
     turn[:p, :p] = ready.back
     joint = turn @ found.covariance @ turn.T
@@ -585,6 +699,10 @@ def _result(names, ready, model: Laplace, found: Optimum) -> MixedFit:
         converged=not words,
         message=words,
         gradient_max=found.slope,
+        end=SearchEnd(
+            *(ready.back, search.point, search.unit, search.floor, search.free),
+            *(search.covariance, model.modes),
+        ),
     )
 
 

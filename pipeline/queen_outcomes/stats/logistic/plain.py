@@ -313,7 +313,7 @@ def wald_test(beta, cov, columns, *, df: float | None = None) -> Test:
     cov : array_like, shape (p, p)
     columns : sequence of int
     df : float, optional
-        Denominator degrees of freedom: F in place of chi-square.
+        Denominator degrees of freedom: F in place of chi-square, unless infinite.
 
     Returns
     -------
@@ -328,6 +328,6 @@ def wald_test(beta, cov, columns, *, df: float | None = None) -> Test:
     except np.linalg.LinAlgError:
         statistic = np.nan
     k = len(columns)
-    if df is None:
+    if df is None or np.isinf(df):
         return Test(statistic, k, float(stats.chi2.sf(statistic, k)))
     return Test(statistic, k, float(stats.f.sf(statistic / k, k, df)))
