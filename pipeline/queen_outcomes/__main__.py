@@ -1,6 +1,16 @@
-"""`python -m queen_outcomes` is the same as the installed command."""
+"""Where the command begins; `python -m queen_outcomes` is the same as the installed one."""
 
-from queen_outcomes.commands.cli import main
+import os
+import signal
+
+
+def main() -> None:
+    """Take Ctrl-C before anything is imported, which takes a while; then run the command."""
+    signal.signal(signal.SIGINT, lambda *_: os._exit(130))
+    from queen_outcomes.commands import cli
+
+    cli.main()
+
 
 if __name__ == "__main__":
     main()

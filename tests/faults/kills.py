@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import random
+import re
 import signal
 import subprocess
 import sys
@@ -23,6 +24,8 @@ from pathlib import Path
 import campaign
 
 LONGEST_S = 60
+_OURS = re.compile(r"queen_outcomes/(?!__)")
+"""A file of ours in a traceback, beyond the first two."""
 
 
 def stopped(words: list[str], after: float, by: signal.Signals) -> str | None:
@@ -40,8 +43,8 @@ def stopped(words: list[str], after: float, by: signal.Signals) -> str | None:
         done.kill()
         done.communicate()
         return "hung"
-    if by == signal.SIGKILL:
-        return ""
+    if by == signal.SIGKILL or (done.returncode == -signal.SIGINT and not _OURS.search(err)):
+        return ""  # or Python itself had not yet begun with the command
     if "Traceback" in err:
         return "traceback"
     # what had ended by then keeps its own code

@@ -197,3 +197,21 @@ def test_a_reader_keeps_what_it_opened_though_it_is_trimmed(built):
     with open_latest(built, Console(quiet=True)) as opened:
         folders.retire(built / "build", last(built))
         assert opened.store.rows("SELECT count(*) FROM courses")[0][0] > 0
+
+
+def test_ctrl_c_while_the_command_is_still_being_imported_ends_with_130():
+    script = (
+        "import os, signal, sys\n"
+        "from queen_outcomes import __main__\n"
+        "class Press:\n"
+        "    def find_spec(self, name, *more):\n"
+        "        if name == 'queen_outcomes.commands':\n"
+        "            os.kill(os.getpid(), signal.SIGINT)\n"
+        "sys.meta_path.insert(0, Press())\n"
+        "sys.argv = ['queen-outcomes', '--version']\n"
+        "__main__.main()\n"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=False, timeout=60
+    )
+    assert (ran.returncode, ran.stderr) == (130, "")
