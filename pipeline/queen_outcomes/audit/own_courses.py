@@ -60,6 +60,11 @@ STRETCH_COLUMNS = (
 )
 
 
+BENCH = ("course_id", "queen_id", "dose_ul", "tip", "instrument", "attempts", "leak")
+UNSEEN: Row = dict.fromkeys(BENCH)
+"""Of a course whose id the store hides, as it may where names are put into codes."""
+
+
 def bench_rows(store: Store, courses: Iterable[str]) -> dict[str, Row]:
     """Give what was done on the bench of some courses, by their ids."""
     sql = resources.read("sql", "10_pages", "bench_of_courses.sql")
@@ -109,7 +114,7 @@ def failed_queens(store: Store, cases: ClosedCourses, operator: str) -> list[Row
                 "d0": day.item(),
                 "graft_batch": str(cases.graft_batch[at]),
                 "semen_batch": load,
-                **bench[str(cases.course_id[at])],
+                **bench.get(str(cases.course_id[at]), UNSEEN),
                 "day_courses": of_day[0],
                 "day_failed": of_day[1],
                 "load_courses": of_load[0],
@@ -187,7 +192,8 @@ def by_tool(store: Store, cases: ClosedCourses, operator: str) -> list[Row]:
     rows = []
     for tool in TOOLS:
         used = np.array(
-            [bench[str(name)][tool] or "" for name in counted.course_id], dtype=str
+            [bench.get(str(name), UNSEEN)[tool] or "" for name in counted.course_id],
+            dtype=str,
         )
         if not (used[own] != "").any():
             continue
