@@ -1,5 +1,6 @@
 """The campaigns run, and hold in small: a dozen builds, some swaps of `latest`."""
 
+import csv
 import subprocess
 import sys
 from pathlib import Path
@@ -7,9 +8,8 @@ from pathlib import Path
 import pytest
 from demo_station import build_trial_station
 
-pytestmark = pytest.mark.slow
-
 HERE = Path(__file__).parent
+ROOT = HERE.parents[1]
 
 
 def run(name: str, *words: str) -> subprocess.CompletedProcess:
@@ -18,13 +18,27 @@ def run(name: str, *words: str) -> subprocess.CompletedProcess:
     )
 
 
+@pytest.mark.slow
 def test_a_dozen_builds_leave_what_the_settings_keep():
     done = run("many_builds.py", "--builds", "12", "--keep", "3")
     assert done.returncode == 0, done.stdout + done.stderr
 
 
+@pytest.mark.slow
 def test_readers_beside_builds_do_not_fail(shared):
     source = shared.folder("trial_station", build_trial_station)
     done = run("swaps.py", str(source), "--swaps", "25")
     assert done.returncode == 0, done.stdout + done.stderr
     assert "explain" in done.stdout
+
+
+def kept() -> list[dict[str, str]]:
+    with (ROOT / "reports" / "text" / "campaigns.csv").open(encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+@pytest.mark.parametrize("row", kept(), ids=lambda row: row["campaign"])
+def test_what_is_kept_of_a_campaign_adds_up_and_its_command_is_there(row):
+    tried, held, failed = (int(row[name]) for name in ("tried", "held", "failed"))
+    assert tried == held + failed > 0
+    assert (ROOT / row["command"].split()[1]).is_file()
