@@ -96,16 +96,14 @@ def _limits(settings: Settings) -> list[dict[str, Any]]:
 
 
 def how_sure() -> dict[str, Any]:
-    """Give coverage, what lies far off in it and why, and false signals."""
+    """Give coverage, what lies far off in it and why, false signals, and false P."""
     recovery = _kept("recovery.csv")
     return {
         "recovery": [_coverage(row) for row in recovery],
         "recovery_said": f"{recovery[0]['command']}, {recovery[0]['made_on']}",
         "exceptions": [said for row in recovery if (said := exception(row))],
-        "signals": [
-            {**row, "found": "{:.1f} % ({:.1f}-{:.1f})".format(*_hundredths(row))}
-            for row in _kept("false_signals.csv")
-        ],
+        "signals": _found("false_signals.csv"),
+        "type_one": _found("type_one.csv"),
         "foreign": [
             {
                 **row,
@@ -115,6 +113,14 @@ def how_sure() -> dict[str, Any]:
             for row in _kept("foreign_truth.csv")
         ],
     }
+
+
+def _found(name: str) -> list[dict[str, str]]:
+    """Give a kept table's rows with their share and limits as words."""
+    return [
+        {**row, "found": "{:.1f} % ({:.1f}-{:.1f})".format(*_hundredths(row))}
+        for row in _kept(name)
+    ]
 
 
 def _hundredths(row: dict[str, str]) -> list[float]:

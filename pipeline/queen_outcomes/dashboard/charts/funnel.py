@@ -43,7 +43,9 @@ def figures(row: dict[str, Any], share: float) -> dict[str, Any]:
     It stands where its own tail puts it among the lines of courses of one risk, `share`.
     """
     is_more = row["failures"] > row["expected"]
-    placed = placed_ratio(row["mid_p"], is_more, row["courses"], share)
+    placed = row["ratio"]
+    if 0 < share < 1:  # else there are no lines
+        placed = placed_ratio(row["mid_p"], is_more, row["courses"], share)
     return {
         "courses": row["courses"],
         "failures": row["failures"],

@@ -189,6 +189,8 @@ def _funnels(
     The line is where flags begin; who has no verdict is not drawn.
     """
     asked = [row for row in shown if row["flag"] is not None]
+    if not asked or not 0 < share < 1:
+        return []
     flagged = sum(bool(row["flag"]) for row in asked)
     tail = flagging_p(flagged, len(asked)) / 2
     tails = {"low_998": tail, "high_998": 1.0 - tail}
