@@ -363,25 +363,33 @@ class Search:
         return self._optimum()
 
     def follow(self, covariance: np.ndarray) -> Optimum | None:
-        """Step the coefficients by a known curvature, deviations as they are.
+        """Step the coefficients from a known curvature, deviations as they are.
 
+        Quasi-Newton (BFGS): each step mends the inverse curvature by how the slope moved.
         None where that does not lead to the maximum.
         """
-        self.covariance, last = covariance, np.inf
+        self.covariance, lowest = covariance, np.inf
         inside = self._interior()
         curvature = np.linalg.inv(covariance[np.ix_(inside, inside)])
-        step = np.linalg.inv(curvature[: self.p, : self.p])
+        inverse = np.linalg.inv(curvature[: self.p, : self.p])
+        before, falls = None, np.zeros(self.p)
         for _ in range(AGAIN):
             value, slope = self.slope(self.point)
-            steepest = float(np.abs(slope[: self.p]).max())
+            slope = slope[: self.p]
+            steepest = float(np.abs(slope).max())
             if steepest < GOOD:
                 coefficients, deviations = self.split(self.point)
                 cov = self._in_units()
                 return Optimum(coefficients, deviations, cov, value, steepest)
-            if not steepest < last:
-                return None
-            self.point[: self.p] -= step @ slope[: self.p]
-            last = steepest
+            if value > lowest:  # too far: half of the way back
+                self.point[: self.p] += falls / 2
+                falls = falls / 2
+                continue
+            if before is not None:
+                inverse = _mended(inverse, -falls, slope - before)
+            lowest, before = value, slope
+            falls = inverse @ slope
+            self.point[: self.p] -= falls
         return None
 
     def _optimum(self) -> Optimum:
@@ -619,9 +627,18 @@ def fit_mixed(
     return _result(names, ready, search, found)
 
 
+def _mended(inverse: np.ndarray, step: np.ndarray, rise: np.ndarray) -> np.ndarray:
+    """Bring an inverse curvature into line with how a slope rose along a step (BFGS)."""
+    along = step @ rise
+    if not along > 0:
+        return inverse
+    turn = np.eye(len(step)) - np.outer(step, rise) / along
+    return turn @ inverse @ turn.T + np.outer(step, step) / along
+
+
 UNFACTORISED = "the curvature over the intercepts could not be factorised"
-AGAIN = 10
-"""Steps with an old curvature, after which a search begins anew."""
+AGAIN = 20
+"""Steps from an old curvature, after which a search begins anew."""
 
 
 def fit_again(
