@@ -39,10 +39,9 @@ def commands(station: Path, aside: Path) -> dict[str, tuple]:
     return {
         "new": ("new", aside / "new"),
         "demo": ("demo", aside / "demo"),
-        "map": ("map", station, "--accept"),
+        "map": ("map", aside / "mapped", "--accept"),
         "check": ("check", station, "--verify"),
         "build": ("build", station, "--pdf"),
-        "build --pseudonyms": ("build", station, "--pseudonyms", aside / "left"),
         "due": ("due", station, "--csv", aside / "due.csv", "--ics", aside / "due.ics"),
         "explain": ("explain", station, "Q00-01"),
         "export": ("export", station, aside / "out"),
@@ -63,6 +62,7 @@ def watched(shared, tmp_path_factory):
     aside = tmp_path_factory.mktemp("aside")
     place = shared.folder("trial_station", build_trial_station)
     station = shutil.copytree(place, aside / "station", symlinks=True)
+    shutil.copytree(place, aside / "mapped", symlinks=True)
     (aside / "watch").mkdir()
     (aside / "watch" / "sitecustomize.py").write_text(WATCH, encoding="utf-8")
 

@@ -7,7 +7,7 @@ import datetime as dt
 import pytest
 from queen_outcomes.facts.exports.audit import OPERATOR_SIGNALS, SIGNAL_BATCHES
 from queen_outcomes.facts.exports.writing import write_rows
-from queen_outcomes.facts.pseudonyms import set_pseudonyms
+from queen_outcomes.facts.pseudonyms import hide_names, mask_of
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes import attention
 from queen_outcomes.stats.shares.proportions import newcombe_difference, wilson
@@ -217,5 +217,6 @@ def test_the_worst_comes_first_and_no_name_leaves_under_pseudonyms(gathered):
     )
     kinds = [matter["kind"] for matter in attention.worst_first(store)]
     assert kinds == ["signal", "quarantine"]
-    set_pseudonyms(store)
-    assert sentences(store)[0].startswith("operator 1: more failures than expected")
+    mask = mask_of(store, b"a station's own", SETTINGS)
+    hide_names(store, mask)
+    assert sentences(store)[0].startswith(f"{mask.codes['Ane']}: more failures")

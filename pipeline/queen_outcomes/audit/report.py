@@ -157,6 +157,7 @@ def _row(row: Row) -> Row:
         "operator": row["operator"],
         "courses": row["courses"],
         "failures": row["failures"],
+        "filled_in": round(row["filled"], 1) if shown else None,
         "expected": round(row["expected"], 1) if shown else None,
         "failed_to_expected": round(row["ratio"], 2) if shown else None,
         "adjusted": percent(row["adjusted"]) if shown else None,

@@ -67,7 +67,7 @@ def refuse_kept_places(station: Path, *targets: Path | None) -> None:
                 "the folder to write into is not there",
                 where=str(target),
                 found=f"no folder {place.parent}",
-                hint="make the folder first, or name another place",
+                hint=f"make the folder {target.parent} first, or name another place",
             )
 
 

@@ -30,11 +30,13 @@ MOST_BATCHES = 2
 MOVED = 2.0
 """Standard errors by which a mean must have moved to be told."""
 MOST_MOVED = 2
+FILLED = "Failed, unsettled filled in"
+"""What stands beside the expected: the courses that the records do not settle included."""
 COLUMNS = (
     ("operator", "Operator"),
     ("spark", "This season: failed − expected"),
     ("courses", "Courses"),
-    ("failures", "Failed"),
+    ("failures", FILLED),
     ("expected", "Expected"),
     ("standing", "Stands out"),
     ("trend", "On the bench since last season"),
@@ -63,9 +65,7 @@ def show(store: Store, settings: Settings, rows: list[Row], flagged: list[Row]) 
             {
                 "key": f"story-{at}",
                 "operator": row["operator"],
-                "courses": row["courses"],
-                "failures": row["failures"],
-                "expected": f"{row['expected']:.1f}" if row["shown"] else "",
+                **_numbers(row),
                 "standing": standing(row, signals.get(row["operator"], [])),
                 "stands_out": stands_out(row, signals.get(row["operator"], [])),
                 "line": lines.get(row["operator"]),
@@ -73,6 +73,21 @@ def show(store: Store, settings: Settings, rows: list[Row], flagged: list[Row]) 
             }
             for at, row in enumerate(rows, start=1)
         ],
+    }
+
+
+def _numbers(row: Row) -> Row:
+    """Give courses and failures as the expected counts them; where held back, the known."""
+    if not row["shown"]:
+        return {
+            "courses": row["courses"],
+            "failures": f"{row['failures']} known",
+            "expected": "",
+        }
+    return {
+        "courses": round(row["at_risk"]),
+        "failures": f"{row['filled']:.1f}",
+        "expected": f"{row['expected']:.1f}",
     }
 
 

@@ -21,8 +21,9 @@ Row = dict[str, Any]
 FLAGS = {**overview.FLAGS, "": overview.WITHIN}
 COLUMNS = (
     ("operator", "Operator"),
-    ("courses", "Courses"),
+    ("courses", "Settled courses"),
     ("failures", "Failed"),
+    ("filled_said", overview.FILLED),
     ("expected_said", "Expected"),
     ("ratio_said", "Ratio"),
     ("adjusted_said", "Adjusted rate (limits)"),
@@ -109,6 +110,7 @@ def said(row: Row) -> Row:
         }
     return {
         **kept,
+        "filled_said": f"{row['filled']:.1f} of {row['at_risk']:.0f}",
         "expected_said": f"{row['expected']:.1f}",
         "ratio_said": f"{row['ratio']:.2f}",
         "adjusted_said": words.share_in_words(
