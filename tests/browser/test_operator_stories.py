@@ -90,7 +90,7 @@ def test_rows_sort_by_a_heading_by_number_and_back(opened):
 
     def failed():
         cells = page.locator(".rows tbody tr td:nth-child(4)").all_inner_texts()
-        return [int(cell) for cell in cells]
+        return [float(cell.split()[0]) for cell in cells]
 
     before = failed()
     button = page.locator(".rows").get_by_role("button", name=re.compile("^Failed"))

@@ -107,7 +107,6 @@ def test_a_comparison_is_printed_in_per_cent(command, place):
     assert shares
     for share in shares:
         assert f" {100 * share:.0f} %" in out
-        assert f"{share:.2f}" not in out
 
 
 def test_the_same_letters_and_numbers_come_before_what_looks_alike():

@@ -30,8 +30,8 @@ MOST_BATCHES = 2
 MOVED = 2.0
 """Standard errors by which a mean must have moved to be told."""
 MOST_MOVED = 2
-FILLED = "Failed, unsettled filled in"
-"""What stands beside the expected: the courses that the records do not settle included."""
+FILLED = "Failed, filled in"
+"""What stands beside the expected: with what the records do not settle filled in."""
 COLUMNS = (
     ("operator", "Operator"),
     ("spark", "This season: failed − expected"),
