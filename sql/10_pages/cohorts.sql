@@ -1,5 +1,6 @@
 -- grain: one ISO week of day 0 with a course of the two latest seasons up to the as-of day.
--- inputs: outcomes, courses, rates, batches. Parameters: outcome, window_days, as_of.
+-- inputs: outcomes, courses, rates, batches. Parameters: outcome, window_days, as_of,
+--   fails (the state that is a failure).
 -- A week is counted whole, in the season of its last day. share, low, high: of a closed week
 -- the estimate, or where none can be made the plain rate (null under the smallest number
 -- shown); of a week still open the share of its courses that is known to be a yes so far,
@@ -36,7 +37,7 @@ failures AS (
     WHERE
         outcomes.outcome = $outcome
         AND outcomes.window_days = $window_days
-        AND outcomes.state = 'no'
+        AND outcomes.state = $fails
     GROUP BY courses.iso_week, courses.graft_batch
 ),
 

@@ -305,7 +305,7 @@ def test_checkers_in_words():
 
 
 USUAL = {"station_mean": 1.2, "station_low": 1.0, "station_high": 1.3}
-NONE_FAILED = {"failures": 0, "expected": 0.0, "flag": ""}
+NONE_FAILED = {"filled": 0.0, "failures": 0, "expected": 0.0, "flag": ""}
 
 
 @pytest.mark.parametrize(

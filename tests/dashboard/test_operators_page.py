@@ -145,7 +145,7 @@ def test_her_failed_queens_stand_in_her_story(usual):
     page, text = usual
     for story in page["stories"]:
         (row,) = [
-            r for r in page["overview"]["rows"] if r["operator"] == story["operator"]
+            r for r in page["figures"]["rows"] if r["operator"] == story["operator"]
         ]
         assert story["failed_count"] >= row["failures"]
         for failed in story["failed"]:

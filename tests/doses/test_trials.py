@@ -207,4 +207,5 @@ def test_two_doses_get_no_more_days_than_one():
     assert rates["outcomes"] == {"single 12": 0.5, "6 and 6": 1.0}
     assert rates["outcomes_from_first"] == {"single 12": 0.5, "6 and 6": 0.5}
     for row in contrasts(store, method="unadjusted"):
-        assert row["difference"] == pytest.approx(0.0)
+        # a day drawn within its limits may fall on the other side of a window's end
+        assert row["difference"] == pytest.approx(0.0, abs=0.01)

@@ -73,7 +73,7 @@ def test_fillings_that_cannot_be_fitted_are_counted(model, sets, fits, sound):
     found = over_fillings(first, flat)
     if sound == 9:
         assert found.method == "none"
-        assert found.message.startswith("only 9 of 20 fillings of the gaps could be")
+        assert found.message.startswith("only 9 of 20 fillings could be")
         assert fit_row(found)["imputations"] == 0
     else:
         assert found.method == "mixture"

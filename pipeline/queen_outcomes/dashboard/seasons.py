@@ -16,6 +16,7 @@ import altair as alt
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.dashboard.figures import statement
+from queen_outcomes.facts.outcomes import OUTCOMES
 
 COHORT_KINDS = ("closed week", "still open: known so far")
 KIND = partial(theme.told_apart, "kind", COHORT_KINDS)
@@ -53,7 +54,12 @@ def weeks_of(
         ``week``, its name there.
     """
     outcome, window = question
-    asked = {"outcome": outcome, "window_days": window, "as_of": as_of}
+    asked = {
+        "outcome": outcome,
+        "window_days": window,
+        "as_of": as_of,
+        "fails": OUTCOMES[outcome].fails,
+    }
     rows = store.records(statement("cohorts"), asked)
     first = first_week(first_month)
     for row in rows:

@@ -223,13 +223,20 @@ def stratified(pair: ArmPair, *, by_lot: bool) -> Difference:
     return _over_fillings(pair, found, said)
 
 
+def _middle_ratio(ratios: np.ndarray) -> float:
+    """Give the geometric mean; 0 where all are, NaN where some are 0 or without end."""
+    if not ratios.any():
+        return 0.0
+    usable = np.isfinite(ratios).all() and ratios.all()
+    return float(np.exp(np.log(ratios).mean())) if usable else np.nan
+
+
 def _over_fillings(
     pair: ArmPair, found: Sequence[BatchDifference], said: str
 ) -> Difference:
     """Join the blocks' differences of all fillings by Rubin's rules."""
     first, margin = found[0], pair.margin
-    ratios = np.log([risk_ratio(one.strata) for one in found])
-    ratio = float(np.exp(ratios.mean())) if np.isfinite(ratios).all() else np.nan
+    ratio = _middle_ratio(np.array([risk_ratio(one.strata) for one in found]))
     alike = float(np.median([breslow_day_test(one.strata).p for one in found]))
     each = np.array([one.estimate for one in found])
     if np.ptp(each) == 0:
