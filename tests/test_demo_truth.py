@@ -11,6 +11,7 @@ import pytest
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts import settings
 from queen_outcomes.models.closed import read_closed, read_factors
+from queen_outcomes.models.factor_fills import read_filled_factors
 from queen_outcomes.models.questions import models_of
 from scipy import stats
 from scipy.special import expit, ndtr
@@ -25,7 +26,9 @@ def main(built_demo):
     chosen = settings.load(built_demo.parent.parent)
     with Store(built_demo / "station.duckdb", read_only=True) as store:
         values = read_factors(store, chosen.prior_cases)
-        closed = read_closed(store, values, QUESTION, chosen.outcomes.grace_days)
+        fillings = read_filled_factors(store, values)
+        grace = chosen.outcomes.grace_days
+        closed = read_closed(store, values, QUESTION, grace, fillings=fillings)
     return models_of(closed, chosen)["main"]
 
 

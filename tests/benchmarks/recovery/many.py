@@ -15,6 +15,7 @@ import polars as pl
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.settings import Models, Settings
 from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
+from queen_outcomes.models.factor_fills import fill_factors, read_filled_factors
 from queen_outcomes.models.onset_model import Seen
 from queen_outcomes.models.onset_results import read_seen
 from queen_outcomes.outcomes import derive
@@ -47,7 +48,9 @@ class Many:
     estimates : dict of str to dict
         By tag: "<outcome> <window>" -> estimate and its limits.
     laying : ClosedCourses
-        Every course with its answer, in the order of the ids.
+        Every course of all stations with its answer, in the order of the ids, not filled in.
+    closed : dict of str to ClosedCourses
+        By tag: the station's own, filled in.
     seen : Seen
         What is known of the onset of each course of `laying`.
     station : ndarray of str
@@ -59,6 +62,7 @@ class Many:
     histories: dict[str, pl.DataFrame]
     estimates: dict[str, dict[str, list]]
     laying: ClosedCourses
+    closed: dict[str, ClosedCourses]
     seen: Seen
     station: np.ndarray
 
@@ -99,8 +103,10 @@ def _count(store: Store, settings: Settings) -> None:
     store.step("05_rates", "histories", histories_given())
 
 
-def _estimates(store: Store, settings: Settings, letters: str) -> dict[str, list]:
-    """Give a station's headlines; its courses are filled in by themselves."""
+def _estimates(
+    store: Store, settings: Settings, letters: str
+) -> tuple[dict[str, list], ClosedCourses]:
+    """Give a station's headlines and closed courses, filled in by themselves."""
     own = f"substr(course_id, {TAG_AT.start + 1}, {TAG_AT.stop - TAG_AT.start})"
     kept = {"courses": f"{own} = '{letters}'"}
     kept["rates"] = f"\"grouping\" = 'all' AND level = '{letters}'"
@@ -111,6 +117,11 @@ def _estimates(store: Store, settings: Settings, letters: str) -> dict[str, list
         )
     store.execute("SET search_path = 'own,main'")
     found = estimate_rates(store, settings, fill_courses(store, settings))
+    values = read_factors(store, settings.prior_cases)
+    fill_factors(store, settings, values)
+    fillings = read_filled_factors(store, values)
+    grace = settings.outcomes.grace_days
+    closed = read_closed(store, values, QUESTION, grace, fillings=fillings)
     store.execute("SET search_path = 'main'")
     store.execute("DROP SCHEMA own CASCADE")
     names = ("estimate", "estimate_low", "estimate_high")
@@ -118,7 +129,7 @@ def _estimates(store: Store, settings: Settings, letters: str) -> dict[str, list
         f"{row['outcome']} {row['window_days']}": [row[name] for name in names]
         for row in found
         if row["estimate"] is not None
-    }
+    }, closed
 
 
 def _taken(store: Store, settings: Settings, tags: list[str]) -> Many:
@@ -129,14 +140,20 @@ def _taken(store: Store, settings: Settings, tags: list[str]) -> Many:
     histories = frame.partition_by("all", as_dict=True, maintain_order=True)
     values = read_factors(store, settings.prior_cases)
     grace = settings.outcomes.grace_days
+    filled = {letters: _estimates(store, settings, letters) for letters in tags}
+    store.execute(
+        "CREATE TABLE fills (course_id TEXT, outcome TEXT, window_days BIGINT, "
+        "clock TEXT, answers TINYINT[])"
+    )
     laying = read_closed(store, values, QUESTION, grace)
     ids = laying.values["course_id"]
     return Many(
         replace(settings, prior_cases={}),
         counted,
         {letters: histories[(letters,)] for letters in tags},
-        {letters: _estimates(store, settings, letters) for letters in tags},
+        {letters: found for letters, (found, _) in filled.items()},
         laying,
+        {letters: closed for letters, (_, closed) in filled.items()},
         read_seen(store, ids),
         np.array([course[TAG_AT] for course in ids]),
     )

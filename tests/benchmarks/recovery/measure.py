@@ -14,9 +14,14 @@ import polars as pl
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import Alias, _compared, ask
 from queen_outcomes.models.analysis_set import AnalysisSet, analysis_set, take
-from queen_outcomes.models.fit import Fitted, fit_courses
+from queen_outcomes.models.fit import Fitted
 from queen_outcomes.models.onset_model import fit_station as fit_onset_model
-from queen_outcomes.models.questions import main_terms
+from queen_outcomes.models.questions import (
+    ModelRequest,
+    choose_form,
+    fit_form,
+    main_terms,
+)
 from queen_outcomes.stats.onset.onset_averages import laying_by
 from recovery.many import QUESTION, Many, planned
 from recovery.truths import DOSES
@@ -34,8 +39,8 @@ def measure(many: Many, letters: str) -> dict[str, Any]:
 
     rows = np.flatnonzero(many.station == letters)
     history, plan = many.histories[letters], planned(many.settings)
-    main = timed("main", fit_station, many, rows, many.settings)
-    asked = timed("plan", fit_station, many, rows, plan)
+    main = timed("main", fit_station, many, letters, many.settings)
+    asked = timed("plan", fit_station, many, letters, plan)
     found = {
         "courses": len(rows),
         "batches": history["cluster"].n_unique(),
@@ -60,16 +65,21 @@ def _rates(counted: pl.DataFrame) -> dict[str, list[Any]]:
 
 
 def decided_courses(many: Many, rows: np.ndarray, settings: Settings) -> AnalysisSet:
-    """Give the courses of the laying model among some rows."""
+    """Give the courses among some rows that the records settle."""
     decided = rows[many.laying.decided[rows]]
     values = take(many.laying.values, decided)
     return analysis_set(values, many.laying.answer[decided], main_terms(settings))
 
 
-def fit_station(many: Many, rows: np.ndarray, settings: Settings) -> Fitted:
+def fit_station(many: Many, letters: str, settings: Settings) -> Fitted:
     """Fit the main model of laying as the station's settings have it."""
-    courses = decided_courses(many, rows, settings)
-    return fit_courses(courses, settings.models.adjust_for)
+    closed = many.closed[letters]
+    asked = ModelRequest(
+        *(closed.values, closed.answer, closed.answers, closed.fillings),
+        main_terms(settings),
+        settings.models.adjust_for,
+    )
+    return fit_form(asked, choose_form(asked))
 
 
 def dose_difference(fitted: Fitted) -> list[float] | None:
