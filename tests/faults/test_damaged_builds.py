@@ -122,7 +122,7 @@ def test_a_disk_that_fills_up_is_told_as_such_whoever_finds_it():
         assert code == failures.USAGE
         said = failures.message(problem, code)
         assert full in said
-        assert "free space" in said
+        assert "make room on the disk" in said
         assert "fault of the tool" not in said
     other = pl.exceptions.ComputeError("cannot compare")
     assert failures.exit_code(other) == failures.FAULT

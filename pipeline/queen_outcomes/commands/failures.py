@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 import platform
 from pathlib import Path
 
@@ -142,7 +143,8 @@ def _remedy(problem: BaseException) -> str:
         return "name a file where a file is wanted, a folder where a folder is"
     if isinstance(problem, PermissionError):
         return "see to the rights of the file and its folder"
-    if getattr(problem, "errno", None) in (errno.ENOSPC, errno.EDQUOT):
+    is_full = getattr(problem, "errno", None) in (errno.ENOSPC, errno.EDQUOT)
+    if is_full or os.strerror(errno.ENOSPC) in str(problem):
         return "make room on the disk"
     return "see to the folder's rights and the disk's free space"
 
