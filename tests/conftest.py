@@ -22,6 +22,16 @@ from queen_outcomes.facts.dictionary import TABLES as RECORDS
 # the tests of this run share the cores already
 workers.cores = lambda: 1
 
+LONG = (
+    *("habits/", "faults/test_campaigns.py", "faults/test_fuzzed_sets.py"),
+    *("outcomes/test_foreign_stations.py", "test_recovery.py", "test_trial_claims.py"),
+    *("audit/test_season_series.py", "stats/", "commands/test_no_network.py"),
+    *("commands/test_cli_bad_records.py", "build/test_pseudonymous.py"),
+    *("browser/test_small_stations.py", "browser/test_queens_at_scale.py"),
+    *("browser/test_queen_story.py", "commands/test_cli_compare.py"),
+    *("doses/test_trials.py", "doses/test_verdict.py", "trial/"),
+)
+"""Where slow tests are simulations, campaigns and whole stations by the dozen: marked long."""
 EMPTY_STATION = 'name = "Test station"\nas_of = 2026-07-01\n'
 
 
@@ -59,7 +69,14 @@ def pytest_xdist_auto_num_workers(config) -> int | None:
 
 
 def pytest_collection_modifyitems(config, items):
-    """Put files with slow tests first, so that no worker is left with a long one at the end."""
+    """Mark the long among the slow tests, and put files with slow ones first.
+
+    So no worker is left with a long one at the end.
+    """
+    for item in items:
+        place = item.path.relative_to(Path(__file__).parent).as_posix()
+        if item.get_closest_marker("slow") and place.startswith(LONG):
+            item.add_marker("long")
     if hasattr(config, "workerinput"):
         slow = {item.path for item in items if item.get_closest_marker("slow")}
         items.sort(key=lambda item: item.path not in slow)
