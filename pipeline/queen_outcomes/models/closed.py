@@ -26,6 +26,10 @@ BATCHES = ("graft_batch", "semen_batch")
 """Groups of courses that share their fate."""
 
 
+ALL_ALIKE = 1e-3
+"""Failures by which courses that all end alike are kept from certainty."""
+
+
 @dataclass(frozen=True, eq=False)
 class ClosedCourses:
     """The closed courses of an outcome and window, in the order of the ids.
@@ -129,9 +133,13 @@ class ClosedCourses:
         For what looks at these alone: they fail more or less often than the others.
         """
         counted = self.counted
-        failures = float(self.failed[counted].sum())
-        if not 0 < failures < counted.sum():
+        number = float(counted.sum())
+        if not number:
             return self
+        # where all of them failed, as before any queen is old enough for a no, each was
+        # to be expected, and no batch of them stands out
+        failures = float(self.failed[counted].sum())
+        failures = min(max(failures, ALL_ALIKE), number - ALL_ALIKE)
         levels = logit(self.risk)
         return self.with_risk(expit(levels + odds_shift(levels[counted], failures)))
 
