@@ -16,7 +16,7 @@ from queen_outcomes.facts.column import Table
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.records import expectations, findings, ledger, linking, spellings
-from queen_outcomes.records.expectations import Verdict
+from queen_outcomes.records.expectations import SecondCount
 from queen_outcomes.records.rules import Rule, row_rules
 
 LINKS = ("placements", "exits")
@@ -31,7 +31,7 @@ def accept_records(
     *,
     verified: bool = True,
     workers: Workers | None = None,
-) -> Verdict | None:
+) -> SecondCount | None:
     """Check every staged row, and write what became of it.
 
     Parameters
@@ -51,7 +51,7 @@ def accept_records(
 
     Returns
     -------
-    Verdict or None
+    SecondCount or None
         That second count, to be asked for; None where it is over, or was not wanted.
 
     Raises

@@ -85,7 +85,7 @@ def _hold(
 
 
 @dataclass(frozen=True)
-class Verdict:
+class SecondCount:
     """The second count, under way beside the build.
 
     Parameters
@@ -115,7 +115,7 @@ class Verdict:
 
 def begin(
     store: Store, rules: list[Rule], counts: Mapping[str, int], workers: Workers
-) -> Verdict:
+) -> SecondCount:
     """Have the rules counted a second time while the build goes on.
 
     Notes
@@ -128,7 +128,7 @@ def begin(
     for relation in sorted(needed):
         file = literal(str(place / f"{relation}.parquet"))
         store.execute(f"COPY {quote(relation)} TO {file} (FORMAT parquet)")
-    return Verdict(rules, counts, workers.submit(_answers_on, place, rules))
+    return SecondCount(rules, counts, workers.submit(_answers_on, place, rules))
 
 
 def _beside(store: Store) -> Path | None:
