@@ -33,8 +33,9 @@ def first_screen(dashboard, visit):
 def test_the_head_finds_the_week_s_news_on_the_first_screen(first_screen, built):
     store, _, as_of = built
     ((operator, failures),) = store.rows(
-        "SELECT operator, failures FROM operator_signals WHERE direction = 'worse' "
-        "ORDER BY known_on DESC LIMIT 1"
+        "SELECT operator, min_by(failures, (known_on, \"case\")) FROM operator_signals "
+        "WHERE direction = 'worse' GROUP BY operator, episode "
+        "ORDER BY min(known_on) DESC LIMIT 1"
     )
     assert f"{operator}: more failures than expected, {failures} of" in first_screen
     ((graft,),) = store.rows(

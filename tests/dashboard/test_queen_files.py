@@ -91,7 +91,24 @@ def section(trail: dict[str, Any], title: str) -> list[dict[str, Any]]:
     return [dict(zip(found["columns"], row, strict=True)) for row in found["rows"]]
 
 
-def assert_the_list_equals_the_tables(store, files):
+def last_colony(store, course, as_of: dt.date) -> str | None:
+    """Give the colony of a course's last placement or look, read from the rows one by one."""
+    stays = [
+        (on, colony)
+        for on, colony in store.rows(
+            "SELECT placed_on, colony_id FROM accepted_placements WHERE queen_id = $queen "
+            "UNION ALL SELECT checked_on, colony_id FROM linked_checks "
+            "WHERE queen_id = $queen",
+            {"queen": course["queen_id"]},
+        )
+        if colony is not None
+        and course["d0"] <= on <= as_of
+        and (course["next_on"] is None or on < course["next_on"])
+    ]
+    return max(stays)[1] if stays else None
+
+
+def assert_the_list_equals_the_tables(store, files, as_of=AS_OF):
     rows = listed(files)
     courses = store.records(
         'SELECT courses.*, onset."after" AS onset_after, onset."by" AS onset_by, '
@@ -100,6 +117,7 @@ def assert_the_list_equals_the_tables(store, files):
     )
     for row, course in zip(rows, courses, strict=True):
         assert row["queen"] == course["queen_id"]
+        course["colony"] = last_colony(store, course, as_of)
         names = ("d0", *queens.COUNTED, *queens.NAMED)
         assert {n: row[n] for n in names} == {n: course[n] for n in names}
         states = store.rows(
@@ -159,7 +177,7 @@ def _where_known(rows: list[dict[str, Any]], **values: Any) -> dict[str, Any]:
 def test_the_page_is_given_what_the_tables_hold(records, as_of):
     store = with_quarantine(derived(as_of, SETTINGS, **records))
     files = page(store, as_of)["files"]
-    assert_the_list_equals_the_tables(store, files)
+    assert_the_list_equals_the_tables(store, files, as_of)
     for (queen,) in store.rows("SELECT DISTINCT queen_id FROM courses"):
         assert_a_queen_is_told_as_explain_tells_her(store, files, queen, as_of)
 
