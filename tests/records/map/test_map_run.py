@@ -425,3 +425,58 @@ def test_links_are_followed_as_a_build_follows_them(station, tmp_path_factory):
     assert not any(name.startswith(("out/", "round/")) for name in seen())
     (station / "station.toml").write_text('[records]\nlinks = "all"\n', "utf-8")
     assert "out/lab.csv" in seen()
+
+
+SAID = {
+    "bench": (
+        "inseminations",
+        "Tag,Done,Hands,Pieces,Remark",
+        'queen_id = "Tag"\ninseminated_at = "Done"\noperator = "Hands"\n'
+        'attempts = "Pieces"\nnote = "Remark"\n',
+        "D{n},2025-06-{d},Ada Brun,1,",
+    ),
+    # what stands in them fits no such column: settings are believed, and rows judged later
+    "odd contents": (
+        "inseminations",
+        "Tag,Done,Hands,Pieces",
+        'queen_id = "Tag"\ninseminated_at = "Done"\noperator = "Pieces"\n'
+        'dose_ul = "Hands"\n',
+        "D{n},2025-06-{d},Ada Brun,2025-01-{d}",
+    ),
+    # a known word that the settings give another meaning
+    "a known word": (
+        "inseminations",
+        "Queen,Date,Tip,Operator",
+        'operator = "Tip"\nprotocol = "Operator"\n',
+        "D{n},2025-06-{d},Ada Brun,north",
+    ),
+    "twice": (
+        "inseminations",
+        "Queen,Date,Name,Name",
+        'operator = "Name (2)"\n',
+        "D{n},2025-06-{d},K{n},Ada Brun",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", SAID)
+@pytest.mark.parametrize("file", ["inseminations.csv", "bench.csv"])
+def test_no_heading_that_the_settings_have_is_lost(station, name, file):
+    table, headings, columns, row = SAID[name]
+    (station / "records" / "bench.csv").unlink()
+    rows = [row.format(n=n, d=f"{n:02d}") for n in range(1, 15)]
+    text = "\n".join([headings, *rows]) + "\n"
+    (station / "records" / file).write_text(text, "utf-8")
+    said = f"[columns.{table}]\n{columns}"
+    (station / "station.toml").write_text(said, "utf-8")
+    _, settings = run(station)
+    written = rules(settings)[file, table]["columns"]
+    read = {
+        ours: theirs["from"] if isinstance(theirs, dict) else theirs
+        for ours, theirs in written.items()
+    }
+    wanted = tomllib.loads(columns)
+    assert {ours: read.get(ours) for ours in wanted} == wanted
+    assert settings["columns"][table] == wanted
+    assert {"queen_id", "inseminated_at"} <= read.keys()
+    assert len(set(map(str, read.values()))) == len(read)

@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
 
 from queen_outcomes.facts.dictionary import FLAT_QUEEN_FACTS, FLAT_SEMEN_FACTS, TABLES
+from queen_outcomes.records.headings import tidy
 from queen_outcomes.records.map import slots
 from queen_outcomes.records.map.contents import MOST
 from queen_outcomes.records.map.fits import (
@@ -71,6 +73,10 @@ _SUPPORT = {
 """A table is fed only where the sheet has one of these beside its label and day."""
 
 
+Said = Mapping[str, Mapping[str, str]]
+"""Table -> our column -> the heading that the settings have for it."""
+
+
 @dataclass
 class Use:
     """How one column of ours is filled: from which headings, how sure, and with what."""
@@ -110,7 +116,11 @@ class Feed:
         return [n for n in names_of(self.table) if n in self.uses or n in roles]
 
 
-def find(sheet: Sheet, known_ids: frozenset[str] = frozenset()) -> list[Feed]:
+def find(
+    sheet: Sheet,
+    known_ids: frozenset[str] = frozenset(),
+    said: Said = MappingProxyType({}),
+) -> list[Feed]:
     """Give the tables that a sheet feeds; an empty list where it is no record.
 
     Parameters
@@ -118,6 +128,8 @@ def find(sheet: Sheet, known_ids: frozenset[str] = frozenset()) -> list[Feed]:
     sheet : Sheet
     known_ids : frozenset of str
         Folded labels of inseminated queens, to know a column of them by.
+    said : mapping of mappings
+        Table -> our column -> the heading that the settings have for it: it is kept.
     """
     if not sheet.header or not sheet.rows:
         return []
@@ -125,7 +137,23 @@ def find(sheet: Sheet, known_ids: frozenset[str] = frozenset()) -> list[Feed]:
     taken = {c.at for one in series for cs in one.slots.values() for c in cs}
     columns = [c for c in sheet.columns if c.at not in taken and c.name]
     allocation = _Allocation(sheet, columns, series, known_ids)
-    return allocation.feeds()
+    found = allocation.feeds()
+    for feed in found:
+        _keep_said(feed, sheet, said.get(feed.table, {}))
+    return found
+
+
+def _keep_said(feed: Feed, sheet: Sheet, columns: Mapping[str, str]) -> None:
+    """Fill our columns from the headings that the settings have for them, whatever stands there."""
+    by_name = {column.name.casefold(): column for column in sheet.columns}
+    for name, theirs in columns.items():
+        column = by_name.get(tidy(theirs).casefold())
+        if column is None or column.name in feed.headings(name):
+            continue
+        for other, use in list(feed.uses.items()):
+            if column.name in use.names and tidy(theirs) != columns.get(other):
+                del feed.uses[other]
+        feed.uses[name] = Use([column.name], 1.0, unit_of(column, feed.table, name))
 
 
 class _Allocation:

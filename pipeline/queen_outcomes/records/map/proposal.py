@@ -11,11 +11,13 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from queen_outcomes.facts.reading import BLANK_NO, MIXED, NOT_LOOKED
 from queen_outcomes.records.map import asking, labels, orders, station, wordlist
 from queen_outcomes.records.map.contents import number_of
+from queen_outcomes.records.map.feeds import Said
 from queen_outcomes.records.map.fits import PERSON, ours_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
@@ -99,9 +101,11 @@ class Proposal:
         return question.answer if question else None
 
 
-def propose(records: Path, links: str = "inside") -> Proposal:
-    """Look at the records, and raise every question that they leave open."""
-    looked = station.look(records, links)
+def propose(
+    records: Path, links: str = "inside", said: Said = MappingProxyType({})
+) -> Proposal:
+    """Look at the records, and raise every question that they leave open; as `look`."""
+    looked = station.look(records, links, said)
     asking.fahrenheit(looked)
     judged = orders.judge(looked)
     restart_questions, prefixes = labels.restarts(looked)

@@ -108,7 +108,9 @@ def begin(station: Path, settings_file: str = "station.toml") -> Run:
     patterns = writing.known_patterns(settings)
     section = settings.get("records")
     links = section.get("links", "inside") if isinstance(section, dict) else "inside"
-    found = proposing.propose(station / "records", links)
+    found = proposing.propose(
+        station / "records", links, writing.known_headings(settings)
+    )
     sources = {sheet.source for sheet in found.station.sheets}
     new = {source for source in sources if not writing.is_known(source, patterns)}
     earlier = {question.id for question in open_questions(text)}

@@ -111,18 +111,32 @@ def top_texts(grid: CellGrid) -> list[str]:
     return [c.text for row in rows for c in row.cells if c.text and len(c.text) <= 60]
 
 
-def lay_out(grid: CellGrid, prior: Mapping[str, float] | None = None) -> Sheet:
-    """Find a sheet's headings and rows; ``prior`` as in `language_of`."""
+def lay_out(
+    grid: CellGrid,
+    prior: Mapping[str, float] | None = None,
+    own: Mapping[str, frozenset[str]] | None = None,
+) -> Sheet:
+    """Find a sheet's headings and rows.
+
+    Parameters
+    ----------
+    grid : CellGrid
+    prior : mapping, optional
+        As in `language_of`.
+    own : mapping, optional
+        A heading that the settings name, folded -> the labels that it so has.
+    """
+    own = own or {}
     sheet = Sheet(grid, language_of(top_texts(grid), prior or {}))
     held = [at for at, row in enumerate(grid.rows) if row.filled][:SEARCHED]
     if not held:
         return sheet
-    worths = {at: _worth(grid.rows[at]) or _dated_worth(grid, at) for at in held}
+    worths = {at: _worth(grid.rows[at], own) or _dated_worth(grid, at) for at in held}
     best = max(held, key=lambda at: (worths[at], -at))
     if worths[best] <= 0:
         return sheet
     used = _both(grid, best)
-    names = _names(grid, used, sheet.language)
+    names = _names(grid, used, sheet.language, own)
     sheet.header = [grid.rows[at].line for at in used]
     body = list(grid.rows[used[-1] + 1 :])
     _sort_rows(sheet, body, names, grid.rows[used[-1]])
@@ -134,12 +148,15 @@ def lay_out(grid: CellGrid, prior: Mapping[str, float] | None = None) -> Sheet:
     return sheet
 
 
-def _worth(row: Row) -> float:
+def _worth(row: Row, own: Mapping[str, frozenset[str]]) -> float:
     """Say how much a row looks like headings: known names count, data count against."""
     texts = [cell for cell in row.cells if cell.text]
     if len(texts) < 2:
         return 0
-    known = sum(_names_something(cell.text) for cell in texts)
+    known = sum(
+        " ".join(cell.text.split()).casefold() in own or _names_something(cell.text)
+        for cell in texts
+    )
     data = sum(_is_datum(cell) for cell in texts)
     return known - 1.5 * data + 0.01 * len(texts) if known >= 2 else 0
 
@@ -211,7 +228,9 @@ def _repeats(row: Row) -> bool:
     return len(set(texts)) < len(texts)
 
 
-def _names(grid: CellGrid, used: list[int], language: str) -> list[Heading]:
+def _names(
+    grid: CellGrid, used: list[int], language: str, own: Mapping[str, frozenset[str]]
+) -> list[Heading]:
     """Name the columns as the reader will: two rows joined, repeats told apart."""
     width = grid.width
     texts = [grid.rows[used[-1]].text(at) for at in range(width)]
@@ -234,6 +253,8 @@ def _names(grid: CellGrid, used: list[int], language: str) -> list[Heading]:
         copy = seen[plain.casefold()]
         said = heading(plain, language)
         name = plain if copy == 1 or not plain else f"{plain} ({copy})"
+        if labels := own.get(name.casefold()):  # the settings know better than words do
+            said = replace(said, phrases=(labels,), unknown=(), slot="")
         named.append(replace(said, name=name, repeat=copy))
     return named
 

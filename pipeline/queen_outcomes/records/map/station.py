@@ -7,10 +7,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from types import MappingProxyType
 
+from queen_outcomes.records.headings import tidy
 from queen_outcomes.records.map import feeds, opened
 from queen_outcomes.records.map.contents import Contents, SeenDay
-from queen_outcomes.records.map.feeds import Feed
+from queen_outcomes.records.map.feeds import Feed, Said
 from queen_outcomes.records.map.fits import MAIN_DATE, ours_of
 from queen_outcomes.records.map.sheet import Sheet, SheetColumn, lay_out, top_texts
 from queen_outcomes.records.map.words import fold, languages_in
@@ -104,14 +106,30 @@ class Station:
         return [sheet for sheet in self.sheets if sheet.grid.problem]
 
 
-def look(records: Path, links: str = "inside") -> Station:
-    """Open the records and propose which tables each sheet feeds."""
+def look(
+    records: Path, links: str = "inside", said: Said = MappingProxyType({})
+) -> Station:
+    """Open the records and propose which tables each sheet feeds.
+
+    Parameters
+    ----------
+    records : Path
+    links : str
+        Whether links that lead out of the folder are followed.
+    said : mapping of mappings
+        Table -> our column -> the heading that the settings have for it.
+    """
+    own: dict[str, frozenset[str]] = {}
+    for columns in said.values():
+        for name, theirs in columns.items():
+            folded = tidy(theirs).casefold()
+            own[folded] = own.get(folded, frozenset()) | {f"column:{name}"}
     grids = opened.every(records, links)
     prior: Counter[str] = Counter()
     for grid in grids:
         prior.update(languages_in(top_texts(grid)))
-    station = Station([lay_out(grid, prior) for grid in grids])
-    station.parts = _parts(station.sheets, frozenset())
+    station = Station([lay_out(grid, prior, own) for grid in grids])
+    station.parts = _parts(station.sheets, frozenset(), said)
     # with the inseminated queens known, a column of their labels is known by them
     known = frozenset(
         fold(text)
@@ -120,11 +138,15 @@ def look(records: Path, links: str = "inside") -> Station:
     )
     fed = {part.source for part in station.parts}
     again = [sheet for sheet in station.sheets if sheet.source not in fed]
-    station.parts += _parts(again, known)
+    station.parts += _parts(again, known, said)
     order = {sheet.source: at for at, sheet in enumerate(station.sheets)}
     station.parts.sort(key=lambda part: order[part.source])
     return station
 
 
-def _parts(sheets: list[Sheet], known: frozenset[str]) -> list[Part]:
-    return [Part(sheet, feed) for sheet in sheets for feed in feeds.find(sheet, known)]
+def _parts(sheets: list[Sheet], known: frozenset[str], said: Said) -> list[Part]:
+    return [
+        Part(sheet, feed)
+        for sheet in sheets
+        for feed in feeds.find(sheet, known, said)
+    ]

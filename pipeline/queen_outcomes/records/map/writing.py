@@ -17,6 +17,7 @@ from tomlkit.items import AoT, Array, InlineTable, Table
 
 from queen_outcomes.base import resources
 from queen_outcomes.base.errors import UsageError
+from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.records.map.proposal import NewRule, Written, escaped
 from queen_outcomes.records.map.questions import (
     Question,
@@ -73,6 +74,20 @@ def known_patterns(settings: Mapping[str, Any]) -> list[str]:
     for patterns in settings.get("tables", {}).values():
         found += _listed(patterns)
     return found
+
+
+def known_headings(settings: Mapping[str, Any]) -> dict[str, dict[str, str]]:
+    """Give what [columns.TABLE] says: table -> our column -> heading; no mistakes of it."""
+    tables = settings.get("columns", {})
+    return {
+        table: {
+            name: theirs
+            for name, theirs in columns.items()
+            if isinstance(theirs, str) and name in TABLES[table].names
+        }
+        for table, columns in (tables.items() if isinstance(tables, dict) else ())
+        if table in TABLES and isinstance(columns, dict)
+    }
 
 
 def is_known(source: str, patterns: Iterable[str]) -> bool:
