@@ -5,21 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import pyarrow as pa
-import pyarrow.compute as pc
 from queen_outcomes.base.store import Store, quote
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import CellRule
 from queen_outcomes.records.cells import (
-    NORMALISE,
     CellReader,
     WrittenColumn,
     staged_columns,
 )
+from queen_outcomes.records.staging import provide_functions
 from queen_outcomes.records.steps import CellForm
-
-
-def _nfkc(texts: pa.ChunkedArray) -> pa.ChunkedArray:
-    return pc.utf8_normalize(texts, form="NFKC")
 
 
 def read_rows(
@@ -31,7 +26,7 @@ def read_rows(
 ) -> list[dict]:
     """Read columns of texts as a table; give its staged rows in order."""
     store = Store(threads=1)
-    store.con.create_function(NORMALISE, _nfkc, ["VARCHAR"], "VARCHAR", type="arrow")
+    provide_functions(store)
     lines = list(range(2, 2 + len(next(iter(columns.values())))))
     frame = pa.table(
         {

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from unicodedata import normalize
 
 import duckdb
 import pyarrow as pa
@@ -91,7 +92,7 @@ def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged
     """
     reading = settings.reading
     mapped, taken = map_records(store, records_dir, settings)
-    _provide_functions(store)
+    provide_functions(store)
     preparing.begin(store)
     with naming_damaged(store, mapped.sources):
         _land(store, mapped.sources)
@@ -160,12 +161,13 @@ def _take_marks_off(store: Store, raw: str) -> None:
 
 
 def _nfkc(texts: pa.ChunkedArray) -> pa.ChunkedArray:
-    import pyarrow.compute as pc  # late: few records hold a name that needs it
+    # by Python, for pyarrow 20 takes letters apart and leaves them so
+    plain = [text and normalize("NFKC", text) for text in texts.to_pylist()]
+    return pa.chunked_array([pa.array(plain, texts.type)])
 
-    return pc.utf8_normalize(texts, form="NFKC")
 
-
-def _provide_functions(store: Store) -> None:
+def provide_functions(store: Store) -> None:
+    """Give the store what SQL cannot do by itself: the plain form of a text (NFKC)."""
     known = store.rows(
         "SELECT 1 FROM duckdb_functions() WHERE function_name = $name",
         {"name": NORMALISE},
