@@ -1,5 +1,9 @@
-"""What does not fit into memory goes to the folder that is named for it, and is cleared away."""
+"""What a store leaves beside its tables: nothing but what does not fit into memory, for a while."""
 
+import subprocess
+import sys
+
+import duckdb
 import pytest
 from queen_outcomes.base.store import Store
 
@@ -20,9 +24,25 @@ def test_a_store_spills_where_it_is_told_and_leaves_nothing(tmp_path, monkeypatc
 
 
 def test_a_store_without_a_folder_ends_with_a_word_and_writes_nothing(tmp_path, monkeypatch):
-    import duckdb
-
     monkeypatch.chdir(tmp_path)
     with Store(memory="50MB", threads=1) as store, pytest.raises(duckdb.OutOfMemoryException):
         store.table("many", ROWS)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_nothing_is_drawn_in_a_process_that_runs_no_file():
+    # as a spawned worker is one: DuckDB takes it for somebody at a prompt
+    asked = "SELECT current_setting('enable_progress_bar')"
+    told = subprocess.run(
+        [
+            sys.executable,
+            "-c",
+            "import duckdb; from queen_outcomes.base.store import Store; "
+            f'asked = "{asked}"; '
+            "print(duckdb.connect().execute(asked).fetchall(), Store().rows(asked))",
+        ],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert told.stdout.split() == ["[(True,)]", "[(False,)]"]

@@ -1,5 +1,7 @@
 """What a person meets when the records cannot be used: words, and no half-made build."""
 
+import json
+
 import pytest
 import xlsxwriter
 
@@ -169,6 +171,56 @@ def test_a_sheet_of_two_hundred_columns_is_read(command, records):
     wide(records / "checks.xlsx")
     ran = command("build", records.parent, "--until", "derive")
     assert ran.code == 0, ran.err
+
+
+HUGE = 10**20
+
+
+@pytest.mark.parametrize(
+    "setting",
+    [
+        f"[outcomes]\nlaying_days = {HUGE}",
+        f"[show]\nhistory_builds = {HUGE}",
+        f"[prior_cases]\nAda = -{HUGE}",
+        f"[season]\nfirst_month = {HUGE}",
+        f'[files."*"]\nheader = {HUGE}',
+        f'[files."*"]\nyear = {HUGE}',
+    ],
+)
+def test_a_whole_number_beyond_any_range_is_refused_in_words(command, records, setting):
+    settings = records.parent / "station.toml"
+    settings.write_text(f'name = "Huge"\n{setting}\n', encoding="utf-8")
+    ran = command("check", records.parent)
+    assert (ran.code, "Traceback" in ran.err) == (2, False)
+    assert "station.toml" in ran.err
+    assert str(HUGE) in ran.err
+
+
+@pytest.mark.slow
+def test_cells_beyond_any_range_are_set_aside_one_by_one(command, records):
+    cells = (2**63, -(2**63) - 1, "9" * 400, "1e309", 10**20)
+    rows = "".join(f"Q{n + 3},2026-05-0{n + 1},{cell}\n" for n, cell in enumerate(cells))
+    (records / "inseminations.csv").write_text(
+        INSEMINATIONS.replace("dose_ul", "attempts") + rows, encoding="utf-8"
+    )
+    ran = command("check", records.parent, "--json")
+    assert "Traceback" not in ran.err
+    read = {row["table"]: row for row in json.loads(ran.out)["summary"]}
+    assert read["inseminations"]["accepted"] == 2 + len(cells)
+    assert read["inseminations"]["set aside"] == len(cells)
+
+
+@pytest.mark.slow
+def test_thousands_of_columns_hang_nothing(command, records):
+    path = records / "checks.csv"
+    first, *rows = path.read_text("utf-8").splitlines()
+    more = "".join(f",c{number}" for number in range(3_000))
+    wider = [first + more, *(row + ",x" * 3_000 for row in rows)]
+    path.write_text("\n".join(wider) + "\n", "utf-8")
+    ran = command("check", records.parent, "--json")
+    assert ran.code == 0, ran.err
+    read = {row["table"]: row for row in json.loads(ran.out)["summary"]}
+    assert read["checks"]["read"] == read["checks"]["accepted"] == len(rows)
 
 
 @pytest.mark.slow

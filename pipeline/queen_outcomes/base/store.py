@@ -79,6 +79,8 @@ class Store:
         self.con = duckdb.connect(str(path), read_only=read_only, config=config)
         # a time with an offset is written out the same wherever the build runs
         self.con.execute("SET TimeZone = 'UTC'").fetchall()
+        # else DuckDB draws on stdout in a spawned worker, which it takes for a prompt
+        self.con.execute("SET enable_progress_bar = false").fetchall()
         for head, body in refs.MACROS.items():
             self.con.execute(f"CREATE TEMP MACRO {head} AS ({body})").fetchall()
 

@@ -52,6 +52,8 @@ BENDING = ("dose", "drone_age", "queen_age")
 KNOTS = {"line": 0, "3 knots": 3, "4 knots": 4}
 LEAST_MEMORY_GB = 0.5
 """With less the tables of a station cannot be joined, on disk or not."""
+LAST_HEADING = 10_000
+"""No headings stand further down; a line beyond any range would end the reading."""
 
 
 @dataclass(frozen=True)
@@ -142,7 +144,9 @@ def _share(value: Any) -> float | None:
 
 def _lines(value: Any) -> tuple[int, ...] | None:
     listed = value if isinstance(value, list) else [value]
-    fits = 1 <= len(listed) <= 3 and all(_is_number(n) and n >= 1 for n in listed)
+    fits = 1 <= len(listed) <= 3 and all(
+        _is_number(n) and 1 <= n <= LAST_HEADING for n in listed
+    )
     return tuple(listed) if fits and listed == sorted(set(listed)) else None
 
 
@@ -175,7 +179,9 @@ DECIMALS = choice(".", ",")
 YEAR = whole(1900, 2200)
 FOLDS = Field(_folds, "a list of some of " + ", ".join(FOLDED))
 HABITS: dict[str, Field] = {
-    "header": Field(_lines, "the line of the headings, or a list of two or three"),
+    "header": Field(
+        _lines, f"the line of the headings, up to {LAST_HEADING}, or a list of two or three"
+    ),
     "dates": ORDERS,
     "year": YEAR,
     "decimal": DECIMALS,
