@@ -5,7 +5,7 @@
 -- day, where a time is missing). Of the others from 5 days before d0 to 5 days after, and
 -- the course's other inseminations, the one nearest to the main insemination (the earlier
 -- on a tie) is the other exposure. co2_gap_h: its time minus the main insemination's, in
--- hours; null where a time is missing. co2_exposures counts all of them, one for each
+-- hours; null where a time is missing. gap_days: the same by the dates alone. co2_exposures counts all of them, one for each
 -- insemination without a recorded exposure of its own.
 WITH owned AS (
     SELECT
@@ -91,6 +91,7 @@ SELECT
     courses.course_id,
     coalesce(counted.recorded, 0) + coalesce(own_missing.missing, 0) AS co2_exposures,
     nearest.gap_h AS co2_gap_h,
+    nearest.gap_days,
     CASE
         WHEN coalesce(nearest.gap_h, nearest.gap_days) < 0 THEN 'other before'
         WHEN coalesce(nearest.gap_h, nearest.gap_days) > 0 THEN 'other after'

@@ -1,10 +1,10 @@
 -- grain: one course, in the order of the ids.
--- inputs: courses. Numbers and words that may go with a course's fate, as they are known;
+-- inputs: courses, meant. Numbers and words that may go with a course's fate, as they are known;
 -- units as in courses. A word that is missing is empty.
 SELECT
     course_id,
-    coalesce(dose_meant_ul, dose_ul) AS dose,
-    CAST(doses AS DOUBLE) AS doses,
+    meant.dose,
+    CAST(meant.doses AS DOUBLE) AS doses,
     drone_age_days AS drone_age,
     CAST(queen_age_days AS DOUBLE) AS queen_age,
     ln(1 + semen_age_h) AS semen_age,
@@ -26,4 +26,5 @@ SELECT
     coalesce(graft_batch, course_id) AS graft_batch,
     coalesce(semen_batch, course_id) AS semen_batch
 FROM courses
+INNER JOIN meant USING (course_id)
 ORDER BY course_id

@@ -7,7 +7,7 @@ WITH largest AS (
     WHERE
         "grouping" = $grouping
         AND outcome = 'laying'
-        AND level <> '(not recorded)'
+        AND level NOT LIKE '(%)'  -- not recorded, or gone before it could be told
     GROUP BY level
     ORDER BY max(courses) DESC, level
     LIMIT $most

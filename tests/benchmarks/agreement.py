@@ -15,6 +15,7 @@ import importlib
 import os
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy, as the command does
@@ -35,7 +36,12 @@ from queen_outcomes.models.factor_fills import (  # noqa: E402
     fill_factors,
     read_filled_factors,
 )
-from queen_outcomes.models.questions import models_of  # noqa: E402
+from queen_outcomes.models.questions import (  # noqa: E402
+    ModelRequest,
+    choose_form,
+    fit_form,
+    main_terms,
+)
 
 
 def rows_of(store: Store, settings: Settings, station: str) -> list[dict]:
@@ -48,7 +54,11 @@ def rows_of(store: Store, settings: Settings, station: str) -> list[dict]:
     for question in settings.outcomes.windows:
         grace = settings.outcomes.grace_days
         closed = read_closed(store, values, question, grace, fillings=fillings)
-        main = models_of(closed, settings)["main"]
+        asked = ModelRequest(
+            *(closed.values, closed.answer, closed.answers, closed.fillings),
+            *(main_terms(settings), settings.models.adjust_for),
+        )
+        main = fit_form(asked, choose_form(asked))
         found += [{"station": station, **row} for row in agreement(closed, main)]
     return found
 
@@ -74,9 +84,8 @@ def table(frame: pl.DataFrame) -> pl.DataFrame:
     """Give the mean and the largest difference of each kind, over the stations."""
     scale = pl.when(pl.col("what") == "failures").then(1.0).otherwise(100.0)
     off = scale * (pl.col("model") - pl.col("headline"))
-    kind = pl.col("what").replace(
-        {"all": "all", "failures": "failures"}, default="level"
-    )
+    whole = pl.col("what").is_in(["all", "failures"])
+    kind = pl.when(whole).then("what").otherwise(pl.lit("level"))
     return (
         frame.with_columns(kind=kind, off=off)
         .group_by("outcome", "window_days", "kind")
@@ -98,6 +107,7 @@ def main(arguments: list[str]) -> int:
     words.add_argument("--generators", nargs="*", default=[])
     words.add_argument("--stations", type=int, default=10)
     words.add_argument("--first", type=int, default=1, help="seed of the first station")
+    words.add_argument("--minutes", type=float, help="begin no station after so many")
     words.add_argument("--report", type=Path)
     given = words.parse_args(arguments)
     rows = []
@@ -106,8 +116,11 @@ def main(arguments: list[str]) -> int:
         settings = load(folder.parents[1])
         with Store(folder / "station.duckdb", read_only=True) as store:
             rows += rows_of(store, settings, "invented station")
-    for name in given.generators:
-        for seed in range(given.first, given.first + given.stations):
+    begun = time.monotonic()
+    for seed in range(given.first, given.first + given.stations):
+        for name in given.generators:
+            if given.minutes and time.monotonic() - begun > 60 * given.minutes:
+                continue
             rows += foreign(name, seed)
     told = table(pl.DataFrame(rows, infer_schema_length=None))
     if given.report:

@@ -227,6 +227,13 @@ def test_overlap_is_the_share_in_levels_with_both_arms():
     assert "hardly share operators" in overlap(operator=text("X", "Y")).apart
 
 
+def test_an_arm_without_a_decided_course_shares_nothing_because_there_is_none():
+    values = {"graft_batch": np.full(4, "g"), "operator": np.full(4, "X")}
+    found = find_overlap(values, np.zeros(4, bool), np.ones(4, bool), ("operator",))
+    assert "no course is decided" in found.apart
+    assert "share" not in found.apart
+
+
 @pytest.mark.parametrize(
     ("batches", "fewest", "apart"),
     [

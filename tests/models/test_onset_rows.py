@@ -206,7 +206,7 @@ def test_courses_with_a_gap_are_counted():
         queen["dose_ul"] = None
     fit = the_fit(modelled(made))
     assert "270 of 300 courses are complete in every factor" in fit["message"]
-    assert fit["rows"] == 270
+    assert (fit["rows"], fit["imputations"]) == (300, 20)
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,11 @@ from queen_outcomes.stats.histories.chain import (
 )
 from queen_outcomes.stats.histories.fit import even, fill_in, fit_histories
 from queen_outcomes.stats.histories.passes import Chain, Rates, parts_of
-from queen_outcomes.stats.histories.shares import filled_share, freedom_with_gaps
+from queen_outcomes.stats.histories.shares import (
+    filled_difference,
+    filled_share,
+    freedom_with_gaps,
+)
 from scipy import stats
 
 STEPS = DaySteps(np.array([0, 1, 2, 9, 14]), 2)
@@ -302,3 +306,30 @@ def test_paths_counted_out_are_all_there():
     assert sum(weight for *_, weight in paths) == pytest.approx(1)
     ends = set(itertools.chain.from_iterable(states for states, *_ in paths))
     assert ends == set(range(len(STATES)))
+
+
+def test_two_groups_without_gaps_differ_as_regression_by_batch_says():
+    """Cameron AC, Miller DL. J Hum Resour 2015;50:317-372: the sandwich by cluster."""
+    rng = np.random.default_rng(9)
+    one, batch = rng.random(240) < 0.3, np.arange(240) % 24
+    yes = (rng.random(240) < 0.5 + 0.2 * one).astype(float)
+    found = filled_difference(np.tile(yes, (20, 1)), one, batch)
+    X = np.column_stack([np.ones(240), one])
+    bread = np.linalg.inv(X.T @ X)
+    beta = bread @ X.T @ yes
+    scores = X * (yes - X @ beta)[:, None]
+    sums = np.array([scores[batch == b].sum(axis=0) for b in range(24)])
+    se = np.sqrt((bread @ (sums.T @ sums) @ bread)[1, 1] * 24 / 23)
+    freedom = freedom_with_gaps(20, 0.0, 23)
+    assert found.one - found.other == pytest.approx(beta[1])
+    assert found.p == pytest.approx(2 * stats.t.sf(abs(beta[1]) / se, freedom))
+
+
+def test_a_difference_that_stands_on_guesses_has_no_p():
+    rng = np.random.default_rng(10)
+    drawn = (rng.random((20, 100)) < 0.5).astype(float)
+    found = filled_difference(drawn, np.arange(100) < 40, np.arange(100))
+    assert np.isfinite([found.one, found.other]).all()
+    assert np.isnan(found.p)
+    nobody = filled_difference(drawn, np.zeros(100, bool), np.arange(100))
+    assert np.isnan(nobody.p)

@@ -23,6 +23,7 @@ from queen_outcomes.dashboard.charts.matrix import (
     certainty,
     matrix_chart,
 )
+from queen_outcomes.dashboard.gap_warning import gap_warning
 from queen_outcomes.facts import dose_words, words
 from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Settings
@@ -74,6 +75,7 @@ def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
         "cells": cells,
         "cell_rows": [{**cell, "points": _points_said(cell)} for cell in cells],
         "said": clear_said(cells),
+        "warning": gap_warning(store, settings.plan.question),
         "without": [
             {**part["fit"], **part} for part in sections if not part["has_model"]
         ],

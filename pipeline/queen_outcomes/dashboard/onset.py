@@ -34,7 +34,8 @@ SHOWN = (
 others."""
 CAPTIONS = {
     "co2_schedule": "“Other before” and “other after”: besides the CO2 of the "
-    "insemination there was another exposure, and the nearest lay before or after it."
+    "insemination there was another exposure, and the nearest lay before or after it. "
+    "Compared are queens still there when a later one was due: only these could get it."
 }
 MOST_LEVELS = 6
 TABLE_DAYS = (7, 10, 14, 21, 28, 35)
@@ -47,23 +48,25 @@ def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
     overall = store.records(
         "SELECT * FROM onset_curves WHERE \"grouping\" = 'all' ORDER BY day"
     )
-    ((closed,),) = store.rows(
-        "SELECT coalesce(sum(closed), 0) FROM rates WHERE \"grouping\" = 'all' "
-        "AND outcome = 'laying' AND window_days = $window",
+    rates = store.records(
+        "SELECT * FROM rates WHERE outcome = 'laying' AND window_days = $window",
         {"window": window},
     )
+    shares = {(row["grouping"], row["level"]): row for row in rates}
+    headline = shares.get(("all", "all"), {"closed": 0, "estimate": None})
     charts: dict[str, Any] = {}
     if overall:
         charts["onset-all"] = onset_chart(overall, window=window)
-    groups = [_group(store, window, charts, *one) for one in SHOWN]
+    groups = [_group(store, window, charts, shares, *one) for one in SHOWN]
     model = show_model(store, settings, overall, charts)
     return {
         "model": model,
         "window": window,
         "overall": overall,
-        "finding": _finding(overall, window)
-        if closed >= settings.min_shown
-        else f"Too early to say what share lays by day {window}: {closed} courses closed",
+        "finding": _finding(headline, window)
+        if headline["closed"] >= settings.min_shown
+        else f"Too early to say what share lays by day {window}: {headline['closed']} "
+        "courses closed",
         "overall_table": _curve_table(overall),
         "table_days": TABLE_DAYS,
         "groups": [group for group in groups if group],
@@ -76,6 +79,7 @@ def _group(
     store: Store,
     window: int,
     charts: dict[str, Any],
+    shares: dict[tuple[str, str], dict[str, Any]],
     grouping: str,
     title: str,
     joined: str,
@@ -83,35 +87,39 @@ def _group(
     """Draw a grouping's levels side by side; None where there are not two of them."""
     asked = {"grouping": grouping, "most": MOST_LEVELS}
     rows = store.records(statement("onset_levels"), asked)
-    if len({row["level"] for row in rows}) < 2:
+    levels = list(dict.fromkeys(row["level"] for row in rows))
+    if len(levels) < 2:
         return None
     name = f"onset-{grouping.replace('_', '-')}"
     charts[name] = onset_chart(rows, window=window, by=title)
     return {
         "name": name,
         "title": title,
-        "said": _side_by_side(rows, window, joined),
+        "said": _side_by_side(
+            [shares.get((grouping, level)) for level in levels], window, joined
+        ),
         "table": _curve_table(rows),
         "caption": CAPTIONS.get(grouping, ""),
     }
 
 
-def _finding(rows: list[dict[str, Any]], window: int) -> str:
-    for row in rows:
-        if row["day"] == window and row["laying"] is not None:
-            spread = words.limits(row["low"], row["high"])
-            return f"{words.percent(row['laying'])} lay by day {window} (95 % limits {spread})"
-    return f"share laying by day {window}"
+def _finding(headline: dict[str, Any], window: int) -> str:
+    """Say the headline: the curve is a picture of the days, and read off nowhere."""
+    if headline["estimate"] is None:
+        return f"share laying by day {window}"
+    spread = words.limits(headline["estimate_low"], headline["estimate_high"])
+    share = words.percent(headline["estimate"])
+    return f"{share} lay by day {window} (95 % limits {spread})"
 
 
-def _side_by_side(rows: list[dict[str, Any]], window: int, joined: str) -> str:
-    """Say the share of each level by the window's day."""
-    shares = [
-        f"{words.percent(row['laying'])} {joined} {row['level']}"
-        for row in rows
-        if row["day"] == window
+def _side_by_side(rates: list[dict[str, Any] | None], window: int, joined: str) -> str:
+    """Say the share of each level by the window's day, as the rates have it."""
+    told = [
+        f"{words.percent(row['estimate'])} {joined} {row['level']}"
+        for row in rates
+        if row and row["estimate"] is not None
     ]
-    return f"Laying by day {window}: {'; '.join(shares)}"
+    return f"Laying by day {window}: {'; '.join(told)}" if told else ""
 
 
 def _spread(rows: list[dict[str, Any]]) -> dict[str, int | None]:

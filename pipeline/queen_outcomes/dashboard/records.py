@@ -7,6 +7,7 @@ from typing import Any
 
 from queen_outcomes.base.store import Store, quote
 from queen_outcomes.dashboard.figures import statement
+from queen_outcomes.dashboard.gap_warning import gap_warning
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
 
@@ -43,7 +44,7 @@ IN_SHORT = {
 """Headings of the reasons whose name alone does not say what was found."""
 
 
-def show(store: Store, _settings: Settings, _as_of: dt.date) -> dict[str, Any]:
+def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
     """Give what the page `records.html` shows."""
     grouped = store.records(statement("reasons_found"), {"most": MOST_EXAMPLES})
     for row in grouped:
@@ -53,6 +54,7 @@ def show(store: Store, _settings: Settings, _as_of: dt.date) -> dict[str, Any]:
         "quarantine": [row for row in grouped if row["kind"] == "quarantine"],
         "listed": [row for row in grouped if row["kind"] == "listed"],
         "coverage": coverage(store),
+        "warning": gap_warning(store, settings.plan.question),
         "expectations": store.records(
             'SELECT * FROM expectations ORDER BY failed = 0, "table", expectation'
         ),

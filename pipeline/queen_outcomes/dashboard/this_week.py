@@ -53,6 +53,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         )
     matters = attention.worst_first(store)
     counts = store.records(statement("standing_counts"))[0]
+    rates = _overall(store, settings)
     return {
         "attention": matters[: attention.MOST_SHOWN],
         "attention_more": matters[attention.MOST_SHOWN :],
@@ -68,7 +69,8 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "against_last": attention.season_said(question, *both) if both else "",
         "cohorts": weeks,
         "week_names": list(dict.fromkeys(r["week"] for r in sorted(weeks, key=_place))),
-        "rates": _overall(store, settings),
+        "rates": rates,
+        "sensitivity": _sensitivity(store, rates),
         "failed": failed[:MOST_FAILED],
         "failed_first": FAILED_FIRST,
         "failed_more": max(0, len(failed) - MOST_FAILED),
@@ -217,6 +219,25 @@ def _season_rate(store: Store, window: int) -> Row | None:
         {"window": window},
     )
     return rows[0] if rows else None
+
+
+def _sensitivity(store: Store, rates: list[Row]) -> list[Row]:
+    """Give how far each headline hangs on what nobody saw."""
+    if not store.has("sensitivity"):
+        return []
+    found = {
+        (row["outcome"], row["window_days"]): row
+        for row in store.records("SELECT * FROM sensitivity")
+    }
+    shown = [row for row in rates if row["estimate"] is not None]
+    told = []
+    for row in shown:
+        place = {key: row[key] for key in ("outcome", "window_days")}
+        own = found.get(tuple(place.values()))
+        if own:
+            shares = {key: words.percent(own[key]) for key in own if key not in place}
+            told.append({**place, **shares, "share": row["estimate"]})
+    return told
 
 
 def _overall(store: Store, settings: Settings) -> list[Row]:

@@ -306,7 +306,9 @@ def course_frame(courses: ArmCourses, comparisons: list[Comparison]) -> pl.DataF
     return pl.concat([pl.DataFrame(schema=names), *parts])
 
 
-def margins_needed(success: np.ndarray, batch: np.ndarray) -> list[dict[str, Any]]:
+def margins_needed(
+    success: np.ndarray, batch: np.ndarray, filled: np.ndarray | None = None
+) -> list[dict[str, Any]]:
     """Give the queens an arm with which "not worse" would be seen for some margins.
 
     Parameters
@@ -315,6 +317,9 @@ def margins_needed(success: np.ndarray, batch: np.ndarray) -> list[dict[str, Any
         Of the closed courses, 1, 0, or NaN: not settled.
     batch : ndarray of str, shape (n,)
         Graft batch; empty: not recorded.
+    filled : ndarray, shape (m, n), optional
+        ``success`` in every filling, whose share is planned with as a trial's plan does;
+        without, or without rows, that of the settled.
 
     Returns
     -------
@@ -331,6 +336,8 @@ def margins_needed(success: np.ndarray, batch: np.ndarray) -> list[dict[str, Any
     share, alike = float(yes.sum() / n.sum()), icc_of_counts(yes, n)
     if not 0 < share < 1:
         return []
+    if filled is not None and len(filled):
+        share = float(np.nanmean(filled, axis=1).mean())
     icc = alike.for_planning if np.isfinite(alike.icc) else 0.0
     effect = design_effect(alike.mean_size, icc, alike.cv)
     rows = []

@@ -289,10 +289,13 @@ class Overlap:
     whole_batches : int
         Batches of the arm with fewer of them, where every batch stood in one arm; -1
         where batches hold both.
+    nobody : bool
+        One of the arms has no such course at all.
     """
 
     shares: dict[str, float]
     whole_batches: int
+    nobody: bool = False
 
     @property
     def least(self) -> float:
@@ -302,6 +305,8 @@ class Overlap:
     @property
     def apart(self) -> str:
         """Say why the two cannot be told apart; empty when they can."""
+        if self.nobody:
+            return "nothing to compare: of one of the arms no course is decided"
         short = [SHARED[name] for name, x in self.shares.items() if x < LEAST_OVERLAP]
         if short:
             return f"cannot be told apart: they hardly share {' and '.join(short)}"
@@ -334,6 +339,8 @@ def find_overlap(
         A grouping that is not recorded for any course is not asked. Where every batch
         stood in one arm, arms are compared between batches, so batches are not asked.
     """
+    if not (first.any() and second.any()):
+        return Overlap({}, -1, nobody=True)
     shares: dict[str, float] = {}
     chosen = first | second
     arm = np.where(first, "first", "second")[chosen]

@@ -129,7 +129,10 @@ def primary_rows(
     kept = answers.closed[comparison.rows] & (comparison.arm != "")
     at = comparison.rows[kept]
     costs = arm_rows.arm_costs(courses, found, semen)
-    needed = margins_needed(answers.success[at], courses.values["graft_batch"][at])
+    needed = margins_needed(
+        *(answers.success[at], courses.values["graft_batch"][at]),
+        answers.successes[:, at],
+    )
     return {
         "arms": arm_rows.arm_rows(courses, found),
         "arm_overlap": arm_rows.overlap_rows(found),

@@ -73,7 +73,10 @@ OURS = {
 }
 """Columns whose words are ours whatever the records say, so that no name is masked there;
 not in the records, where a name of these columns may be the station's."""
-OUR_LEVELS = {"all", "other", "not recorded", "(not recorded)"}
+OUR_LEVELS = {
+    *("all", "other", "not recorded", "(not recorded)"),
+    "(gone before a later exposure)",
+}
 """Levels of ours among the station's."""
 SAID = {
     *("message", "what", "because", "why", "coefficient", "said", "note", "left_out"),

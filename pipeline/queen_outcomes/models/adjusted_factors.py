@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -16,7 +16,7 @@ from scipy import stats
 from scipy.special import expit
 
 from queen_outcomes.models.analysis_set import has_two
-from queen_outcomes.models.choose import is_between
+from queen_outcomes.models.choose import few_groups, is_between
 from queen_outcomes.models.fit import Fitted
 from queen_outcomes.models.terms import OTHER, Form, Values
 from queen_outcomes.stats.logistic.adjusted import (
@@ -210,10 +210,14 @@ def nearest(form: Form, x: np.ndarray, values: Sequence) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Alias:
-    """What a factor is least told apart from, and its variance inflation because of all."""
+    """What a factor is least told apart from, and its variance inflation because of all.
+
+    ``few`` says between which too few groups alone it varies; empty: it does not.
+    """
 
     name: str
     inflation: float
+    few: str = ""
 
     @property
     def is_compared(self) -> bool:
@@ -223,12 +227,14 @@ class Alias:
     @property
     def is_tested(self) -> bool:
         """Tell whether there is a P."""
-        return self.inflation < NO_VERDICT
+        return self.inflation < NO_VERDICT and not self.few
 
     @property
     def said(self) -> str:
-        """Say from what it is hardly told apart; empty: it is."""
-        return "" if self.is_tested else f"not told apart from the {self.name}: no P"
+        """Say why it has no P; empty: it has."""
+        if self.inflation < NO_VERDICT:
+            return self.few
+        return f"not told apart from the {self.name}: no P"
 
 
 def contrast_rows(fitted: Fitted, near: Mapping[str, Alias]) -> list[Row]:
@@ -266,7 +272,9 @@ def aliases(fitted: Fitted) -> dict[str, Alias]:
         others.setdefault("operator", fitted.courses.values["operator"])
         if form.term.name == "operator":
             del others["operator"]
-        found[form.term.name] = _alias(columns[at], others, weights)
+        near = _alias(columns[at], others, weights)
+        few = few_groups(form.term, fitted.courses.values)
+        found[form.term.name] = replace(near, few=few)
     return found
 
 

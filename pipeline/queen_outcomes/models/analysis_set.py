@@ -14,7 +14,10 @@ from queen_outcomes.models.closed import take
 from queen_outcomes.models.terms import Term, Values
 
 RECORDED = 0.8
-"""Share of courses for which a factor must be recorded, and that must be complete."""
+"""Share of courses for which a factor must be recorded."""
+NEARLY_ALL = 0.98
+"""Share of courses that must be complete to stand for all: what is not written down may
+go with what became of the queens."""
 RECORDED_WHEN_FIXED = 0.5
 """The same share for a factor whose form was fixed: it does not flicker about 80 %."""
 GROUPINGS = ("operator", "graft_batch", "semen_batch")
@@ -83,19 +86,20 @@ class AnalysisSet:
     @property
     def is_short(self) -> bool:
         """Tell whether too few courses are complete to stand for all."""
-        return len(self.y) < RECORDED * self.decided
+        return len(self.y) < NEARLY_ALL * self.decided
 
 
 def is_recorded(term: Term, values: Values) -> np.ndarray:
     """Tell for which courses a factor's value is recorded.
 
-    The time between two exposures is asked only where there were two.
+    The time between two exposures is asked only where there were two, or may have been.
     """
     x = values[term.column]
     if x.dtype.kind not in "fiu":
         return x != ""
     if term.kind == "gap":
-        return np.isfinite(x) | ~has_two(values)
+        known = values["co2_schedule"] != ""
+        return np.isfinite(x) | (known & ~has_two(values))
     return np.isfinite(x)
 
 

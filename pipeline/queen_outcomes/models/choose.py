@@ -11,11 +11,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from queen_outcomes.models.analysis_set import AnalysisSet
+from queen_outcomes.models.analysis_set import GROUPINGS, AnalysisSet
 from queen_outcomes.models.closed import BATCHES
 from queen_outcomes.models.terms import GROUPS, Form, Term, Values, coarsen, find_form
 from queen_outcomes.stats.logistic.collinear import independent_columns
 
+FEWEST_GROUPS = 5
+"""Groups that a factor varying only between them needs for a P."""
 BATCHES_EACH = 10
 """Batches for each degree of freedom that varies only between batches."""
 
@@ -225,6 +227,24 @@ def is_between(x: np.ndarray, batch: np.ndarray) -> bool:
     code = np.unique(batch[known], return_inverse=True)[1]
     value = np.unique(x[known], return_inverse=True)[1]
     return len(np.unique(code * (value.max() + 1) + value)) == code.max() + 1
+
+
+def few_groups(term: Term, values: Values) -> str:
+    """Say that a factor varies only between too few groups for a P; empty: it does not.
+
+    What is the same for all courses of an operator, a batch or a season is compared between
+    these; of a handful the difference describes those that there were, and foretells no
+    others.
+    """
+    x = values[term.column]
+    kinds = {"year": "season"} | {name: GROUPS[name].label for name in GROUPINGS}
+    for column, label in kinds.items():
+        group = values.get(column, np.empty(0, str))
+        groups = len(np.unique(group[group != ""]))
+        if 0 < groups < FEWEST_GROUPS and is_between(x, group):
+            plural = f"{label}es" if label.endswith("batch") else f"{label}s"
+            return f"describes these {groups} {plural}: no P"
+    return ""
 
 
 def _independent(forms, values: Values, left_out: list[str], message: str) -> Design:

@@ -97,7 +97,10 @@ def _filled(
     ]
     batch = own_level(values["graft_batch"])
     done = impute_in_turn(numbers, words, outcomes, batch, cycles=CYCLES, seed=SEED)
-    return [completed_values(values, completed) for completed in done]
+    return [
+        completed_values(values, completed, [SEED, number])
+        for number, completed in enumerate(done)
+    ]
 
 
 def _in_numbers(answer: np.ndarray) -> list[np.ndarray]:

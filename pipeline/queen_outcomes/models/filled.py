@@ -43,6 +43,7 @@ from queen_outcomes.stats.logistic.odds_shift import odds_shift
 from queen_outcomes.stats.logistic.plain import Test, wald_test
 
 TIMES = 20
+BEFORE = "other before"
 FEWEST_FITTED = 10
 """Fillings that must give a fit; with fewer there is no model."""
 SHOWN = 5
@@ -124,7 +125,10 @@ def fillings(
     numbers, words = in_kinds(courses.terms, courses.values)
     batch = own_level(courses.values["graft_batch"])
     made = impute(numbers, words, outcome, batch, times=times, seed=seed)
-    return [completed_values(courses.values, completed) for completed in made.completed]
+    return [
+        completed_values(courses.values, completed, [seed, number])
+        for number, completed in enumerate(made.completed)
+    ]
 
 
 def in_kinds(
@@ -146,16 +150,60 @@ def _codes(x: np.ndarray) -> np.ndarray:
     return np.where(x == "", -1, np.searchsorted(levels, x))
 
 
-def completed_values(given: Values, completed: Completed) -> Values:
+def completed_values(
+    given: Values, completed: Completed, seed: Sequence[int]
+) -> Values:
     """Put one filling in the place of the courses' values."""
     values = dict(given) | completed.numbers
     for column, codes in completed.words.items():
         x = given[column]
         values[column] = np.unique(x[x != ""])[codes]
+    if "co2_schedule" in completed.words and "later_open" in given:
+        values["co2_schedule"] = _meant(given, values["co2_schedule"], seed)
     if "co2_gap" in completed.numbers:  # one exposure has no time between two
         gap = completed.numbers["co2_gap"]
         values["co2_gap"] = np.where(has_two(values), gap, np.nan)
     return values
+
+
+LIKE_THE_STATION = 10.0
+"""Courses of the station's shares that an operator's own schedules are joined with."""
+
+
+def _meant(given: Values, filled: np.ndarray, seed: Sequence[int]) -> np.ndarray:
+    """Draw the CO2 schedules meant for queens that went before one could be seen.
+
+    Until a later exposure was due, who was to get it and who was not fared alike: what
+    became of her tells nothing of what was meant, so it is drawn as her operator gave it
+    to queens that were there when it was due. Where she went later, the schedule is as
+    recorded, or as it was filled in.
+    """
+    early, got = given["later_open"], given["co2_got"]
+    if not (early > 0).any():
+        return filled
+    rng = np.random.default_rng(seed)
+    went = rng.random(len(early)) < early
+    place = rng.random(len(early))
+    filled = np.where((early > 0) & ~went & (got != ""), got, filled)
+    known = (early == 0) & (got != "")
+    made = filled.copy()
+    for once in (True, False):
+        # one exposure was written down: another before the insemination was not meant
+        pool = known & ~((got == BEFORE) & once)
+        levels = np.unique(got[pool])
+        rows = np.flatnonzero(went & ((got != "") == once)) if len(levels) else ()
+        for row in rows:
+            own = pool & (given["operator"] == given["operator"][row])
+            counts = np.array(
+                [
+                    (got[own] == level).sum()
+                    + LIKE_THE_STATION * (got[pool] == level).mean()
+                    for level in levels
+                ]
+            )
+            upto = np.cumsum(counts) / counts.sum()
+            made[row] = levels[np.searchsorted(upto, place[row])]
+    return made
 
 
 def _joined(courses: AnalysisSet, found: Sequence[Fitted], times: int) -> Fitted:
@@ -226,6 +274,12 @@ def group_freedom(design: Design, values: Values) -> np.ndarray:
         if groups > 1 and columns:
             left = max(groups - len(columns) - 1.0, 1.0)
             found[columns] = np.minimum(found[columns], left)
+    operators = len(np.unique(values["operator"][values["operator"] != ""]))
+    for number, form in enumerate(design.forms):
+        if form.term.name == "experience" and operators:
+            # cases run on within each operator: as many stories as there are operators
+            columns = design.columns_of(number)
+            found[columns] = np.minimum(found[columns], max(operators - 1.0, 1.0))
     return found
 
 

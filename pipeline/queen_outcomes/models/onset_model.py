@@ -479,7 +479,7 @@ def fit_station(
 ) -> OnsetModel:
     """Choose the factors of both parts and fit.
 
-    Where under 80 % of the courses are complete in what was chosen, gaps are filled in;
+    Where not nearly all courses are complete in what was chosen, gaps are filled in;
     factors and forms are chosen on one filling.
 
     Parameters
@@ -522,7 +522,7 @@ def fit_station(
 def _standing(
     values: Values, seen: Seen, terms: Sequence[Term], form: OnsetForm | None
 ) -> AnalysisSet:
-    """Give the complete courses; all, gaps and all, where too few are complete."""
+    """Give the complete courses; all, gaps and all, where not nearly all are complete."""
     y = seen.laid.astype(float)
     asked, recorded = (form.terms, RECORDED_WHEN_FIXED) if form else (terms, RECORDED)
     found = analysis_set(values, y, asked, recorded)

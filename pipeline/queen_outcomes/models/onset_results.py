@@ -7,6 +7,7 @@ the curves of laying.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -25,7 +26,7 @@ from queen_outcomes.models.adjusted_factors import (
     with_holm,
 )
 from queen_outcomes.models.analysis_set import has_two, take
-from queen_outcomes.models.choose import Design
+from queen_outcomes.models.choose import Design, few_groups
 from queen_outcomes.models.fit import join
 from queen_outcomes.models.onset_model import (
     Columns,
@@ -93,7 +94,8 @@ def laying_differences(model: OnsetModel, day: int) -> list[Row]:
             instead = _columns(model, form, values[at])
             found = laying_shift(model.fit, before, instead, day)
             row = pair_row(model.courses.values, form, values, at)
-            rows.append(row | _difference(found, row["apart_from"], names))
+            shown = _difference(found, row["apart_from"], names)
+            rows.append(row | _tested(model, form, shown))
     return with_holm(rows)
 
 
@@ -112,7 +114,8 @@ def days_rows(model: OnsetModel) -> list[Row]:
             if at:
                 pair = pair_row(model.courses.values, form, values, at)
                 shift = days_shift(model.fit, before, instead)
-                shown = _difference(shift, pair["apart_from"], names)
+                told = _difference(shift, pair["apart_from"], names)
+                shown = _tested(model, form, told)
                 days |= {key: pair[key] for key in ("reference", "overlap")} | shown
             rows.append(row | days)
     return with_holm(rows)
@@ -147,6 +150,12 @@ def _difference(found: Average, apart: str, names) -> Row:
         return dict.fromkeys(names)
     shown = (found.estimate, found.low, found.high, p_of(found))
     return dict(zip(names, shown, strict=True))
+
+
+def _tested(model: OnsetModel, form: Form, shown: Row) -> Row:
+    """Leave out the P of what varies only between too few groups."""
+    few = few_groups(form.term, model.courses.values)
+    return shown | {"p": None} if few else shown
 
 
 FOLLOWED = 0.95
@@ -288,7 +297,11 @@ def _places(model: OnsetModel) -> Iterator[Place]:
 def term_rows(model: OnsetModel) -> list[Row]:
     """Test every factor of either part as a whole, by Wald with batches."""
     places = list(_places(model))
-    tests = [_test(model, columns) for *_, columns in places]
+    few = [few_groups(form.term, model.courses.values) for _, _, form, _ in places]
+    tests = [
+        replace(_test(model, columns), p=np.nan) if why else _test(model, columns)
+        for (*_, columns), why in zip(places, few, strict=True)
+    ]
     raised = holm(np.array([test.p for test in tests], float))
     return [
         {
@@ -297,10 +310,10 @@ def term_rows(model: OnsetModel) -> list[Row]:
             "statistic": test.statistic,
             "p": test.p,
             "p_holm": p_holm,
-            "chosen_form": join(form.said, _bends(model, form, columns)),
+            "chosen_form": join(form.said, _bends(model, form, columns), why),
         }
-        for (part, _, form, columns), test, p_holm in zip(
-            places, tests, raised, strict=True
+        for (part, _, form, columns), test, p_holm, why in zip(
+            places, tests, raised, few, strict=True
         )
     ]
 

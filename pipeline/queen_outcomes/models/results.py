@@ -41,6 +41,7 @@ from queen_outcomes.models.closed import (
 )
 from queen_outcomes.models.factor_fills import fill_factors, read_filled_factors
 from queen_outcomes.models.fit import Fitted, join
+from queen_outcomes.models.gap_fates import GAP_FATES, gap_fates
 from queen_outcomes.models.onset_results import onset_rows
 from queen_outcomes.models.predictive_checks import cross_validate, look_forward
 from queen_outcomes.models.questions import form_sections, main_terms, models_of
@@ -175,26 +176,28 @@ def fit_models(
     own = [name for name in tables if name != "onset_days"]
     rows: dict[str, list[Row]] = {name: [] for name in tables}
     marks: list[Row] = []
+    fates: list[Row] = []
     taken = 0
     with earlier_store(earlier) as before:
         for question in settings.outcomes.windows:
             grace = settings.outcomes.grace_days
             closed = read_closed(store, values, question, grace, fillings=fillings)
             mark = fingerprint(closed, settings, plan)
+            place = as_columns(question)
+            fates += [{**place, **r} for r in gap_fates(closed, main_terms(settings))]
             found = take_over(before, question, mark, own)
             taken += found is not None
             if found is None:
                 found = _fitted(closed, settings, plan)
             for name, part in found.items():
                 rows[name] += part
-            marks.append(
-                {**as_columns(question), "mark": fingerprint(closed, settings, plan)}
-            )
+            marks.append({**place, "mark": fingerprint(closed, settings, plan)})
     for name, part in onset_rows(store, settings, values, plan).items():
         rows[name] += part
     for name, table in tables.items():
         write_rows(store, table, rows[name])
     write_rows(store, INPUTS, marks)
+    write_rows(store, GAP_FATES, fates)
     return taken
 
 

@@ -30,6 +30,7 @@ from queen_outcomes.outcomes.fills import (
     estimate_rates,
     write_fills,
 )
+from queen_outcomes.outcomes.sensitivity import write_sensitivity
 from queen_outcomes.outcomes.signs import histories_given
 from queen_outcomes.stats.times.competing import Curves
 from queen_outcomes.stats.times.curve_limits import batch_limits
@@ -84,6 +85,7 @@ def begin_curves(
     tasks = [beside.submit(_of_level, part, place) for place, part in levels]
     write_fills(store, settings, filling)
     write_rows(store, ESTIMATES, estimate_rates(store, settings, known))
+    write_sensitivity(store, settings)
     store.step("05_rates", "rates_with_estimates", {})
     store.execute("DROP TABLE rates")
     store.execute("ALTER TABLE rates_with_estimates RENAME TO rates")

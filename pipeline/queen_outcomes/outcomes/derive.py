@@ -41,6 +41,7 @@ STEPS = (
     ("04_outcomes", "standings"),
     ("04_outcomes", "onset"),
     ("04_outcomes", "ends"),
+    ("04_outcomes", "meant"),
     ("04_outcomes", "window_facts"),
     ("04_outcomes", "answers"),
     ("04_outcomes", "outcomes"),

@@ -230,3 +230,61 @@ def test_a_course_closes_with_the_grace_and_not_before():
         )
     assert rows == {27: [("no", False)], 28: [("no", True)]}
     assert day(0) == D0
+
+
+def meant(store, course_id="Q/1"):
+    return store.records(
+        "SELECT doses, dose, later_open, gone_first FROM meant WHERE course_id = $id",
+        {"id": course_id},
+    )[0]
+
+
+def with_later_exposures(*exits):
+    """Give twenty queens with an exposure two days later, and Q with her own only."""
+    others = [f"L{number:02d}" for number in range(20)]
+    return derived(
+        inseminations=[insemination(0, queen_id=name) for name in ("Q", *others)],
+        co2=[
+            {"queen_id": "Q", "given_at": at(0, 11)},
+            *({"queen_id": name, "given_at": at(2, 10)} for name in others),
+        ],
+        exits=exits,
+    )
+
+
+@pytest.mark.parametrize(
+    ("gone", "later_open", "gone_first"),
+    [
+        # she went before the others got theirs: nobody can say whether she was to get one
+        ([leave(1, "dead")], 1.0, True),
+        ([leave(2, "dead")], 1.0, True),
+        # between day 0 and 8, each day as likely as another: two of eight came before
+        ([leave(8, "missing")], 0.25, False),
+        ([leave(1, "sold")], 0.0, False),
+        ([], 0.0, False),
+    ],
+)
+def test_what_she_did_not_live_to_get_says_nothing_of_what_was_meant(
+    gone, later_open, gone_first
+):
+    found = meant(with_later_exposures(*gone))
+    assert (found["later_open"], found["gone_first"]) == (later_open, gone_first)
+
+
+def test_where_nobody_gets_a_later_exposure_none_was_due():
+    store = co2(at(0, 11), exits=[leave(1, "dead")])
+    assert meant(store)["later_open"] == 0.0
+
+
+def test_a_queen_that_died_before_her_second_dose_counts_as_meant_for_two():
+    names = ("A", "B", "C")
+    twice = [
+        insemination(number, queen_id=name, dose_ul=6.0, protocol="6 and 6")
+        for name in names
+        for number in (0, 2)
+    ]
+    once = insemination(0, dose_ul=6.0, protocol="6 and 6")
+    store = derived(inseminations=[*twice, once], exits=[leave(1, "dead")])
+    found = meant(store)
+    assert (found["doses"], found["dose"]) == (2, 12.0)
+    assert one(store, "doses, dose_ul") == (1, 6.0)

@@ -322,6 +322,22 @@ ESTIMATES = ExportTable(
     key=("outcome", "window_days", "grouping", "level"),
 )
 """Not exported: `rates` carries it."""
+_ODDS = "had the odds of yes of the unsettled courses been"
+SENSITIVITY = ExportTable(
+    "sensitivity",
+    "an outcome and its window; the build's own",
+    (
+        OUTCOME,
+        WINDOW,
+        share("unsettled", "of those at risk, by the fillings, not settled by the records"),
+        share("halved", f"the headline {_ODDS} half"),
+        share("doubled", f"the headline {_ODDS} double"),
+        share("all_no", "the headline had all of them been no"),
+        share("all_yes", "the headline had all of them been yes"),
+        share("colony_lost", "the headline with lost colonies as the queens' failures"),
+    ),
+    key=("outcome", "window_days"),
+)
 SEASON_FIXED = ExportTable(
     "season_fixed",
     "something fixed for the season; the build's own",

@@ -5,8 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import stats
 
-from queen_outcomes.stats.histories.pooling import freedom_with_gaps, unsettled_of
+from queen_outcomes.stats.histories.pooling import (
+    MOST_UNSETTLED,
+    freedom_with_gaps,
+    unsettled_of,
+)
 from queen_outcomes.stats.times.curve_limits import logit_limits, wilson_limits
 
 
@@ -73,3 +78,61 @@ def filled_share(answers, clusters, known: int) -> FilledShare:
     return FilledShare(
         share, float(np.fmin(low, least)), float(np.fmax(high, most)), unsettled
     )
+
+
+@dataclass(frozen=True)
+class FilledDifference:
+    """Shares of two groups of courses, and the P of there being no difference."""
+
+    one: float
+    other: float
+    p: float
+
+
+def filled_difference(answers, is_one, clusters) -> FilledDifference:
+    """Compare the share of yes in some courses with that of the others.
+
+    Parameters
+    ----------
+    answers : ndarray, shape (m, n)
+        1 yes, 0 no, nan not at risk, in each of m fillings.
+    is_one : ndarray of bool, shape (n,)
+    clusters : ndarray, shape (n,)
+        Batch of each course.
+
+    Returns
+    -------
+    FilledDifference
+        nan where one of the groups has nobody at risk; P nan where more than half of what
+        the difference rests on is filled in.
+
+    Notes
+    -----
+    Variances as in `filled_share`, of the difference of two ratios linearised over batches.
+    """
+    at_risk = np.isfinite(answers)
+    sides = [at_risk & (is_one == side) for side in (True, False)]
+    sizes = [side.sum(axis=1) for side in sides]
+    if not len(answers) or not all(size.all() for size in sizes):
+        return FilledDifference(*[np.nan] * 3)
+    yes = np.where(at_risk, answers, 0.0)
+    shares, off = [], np.zeros(answers.shape)
+    for side, size, sign in zip(sides, sizes, (1, -1), strict=True):
+        share = (yes * side).sum(axis=1) / size
+        off += sign * side * (yes - share[:, None]) / size[:, None]
+        shares.append(share)
+    codes = np.unique(clusters, return_inverse=True)[1]
+    if codes.max() == 0:
+        codes = np.arange(len(codes))
+    groups, m = codes.max() + 1, len(answers)
+    sums = np.array([np.bincount(codes, row, groups) for row in off])
+    within = float((sums**2).sum(axis=1).mean() * groups / max(groups - 1, 1))
+    each = shares[0] - shares[1]
+    between = float(each.var(ddof=1)) if m > 1 else 0.0
+    total = within + (1 + 1 / m) * between
+    unsettled = float(unsettled_of(between, total, m))
+    p = np.nan
+    if total > 0 and unsettled <= MOST_UNSETTLED:
+        df = float(freedom_with_gaps(m, unsettled, groups - 1))
+        p = float(2 * stats.t.sf(abs(each.mean()) / np.sqrt(total), df))
+    return FilledDifference(float(shares[0].mean()), float(shares[1].mean()), p)
