@@ -7,6 +7,7 @@ import shutil
 import subprocess
 from pathlib import Path
 
+import duckdb
 import pytest
 from queen_outcomes.commands.failures import ENDINGS, FAULT, INTERRUPTED
 
@@ -54,6 +55,25 @@ def test_the_tables_open_in_r(built_demo):
         ["Rscript", "-e", code], capture_output=True, text=True, check=True
     )
     assert "laid" in done.stdout
+
+
+@pytest.mark.slow
+def test_the_lines_for_r_ask_what_the_lines_for_duckdb_ask(built_demo, monkeypatch):
+    """Holds without R: its strings closed, its brackets paired, its statement run."""
+    (code,) = blocks("r")
+    strings = re.findall(r'"((?:[^"\\]|\\.)*)"', code)
+    bare = re.sub(r'"(?:[^"\\]|\\.)*"', "", code)
+    assert '"' not in bare
+    while (less := re.sub(r"\([^()\[\]]*\)|\[[^()\[\]]*\]", "", bare)) != bare:
+        bare = less
+    assert not set(bare) & set("()[]")
+    path, statement = (text.replace('\\"', '"') for text in strings)
+    monkeypatch.chdir(built_demo.parents[2])
+    path = path.replace("my-station", built_demo.parents[1].name)
+    with duckdb.connect(path, read_only=True) as build:
+        rows = [row for row in build.sql(statement).fetchall() if row[1] is not None]
+    assert len(rows) >= 5
+    assert all(0.5 < share < 1 for _, share in rows)
 
 
 def test_every_exit_code_says_what_to_do_on_a_monday():

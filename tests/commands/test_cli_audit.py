@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import shutil
+import subprocess
+import sys
 
 import pytest
 from queen_outcomes.base.store import Store
@@ -52,6 +54,19 @@ def test_expected_and_observed_failures_agree_over_all_operators(command, statio
     filled = sum(row["filled_in"] for row in told["operators"])
     assert expected == pytest.approx(filled, abs=0.6)  # rounded to tenths
     assert filled > sum(row["failures"] for row in told["operators"]) > 100
+
+
+def test_what_the_build_holds_is_shown_without_loading_statistics_or_charts(station):
+    code = (
+        "import sys; from queen_outcomes.commands.cli import run; "
+        "code = run(['audit', '--quiet', sys.argv[1]]); "
+        "print('loaded', *sys.modules); sys.exit(code)"
+    )
+    words = [sys.executable, "-c", code, station]
+    out = subprocess.run(words, check=True, capture_output=True, text=True).stdout
+    loaded = set(out.rpartition("loaded ")[2].split())
+    assert "duckdb" in loaded
+    assert not loaded & {"scipy", "polars", "altair", "typst", "vl_convert"}
 
 
 def test_one_operator_has_a_page_and_a_sheet(command, station):

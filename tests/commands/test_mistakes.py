@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import shutil
+from pathlib import Path
 
 import pytest
 from queen_outcomes.base.errors import nearest
@@ -17,12 +19,12 @@ MISTAKES = {
     ("export", "st"): ("DEST is missing", "folder st alone"),
     ("export",): ("DEST is missing", "where to"),
     ("demo",): ("DIR is missing", "demo DIR"),
-    ("due", "st", "extra"): ("(extra)", "due --help"),
+    ("due", "st", "extra"): ("a word too many", "leave it out"),
     ("explain", "st", "Q", "12"): ("3 words", "quotation marks"),
-    ("aduit", "st"): ("No such command 'aduit'", "'audit'"),
-    ("audit", "st", "--day", "21"): ("'--day'", "'--days'"),
-    ("due", "st", "--csv"): ("--csv stands without its value", "due --help"),
-    ("due", "st", "--ics"): ("--ics stands without its value", "due --help"),
+    ("aduit", "st"): ("no command aduit", "did you mean audit?"),
+    ("audit", "st", "--day", "21"): ("no option --day", "did you mean --days?"),
+    ("due", "st", "--csv"): ("--csv stands without its value", "write --csv FILE"),
+    ("due", "st", "--ics"): ("--ics stands without its value", "write --ics FILE"),
     ("audit", "st", "--operator"): ("--operator stands without", "audit --help"),
     # a queen, an operator or a step misspelt
     ("explain", "st", "q26-156"): ('"q26-156"', '"Q26-0156"'),
@@ -32,14 +34,14 @@ MISTAKES = {
     ("audit", "st", "--outcome", "layng"): ("--outcome", 'did you mean "laying"'),
     ("build", "st", "--until", "modles"): ("--until", "did you mean models"),
     # a folder or a file that is not there
-    ("build", "nowhere"): ("no station here in nowhere", "queen-outcomes new"),
-    ("check", "nowhere"): ("no station here in nowhere", "queen-outcomes new"),
-    ("due", "nowhere"): ("no such folder in nowhere", "right folder"),
-    ("explain", "nowhere", "Q1"): ("no station here in nowhere", "right folder"),
+    ("build", "nowhere"): ("there is no station in nowhere", "queen-outcomes new"),
+    ("check", "nowhere"): ("there is no station in nowhere", "queen-outcomes new"),
+    ("due", "nowhere"): ("there is no station in nowhere", "right folder"),
+    ("explain", "nowhere", "Q1"): ("there is no station in nowhere", "right folder"),
     ("due", "st", "--csv", "none/x.csv"): ("none/x.csv", "make the folder none"),
-    ("due", "st", "--csv", "."): ("--csv", "due --help"),
+    ("due", "st", "--csv", "."): ("--csv", "name a file"),
     ("due", "st", "--csv", "st/records/x.csv"): ("st/records/x.csv", "another place"),
-    ("new", "st"): ("not empty in st", "another folder"),
+    ("new", "st"): ("found:    st holds", "another folder"),
     # a day or a choice that is none
     ("audit", "st", "--from", "2026-13-01"): ("--from", "2026-07-05"),
     ("audit", "st", "--from", "2026-06-02", "--to", "2026-06-01"): (
@@ -48,8 +50,8 @@ MISTAKES = {
     ),
     ("build", "st", "--as-of", "tomorrow"): ("--as-of", "2026-07-05"),
     ("compare", "st", "--since", "5.7.2026"): ("--since", "2026-07-05"),
-    ("export", "st", "out", "--format", "xlsx"): ("--format", "'csv'"),
-    ("compare", "st", "--by", "dose"): ("--by", "'tip'"),
+    ("export", "st", "out", "--format", "xlsx"): ("--format", "one of parquet, csv"),
+    ("compare", "st", "--by", "dose"): ("--by", "instrument, tip,"),
     # a share that is none, or an arm
     ("compare", "st", "--margin", "10"): ("--margin", "write 0.1 or 10%"),
     ("compare", "st", "--margin", "much"): ("--margin", "such as 0.1 or 10%"),
@@ -107,6 +109,42 @@ def test_a_comparison_is_printed_in_per_cent(command, place):
     assert shares
     for share in shares:
         assert f" {100 * share:.0f} %" in out
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("words", "held"),
+    [
+        (("due", "st"), {"queen_id", "useful_until", "settles"}),
+        (("explain", "st", "Q26-0156"), {"part", "course_id", "rule", "settled_by"}),
+        (("audit", "st"), {"operator", "failures", "expected", "shared_pct"}),
+        (("audit", "st", "--operator", "Birch"), {"queen_id", "of_load", "instrument"}),
+        (("compare", "st"), {"arm", "rate_low", "p_holm", "overlap"}),
+    ],
+)
+def test_a_table_goes_into_a_file_whole(command, place, monkeypatch, words, held):
+    monkeypatch.chdir(place)
+    ran = command(*words, "--csv", "table.csv")
+    assert (ran.code, ran.out.splitlines()[0]) == (0, "table.csv")
+    with Path("table.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert held <= set(rows[0])
+    assert all(None not in row and None not in row.values() for row in rows)
+    refused = command(*words, "--csv", "st/build/x.csv")
+    assert (refused.code, refused.out) == (failures.USAGE, "")
+    assert "st/build/x.csv" in refused.err
+
+
+@pytest.mark.slow
+def test_the_operators_written_are_the_table_s(command, place, monkeypatch):
+    monkeypatch.chdir(place)
+    told = json.loads(command("audit", "st", "--json").out)["operators"]
+    assert command("audit", "st", "--csv", "table.csv").code == 0
+    with Path("table.csv").open(encoding="utf-8", newline="") as file:
+        rows = {row["operator"]: row for row in csv.DictReader(file)}
+    assert {row["operator"] for row in told} == set(rows)
+    for row in told:
+        assert rows[row["operator"]]["failures"] == str(row["failures"])
 
 
 def test_the_same_letters_and_numbers_come_before_what_looks_alike():

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy import stats
 from scipy.special import expit, logit, ndtr, ndtri
 
 from queen_outcomes.audit.apart import Apart
@@ -29,6 +28,7 @@ from queen_outcomes.stats.shares.funnel import adjusted_z, flags, overdispersion
 from queen_outcomes.stats.shares.poisson_binomial import batch_tails
 from queen_outcomes.stats.shares.ranks import rank_limits
 from queen_outcomes.stats.shares.shared_effects import conditional_logits
+from queen_outcomes.stats.tails import norm_isf
 
 Row = dict[str, Any]
 SEPARABLE = 0.30
@@ -42,7 +42,7 @@ OFTEN = 0.5
 """Share of fillings with a course at risk, from which on it counts as followed."""
 LEAST = 0.25
 """Failures, and successes, taken for none where log odds are compared."""
-Z_95 = float(stats.norm.isf(0.025))
+Z_95 = float(norm_isf(0.025))
 
 
 @dataclass(frozen=True)

@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
-from queen_outcomes.models.closed import ClosedCourses
+
+if TYPE_CHECKING:
+    from queen_outcomes.models.closed import ClosedCourses
 
 Row = dict[str, Any]
 NOT_RECORDED = "not recorded"

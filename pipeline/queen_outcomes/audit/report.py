@@ -7,18 +7,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from queen_outcomes.audit import own_courses
-from queen_outcomes.audit.period import Period, masked, read_period
-from queen_outcomes.audit.sheet import (
-    APART,
-    batch_failed,
-    failing,
-    series_points,
-    sheet,
-    station_said,
-)
+from queen_outcomes.audit.period import Period, read_period
+from queen_outcomes.audit.said import APART, batch_failed, failing, station_said
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import NoModelError, UsageError, nearest
 from queen_outcomes.base.store import Store
+from queen_outcomes.facts.exports.audit import OPERATORS
 from queen_outcomes.facts.pseudonyms import Mask, hide_names
 from queen_outcomes.facts.settings import Settings, asked_question
 from queen_outcomes.facts.words import percent
@@ -56,6 +50,8 @@ class Report:
         Of that operator's running series, for a chart.
     file : str
         A name for files.
+    operators : list of dict
+        As in the table `operators`, names as shown.
     """
 
     title: str
@@ -65,6 +61,16 @@ class Report:
     sheet: Row | None
     points: list[Row]
     file: str
+    operators: list[Row]
+
+    @property
+    def table(self) -> tuple[list[str], list[list[Any]]]:
+        """Columns and rows to write: the operators, or the one's failed queens."""
+        if self.sheet is None:
+            names = [column.name for column in OPERATORS.columns]
+            return names, [[row[name] for name in names] for row in self.operators]
+        names = [key for key, _ in own_courses.COLUMNS]
+        return names, [[row[name] for name in names] for row in self.sheet["failed"]]
 
 
 def audit(
@@ -105,13 +111,20 @@ def audit(
         )
     wanted = asked.operator
     if mask is not None:
-        hide_names(store, mask)
+        from queen_outcomes.audit.part import masked
+
         period = masked(period, mask)
+        hide_names(store, mask)
         wanted = mask.codes.get(wanted, wanted)
     operator = _operator(period, wanted)
     everybody = "all operators" if mask is None else "all operators in codes"
-    told = sheet(store, period, operator) if operator else None
-    points = told.pop("points") if told else []
+    told, points = None, []
+    if operator:
+        # late: all operators' figures are there without it
+        from queen_outcomes.audit.sheet import series_points, sheet
+
+        told = sheet(store, period, operator)
+        points = series_points(told.pop("points"))
     what = failing(question)
     return Report(
         title=f"{operator or 'Technique'}: courses {what}{_period_said(asked)}",
@@ -119,8 +132,9 @@ def audit(
         batches=_batches(period),
         station=station_said(store, question),
         sheet=told,
-        points=series_points(points),
+        points=points,
         file=_file_name(operator or everybody, question, asked),
+        operators=period.operators,
     )
 
 

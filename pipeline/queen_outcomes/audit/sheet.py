@@ -14,9 +14,17 @@ from queen_outcomes.audit import own_courses
 from queen_outcomes.audit.cases import LARGE, batch_parts
 from queen_outcomes.audit.learning import learning_said
 from queen_outcomes.audit.period import Period
+from queen_outcomes.audit.said import (
+    APART,
+    batch_failed,
+    not_told_apart,
+    series_said,
+    station_said,
+    verdict,
+)
 from queen_outcomes.base.store import Store
-from queen_outcomes.facts.outcomes import OUTCOMES, question_columns
-from queen_outcomes.facts.words import BATCH_KINDS, limits, percent
+from queen_outcomes.facts.outcomes import question_columns
+from queen_outcomes.facts.words import limits, percent
 
 Row = dict[str, Any]
 SHARE = "share"
@@ -31,15 +39,7 @@ MEASURES = {
 WORSE = {"dose_error": "further", "attempts": "more", "minutes": "more"}
 """Which way a mean is the worse for: further from none, or more. Of the others there is none,
 and the middle 80 % of a yes or no says nothing."""
-WAYS = {"worse": "more failures", "better": "fewer failures"}
 MOST_BATCHES = 3
-APART = "operator and batch cannot be told apart"
-
-
-def failing(question: tuple[str, int]) -> str:
-    """Name the failure that a question counts."""
-    outcome, days = question
-    return OUTCOMES[outcome].failure.format(days)
 
 
 def sheet(store: Store, period: Period, operator: str) -> Row:
@@ -157,77 +157,11 @@ def _learning(store: Store, question: tuple[str, int], operator: str) -> Row:
 LIMITS = [
     "The comparison knows only what is recorded. Queens, semen or colonies that differ in "
     "something nobody wrote down are compared as if they were alike.",
-    "Undecided courses are left out; a queen nobody looked at says nothing.",
+    "An undecided course is filled in as alike courses fared; running series and batches "
+    "pass over it.",
     "A signal comes by chance now and then, and a real change is often missed when "
     "courses are few. It names no cause.",
 ]
-
-
-def batch_failed(batch: Row) -> str:
-    """Say how many of a batch's courses failed, and how many were expected to."""
-    return (
-        f"{BATCH_KINDS[batch['kind']]} {batch['batch']}: {batch['failures']} of "
-        f"{batch['courses']} failed, {batch['expected']:.1f} expected"
-    )
-
-
-def verdict(
-    row: Row, name: str, question: tuple[str, int], points: list[Row] = ()
-) -> str:
-    """Say in one sentence how the operator's failures compare, and what the series saw.
-
-    Parameters
-    ----------
-    row : dict
-        Of `operators`.
-    name : str
-    question : tuple of str and int
-    points : list of dict
-        Of `operator_series`, the operator's; those with a signal are named.
-    """
-    what = failing(question)
-    if not row["courses"]:
-        return f"{name} has no course here that the records settle and whose risk is known."
-    counts = f"{row['failures']} of {row['courses']} courses: {what}"
-    if row["apart_from"]:
-        return f"{counts}. {not_told_apart(row)}"
-    if not row["shown"]:
-        return f"{counts}: too few courses to compare with what was expected."
-    filled = ""
-    if row["undecided"]:
-        filled = f"with those not settled filled in {row['filled']:.1f}, where "
-    against = (
-        f"{counts}; {filled}{row['expected']:.1f} would be expected of the same courses"
-    )
-    word = {"more": "more than", "fewer": "fewer than"}.get(row["flag"], "within what")
-    said = f"{word} chance and batches give"
-    seen = _signalled(points)
-    if seen:
-        return f"{against}. Over all these courses that is {said}; {seen}."
-    return f"{against}. That is {said}."
-
-
-def not_told_apart(row: Row) -> str:
-    """Say what an operator cannot be told apart from, and what follows."""
-    return (
-        f"{row['operator']} cannot be told apart from {row['apart_from']}: nothing here "
-        "clears or blames the hand."
-    )
-
-
-def _signalled(points: list[Row]) -> str:
-    """Say which way the season's series signalled, and when it was known; else nothing."""
-    first: dict[str, Row] = {}
-    for point in sorted(points, key=lambda one: one["known_on"]):
-        if point["signal"]:
-            first.setdefault(point["signal"], point)
-    if not first:
-        return ""
-    ways = " and ".join(
-        f"{WAYS[way]} (known {point['known_on'].isoformat()})"
-        for way, point in sorted(first.items())
-    )
-    return f"this season's series signalled {ways}"
 
 
 def compares(row: Row, period: Period) -> list[str]:
@@ -254,9 +188,15 @@ def compares(row: Row, period: Period) -> list[str]:
             f"Rank among {of} operators, 1 for the fewest failing: anywhere from "
             f"{row['rank_low']} to {row['rank_high']}."
         )
-    for key, word in (("undecided", "undecided"), ("unknown_risk", "of unknown risk")):
-        if row[key]:
-            said.append(f"{row[key]} further closed courses are {word} and left out.")
+    if row["undecided"]:
+        said.append(
+            f"{row['undecided']} further closed courses are undecided: each is filled in "
+            "from what was seen of her."
+        )
+    if row["unknown_risk"]:
+        said.append(
+            f"{row['unknown_risk']} further closed courses are of unknown risk and left out."
+        )
     return said
 
 
@@ -331,53 +271,11 @@ def _signals(store: Store, period: Period, operator: str) -> Row:
     points = store.records(
         f'SELECT * FROM operator_series {where} ORDER BY series DESC, "case"', given
     )
-    said = [_series_said(row, points) for row in limits]
+    said = [series_said(row, points) for row in limits]
     if not said:
         said = ["There is no running series: only the plan's outcome has one."]
     worse = any(point["signal"] == "worse" for point in points)
     return {"said": said, "points": points, "worse": worse}
-
-
-def station_said(store: Store, question: tuple[str, int]) -> list[str]:
-    """Say what the station's own running series shows; nothing where there is none."""
-    given = question_columns(question)
-    where = (
-        "WHERE operator IS NULL AND outcome = $outcome AND window_days = $window_days"
-    )
-    limits = store.records(f"SELECT * FROM series_limits {where}", given)
-    points = store.records(
-        f"SELECT * FROM operator_series {where} AND signal <> '' ORDER BY \"case\"",
-        given,
-    )
-    return [_series_said(row, points) for row in limits]
-
-
-def _series_said(row: Row, points: list[Row]) -> str:
-    against = {
-        "station": "The whole station against its earlier seasons",
-        "level": "Against colleagues this season",
-        "drift": "Against the operator's own earlier courses",
-    }[row["series"]]
-    if row["message"]:
-        return f"{against}: no verdict ({row['message']})."
-    own = [p for p in points if p["series"] == row["series"] and p["signal"]]
-    chance = (
-        ""
-        if row["detection"] is None
-        else (
-            f" Had the odds of failing doubled at its first course, that would show by now "
-            f"with a chance of {percent(row['detection'])}."
-        )
-    )
-    early = " Provisional: there is no earlier season." if row["provisional"] else ""
-    if not own:
-        return f"{against}: no signal in {row['cases']} courses.{chance}{early}"
-    when = "; ".join(
-        f"{WAYS[p['signal']]}, at course {p['case']} ({p['inseminated_at'].date()}, known "
-        f"{p['known_on']})"
-        for p in own
-    )
-    return f"{against}: {when}.{chance}{early}"
 
 
 def _first(

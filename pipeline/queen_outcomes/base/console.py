@@ -58,6 +58,8 @@ class Console:
     def __post_init__(self) -> None:
         """Begin with nothing under way."""
         self._under_way: _UnderWay | None = None
+        self.more = "--wide, --json"
+        """Options that give what a table leaves out for width."""
 
     def doing(self, what: str) -> None:
         """Show on a terminal what is done and for how long, once it takes over 2 s."""
@@ -121,7 +123,7 @@ class Console:
         for line in lines:
             click.echo(line)
         if gone:
-            told = f"not shown for width: {'; '.join(gone)} (--wide, --json)"
+            told = f"not shown for width: {'; '.join(gone)} ({self.more})"
             self.note(folded(told, width))
 
     def note(self, text: str) -> None:
@@ -140,12 +142,19 @@ class Console:
             self.note(text)
 
     def error(self, text: str) -> None:
-        """Write an error to stderr, quiet or not."""
+        """Write an error to stderr, quiet or not, folded to the width of a terminal."""
         self.done()
         sys.stdout.flush()
-        text = clean_lines(text)
+        width = shutil.get_terminal_size().columns if is_live(sys.stderr) else None
+        text = folded(clean_lines(text), width, hang=HANG)
         red = is_live(sys.stderr) and allows_colour()
         click.echo(click.style(text, fg="red") if red else text, err=True)
+
+    def trace(self, text: str) -> None:
+        """Write a traceback to stderr, its lines as they are."""
+        self.done()
+        sys.stdout.flush()
+        click.echo(clean_lines(text), err=True)
 
     def started(self, step: str, what: str = "") -> None:
         """Show on a terminal which step is under way; it is overwritten at its end."""
@@ -161,6 +170,8 @@ class Console:
             click.echo(f"{start}{step:<8}{rows:>12,} rows{seconds:>9.2f} s", err=True)
 
 
+HANG = 10
+"""How far an error's line goes on: where its words begin behind "found:"."""
 WIPE = "\r\x1b[K"
 """Takes a terminal's line away."""
 PATIENCE = 2.0

@@ -65,8 +65,7 @@ def refuse_kept_places(station: Path, *targets: Path | None) -> None:
         if not place.parent.is_dir():
             raise UsageError(
                 "the folder to write into is not there",
-                where=str(target),
-                found=f"no folder {place.parent}",
+                found=f"{target}, and no folder {place.parent}",
                 hint=f"make the folder {target.parent} first, or name another place",
             )
 
@@ -76,7 +75,7 @@ def _refuse_kept(station: Path, place: Path, target: Path) -> None:
         if place.is_relative_to((station / name).resolve()):
             raise UsageError(
                 f"nothing is written into {name}/",
-                where=str(target),
+                found=str(target),
                 expected=f"a place outside it: it holds {holds}",
                 hint="name another place, such as one beside the station's folder",
             )

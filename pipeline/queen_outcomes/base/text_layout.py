@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
+import io
 import re
 import textwrap
 import unicodedata
@@ -48,6 +50,27 @@ a text: in any other file a first apostrophe is the station's own."""
 def no_formula(text: str) -> str:
     """Put an apostrophe before a text that a spreadsheet would take for a formula."""
     return f"'{text}" if text[:1] and text[0] in FORMULA_SIGNS else text
+
+
+def csv_text(columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """Give a table as CSV: UTF-8, commas, points, ISO days, numbers in full.
+
+    Texts are kept from being taken for formulas (`no_formula`); null is empty, yes and no
+    are true and false, a list stands in one cell with commas.
+    """
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows([_csv_cell(value) for value in row] for row in rows)
+    return text.getvalue()
+
+
+def _csv_cell(value: Any) -> Any:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, list | tuple):
+        value = ", ".join(map(str, value))
+    return no_formula(value) if isinstance(value, str) else value
 
 
 def by_number(text: str) -> list[tuple[int, str]]:
@@ -271,8 +294,8 @@ def _at_underscores(name: str, wide: int) -> list[str]:
     return [piece for line in lines for piece in textwrap.wrap(line, max(wide, 1))]
 
 
-def folded(text: str, width: int | None) -> str:
-    """Fold the lines of a text between words; what goes on stands two further in."""
+def folded(text: str, width: int | None, hang: int = len(GAP)) -> str:
+    """Fold the lines of a text between words; what goes on stands so much further in."""
     if width is None:
         return text
     lines = []
@@ -281,7 +304,7 @@ def folded(text: str, width: int | None) -> str:
         lines += textwrap.wrap(
             line,
             max(width, NARROWEST),
-            subsequent_indent=f"{start}{GAP}",
+            subsequent_indent=start + " " * hang,
             break_long_words=False,
             break_on_hyphens=False,
         ) or [""]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +17,7 @@ from queen_outcomes.base.errors import UsageError
 
 if TYPE_CHECKING:
     from queen_outcomes.base.store import Store
+    from queen_outcomes.facts.settings import Settings
 
 DUE = 'SELECT * FROM due ORDER BY status, useful_until, "on", queen_id, course_id, day'
 """Due before missed; soonest to close first."""
@@ -33,6 +34,19 @@ class LatestBuild:
     def as_of(self) -> dt.date:
         """The day its figures stand for."""
         return dt.date.fromisoformat(self.journal["as_of"])
+
+    def stands_on(self, settings: Settings, season: Mapping[str, Any]) -> bool:
+        """Tell whether it was made with these settings and left the season's file so.
+
+        Parameters
+        ----------
+        settings : Settings
+        season : mapping
+            As `season_plan.journalled` gives it.
+        """
+        left = self.journal.get("season") or {}
+        is_same = self.journal.get("settings") == settings.resolved()
+        return is_same and left.get("sha256") == season["sha256"]
 
 
 @contextmanager
@@ -63,8 +77,9 @@ def _newest(station: Path) -> tuple[dict[str, Any], Store]:
         if folder is None:
             if not station.is_dir():
                 raise UsageError(
-                    "there is no such folder",
+                    "there is no station",
                     where=str(station),
+                    found="no such folder",
                     expected="a station's folder, with a station.toml",
                     hint="name the right folder, or make one with `queen-outcomes new DIR`",
                 )

@@ -12,14 +12,14 @@ import os
 import platform
 import shutil
 import time
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
 from typing import Any
 
 from queen_outcomes import __version__
 from queen_outcomes.base import folders, resources
-from queen_outcomes.base.console import Console, plain
+from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import UsageError, nearest
 from queen_outcomes.base.workers import Workers
 from queen_outcomes.build import pseudonymous, steps, unchanged
@@ -176,7 +176,7 @@ def _begin_journal(
 
     The journal is the only part of a build's results that carries the clock.
     """
-    resolved = json.loads(json.dumps(asdict(settings), default=plain))
+    resolved = settings.resolved()
     text = json.dumps(resolved, sort_keys=True)
     return {
         "version": __version__,

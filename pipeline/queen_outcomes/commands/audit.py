@@ -8,7 +8,15 @@ from pathlib import Path
 import click
 
 from queen_outcomes.base.console import Console
-from queen_outcomes.commands.options import Day, shared, station_argument
+from queen_outcomes.base.outputs import refuse_kept_places
+from queen_outcomes.commands.options import (
+    Day,
+    csv_option,
+    shared,
+    station_argument,
+    tell_files,
+    write_csv,
+)
 
 
 @click.command()
@@ -19,6 +27,7 @@ from queen_outcomes.commands.options import Day, shared, station_argument
 @click.option("--from", "since", type=Day(), help="First day 0.")
 @click.option("--to", "until", type=Day(), help="Last day 0.")
 @click.option("--pseudonyms", is_flag=True, help="Codes in the place of names.")
+@csv_option("the operators, or the operator's failed queens,")
 @shared
 @click.make_pass_decorator(Console, ensure=True)
 def audit(
@@ -27,6 +36,7 @@ def audit(
     since: dt.date | None,
     until: dt.date | None,
     operator: str | None,
+    csv_file: Path | None,
     *,
     pseudonyms: bool,
     **asked,
@@ -38,6 +48,7 @@ def audit(
     from queen_outcomes.facts.pseudonyms import mask_of, station_key
     from queen_outcomes.paper import audit_sheet
 
+    refuse_kept_places(station, csv_file)
     choices = settings.load(station)
     with open_latest(station, console) as last:
         mask, name = None, choices.name
@@ -47,4 +58,7 @@ def audit(
         request = auditing.AuditRequest(operator, since=since, until=until, **asked)
         found = auditing.audit(last.store, choices, request, mask)
     files = audit_sheet.write(found, station, name, last.as_of)
+    if csv_file:
+        tell_files(console, [*write_csv(csv_file, *found.table), *files])
+        return
     auditing.tell(found, console, [str(path) for path in files])

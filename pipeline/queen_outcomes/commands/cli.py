@@ -73,7 +73,11 @@ def cli(ctx: click.Context) -> None:
     console = ctx.ensure_object(Console)
     if ctx.invoked_subcommand is None:
         console.emit(WELCOME)
-    elif ctx.invoked_subcommand in DOING:
+        return
+    command = cli.commands.get(ctx.invoked_subcommand)
+    if command and any("--csv" in one.opts for one in command.params):
+        console.more = "--wide, --json, --csv FILE"
+    if ctx.invoked_subcommand in DOING:
         console.doing(DOING[ctx.invoked_subcommand])
 
 
@@ -84,9 +88,12 @@ EXAMPLES = {
     "build": ("build my-station", "build my-station --as-of 2026-07-05 --pdf"),
     "check": ("check my-station", "check my-station --mapping"),
     "due": ("due my-station", "due my-station --ics due.ics --csv due.csv"),
-    "explain": ("explain my-station Q26-0156", "explain Q26-0156 --json"),
+    "explain": ("explain my-station Q26-0156", "explain Q26-0156 --csv her.csv"),
     "export": ("export my-station tables", "export my-station tables --format csv"),
-    "audit": ("audit my-station", 'audit my-station --operator "Birch"'),
+    "audit": (
+        "audit my-station --csv operators.csv",
+        'audit my-station --operator "Birch"',
+    ),
     "sheets": ("sheets my-station", "sheets my-station --by yard --paper letter"),
     "compare": (
         "compare my-station --margin 10%",
@@ -148,10 +155,10 @@ def run(argv: Sequence[str] | None = None) -> int:
     except (Exception, KeyboardInterrupt) as problem:
         code = INTERRUPTED if interrupt.came else exit_code(problem)
         if console.debug or code == FAULT:
-            console.error("".join(traceback.format_exception(problem)).rstrip())
+            console.trace("".join(traceback.format_exception(problem)).rstrip())
         words = sys.argv[1:] if argv is None else argv
         named = next((word for word in words if word in cli.commands), "")
-        console.error(message(problem, code, named))
+        console.error(message(problem, code, cli.commands.get(named)))
         return code
     finally:
         console.done()

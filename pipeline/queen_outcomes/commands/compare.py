@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -9,14 +10,22 @@ import click
 
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import NoModelError, UsageError
-from queen_outcomes.base.outputs import new_folder
-from queen_outcomes.commands.options import Day, Share, shared, station_argument
+from queen_outcomes.base.outputs import new_folder, refuse_kept_places
+from queen_outcomes.commands.options import (
+    Day,
+    Share,
+    csv_option,
+    shared,
+    station_argument,
+    tell_files,
+    write_csv,
+)
 from queen_outcomes.facts.dictionary import COMPARED_BY
 from queen_outcomes.facts.outcomes import OUTCOMES
 
 if TYPE_CHECKING:
     from queen_outcomes.build.latest_build import LatestBuild
-    from queen_outcomes.doses.compare_request import Once
+    from queen_outcomes.doses.compared import Once
     from queen_outcomes.facts.settings import Settings
 
 PLACE = ("build", "compare")
@@ -44,9 +53,12 @@ HOME = "../latest/dashboard/"
 @click.option(
     "--since", type=Day(), help="Compare before and since this day, such as 2026-07-05."
 )
+@csv_option("arms and differences")
 @shared
 @click.make_pass_decorator(Console, ensure=True)
-def compare(console: Console, station: Path, **asked: Any) -> None:
+def compare(
+    console: Console, station: Path, csv_file: Path | None, **asked: Any
+) -> None:
     """Compare dose protocols, or tips, instruments, diluents or lines.
 
     Writes a page under build/compare.
@@ -57,21 +69,34 @@ def compare(console: Console, station: Path, **asked: Any) -> None:
             hint="give one of them; run the command twice for both",
         )
     from queen_outcomes.build.latest_build import open_latest
-    from queen_outcomes.doses.compare_request import CompareRequest, compare_once
+    from queen_outcomes.doses import compared
     from queen_outcomes.facts import settings as station_settings
-    from queen_outcomes.models.season_plan import read, season_of
+    from queen_outcomes.models import season_plan
 
+    refuse_kept_places(station, csv_file)
     settings = station_settings.load(station)
+    request = compared.CompareRequest(**asked)
     with open_latest(station, console) as last:
-        season = season_of(last.as_of, settings.season_first_month)
-        plan = read(station, season, last.as_of)
-        found = compare_once(
-            last.store, settings, last.as_of, CompareRequest(**asked), plan
-        )
+        season = season_plan.season_of(last.as_of, settings.season_first_month)
+        plan = season_plan.read(station, season, last.as_of)
+        found = None
+        if last.stands_on(settings, season_plan.journalled(station, plan)):
+            found = compared.of_build(last.store, settings, request)
+        if found is None:
+            # late: what fits models takes longer to load than the build's tables to read
+            from queen_outcomes.doses.compare_request import compare_once
+
+            found = compare_once(last.store, settings, last.as_of, request, plan)
         place = station.joinpath(*PLACE)
+        charts: dict[str, Any] = {}
+        told = section_of(found, arm_levels(found, last), charts)
         with new_folder(place) as folder:
-            page = place / draw(found, last, settings, folder).name
-    tell(found, page, console)
+            shown = {"told": told, "charts": charts}
+            page = place / draw(found, shown, last.as_of, settings, folder).name
+    if csv_file:
+        tell_files(console, [*write_csv(csv_file, *flat(found)), page])
+    else:
+        tell(found, told, page, console)
     if not found.has_difference:
         raise NoModelError(
             "these arms cannot be compared",
@@ -79,24 +104,34 @@ def compare(console: Console, station: Path, **asked: Any) -> None:
         )
 
 
-def draw(found: Once, last: LatestBuild, settings: Settings, folder: Path) -> Path:
-    """Write the page of a comparison."""
+def arm_levels(found: Once, last: LatestBuild) -> list[dict[str, Any]]:
+    """Read where the courses of the build's arms lie; nothing for other arms."""
     from queen_outcomes.base import resources
+
+    if not found.request.is_of_protocols:
+        return []
+    return last.store.records(resources.read("sql", "10_pages", "arm_levels.sql"))
+
+
+def draw(
+    found: Once,
+    shown: dict[str, Any],
+    as_of: dt.date,
+    settings: Settings,
+    folder: Path,
+) -> Path:
+    """Write the page of a comparison."""
     from queen_outcomes.dashboard.site import draw_apart
     from queen_outcomes.facts.dose_words import success
 
-    levels = []
-    if found.request.is_of_protocols:
-        levels = last.store.records(resources.read("sql", "10_pages", "arm_levels.sql"))
-    charts: dict[str, Any] = {}
     page = {
         "title": found.title,
         "asked": success(*found.question),
         "margin_said": found.margin_said,
-        "part": section_of(found, levels, charts),
-        "charts": charts,
+        "part": shown["told"],
+        "charts": shown["charts"],
     }
-    return draw_apart("compare", page, settings, last.as_of, folder, HOME)
+    return draw_apart("compare", page, settings, as_of, folder, HOME)
 
 
 def section_of(
@@ -122,7 +157,7 @@ ARM_COLUMNS = {
     "no": "no",
     "undecided": "undecided",
     "left": "left",
-    "rate": "yes of yes and no",
+    "rate": "plain rate",
     "limits": "95 % limits",
     "adjusted": "adjusted (95 % limits)",
     "mean_dose_ul": "mean dose, uL",
@@ -143,7 +178,39 @@ CONTRAST_COLUMNS = {
 CONTRAST_DROPS = ("ratio", "shared", "p", "p_holm")
 
 
-def tell(found: Once, page: Path, console: Console) -> None:
+ARM_CELLS = (
+    *("arm", "reference", "courses", "closed", "yes", "no", "undecided", "left"),
+    *("rate", "low", "high", "adjusted", "adjusted_low", "adjusted_high"),
+    *("mean_dose_ul", "doses"),
+)
+CONTRAST_CELLS = (
+    *("outcome", "window_days", "reference", "method", "primary", "difference"),
+    *("low", "high", "p", "p_holm", "ratio", "margin", "overlap", "verdict"),
+)
+RENAMED = {
+    "arm reference": "is_reference",
+    "arm low": "rate_low",
+    "arm high": "rate_high",
+}
+
+
+def flat(found: Once) -> tuple[list[str], list[list[Any]]]:
+    """Give one table of a comparison: an arm and method a row, the reference once.
+
+    Columns are those of `arms`, then those of `arm_contrasts`, null for the reference.
+    """
+    names = [RENAMED.get(f"arm {name}", name) for name in ARM_CELLS]
+    rows: list[list[Any]] = []
+    for arm in found.tables["arms"]:
+        own = [row for row in found.tables["arm_contrasts"] if row["arm"] == arm["arm"]]
+        counts = [arm[name] for name in ARM_CELLS]
+        rows += [
+            [*counts, *(row.get(name) for name in CONTRAST_CELLS)] for row in own or [{}]
+        ]
+    return [*names, *CONTRAST_CELLS], rows
+
+
+def tell(found: Once, told: dict[str, Any], page: Path, console: Console) -> None:
     """Print what was found: sentences, two tables and the page's place."""
     if console.json:
         outcome, days = found.question
@@ -162,7 +229,6 @@ def tell(found: Once, page: Path, console: Console) -> None:
             }
         )
         return
-    told = section_of(found, [], {})
     console.emit(f"{told['title']}: {told['what']}, from the first insemination")
     for sentence in (
         *told["findings"],

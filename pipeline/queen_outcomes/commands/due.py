@@ -6,10 +6,8 @@ always: the build's day stamps them.
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
 import hashlib
-import io
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
@@ -18,8 +16,14 @@ import click
 
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.outputs import refuse_kept_places, write_files
-from queen_outcomes.base.text_layout import clean, no_formula
-from queen_outcomes.commands.options import FILE, shared, station_argument
+from queen_outcomes.base.text_layout import clean, csv_text
+from queen_outcomes.commands.options import (
+    FILE,
+    csv_option,
+    shared,
+    station_argument,
+    tell_files,
+)
 from queen_outcomes.paper.order import by_colony
 
 DROPS = ("course_id", "settles", "day")
@@ -31,7 +35,7 @@ LONGEST = 75
 @click.command()
 @station_argument
 @click.option("--ics", type=FILE, help="Write them as calendar entries.")
-@click.option("--csv", "csv_file", type=FILE, help="Write them as CSV.")
+@csv_option("them")
 @click.option(
     "--overdue",
     is_flag=True,
@@ -59,10 +63,9 @@ def due(
             name = last.journal["settings"]["name"]
             files[ics] = calendar(rows, last.as_of, name, overdue=overdue)
         if csv_file:
-            files[csv_file] = _csv(columns, rows)
+            files[csv_file] = csv_text(columns, (row.values() for row in rows))
     if files:
-        for path in write_files(files):
-            console.emit(str(path))
+        tell_files(console, write_files(files))
         return
     if console.json:
         console.emit_json(rows)
@@ -71,16 +74,6 @@ def due(
         console.emit_table(columns, cells, drops=DROPS)
     else:
         console.note("no check is due")
-
-
-def _csv(columns: list[str], rows: list[dict[str, Any]]) -> str:
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows(
-        [no_formula(x) if isinstance(x, str) else x for x in row.values()] for row in rows
-    )
-    return text.getvalue()
 
 
 def calendar(

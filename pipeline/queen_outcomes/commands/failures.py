@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import platform
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
@@ -16,6 +17,7 @@ from queen_outcomes.base.errors import (
     NoModelError,
     RecordsError,
     UsageError,
+    nearest,
 )
 
 DONE, QUARANTINED, USAGE, UNREADABLE, NO_MODEL, MEMORY = 0, 1, 2, 3, 4, 5
@@ -68,7 +70,9 @@ def _is_file(problem: BaseException) -> bool:
     return any(f"(os error {number})" in str(problem) for number in _FILE_ERRORS)
 
 
-def message(problem: BaseException, code: int, command: str = "") -> str:
+def message(
+    problem: BaseException, code: int, command: click.Command | None = None
+) -> str:
     """Give what a person is told of an exception.
 
     Parameters
@@ -76,14 +80,14 @@ def message(problem: BaseException, code: int, command: str = "") -> str:
     problem : BaseException
     code : int
         What the run ends with.
-    command : str
-        The command whose help to name where the exception does not know it.
+    command : click.Command, optional
+        The one that was called, where the exception does not know it.
     """
     if isinstance(problem, AppError):
         text = problem.text()
         return f"{text}\n{_blame()}" if isinstance(problem, LedgerError) else text
     if isinstance(problem, click.UsageError):
-        return _of_words(problem, f"queen-outcomes {command}".rstrip())
+        return _of_words(problem, command)
     if isinstance(problem, click.ClickException):
         return f"error: {problem.format_message()}"
     if code == INTERRUPTED:
@@ -93,23 +97,77 @@ def message(problem: BaseException, code: int, command: str = "") -> str:
     )
 
 
-def _of_words(problem: click.UsageError, command: str) -> str:
+class BadValue(click.BadParameter):
+    """A value that an option cannot take: what was found, what it takes, what to write."""
+
+    def __init__(self, found: str, expected: str, hint: str = "") -> None:
+        super().__init__(f"{found}; {expected}")
+        self.found, self.expected, self.hint = found, expected, hint
+
+
+def _of_words(problem: click.UsageError, about: click.Command | None) -> str:
     """Tell what is wrong with a command's words: which, where, and whose help to read."""
+    command = f"queen-outcomes {about.name}" if about else "queen-outcomes"
     if problem.ctx and problem.ctx.command_path.count(" "):
         command = problem.ctx.command_path
     text = problem.format_message()
     hint = f"see {command} --help"
+    words = text.split("'")
     if isinstance(problem, click.MissingParameter) and problem.param:
         name = problem.param.human_readable_name
         text, hint = f"{name} is missing", f"{command} {name}; {hint}"
+    elif isinstance(problem, click.NoSuchOption):
+        text = f"there is no option {problem.option_name} in {command}"
+        hint = _meant(problem.possibilities) + hint
     elif isinstance(problem, click.BadOptionUsage):
-        text = f"{problem.option_name} stands without its value"
-        hint = f"{command} {problem.option_name} VALUE; {hint}"
+        option = problem.option_name
+        if "requires" in text:
+            text = f"{option} stands without its value in {command}"
+            hint = f"write {option} {_value_of(option, about)}; {hint}"
+        else:
+            text = f"{option} takes no value in {command}"
+            hint = f"write {option} alone; {hint}"
     elif isinstance(problem, click.BadParameter) and problem.param:
-        told = problem.message[:1].upper() + problem.message[1:]
-        names = " / ".join(problem.param.opts)
-        text = f"a value cannot be used in {names}\n  found:    {told}"
+        return _of_value(problem, problem.param, hint)
+    elif text.startswith("No such command") and len(words) > 2:
+        text = f"there is no command {words[1]}"
+        hint = _meant(words[3::2]) + hint
+    elif "unexpected extra argument" in text:
+        text = f"a word too many in {command}\n  found:    {text.partition('(')[2][:-1]}"
+        hint = f"leave it out, or put quotation marks around a name with blanks; {hint}"
     return f"error: {text}\n  do:       {hint}"
+
+
+def _meant(names: Sequence[str] | None) -> str:
+    return f"did you mean {' or '.join(names)}? " if names else ""
+
+
+def _value_of(option: str, command: click.Command | None) -> str:
+    """Name what an option takes: a file, a day, or any value."""
+    for param in command.params if command else ():
+        if option in param.opts:
+            kind = param.metavar or param.type.name.upper()
+            return kind if kind in ("FILE", "DAY", "SHARE") else "VALUE"
+    return "VALUE"
+
+
+def _of_value(problem: click.BadParameter, param: click.Parameter, see: str) -> str:
+    """Tell of a value that cannot be used: where it stood, and what would be right."""
+    names = " / ".join(param.opts) if isinstance(param, click.Option) else param.metavar
+    found, expected, hint = problem.message, "", "correct it"
+    if isinstance(problem, BadValue):
+        found, expected = problem.found, problem.expected
+        hint = problem.hint or hint
+    elif isinstance(param.type, click.Choice):
+        found = problem.message.partition(" is not one of")[0]
+        expected = f"one of {', '.join(map(str, param.type.choices))}"
+        close = nearest(found.strip("'"), map(str, param.type.choices))
+        hint = _meant([close])[:-1] if close else f"give {names} one of these"
+    elif isinstance(param.type, click.Path):
+        hint = "name a file" if param.type.file_okay else "name a folder"
+    lines = [f"error: a value cannot be used in {names}", f"  found:    {found}"]
+    lines += [f"  expected: {expected}"] if expected else []
+    return "\n".join([*lines, f"  do:       {hint}; {see}"])
 
 
 def _of_machine(problem: BaseException, code: int) -> str:

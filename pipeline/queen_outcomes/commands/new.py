@@ -121,7 +121,7 @@ def _refuse_used(place: Path) -> None:
     if place.exists() and (not place.is_dir() or any(place.iterdir())):
         raise UsageError(
             "the folder for the new station is not empty",
-            where=str(place),
+            found=f"{place} holds other things",
             expected="a new or empty folder",
             hint="name another folder",
         )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -11,6 +11,9 @@ import click
 
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import UsageError
+from queen_outcomes.base.outputs import write_files
+from queen_outcomes.base.text_layout import csv_text
+from queen_outcomes.commands.failures import BadValue
 from queen_outcomes.facts.dictionary import FIRST_DAY, LAST_DAY
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -64,10 +67,10 @@ class Day(click.ParamType):
         try:
             day = value if isinstance(value, dt.date) else dt.date.fromisoformat(value)
         except ValueError:
-            return self.fail(f"{value!r} is not a day such as 2026-07-05", param, ctx)
+            expected = "a day as year, month and day, such as 2026-07-05"
+            raise BadValue(str(value), expected, "write it so") from None
         if not FIRST_DAY <= day <= LAST_DAY:
-            words = f"{value} lies outside {FIRST_DAY} to {LAST_DAY}"
-            return self.fail(words, param, ctx)
+            raise BadValue(str(value), f"a day from {FIRST_DAY} to {LAST_DAY}")
         return day
 
 
@@ -91,15 +94,34 @@ class Share(click.ParamType):
         try:
             share = float(number)
         except ValueError:
-            words = f"{text!r} is not a share such as 0.1 or 10%"
-            return self.fail(words, param, ctx)
+            raise BadValue(text, "a share such as 0.1 or 10%", "write it so") from None
         if number != text:
             share = round(share / 100, 10)
         if self.low is None or self.high is None or self.low < share < self.high:
             return share
-        meant = f": write {share / 100:g} or {share:g}%" if 1 <= share < 100 else ""
-        words = f"{text!r} does not lie between {self.low:g} and {self.high:g}{meant}"
-        return self.fail(words, param, ctx)
+        meant = f"write {share / 100:g} or {share:g}%" if 1 <= share < 100 else ""
+        expected = f"a share between {self.low:g} and {self.high:g}"
+        raise BadValue(text, expected, meant)
+
+
+def csv_option(what: str) -> Callable[[Command], Command]:
+    """Give a command `--csv FILE`: a table goes there whole, and is not printed.
+
+    Parameters
+    ----------
+    what : str
+        The table, as the help names it.
+    """
+    return click.option(
+        "--csv", "csv_file", type=FILE, metavar="FILE", help=f"Write {what} as CSV."
+    )
+
+
+def write_csv(
+    path: Path, columns: Sequence[str], rows: Iterable[Sequence[Any]]
+) -> list[Path]:
+    """Write a table as CSV, whole or not at all; `refuse_kept_places` comes before."""
+    return write_files({path: csv_text(columns, rows)})
 
 
 def one_or_two(words: Sequence[str], last: str) -> tuple[Path, str]:

@@ -9,7 +9,13 @@ import click
 
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.outputs import refuse_kept_places
-from queen_outcomes.commands.options import FILE, Share, shared, station_argument
+from queen_outcomes.commands.options import (
+    FILE,
+    Share,
+    csv_option,
+    shared,
+    station_argument,
+)
 
 
 @click.command()
@@ -39,7 +45,7 @@ from queen_outcomes.commands.options import FILE, Share, shared, station_argumen
 @click.option("--icc", type=float, help="Alikeness in a batch; else the station's.")
 @click.option("--queens-per-graft", type=int, help="Else the station's mean.")
 @click.option("--queens-per-load", type=int, help="Else the station's mean.")
-@click.option("--csv", "csv_file", type=FILE, help="Write the bench list as CSV.")
+@csv_option("the bench list")
 @click.option("--sheet", type=FILE, help="Write it as a page to print.")
 @shared
 @click.make_pass_decorator(Console, ensure=True)

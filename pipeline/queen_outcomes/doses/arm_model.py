@@ -10,7 +10,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import stats
 
 from queen_outcomes.doses.arm_courses import DOSE
 from queen_outcomes.doses.differences import ADJUSTED, FILLED, Difference
@@ -29,6 +28,7 @@ from queen_outcomes.models.questions import (
 from queen_outcomes.models.terms import FEWEST, GROUPS, OTHER, Form, Term, Values
 from queen_outcomes.stats.logistic.adjusted import contrast
 from queen_outcomes.stats.logistic.robust import FEW_FOR_CR2
+from queen_outcomes.stats.tails import t_isf, t_sf
 
 ARM = Term("arm", "words", "arm", "dose protocol")
 CO2_BEFORE = Term(
@@ -99,10 +99,10 @@ class ArmModel:
         ratio = found.risk_ratio.estimate
         if self.yes_fails:
             step, ratio = -step, found.failure_ratio.estimate
-        reach = float(stats.t.isf((1 - level) / 2, df)) * se
+        reach = float(t_isf((1 - level) / 2, df)) * se
         over = np.nan
         if margin is not None and se > 0:
-            over = float(stats.t.sf((step + margin) / se, df))
+            over = float(t_sf((step + margin) / se, df))
         low, high = np.clip([step - reach, step + reach], -1, 1)
         return Difference(
             *(ADJUSTED, step, float(low), float(high), found.p, over, ratio),

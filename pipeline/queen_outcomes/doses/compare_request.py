@@ -1,10 +1,10 @@
-"""A comparison asked for once, by the command `compare`, from a finished build's tables."""
+"""A comparison that the build did not make: arms, a question or days of the user's own."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -20,38 +20,16 @@ from queen_outcomes.doses.arm_courses import (
     read_answers,
     read_courses,
 )
+from queen_outcomes.doses.compared import CompareRequest, Once, margin_said
 from queen_outcomes.doses.comparing import ArmQuestion, compare
 from queen_outcomes.doses.costs import drone_semen
 from queen_outcomes.doses.results import asked_of, fixed_form, primary_rows
-from queen_outcomes.facts.dictionary import COMPARED_BY
 from queen_outcomes.facts.exports.doses import DOSES, DOSES_INTERNAL
 from queen_outcomes.facts.exports.writing import filled
 from queen_outcomes.facts.settings import Settings, asked_question
 from queen_outcomes.models.season_plan import SeasonPlan
 
 Row = dict[str, Any]
-
-
-@dataclass(frozen=True)
-class CompareRequest:
-    """The command's words; None: not given.
-
-    ``arms`` are names, or several in one text with commas between.
-    """
-
-    arms: tuple[str, ...] = ()
-    reference: str | None = None
-    outcome: str | None = None
-    days: int | None = None
-    margin: float | None = None
-    trial: str | None = None
-    by: str | None = None
-    since: dt.date | None = None
-
-    @property
-    def is_of_protocols(self) -> bool:
-        """Tell whether protocols are compared, as the build does."""
-        return self.by is None and self.since is None
 
 
 def comparison_of(request: CompareRequest, found: Sequence[Comparison]) -> Comparison:
@@ -139,39 +117,6 @@ def _refuse_unknown(what: str, name: str, known: Sequence[str], where: str) -> N
     )
 
 
-@dataclass(frozen=True, eq=False)
-class Once:
-    """What was found: the question, and rows of the tables by their names.
-
-    ``unnamed`` counts courses whose arm is not recorded.
-    """
-
-    request: CompareRequest
-    trial: str | None
-    question: tuple[str, int]
-    reference: str
-    margin: float | None
-    margin_said: str
-    unnamed: int
-    tables: dict[str, list[Row]]
-
-    @property
-    def title(self) -> str:
-        """Name what is compared."""
-        if self.request.since:
-            return f"Before and since {self.request.since}"
-        many = COMPARED_BY.get(self.request.by or "", "doses")
-        return f"{many.capitalize()} compared"
-
-    @property
-    def has_difference(self) -> bool:
-        """Tell whether any arm can be compared by the method fixed beforehand."""
-        return any(
-            row["primary"] and row["difference"] is not None
-            for row in self.tables["arm_contrasts"]
-        )
-
-
 def compare_once(
     store: Store,
     settings: Settings,
@@ -241,16 +186,3 @@ def as_built(store: Store, one: Comparison, asked: ArmQuestion) -> ArmQuestion:
             asked, method=method, reference=reference if there else asked.reference
         )
     return asked
-
-
-def margin_said(
-    request: CompareRequest, settings: Settings, question: tuple[str, int]
-) -> str:
-    """Say where the margin comes from, where it is not the plan's for this question."""
-    if request.margin is not None and (
-        request.margin != settings.plan.margin or question != settings.plan.question
-    ):
-        return "The margin was given with the command, and not fixed beforehand."
-    if settings.plan.margin is not None and question != settings.plan.question:
-        return "The margin is the one that the plan states for another question."
-    return ""

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy import stats
 
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.stats.shares.proportions import Interval
+from queen_outcomes.stats.tails import t_isf
 
 UL_A_YIELDING_DRONE = 1.0
 """uL, the usual rule of thumb (Standard methods for instrumental insemination, 2013, doi
@@ -59,7 +59,7 @@ def mean_used(used, batch, level: float = 0.95) -> Interval:
         return Interval(mean, 0.0, np.inf)
     off = np.bincount(code, x - mean)
     se = np.sqrt(groups / (groups - 1) * np.sum(off * off)) / len(x)
-    reach = float(stats.t.isf((1 - level) / 2, groups - 1) * se)
+    reach = float(t_isf((1 - level) / 2, groups - 1) * se)
     return Interval(mean, max(mean - reach, 0.0), mean + reach)
 
 

@@ -6,7 +6,6 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from queen_outcomes.facts.dose_words import counted
 from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP
@@ -35,6 +34,7 @@ from queen_outcomes.stats.shares.proportions import (
     score_test,
 )
 from queen_outcomes.stats.shares.strata import breslow_day_test, risk_ratio
+from queen_outcomes.stats.tails import norm_isf, t_isf, t_sf
 
 UNADJUSTED, STRATIFIED, ADJUSTED = "unadjusted", "stratified", "adjusted"
 UNKNOWN = "the records do not tell the outcome of enough courses"
@@ -243,7 +243,7 @@ def _over_fillings(
         over = np.nan if margin is None else first.p_above(-margin)
         limits = (first.estimate, first.low, first.high, first.p(), over, ratio)
         return Difference(STRATIFIED, *limits, homogeneity_p=alike, said=said)
-    reach = stats.norm.isf((1 - pair.level) / 2)
+    reach = norm_isf((1 - pair.level) / 2)
     errors = [
         one.se if np.isfinite(one.se) else (one.high - one.low) / (2 * reach)
         for one in found
@@ -256,12 +256,12 @@ def _over_fillings(
     if unsettled_of(pooled.between, pooled.cov, pooled.used)[0, 0] > MOST_UNSETTLED:
         return Difference(STRATIFIED, said=FILLED)
     step, se = float(pooled.beta[0]), float(np.sqrt(pooled.cov[0, 0]))
-    arm = float(stats.t.isf((1 - pair.level) / 2, pooled.df[0])) * se
+    arm = float(t_isf((1 - pair.level) / 2, pooled.df[0])) * se
     low, high = np.clip([step - arm, step + arm], -1, 1)
     over = np.nan
     if margin is not None:
-        over = float(stats.t.sf((step + margin) / se, pooled.df[0]))
-    p = float(2 * stats.t.sf(abs(step) / se, pooled.df[0]))
+        over = float(t_sf((step + margin) / se, pooled.df[0]))
+    p = float(2 * t_sf(abs(step) / se, pooled.df[0]))
     return Difference(
         *(STRATIFIED, step, float(low), float(high), p, over, ratio),
         homogeneity_p=alike,
@@ -397,9 +397,9 @@ def verdict(
         also ``high < 0``; worse ``high < -margin``; else inconclusive. none without a
         margin or limits; interim before the planned number has closed.
     """
-    word, said = "none", "no verdict: no margin above 0 was stated"
     if margin is None or not margin > 0:
-        return Verdict(word, said)
+        return Verdict("none", "no verdict: no margin above 0 is stated")
+    word = "none"
     loss = f"{100 * margin:g} points"
     if planned is not None and closed < planned:
         word = "interim"

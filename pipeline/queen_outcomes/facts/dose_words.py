@@ -64,7 +64,7 @@ TAKEN = {
     "queens": ("{:,.0f} {} queens", -1),
     "drones": ("{:,.0f} {} drones", -1),
     "semen_ul": ("{:,.0f} uL {} semen", -1),
-    "minutes": ("{:,.1f} hours {} at the bench", 0),
+    "minutes": ("{:,.0f} hours {} at the bench", 0),
     "visits": ("{:,.0f} {} visits", -1),
 }
 """How something taken is told, in the order of telling, and rounded to which place."""
@@ -88,6 +88,8 @@ def exchange_said(rows: list[dict[str, Any]], what: str) -> list[str]:
         less = "less" if row["resource"] in ("semen_ul", "minutes") else "fewer"
         words = ["more" if end >= 0 else less for end in ends]
         figure = form.format(abs(ends[0]), words[0])
+        if abs(ends[0]) == 1:
+            figure = figure.replace("hours", "hour")
         sides = [f"{abs(end):,g} {word}" for end, word in zip(ends, words, strict=True)]
         if words[1] == words[2]:
             sides[1] = f"{abs(ends[1]):,g}"
@@ -95,10 +97,16 @@ def exchange_said(rows: list[dict[str, Any]], what: str) -> list[str]:
         told.setdefault(pair, {})[row["resource"]] = f"{figure} ({sides[1]} to {sides[2]})"
     return [
         f"For {FOR:,} successes ({what}) {arm} takes "
-        f"{', '.join(parts[name] for name in TAKEN if name in parts)} than {reference} "
-        "(95 % limits)."
+        f"{_listed([parts[name] for name in TAKEN if name in parts])} than {reference}; "
+        "in brackets, 95 % limits."
         for (arm, reference), parts in told.items()
     ]
+
+
+def _listed(parts: list[str]) -> str:
+    """Join parts, the last by "and"."""
+    *first, last = parts
+    return f"{', '.join(first)} and {last}" if first else last
 
 
 NEEDS = (

@@ -8,12 +8,14 @@ is refused with the nearest right one.
 from __future__ import annotations
 
 import datetime as dt
+import json
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, make_dataclass
+from dataclasses import asdict, dataclass, field, make_dataclass
 from pathlib import Path
 from typing import Any
 
+from queen_outcomes.base.console import plain
 from queen_outcomes.base.errors import UsageError, nearest, raise_all
 from queen_outcomes.facts.column import Limits
 from queen_outcomes.facts.languages import ENGLISH
@@ -130,6 +132,10 @@ class Settings:
         """Give the station's own limit where it set one, else the dictionary's."""
         return self.limits.get(table, {}).get(column, {}).get(kind, default)
 
+    def resolved(self) -> dict[str, Any]:
+        """Give all of it as JSON holds it, as a build's journal keeps it."""
+        return json.loads(json.dumps(asdict(self), default=plain))
+
 
 def load(station: Path) -> Settings:
     """Read and validate a station's settings.
@@ -149,7 +155,7 @@ def load(station: Path) -> Settings:
         text = text_of(station)
     except FileNotFoundError:
         raise UsageError(
-            "there is no station here",
+            "there is no station",
             where=str(station),
             expected=f"a folder with a {STATION_FILE}",
             hint="make one with `queen-outcomes new DIR`, or name the right folder",

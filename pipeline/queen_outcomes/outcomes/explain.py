@@ -57,7 +57,7 @@ def explain(
         close = nearest(queen_id, known)
         raise UsageError(
             "no record names this queen",
-            where=f'"{queen_id}"',
+            found=f'"{queen_id}"',
             expected="a queen_id as the records write it",
             hint=f'did you mean "{close}"?' if close else "look her up in the records",
         )

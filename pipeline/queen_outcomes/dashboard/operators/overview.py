@@ -12,7 +12,8 @@ from collections import defaultdict
 from itertools import accumulate
 from typing import Any
 
-from queen_outcomes.audit.sheet import MEASURES, SHARE, batch_failed
+from queen_outcomes.audit.said import batch_failed
+from queen_outcomes.audit.sheet import MEASURES, SHARE
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts import words
 from queen_outcomes.facts.dose_words import counted

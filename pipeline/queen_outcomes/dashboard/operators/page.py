@@ -11,7 +11,7 @@ from typing import Any
 
 from queen_outcomes.audit import own_courses
 from queen_outcomes.audit.cases import read_audited, read_risk_model
-from queen_outcomes.audit.sheet import failing, verdict
+from queen_outcomes.audit.said import failing, verdict
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.dashboard.operators import (

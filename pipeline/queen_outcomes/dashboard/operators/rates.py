@@ -7,7 +7,7 @@ from typing import Any
 
 import altair as alt
 
-from queen_outcomes.audit.sheet import failing
+from queen_outcomes.audit.said import failing
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import funnel, theme
 from queen_outcomes.dashboard.charts.funnel import funnel_chart

@@ -270,7 +270,7 @@ def _cells(series: str, row: Row, own: Row) -> Row:
         f"{series}_expected": "" if expected is None else f"{100 * expected:.0f} %",
         f"{series}_over": f"{own['over']:+.1f}",
         f"{series}_worse": f"{own['worse']:.2f}",
-        f"{series}_better": f"{-own['better']:.2f}",
+        f"{series}_better": f"{0.0 - own['better']:.2f}",
         f"{series}_signal": own["signal"],
     }
 

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+
+from queen_outcomes.stats.tails import t_isf
 
 LEVEL = 0.95
 """Coverage of limits."""
@@ -80,7 +81,7 @@ def pool(
     cov = within + (1 + 1 / m) * between
     df = freedom_of(np.diag(between), np.diag(cov), m, whole)
     beta = each.mean(axis=0)
-    arm = stats.t.isf((1 - LEVEL) / 2, df) * np.sqrt(np.diag(cov))
+    arm = t_isf((1 - LEVEL) / 2, df) * np.sqrt(np.diag(cov))
     lost = len(betas) - m
     message = f"{lost} of {len(betas)} fillings could not be fitted" if lost else ""
     return Pooled(beta, cov, between, df, beta - arm, beta + arm, m, message)

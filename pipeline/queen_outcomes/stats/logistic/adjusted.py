@@ -11,8 +11,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 from scipy.special import expit, logit
+
+from queen_outcomes.stats.tails import norm_isf, norm_sf, t_isf, t_sf
 
 MeanProbability = Callable[[np.ndarray], tuple[np.ndarray, ...]]
 """Linear predictors -> chances, their slopes, and slopes in further parameters."""
@@ -151,7 +152,7 @@ def _average(X, beta, weights, mean_probability) -> tuple[float, np.ndarray]:
 
 
 def _quantile(df) -> np.ndarray | float:
-    return stats.norm.isf(0.025) if df is None else stats.t.isf(0.025, df)
+    return norm_isf(0.025) if df is None else t_isf(0.025, df)
 
 
 def _logit_limits(probability, se, z):
@@ -176,7 +177,7 @@ def contrast(adjusted: Adjusted, one: int, other: int, *, df=None) -> Contrast:
     difference = float(p[0] - p[1])
     se = float(np.sqrt(max(sign @ V @ sign, 0.0)))
     size = abs(difference) / se if se > 0 else np.nan
-    tail = stats.norm.sf(size) if df is None else stats.t.sf(size, df)
+    tail = norm_sf(size) if df is None else t_sf(size, df)
     return Contrast(
         Ratio(
             difference,

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import eigh, solve_triangular
-from scipy.optimize import minimize
 from scipy.special import expit, gammaln
 
 from queen_outcomes.stats.logistic.mixed_laplace import CellRows, Laplace, cross
@@ -408,6 +407,8 @@ class Search:
         Zero itself is level whatever the data, so that a long step onto it would end
         the search: the bound is a little above.
         """
+        from scipy.optimize import minimize  # late, as `stats/tails.py` says
+
         low = np.where(self.free, 0.5 * self.floor / self.unit, 0.0)
         high = np.where(self.free, TOO_WIDE / self.unit, 0.0)
         bounds = [(None, None)] * self.p + list(zip(low, high, strict=True))

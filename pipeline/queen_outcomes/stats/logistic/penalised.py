@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 from scipy.special import expit
 
 from queen_outcomes.stats.logistic.odds_shift import odds_shift
@@ -24,6 +23,7 @@ from queen_outcomes.stats.logistic.plain import (
     rows_of,
     same_answer,
 )
+from queen_outcomes.stats.tails import chi2_isf, chi2_sf
 
 MOST_CLIMBED = 200
 FIRST_BY_SCORING = 4
@@ -253,7 +253,7 @@ def penalised_lr_test(X, y, columns: Sequence[int]) -> Test:
     if not (free.reached and held.reached):
         return none
     statistic = max(2.0 * (free.value - held.value), 0.0)
-    p = float(stats.chi2.sf(statistic, len(columns)))
+    p = float(chi2_sf(statistic, len(columns)))
     return Test(statistic, len(columns), p)
 
 
@@ -307,7 +307,7 @@ def _profiled(rows, j: int, beta, cov, top: float):
     basis = _rotated(rows, [j])
     order = [k for k in range(len(beta)) if k != j] + [j]
     profile = _Profile(rows, basis, top, basis.to_gamma(beta[order]))
-    crit, se = float(stats.chi2.isf(1 - LEVEL, 1)), float(np.sqrt(cov[j, j]))
+    crit, se = float(chi2_isf(1 - LEVEL, 1)), float(np.sqrt(cov[j, j]))
     return tuple(_limit(profile, beta[j], side * se, crit) for side in (-1, 1))
 
 

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from scipy import stats
 from scipy.linalg import solve_triangular
 from scipy.special import expit
 
 from queen_outcomes.stats.logistic.collinear import column_scale, dependent
+from queen_outcomes.stats.tails import chi2_sf, f_sf
 
 
 @dataclass(frozen=True, eq=False)
@@ -301,7 +301,7 @@ def likelihood_ratio(fuller: Fit, smaller: Fit) -> Test:
     """
     df = len(fuller.beta) - len(smaller.beta)
     statistic = max(2.0 * (fuller.log_likelihood - smaller.log_likelihood), 0.0)
-    return Test(statistic, df, float(stats.chi2.sf(statistic, df)))
+    return Test(statistic, df, float(chi2_sf(statistic, df)))
 
 
 def wald_test(beta, cov, columns, *, df: float | None = None) -> Test:
@@ -329,5 +329,5 @@ def wald_test(beta, cov, columns, *, df: float | None = None) -> Test:
         statistic = np.nan
     k = len(columns)
     if df is None or np.isinf(df):
-        return Test(statistic, k, float(stats.chi2.sf(statistic, k)))
-    return Test(statistic, k, float(stats.f.sf(statistic / k, k, df)))
+        return Test(statistic, k, float(chi2_sf(statistic, k)))
+    return Test(statistic, k, float(f_sf(statistic / k, k, df)))

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import null_space
-from scipy.optimize import linprog
 
 from queen_outcomes.stats.logistic.collinear import column_scale, independent_columns
 from queen_outcomes.stats.logistic.plain import (
@@ -99,6 +98,8 @@ def _left_open(mixed: np.ndarray, p: int) -> np.ndarray:
 
 def _solve(cost: np.ndarray, signed: np.ndarray, above: np.ndarray | None = None):
     """Minimise ``cost @ d`` over ``signed @ d >= 0`` in the unit box."""
+    from scipy.optimize import linprog  # late, as `stats/tails.py` says
+
     A = -signed if above is None else np.column_stack([-signed, above])
     answer = linprog(cost, A_ub=A, b_ub=np.zeros(len(A)), bounds=(-1, 1))
     return answer.x if answer.status == 0 else np.zeros(len(cost))

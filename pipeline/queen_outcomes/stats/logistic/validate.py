@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import logit
-from scipy.stats import rankdata
 
 from queen_outcomes.stats.logistic.plain import fit_plain
 
@@ -205,7 +204,7 @@ def auc(y, p) -> float:
     yes, no = np.sum(y == 1), np.sum(y == 0)
     if not (yes and no):
         return np.nan
-    ranks = rankdata(p)[y == 1].sum()
+    ranks = _mid_ranks(p)[y == 1].sum()
     return float((ranks - yes * (yes + 1) / 2) / (yes * no))
 
 
@@ -241,8 +240,14 @@ def auc_limits(
     return float(low), float(high)
 
 
+def _mid_ranks(p: np.ndarray) -> np.ndarray:
+    from scipy.stats import rankdata  # late, as `stats/tails.py` says
+
+    return rankdata(p)
+
+
 def _places(p: np.ndarray) -> np.ndarray:
-    ranks = rankdata(p)
+    ranks = _mid_ranks(p)
     return np.floor(ranks * 1000 / len(p)) if len(p) > 1000 else ranks
 
 

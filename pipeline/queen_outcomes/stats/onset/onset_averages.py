@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import expit, logit, ndtr, ndtri
-from scipy.stats import t
 
 from queen_outcomes.stats.onset.onset_fit import OnsetFit
+from queen_outcomes.stats.tails import t_isf, t_sf
 
 ROOT_2PI = float(np.sqrt(2.0 * np.pi))
 
@@ -116,7 +116,7 @@ def p_of(difference: Average) -> float:
     """
     if not difference.se > 0:
         return np.nan
-    return float(2.0 * t.sf(abs(difference.estimate) / difference.se, difference.df))
+    return float(2.0 * t_sf(abs(difference.estimate) / difference.se, difference.df))
 
 
 def days_shift(fit: OnsetFit, before, instead) -> Average:
@@ -214,4 +214,4 @@ def _deviation(fit: OnsetFit, slope) -> float:
 
 def _multiple(df: float) -> float:
     """97.5 % point of t; nan without degrees of freedom."""
-    return float(t.ppf(0.975, df)) if df > 0 else np.nan
+    return float(-t_isf(0.975, df)) if df > 0 else np.nan

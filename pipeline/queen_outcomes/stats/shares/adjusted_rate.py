@@ -11,7 +11,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import expit, logit, ndtri
 
 from queen_outcomes.stats.logistic.odds_shift import odds_shift
@@ -248,6 +247,8 @@ def _between(over: Callable[[float], float], inner: float, outer: float) -> floa
         places.append(read)
         values.append(value)
         inner, outer = (read, outer) if value > 0 else (inner, read)
+    from scipy.optimize import brentq  # late, as `stats/tails.py` says
+
     return brentq(over, *sorted((inner, outer)), xtol=CLOSER)
 
 

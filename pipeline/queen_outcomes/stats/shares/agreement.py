@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.stats import norm
+
+from queen_outcomes.stats.tails import norm_isf
 
 Weights = Literal["none", "linear", "quadratic"]
 """How a near miss counts: not at all, by its distance, by its squared distance."""
@@ -103,7 +104,7 @@ def cohen_kappa(table, *, weights: Weights = "none", level: float = 0.95) -> Kap
         return Kappa(int(n), observed, by_chance, *(np.nan,) * 5, words)
     kappa = (observed - by_chance) / (1.0 - by_chance)
     ase, ase0 = _errors(p, w, kappa, by_chance) / np.sqrt(n)
-    reach = norm.isf((1.0 - level) / 2) * ase
+    reach = norm_isf((1.0 - level) / 2) * ase
     low, high = max(kappa - reach, -1.0), min(kappa + reach, 1.0)
     figures = (kappa, low, high, ase, ase0)
     return Kappa(int(n), observed, by_chance, *map(float, figures), "")

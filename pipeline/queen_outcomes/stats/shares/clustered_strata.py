@@ -13,13 +13,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from queen_outcomes.stats.shares.proportions import (
     blocked_score_limits,
     blocked_score_z,
 )
 from queen_outcomes.stats.shares.strata import Strata, risk_difference, strata_of
+from queen_outcomes.stats.tails import t_isf, t_sf
 
 NULL = 1e-9
 """An eigenvalue below this is a direction that a batch fits by itself."""
@@ -61,12 +61,12 @@ class BatchDifference:
 
     def p_above(self, d0: float = 0.0) -> float:
         """One-sided P of a true difference of at most ``d0``: the test of the limits."""
-        return float(stats.t.sf(*self._statistic(d0)))
+        return float(t_sf(*self._statistic(d0)))
 
     def p(self, d0: float = 0.0) -> float:
         """Two-sided P of a true difference of ``d0``: the test of the limits."""
         statistic, df = self._statistic(d0)
-        return float(2 * stats.t.sf(abs(statistic), df))
+        return float(2 * t_sf(abs(statistic), df))
 
     def _statistic(self, d0: float) -> tuple[float, float]:
         if self.method == "score":
@@ -127,7 +127,7 @@ def stratified_difference(
         )
         low, high = limits.low, limits.high
     else:
-        reach = float(stats.t.isf((1 - level) / 2, spread.df)) * spread.se
+        reach = float(t_isf((1 - level) / 2, spread.df)) * spread.se
         # np.clip keeps NaN
         low, high = np.clip([pooled.estimate - reach, pooled.estimate + reach], -1, 1)
     return BatchDifference(found[0], float(low), float(high), *found[1:], *about)

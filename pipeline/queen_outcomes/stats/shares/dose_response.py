@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import logit
-from scipy.stats import chi2, norm
+
+from queen_outcomes.stats.tails import chi2_sf, norm_sf
 
 
 @dataclass(frozen=True)
@@ -73,8 +74,8 @@ def trend_test(yes, n, scores, scored_by: str) -> TrendTest:
     z = float(lean / np.sqrt(share * (1 - share) * spread))
     pearson = float(np.sum((x - n * share) ** 2 / n) / (share * (1 - share)))
     lack, df = max(pearson - z * z, 0.0), len(n) - 2
-    lack_p = float(chi2.sf(lack, df)) if df else np.nan
-    p = float(2 * norm.sf(abs(z)))
+    lack_p = float(chi2_sf(lack, df)) if df else np.nan
+    p = float(2 * norm_sf(abs(z)))
     return TrendTest(scored_by, float(lean / spread), z, p, pearson, lack_p)
 
 

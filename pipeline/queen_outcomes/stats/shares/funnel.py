@@ -17,7 +17,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtri
-from scipy.stats import binom
 
 from queen_outcomes.stats.refusals import refuse_chances
 from queen_outcomes.stats.shares.multiplicity import benjamini_hochberg
@@ -101,6 +100,8 @@ def binomial_limit(tail, n, target) -> np.ndarray:
     """
     tail, n, target = np.broadcast_arrays(tail, n, target)
     refuse_chances("a share", tail, target)
+    from scipy.stats import binom  # late, as `stats/tails.py` says
+
     r = binom.ppf(tail, n, target)
     r = np.where(binom.cdf(r, n, target) <= tail, r + 1, r)
     above = (binom.cdf(r, n, target) - tail) / binom.pmf(r, n, target)

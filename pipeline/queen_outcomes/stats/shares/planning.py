@@ -9,9 +9,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm, t
 
 from queen_outcomes.stats.shares.proportions import restricted_shares
+from queen_outcomes.stats.tails import norm_isf, t_isf
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ def superiority_size(
         return Size(np.inf, np.inf, "no difference to find")
     r, gap = ratio, abs(p1 - p2)
     pooled, apart = _spreads(p1, p2, r)
-    m = (norm.isf(alpha / 2) * pooled + norm.ppf(power) * apart) ** 2 / (r * gap**2)
+    m = (norm_isf(alpha / 2) * pooled - norm_isf(power) * apart) ** 2 / (r * gap**2)
     if continuity:
         m = m / 4 * (1 + np.sqrt(1 + 2 * (r + 1) / (r * m * gap))) ** 2
     return Size(float(m), float(r * m))
@@ -112,7 +112,7 @@ def margin_size(
     if not (_shares(p1, p2) and p1 - p2 > d0):
         return Size(np.inf, np.inf, "the shares expected do not lie above the margin")
     null, true = _margin_spreads(p1, p2, d0, ratio)
-    sum_of_both = norm.isf(alpha) * null + norm.ppf(power) * true
+    sum_of_both = norm_isf(alpha) * null - norm_isf(power) * true
     n1 = (sum_of_both / (p1 - p2 - d0)) ** 2
     return Size(float(n1), float(ratio * n1))
 
@@ -256,8 +256,8 @@ def few_batches_factor(
     df = batches - (1 if arms_share_batches else 2)
     if df < 1:
         return np.inf
-    normal = norm.isf(alpha) + norm.ppf(power)
-    return float(((t.isf(alpha, df) + t.ppf(power, df)) / normal) ** 2)
+    normal = norm_isf(alpha) - norm_isf(power)
+    return float(((t_isf(alpha, df) - t_isf(power, df)) / normal) ** 2)
 
 
 def enough_batches(

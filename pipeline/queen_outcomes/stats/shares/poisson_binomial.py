@@ -11,7 +11,6 @@ from functools import lru_cache
 
 import numpy as np
 from scipy.special import expit, ndtr, ndtri
-from scipy.stats.qmc import Sobol
 
 from queen_outcomes.stats.refusals import refuse_chances, refuse_counts
 from queen_outcomes.stats.shares.shared_effects import (
@@ -119,6 +118,8 @@ def _sequence(columns: int, seed: int, points: int, digits: int) -> np.ndarray:
     Kept for the next call: limits and tails of one operator stand on one sequence, and
     scrambling it is what takes time.
     """
+    from scipy.stats.qmc import Sobol  # late, as `stats/tails.py` says
+
     even = Sobol(columns, scramble=True, rng=seed, bits=digits).random(points)
     if digits == COARSE:
         even += 0.5 * 2.0**-COARSE  # the middle of what the digits leave open

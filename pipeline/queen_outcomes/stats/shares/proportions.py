@@ -12,10 +12,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import brentq
-from scipy.stats import norm, t
 
 from queen_outcomes.stats.refusals import refuse_counts, refuse_margin
+from queen_outcomes.stats.tails import norm_isf, norm_sf, t_isf
 
 
 @dataclass(frozen=True)
@@ -37,7 +36,7 @@ def wilson(yes: float, n: float, level: float = 0.95) -> Interval:
     refuse_counts(yes, n)
     if not n > 0:
         return Interval(np.nan, 0.0, 1.0)
-    z = norm.isf((1 - level) / 2)
+    z = norm_isf((1 - level) / 2)
     p = yes / n
     middle, arm = yes + z * z / 2, z * np.sqrt(z * z / 4 + n * p * (1 - p))
     low = 0.0 if yes <= 0 else (middle - arm) / (n + z * z)
@@ -216,7 +215,7 @@ def score_test(
         return ScoreTest(d0, (np.nan, np.nan), np.nan, np.nan, np.nan)
     P1, P2 = restricted_shares(yes1, n1, yes2, n2, d0)
     z = float(score_z(yes1, n1, yes2, n2, d0, kind))
-    above, two = float(norm.sf(z)), float(2 * norm.sf(abs(z)))
+    above, two = float(norm_sf(z)), float(2 * norm_sf(abs(z)))
     return ScoreTest(d0, (float(P1), float(P2)), z, above, two)
 
 
@@ -256,7 +255,7 @@ def score_limits(
     def statistic(d0: float) -> float:
         return float(score_z(yes1, n1, yes2, n2, d0, kind))
 
-    return _limits(statistic, seen, float(norm.isf((1 - level) / 2)))
+    return _limits(statistic, seen, float(norm_isf((1 - level) / 2)))
 
 
 def blocked_score_z(yes1, n1, yes2, n2, d0: float) -> float:
@@ -296,7 +295,7 @@ def blocked_score_limits(
         return Interval(np.nan, -1.0, 1.0)
     weight = n1 * n2 / (n1 + n2)
     seen = float(np.sum(weight * (x1 / n1 - x2 / n2)) / weight.sum())
-    reach = float(t.isf((1 - level) / 2, df))
+    reach = float(t_isf((1 - level) / 2, df))
     return _limits(lambda d0: blocked_score_z(x1, n1, x2, n2, d0), seen, reach)
 
 
@@ -311,6 +310,8 @@ def _limits(statistic: Callable[[float], float], seen: float, reach: float) -> I
         near = end * (1 - 1e-12)
         if end * seen >= 1 - 1e-12 or excess(near, wanted) * end >= 0:
             return end
+        from scipy.optimize import brentq  # late, as `stats/tails.py` says
+
         return float(brentq(excess, seen, near, args=(wanted,), xtol=1e-13))
 
     return Interval(float(seen), limit(-1.0, reach), limit(1.0, -reach))

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import LinAlgError, cholesky
 from scipy.special import ndtr
-from scipy.stats import rankdata
 
 DRAWS = 10_000
 """Draws from which the limits of ranks are read."""
@@ -100,6 +99,8 @@ def rank_limits(
 
 def _counted(modes, covariance, draws: int, seed: int) -> np.ndarray:
     """How often each operator had each rank, ties low and high: (2, K, K + 1)."""
+    from scipy.stats import rankdata  # late, as `stats/tails.py` says
+
     root, operators = _root(covariance), len(modes)
     rng = np.random.default_rng(seed)
     rows = max(1, AT_ONCE // operators)

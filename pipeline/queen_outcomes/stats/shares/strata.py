@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import chi2, norm
 
 from queen_outcomes.stats.refusals import refuse_counts
+from queen_outcomes.stats.tails import chi2_sf, norm_isf
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,7 +142,7 @@ def risk_difference(strata: Strata, level: float = 0.95) -> PooledDifference:
     Q = (s.a * s.d + s.c * s.b) / (2 * n)
     spread = difference * P.sum() + Q.sum()
     se = float(np.sqrt(max(spread, 0.0)) / w.sum())
-    reach = float(norm.isf((1 - level) / 2)) * se
+    reach = float(norm_isf((1 - level) / 2)) * se
     low, high = max(difference - reach, -1.0), min(difference + reach, 1.0)
     return PooledDifference(float(difference), float(low), float(high), se)
 
@@ -171,7 +171,7 @@ def breslow_day_test(strata: Strata) -> BlockTest:
     parts = (fitted, s.n1 - fitted, s.a + s.c - fitted, s.n2 - s.a - s.c + fitted)
     spread = 1.0 / sum(1.0 / part for part in parts)
     statistic, df = float(np.sum((s.a - fitted) ** 2 / spread)), len(s.n) - 1
-    return BlockTest(statistic, df, float(chi2.sf(statistic, df)))
+    return BlockTest(statistic, df, float(chi2_sf(statistic, df)))
 
 
 def _mixed(s: Strata) -> Strata:

@@ -10,7 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import nnls
 from scipy.sparse import csr_array
 
 KKT = 1.0 + 1e-8
@@ -74,6 +73,8 @@ def _newton_step(holds, share, root, mass) -> np.ndarray | None:
     form = np.vstack([form, np.ones(holds.shape[1])])
     target = np.zeros(len(form))
     target[-1] = 1.0
+    from scipy.optimize import nnls  # late, as `stats/tails.py` says
+
     found = nnls(form, target)[0]
     towards = found / found.sum() - mass
     rise = share @ ((holds @ towards) / chance)
