@@ -231,11 +231,11 @@ if (queens.list) {
     }
     if (story.today >= story.first && story.today <= place.last) {
       const x = place.x(story.today);
-      const near = x > place.width - 90;
+      const near = x > place.width - 120;
       svg.append(
         drawn("line", { x1: x, x2: x, y1: 16, y2: place.bottom, class: "today" }),
         drawn("text", { x: x + (near ? -4 : 4), y: 12, class: "tick warm", "text-anchor": near ? "end" : "start" },
-          `as of ${queens.shortDate(d0 + story.today)}`),
+          `as of ${queens.isoDate(d0 + story.today)}`),
       );
     }
   }
