@@ -219,14 +219,14 @@ if (queens.list) {
   }
 
   function axis(svg, place, story, d0) {
-    const step = STEPS.find((days) => days * place.scale >= (place.narrow ? 46 : 62)) ?? 720;
+    const step = STEPS.find((days) => days * place.scale >= (place.narrow ? 78 : 84)) ?? 720;
     const start = Math.ceil(story.first / step) * step;
     for (let day = start; day <= place.last; day += step) {
       const x = place.x(day);
       svg.append(drawn("line", { x1: x, x2: x, y1: 18, y2: place.bottom, class: day === 0 ? "zero" : "grid" }));
       svg.append(
         drawn("text", { x, y: place.bottom + 15, class: "tick" }, day),
-        drawn("text", { x, y: place.bottom + 31, class: "tick soft" }, queens.shortDate(d0 + day)),
+        drawn("text", { x, y: place.bottom + 31, class: "tick soft" }, queens.isoDate(d0 + day)),
       );
     }
     if (story.today >= story.first && story.today <= place.last) {

@@ -27,7 +27,6 @@
   };
 
   queens.isoDate = (day) => new Date(day * 86_400_000).toISOString().slice(0, 10);
-  queens.shortDate = (day) => queens.isoDate(day).slice(5); // where the year stands beside it
 
   // When laying began, in the fewest words that hold both bounds.
   queens.onset = (after, by) => {

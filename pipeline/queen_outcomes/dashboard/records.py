@@ -12,6 +12,7 @@ from queen_outcomes.base.store import Store, quote
 from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.dashboard.charts.linked import linked, table
 from queen_outcomes.dashboard.figures import Numbers, PageFigure, statement
+from queen_outcomes.facts import words
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.dose_words import counted
 from queen_outcomes.facts.settings import Settings
@@ -23,6 +24,9 @@ MOST_WEEKS = 80
 MOST_CHECKERS = 20
 """Checkers that are drawn, those with most looks."""
 LOST, MENDED = "in quarantine", "kept, a cell set aside"
+NAMES = {"co2_schedule": "CO2 schedule", "pattern_pct": "brood pattern"}
+ALIKE = 0.1
+"""Checkers who lie no further behind the others fill in alike: a judgement."""
 ROW_HEIGHT = 22
 MOST_EXAMPLES = 5
 """Rows shown of one reason; all of them stand in the tables."""
@@ -61,7 +65,7 @@ Row = dict[str, Any]
 Charts = dict[str, Any]
 
 
-def show(store: Store, _settings: Settings, as_of: dt.date) -> dict[str, Any]:
+def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     """Give what the page `records.html` shows."""
     grouped = store.records(statement("reasons_found"), {"most": MOST_EXAMPLES})
     for row in grouped:
@@ -70,7 +74,7 @@ def show(store: Store, _settings: Settings, as_of: dt.date) -> dict[str, Any]:
     charts: Charts = {}
     weeks = _weeks(store, as_of, charts)
     complete = _complete(store, as_of, charts)
-    blanks = _blanks(store, as_of, charts)
+    blanks = _blanks(store, as_of, charts, settings.min_shown)
     looks = store.records(statement("linked_looks"), {"as_of": as_of}) if blanks else []
     return {
         "sources": sources,
@@ -104,7 +108,7 @@ def read_said(sources: list[Row], grouped: list[Row]) -> str:
     cells = (
         f"; {counted(aside, 'cell was', 'cells were')} set aside in rows that are used"
     )
-    return f"Of {read:,} rows read {kept}{cells if aside else ''}."
+    return f"Of {read:,} rows read, {kept}{cells if aside else ''}."
 
 
 def _weeks(store: Store, as_of: dt.date, charts: Charts) -> PageFigure | None:
@@ -191,11 +195,13 @@ def _complete(store: Store, as_of: dt.date, charts: Charts) -> PageFigure | None
     charts["complete"] = share_chart(
         cells, along="month", title="month of day 0", unit="courses"
     )
-    title = f"Of a course, {least['item']} is left out most: recorded of {least['share']:.0%}"
+    title = f"Of a course, {least['item']} is left out most: recorded of {words.percent(least['share'])}"
     return _cells_figure("complete", title, cells, "courses", "month")
 
 
-def _blanks(store: Store, as_of: dt.date, charts: Charts) -> PageFigure | None:
+def _blanks(
+    store: Store, as_of: dt.date, charts: Charts, fewest: int
+) -> PageFigure | None:
     """Draw what each checker fills in."""
     rows = store.records(statement("blanks_by_checker"), {"as_of": as_of})
     looks = {row["checker"]: row["looks"] for row in rows}
@@ -209,13 +215,15 @@ def _blanks(store: Store, as_of: dt.date, charts: Charts) -> PageFigure | None:
         return None
     drawn = share_chart(cells, along="checker", title="checker", unit="looks")
     charts["blanks"] = linked(drawn, "checker", "checker")
-    return _cells_figure("blanks", _furthest_said(cells), cells, "looks", "checker")
+    return _cells_figure(
+        "blanks", furthest_said(cells, fewest), cells, "looks", "checker"
+    )
 
 
 def _cell(row: Row, along: str, name: str, unit: str) -> Row:
     return {
         along: name,
-        "item": row["item"].replace("_", " "),
+        "item": NAMES.get(row["item"], row["item"].replace("_", " ")),
         "of": row[unit],
         "recorded": row["recorded"],
         "share": round(row["recorded"] / row[unit], 4),
@@ -235,22 +243,35 @@ def _least(cells: list[Row]) -> Row | None:
     return min(shares, key=lambda row: row["share"], default=None)
 
 
-def _furthest_said(cells: list[Row]) -> str:
-    """Say which checker leaves what blank more than the others do."""
-    names = {cell["checker"] for cell in cells}
-    if len(names) == 1:
-        return f"What {cells[0]['checker']} fills in at a look"
+def furthest_said(cells: list[Row], fewest: int) -> str:
+    """Say which checker leaves what blank more than the others do.
+
+    Parameters
+    ----------
+    cells : list of dict
+        checker, item, recorded, of, share.
+    fewest : int
+        Looks under which a checker is not compared.
+    """
+    counts = [cell for cell in cells if cell["of"] >= fewest]
+    if len({cell["checker"] for cell in counts}) < 2:
+        return "What is filled in at a look"
     found = []
-    for cell in cells:
+    for cell in counts:
         others = [c for c in cells if c["item"] == cell["item"] and c is not cell]
         usual = sum(c["recorded"] for c in others) / sum(c["of"] for c in others)
-        found.append((usual - cell["share"], cell, usual))
-    _, cell, usual = max(
-        found, key=lambda one: (one[0], one[1]["checker"], one[1]["item"])
-    )
+        found.append(
+            (usual - cell["share"], cell["checker"], cell["item"], cell, usual)
+        )
+    behind, *_, cell, usual = max(found, key=lambda one: one[:3])
+    if behind < ALIKE:
+        return (
+            "Checkers fill in alike: nobody lies more than "
+            f"{max(1, round(100 * behind))} points behind the others"
+        )
     return (
-        f"Furthest behind the others: {cell['checker']} fills in {cell['item']} at "
-        f"{cell['share']:.0%} of looks, the others at {usual:.0%}"
+        f"{cell['checker']} fills in {cell['item']} at {words.percent(cell['share'])} of "
+        f"looks, the others at {words.percent(usual)}"
     )
 
 

@@ -16,8 +16,8 @@ from altair.utils.schemapi import debug_mode
 FIRSTS = (1, 32, 60, 91, 121, 152, 182, 213, 244, 274, 305, 335)
 """Days of the year on which a month begins."""
 
-MONTH_DAY = "%m-%d"
-"""How a day is written where its year stands beside it, or where it has none."""
+DAY, TIME_OF_YEAR = "%Y-%m-%d", "%-d %B"
+"""How a day is written everywhere, and how one of no year."""
 
 INK = "currentColor"
 CLOSED = "#1b6ca8"
@@ -113,18 +113,18 @@ def signed_axis(form: str) -> alt.Axis:
 
 
 def day_of_year_axis() -> alt.Axis:
-    """Give an axis of days of the year, written month-day."""
-    written = f"timeFormat(datetime(2001, 0, datum.value), '{MONTH_DAY}')"
+    """Give an axis of times of the year, as the tables write them."""
+    written = f"timeFormat(datetime(2001, 0, datum.value), '{TIME_OF_YEAR}')"
     return alt.Axis(values=FIRSTS, labelExpr=written)
 
 
 def day_axis(field: str, title: str) -> alt.X:
-    """Give an axis of the days of one season, written month-day.
+    """Give an axis of days.
 
     In universal time, as a day without a time of day is read; else it would be drawn
     as the day before wherever clocks are behind.
     """
-    axis = alt.Axis(format=MONTH_DAY, labelOverlap="greedy", labelSeparation=6)
+    axis = alt.Axis(format=DAY, labelOverlap="greedy", labelSeparation=8)
     return alt.X(f"{field}:T", title=title, scale=alt.Scale(type="utc"), axis=axis)
 
 
