@@ -2,7 +2,9 @@
 // (`ast`) keeps eval out of it.
 "use strict";
 {
-  const specs = JSON.parse(document.getElementById("chart-specs").textContent);
+  const read = (id) => JSON.parse(document.getElementById(id).textContent);
+  const specs = read("chart-specs");
+  const look = read("chart-config");
   const { station, asOf } = document.getElementById("main").dataset;
   const options = {
     mode: "vega-lite", ast: true, renderer: "svg", actions: false,
@@ -37,7 +39,7 @@
 
   // a legend as wide as the chart has room for, and titles that keep within a phone
   function fitted(spec, place) {
-    const made = structuredClone(spec);
+    const made = structuredClone({ ...spec, config: look });
     const width = place.clientWidth;
     made.config.legend.columns = Math.max(1, Math.min(6, Math.floor(width / 170)));
     if (window.innerWidth < PHONE) {
@@ -115,7 +117,8 @@
       .vegaEmbed(sheet, fitted(spec, place), options)
       .then(({ view }) => {
         tools(name, place, view);
-        place.dispatchEvent(new CustomEvent("drawn", { detail: view }));
+        const { link } = specs[name].usermeta ?? {};
+        place.dispatchEvent(new CustomEvent("drawn", { bubbles: true, detail: { view, link } }));
         place.dataset.drawn = "yes";
       })
       .catch((problem) => {

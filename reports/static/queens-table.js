@@ -95,7 +95,8 @@ if (queens.list) {
       const either = [holds("graft_batch", typed), holds("semen_batch", typed)].filter(Boolean);
       made.push((row) => either.some((test) => test(row)));
     }
-    const [first, last] = [from.valueAsNumber / 86_400_000, to.valueAsNumber / 86_400_000];
+    const dayOf = ({ value }) => (/^\d{4}-\d\d-\d\d$/.test(value.trim()) ? Date.parse(value) / 86_400_000 : NaN);
+    const [first, last] = [dayOf(from), dayOf(to)];
     if (Number.isFinite(first)) made.push((row) => list.d0[row] >= first);
     if (Number.isFinite(last)) made.push((row) => list.d0[row] <= last);
     return made;
@@ -237,6 +238,22 @@ if (queens.list) {
     for (const input of inputs) input.value = "";
     changed();
     query.focus();
+  });
+  // a week picked in the picture is a filter by day
+  const MONDAY = 4 * 86_400_000; // the first of 1970 was a Thursday
+  function firstDay(week) {
+    const [year, number] = week.split("-W").map(Number);
+    const fourth = Date.UTC(year, 0, 4); // always in the first week
+    const monday = fourth - ((fourth - MONDAY) % (7 * 86_400_000) + 7 * 86_400_000) % (7 * 86_400_000);
+    return monday / 86_400_000 + 7 * (number - 1);
+  }
+  let isByWeek = false;
+  document.addEventListener("picked", ({ detail: picked }) => {
+    if (!picked && !isByWeek) return;
+    isByWeek = Boolean(picked);
+    from.value = picked ? queens.isoDate(firstDay(picked.levels[0])) : "";
+    to.value = picked ? queens.isoDate(firstDay(picked.levels.at(-1)) + 6) : "";
+    changed();
   });
   place("more").addEventListener("click", () => {
     const next = shown;

@@ -219,23 +219,23 @@ if (queens.list) {
   }
 
   function axis(svg, place, story, d0) {
-    const step = STEPS.find((days) => days * place.scale >= (place.narrow ? 46 : 62)) ?? 720;
+    const step = STEPS.find((days) => days * place.scale >= (place.narrow ? 78 : 84)) ?? 720;
     const start = Math.ceil(story.first / step) * step;
     for (let day = start; day <= place.last; day += step) {
       const x = place.x(day);
       svg.append(drawn("line", { x1: x, x2: x, y1: 18, y2: place.bottom, class: day === 0 ? "zero" : "grid" }));
       svg.append(
         drawn("text", { x, y: place.bottom + 15, class: "tick" }, day),
-        drawn("text", { x, y: place.bottom + 31, class: "tick soft" }, queens.shortDate(d0 + day)),
+        drawn("text", { x, y: place.bottom + 31, class: "tick soft" }, queens.isoDate(d0 + day)),
       );
     }
     if (story.today >= story.first && story.today <= place.last) {
       const x = place.x(story.today);
-      const near = x > place.width - 90;
+      const near = x > place.width - 120;
       svg.append(
         drawn("line", { x1: x, x2: x, y1: 16, y2: place.bottom, class: "today" }),
         drawn("text", { x: x + (near ? -4 : 4), y: 12, class: "tick warm", "text-anchor": near ? "end" : "start" },
-          `as of ${queens.shortDate(d0 + story.today)}`),
+          `as of ${queens.isoDate(d0 + story.today)}`),
       );
     }
   }

@@ -2,8 +2,6 @@
 // is set as text, never as HTML.
 "use strict";
 {
-  const MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov",
-    "Dec"];
   const SVG = "http://www.w3.org/2000/svg";
 
   queens.element = (name, text, className, ...children) => {
@@ -29,10 +27,6 @@
   };
 
   queens.isoDate = (day) => new Date(day * 86_400_000).toISOString().slice(0, 10);
-  queens.shortDate = (day) => {
-    const date = new Date(day * 86_400_000);
-    return `${date.getUTCDate()} ${MONTHS[date.getUTCMonth()]}`;
-  };
 
   // When laying began, in the fewest words that hold both bounds.
   queens.onset = (after, by) => {

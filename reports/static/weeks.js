@@ -41,26 +41,46 @@
     line.textContent = lines.join(" ") || "No week with a queen lies in there.";
   }
 
-  form.addEventListener("change", () => {
-    const [first, last] = [from.value, to.value].sort((a, b) => order.indexOf(a) - order.indexOf(b));
+  // the same weeks are marked in the page's other charts, where there are any
+  const linked = typeof linking === "undefined" ? null : linking;
+  const mark = (first, last) => {
+    const [low, high] = [order.indexOf(first), order.indexOf(last)];
+    const inside = rows.filter((one) => one.at >= low && one.at <= high);
+    linked?.pick("week", inside.map((one) => one.week), true);
     choose(first, last);
+  };
+
+  form.addEventListener("change", () => {
+    mark(...[from.value, to.value].sort((a, b) => order.indexOf(a) - order.indexOf(b)));
   });
   form.addEventListener("reset", (event) => {
     event.preventDefault();
+    linked?.clear();
     choose(...everything());
   });
   form.addEventListener("submit", (event) => event.preventDefault());
-  place?.addEventListener("drawn", ({ detail: view }) => {
+  let isDrawnAcross = false;
+  place?.addEventListener("drawn", ({ detail: { view } }) => {
     view.addSignalListener("weeks", (_, { week: weeks = [] }) => {
       const chosen = order.filter((week) => weeks.includes(week));
       if (chosen.length) {
-        choose(chosen[0], chosen.at(-1));
         form.closest("details").open = true;
-      } else choose(...everything());
+        mark(chosen[0], chosen.at(-1));
+      } else if (isDrawnAcross) {
+        linked?.clear();
+        choose(...everything());
+      }
+      isDrawnAcross = chosen.length > 0;
     });
-    form.querySelector("button").addEventListener("click", () => {
-      view.data("weeks_store", []).runAsync();
+    const undrawn = () => view.data("weeks_store", []).runAsync();
+    form.querySelector("button").addEventListener("click", undrawn);
+    document.addEventListener("picked", ({ detail: picked }) => {
+      if (!picked && isDrawnAcross) undrawn();
     });
+  });
+  document.addEventListener("picked", ({ detail: picked }) => {
+    const week = picked?.kind === "week" && picked.levels.length === 1 && picked.levels[0].slice(5);
+    choose(...(week ? [week, week] : everything()));
   });
   form.hidden = false;
   choose(...everything());

@@ -14,6 +14,7 @@ import altair as alt
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.dashboard.charts.adjusted import curve_chart
+from queen_outcomes.dashboard.charts.linked import linked, table
 from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.doses.differences import LEAST_OVERLAP, SHARED
 from queen_outcomes.facts import dose_words as said
@@ -81,7 +82,13 @@ def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
         "asked": said.success(*question),
         "curve": _curve(store, question, charts),
         "charts": charts,
+        "linked": _linked(store) if parts and len(charts) > 1 else None,
     }
+
+
+def _linked(store: Store) -> Row | None:
+    """Give whose hands the courses of each arm were in."""
+    return table(store.records(statement("linked_arms")), ("arm", "operator"))
 
 
 def _curve(store: Store, question: tuple[str, int], charts: dict[str, Any]) -> Row:
@@ -175,16 +182,19 @@ def section(
     margin = next((row["margin"] for row in own if row["margin"]), None)
     shown = [row for row in own if row["difference"] is not None]
     if shown:
-        charts[f"arms-{key}"] = arm_difference_chart(
+        drawn = arm_difference_chart(
             _lines(shown), question=f"difference in {what}, points", margin=margin
         )
+        charts[f"arms-{key}"] = linked(drawn, "arm", "of")
     costs = tables["arm_costs"]
     finite = [row for row in costs if all(row[k] is not None for k in FINITE)]
     if len(finite) > 1:
-        charts[f"costs-{key}"] = frontier_chart(finite, success=what)
+        charts[f"costs-{key}"] = linked(
+            frontier_chart(finite, success=what), "arm", "arm"
+        )
     traded = traded_rows(tables["arm_exchange"])
     if traded:
-        charts[f"trade-{key}"] = trade_chart(traded, success=what)
+        charts[f"trade-{key}"] = linked(trade_chart(traded, success=what), "arm", "of")
     needs = tables["arm_needs"] if margin is None else []
     return {
         "key": key,
@@ -278,6 +288,7 @@ def _lines(rows: Sequence[Row]) -> list[Row]:
         {
             **{key: row[key] for key in ("difference", "low", "high")},
             "name": f"{row['arm']}, {said.METHODS[row['method']]}",
+            "of": row["arm"],
             "method": FIXED if row["primary"] else BESIDE,
         }
         for row in ordered
@@ -395,8 +406,8 @@ def arm_difference_chart(
     Parameters
     ----------
     rows : list of dict
-        name, method (FIXED or BESIDE), difference, low, high (shares), in the order
-        they are shown.
+        name, of (the arm), method (FIXED or BESIDE), difference, low, high (shares), in
+        the order they are shown.
     question : str
         What the difference is of.
     margin : float or None
@@ -458,6 +469,7 @@ def traded_rows(exchange: list[Row]) -> list[Row]:
     return [
         {
             "arm": f"{arm} in place of {own['drones']['reference']}",
+            "of": arm,
             "saved": -own["drones"]["more"],
             "saved_low": -own["drones"]["high"],
             "saved_high": -own["drones"]["low"],
@@ -500,7 +512,7 @@ def trade_chart(rows: list[Row], *, success: str) -> alt.TopLevelMixin:
         *(
             alt.Tooltip(f"{name}:Q", title=name.replace("_", ", "), format=",.0f")
             for name in rows[0]
-            if name != "arm"
+            if name not in ("arm", "of")
         ),
     ]
     layers = [

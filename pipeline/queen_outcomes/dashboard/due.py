@@ -128,9 +128,7 @@ def due_chart(rows: list[Row]) -> alt.TopLevelMixin:
                     title="last day on which the look settles anything",
                     scale=alt.Scale(domain=days),
                     axis=alt.Axis(
-                        labelAngle=0,
-                        labelOverlap="greedy",
-                        labelExpr="slice(datum.value, 5)",
+                        labelAngle=0, labelOverlap="greedy", labelSeparation=8
                     ),
                 ),
                 y=alt.Y("checks:Q", title="checks", axis=alt.Axis(tickMinStep=1)),

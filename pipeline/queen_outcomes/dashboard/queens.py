@@ -16,7 +16,8 @@ import polars as pl
 
 from queen_outcomes.base.refs import IN_SOURCE_BITS
 from queen_outcomes.base.store import Store
-from queen_outcomes.dashboard import packing
+from queen_outcomes.dashboard import fates, packing
+from queen_outcomes.dashboard.charts.linked import table
 from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.facts import words
 from queen_outcomes.facts.outcomes import OUTCOMES, Outcome
@@ -97,7 +98,14 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     mark = {"made_of": hashlib.sha256(said).hexdigest()[:16]}
     scripts = [f"static/{name}" for name in STATIC if name.endswith(".js")]
     scripts.insert(1, LIST_FILE)  # behind the script that takes it up
+    charts: dict[str, Any] = {}
+    became = fates.show(store, rules.laying_days[0], as_of, charts)
+    asked = {"as_of": as_of, "seasons": 2}
+    shared = store.records(statement("linked_courses"), asked) if charts else []
     return {
+        "became": became,
+        "charts": charts,
+        "linked": table(shared, ("week", "operator", "graft_batch")),
         "count": len(courses),
         "choices": _choices(rules.windows),
         "column_title": column_title,

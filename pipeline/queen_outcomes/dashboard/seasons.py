@@ -15,13 +15,14 @@ import altair as alt
 
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
-from queen_outcomes.dashboard.figures import statement
+from queen_outcomes.dashboard.figures import only, statement
 from queen_outcomes.facts.outcomes import OUTCOMES
 
 COHORT_KINDS = ("closed week", "still open: known so far")
 KIND = partial(theme.told_apart, "kind", COHORT_KINDS)
 """Gives a channel that tells closed weeks from open ones."""
 COUNTS = ("courses", "yes", "no", "undecided", "left")
+LINE_KEYS = ("week", "season", "share", "low", "high")
 LONGEST_GAP = 6
 """Weeks without a queen that are still drawn; more of them are cut out of the axis."""
 MOST_NAMED = 5
@@ -131,7 +132,8 @@ def cohort_chart(
     season_shares : dict, optional
         Each season's own share, from which remarkable weeks are told.
     """
-    values = [_cohort_point(row) for row in rows if row["share"] is not None]
+    drawn = [_cohort_point(row) for row in rows if row["share"] is not None]
+    values = only(drawn, drawn[0]) if drawn else []
     seasons = sorted({row["season"] for row in rows})
     looks = [theme.QUIET, theme.CLOSED][-len(seasons) :]
     week = _weeks([row["place"] for row in rows], first_month)
@@ -157,13 +159,13 @@ def cohort_chart(
     )
     brush = alt.selection_interval(name=BRUSH, encodings=["x"])
     layers = [points.add_params(brush).properties(name="cohorts")]
-    closed = [point for point in values if point["low"] is not None]
+    closed = only([p for p in values if p["low"] is not None], LINE_KEYS)
     if closed:  # a layer without data would have the scripts complain
-        drawn = theme.chart(closed)
-        limits = drawn.mark_rule(strokeWidth=2, opacity=0.45).encode(
+        base = theme.chart(closed)
+        limits = base.mark_rule(strokeWidth=2, opacity=0.45).encode(
             x=week, y=alt.Y("low:Q", title=title), y2="high:Q", color=colour
         )
-        line = drawn.mark_line(strokeWidth=2).encode(x=week, y=share, color=colour)
+        line = base.mark_line(strokeWidth=2).encode(x=week, y=share, color=colour)
         layers[:0] = [limits, line]
     layers += _season_names(values, week, share, colour)
     for way, down in (("low", 12), ("high", -12)):

@@ -28,6 +28,7 @@ from queen_outcomes.dashboard import (
     this_week,
 )
 from queen_outcomes.dashboard.charts import scripts, theme
+from queen_outcomes.dashboard.charts.linked import ringed
 from queen_outcomes.dashboard.operators import page as operators
 from queen_outcomes.facts.settings import Settings
 
@@ -46,7 +47,8 @@ PAGES: tuple[tuple[str, str, Page], ...] = (
 )
 
 STATIC = (
-    *("style.css", "charts.js", "saving.js", "sorting.js", "folded.js", "weeks.js"),
+    *("style.css", "charts.js", "linking.js", "saving.js", "sorting.js", "folded.js"),
+    "weeks.js",
     *queens.STATIC,
 )
 
@@ -137,6 +139,7 @@ def _common(settings: Settings, as_of: dt.date, home: str = "") -> dict[str, Any
         "menu": [(f"{home}{name}.html", title) for name, title, _ in PAGES],
         "min_shown": settings.min_shown,
         "charts": {},
+        "linked": None,
     }
 
 
@@ -148,8 +151,23 @@ def rendered(template: str, shown: dict[str, Any]) -> str:
 
 def _write_page(path: Path, template: str, shown: dict[str, Any]) -> Path:
     """Write a page, its charts in the pages' common style."""
-    charts = {name: theme.dressed(one) for name, one in shown["charts"].items()}
-    return _write(path, rendered(template, {**shown, "charts": charts}))
+    charts = {
+        name: _light(ringed(theme.dressed(one)))
+        for name, one in shown["charts"].items()
+    }
+    drawn = {"charts": charts, "chart_config": theme.CONFIG}
+    return _write(path, rendered(template, {**shown, **drawn}))
+
+
+def _light(spec: dict[str, Any]) -> dict[str, Any]:
+    """Leave out of a chart what all of a page share, and shorten its datasets' names."""
+    del spec["config"], spec["$schema"]
+    short = {name: f"d{at}" for at, name in enumerate(spec["datasets"])}
+    spec["datasets"] = {short[name]: rows for name, rows in spec["datasets"].items()}
+    for part in (spec, *spec["layer"]):
+        if "data" in part:
+            part["data"] = {"name": short[part["data"]["name"]]}
+    return spec
 
 
 def _write_static(folder: Path, chart_scripts: str) -> None:

@@ -7,7 +7,8 @@ from collections import Counter
 from typing import Any
 
 from queen_outcomes.base.store import Store
-from queen_outcomes.dashboard import seasons
+from queen_outcomes.dashboard import against_expected, seasons
+from queen_outcomes.dashboard.charts.linked import linked, table
 from queen_outcomes.dashboard.charts.trend_line import trend_line
 from queen_outcomes.dashboard.due import closing_days
 from queen_outcomes.dashboard.figures import statement
@@ -24,7 +25,7 @@ DUE_DAYS, DUE_COLONIES = 4, 5
 """Days on which windows close soonest, and colonies of each, that the page names."""
 FAILED_FIRST = 5
 """Failures shown at once; the rest unfold."""
-MOST_FAILED = 40
+MOST_FAILED = 30
 """Failures listed before the page refers to the queens page."""
 MOST_CHANGES = 20
 """Kinds of change that are listed."""
@@ -45,12 +46,18 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     lacking = store.records(statement("lacking"))
     charts = {}
     if any(row["share"] is not None for row in weeks):
-        charts["cohorts"] = seasons.cohort_chart(
+        drawn = seasons.cohort_chart(
             weeks,
             question=f"laying by day {window}",
             first_month=first_month,
             season_shares=_season_shares(store, window),
         )
+        charts["cohorts"] = linked(drawn, "week", "iso_week")
+    behind = (
+        against_expected.show(store, settings, season["level"], charts)
+        if season
+        else []
+    )
     matters = attention.worst_first(store)
     counts = store.records(statement("standing_counts"))[0]
     rates = _overall(store, settings)
@@ -67,6 +74,8 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "season_words": season and words.rate_in_words(season, settings.min_shown),
         "headline": season and words.estimate_in_words(season),
         "against_last": attention.season_said(question, *both) if both else "",
+        "behind": behind,
+        "linked": _linked(store, as_of) if len(charts) > 1 else None,
         "cohorts": weeks,
         "week_names": list(dict.fromkeys(r["week"] for r in sorted(weeks, key=_place))),
         "rates": rates,
@@ -80,6 +89,13 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "title_said": title(season, window, settings.min_shown),
         "first_closes": first_close(store, settings, as_of),
     }
+
+
+def _linked(store: Store, as_of: dt.date) -> Row | None:
+    """Give what the weeks, operators and grafts of the latest season share."""
+    asked = {"as_of": as_of, "seasons": 1}
+    courses = store.records(statement("linked_courses"), asked)
+    return table(courses, ("week", "operator", "graft_batch"))
 
 
 def _place(row: Row) -> int:

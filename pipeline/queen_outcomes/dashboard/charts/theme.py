@@ -16,6 +16,9 @@ from altair.utils.schemapi import debug_mode
 FIRSTS = (1, 32, 60, 91, 121, 152, 182, 213, 244, 274, 305, 335)
 """Days of the year on which a month begins."""
 
+DAY, TIME_OF_YEAR = "%Y-%m-%d", "%-d %B"
+"""How a day is written everywhere, and how one of no year."""
+
 INK = "currentColor"
 CLOSED = "#1b6ca8"
 OPEN = "#b3580f"
@@ -110,10 +113,19 @@ def signed_axis(form: str) -> alt.Axis:
 
 
 def day_of_year_axis() -> alt.Axis:
-    """Give an axis of days of the year, written as days and months."""
-    return alt.Axis(
-        values=FIRSTS, labelExpr="timeFormat(datetime(2001, 0, datum.value), '%-d %b')"
-    )
+    """Give an axis of times of the year, as the tables write them."""
+    written = f"timeFormat(datetime(2001, 0, datum.value), '{TIME_OF_YEAR}')"
+    return alt.Axis(values=FIRSTS, labelExpr=written)
+
+
+def day_axis(field: str, title: str) -> alt.X:
+    """Give an axis of days.
+
+    In universal time, as a day without a time of day is read; else it would be drawn
+    as the day before wherever clocks are behind.
+    """
+    axis = alt.Axis(format=DAY, labelOverlap="greedy", labelSeparation=8)
+    return alt.X(f"{field}:T", title=title, scale=alt.Scale(type="utc"), axis=axis)
 
 
 def dressed(chart: alt.TopLevelMixin) -> dict[str, Any]:
@@ -147,7 +159,7 @@ def responding(spec: Spec) -> Spec:
     field, levels = _told_apart(units)
     if field:
         _filter_by_legend(spec, units, field)
-        spec["usermeta"] = {CHOSEN: {"field": field, "levels": levels}}
+        spec.setdefault("usermeta", {})[CHOSEN] = {"field": field, "levels": levels}
     _make_touchable(spec)
     return spec
 

@@ -11,6 +11,7 @@ from queen_outcomes.audit.operators import SEPARABLE
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import funnel, theme
 from queen_outcomes.dashboard.charts.funnel import MOST_TOP, funnel_chart
+from queen_outcomes.dashboard.charts.linked import linked
 from queen_outcomes.dashboard.figures import Numbers, PageFigure, only
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.facts.words import BATCH_KINDS
@@ -51,13 +52,14 @@ APART_COLUMNS = (
     ("whose", "Who else did it"),
 )
 NOT_SHOWN = ("shared", "separable_said", "excess", "adds", "whose")
-DAY_AXIS = alt.X(
-    "day:T", title="day of insemination (day 0)", axis=alt.Axis(format="%d %b")
-)
+DAYS = "days"
+"""Name of the days that are drawn across; the page's script follows it."""
+DAY_AXIS = theme.day_axis("day", "day of insemination (day 0)")
 FAILED_AXIS = "courses failed"
 DRAWN = ("name", "courses", "failures", "expected", "ratio", "degree", "label", "who")
 DAY_DRAWN = (
-    *("day", "courses", "failures", "expected", "least", "most", "degree", "batches"),
+    *("day", "date", "courses", "failures", "expected", "least", "most", "degree"),
+    "batches",
 )
 COUNTS = ("courses", "failures", "expected_said", "ratio_said")
 
@@ -129,12 +131,13 @@ def _funnel(
 ) -> PageFigure:
     flagged = [point for point in points if point["degree"] == funnel.FLAGGED]
     name = f"funnel-{kind.replace('_', '-')}"
-    charts[name] = funnel_chart(
+    drawn = funnel_chart(
         only(points, DRAWN),
         funnel_lines([point["courses"] for point in points], share),
         size=f"courses in the {label}",
         height=HEIGHT,
     )
+    charts[name] = linked(drawn, kind, "name")
     outside = sum(point["degree"] != funnel.WITHIN for point in points)
     return PageFigure(
         chart=name,
@@ -167,7 +170,8 @@ def _days(store: Store, charts: dict[str, Any]) -> PageFigure | None:
         return None
     season = max(row["season"] for row in rows)
     shown = [row for row in rows if row["season"] == season]
-    charts["days"] = day_chart(only(shown, DAY_DRAWN))
+    drawn = day_chart(only(shown, DAY_DRAWN))
+    charts["days"] = linked(drawn, "day", "date", brush=DAYS)
     outside = [row for row in shown if row["degree"] != funnel.WITHIN]
     title = (
         f"Season {season}: failures lie outside the 95 % limits on {len(outside)} of "
@@ -192,6 +196,7 @@ def _day_row(row: Row) -> Row:
     return {
         **row,
         "day": row["d0"].isoformat(),
+        "date": row["d0"].isoformat(),
         "expected": round(row["expected"], 2),
         "expected_said": f"{row['expected']:.1f}",
         "least": row["low"],
@@ -309,12 +314,13 @@ def day_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
     Parameters
     ----------
     rows : list of dict
-        day, courses, failures, expected, least, most, degree, batches.
+        day, date (the same, which stays a text), courses, failures, expected, least,
+        most, degree, batches.
     """
     base = theme.chart(rows)
     whole = alt.Axis(tickMinStep=1)
     tooltip = [
-        alt.Tooltip("day:T", format="%Y-%m-%d"),
+        alt.Tooltip("date:N", title="day"),
         alt.Tooltip("courses:Q"),
         alt.Tooltip("failures:Q", title="failed"),
         alt.Tooltip("expected:Q", format=".1f"),
@@ -329,11 +335,14 @@ def day_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
         base.mark_tick(color=theme.INK, thickness=1.5, size=7).encode(
             x=DAY_AXIS, y=alt.Y("expected:Q", title=FAILED_AXIS)
         ),
-        base.mark_point(filled=True, size=45, opacity=0.9).encode(
+        base.mark_point(filled=True, size=45, opacity=0.9)
+        .encode(
             x=DAY_AXIS,
             y=alt.Y("failures:Q", title=FAILED_AXIS),
             tooltip=tooltip,
             **funnel.degree_looks(),
-        ),
+        )
+        .add_params(alt.selection_interval(name=DAYS, encodings=["x"]))
+        .properties(name="of_days"),
     ]
     return theme.layered(layers, height=240)

@@ -10,6 +10,7 @@ import altair as alt
 from queen_outcomes.audit.learning import BEGINNER, learning_said
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
+from queen_outcomes.dashboard.charts.linked import linked
 from queen_outcomes.dashboard.figures import Numbers, PageFigure, only
 from queen_outcomes.facts import words
 from queen_outcomes.facts.dose_words import success
@@ -125,7 +126,7 @@ def _curve_case(row: Row) -> Row:
 def _learning_figure(at: int, row: Row, own: list[Row], charts: Charts) -> PageFigure:
     key = f"learning-{at + 1}"
     limit = None if row["limit"] is None else round(row["limit"], 3)
-    charts[key] = learning_chart(own, limit=limit)
+    charts[key] = linked(learning_chart(own, limit=limit), courses={"day": "day"})
     reached = row["reached_at"]
     end = f"reached at case {reached}" if reached else "not reached"
     return PageFigure(

@@ -13,6 +13,7 @@ from queen_outcomes.audit import own_courses
 from queen_outcomes.audit.cases import read_audited, read_risk_model
 from queen_outcomes.audit.said import failing, verdict
 from queen_outcomes.base.store import Store
+from queen_outcomes.dashboard.charts.linked import table
 from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.dashboard.operators import (
     batches,
@@ -27,6 +28,7 @@ from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.terms import MAIN
 
 Row = dict[str, Any]
+ALL_SEASONS = 1000
 HALF = 0.5
 """Share of decided courses of unknown risk from which on nothing is to be read here."""
 MOST_LISTED = 100
@@ -36,7 +38,7 @@ WORTH_SAYING = 0.05
 """Share of decided courses left out from which on the page says so; the table always does."""
 
 
-def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
+def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     """Give what the page `operators.html` shows."""
     charts: dict[str, Any] = {}
     question = settings.plan.question
@@ -68,8 +70,16 @@ def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
         "cautions": cautions(courses, rows),
         "expected": _expected(store, question),
         "charts": charts,
+        "linked": _linked(store, as_of) if charts else None,
         "batches": of_batches,
     }
+
+
+def _linked(store: Store, as_of: dt.date) -> Row | None:
+    """Give what all courses share: days, operators and batches; the latest, where they are many."""
+    asked = {"as_of": as_of, "seasons": ALL_SEASONS}
+    courses = store.records(statement("linked_courses"), asked)
+    return table(courses, ("day", "operator", "graft_batch", "semen_batch"))
 
 
 def _failed(store: Store, settings: Settings, rows: list[Row]) -> dict[str, list[Row]]:

@@ -9,6 +9,7 @@ import altair as alt
 from queen_outcomes.audit.sheet import MEASURES, SHARE, stands_outside
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
+from queen_outcomes.dashboard.charts.linked import linked
 from queen_outcomes.dashboard.figures import Numbers, PageFigure, only
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
@@ -124,7 +125,8 @@ def _figure(measure: str, name: str, rows: list[Row], charts: dict[str, Any]) ->
         key = f"process-{measure.replace('_', '-')}"
         values = only([_chart_row(row, is_share) for row in shown], KEYS, 3)
         axis = name.removesuffix(" (share)")
-        charts[key] = process_chart(values, measure=axis, is_share=is_share)
+        drawn = process_chart(values, measure=axis, is_share=is_share)
+        charts[key] = linked(drawn, "operator", "operator")
         means = "; ".join(f"{row['operator']} {row['mean']:.2f}" for row in shown)
         title = axis[:1].upper() + axis[1:]
         figure = PageFigure(key, title, f"{axis}, mean by operator: {means}.")

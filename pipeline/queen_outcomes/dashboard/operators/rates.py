@@ -11,6 +11,7 @@ from queen_outcomes.audit.said import failing
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import funnel, theme
 from queen_outcomes.dashboard.charts.funnel import funnel_chart
+from queen_outcomes.dashboard.charts.linked import linked
 from queen_outcomes.dashboard.figures import PageFigure, only
 from queen_outcomes.dashboard.operators import overview
 from queen_outcomes.facts import words
@@ -143,7 +144,8 @@ def _figures(
 def _expected_figure(shown: list[Row], charts: dict[str, Any]) -> PageFigure:
     keys = ("operator", "courses", "failures", "expected")
     told = [{**row, "failures": round(row["filled"], 1)} for row in shown]
-    charts["operators-expected"] = expected_chart(only(told, keys))
+    drawn = expected_chart(only(told, keys))
+    charts["operators-expected"] = linked(drawn, "operator", "operator")
     return PageFigure(
         "operators-expected",
         "Did more courses fail than expected?",
@@ -159,9 +161,10 @@ def _adjusted_figure(
     shown: list[Row], station: float, asked: str, charts: dict[str, Any]
 ) -> PageFigure:
     keys = ("operator", "courses", "adjusted", "low", "high")
-    charts["operators-adjusted"] = adjusted_chart(
+    drawn = adjusted_chart(
         only(shown, keys), station=round(station, 4), what=f"share {asked}"
     )
+    charts["operators-adjusted"] = linked(drawn, "operator", "operator")
     return PageFigure(
         "operators-adjusted",
         _around(shown, station),
@@ -209,7 +212,8 @@ def _funnels(
         lines = funnel_lines(sizes, share, tau2, tails)
         points = [_funnel_point(row, share, lines) for row in asked]
         size = "courses of the operator"
-        charts[name] = funnel_chart(points, lines, size=size, height=240, least_top=2.0)
+        drawn = funnel_chart(points, lines, size=size, height=240, least_top=2.0)
+        charts[name] = linked(drawn, "operator", "name")
     return [PageFigure(name, title, alt_text) for name, _, title in wanted]
 
 
@@ -268,7 +272,8 @@ def _ranks(shown: list[Row], charts: dict[str, Any]) -> PageFigure | None:
     if len(ranked) < 2 or _is_flat(ranked):
         return None
     keys = ("operator", "rank_low", "rank_high")
-    charts["operators-ranks"] = rank_chart(only(ranked, keys))
+    drawn = rank_chart(only(ranked, keys))
+    charts["operators-ranks"] = linked(drawn, "operator", "operator")
     spans = "; ".join(
         f"{row['operator']} {row['rank_low']} to {row['rank_high']}" for row in ranked
     )

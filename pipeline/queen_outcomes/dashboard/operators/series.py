@@ -10,7 +10,8 @@ import altair as alt
 
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
-from queen_outcomes.dashboard.figures import Numbers, PageFigure, only
+from queen_outcomes.dashboard.charts.linked import linked
+from queen_outcomes.dashboard.figures import Numbers, PageFigure, only, statement
 from queen_outcomes.dashboard.operators.batches import excess, largest_part, part_said
 from queen_outcomes.facts import words
 from queen_outcomes.facts.dose_words import counted
@@ -45,6 +46,14 @@ OF_SERIES = (
 )
 
 
+WHOSE = ("by", "graft", "semen")
+COURSES = {
+    "day": "done",
+    "operator": "by",
+    "graft_batch": "graft",
+    "semen_batch": "semen",
+}
+"""Where a case names its level of each kind that charts mark."""
 OFTEN = 0.8
 """Chance of seeing a doubling under which it is said to be often missed."""
 DIRECTIONS = {"worse": "More failures", "better": "Fewer failures"}
@@ -60,6 +69,7 @@ OVER = "failed − expected"
 LIMITS = ("limit_worse", "limit_better")
 EXTENT = 30
 """Room for the numbers of a vertical axis: panels one below the other line up."""
+OF_COURSE = [alt.Tooltip("graft:N", title="graft batch"), alt.Tooltip("semen:N")]
 CROSS = "M-0.6,-0.6L0.6,0.6M-0.6,0.6L0.6,-0.6"
 
 
@@ -87,6 +97,11 @@ def show(store: Store, settings: Settings, operators: list[Row], charts: Charts)
     held_back = [_held_back(row) for row in operators if not row["shown"]]
     limits = _by_operator(store, "series_limits")
     series = _by_operator(store, "operator_series", 'operator, series, "case"')
+    whose = {
+        row["course_id"]: row for row in store.records(statement("batches_of_courses"))
+    }
+    for rows in series.values():
+        rows[:] = [row | whose[row["course_id"]] for row in rows]
     signalled = _by_operator(store, "operator_signals")
     batches = store.records("SELECT * FROM signal_batches ORDER BY ALL")
     own = {None: _spans(series.get(None, []), limits.get(None, []))}
@@ -177,6 +192,7 @@ def point(row: Row) -> Row:
     done = row["inseminated_at"].date().isoformat()
     return {
         "case": row["case"],
+        **{name: row[name] for name in WHOSE},
         "done": done,
         "known": row["known_on"].isoformat(),
         "answer": ANSWERS[row["failed"]]
@@ -224,9 +240,10 @@ def _panel(
 ) -> Row:
     evidence = ("case", "done", "known", "answer", "worse", "better", "signal", "said")
     evidence += LIMITS
-    over = ("case", "done", "known", "answer", "over")
+    over = ("case", *WHOSE, "done", "known", "answer", "over")
     charts[f"evidence-{key}"] = cusum_chart(only(points, evidence), span=spans.evidence)
-    charts[f"over-{key}"] = over_expected_chart(only(points, over), span=spans.over)
+    drawn = over_expected_chart(only(points, over), span=spans.over)
+    charts[f"over-{key}"] = linked(drawn, courses=COURSES)
     signals = [row for row in points if row["signal"]]
     seen = "; ".join(f"{row['said']}, known {row['known']}" for row in signals)
     last = points[-1]
@@ -529,7 +546,7 @@ def over_expected_chart(
     Parameters
     ----------
     rows : list of dict
-        case, done, known, answer, over.
+        case, by, graft, semen, done, known, answer, over.
     span : tuple of float
         Ends of the vertical scale.
     """
@@ -544,7 +561,7 @@ def over_expected_chart(
     layers = [
         zero.mark_rule(color=theme.QUIET).encode(y=alt.Y("at:Q", title=OVER)),
         base.mark_line(color=theme.INK, strokeWidth=1.5).encode(
-            x=_case(CASE), y=y, tooltip=_case_tooltip("over")
+            x=_case(CASE), y=y, tooltip=[*_case_tooltip("over"), *OF_COURSE]
         ),
     ]
     return theme.layered(layers, height=85)
