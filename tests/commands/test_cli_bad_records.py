@@ -185,6 +185,8 @@ HUGE = 10**20
         f"[season]\nfirst_month = {HUGE}",
         f'[files."*"]\nheader = {HUGE}',
         f'[files."*"]\nyear = {HUGE}',
+        f"[limits.inseminations]\ndose_ul.hard = [0, {HUGE}]",
+        f"[limits.derived]\nqueen_age_days.soft = [-{HUGE}, 3]",
     ],
 )
 def test_a_whole_number_beyond_any_range_is_refused_in_words(command, records, setting):
@@ -194,6 +196,24 @@ def test_a_whole_number_beyond_any_range_is_refused_in_words(command, records, s
     assert (ran.code, "Traceback" in ran.err) == (2, False)
     assert "station.toml" in ran.err
     assert str(HUGE) in ran.err
+
+
+@pytest.mark.slow
+def test_limits_without_an_end_on_either_side_bound_nothing(command, records):
+    (records / "inseminations.csv").write_text(
+        INSEMINATIONS.replace(",8", ",70"), encoding="utf-8"
+    )
+    nothing = "{ hard = [-inf, inf], soft = [-inf, inf] }"
+    (records.parent / "station.toml").write_text(
+        f"[limits.inseminations]\ndose_ul = {nothing}\nattempts = {nothing}\n"
+        f"[limits.derived]\nqueen_age_days = {nothing}\n",
+        encoding="utf-8",
+    )
+    ran = command("check", records.parent, "--verify", "--json")
+    assert ran.code == 0, ran.err
+    read = {row["table"]: row for row in json.loads(ran.out)["summary"]}
+    assert read["inseminations"]["set aside"] == read["inseminations"]["look"] == 0
+    assert command("build", records.parent, "--until", "derive").code == 0
 
 
 @pytest.mark.slow

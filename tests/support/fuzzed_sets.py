@@ -52,6 +52,8 @@ SETTINGS = (
     '[files."*"]\npass_over = ["Total*"]\n', '[records]\nco2 = "other"\n',
     '[files."*"]\nencoding = "cp1250"\nempty = ["-", "?"]\n',
 )  # fmt: skip
+LARGE = 0.125
+"""Share of sets with many tables, columns and rows; the others cost half as much."""
 OPTIONAL = tuple(name for name, table in TABLES.items() if not table.required)
 
 
@@ -79,12 +81,13 @@ def make(station: Path, draw: random.Random) -> MadeSet:
     settings = 'name = "Fuzz"\nas_of = 2026-07-01\n' + draw.choice(SETTINGS)
     (station / "station.toml").write_text(settings, encoding="utf-8")
     marks = iter(range(draw.randrange(100_000), 10**6))
-    some = draw.sample(OPTIONAL, draw.choice((0, 0, 1, 2, 5)))
+    large = draw.random() < LARGE
+    some = draw.sample(OPTIONAL, draw.choice((0, 0, 1, 2, 5) if large else (0, 0, 0, 1)))
     for name in ("inseminations", "checks", *some):
         if draw.random() < 0.01:
             continue  # a required table may be missing
         for part in range(draw.choice((1, 1, 1, 1, 2))):
-            headings, rows = _table(name, draw, marks)
+            headings, rows = _table(name, draw, marks, large=large)
             ending, write = draw.choice(FORMS)
             stem = name if not part else f"{name}_{draw.choice(('b', '2026', 'β', '#1'))}"
             path = records / f"{stem}.{ending}"
@@ -96,16 +99,20 @@ def make(station: Path, draw: random.Random) -> MadeSet:
     return made
 
 
-def _table(name: str, draw: random.Random, marks: Any) -> tuple[list[str], list[list[str]]]:
+def _table(
+    name: str, draw: random.Random, marks: Any, *, large: bool
+) -> tuple[list[str], list[list[str]]]:
     table = TABLES[name]
     must = [c.name for c in table.columns if c.required]
     must += [table.dated.name] if table.dated else []
     must += ["queen_id"] if "queen_id" in table.names else []
     other = [n for n in table.names if n not in must]
-    columns = list(dict.fromkeys(must)) + draw.sample(other, draw.randrange(len(other) + 1))
+    columns = list(dict.fromkeys(must)) + draw.sample(
+        other, draw.randrange(len(other) + 1 if large else min(4, len(other) + 1))
+    )
     draw.shuffle(columns)
     hostile = draw.choice((0.0, 0.02, 0.1, 0.5))
-    count = draw.choice((0, 1, 2, 3, 5, 8, 8, 12, 60))
+    count = draw.choice((0, 1, 2, 3, 5, 8, 8, 12, 60) if large else (0, 1, 2, 3, 5, 8))
     rows = [
         [_cell(table, column, draw, hostile) for column in columns]
         + [f"zq{next(marks):06d}w"]
@@ -263,6 +270,10 @@ class CountingStore(stores.Store):
 
     records_dir: Path
     counted: Counted
+
+    def __init__(self, *words: Any, **named: Any) -> None:
+        # threads cost more than they bring where a table has ten rows
+        super().__init__(*words, **{**named, "threads": 1})
 
     def __exit__(self, *_: object) -> None:
         if self.has("listed_records") and self.has("sources"):

@@ -129,8 +129,14 @@ class Settings:
     season_first_month: int = 1
 
     def limit(self, table: str, column: str, kind: str, default: Limits | None):
-        """Give the station's own limit where it set one, else the dictionary's."""
-        return self.limits.get(table, {}).get(column, {}).get(kind, default)
+        """Give the station's own limit where it set one, else the dictionary's.
+
+        None where there is no limit on either side.
+        """
+        limit = self.limits.get(table, {}).get(column, {}).get(kind, default)
+        if limit is None or (limit.low is None and limit.high is None):
+            return None
+        return limit
 
     def resolved(self) -> dict[str, Any]:
         """Give all of it as JSON holds it, as a build's journal keeps it."""

@@ -52,6 +52,8 @@ BENDING = ("dose", "drone_age", "queen_age")
 KNOTS = {"line": 0, "3 knots": 3, "4 knots": 4}
 LEAST_MEMORY_GB = 0.5
 """With less the tables of a station cannot be joined, on disk or not."""
+FARTHEST = 1e9
+"""No limit of a column lies further out: one that should bound nothing is inf."""
 LAST_HEADING = 10_000
 """No headings stand further down; a line beyond any range would end the reading."""
 
@@ -206,8 +208,9 @@ def _limits(table: str, column: str, kind: str) -> Field:
         fits = (
             isinstance(value, list)
             and len(value) == 2
-            and all(isinstance(x, int | float) for x in value)
+            and all(_is_number(x, int | float) for x in value)
             and value[0] <= value[1]
+            and all(abs(x) <= FARTHEST or x in (-math.inf, math.inf) for x in value)
         )
         if not fits:
             return None

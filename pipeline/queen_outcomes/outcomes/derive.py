@@ -282,8 +282,8 @@ def _bounds(settings: Settings, column: str) -> dict[str, float]:
     soft = settings.limit("derived", column, "soft", soft)
     far = 1e9
     return {
-        "low": -far if hard.low is None else hard.low,
-        "high": far if hard.high is None else hard.high,
+        "low": -far if hard is None or hard.low is None else hard.low,
+        "high": far if hard is None or hard.high is None else hard.high,
         "soft_low": -far if soft is None or soft.low is None else soft.low,
         "soft_high": far if soft is None or soft.high is None else soft.high,
     }
