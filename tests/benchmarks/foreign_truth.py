@@ -170,6 +170,7 @@ def table(frame: pl.DataFrame) -> pl.DataFrame:
         frame.filter(pl.col("truth").is_not_nan())
         .group_by(named)
         .agg(
+            stations=pl.col("seed").n_unique(),
             figures=pl.len(),
             truth=(100 * pl.col("truth").mean()).round(1),
             shown=(100 * shown.mean()).round(0),

@@ -34,6 +34,15 @@ def test_every_exception_of_the_kept_table_has_a_reason():
     shown = methods.how_sure()
     assert shown["recovery"]
     assert {row["as_of"] for row in shown["foreign"]} == {"mid", "after"}
+    assert {row["generator"] for row in shown["hands"]} == {
+        *("daily states", "frailty", "ledger")
+    }
+    whole = [row for row in shown["agreement"] if row["kind"] == "all"]
+    assert max(int(row["stations"]) for row in whole) >= 20
+    # what every course is foretold adds up to the headline, whatever a shift is called
+    assert all(abs(float(row["mean_off"])) <= 0.3 for row in whole)
+    failures = [row for row in shown["agreement"] if row["kind"] == "failures"]
+    assert all(abs(float(row["mean_off"])) < 0.1 for row in failures)
     assert not [said for said in shown["exceptions"] if "not known" in said]
 
 

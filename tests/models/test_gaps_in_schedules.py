@@ -5,7 +5,7 @@ import pytest
 from queen_outcomes.models.analysis_set import is_recorded
 from queen_outcomes.models.choose import few_groups
 from queen_outcomes.models.closed import ClosedCourses
-from queen_outcomes.models.filled import completed_values
+from queen_outcomes.models.filled import completed_values, freedom_of_cases
 from queen_outcomes.models.gap_fates import gap_fates
 from queen_outcomes.models.terms import MAIN
 from queen_outcomes.stats.logistic.imputation import Completed
@@ -114,3 +114,11 @@ def test_two_seasons_and_a_handful_of_operators_are_described_and_not_tested():
     assert few_groups(MAIN["queen_age"], values) == ""
     many = {**values, "year": np.repeat([str(2020 + k) for k in range(5)], n // 5)}
     assert few_groups(MAIN["year"], many) == ""
+
+
+def test_operators_cases_are_as_many_stories_as_there_are_operators():
+    values = {"operator": np.array(["A", "B", "C", "", "A"])}
+    assert freedom_of_cases(MAIN["experience"], values) == 2
+    assert freedom_of_cases(MAIN["dose"], values) == np.inf
+    alone = {"operator": np.array(["A", "A"])}
+    assert freedom_of_cases(MAIN["experience"], alone) == 1

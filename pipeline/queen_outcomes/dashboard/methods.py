@@ -27,6 +27,8 @@ WHY = {
     "to show how far such batches differ",
 }
 """Reasons, as far as they are known, of what the tables show to be off."""
+MOST_SHIFT = 0.1
+"""Log odds that averaged chances may be shifted by before a model and the headline differ."""
 PLAIN = "rate"
 """Plain rates are measured against a truth that they do not aim at."""
 
@@ -97,22 +99,33 @@ def _limits(settings: Settings) -> list[dict[str, Any]]:
 
 def how_sure() -> dict[str, Any]:
     """Give coverage, what lies far off in it and why, false signals, and false P."""
-    recovery = _kept("recovery.csv")
+    recovery, agreement = _kept("recovery.csv"), _asked("agreement.csv")
     return {
         "recovery": [_coverage(row) for row in recovery],
         "recovery_said": f"{recovery[0]['command']}, {recovery[0]['made_on']}",
         "exceptions": [said for row in recovery if (said := exception(row))],
         "signals": _found("false_signals.csv"),
         "type_one": _found("type_one.csv"),
-        "foreign": [
-            {
-                **row,
-                "asked": words.outcome_by_day(row["outcome"], int(row["window_days"])),
-                "generator": row["generator"].replace("_", " "),
-            }
-            for row in _kept("foreign_truth.csv")
-        ],
+        "foreign": _asked("foreign_truth.csv"),
+        "hands": _asked("foreign_hands.csv"),
+        "agreement": agreement,
+        "shifted": sorted(
+            {r["asked"] for r in agreement if float(r["largest_shift"]) > MOST_SHIFT}
+        ),
+        "most_shift": MOST_SHIFT,
     }
+
+
+def _asked(name: str) -> list[dict[str, str]]:
+    """Give a kept table's rows with their outcome and generator as words."""
+    return [
+        {
+            **row,
+            "asked": words.outcome_by_day(row["outcome"], int(row["window_days"])),
+            "generator": row.get("generator", "").replace("_", " "),
+        }
+        for row in _kept(name)
+    ]
 
 
 def _found(name: str) -> list[dict[str, str]]:

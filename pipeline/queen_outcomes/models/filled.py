@@ -274,13 +274,21 @@ def group_freedom(design: Design, values: Values) -> np.ndarray:
         if groups > 1 and columns:
             left = max(groups - len(columns) - 1.0, 1.0)
             found[columns] = np.minimum(found[columns], left)
-    operators = len(np.unique(values["operator"][values["operator"] != ""]))
     for number, form in enumerate(design.forms):
-        if form.term.name == "experience" and operators:
-            # cases run on within each operator: as many stories as there are operators
-            columns = design.columns_of(number)
-            found[columns] = np.minimum(found[columns], max(operators - 1.0, 1.0))
+        columns = design.columns_of(number)
+        found[columns] = np.minimum(found[columns], freedom_of_cases(form.term, values))
     return found
+
+
+def freedom_of_cases(term: Term, values: Values) -> float:
+    """Give the degrees of freedom of operators' cases; infinite for other factors.
+
+    Cases run on within each operator: there are as many stories as operators, less one.
+    """
+    if term.name != "experience":
+        return np.inf
+    named = values["operator"][values["operator"] != ""]
+    return max(len(np.unique(named)) - 1.0, 1.0)
 
 
 def _chances(found: Sequence[Fitted]) -> np.ndarray:

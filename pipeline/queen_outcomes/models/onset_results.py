@@ -27,6 +27,7 @@ from queen_outcomes.models.adjusted_factors import (
 )
 from queen_outcomes.models.analysis_set import has_two, take
 from queen_outcomes.models.choose import Design, few_groups
+from queen_outcomes.models.filled import freedom_of_cases
 from queen_outcomes.models.fit import join
 from queen_outcomes.models.onset_model import (
     Columns,
@@ -87,12 +88,14 @@ def laying_differences(model: OnsetModel, day: int) -> list[Row]:
     """Compare laying by a day at every factor's usual value and at others."""
     rows: list[Row] = []
     names = ("risk_difference", "low", "high", "p")
+    courses = model.courses.values
     for form in _factors(model):
         values = _compared(model, form)
         before = _columns(model, form, values[0])
         for at in range(1, len(values)):
             instead = _columns(model, form, values[at])
             found = laying_shift(model.fit, before, instead, day)
+            found = _with_freedom(found, freedom_of_cases(form.term, courses))
             row = pair_row(model.courses.values, form, values, at)
             shown = _difference(found, row["apart_from"], names)
             rows.append(row | _tested(model, form, shown))
@@ -150,6 +153,15 @@ def _difference(found: Average, apart: str, names) -> Row:
         return dict.fromkeys(names)
     shown = (found.estimate, found.low, found.high, p_of(found))
     return dict(zip(names, shown, strict=True))
+
+
+def _with_freedom(found: Average, most: float) -> Average:
+    """Give a difference of laying with no more degrees of freedom than there are."""
+    if not most < found.df:
+        return found
+    reach = float(stats.t.isf(0.025, most)) * found.se
+    low, high = np.clip([found.estimate - reach, found.estimate + reach], -1, 1)
+    return replace(found, low=float(low), high=float(high), df=most)
 
 
 def _tested(model: OnsetModel, form: Form, shown: Row) -> Row:
@@ -299,8 +311,10 @@ def term_rows(model: OnsetModel) -> list[Row]:
     places = list(_places(model))
     few = [few_groups(form.term, model.courses.values) for _, _, form, _ in places]
     tests = [
-        replace(_test(model, columns), p=np.nan) if why else _test(model, columns)
-        for (*_, columns), why in zip(places, few, strict=True)
+        replace(_test(model, form, columns), p=np.nan)
+        if why
+        else _test(model, form, columns)
+        for (_, _, form, columns), why in zip(places, few, strict=True)
     ]
     raised = holm(np.array([test.p for test in tests], float))
     return [
@@ -318,13 +332,14 @@ def term_rows(model: OnsetModel) -> list[Row]:
     ]
 
 
-def _test(model: OnsetModel, columns: list[int]) -> Test:
+def _test(model: OnsetModel, form: Form, columns: list[int]) -> Test:
     """Test coefficients together; no test where the batches are fewer than these."""
     fit = model.fit
     if fit.clusters <= len(columns) + 1:
         return Test(np.nan, len(columns), np.nan)
     every = np.eye(len(fit.cov_joint))
     df = min(fit.df(every[j]) for j in columns)
+    df = min(df, freedom_of_cases(form.term, model.courses.values))
     return wald_test(_estimates(model), fit.cov_joint, columns, df=df)
 
 
@@ -332,7 +347,7 @@ def _bends(model: OnsetModel, form: Form, columns: list[int]) -> str:
     """Test a spline against a line; say nothing of other forms."""
     if not len(form.knots) or len(columns) < 2:
         return ""
-    p = _test(model, columns[1:]).p
+    p = _test(model, form, columns[1:]).p
     return f"against a line P = {p:.2g}" if np.isfinite(p) else ""
 
 

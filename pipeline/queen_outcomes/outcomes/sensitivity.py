@@ -58,6 +58,8 @@ def write_sensitivity(store: Store, settings: Settings) -> None:
         told = shifted_shares(
             answers, settled, lost, 1.0 if OUTCOMES[outcome].fails == "yes" else 0.0
         )
+        if told and OUTCOMES[outcome].among_layers:  # of layers, it answers nothing
+            told["colony_lost"] = None
         if told:
             rows.append({**place, **told})
     write_rows(store, SENSITIVITY, rows)

@@ -334,7 +334,11 @@ SENSITIVITY = ExportTable(
         share("doubled", f"the headline {_ODDS} double"),
         share("all_no", "the headline had all of them been no"),
         share("all_yes", "the headline had all of them been yes"),
-        share("colony_lost", "the headline with lost colonies as the queens' failures"),
+        share(
+            "colony_lost",
+            "the headline with lost colonies as the queens' failures",
+            "asked among layers",
+        ),
     ),
     key=("outcome", "window_days"),
 )
