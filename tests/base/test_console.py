@@ -13,7 +13,7 @@ import pytest
 from queen_outcomes.base import console as terminal
 from queen_outcomes.base.console import Console, is_live
 from queen_outcomes.base.errors import AppError, nearest, raise_all, shorten
-from queen_outcomes.base.text_layout import aligned, clean, folded
+from queen_outcomes.base.text_layout import aligned, clean, csv_text, folded
 
 
 def test_escape_sequences_are_spelt_out():
@@ -281,3 +281,25 @@ def test_a_long_list_of_problems_is_cut_and_the_rest_counted():
 def test_the_nearest_name_is_given_as_it_is_written():
     assert nearest("OPERATR", ["Operator", "Line"]) == "Operator"
     assert nearest("xyz", ["Operator"]) is None
+
+
+def test_a_table_as_csv_is_plain_and_holds_no_formula():
+    rows = [[1, 0.1 + 0.2, True, None, dt.date(2026, 7, 5), ["a", "b"], "=1+1", 'x, "y"']]
+    text = csv_text(["n", "f", "yes", "none", "day", "list", "sum", "said"], rows)
+    head, row = text.splitlines()
+    assert head == "n,f,yes,none,day,list,sum,said"
+    assert row == (
+        '1,0.30000000000000004,true,,2026-07-05,"a, b",' + "'=1+1," + '"x, ""y"""'
+    )
+
+
+def test_an_error_is_folded_between_words_under_its_own(monkeypatch, capsys):
+    monkeypatch.setattr(terminal, "is_live", lambda _: True)
+    monkeypatch.setenv("COLUMNS", "40")
+    monkeypatch.setenv("NO_COLOR", "1")
+    Console().error("error: off\n  do:       name another place, not /a/long/path.csv")
+    assert capsys.readouterr().err.splitlines() == [
+        "error: off",
+        "  do:       name another place, not",
+        "            /a/long/path.csv",
+    ]

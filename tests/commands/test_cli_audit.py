@@ -7,6 +7,7 @@ import shutil
 import subprocess
 import sys
 
+import printed
 import pytest
 from queen_outcomes.base.store import Store
 
@@ -72,6 +73,12 @@ def test_what_the_build_holds_is_shown_without_loading_statistics_or_charts(stat
 def test_one_operator_has_a_page_and_a_sheet(command, station):
     told = json.loads(command("audit", station, "--operator", "Linden", "--json").out)
     page, paper = told["files"]
+    sheets = printed.pages((station / paper).read_bytes())
+    foot = "Made by queen-outcomes"
+    for number, sheet in enumerate(sheets, 1):
+        assert f"Page {number} of {len(sheets)}" in sheet.text
+        # no page with a footer only
+        assert len(sheet.text.split(foot)[0]) > 100
     text = (station / page).read_text(encoding="utf-8")
     assert "Linden" in text
     assert "<script" not in text

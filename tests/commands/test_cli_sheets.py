@@ -184,8 +184,12 @@ def test_the_week_s_sheet_names_the_station_and_the_season_s_figure(
     share, low, high = (round(100 * figure) for figure in figures)
     assert settings.load(built_demo.parents[1]).name in page.text
     assert f"this season: {share} % (95 % limits {low}–{high})" in page.text
-    assert "Checks due" in page.text
-    assert "Failed since last week" in page.text
+    for part in ("Needs attention", "Checks due", "Failed since last week"):
+        assert part in page.text
+    found = pl.read_parquet(built_demo / "tables" / "attention.parquet")
+    for sentence in found.sort("severity")["sentence"].head(3):
+        # its beginning: letters that are set as one are not all told apart
+        assert sentence[:25].replace(" ", "") in page.text.replace(" ", "")
 
 
 @pytest.mark.slow

@@ -15,9 +15,12 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.facts.exports.audit import OPERATORS
 from queen_outcomes.facts.pseudonyms import Mask, hide_names
 from queen_outcomes.facts.settings import Settings, asked_question
-from queen_outcomes.facts.words import percent
+from queen_outcomes.facts.words import fixed, percent
 
 Row = dict[str, Any]
+
+
+PLACES = {"filled_in": 1, "expected": 1, "failed_to_expected": 2}
 
 
 @dataclass(frozen=True)
@@ -62,6 +65,14 @@ class Report:
     points: list[Row]
     file: str
     operators: list[Row]
+
+    @property
+    def shown(self) -> list[Row]:
+        """Rows as they are shown: each column of numbers with one precision."""
+        return [
+            {**row, **{k: fixed(row[k], n) for k, n in PLACES.items()}}
+            for row in self.rows
+        ]
 
     @property
     def table(self) -> tuple[list[str], list[list[Any]]]:
@@ -246,7 +257,7 @@ def tell(report: Report, console: Console, files: list[str]) -> None:
             console.tell(f"\n{said}")
         console.emit("\nOperators")
         columns = [name.replace("_", " ") for name in report.rows[0]]
-        cells = [list(row.values()) for row in report.rows]
+        cells = [list(row.values()) for row in report.shown]
         console.emit_table(columns, cells, drops=DROPS)
         console.tell(
             "\nThe ratio is each operator's own; ratios do not rank operators. "

@@ -310,6 +310,7 @@ def _arm(row: Row) -> Row:
         "name": f"{row['arm']} (reference)" if row["reference"] else row["arm"],
         "share": row["rate"],
         "adjusted": adjusted if words.limits(*limits) else "",
+        "mean_dose_ul": words.fixed(row["mean_dose_ul"], 1),
     }
 
 
@@ -327,6 +328,7 @@ def _difference(row: Row) -> Row:
         "how": said.METHODS[row["method"]] + (" *" if row["primary"] else ""),
         "points": points,
         "unseen": unseen,
+        "ratio": words.fixed(row["ratio"], 2),
         "judged": said.VERDICTS.get(row["verdict"] or "", ""),
         "shared": words.percent(row["overlap"]) if row["overlap"] is not None else "",
     }

@@ -123,6 +123,7 @@ def _asked(name: str) -> list[dict[str, str]]:
             **row,
             "asked": words.outcome_by_day(row["outcome"], int(row["window_days"])),
             "generator": row.get("generator", "").replace("_", " "),
+            **{n: f"{float(row[n]):.2f}" for n in ("bias", "spread") if row.get(n)},
         }
         for row in _kept(name)
     ]

@@ -20,6 +20,11 @@ def percent(share: float | None) -> str:
     return "–" if share is None else f"{100 * share:.0f} %"
 
 
+def fixed(value: float | None, places: int) -> str | None:
+    """Give a number with so many decimals, as the others of its column; None: none."""
+    return None if value is None else f"{value:.{places}f}"
+
+
 def limits(low: float | None, high: float | None) -> str:
     """Give 95 % limits such as "76–87", or nothing where there are none."""
     if low is None or high is None:

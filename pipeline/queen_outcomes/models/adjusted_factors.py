@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
-from scipy import stats
 from scipy.special import expit
 
 from queen_outcomes.models.analysis_set import has_two
@@ -29,6 +28,7 @@ from queen_outcomes.stats.logistic.adjusted import (
 from queen_outcomes.stats.logistic.collinear import inflation
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from queen_outcomes.stats.shares.multiplicity import holm
+from queen_outcomes.stats.tails import t_isf
 
 GRID = 15
 EDGES = (0.02, 0.98)
@@ -337,7 +337,7 @@ def odds_ratio(asked: FactorPredictions, at: int) -> tuple[float, float, float]:
     ]
     step = X[0] - X[1]
     columns = fitted.design.columns_of(fitted.design.forms.index(form))
-    arm = float(stats.t.isf(0.025, fitted.df(step, columns)[0]))
+    arm = float(t_isf(0.025, fitted.df(step, columns)[0]))
     size, spread = step @ fitted.beta, arm * np.sqrt(step @ fitted.cov @ step)
     with np.errstate(over="ignore"):
         return tuple(float(np.exp(size + side * spread)) for side in (0, -1, 1))

@@ -13,7 +13,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import stats
 
 from queen_outcomes.models.analysis_set import GROUPINGS, AnalysisSet, own_level
 from queen_outcomes.models.choose import Design, Earlier, choose, take_earlier
@@ -39,6 +38,7 @@ from queen_outcomes.stats.logistic.robust import (
     satterthwaite_df,
 )
 from queen_outcomes.stats.logistic.separation import find_separation
+from queen_outcomes.stats.tails import norm_isf, t_isf
 
 NO_TEST = Test(np.nan, 0, np.nan)
 
@@ -179,7 +179,7 @@ def base_of(method: str, courses: AnalysisSet, design: Design, X, said: str) -> 
 def normal_limits(beta: np.ndarray, cov: np.ndarray) -> dict[str, np.ndarray]:
     """Give estimates with limits by the normal distribution."""
     se = np.sqrt(np.maximum(np.diag(cov), 0))
-    arm = stats.norm.isf(0.025) * se
+    arm = norm_isf(0.025) * se
     return {"beta": beta, "cov": cov, "se": se, "low": beta - arm, "high": beta + arm}
 
 
@@ -235,7 +235,7 @@ def _by_batch(base: Fitted, found, codes: np.ndarray) -> Fitted:
 
     each = freedom(np.eye(len(beta)))
     se = np.sqrt(np.maximum(np.diag(cov), 0))
-    arm = stats.t.isf(0.025, each) * se
+    arm = t_isf(0.025, each) * se
     return replace(
         base,
         method="cluster_robust",

@@ -11,7 +11,6 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from scipy import stats
 
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
@@ -56,6 +55,7 @@ from queen_outcomes.stats.onset.onset_averages import (
     p_of,
 )
 from queen_outcomes.stats.shares.multiplicity import holm
+from queen_outcomes.stats.tails import t_isf
 
 ALL, AS_RECORDED = "all", "as recorded"
 """Names of the row in which no factor is changed."""
@@ -363,7 +363,7 @@ def coefficient_rows(model: OnsetModel) -> list[Row]:
     estimate = _estimates(model)
     se = np.sqrt(np.maximum(np.diag(fit.cov_joint), 0.0))
     df = np.array([fit.df(row) for row in np.eye(len(se))])
-    arm = stats.t.isf(0.025, df) * se
+    arm = t_isf(0.025, df) * se
     return [
         {
             "term": term,

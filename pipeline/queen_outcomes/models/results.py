@@ -17,7 +17,6 @@ from typing import Any
 import duckdb
 import numpy as np
 import scipy
-from scipy import stats
 
 from queen_outcomes import __version__
 from queen_outcomes.base.store import Store
@@ -49,6 +48,7 @@ from queen_outcomes.models.risks import risk_model, write_risks
 from queen_outcomes.models.season_plan import SeasonPlan
 from queen_outcomes.stats.logistic.plain import wald_test
 from queen_outcomes.stats.shares.multiplicity import holm
+from queen_outcomes.stats.tails import norm_isf
 
 Row = dict[str, Any]
 _QUESTION = (
@@ -141,7 +141,7 @@ def take_over(
     }
 
 
-Z_95 = float(stats.norm.isf(0.025))
+Z_95 = float(norm_isf(0.025))
 
 
 def fit_models(

@@ -29,6 +29,8 @@ def write(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> Pat
     size = {"width": WIDTH, "height": HEIGHT}
     images = {PICTURE: svg({**theme.dressed(chart), **size})} if chart else {}
     # what needs attention and the checks due share the middle of the sheet
+    against = f"{page['against_last']}."
+    sentences = {row["sentence"] for row in page["attention"]}
     most_due = MOST_LINES - len(page["attention"])
     data = {
         **letterhead(settings.name, as_of, f"The week to {as_of.day} {as_of:%B %Y}"),
@@ -41,14 +43,13 @@ def write(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> Pat
         "due_more": max(0, len(page["due"]) - most_due),
         "window": page["window"],
         "season": page["headline"] or "no estimate yet",
-        "against_last": page["against_last"],
+        # said once: it may need attention
+        "against_last": "" if against in sentences else page["against_last"],
         "chart": PICTURE if chart else None,
         "rates": [
             [
                 words.outcome_by_day(row["outcome"], row["window_days"]),
-                words.share_in_words(
-                    row["estimate"], row["estimate_low"], row["estimate_high"], ""
-                ),
+                row["headline"].replace("95 % limits ", ""),
                 str(row["closed"]),
                 str(row["open"]),
             ]

@@ -134,7 +134,11 @@ def _learning_figure(at: int, row: Row, own: list[Row], charts: Charts) -> PageF
         f"{row['operator']}: the limit is {end}",
         f"{row['operator']}: evidence by case number that failures are as few as the "
         f"others'; the limit is {end}.",
-        table=Numbers(CURVE_COLUMNS, own, ("number", "value")),
+        table=Numbers(
+            CURVE_COLUMNS,
+            [{**one, "value": f"{one['value']:.2f}"} for one in own],
+            ("number", "value"),
+        ),
     )
 
 
