@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote
+
+from markupsafe import Markup, escape
 
 from queen_outcomes.base import resources
 from queen_outcomes.facts import words
@@ -93,7 +96,16 @@ def fragment(value: Any) -> str:
     return quote(str(value), safe="")
 
 
+ISO_DAY = re.compile(r"\d{4}-\d\d-\d\d")
+
+
+def days(text: str) -> Markup:
+    """Write a text so that no day in it is torn apart at the end of a line."""
+    return Markup(ISO_DAY.sub(r"<time>\g<0></time>", str(escape(text))))
+
+
 FILTERS = {
+    "days": days,
     "thousands": "{:,}".format,
     "percent": words.percent,
     "plain": words.plain,

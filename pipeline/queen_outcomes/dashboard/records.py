@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from functools import partial
 from typing import Any
 
@@ -104,9 +105,9 @@ def read_said(sources: list[Row], grouped: list[Row]) -> str:
     aside = sum(row["found"] for row in grouped if row["severity"] == "set_aside")
     if not read:
         return "No row has been read yet."
-    kept = (
-        "every one is accepted" if not lost else f"{lost:,} of them wait in quarantine"
-    )
+    kept = "every one is accepted"
+    if lost:
+        kept = f"{lost:,} {'waits' if lost == 1 else 'wait'} in quarantine"
     cells = (
         f"; {counted(aside, 'cell was', 'cells were')} set aside in rows that are used"
     )
@@ -269,7 +270,7 @@ def furthest_said(cells: list[Row], fewest: int) -> str:
     if behind < ALIKE:
         return (
             "Checkers fill in alike: nobody lies more than "
-            f"{max(1, round(100 * behind))} points behind the others"
+            f"{max(1, math.ceil(100 * behind))} points behind the others"
         )
     return (
         f"{cell['checker']} fills in {cell['item']} at {words.percent(cell['share'])} of "

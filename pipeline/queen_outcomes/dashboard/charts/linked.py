@@ -109,13 +109,17 @@ def _ring(host: Spec) -> Spec:
     elif kind in ("bar", "rect"):
         mark = {**host["mark"]} if isinstance(host["mark"], dict) else {"type": kind}
         mark |= {"fillOpacity": 0, "stroke": theme.INK, "strokeWidth": 3}
-        kept |= {"color", "order"}
+        kept |= {"order"}
     else:
         mark = {"type": "point", "shape": "circle", "filled": False, "size": 230}
         mark |= {"color": theme.INK, "strokeWidth": 2}
     mark.pop("opacity", None)
     encoding = {name: one for name, one in host["encoding"].items() if name in kept}
     encoding["opacity"] = {"field": MARKED, "type": "quantitative", "scale": None}
+    if kind == "bar" and "field" in host["encoding"].get("color", {}):
+        # stacked alike; colour itself would put the ring's line into the legend
+        told = host["encoding"]["color"]
+        encoding["detail"] = {"field": told["field"], "type": told["type"]}
     given = {"data": host["data"]} if "data" in host else {}
     counted = {"calculate": "picked[datum[by]] || 0", "as": MARKED}
     return {
