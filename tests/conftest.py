@@ -27,6 +27,7 @@ LONG = (
     *("outcomes/test_foreign_stations.py", "test_recovery.py", "test_trial_claims.py"),
     *("audit/test_season_series.py", "stats/", "commands/test_no_network.py"),
     *("commands/test_cli_bad_records.py", "build/test_pseudonymous.py"),
+    "build/test_cores.py",
     *("browser/test_small_stations.py", "browser/test_queens_at_scale.py"),
     *("browser/test_queen_story.py", "commands/test_cli_compare.py"),
     *("doses/test_trials.py", "doses/test_verdict.py", "trial/"),

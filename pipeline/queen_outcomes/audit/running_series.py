@@ -21,7 +21,9 @@ from queen_outcomes.audit.season_nulls import (
     season_numbers,
     unknowns_of,
 )
+from queen_outcomes.base.workers import Task, Workers
 from queen_outcomes.facts.settings import Settings
+from queen_outcomes.models.choose import Earlier
 from queen_outcomes.models.closed import BATCHES, ClosedCourses, take
 from queen_outcomes.models.questions import (
     ModelRequest,
@@ -340,10 +342,10 @@ def _limit_row(
     }
 
 
-def expected_by_others(season: AuditSeason) -> dict[str, float]:
-    """Give each operator's expected failures by the others' model; empty if not done.
+def expected_by_others(season: AuditSeason, workers: Workers) -> dict[str, Task]:
+    """Begin on each operator's expected failures by the others' model; empty if not done.
 
-    An operator is not in it where the others' courses give no model.
+    A task gives None where the others' courses give no model.
     """
     owned = season.cases.by_operator()
     if not FEWEST <= len(owned) <= MOST:
@@ -352,17 +354,23 @@ def expected_by_others(season: AuditSeason) -> dict[str, float]:
     form = choose_form(season.request(everybody, settled=False))
     if form is None:
         return {}
-    found = {}
-    for name, own in owned.items():
-        others = season.request(np.setdiff1d(everybody, own), settled=False)
-        fitted = fit_form(others, form)
-        if fitted.method != "none":
-            adjust_for = season.settings.models.adjust_for
-            model = risk_model(season.cases.question[0], fitted, adjust_for)
-            risks = model.risks(take(season.cases.values, own))
-            worth = np.isfinite(season.cases.answers[:, own]).mean(axis=0)
-            found[name] = float(np.nansum(worth * risks))
-    return found
+    return {
+        name: workers.submit(_by_others, season, own, form)
+        for name, own in owned.items()
+    }
+
+
+def _by_others(season: AuditSeason, own: np.ndarray, form: Earlier) -> float | None:
+    """Give what the model of all other courses expects of some."""
+    rest = np.setdiff1d(np.arange(len(season.cases)), own)
+    fitted = fit_form(season.request(rest, settled=False), form)
+    if fitted.method == "none":
+        return None
+    adjust_for = season.settings.models.adjust_for
+    model = risk_model(season.cases.question[0], fitted, adjust_for)
+    risks = model.risks(take(season.cases.values, own))
+    worth = np.isfinite(season.cases.answers[:, own]).mean(axis=0)
+    return float(np.nansum(worth * risks))
 
 
 def signal_rows(

@@ -30,7 +30,8 @@ from queen_outcomes.base.outputs import (
 )
 
 LATEST, HISTORY, LOCK = "latest", "history", ".lock"
-RUN_FILE, TABLES, STORE_FILE = "run.json", "tables", "station.duckdb"
+RUN_FILE, STORE_FILE = "run.json", "station.duckdb"
+TABLES, DASHBOARD = "tables", "dashboard"
 SPILL = ".spill"
 """Where DuckDB puts what does not fit into memory, below the build's own folder."""
 KEPT = (RUN_FILE, TABLES)
@@ -263,6 +264,13 @@ def sha256(path: Path) -> str:
     """Give a file's hash without reading it into memory at once."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def tree_sha256(folder: Path) -> str:
+    """Give one hash of all files in a folder, their names and what is in them."""
+    files = sorted(path for path in folder.rglob("*") if path.is_file())
+    told = [f"{path.relative_to(folder).as_posix()} {sha256(path)}\n" for path in files]
+    return hashlib.sha256("".join(told).encode()).hexdigest()
 
 
 def fingerprint(station: Path) -> dict[str, str]:

@@ -29,12 +29,13 @@ def read(name: str, *parts: str) -> str:
 
 
 def fingerprint() -> str:
-    """Give a hash of the package's code and SQL: another version may say another thing."""
+    """Give a hash of code, SQL and pages' frames: another version may say another thing."""
     parts = [
         (path.name, path.read_bytes())
         for place, end in (
             (files("queen_outcomes"), ".py"),
             (folder("sql"), ".sql"),
+            (folder("reports"), ""),
         )
         for path in _all_in(place)
         if path.name.endswith(end)

@@ -11,7 +11,9 @@ from __future__ import annotations
 import os
 import signal
 import threading
+from collections import deque
 from collections.abc import Callable, Iterable
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -68,6 +70,23 @@ class Task:
             self._future, self._arguments = None, ()
         return self._done[0]
 
+    def hand_to(self, pool: ProcessPoolExecutor) -> Future | None:
+        """Hand it to a pool; None: it is being worked out already."""
+        future = self._future
+        if future is None or not future.set_running_or_notify_cancel():
+            return None
+        return pool.submit(self._function, *self._arguments)
+
+    def settle(self, done: Future) -> None:
+        """Take over what a pool made of it."""
+        future, error = self._future, done.exception()
+        if future is None:
+            return
+        if error is None:
+            future.set_result(done.result())
+        else:
+            future.set_exception(error)
+
 
 def _awaited(future: Future) -> Any:
     from concurrent.futures.process import BrokenProcessPool
@@ -89,17 +108,40 @@ class Workers:
 
     Notes
     -----
-    A process is started with the first task that finds no idle one.
+    A process is started with the first task that finds no idle one. It is handed a task
+    when it is idle and none in advance: what waits in a pool's own queue cannot be taken
+    back, so that whoever asks for it would stand idle.
     """
 
     def __init__(self, count: int | None = None) -> None:
         self.count = max(cores() if count is None else count, 1)
         self._pool: ProcessPoolExecutor | None = None
+        self._waiting: deque[Task] = deque()
+        self._idle = self.count - 1
+        self._turn = threading.RLock()
 
     def submit(self, function: Callable[..., Any], *arguments: Any) -> Task:
         """Hand over a task: a function of a module, with arguments that can be copied."""
         if self.count == 1:
             return Task(None, function, arguments)
+        from concurrent.futures import Future
+
+        task = Task(Future(), function, arguments)
+        self._waiting.append(task)
+        self._hand_over()
+        return task
+
+    def _hand_over(self) -> None:
+        """Give those that are idle the first tasks that nobody has begun on."""
+        with self._turn:
+            while self._idle and self._waiting:
+                task = self._waiting.popleft()
+                future = task.hand_to(self._opened())
+                if future is not None:
+                    self._idle -= 1
+                    future.add_done_callback(partial(self._finished, task))
+
+    def _opened(self) -> ProcessPoolExecutor:
         if self._pool is None:
             import multiprocessing
             from concurrent.futures import ProcessPoolExecutor
@@ -109,7 +151,19 @@ class Workers:
                 multiprocessing.get_context("spawn"),
                 initializer=_begin,
             )
-        return Task(self._pool.submit(function, *arguments), function, arguments)
+        return self._pool
+
+    def _finished(self, task: Task, future: Future) -> None:
+        from concurrent.futures.process import BrokenProcessPool
+
+        if future.cancelled():  # closed in the meantime: nobody waits for it
+            return
+        task.settle(future)
+        # of a broken pool none is idle again: the rest is worked out where it is asked for
+        if not isinstance(future.exception(), BrokenProcessPool):
+            with self._turn:
+                self._idle += 1
+            self._hand_over()
 
     def results(self, tasks: Iterable[Task]) -> list[Any]:
         """Give the results of tasks in their order, working on the last ones here."""
@@ -120,6 +174,7 @@ class Workers:
 
     def close(self) -> None:
         """Let the workers end; what none has begun on is left."""
+        self._waiting.clear()
         if self._pool is not None:
             self._pool.shutdown(wait=True, cancel_futures=True)
             self._pool = None

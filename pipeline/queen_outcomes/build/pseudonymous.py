@@ -16,8 +16,7 @@ from queen_outcomes.base.errors import UsageError
 from queen_outcomes.base.outputs import new_folder, refuse_kept_places
 from queen_outcomes.facts.pseudonyms import Mask, key_mark
 
-DASHBOARD = "dashboard"
-HANDED = (DASHBOARD, folders.TABLES, folders.RUN_FILE)
+HANDED = (folders.DASHBOARD, folders.TABLES, folders.RUN_FILE)
 MARK = "pseudonyms"
 """What a journal that left says beside the rest: by which secret the codes were made."""
 _KEPT = ("version", "as_of", "python", "libraries", "results")
@@ -75,6 +74,6 @@ def journal_of(told: dict[str, Any], mask: Mask, key: bytes) -> dict[str, Any]:
 def hand_over(folder: Path, dest: Path, journal: dict[str, Any]) -> None:
     """Move what was drawn and written to where it leaves from, whole or not at all."""
     with new_folder(dest) as made:
-        for name in (DASHBOARD, folders.TABLES):
+        for name in (folders.DASHBOARD, folders.TABLES):
             shutil.copytree(folder / name, made / name)
         folders.write_run(made, journal)

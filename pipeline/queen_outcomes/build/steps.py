@@ -81,6 +81,8 @@ class Work:
     refusal: RecordsError | None = None
     staged: Any = None
     results: dict[str, str] = field(default_factory=dict)
+    pages_sha256: str | None = None
+    """Hash of all pages, where an unchanged build may take them over."""
     notes: list[str] = field(default_factory=list)
     unread: list[Any] = field(default_factory=list)
     """Columns of which some cells cannot be read as set."""
@@ -197,21 +199,21 @@ def _models(work: Work) -> int:
 
     if work.plan:
         work.plan.provisional = not _has_earlier_season(work, work.plan.season)
-    fit_models(work.store, work.settings, work.plan, work.earlier)
+    fit_models(work.store, work.settings, work.plan, work.earlier, work.workers)
     return count_rows(work.store, "count(*)", "model_fits")
 
 
 def _audit(work: Work) -> int:
     from queen_outcomes.audit.results import audit_station
 
-    audit_station(work.store, work.settings, work.plan)
+    audit_station(work.store, work.settings, work.plan, work.workers)
     return count_rows(work.store, "count(*)", "operators")
 
 
 def _doses(work: Work) -> int:
     from queen_outcomes.doses.results import compare_station
 
-    compare_station(work.store, work.settings, work.as_of, work.plan)
+    compare_station(work.store, work.settings, work.as_of, work.plan, work.workers)
     return count_rows(work.store, "count(*)", "arm_contrasts")
 
 
@@ -264,10 +266,21 @@ def _tables(work: Work) -> int:
 
 
 def _draw(work: Work) -> int:
+    target = work.folder / folders.DASHBOARD
+    pages = _drawn(work, target)
+    # a sheet to print, or codes in the place of names: the next build draws its own
+    is_plain = not work.pdf and work.key is None
+    work.pages_sha256 = folders.tree_sha256(target) if is_plain else None
+    return pages
+
+
+def _drawn(work: Work, target: Path) -> int:
+    is_plain = not work.pdf and work.key is None
+    if work.unchanged and is_plain and work.unchanged.copy_pages(work.results, target):
+        return work.unchanged.rows("draw")
     from queen_outcomes.dashboard.site import draw
 
-    target = work.folder / "dashboard"
-    earlier = work.earlier / "dashboard" if work.earlier else None
+    earlier = work.earlier / folders.DASHBOARD if work.earlier else None
     pages = draw(work.store, work.settings, work.as_of, target, earlier)
     if work.pdf:
         from queen_outcomes.paper import week
@@ -315,6 +328,10 @@ def run_steps(
 ) -> list[dict[str, Any]]:
     """Run the steps in order, and give name, rows and seconds of each."""
     done = []
+    if work.verified and not work.unchanged and until != STEPS[0].name:
+        from queen_outcomes.records import expectations
+
+        expectations.get_ready(work.workers)
     for step in STEPS:
         console.started(step.name, WORDS.get(step.name, ""))
         begin = time.perf_counter()

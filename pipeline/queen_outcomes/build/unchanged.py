@@ -2,7 +2,7 @@
 
 Same records, settings, day, season's file, code and libraries give the same tables, so the
 steps up to the comparison with the build before need not be done again: the earlier
-build's file is copied.
+build's file is copied. Where what is made anew comes out the same, so do the pages.
 """
 
 from __future__ import annotations
@@ -49,6 +49,30 @@ class Unchanged:
     def rows(self, step: str) -> int:
         """Give the rows that a step made."""
         return {row["step"]: row["rows"] for row in self.journal["steps"]}[step]
+
+    def copy_pages(self, results: dict[str, str], target: Path) -> bool:
+        """Copy its dashboard, unless a table differs or somebody has changed a page.
+
+        Parameters
+        ----------
+        results : dict
+            The new build's tables -> hash of their files.
+        target : Path
+            The new dashboard's folder.
+
+        Returns
+        -------
+        bool
+            Whether it was copied; if not, the pages are to be drawn.
+        """
+        pages = self.folder / folders.DASHBOARD
+        told = self.journal.get("pages_sha256")
+        if self.journal["results"] != results or not told:
+            return False
+        if folders.tree_sha256(pages) != told:
+            return False
+        shutil.copytree(pages, target)
+        return True
 
 
 def find(earlier: Path | None, told: dict[str, Any]) -> Unchanged | None:

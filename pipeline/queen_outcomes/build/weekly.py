@@ -32,7 +32,7 @@ from queen_outcomes.models.season_plan import SeasonPlan
 
 JOURNALLED = (
     *("polars", "duckdb", "great-expectations", "altair", "pyarrow"),
-    *("numpy", "scipy"),
+    *("numpy", "scipy", "jinja2", "vl-convert-python"),
 )
 """Libraries whose version could change a result."""
 MEMORY_SHARE = 0.6
@@ -273,6 +273,7 @@ def _make(
     )
     made = {"sources": sources, "steps": done, "results": work.results}
     made["store_sha256"] = folders.sha256(path)
+    made["pages_sha256"] = work.pages_sha256
     return {**made, "notes": work.notes, "unread": unread}, quarantined, work.mask
 
 

@@ -34,7 +34,7 @@ from queen_outcomes.doses.differences import (
 )
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.choose import Earlier
-from queen_outcomes.models.closed import take
+from queen_outcomes.models.closed import take, take_fillings
 
 METHODS = (UNADJUSTED, STRATIFIED, ADJUSTED)
 
@@ -130,10 +130,11 @@ def compare(
     if asked.reference in arms and len(arms) > 1:
         kept = data.closed_in(arms)
         rows = comparison.rows[kept]
+        values = take(courses.values, rows)
         some = ArmAnswers(
-            *(take(courses.values, rows), comparison.arm[kept], answers.yes[rows]),
+            *(values, comparison.arm[kept], answers.yes[rows]),
             answers.answers[:, rows],
-            [take(values, rows) for values in courses.fillings],
+            take_fillings(courses.fillings, courses.values, values, rows),
         )
         model = arm_model(
             *(some, answers.question[0], asked.settings, asked.fixed),

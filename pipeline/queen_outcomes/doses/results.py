@@ -9,13 +9,13 @@ season's file, so that weekly builds are looks under one plan.
 from __future__ import annotations
 
 import datetime as dt
-import itertools
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
 from queen_outcomes.base.store import Store
+from queen_outcomes.base.workers import Workers
 from queen_outcomes.doses import arm_rows
 from queen_outcomes.doses.arm_courses import (
     Answers,
@@ -42,6 +42,7 @@ from queen_outcomes.models.choose import Earlier
 from queen_outcomes.models.questions import read_form
 from queen_outcomes.models.season_plan import SeasonPlan
 from queen_outcomes.outcomes.derive import derive_from_first
+from queen_outcomes.outcomes.fills import beside_for
 
 Row = dict[str, Any]
 MOST = 0.8
@@ -53,6 +54,7 @@ def compare_station(
     settings: Settings,
     as_of: dt.date,
     plan: SeasonPlan | None = None,
+    workers: Workers | None = None,
 ) -> None:
     """Compare the arms of every comparison for every outcome, and write what is found.
 
@@ -64,6 +66,8 @@ def compare_station(
     as_of : date
     plan : SeasonPlan, optional
         What is fixed for the season, and takes up what is fixed now.
+    workers : Workers, optional
+        Who compares the arms for one question each; not given: all is done here.
     """
     derive_from_first(store, settings, as_of)
     grace = settings.outcomes.grace_days
@@ -74,13 +78,15 @@ def compare_station(
     answered = [read_answers(store, q, ids, grace) for q in settings.outcomes.windows]
     rows: dict[str, list[Row]] = defaultdict(list)
     semen = drone_semen(store, as_of)
-    found = [all_of(one, courses, answered, settings, plan) for one in comparisons]
-    for one in itertools.chain.from_iterable(found):
-        rows["arm_contrasts"] += arm_rows.contrast_rows(one)
-        rows["arm_models"].append(arm_rows.model_row(one))
-        if one.asked.judged:
-            for name, some in primary_rows(courses, one, semen).items():
-                rows[name] += some
+    beside = beside_for(workers, len(ids))
+    tasks = [
+        beside.submit(_rows_of, courses, one, answers, asked, semen)
+        for one in comparisons
+        for answers, asked in asked_of_all(one, answered, settings, plan)
+    ]
+    for made in beside.results(tasks):
+        for name, some in made.items():
+            rows[name] += some
     dose = meant_by_arm(courses, comparisons)
     for answers in answered:
         is_primary = answers.question == settings.plan.question
@@ -94,31 +100,42 @@ def compare_station(
     write_frame(store, ARM_COURSES, arm_rows.course_frame(courses, comparisons))
 
 
-def all_of(
+def asked_of_all(
     one: Comparison,
-    courses: ArmCourses,
     answered: Sequence[Answers],
     settings: Settings,
     plan: SeasonPlan | None,
-) -> list[ArmComparison]:
-    """Compare the arms of a comparison for every question; none without an arm."""
+) -> list[tuple[Answers, ArmQuestion]]:
+    """Give what is asked of a comparison for every question; nothing without an arm."""
     (primary,) = [a for a in answered if a.question == settings.plan.question]
     base = asked_of(one, primary, settings, plan)
     if base is None:
         return []
     return [
-        compare(
-            courses,
-            one,
+        (
             answers,
             replace(
-                base,
-                judged=answers is primary,
-                fixed=fixed_form(one, answers, plan),
+                base, judged=answers is primary, fixed=fixed_form(one, answers, plan)
             ),
         )
         for answers in answered
     ]
+
+
+def _rows_of(
+    courses: ArmCourses,
+    one: Comparison,
+    answers: Answers,
+    asked: ArmQuestion,
+    semen: DroneSemen,
+) -> dict[str, list[Row]]:
+    """Compare the arms of a comparison for a question, and give the tables' rows."""
+    found = compare(courses, one, answers, asked)
+    rows = {
+        "arm_contrasts": arm_rows.contrast_rows(found),
+        "arm_models": [arm_rows.model_row(found)],
+    }
+    return rows | (primary_rows(courses, found, semen) if asked.judged else {})
 
 
 def primary_rows(

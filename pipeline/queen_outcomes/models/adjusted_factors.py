@@ -10,6 +10,7 @@ import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import Any
 
 import numpy as np
 from scipy.special import expit
@@ -25,7 +26,7 @@ from queen_outcomes.stats.logistic.adjusted import (
     e_value,
     fixed_probability,
 )
-from queen_outcomes.stats.logistic.collinear import inflation
+from queen_outcomes.stats.logistic.collinear import columns_of, inflation
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from queen_outcomes.stats.shares.multiplicity import holm
 from queen_outcomes.stats.tails import t_isf
@@ -147,7 +148,7 @@ def ask(fitted: Fitted, form: Form, values: Sequence) -> FactorPredictions:
     def mean(eta: np.ndarray) -> tuple[np.ndarray, ...]:
         return averaged(eta + fitted.shift)
 
-    X, number = fitted.design.matrix(courses), fitted.design.forms.index(form)
+    X, number = fitted.predicted_X, fitted.design.forms.index(form)
 
     def make_X(value) -> np.ndarray:
         return fitted.design.matrix_from(X, courses, set_to(courses, form, value))
@@ -262,14 +263,16 @@ def aliases(fitted: Fitted) -> dict[str, Alias]:
     ]
     weights = expit(fitted.X @ fitted.beta)
     weights *= 1.0 - weights
+    every = {
+        one.term.label: columns_of(x)
+        for one, x in zip(fitted.design.forms, columns, strict=True)
+        if x.size
+    }
+    operator = columns_of(fitted.courses.values["operator"])
     found = {}
     for at, form in enumerate(fitted.design.forms):
-        others = {
-            one.term.label: x
-            for one, x in zip(fitted.design.forms, columns, strict=True)
-            if one is not form and x.size
-        }
-        others.setdefault("operator", fitted.courses.values["operator"])
+        others = {name: x for name, x in every.items() if name != form.term.label}
+        others.setdefault("operator", operator)
         if form.term.name == "operator":
             del others["operator"]
         near = _alias(columns[at], others, weights)
@@ -278,7 +281,7 @@ def aliases(fitted: Fitted) -> dict[str, Alias]:
     return found
 
 
-def _alias(own: np.ndarray, others: Mapping[str, np.ndarray], weights) -> Alias:
+def _alias(own: np.ndarray, others: Mapping[str, Any], weights) -> Alias:
     wider = inflation(own, list(others.values()), weights)
     if wider < NO_VERDICT:
         return Alias("", wider)

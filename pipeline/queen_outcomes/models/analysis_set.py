@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from queen_outcomes.models.closed import take
+from queen_outcomes.models.closed import take, take_fillings
 from queen_outcomes.models.terms import Term, Values
 
 RECORDED = 0.8
@@ -172,7 +172,7 @@ def filled_set(
         Share of courses for which a factor must be recorded.
     """
     rows = np.flatnonzero(np.isfinite(answers).any(axis=0))
-    values, y = take(values, rows), y[rows]
+    given, values, y = values, take(values, rows), y[rows]
     found = analysis_set(values, y, terms, recorded)
     whole = with_gaps(found, values, y)
     settled = int(np.isfinite(y).sum())
@@ -181,8 +181,7 @@ def filled_set(
         said = "; ".join(part for part in (said, whole.message) if part)
     some = ()
     if len(found.y) < len(y):
-        every = rows if len(rows) < answers.shape[1] else slice(None)
-        some = tuple({name: x[every] for name, x in one.items()} for one in fillings)
+        some = take_fillings(fillings, given, values, rows)
     return replace(whole, answers=answers[:, rows], fillings=some, message=said)
 
 

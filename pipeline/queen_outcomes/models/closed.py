@@ -150,13 +150,14 @@ class ClosedCourses:
 
     def some(self, rows: np.ndarray) -> ClosedCourses:
         """Give some of the courses, in the order of ``rows``."""
+        values = take(self.values, rows)
         return ClosedCourses(
             self.question,
-            take(self.values, rows),
+            values,
             *(x[rows] for x in (self.state, self.laid, self.d0, self.known_on)),
             *(x[rows] for x in (self.inseminated_at, self.risk)),
             self.answers[:, rows],
-            tuple(take(values, rows) for values in self.fillings),
+            take_fillings(self.fillings, self.values, values, rows),
         )
 
     def with_risk(self, risk: np.ndarray) -> ClosedCourses:
@@ -202,6 +203,23 @@ def as_columns(question: Question) -> dict[str, str | int]:
 def take(values: Values, rows: np.ndarray) -> dict[str, np.ndarray]:
     """Give the values of some courses."""
     return {name: column[rows] for name, column in values.items()}
+
+
+def take_fillings(
+    fillings: Sequence[Values], given: Values, own: Values, rows: np.ndarray
+) -> tuple[dict[str, np.ndarray], ...]:
+    """Give the values of some courses in every filling.
+
+    ``own`` are those of ``given``. What has no gap is one array there and in all fillings,
+    and stays one: there are many fillings, and few gaps.
+    """
+    return tuple(
+        {
+            name: own[name] if column is given.get(name) else column[rows]
+            for name, column in one.items()
+        }
+        for one in fillings
+    )
 
 
 def read_factors(store: Store, prior: Mapping[str, int]) -> dict[str, np.ndarray]:
@@ -258,9 +276,10 @@ def read_closed(
     # numpy orders texts by code point, whatever the database does: both are put so
     rows = rows[np.argsort(values["course_id"][rows], kind="stable")]
     found = found[np.argsort(ids, kind="stable")]
+    own = take(values, rows)
     return ClosedCourses(
         question,
-        take(values, rows),
+        own,
         found["state"].to_numpy().astype(str),
         found["laid"].to_numpy().astype(bool),
         found["d0"].to_numpy().astype("datetime64[D]"),
@@ -268,5 +287,5 @@ def read_closed(
         found["inseminated_at"].to_numpy().astype(str),
         np.full(len(ids), np.nan),
         read_fills(store, question, np.sort(ids), from_first=from_first),
-        tuple(take(one, rows) for one in fillings),
+        take_fillings(fillings, values, own, rows),
     )

@@ -76,7 +76,7 @@ def fit_filled(
     first = by_method(sets[0], design, random, tested=False)
     if first.method == "none":
         return replace(first, courses=courses)
-    fits = [first, *(refit(first, filling) for filling in sets[1:])]
+    fits = [first, *refit(first, sets[1:])]
     found = [fit for fit in fits if fit.method == first.method]
     few = find_few(len(found), len(sets))
     if few:
@@ -294,10 +294,14 @@ def freedom_of_cases(term: Term, values: Values) -> float:
 def _chances(found: Sequence[Fitted]) -> np.ndarray:
     """Give every course's mean chance, with her own operator's and batches' intercepts."""
     total = np.zeros(len(found[0].X))
+    levels: dict[str, tuple[np.ndarray, np.ndarray]] = {}
     for fit in found:
         eta = fit.X @ fit.beta
         for name in fit.mixed.names if fit.mixed else ():
-            eta = eta + fit.mixed.modes[name][own_level(fit.courses.values[name])]
+            named = fit.courses.values[name]
+            if name not in levels or levels[name][0] is not named:
+                levels[name] = (named, own_level(named))
+            eta = eta + fit.mixed.modes[name][levels[name][1]]
         total += expit(eta)
     return total / len(found)
 
@@ -305,7 +309,7 @@ def _chances(found: Sequence[Fitted]) -> np.ndarray:
 def _shift(fitted: Fitted) -> float:
     """Find what brings chances averaged over operators and batches to the headline."""
     weights = fitted.predicted_weights
-    eta = fitted.design.matrix(fitted.predicted) @ fitted.beta
+    eta = fitted.predicted_X @ fitted.beta
     spread = float(np.sqrt(np.sum(fitted.deviations**2)))
     share = np.mean(np.nanmean(fitted.courses.answers, axis=1))
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -23,7 +24,13 @@ from queen_outcomes.stats.histories.pooling import (
     freedom_by_gaps,
     unsettled_part,
 )
-from queen_outcomes.stats.logistic.mixed import MixedFit, fit_again, fit_mixed
+from queen_outcomes.stats.logistic.mixed import (
+    MixedFit,
+    RowPattern,
+    fit_again,
+    fit_mixed,
+    pattern_of,
+)
 from queen_outcomes.stats.logistic.penalised import fit_firth, penalised_lr_test
 from queen_outcomes.stats.logistic.plain import (
     Test,
@@ -124,6 +131,11 @@ class Fitted:
     def predicted(self) -> Values:
         """Courses to average predictions over: with the gaps filled where they were."""
         return self.courses.values if self.filled is None else self.filled
+
+    @cached_property
+    def predicted_X(self) -> np.ndarray:
+        """The columns of these courses, (k, p)."""
+        return self.design.matrix(self.predicted)
 
     @property
     def predicted_weights(self) -> np.ndarray:
@@ -350,14 +362,42 @@ def by_method(
     return fit_clustered(courses, design, X, "")
 
 
-def refit(fitted: Fitted, courses: AnalysisSet) -> Fitted:
-    """Fit other values of the same courses by the same method, without tests."""
-    design, X = fitted.design, fitted.design.matrix(courses.values)
-    if fitted.method == "firth":
-        return _penalised(courses, design, X, "", tested=False)
-    if fitted.mixed is not None:
-        return _mixed_again(fitted, courses, X)
-    return fit_clustered(courses, design, X, "")
+def refit(fitted: Fitted, sets: Sequence[AnalysisSet]) -> list[Fitted]:
+    """Fit other values of the same courses by the same method, without tests.
+
+    What is one array in the fit and in all sets is looked at once.
+    """
+    design, given, first = fitted.design, fitted.courses.values, fitted.X
+    groups: Groups | None = None
+    found = []
+    for courses in sets:
+        X = design.matrix_from(first, given, courses.values)
+        if fitted.method == "firth":
+            found.append(_penalised(courses, design, X, "", tested=False))
+        elif fitted.mixed is not None:
+            groups = Groups.of(courses.values, fitted.mixed.names, groups)
+            found.append(_mixed_again(fitted, courses, X, groups))
+        else:
+            found.append(fit_clustered(courses, design, X, ""))
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class Groups:
+    """The groupings of a fit: levels as they are named, as codes, and how they cross."""
+
+    named: dict[str, np.ndarray]
+    codes: dict[str, np.ndarray]
+    pattern: RowPattern
+
+    @classmethod
+    def of(cls, values: Values, names: Sequence[str], known: Groups | None) -> Groups:
+        """Give the groupings of these values, those that are known where they are the same."""
+        named = {name: values[name] for name in names}
+        if known and all(known.named[name] is x for name, x in named.items()):
+            return known
+        codes = {name: own_level(x) for name, x in named.items()}
+        return cls(named, codes, pattern_of(codes))
 
 
 def groupings(courses: AnalysisSet) -> tuple[list[str], list[str]]:
@@ -410,10 +450,13 @@ def _mixed(
     )
 
 
-def _mixed_again(fitted: Fitted, courses: AnalysisSet, X) -> Fitted:
+def _mixed_again(fitted: Fitted, courses: AnalysisSet, X, groups: Groups) -> Fitted:
     """Fit answers that differ little from those of a fit."""
-    codes = {name: own_level(courses.values[name]) for name in fitted.mixed.names}
-    found = fit_again(fitted.mixed, X, courses.y, codes, weights=courses.weights)
+    found = fit_again(
+        *(fitted.mixed, X, courses.y, groups.codes),
+        weights=courses.weights,
+        pattern=groups.pattern,
+    )
     if not found.converged:
         return no_model(courses, found.message, fitted.design)
     return replace(

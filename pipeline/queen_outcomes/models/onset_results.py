@@ -159,7 +159,7 @@ def _with_freedom(found: Average, most: float) -> Average:
     """Give a difference of laying with no more degrees of freedom than there are."""
     if not most < found.df:
         return found
-    reach = float(stats.t.isf(0.025, most)) * found.se
+    reach = float(t_isf(0.025, most)) * found.se
     low, high = np.clip([found.estimate - reach, found.estimate + reach], -1, 1)
     return replace(found, low=float(low), high=float(high), df=most)
 

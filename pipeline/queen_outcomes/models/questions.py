@@ -24,19 +24,22 @@ from queen_outcomes.models.season_plan import SeasonPlan, Section
 from queen_outcomes.models.terms import BENCH, MAIN, Term, Values, terms_in_order
 
 TERMS = {**MAIN, **BENCH}
+MODEL_NAMES = ("main", "bench")
 
 
 def models_of(
     closed: ClosedCourses,
     settings: Settings,
     plan: SeasonPlan | None = None,
+    names: Sequence[str] = MODEL_NAMES,
 ) -> dict[str, Fitted]:
-    """Fit every model of an outcome and window; name -> model."""
+    """Fit the models of an outcome and window; name -> model."""
     question = closed.question
     terms = main_terms(settings)
     under = chosen_under(settings)
     found: dict[str, Fitted] = {}
-    for model, some in (("main", terms), ("bench", (*terms, *BENCH.values()))):
+    for model in names:
+        some = (*terms, *BENCH.values()) if model == "bench" else terms
         name = form_name(question, model)
         section = plan.fixed(name, under) if plan else None
         asked = ModelRequest(
@@ -62,7 +65,7 @@ def form_sections(
     """Give what is fixed of a question's forms, or has just been; None: nothing."""
     if plan is None:
         return [None, None]
-    names = [form_name(question, model) for model in ("main", "bench")]
+    names = [form_name(question, model) for model in MODEL_NAMES]
     under = chosen_under(settings)
     return [plan.fixed(name, under) or plan.fresh.get(name) for name in names]
 

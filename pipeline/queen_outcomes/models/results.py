@@ -11,6 +11,7 @@ import json
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ import scipy
 
 from queen_outcomes import __version__
 from queen_outcomes.base.store import Store
+from queen_outcomes.base.workers import Task, Workers
 from queen_outcomes.facts.exports.exported import ExportColumn, ExportTable
 from queen_outcomes.facts.exports.models import MODELS
 from queen_outcomes.facts.exports.writing import write_rows
@@ -43,9 +45,15 @@ from queen_outcomes.models.fit import Fitted, join
 from queen_outcomes.models.gap_fates import GAP_FATES, gap_fates
 from queen_outcomes.models.onset_results import onset_rows
 from queen_outcomes.models.predictive_checks import cross_validate, look_forward
-from queen_outcomes.models.questions import form_sections, main_terms, models_of
+from queen_outcomes.models.questions import (
+    MODEL_NAMES,
+    form_sections,
+    main_terms,
+    models_of,
+)
 from queen_outcomes.models.risks import risk_model, write_risks
 from queen_outcomes.models.season_plan import SeasonPlan
+from queen_outcomes.outcomes.fills import beside_for
 from queen_outcomes.stats.logistic.plain import wald_test
 from queen_outcomes.stats.shares.multiplicity import holm
 from queen_outcomes.stats.tails import norm_isf
@@ -149,6 +157,7 @@ def fit_models(
     settings: Settings,
     plan: SeasonPlan | None = None,
     earlier: Path | None = None,
+    workers: Workers | None = None,
 ) -> int:
     """Fit every model of every outcome and window, and write what they say.
 
@@ -163,6 +172,8 @@ def fit_models(
     earlier : Path, optional
         The folder of the build before: a question whose models would stand on the same
         takes its rows over.
+    workers : Workers, optional
+        Who fits a model each; not given: all are fitted here.
 
     Returns
     -------
@@ -170,14 +181,14 @@ def fit_models(
         Questions taken over.
     """
     values = read_factors(store, settings.prior_cases)
+    beside = beside_for(workers, len(values["course_id"]))
     fill_factors(store, settings, values)
     fillings = read_filled_factors(store, values)
     tables = {table.name: table for table in (*MODELS, RISK_MODELS)}
     own = [name for name in tables if name != "onset_days"]
     rows: dict[str, list[Row]] = {name: [] for name in tables}
-    marks: list[Row] = []
     fates: list[Row] = []
-    taken = 0
+    asked: list[_Asked] = []
     with earlier_store(earlier) as before:
         for question in settings.outcomes.windows:
             grace = settings.outcomes.grace_days
@@ -186,38 +197,67 @@ def fit_models(
             place = as_columns(question)
             fates += [{**place, **r} for r in gap_fates(closed, main_terms(settings))]
             found = take_over(before, question, mark, own)
-            taken += found is not None
-            if found is None:
-                found = _fitted(closed, settings, plan)
-            for name, part in found.items():
+            asked.append(_Asked(closed, found, []))
+            for name in MODEL_NAMES if found is None else ():
+                apart = plan and plan.apart()
+                task = beside.submit(_fitted, closed, settings, apart, name)
+                asked[-1].tasks.append(task)
+    onset_plan = plan and plan.apart()
+    of_onset = onset_rows(store, settings, values, onset_plan)
+    beside.results(task for one in asked for task in one.tasks)
+    marks: list[Row] = []
+    for one in asked:
+        for made in one.parts(plan):
+            for name, part in made.items():
                 rows[name] += part
-            marks.append({**place, "mark": fingerprint(closed, settings, plan)})
-    for name, part in onset_rows(store, settings, values, plan).items():
+        mark = fingerprint(one.closed, settings, plan)
+        marks.append({**as_columns(one.closed.question), "mark": mark})
+    if plan:
+        plan.take_up(onset_plan)
+    for name, part in of_onset.items():
         rows[name] += part
     for name, table in tables.items():
         write_rows(store, table, rows[name])
     write_rows(store, INPUTS, marks)
     write_rows(store, GAP_FATES, fates)
-    return taken
+    return sum(one.taken is not None for one in asked)
+
+
+@dataclass(frozen=True, eq=False)
+class _Asked:
+    """A question's courses, its rows where they are taken over, else who fits them."""
+
+    closed: ClosedCourses
+    taken: dict[str, list[Row]] | None
+    tasks: list[Task]
+
+    def parts(self, plan: SeasonPlan | None) -> Iterator[dict[str, list[Row]]]:
+        """Give the rows by table, and let the plan take up what was fixed for them."""
+        if self.taken is not None:
+            yield self.taken
+        for task in self.tasks:
+            made, fixed = task.result()
+            if plan:
+                plan.take_up(fixed)
+            yield made
 
 
 def _fitted(
-    closed: ClosedCourses,
-    settings: Settings,
-    plan: SeasonPlan | None,
-) -> dict[str, list[Row]]:
-    """Fit a question's models and give their rows for every table."""
-    found: dict[str, list[Row]] = {"risk_models": []}
-    for model, fitted in models_of(closed, settings, plan).items():
-        place = {**as_columns(closed.question), "model": model}
-        for name, rows in rows_of(fitted, place).items():
-            found.setdefault(name, []).extend({**place, **row} for row in rows)
-        if model == "main":
-            told = write_risks(
-                risk_model(closed.question[0], fitted, settings.models.adjust_for)
-            )
-            found["risk_models"].append({**place, "risks": json.dumps(told)})
-    return found
+    closed: ClosedCourses, settings: Settings, plan: SeasonPlan | None, model: str
+) -> tuple[dict[str, list[Row]], SeasonPlan | None]:
+    """Fit one of a question's models; give its rows for every table, and the plan."""
+    fitted = models_of(closed, settings, plan, (model,))[model]
+    place = {**as_columns(closed.question), "model": model}
+    found = {
+        name: [{**place, **row} for row in rows]
+        for name, rows in rows_of(fitted, place).items()
+    }
+    if model == "main":
+        told = write_risks(
+            risk_model(closed.question[0], fitted, settings.models.adjust_for)
+        )
+        found["risk_models"] = [{**place, "risks": json.dumps(told)}]
+    return found, plan
 
 
 def rows_of(fitted: Fitted, place: Row) -> dict[str, list[Row]]:

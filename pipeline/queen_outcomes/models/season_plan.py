@@ -13,7 +13,7 @@ import hashlib
 import json
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -88,6 +88,16 @@ class SeasonPlan:
         if not self.provisional and not later:
             under = _plain(chosen_under)
             self.fresh[name] = {"fixed_on": self.as_of, **chosen, "under": under}
+
+    def apart(self) -> SeasonPlan:
+        """Give the same plan, yet without what this build fixed and found of it."""
+        return replace(self, fresh={}, changed=[])
+
+    def take_up(self, other: SeasonPlan | None) -> None:
+        """Take up what was fixed and found under a plan that was `apart`."""
+        if other is not None:
+            self.fresh |= other.fresh
+            self.changed += [row for row in other.changed if row not in self.changed]
 
     def _note_change(self, name: str, was: Section, now: Section) -> None:
         names = sorted({*was, *now})

@@ -59,12 +59,21 @@ class Filling:
     workers: Workers
 
 
+def beside_for(workers: Workers | None, courses: int) -> Workers:
+    """Give who works beside on so many courses: nobody on few, nor on very many.
+
+    Few take less time than a process takes to start; very many would not leave memory.
+    """
+    if workers is None or not FEW_COURSES <= courses <= MANY_COURSES:
+        return Workers(1)
+    return workers
+
+
 def begin_fills(store: Store, settings: Settings, workers: Workers) -> Filling:
     """Learn the histories, and begin to fill them in."""
     known = read_known(store, settings)
     number = known.courses.height
-    # fewer take less time than a process takes to start; more would not leave memory
-    beside = workers if FEW_COURSES <= number <= MANY_COURSES else Workers(1)
+    beside = beside_for(workers, number)
     tasks: list[Task] = []
     if number:
         model = fit_histories(known.seen)

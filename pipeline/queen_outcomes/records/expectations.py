@@ -131,6 +131,26 @@ def begin(
     return SecondCount(rules, counts, workers.submit(_answers_on, place, rules))
 
 
+def get_ready(workers: Workers) -> None:
+    """Have the worker that will count load what it counts with, which takes seconds."""
+    if workers.count > 1:
+        workers.submit(_load)
+
+
+def _load() -> None:
+    """Load what counts, without its telling anybody or drawing bars."""
+    os.environ.setdefault("GX_ANALYTICS_ENABLED", "false")
+    logging.getLogger("great_expectations").setLevel(logging.WARNING)
+    from tqdm.std import TqdmDefaultWriteLock
+
+    # its progress bars, none of which is shown, would hold a lock among processes, which
+    # nobody frees where a worker is ended
+    TqdmDefaultWriteLock.mp_lock = None
+    import great_expectations  # noqa: F401
+
+    from queen_outcomes.records import duckdb_dialect  # noqa: F401
+
+
 def _beside(store: Store) -> Path | None:
     """Give the folder of a store's file; None: it has none."""
     return None if str(store.path) == ":memory:" else Path(store.path).parent
@@ -149,13 +169,7 @@ def _answers_on(place: Path, rules: list[Rule]) -> dict[str, Answer]:
 
 
 def _answers(store: Store, rules: list[Rule]) -> dict[str, Answer]:
-    os.environ.setdefault("GX_ANALYTICS_ENABLED", "false")
-    logging.getLogger("great_expectations").setLevel(logging.WARNING)
-    from tqdm.std import TqdmDefaultWriteLock
-
-    # its progress bars, none of which is shown, would hold a lock among processes, which
-    # nobody frees where a worker is ended
-    TqdmDefaultWriteLock.mp_lock = None
+    _load()
     import great_expectations as gx
 
     from queen_outcomes.records import duckdb_dialect

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from queen_outcomes.stats.histories.pooling import (
     MOST_UNSETTLED,
     freedom_with_gaps,
     unsettled_of,
 )
+from queen_outcomes.stats.tails import t_sf
 from queen_outcomes.stats.times.curve_limits import logit_limits, wilson_limits
 
 
@@ -134,5 +134,5 @@ def filled_difference(answers, is_one, clusters) -> FilledDifference:
     p = np.nan
     if total > 0 and unsettled <= MOST_UNSETTLED:
         df = float(freedom_with_gaps(m, unsettled, groups - 1))
-        p = float(2 * stats.t.sf(abs(each.mean()) / np.sqrt(total), df))
+        p = float(2 * t_sf(abs(each.mean()) / np.sqrt(total), df))
     return FilledDifference(float(shares[0].mean()), float(shares[1].mean()), p)

@@ -16,7 +16,12 @@ import numpy as np
 from scipy.linalg import eigh, solve_triangular
 from scipy.special import expit, gammaln
 
-from queen_outcomes.stats.logistic.mixed_laplace import CellRows, Laplace, cross
+from queen_outcomes.stats.logistic.mixed_laplace import (
+    CellRows,
+    Crossing,
+    Laplace,
+    cross,
+)
 
 DEPENDENT = 1e-11
 """Share of a column's variation, left by the columns before it, that counts as none."""
@@ -637,6 +642,33 @@ def _mended(inverse: np.ndarray, step: np.ndarray, rise: np.ndarray) -> np.ndarr
     return turn @ inverse @ turn.T + np.outer(step, step) / along
 
 
+@dataclass(frozen=True, eq=False)
+class RowPattern:
+    """How rows fall into cells, which hangs on the groups alone.
+
+    Attributes
+    ----------
+    order : ndarray of int, shape (n,)
+        Rows, those of one cell together.
+    lengths : ndarray of int, shape (cells,)
+    crossing : Crossing
+    """
+
+    order: np.ndarray
+    lengths: np.ndarray
+    crossing: Crossing
+
+
+def pattern_of(groups: Mapping[str, np.ndarray]) -> RowPattern:
+    """Work out how rows fall into cells; ``groups`` in the order of the fit's names."""
+    codes = [np.asarray(code).astype(np.int64) for code in groups.values()]
+    levels = [int(code.max()) + 1 for code in codes]
+    cells, cell = _cells(codes)
+    lengths = np.bincount(cell, minlength=cells.shape[1])
+    order = np.argsort(cell, kind="stable")
+    return RowPattern(order, lengths, cross(cells, levels))
+
+
 UNFACTORISED = "the curvature over the intercepts could not be factorised"
 AGAIN = 20
 """Steps from an old curvature, after which a search begins anew."""
@@ -649,6 +681,7 @@ def fit_again(
     groups: Mapping[str, np.ndarray],
     *,
     weights: np.ndarray | None = None,
+    pattern: RowPattern | None = None,
 ) -> MixedFit:
     """Fit answers that differ little from those of a fit, from where that one ended.
 
@@ -658,6 +691,8 @@ def fit_again(
         Of the same rows.
     X, y, groups, weights
         See `fit_mixed`; a weight is 0 or above.
+    pattern : RowPattern, optional
+        What `pattern_of` gives of these groups, where several fits share them.
 
     Returns
     -------
@@ -668,17 +703,14 @@ def fit_again(
     """
     names, end = before.names, before.end
     weights = np.ones(len(X)) if weights is None else weights
-    codes = [np.asarray(groups[name]) for name in names]
     if end is None or not np.isfinite(end.covariance).all():
         return fit_mixed(X, y, groups, weights=weights)
-    levels = [int(code.max()) + 1 for code in codes]
-    cells, cell = _cells([code.astype(np.int64) for code in codes])
-    order = np.argsort(cell, kind="stable")
-    lengths = np.bincount(cell, minlength=cells.shape[1])
+    pattern = pattern or pattern_of({name: groups[name] for name in names})
+    order, lengths = pattern.order, pattern.lengths
     rows = CellRows(
         np.asfortranarray(X[order] @ end.back),
         *((weights * y)[order], weights[order]),
-        *(np.cumsum(lengths) - lengths, lengths, cross(cells, levels)),
+        *(np.cumsum(lengths) - lengths, lengths, pattern.crossing),
     )
     model = Laplace(rows)
     model.modes = end.modes.copy()

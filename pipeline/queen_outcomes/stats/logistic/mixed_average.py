@@ -38,12 +38,18 @@ def integrate_random(eta, sd_total, *, nodes: int = NODES):
     places, weights = _rule(nodes)
     eta, sd = np.broadcast_arrays(np.asarray(eta, float), np.asarray(sd_total, float))
     mean, by_eta, by_sd = (np.zeros(eta.shape) for _ in range(3))
+    chance, part = np.empty(eta.shape), np.empty(eta.shape)
     for place, weight in zip(places, weights, strict=True):
-        chance = expit(eta + sd * place)
-        steep = weight * chance * (1 - chance)
-        mean += weight * chance
-        by_eta += steep
-        by_sd += place * steep
+        np.multiply(sd, place, out=part)
+        part += eta
+        expit(part, out=chance)
+        np.multiply(chance, weight, out=part)
+        mean += part
+        np.subtract(1, chance, out=chance)
+        part *= chance  # the slope at this node
+        by_eta += part
+        part *= place
+        by_sd += part
     return mean, by_eta, by_sd
 
 
