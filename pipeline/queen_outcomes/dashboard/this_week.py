@@ -53,11 +53,9 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
             season_shares=_season_shares(store, window),
         )
         charts["cohorts"] = linked(drawn, "week", "iso_week")
-    behind = (
-        against_expected.show(store, settings, season["level"], charts)
-        if season
-        else []
-    )
+    behind = []
+    if season and "cohorts" in charts:  # they stand under its picture
+        behind = against_expected.show(store, settings, season["level"], charts)
     matters = attention.worst_first(store)
     counts = store.records(statement("standing_counts"))[0]
     rates = _overall(store, settings)

@@ -70,7 +70,7 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "cautions": cautions(courses, rows),
         "expected": _expected(store, question),
         "charts": charts,
-        "linked": _linked(store, as_of) if charts else None,
+        "linked": _linked(store, as_of) if charts and rows else None,
         "batches": of_batches,
     }
 
