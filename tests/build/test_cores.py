@@ -44,6 +44,6 @@ def test_no_row_depends_on_how_many_cores_work_it_out(monkeypatch):
     alone, two, four = (worked_out(made, cores) for cores in (1, 2, 4))
     assert alone == two == four
     tables, fixed, _ = alone
-    assert len(tables["model_coefficients"]) > 10
+    assert len(tables["model_coefficients"]) >= 10
     assert len(tables["operator_series"]) > 50
     assert any(name.startswith("form of laying") for name in fixed)
