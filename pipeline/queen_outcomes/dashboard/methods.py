@@ -109,7 +109,6 @@ def how_sure() -> dict[str, Any]:
                 **row,
                 "asked": words.outcome_by_day(row["outcome"], int(row["window_days"])),
                 "generator": row["generator"].replace("_", " "),
-                **{name: f"{float(row[name]):.2f}" for name in ("bias", "spread")},
             }
             for row in _kept("foreign_truth.csv")
         ],
