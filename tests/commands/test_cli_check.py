@@ -162,7 +162,7 @@ def test_on_a_terminal_all_but_settings_keeps_to_80_columns(
     (flawed / "records" / name).write_text("x\n", "utf-8")
     monkeypatch.setattr(terminal, "is_live", lambda _: True)
     size = os.terminal_size((80, 24))
-    monkeypatch.setattr(terminal.shutil, "get_terminal_size", lambda: size)
+    monkeypatch.setattr(terminal.shutil, "get_terminal_size", lambda *_, **__: size)
     lines = command("check", flawed).out.splitlines()
     long = [line for line in lines if len(line) > 80]
     assert len(lines) > 15
