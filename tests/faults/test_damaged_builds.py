@@ -59,6 +59,23 @@ def test_a_build_of_another_version_is_told_and_not_called_a_fault(command, buil
     assert f"queen-outcomes build {built}" in ran.err
 
 
+def test_a_build_of_other_code_that_lacks_a_working_table_is_told_so(command, built):
+    import duckdb
+
+    with duckdb.connect(str(last(built) / "station.duckdb")) as con:
+        con.execute("DROP TABLE linked_checks")
+    own_fault = command("explain", built, "Q001")
+    assert own_fault.code == 70
+    journal = last(built) / "run.json"
+    held = json.loads(journal.read_text(encoding="utf-8"))
+    journal.write_text(json.dumps({**held, "code": "0" * 64}), encoding="utf-8")
+    ran = command("explain", built, "Q001")
+    assert (ran.code, "Traceback" in ran.err) == (2, False)
+    assert "another version of the tool" in ran.err
+    assert "linked_checks" in ran.err
+    assert f"queen-outcomes build {built}" in ran.err
+
+
 @pytest.mark.parametrize("day", ["9999-12-31", "0001-01-01"])
 def test_a_day_beyond_reckoning_is_refused_by_option_and_settings(command, station, day):
     ran = command("build", station, "--as-of", day)

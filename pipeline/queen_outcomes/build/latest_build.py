@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from queen_outcomes.base import folders
+from queen_outcomes.base import folders, resources
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import UsageError
 
@@ -63,7 +63,12 @@ def open_latest(station: Path, console: Console) -> Iterator[LatestBuild]:
     with store:
         _tell_day(station, journal, console)
         _refuse_other_version(store, station)
-        yield LatestBuild(store, journal)
+        try:
+            yield LatestBuild(store, journal)
+        except Exception as problem:
+            if not _lacks_something(problem) or journal.get("code") == resources.fingerprint():
+                raise
+            raise _of_other_version(str(problem).splitlines()[0], station) from problem
 
 
 def _newest(station: Path) -> tuple[dict[str, Any], Store]:
@@ -128,11 +133,22 @@ def _refuse_other_version(store: Store, station: Path) -> None:
 
     other = exports.differences({name: store.columns(name) for name in exports.TABLES})
     if other:
-        raise UsageError(
-            "the last build was made by another version of the tool",
-            found=other[0],
-            hint=f"run `{_command(station)}` again",
-        )
+        raise _of_other_version(other[0], station)
+
+
+def _lacks_something(problem: Exception) -> bool:
+    """Tell whether a table or a column that is asked for is not in the store."""
+    import duckdb
+
+    return isinstance(problem, (duckdb.CatalogException, duckdb.BinderException))
+
+
+def _of_other_version(found: str, station: Path) -> UsageError:
+    return UsageError(
+        "the last build was made by another version of the tool",
+        found=found,
+        hint=f"run `{_command(station)}` again",
+    )
 
 
 def _open(path: Path) -> Store:
