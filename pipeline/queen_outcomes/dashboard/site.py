@@ -146,7 +146,8 @@ def _common(settings: Settings, as_of: dt.date, home: str = "") -> dict[str, Any
 def rendered(template: str, shown: dict[str, Any]) -> str:
     """Give a page's text from its template's name and what it shows."""
     environment = templates.environment(figures.FILTERS)
-    return environment.get_template(f"{template}.html").render(shown)
+    given = {"chart_config": theme.CONFIG, **shown}
+    return environment.get_template(f"{template}.html").render(given)
 
 
 def _write_page(path: Path, template: str, shown: dict[str, Any]) -> Path:
@@ -155,8 +156,7 @@ def _write_page(path: Path, template: str, shown: dict[str, Any]) -> Path:
         name: _light(ringed(theme.dressed(one)))
         for name, one in shown["charts"].items()
     }
-    drawn = {"charts": charts, "chart_config": theme.CONFIG}
-    return _write(path, rendered(template, {**shown, **drawn}))
+    return _write(path, rendered(template, {**shown, "charts": charts}))
 
 
 def _light(spec: dict[str, Any]) -> dict[str, Any]:
