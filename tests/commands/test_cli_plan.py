@@ -105,7 +105,7 @@ def test_a_margin_needs_more_than_a_difference_as_large_here(told):
         (["--difference", "0.1", "--outcome", "layin"], 'did you mean "laying"?'),
         (["--difference", "0.1", "--reference", "single 9"], 'did you mean "single'),
         (["--difference", "0.1", "--outcome", "pattern"], "--share 0.8"),
-        (["--difference", "0.1", "--by", "hive"], "'queen', 'batch'"),
+        (["--difference", "0.1", "--by", "hive"], "one of queen, batch"),
         ([], "neither"),
     ],
 )
