@@ -138,15 +138,13 @@ def _common(settings: Settings, as_of: dt.date, home: str = "") -> dict[str, Any
         "version": __version__,
         "menu": [(f"{home}{name}.html", title) for name, title, _ in PAGES],
         "min_shown": settings.min_shown,
-        "charts": {},
-        "linked": None,
     }
 
 
 def rendered(template: str, shown: dict[str, Any]) -> str:
     """Give a page's text from its template's name and what it shows."""
     environment = templates.environment(figures.FILTERS)
-    given = {"chart_config": theme.CONFIG, **shown}
+    given = {"chart_config": theme.CONFIG, "charts": {}, "linked": None, **shown}
     return environment.get_template(f"{template}.html").render(given)
 
 
@@ -154,7 +152,7 @@ def _write_page(path: Path, template: str, shown: dict[str, Any]) -> Path:
     """Write a page, its charts in the pages' common style."""
     charts = {
         name: _light(ringed(theme.dressed(one)))
-        for name, one in shown["charts"].items()
+        for name, one in shown.get("charts", {}).items()
     }
     return _write(path, rendered(template, {**shown, "charts": charts}))
 
