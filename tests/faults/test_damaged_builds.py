@@ -80,7 +80,7 @@ def test_a_build_of_other_code_that_lacks_a_working_table_is_told_so(command, bu
 def test_a_day_beyond_reckoning_is_refused_by_option_and_settings(command, station, day):
     ran = command("build", station, "--as-of", day)
     assert (ran.code, "Traceback" in ran.err) == (2, False)
-    assert "lies outside 1900-01-01 to 2200-12-31" in ran.err
+    assert "expected: a day from 1900-01-01 to 2200-12-31" in ran.err
     (station / "station.toml").write_text(f"as_of = {day}\n", encoding="utf-8")
     ran = command("check", station)
     assert ran.code == 2
