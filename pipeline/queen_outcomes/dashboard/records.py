@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from functools import partial
+from operator import itemgetter
 from typing import Any
 
 import altair as alt
@@ -190,7 +191,7 @@ def week_chart(rows: list[Row]) -> alt.LayerChart:
 
 def _complete(store: Store, as_of: dt.date, charts: Charts) -> PageFigure | None:
     """Draw how complete each thing recorded of a course is, month by month."""
-    rows = store.records(statement("recorded_by_month"), {"as_of": as_of})
+    rows = _by("month", store.records(statement("recorded_by_month"), {"as_of": as_of}))
     cells = [_cell(row, "month", row["month"], "courses") for row in rows]
     least = _least(cells)
     if not least:
@@ -206,7 +207,7 @@ def _blanks(
     store: Store, as_of: dt.date, charts: Charts, fewest: int
 ) -> PageFigure | None:
     """Draw what each checker fills in."""
-    rows = store.records(statement("blanks_by_checker"), {"as_of": as_of})
+    rows = _by("checker", store.records(statement("blanks_by_checker"), {"as_of": as_of}))
     looks = {row["checker"]: row["looks"] for row in rows}
     shown = sorted(looks, key=lambda name: (-looks[name], name))[:MOST_CHECKERS]
     cells = [
@@ -221,6 +222,15 @@ def _blanks(
     return _cells_figure(
         "blanks", furthest_said(cells, fewest), cells, "looks", "checker"
     )
+
+
+def _by(name: str, rows: list[Row]) -> list[Row]:
+    """Put rows in the order of one column, each of its levels' own in the order they came.
+
+    Columns turned into rows come in the columns' order, but which level comes first is up
+    to the engine's threads.
+    """
+    return sorted(rows, key=itemgetter(name))
 
 
 def _cell(row: Row, along: str, name: str, unit: str) -> Row:
