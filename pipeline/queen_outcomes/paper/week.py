@@ -33,7 +33,7 @@ def write(store: Store, settings: Settings, as_of: dt.date, folder: Path) -> Pat
     sentences = {row["sentence"] for row in page["attention"]}
     most_due = MOST_LINES - len(page["attention"])
     data = {
-        **letterhead(settings.name, as_of, f"The week to {as_of.day} {as_of:%B %Y}"),
+        **letterhead(settings.name, as_of, f"The week to {as_of}"),
         "figures": _figures(page),
         "attention": [
             [row["sentence"], row["known_on"].isoformat()] for row in page["attention"]
