@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import shutil
 import sys
+from html.parser import HTMLParser
 from pathlib import Path
 
 import duckdb
@@ -141,6 +142,39 @@ def test_what_the_season_fixed_is_there_to_read_and_hashed(built):
     kept = journal(built)["season"]
     assert kept["sha256"] == hashlib.sha256(text).hexdigest()
     assert b"risk of laying by day 21" in text
+
+
+class _Nesting(HTMLParser):
+    """The elements that are open, and what closed something else."""
+
+    ALONE = frozenset(["meta", "link", "input", "br", "img", "hr", "col", "source", "wbr"])
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.wrong: list[str] = []
+
+    def handle_starttag(self, tag, attrs):
+        if tag == "summary" and self.open[-1] != "details":
+            self.wrong.append(f"{self.getpos()}: a summary in {self.open[-1]}")
+        if tag not in self.ALONE:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        pass
+
+    def handle_endtag(self, tag):
+        if not self.open or self.open.pop() != tag:
+            self.wrong.append(f"{self.getpos()}: </{tag}>")
+
+
+def test_what_a_page_opens_it_closes(built):
+    pages = sorted((built / "dashboard").glob("*.html"))
+    assert len(pages) > 7
+    for page in pages:
+        nesting = _Nesting()
+        nesting.feed(page.read_text(encoding="utf-8"))
+        assert (nesting.wrong[:1], nesting.open) == ([], []), page.name
 
 
 def test_two_builds_give_the_same_bytes(built, tmp_path):
