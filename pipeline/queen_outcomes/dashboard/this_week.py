@@ -25,7 +25,7 @@ DUE_DAYS, DUE_COLONIES = 4, 5
 """Days on which windows close soonest, and colonies of each, that the page names."""
 FAILED_FIRST = 5
 """Failures shown at once; the rest unfold."""
-MOST_FAILED = 20
+MOST_FAILED = 15
 """Failures listed before the page refers to the queens page."""
 MOST_CHANGES = 20
 """Kinds of change that are listed."""
