@@ -3,10 +3,10 @@
 import datetime as dt
 
 import pytest
+from filled_in import draw_curves
 from onset_records import SETTINGS, queens, station
 from queen_outcomes.dashboard import onset, site
 from queen_outcomes.models.results import fit_models
-from queen_outcomes.outcomes.curves import draw_curves
 from queen_outcomes.outcomes.derive import count_rates
 
 pytestmark = pytest.mark.slow

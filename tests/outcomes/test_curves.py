@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
+from filled_in import draw_curves
 from queen_outcomes.base.workers import Workers
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes import curves, fills
-from queen_outcomes.outcomes.curves import begin_curves, draw_curves
+from queen_outcomes.outcomes.curves import begin_curves
 from queen_outcomes.outcomes.derive import count_rates
 from station_tables import check, day, derived, insemination, leave
 

@@ -4,8 +4,8 @@ import datetime as dt
 
 import numpy as np
 import pytest
+from filled_in import draw_curves
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.outcomes.curves import draw_curves
 from queen_outcomes.outcomes.derive import count_rates
 from queen_outcomes.outcomes.fills import TIMES, read_fills
 from station_tables import check, day, derived, insemination, leave

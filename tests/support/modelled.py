@@ -7,6 +7,7 @@ import random
 
 from filled_in import fill_station
 from queen_outcomes.facts.settings import Outcomes, Settings
+from queen_outcomes.models.fit import Fitted, by_method, find_design, groupings
 from queen_outcomes.models.results import fit_models
 from station_tables import check, day, derived
 
@@ -88,3 +89,12 @@ def queens(n: int, *, share: float = 0.25, seed: int = 1, **fixed) -> list[dict]
         }
         made.append({**queen, **fixed})
     return made
+
+
+def fit_courses(courses, adjust_for) -> Fitted:
+    """Fit one model of one analysis set, with its tests, by the method its data call for."""
+    found = find_design(courses, adjust_for)
+    if isinstance(found, Fitted):
+        return found
+    random, _ = groupings(courses)
+    return by_method(courses, found, random, tested=True)

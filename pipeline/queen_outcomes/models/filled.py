@@ -63,7 +63,7 @@ def fit_filled(
     courses : AnalysisSet
         All closed courses, with the fillings of answers and factors.
     adjust_for, earlier
-        See `fit_courses`.
+        See `find_design`.
     """
     if not len(courses.answers) or not len(courses.y):
         return no_model(courses, UNKNOWN)

@@ -292,14 +292,10 @@ LEVELS, BEYOND = 5, 20
 """Levels, and courses beyond one a level, that random intercepts need."""
 
 
-def fit_courses(
-    courses: AnalysisSet,
-    adjust_for: Sequence[str],
-    earlier: Earlier | None = None,
-    *,
-    tested: bool = True,
-) -> Fitted:
-    """Fit one model by the method that its data call for.
+def find_design(
+    courses: AnalysisSet, adjust_for: Sequence[str], earlier: Earlier | None = None
+) -> Design | Fitted:
+    """Choose factors and forms, or say in a model without numbers why there are none.
 
     Parameters
     ----------
@@ -309,20 +305,7 @@ def fit_courses(
     earlier : Earlier, optional
         The choice of factors and forms that was fixed earlier; not given: they are
         chosen now.
-    tested : bool
-        Whether the factors are tested too, which takes most of the time.
     """
-    found = find_design(courses, adjust_for, earlier)
-    if isinstance(found, Fitted):
-        return found
-    random, _ = groupings(courses)
-    return by_method(courses, found, random, tested=tested)
-
-
-def find_design(
-    courses: AnalysisSet, adjust_for: Sequence[str], earlier: Earlier | None = None
-) -> Design | Fitted:
-    """Choose factors and forms, or say in a model without numbers why there are none."""
     rarer = courses.rarer
     if rarer < TOO_RARE:
         yes, no = (int((courses.y == value).sum()) for value in (1, 0))

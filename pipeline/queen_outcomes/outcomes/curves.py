@@ -62,11 +62,6 @@ which is no outcome but the end that competes with all of them."""
 Row = dict[str, Any]
 
 
-def draw_curves(store: Store, settings: Settings) -> None:
-    """Write the curves and estimates, and put the estimates into rates."""
-    begin_curves(store, settings, Workers(1))()
-
-
 def begin_curves(
     store: Store, settings: Settings, workers: Workers
 ) -> Callable[[], int]:

@@ -113,13 +113,6 @@ def write_fills(store: Store, settings: Settings, filling: Filling) -> None:
     store.con.unregister("written")
 
 
-def fill_courses(store: Store, settings: Settings) -> Known:
-    """Write fills, all worked out here; see `write_fills`."""
-    filling = begin_fills(store, settings, Workers(1))
-    write_fills(store, settings, filling)
-    return filling.known
-
-
 def _answers(known: Known, filled: list[Histories], name: str, window) -> np.ndarray:
     """Read an outcome off the fillings, (fillings, n)."""
     pairs = zip(filled, _good(known, filled), strict=True)

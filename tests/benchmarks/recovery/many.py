@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import polars as pl
+from filled_in import fill_courses
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.settings import Models, Settings
 from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
@@ -19,7 +20,7 @@ from queen_outcomes.models.factor_fills import fill_factors, read_filled_factors
 from queen_outcomes.models.onset_model import Seen
 from queen_outcomes.models.onset_results import read_seen
 from queen_outcomes.outcomes import derive
-from queen_outcomes.outcomes.fills import estimate_rates, fill_courses
+from queen_outcomes.outcomes.fills import estimate_rates
 from queen_outcomes.outcomes.signs import histories_given
 from queen_outcomes.records.accept import accept_records
 from queen_outcomes.records.staging import stage_records

@@ -1,10 +1,10 @@
 """A rate is the share of yes, also where yes is the failure."""
 
 import pytest
+from filled_in import draw_curves
 from queen_outcomes.base import resources
 from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.outcomes.curves import draw_curves
 from queen_outcomes.outcomes.derive import count_rates
 from station_tables import check, day, derived, insemination
 
