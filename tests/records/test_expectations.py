@@ -35,12 +35,17 @@ def test_both_ways_of_counting_agree_when_everything_is_wrong(capsys):
     assert capsys.readouterr() == ("", "")
 
 
-@pytest.mark.slow
 def test_empty_tables_fulfil_every_expectation():
     store = accepted()
     assert store.rows("SELECT count(*) > 100, max(failed) FROM expectations") == [
         (True, 0)
     ]
+
+
+def test_a_row_that_fails_in_an_empty_table_stops_the_build():
+    rules = exits_rules()
+    with pytest.raises(LedgerError, match="disagree"):
+        expectations.verify(staged(), rules, {rule.rule_id: 1 for rule in rules})
 
 
 def exits_rules():
@@ -60,7 +65,7 @@ def test_an_expectation_that_raises_stops_the_build():
     absent = Expectation("ExpectColumnValuesToNotBeNull", {"column": "no_such"})
     rule = dataclasses.replace(exits_rules()[0], expectation=absent)
     with pytest.raises(LedgerError, match="gave no answer") as stopped:
-        expectations.verify(staged(), [rule], {rule.rule_id: 0})
+        expectations.verify(staged(exits=[{}]), [rule], {rule.rule_id: 0})
     assert "no_such" in stopped.value.text()
 
 

@@ -183,25 +183,27 @@ def _answers(store: Store, rules: list[Rule]) -> dict[str, Answer]:
         by_relation = operator.attrgetter("relation")
         ordered = sorted(rules, key=by_relation)
         for relation, group in itertools.groupby(ordered, by_relation):
-            answers |= _run_suite(context, source, relation, list(group))
+            own = list(group)
+            if store.rows(f"SELECT 1 FROM {quote(relation)} LIMIT 1"):
+                answers |= _run_suite(source, relation, own)
+            else:  # of no rows none fails, and most stations keep few of the tables
+                answers |= dict.fromkeys((rule.rule_id for rule in own), 0)
     finally:
         source.get_execution_engine().close()
         duckdb_dialect.unshare()
     return answers
 
 
-def _run_suite(
-    context: Any, source: Any, relation: str, rules: list[Rule]
-) -> dict[str, Answer]:
+def _run_suite(source: Any, relation: str, rules: list[Rule]) -> dict[str, Answer]:
     import great_expectations as gx
 
     asset = source.add_table_asset(relation, table_name=relation)
-    batch = asset.add_batch_definition_whole_table("all")
-    suite = context.suites.add(gx.ExpectationSuite(name=relation))
-    for rule in rules:
-        suite.add_expectation(_expectation(rule))
-    definition = gx.ValidationDefinition(name=relation, data=batch, suite=suite)
-    results = context.validation_definitions.add(definition).run(result_format=FORMAT)
+    batch = asset.add_batch_definition_whole_table("all").get_batch()
+    # all at once: a suite writes itself out whole at every expectation it is given
+    suite = gx.ExpectationSuite(
+        name=relation, expectations=[_expectation(rule) for rule in rules]
+    )
+    results = batch.validate(suite, result_format=FORMAT)
     return dict(_answer(result) for result in results.results)
 
 
