@@ -71,9 +71,11 @@ def pytest_xdist_auto_num_workers(config) -> int | None:
 
 
 def pytest_collection_modifyitems(config, items):
-    """Mark the long among the slow tests, and put files with slow ones first.
+    """Mark the long among the slow tests, and order the files.
 
-    So no worker is left with a long one at the end.
+    Files with slow ones come first, so no worker is left with a long one at the end; the
+    pages before them all, as one worker has them by itself and builds the demo for them,
+    and what else stands on the demo last of these, so that nobody waits while it is built.
     """
     for item in items:
         place = item.path.relative_to(Path(__file__).parent).as_posix()
@@ -81,7 +83,14 @@ def pytest_collection_modifyitems(config, items):
             item.add_marker("long")
     if hasattr(config, "workerinput"):
         slow = {item.path for item in items if item.get_closest_marker("slow")}
-        items.sort(key=lambda item: item.path not in slow)
+        on_demo = {item.path for item in items if "built_demo" in item.fixturenames}
+
+        def when(item) -> int:
+            if item.path.parent.name == "browser":
+                return 0
+            return 1 + 2 * (item.path not in slow) + (item.path in on_demo)
+
+        items.sort(key=when)
 
 
 @pytest.hookimpl(optionalhook=True)

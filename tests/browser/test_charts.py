@@ -52,9 +52,9 @@ def specs_of(page):
 
 
 @pytest.mark.parametrize("name", PAGES)
-def test_every_chart_is_drawn_and_told(opened, name):
+def test_every_chart_is_drawn_told_and_has_its_numbers_one_click_away(opened, name):
     page = opened(name)
-    for chart in specs_of(page):
+    for chart, spec in specs_of(page).items():
         place = page.locator(f"#chart-{chart}")
         drawn = place.locator(".role-mark path, .role-mark line, .role-mark text")
         assert drawn.count() > 0, chart
@@ -63,11 +63,8 @@ def test_every_chart_is_drawn_and_told(opened, name):
         tools = page.locator(f"#chart-{chart} + .tools")
         title = tools.get_attribute("aria-label").removeprefix("Tools of the chart:")
         assert title.strip(), chart
-
-
-@pytest.mark.parametrize("name", PAGES)
-def test_every_chart_has_its_numbers_one_click_away(opened, name):
-    page = opened(name)
+        pointed_at = [unit for unit in units_of(spec) if "tooltip" in unit["encoding"]]
+        assert pointed_at, chart
     for chart in specs_of(page):
         page.evaluate(
             "document.querySelectorAll('details').forEach("
@@ -79,13 +76,6 @@ def test_every_chart_has_its_numbers_one_click_away(opened, name):
             ".querySelectorAll('tbody tr').length"
         )
         assert reached > 0, chart
-
-
-@pytest.mark.parametrize("name", PAGES)
-def test_every_chart_tells_more_when_pointed_at(opened, name):
-    for chart, spec in specs_of(opened(name)).items():
-        told = [unit for unit in units_of(spec) if "tooltip" in unit["encoding"]]
-        assert told, chart
 
 
 def units_of(spec):

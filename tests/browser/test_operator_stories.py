@@ -6,7 +6,7 @@ import re
 
 import pytest
 from chromium import MARKS
-from test_access import violations
+from test_access import UNFOLD, violations
 
 pytestmark = MARKS
 
@@ -79,9 +79,7 @@ def test_a_story_draws_its_charts_when_it_is_opened_and_can_be_linked(dashboard,
 def test_a_story_keeps_the_rules_of_accessibility(dashboard, visit):
     page = visit((dashboard / "operators.html").as_uri() + "#story-2")
     page.wait_for_function(f"{SHOWN}.every(p => p.dataset.drawn === 'yes')")
-    page.locator(".story:visible details").evaluate_all(
-        "all => all.forEach(one => { one.open = true; })"
-    )
+    page.evaluate(UNFOLD)
     assert violations(page) == []
 
 

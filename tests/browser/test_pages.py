@@ -44,7 +44,10 @@ TALLEST = 3500
 def test_a_page_tells_its_news_before_anything_is_opened(dashboard, visit, name):
     page = visit((dashboard / f"{name}.html").as_uri(), width=1280)
     page.wait_for_load_state("networkidle")
-    page.wait_for_timeout(1500)
+    page.wait_for_function(
+        "[...document.querySelectorAll('.chart')].filter(place => place.clientWidth)"
+        ".every(place => place.dataset.drawn === 'yes')"
+    )
     assert page.evaluate("document.documentElement.scrollHeight") <= TALLEST
 
 

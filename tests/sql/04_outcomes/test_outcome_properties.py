@@ -23,7 +23,7 @@ TABLES = {
 LATE = day(600)
 
 quick = settings(
-    max_examples=25,
+    max_examples=12,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow],
     derandomize=True,
