@@ -2,7 +2,11 @@
 
 import numpy as np
 import pytest
+from filled_in import draw_curves
+from queen_outcomes.facts.settings import Settings
+from queen_outcomes.outcomes.derive import count_rates
 from queen_outcomes.outcomes.sensitivity import shifted_shares
+from station_tables import check, day, derived, insemination
 
 SETTLED = np.array([True, True, True, False, False])
 # two yes and a no are settled; of two others one is yes in 15 fillings of 20, one in 10
@@ -50,3 +54,40 @@ def test_what_is_settled_whole_hangs_on_nothing_and_nobody_at_risk_has_no_figure
         assert told[name] == pytest.approx(2 / 3)
     assert shifted_shares(np.full((20, 2), np.nan), NONE[:2], NONE[:2], 0.0) == {}
     assert shifted_shares(np.empty((0, 2)), NONE[:2], NONE[:2], 0.0) == {}
+
+
+def looked_once(number):
+    """Give queens of whom half had brood by the only look, on day 21, and no other sign."""
+    names = [f"Q{n:02d}" for n in range(number)]
+    seen = {"queen_seen": True, "mark_seen": True}
+    return derived(
+        day(120),
+        queens=[
+            {"queen_id": q, "graft_batch": f"G{n % 5}", "marked": True}
+            for n, q in enumerate(names)
+        ],
+        inseminations=[insemination(0, q) for q in names],
+        checks=[check(21, q, eggs=n % 2 == 0, **seen) for n, q in enumerate(names)],
+    )
+
+
+def test_the_more_looks_miss_brood_the_more_queens_lay_by_bayes_s_rule():
+    store = looked_once(120)
+    count_rates(store, Settings())
+    draw_curves(store, Settings())
+    (found,) = store.records("SELECT * FROM sensitivity WHERE outcome = 'laying'")
+    misses = (0.02, 0.05, 0.1)
+    shares = [found[f"overlooked_{100 * miss:.0f}"] for miss in misses]
+    # of queens that lay a share e is found without brood, so of those found so a share
+    # e s / (e s + 1 - s) lays, where (1 - e) s is the half that was found with brood
+    assert shares == sorted(shares)
+    for miss, share in zip(misses, shares, strict=True):
+        assert share == pytest.approx(0.5 / (1 - miss), abs=0.02)
+    assert 0 < found["overlooked"] < 0.1
+
+
+def test_a_station_without_courses_supposes_nothing():
+    store = looked_once(0)
+    count_rates(store, Settings())
+    draw_curves(store, Settings())
+    assert store.rows("SELECT count(*) FROM sensitivity") == [(0,)]

@@ -19,10 +19,18 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.base.workers import Task, Workers
 from queen_outcomes.facts.outcomes import OUTCOMES, Outcome, outcome_named
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.outcomes.signs import Known, days_of, read_known
+from queen_outcomes.outcomes.signs import (
+    Known,
+    days_of,
+    overlooked_by,
+    overlooking,
+    read_known,
+)
 from queen_outcomes.stats.histories.chain import GONE, REPLACED, TAKEN
 from queen_outcomes.stats.histories.fit import (
+    PAIR,
     begin_filling,
+    begin_filling_under,
     even,
     fit_histories,
 )
@@ -38,6 +46,8 @@ SCORED = 2**17
 """Where chance is taken from for a pattern nobody scored."""
 LAST, FIRST = "last", "first"
 """Inseminations of a course that windows may begin with."""
+OVERLOOKED = (0.02, 0.05, 0.1)
+"""Shares of looks that are supposed to miss the brood of a queen who lays."""
 WATCHED = 10
 """Courses seen on a window's last day or later, for a state on that day to be told."""
 
@@ -49,13 +59,17 @@ class Filling:
     Attributes
     ----------
     known : Known
-    tasks : list of Task
-        As `begin_filling` gives them.
+    overlooked : float
+        The share of looks that miss brood, as learned from the looks.
+    tasks, supposed : list of Task
+        As `begin_filling` gives them, and one for each of `OVERLOOKED`.
     workers : Workers
     """
 
     known: Known
+    overlooked: float
     tasks: list[Task]
+    supposed: list[Task]
     workers: Workers
 
 
@@ -74,27 +88,35 @@ def begin_fills(store: Store, settings: Settings, workers: Workers) -> Filling:
     known = read_known(store, settings)
     number = known.courses.height
     beside = beside_for(workers, number)
-    tasks: list[Task] = []
-    if number:
-        model = fit_histories(known.seen)
-        words = known.courses["cluster"].to_numpy()
-        clusters = np.unique(words, return_inverse=True)[1]
-        tasks = begin_filling(known.seen, model, known.keys, clusters, TIMES, beside)
-    return Filling(known, tasks, beside)
+    if not number:
+        return Filling(known, np.nan, [], [], beside)
+    model = fit_histories(known.seen)
+    words = known.courses["cluster"].to_numpy()
+    clusters = np.unique(words, return_inverse=True)[1]
+    given = known.seen, model, known.keys, clusters
+    tasks = begin_filling(*given, TIMES, beside)
+    supposed = [
+        begin_filling_under(*given, overlooking(known.seen.signs, share), beside)
+        for share in OVERLOOKED
+    ]
+    return Filling(known, overlooked_by(model.signs), tasks, supposed, beside)
 
 
 def write_fills(store: Store, settings: Settings, filling: Filling) -> None:
-    """Write fills, one row a closed course, outcome, window and clock, ordered so.
+    """Write fills, one row a closed course, outcome, window and clock; and overlooked.
 
     ``answers`` holds 1 yes and 0 no for each filling, and null where she had not laid in
     it and so was not at risk. Windows begin with a course's last insemination, and once
     more (clock `FIRST`) with its first. A state on a day that hardly a queen was seen on
-    has no rows.
+    has no rows. `overlooked` has a row an outcome and window: by how much its share of
+    yes would be another, were brood overlooked by more or fewer looks.
     """
     known, frames = filling.known, []
     courses, grace = known.courses, settings.outcomes.grace_days
     pairs = filling.workers.results(filling.tasks)
     filled = [drawn for pair in pairs for drawn in pair]
+    supposed = filling.workers.results(filling.supposed)
+    shifts: list[dict] = []
     for name, window in settings.outcomes.windows if filled else ():
         if not _is_told(store, courses, name, window):
             continue
@@ -103,6 +125,13 @@ def write_fills(store: Store, settings: Settings, filling: Filling) -> None:
             asked = asked_of(courses, name, until, grace)
             answers = _answers(known, filled, name, until)[:, asked]
             frames.append(_frame(courses, (name, window, clock), asked, answers))
+            if clock == LAST and asked.any():
+                others = [
+                    _answers(known, pair, name, until)[:, asked] for pair in supposed
+                ]
+                shares = [_share(other) - _share(answers[:PAIR]) for other in others]
+                found = {"outcome": name, "window_days": window, "by": shares}
+                shifts.append(found | {"learned": filling.overlooked})
     ids = {"course_id": pl.String, "outcome": pl.String, "window_days": pl.Int64}
     last = {"clock": pl.String, "answers": pl.List(pl.Int8)}
     empty = pl.DataFrame(schema={**ids, **last})
@@ -111,6 +140,24 @@ def write_fills(store: Store, settings: Settings, filling: Filling) -> None:
         "fills", "SELECT * FROM written ORDER BY outcome, window_days, clock, course_id"
     )
     store.con.unregister("written")
+    store.con.register(
+        "written",
+        pl.DataFrame(
+            shifts,
+            schema={
+                **{"outcome": pl.String, "window_days": pl.Int64},
+                **{"by": pl.List(pl.Float64), "learned": pl.Float64},
+            },
+        ),
+    )
+    store.table("overlooked", "SELECT * FROM written ORDER BY outcome, window_days")
+    store.con.unregister("written")
+
+
+def _share(answers: np.ndarray) -> float:
+    """Give the share of yes of those at risk."""
+    at_risk = np.isfinite(answers)
+    return float(answers[at_risk].mean()) if at_risk.any() else np.nan
 
 
 def _answers(known: Known, filled: list[Histories], name: str, window) -> np.ndarray:

@@ -1,8 +1,9 @@
 """What the headlines would be had the unsettled courses fared otherwise than filled in.
 
 A filling leans on what was seen of like queens. Here the odds of yes are shifted for the
-courses that the records do not settle, and for them alone; and colonies that were lost
-count as the queen's own failure.
+courses that the records do not settle, and for them alone; colonies that were lost
+count as the queen's own failure; and brood is overlooked by more looks, or fewer, than the
+looks tell.
 """
 
 from __future__ import annotations
@@ -16,8 +17,9 @@ from queen_outcomes.facts.exports.outcomes import SENSITIVITY
 from queen_outcomes.facts.exports.writing import write_rows
 from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.outcomes.fills import read_fills
+from queen_outcomes.outcomes.fills import OVERLOOKED, read_fills
 
+OVERLOOKED_COLUMNS = tuple(f"overlooked_{100 * share:.0f}" for share in OVERLOOKED)
 SHIFTED = 2.0
 """By how much odds are divided and multiplied; a judgement."""
 
@@ -28,10 +30,14 @@ def write_sensitivity(store: Store, settings: Settings) -> None:
     Parameters
     ----------
     store : Store
-        Holds fills, outcomes and histories.
+        Holds fills, overlooked, outcomes and histories.
     settings : Settings
     """
     rows = []
+    shifts = {
+        (row["outcome"], row["window_days"]): row
+        for row in store.records("SELECT * FROM overlooked")
+    }
     for outcome, window in settings.outcomes.windows:
         place = {"outcome": outcome, "window_days": window}
         found = store.frame(
@@ -61,7 +67,11 @@ def write_sensitivity(store: Store, settings: Settings) -> None:
         if told and OUTCOMES[outcome].among_layers:  # of layers, it answers nothing
             told["colony_lost"] = None
         if told:
-            rows.append({**place, **told})
+            own, headline = shifts[outcome, window], told.pop("filled_in")
+            moved = np.clip(headline + np.array(own["by"]), 0.0, 1.0).tolist()
+            others = (None if np.isnan(share) else share for share in moved)
+            told |= dict(zip(OVERLOOKED_COLUMNS, others, strict=True))
+            rows.append({**place, **told, "overlooked": own["learned"]})
     write_rows(store, SENSITIVITY, rows)
 
 
@@ -84,7 +94,7 @@ def shifted_shares(
     Returns
     -------
     dict
-        unsettled (share of those at risk), halved, doubled (the odds of yes), all_no,
+        filled_in (as it is), unsettled (share of those at risk), halved, doubled (the odds of yes), all_no,
         all_yes, colony_lost; empty where nobody is at risk.
 
     Notes
@@ -107,6 +117,7 @@ def shifted_shares(
 
     open_ = ~settled
     return {
+        "filled_in": mean(share, open_),
         "unsettled": float(np.average(open_, weights=worth)),
         "halved": mean(shifted(1 / SHIFTED), open_),
         "doubled": mean(shifted(SHIFTED), open_),

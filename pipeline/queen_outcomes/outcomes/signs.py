@@ -10,7 +10,7 @@ the chances below are where learning starts, and how many looks they count for.
 from __future__ import annotations
 
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -146,6 +146,30 @@ class Known:
     keys: np.ndarray
     last_good: np.ndarray
     again_good: np.ndarray
+
+
+def overlooking(signs: tuple[Sign, ...], chance: float) -> tuple[Sign, ...]:
+    """Give the signs were the brood of a working queen overlooked by so many looks.
+
+    The brood they see is with eggs, and without, in the proportion learning starts from.
+    """
+
+    def brood(sign: Sign) -> Sign:
+        chances, weight = sign.chances.copy(), sign.weight.copy()
+        row = sign.row[WORKING]
+        seen = chances[row, 1:] / chances[row, 1:].sum()
+        chances[row] = (chance, *((1.0 - chance) * seen))
+        weight[row] = FIXED
+        return replace(sign, chances=chances, weight=weight)
+
+    at = list(SIGNS).index("brood")
+    return (*signs[:at], brood(signs[at]), *signs[at + 1 :])
+
+
+def overlooked_by(signs: tuple[Sign, ...]) -> float:
+    """Give the chance that a look at a working queen finds no brood."""
+    brood = signs[list(SIGNS).index("brood")]
+    return float(brood.chances[brood.row[WORKING], 0])
 
 
 def histories_given() -> dict[str, Any]:

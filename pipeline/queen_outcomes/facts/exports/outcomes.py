@@ -339,6 +339,18 @@ SENSITIVITY = ExportTable(
             "the headline with lost colonies as the queens' failures",
             "asked among layers",
         ),
+        share(
+            "overlooked",
+            "of looks at a working queen that find no brood, as learned from the looks",
+        ),
+        *(
+            share(
+                f"overlooked_{by}",
+                f"the headline had {by} % of such looks found none",
+                "nobody at risk",
+            )
+            for by in (2, 5, 10)
+        ),
     ),
     key=("outcome", "window_days"),
 )

@@ -162,6 +162,23 @@ def begin_filling(
     ]
 
 
+def begin_filling_under(
+    seen: SeenCourses,
+    model: Model,
+    keys: np.ndarray,
+    clusters: np.ndarray,
+    signs: tuple[Sign, ...],
+    workers: Workers,
+) -> Task:
+    """Begin to draw the first pair of histories once more, under other chances of signs.
+
+    Chance, and how batches are weighted, are those of the first pair, so that the two
+    differ by the signs alone.
+    """
+    under = replace(seen, signs=signs)
+    return workers.submit(_pair, under, model, keys, clusters, range(PAIR))
+
+
 def fill_in(
     seen: SeenCourses,
     model: Model,
