@@ -39,6 +39,7 @@ from queen_outcomes.base.store import Store  # noqa: E402
 from queen_outcomes.build.steps import Work, run_steps  # noqa: E402
 from queen_outcomes.facts.outcomes import OUTCOMES  # noqa: E402
 from queen_outcomes.facts.settings import Settings  # noqa: E402
+from queen_outcomes.models.terms import STRAIGHT  # noqa: E402
 
 GROUPS = ("all", "operator", "protocol", "line")
 HANDS = (("laying", 21), ("lost", 21), ("established", 60), ("superseded", 90))
@@ -111,10 +112,11 @@ def _hands(store: Store, station: Station) -> Iterator[dict]:
             ("operator, adjusted", _operators(store, where, asked, told)),
             ("arm, adjusted", _arms(store, told) if told.asked == HANDS[0] else ()),
             ("arms, difference", _arm_differences(store, where, asked, told)),
-            ("factors, difference", _factors(store, where, asked, told)),
         ):
             for row in found:
                 yield dict(zip(COLUMNS, (outcome, window, kind, *row), strict=True))
+        for row in _factors(store, where, asked, told):
+            yield dict(zip(COLUMNS, (outcome, window, *row), strict=True))
 
 
 def _operators(store: Store, where: str, asked: dict, told: Expected):
@@ -144,9 +146,11 @@ def _arm_differences(store: Store, where: str, asked: dict, told: Expected):
 
 def _factors(store: Store, where: str, asked: dict, told: Expected):
     ((most_doses,),) = store.rows("SELECT max(doses) FROM courses")
-    for factor, one, other, *found in store.rows(
-        "SELECT factor, value, reference, risk_difference, low, high FROM contrasts "
-        f"{where} AND model = 'main' AND factor IN ('co2_schedule', 'drone_age')",
+    for factor, one, other, form, *found in store.rows(
+        "SELECT factor, value, reference, chosen_form, risk_difference, low, high "
+        "FROM contrasts INNER JOIN model_terms USING (outcome, window_days, model) "
+        f"{where} AND model = 'main' AND term = factor "
+        "AND factor IN ('co2_schedule', 'drone_age')",
         asked,
     ):
         # rare levels joined have no value, and where a second dose is an exposure too a
@@ -155,7 +159,9 @@ def _factors(store: Store, where: str, asked: dict, told: Expected):
         if "other" not in (one, other) and not is_apart:
             values = [SCHEDULES.get(x) or float(x.split()[0]) for x in (one, other)]
             step = told.difference(FACTORS[factor], *values)
-            yield f"{factor}: {one} - {other}", *found, step
+            bent = "on a straight line" if form.startswith(STRAIGHT) else "difference"
+            kind = f"factors, {bent}"
+            yield kind, f"{factor}: {one} - {other}", *found, step
 
 
 def table(frame: pl.DataFrame) -> pl.DataFrame:

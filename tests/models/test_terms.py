@@ -39,8 +39,14 @@ def test_a_spline_falls_to_three_knots_then_to_a_line():
     form = coarsen(form, values)
     assert (form.df, form.said) == (2, "spline of 3 knots")
     form = coarsen(form, values)
-    assert (form.df, form.said) == (1, "line")
+    assert form.df == 1
+    assert form.said == "straight line, which hides a best value in between"
     assert coarsen(form, values) is None
+
+
+def test_what_is_a_line_by_plan_hides_no_bend():
+    form = find_form(MAIN["doses"], {"doses": np.tile([1.0, 2.0], 50)})
+    assert (form.df, form.said) == (1, "line")
 
 
 def test_columns_for_a_changed_value_use_the_knots_once_found():

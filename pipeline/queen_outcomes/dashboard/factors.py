@@ -29,7 +29,7 @@ from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP
 from queen_outcomes.models.fit import TOO_RARE
-from queen_outcomes.models.terms import BENCH, GROUPS, MAIN, Term
+from queen_outcomes.models.terms import BENCH, GROUPS, MAIN, STRAIGHT, Term
 
 TERMS: dict[str, Term] = {**MAIN, **BENCH, **GROUPS}
 CURVES_SHOWN = 3
@@ -106,6 +106,7 @@ def _section(
         "verdict": verdict(fit),
         "method": METHODS[fit["method"]],
         "terms": _terms(main["model_terms"]),
+        "straight": _straight(main["model_terms"]),
         "curves": drawn,
         "differences_said": draw_differences(
             charts, f"differences-{key}", compared, f"difference in {asked}, points"
@@ -119,6 +120,15 @@ def _section(
         ],
         "bench": _bench(models["bench"]),
     }
+
+
+def _straight(terms: list[Row]) -> str:
+    """Name the factors that may bend and could only be given a straight line."""
+    return ", ".join(
+        TERMS[row["term"]].label
+        for row in terms
+        if row["chosen_form"].startswith(STRAIGHT)
+    )
 
 
 def _models(

@@ -19,6 +19,8 @@ Values = Mapping[str, np.ndarray]
 """Column -> values of each course: floats (NaN: not recorded) or texts ("")."""
 
 OTHER = "other"
+STRAIGHT = "straight line, which hides a best value in between"
+"""Form of a factor that may bend, where the answers are too few for it."""
 FEWEST = 10
 """Courses that a level needs to stand alone."""
 MOST_KNOTS = 4
@@ -133,7 +135,9 @@ class Form:
             return f"{len(self.levels)} levels"
         if self.term.kind == "season":
             return "sine and cosine of the year"
-        return f"spline of {len(self.knots)} knots" if len(self.knots) else "line"
+        if len(self.knots):
+            return f"spline of {len(self.knots)} knots"
+        return STRAIGHT if self.term.kind in ("spline", "gap") else "line"
 
     @property
     def names(self) -> tuple[str, ...]:

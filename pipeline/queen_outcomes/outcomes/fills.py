@@ -140,16 +140,9 @@ def write_fills(store: Store, settings: Settings, filling: Filling) -> None:
         "fills", "SELECT * FROM written ORDER BY outcome, window_days, clock, course_id"
     )
     store.con.unregister("written")
-    store.con.register(
-        "written",
-        pl.DataFrame(
-            shifts,
-            schema={
-                **{"outcome": pl.String, "window_days": pl.Int64},
-                **{"by": pl.List(pl.Float64), "learned": pl.Float64},
-            },
-        ),
-    )
+    kinds = {"outcome": pl.String, "window_days": pl.Int64, "learned": pl.Float64}
+    moved = pl.DataFrame(shifts, schema=kinds | {"by": pl.List(pl.Float64)})
+    store.con.register("written", moved)
     store.table("overlooked", "SELECT * FROM written ORDER BY outcome, window_days")
     store.con.unregister("written")
 
