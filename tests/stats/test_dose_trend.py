@@ -57,6 +57,60 @@ def test_smokers_among_lung_patients():
     assert found.total == pytest.approx(12.600411, abs=5e-7)
 
 
+def test_within_departments_two_groups_are_the_test_of_mantel_and_haenszel():
+    # datasets/UCBAdmissions of R 4.2.2, mantelhaen.test(correct=FALSE): admitted and all,
+    # men then women, by department; its variance has N - 1 where this one has N
+    admitted = np.array([512, 89, 353, 17, 120, 202, 138, 131, 53, 94, 22, 24])
+    applied = np.array([825, 108, 560, 25, 325, 593, 417, 375, 191, 393, 373, 341])
+    department, man = np.repeat(np.arange(6), 2), np.tile([1, 0], 6)
+    found = trend_test(admitted, applied, man, "sex", department)
+    assert found.z**2 == pytest.approx(1.524607, rel=2e-3)
+    assert found.z < 0
+    whole = trend_test(
+        [admitted[1::2].sum(), admitted[::2].sum()],
+        [applied[1::2].sum(), applied[::2].sum()],
+        [0, 1],
+        "sex, all departments together",
+    )
+    assert whole.z > 9  # as the departments differ, and whom they admit
+
+
+def test_within_strata_the_trend_is_the_sum_of_their_ordinal_associations():
+    # statsmodels, Table.test_ordinal_association, stratum by stratum
+    from statsmodels.stats.contingency_tables import Table
+
+    rng = np.random.default_rng(3)
+    n = rng.integers(20, 60, size=(3, 4))
+    x = rng.binomial(
+        n, [[0.2, 0.3, 0.4, 0.5], [0.5, 0.5, 0.6, 0.7], [0.8, 0.8, 0.8, 0.9]]
+    )
+    scores = np.array([6.0, 8, 10, 12])
+    lean = variance = 0.0
+    for yes, of in zip(x, n, strict=True):
+        table = Table(np.column_stack([of - yes, yes]), shift_zeros=False)
+        one = table.test_ordinal_association(
+            row_scores=scores, col_scores=np.array([0, 1])
+        )
+        lean += one.statistic - one.null_mean
+        variance += one.null_sd**2 * (of.sum() - 1) / of.sum()
+    strata = np.repeat([0, 1, 2], 4)
+    found = trend_test(x.ravel(), n.ravel(), np.tile(scores, 3), "doses", strata)
+    assert found.z == pytest.approx(lean / np.sqrt(variance), rel=1e-9)
+
+
+def test_a_stratum_of_one_dose_or_one_answer_tells_nothing_of_a_trend():
+    yes, n, dose = [3, 5, 9], [10, 10, 10], [6, 8, 10]
+    alone = trend_test(yes, n, dose, "doses")
+    more = trend_test(
+        [*yes, 40, 5, 6], [*n, 50, 5, 6], [*dose, 6, 6, 8], "doses", [0, 0, 0, 1, 2, 2]
+    )
+    assert (more.z, more.p, more.lack_p) == pytest.approx(
+        (alone.z, alone.p, alone.lack_p)
+    )
+    apart = trend_test([3, 9], [10, 10], [6, 10], "doses", [0, 1])
+    assert apart.message == "fewer than two doses have courses"
+
+
 def budworms():
     # 20 moths a dose, killed; log2 of the dose 0 to 5; males, then females
     killed = np.array([1, 4, 9, 13, 18, 20, 0, 2, 6, 10, 12, 16])

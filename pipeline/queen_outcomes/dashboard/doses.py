@@ -116,12 +116,12 @@ def _curve(store: Store, question: tuple[str, int], charts: dict[str, Any]) -> R
 
 
 def trend_said(row: Row) -> str:
-    """Say the test of a trend, which allows for batches and for nothing else."""
+    """Say the test of a trend, which allows for batches and seasons, and nothing else."""
     if row["p"] is None:
         return f"No trend can be tested: {row['message']}."
     way = "rises" if row["slope"] > 0 else "falls"
     text = (
-        f"Without any adjustment the share of success {way} by "
+        f"Without further adjustment the share of success {way} by "
         f"{100 * abs(row['slope']):.2f} points a uL (P = {row['p']:.2g} for a trend, "
         f"scores: {row['scored_by']})."
     )

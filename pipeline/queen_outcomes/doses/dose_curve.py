@@ -81,21 +81,29 @@ def meant_by_arm(courses: ArmCourses, comparisons: list[Comparison]) -> np.ndarr
 
 
 def trend_of(courses: ArmCourses, dose: np.ndarray, answers: Answers) -> TrendTest:
-    """Test a trend of success over the doses of `meant_by_arm`.
+    """Test a trend of success over the doses of `meant_by_arm`, within seasons.
 
-    Counts are those that graft batches and gaps leave; the doses are the scores.
+    A season that was harder than another, and had other doses, is no trend. Counts are
+    those that graft batches and gaps leave of each dose; the doses are the scores.
     """
     filled = answers.successes
-    kept = np.isfinite(dose) & np.isfinite(filled).any(axis=0)
+    at_risk = np.isfinite(filled)
+    kept = np.isfinite(dose) & at_risk.any(axis=0)
     clusters = own_level(courses.values["graft_batch"])
-    doses = np.unique(dose[kept])
-    counts = []
-    for one in doses:
+    season = courses.values["year"]
+    seasons = np.unique(season[kept])
+    cells = []
+    for one in np.unique(dose[kept]):
         own = kept & (dose == one)
-        found = filled_counts(filled[:, own], clusters[own])
-        counts.append((found.yes, found.n))
-    yes, n = np.array(counts).reshape(-1, 2).T
-    return trend_test(yes, n, doses, "doses in whole uL")
+        counted = filled_counts(filled[:, own], clusters[own])
+        worth = counted.n / at_risk[:, own].sum()
+        for stratum, year in enumerate(seasons):
+            rows = own & (season == year)
+            part = worth * at_risk[:, rows].sum()
+            cells.append((worth * np.nansum(filled[:, rows]), part, one, stratum))
+    yes, n, doses, strata = np.array(cells).reshape(-1, 4).T
+    each = ", each season by itself" if len(seasons) > 1 else ""
+    return trend_test(yes, n, doses, f"doses in whole uL{each}", strata)
 
 
 def dose_for_rows(curve: list[Row], answers: Answers, fewest: int) -> list[Row]:

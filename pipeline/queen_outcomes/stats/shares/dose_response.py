@@ -40,8 +40,8 @@ class TrendTest:
     message: str = ""
 
 
-def trend_test(yes, n, scores, scored_by: str) -> TrendTest:
-    """Test a trend of shares over scores.
+def trend_test(yes, n, scores, scored_by: str, strata=None) -> TrendTest:
+    """Test a trend of shares over scores, within strata where there are any.
 
     Parameters
     ----------
@@ -51,6 +51,8 @@ def trend_test(yes, n, scores, scored_by: str) -> TrendTest:
     scores : array_like, shape (k,)
     scored_by : str
         The scores in words.
+    strata : array_like, shape (k,), optional
+        The stratum of each group: groups are compared with others of theirs alone.
 
     Returns
     -------
@@ -58,25 +60,42 @@ def trend_test(yes, n, scores, scored_by: str) -> TrendTest:
 
     Notes
     -----
-    ``T = sum s (x - n P)``, ``V = P Q (sum n s^2 - (sum n s)^2 / N)``, ``z = T/sqrt V``.
-    Armitage P. Biometrics 1955;11:375-386; Cochran WG. Biometrics 1954;10:417-451.
+    ``T = sum s (x - n P)``, ``V = P Q (sum n s^2 - (sum n s)^2 / N)``, ``z = T/sqrt V``;
+    T and V are added up over strata, each with its own P and N.
+    Armitage P. Biometrics 1955;11:375-386; Cochran WG. Biometrics 1954;10:417-451;
+    Mantel N. J Am Stat Assoc 1963;58:690-700 (from memory), whose V has N - 1 for N.
     """
     x, n, s = (np.asarray(v, np.float64) for v in (yes, n, scores))
-    x, n, s = x[n > 0], n[n > 0], s[n > 0]
-    if len(n) < 2 or np.ptp(s) == 0:
+    of = np.zeros(len(n), int) if strata is None else np.asarray(strata)
+    of = np.unique(of, return_inverse=True)[1]
+    kept = (n > 0) & (_spread_of(s, n, of) > 0)
+    x, n, s, of = x[kept], n[kept], s[kept], of[kept]
+    if len(n) < 2:
         return _no_trend(scored_by, "fewer than two doses have courses")
-    total = n.sum()
-    share = x.sum() / total
-    if not 0 < share < 1:
+    total = np.bincount(of, n)[of]
+    share = np.bincount(of, x)[of] / total
+    varied = share * (1 - share)
+    if not varied.max() > 0:
         return _no_trend(scored_by, "all courses answered alike")
-    off = s - np.sum(n * s) / total
+    off = s - np.bincount(of, n * s)[of] / total
     lean, spread = np.sum(off * (x - n * share)), np.sum(n * off**2)
-    z = float(lean / np.sqrt(share * (1 - share) * spread))
-    pearson = float(np.sum((x - n * share) ** 2 / n) / (share * (1 - share)))
-    lack, df = max(pearson - z * z, 0.0), len(n) - 2
-    lack_p = float(chi2_sf(lack, df)) if df else np.nan
+    z = float(lean / np.sqrt(np.sum(varied * n * off**2)))
+    told = varied > 0
+    squares = (x - n * share)[told] ** 2 / (n * varied)[told]
+    pearson = float(squares.sum())
+    lack = max(pearson - z * z, 0.0)
+    df = int(told.sum()) - len(np.unique(of[told])) - 1
+    lack_p = float(chi2_sf(lack, df)) if df > 0 else np.nan
     p = float(2 * norm_sf(abs(z)))
     return TrendTest(scored_by, float(lean / spread), z, p, pearson, lack_p)
+
+
+def _spread_of(s, n, of) -> np.ndarray:
+    """Give how far the scores of each one's stratum, of those with courses, lie apart."""
+    high, low = np.full((2, of.max(initial=0) + 1), -np.inf)
+    np.maximum.at(high, of[n > 0], s[n > 0])
+    np.maximum.at(low, of[n > 0], -s[n > 0])
+    return (high + low)[of]
 
 
 def _no_trend(scored_by: str, why: str) -> TrendTest:
