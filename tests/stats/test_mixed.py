@@ -308,7 +308,20 @@ def test_averaging_pulls_towards_one_half_and_its_slopes_are_slopes(eta, sd):
     mean, by_eta, by_sd = integrate_random(eta, sd)
     assert min(0.5, expit(eta)) - 1e-12 <= mean <= max(0.5, expit(eta)) + 1e-12
     step = 1e-5
-    up, down = integrate_random(eta + step, sd)[0], integrate_random(eta - step, sd)[0]
+
+    def average(eta, sd):
+        return integrate_random(eta, sd, nodes=64)[0]
+
+    up, down = average(eta + step, sd), average(eta - step, sd)
     assert (up - down) / (2 * step) == pytest.approx(by_eta, abs=1e-8)
-    up, down = integrate_random(eta, sd + step)[0], integrate_random(eta, sd - step)[0]
+    up, down = average(eta, sd + step), average(eta, sd - step)
     assert (up - down) / (2 * step) == pytest.approx(by_sd, abs=1e-8)
+
+
+@pytest.mark.parametrize("sd", [0.05, 0.2, 0.3, 0.5, 0.7, 1.0, 1.5, 2.0])
+def test_as_many_nodes_as_a_deviation_needs_leave_an_error_below_a_billionth(sd):
+    eta = np.linspace(-9, 9, 1001)
+    for got, exact in zip(
+        integrate_random(eta, sd), integrate_random(eta, sd, nodes=180), strict=True
+    ):
+        assert np.abs(got - exact).max() < 1e-9

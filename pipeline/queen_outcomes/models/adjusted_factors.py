@@ -43,7 +43,6 @@ NO_FIGURE, NO_VERDICT = 10.0, 5.0
 """Variance inflation from which on there is no difference, and no P."""
 UNSETTLED = "what is not settled: more than half of it is filled in"
 """From what two values are not told apart where too much is missing."""
-NODES = 32
 SHARED = {"operator": "operator", "line": "line", "graft_batch": "graft batch"}
 """Within these, courses of both values are looked for; and what they are called."""
 
@@ -165,7 +164,7 @@ def ask(fitted: Fitted, form: Form, values: Sequence) -> FactorPredictions:
 def _averaged(eta: np.ndarray, deviations: np.ndarray) -> tuple[np.ndarray, ...]:
     """Average over all random intercepts; with a slope in each deviation."""
     sd = float(np.sqrt(np.sum(deviations**2)))
-    mean, slope, by_sd = integrate_random(eta, sd, nodes=NODES)
+    mean, slope, by_sd = integrate_random(eta, sd)
     share = deviations / sd if sd > 0 else np.zeros(len(deviations))
     return mean, slope, *(by_sd * part for part in share)
 

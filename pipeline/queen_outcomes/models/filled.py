@@ -314,7 +314,7 @@ def _shift(fitted: Fitted) -> float:
     share = np.mean(np.nanmean(fitted.courses.answers, axis=1))
 
     def chance(x: np.ndarray) -> np.ndarray:
-        return weights * integrate_random(x, spread, nodes=32)[0]
+        return weights * integrate_random(x, spread)[0]
 
     shift = odds_shift(eta, float(share * weights.sum()), chance)
     return shift if np.isfinite(shift) else 0.0

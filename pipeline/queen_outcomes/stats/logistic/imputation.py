@@ -8,7 +8,7 @@ their relation to the factor would be watered down. The outcome itself is never 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -147,6 +147,8 @@ class _Chain:
     gaps: dict[str, np.ndarray]
     outcome: np.ndarray
     batch: np.ndarray
+    blocks: dict[str, tuple[object, np.ndarray]] = field(default_factory=dict)
+    means: dict[str, np.ndarray] = field(default_factory=dict)
 
     def run(self, rng: np.random.Generator, cycles: int) -> Completed:
         """Start from random values of each factor, then go round."""
@@ -185,19 +187,31 @@ class _Chain:
 
     def _predictors(self, now: Completed, name: str) -> np.ndarray:
         """Give all other factors, outcome and batch, standardised, ones first."""
-        columns = [*self._told]
-        for other, values in now.numbers.items():
-            columns += [values] if other != name else []
-        for other, values in now.words.items():
-            columns += [] if other == name else _dummies(values)
-        seen = (~self.gaps[name]).astype(float)
-        own = self.given.numbers.get(name)
-        targets = [own] if own is not None else _dummies(self.given.words[name])
-        columns += [self._batch_mean(np.nan_to_num(t), seen) for t in targets]
-        X = np.column_stack(columns)
-        spread = X.std(axis=0)
-        X = (X - X.mean(axis=0)) / np.where(spread > 0, spread, 1.0)
-        return np.column_stack([np.ones(len(X)), X])
+        parts = [np.ones((len(self.batch), 1)), self._block("", self._told)]
+        parts += [
+            self._block(other, values)
+            for other, values in (now.numbers | now.words).items()
+            if other != name
+        ]
+        return np.concatenate([*parts, self._own_means(name)], axis=1)
+
+    def _block(self, name: str, values) -> np.ndarray:
+        """Give a factor's standardised columns, made again only where it was filled."""
+        if name not in self.blocks or self.blocks[name][0] is not values:
+            listed = _dummies(values) if name in self.given.words else [values]
+            made = _standardised(listed if name else values, len(self.batch))
+            self.blocks[name] = (values, made)
+        return self.blocks[name][1]
+
+    def _own_means(self, name: str) -> np.ndarray:
+        """Give the batch's mean of the factor at hand, over those that have it."""
+        if name not in self.means:
+            seen = (~self.gaps[name]).astype(float)
+            own = self.given.numbers.get(name)
+            targets = [own] if own is not None else _dummies(self.given.words[name])
+            means = [self._batch_mean(np.nan_to_num(t), seen) for t in targets]
+            self.means[name] = _standardised(means, len(seen))
+        return self.means[name]
 
     @cached_property
     def _told(self) -> list[np.ndarray]:
@@ -221,9 +235,20 @@ def _put(values: np.ndarray, gap: np.ndarray, made: np.ndarray) -> np.ndarray:
 
 
 def _dummies(codes: np.ndarray) -> list[np.ndarray]:
-    return [
-        (codes == level).astype(float) for level in np.unique(codes[codes >= 0])[1:]
-    ]
+    levels = np.flatnonzero(np.bincount(codes[codes >= 0]))
+    return [(codes == level).astype(float) for level in levels[1:]]
+
+
+def _standardised(columns: Sequence[np.ndarray], n: int) -> np.ndarray:
+    """Give columns of mean 0 and spread 1, or of zeros, whatever stands beside them.
+
+    A lone column is summed as one of several is: numpy adds it up in another order.
+    """
+    if not len(columns):
+        return np.empty((n, 0))
+    X = np.column_stack([*columns, columns[0]])
+    spread = X.std(axis=0)
+    return ((X - X.mean(axis=0)) / np.where(spread > 0, spread, 1.0))[:, :-1]
 
 
 def match_means(X, values, gap, rng: np.random.Generator) -> np.ndarray:

@@ -20,10 +20,6 @@ MOST_STEPS = 50
 SETTLED = 1e-4
 """Change in the log odds that ends the search: the digits double with every step, and
 the next one would be below 1e-8."""
-NODES = 32
-"""Nodes of the average over a deviation; the error stays below 1e-6 to deviations of 2."""
-SMALL, NODES_FOR_SMALL = 0.75, 16
-"""Deviations up to which fewer nodes give an error below 1e-10."""
 
 
 @dataclass(frozen=True)
@@ -120,10 +116,9 @@ def conditional_logits(risks, total_deviation) -> np.ndarray:
     spread = np.broadcast_to(np.asarray(total_deviation, float), wanted.shape)
     todo = np.isfinite(wanted) & (spread > 0)
     eta, target, sd = wanted[todo], wanted[todo], spread[todo]
-    nodes = NODES if sd.max(initial=0.0) > SMALL else NODES_FOR_SMALL
     eta = eta * np.sqrt(1.0 + FLATTER * sd**2)
     for _ in range(MOST_STEPS):
-        mean, slope, _ = integrate_random(eta, sd, nodes=nodes)
+        mean, slope, _ = integrate_random(eta, sd)
         step = (target - logit(mean)) * mean * (1.0 - mean) / slope
         eta = eta + step
         if not np.abs(step).max(initial=0.0) > SETTLED:

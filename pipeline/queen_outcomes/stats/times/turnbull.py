@@ -63,20 +63,9 @@ def maximise(holds, share, start=None) -> tuple[np.ndarray, float, int]:
 
 
 def _newton_step(holds, share, root, mass) -> np.ndarray | None:
-    """Go to the best mixture of the quadratic form, or part of the way; None at the end.
-
-    The form is least squares over the simplex, which Dax's trick turns into least
-    squares over the positive orthant (Dax A, SIAM J Optim 1990, as in Wang 2007).
-    """
+    """Go to the best mixture of the quadratic form, or part of the way; None at the end."""
     chance = holds @ mass
-    form = root[:, None] * (holds / chance[:, None] - 2.0)
-    form = np.vstack([form, np.ones(holds.shape[1])])
-    target = np.zeros(len(form))
-    target[-1] = 1.0
-    from scipy.optimize import nnls  # late, as `stats/tails.py` says
-
-    found = nnls(form, target)[0]
-    towards = found / found.sum() - mass
+    towards = _best_mixture(holds, root, chance) - mass
     rise = share @ ((holds @ towards) / chance)
     gain, size = share @ np.log(chance), 1.0
     for _ in range(HALVINGS):
@@ -87,6 +76,92 @@ def _newton_step(holds, share, root, mass) -> np.ndarray | None:
             return tried / tried.sum()
         size /= 2.0
     return None
+
+
+def _best_mixture(holds, root, chance) -> np.ndarray:
+    """Give the masses at which the quadratic form about the present ones is largest.
+
+    The form is least squares over the simplex, which Dax's trick turns into least
+    squares over the positive orthant (Dax A, SIAM J Optim 1990, as in Wang 2007).
+    """
+    from scipy.optimize import nnls  # late, as `stats/tails.py` says
+
+    form = np.ones((len(root) + 1, holds.shape[1]))
+    np.divide(holds, chance[:, None], out=form[:-1])
+    form[:-1] -= 2.0
+    form[:-1] *= root[:, None]
+    target = np.zeros(len(form))
+    target[-1] = 1.0
+    found = nnls(form, target)[0]
+    return found / found.sum()
+
+
+def _maximise_many(holds, share, start) -> tuple[np.ndarray, np.ndarray]:
+    """Do what `maximise` does from one start, for many weightings at once.
+
+    Parameters
+    ----------
+    holds : ndarray, shape (R, m)
+    share : ndarray, shape (B, R)
+        A weighting a row, each with a sum of 1; an observation may have none.
+    start : ndarray, shape (m,)
+
+    Returns
+    -------
+    mass : ndarray, shape (B, m)
+    kkt : ndarray, shape (B,)
+
+    Notes
+    -----
+    Only the mixtures are found weighting by weighting; slopes and lengths of steps are
+    found for all that are still on their way.
+    """
+    seen = share > 0
+    parts = [
+        (np.sqrt(f[rows]), holds[rows]) for f, rows in zip(share, seen, strict=True)
+    ]
+    mass, kkt = np.tile(start / start.sum(), (len(share), 1)), np.empty(len(share))
+    moving = np.arange(len(share))
+    for step in range(NEWTON_STEPS + 1):
+        f = share[moving]
+        chance = np.where(seen[moving], mass[moving] @ holds.T, 1.0)
+        slope = (f / chance) @ holds
+        kkt[moving] = slope.max(axis=1)
+        on = kkt[moving] > 1.0 + 0.01 * (KKT - 1.0)
+        if step == NEWTON_STEPS or not on.any():
+            break
+        moving, f, chance, slope = moving[on], f[on], chance[on], slope[on]
+        best = np.zeros_like(slope)
+        # a set without mass gains some only where the likelihood rises with it
+        for at, own in enumerate((mass[moving] > 0) | (slope > 1.0)):
+            root, rows = parts[moving[at]]
+            here = chance[at, seen[moving[at]]]
+            best[at, own] = _best_mixture(rows[:, own], root, here)
+        size = _lengths(holds, f, chance, mass[moving], best)
+        moved = np.maximum(mass[moving] + size[:, None] * (best - mass[moving]), 0.0)
+        mass[moving] = moved / moved.sum(axis=1, keepdims=True)
+        moving = moving[size > 0]
+    return mass, kkt
+
+
+def _lengths(holds, share, chance, mass, best) -> np.ndarray:
+    """Give how far each weighting goes towards its mixture; 0 where no length rises."""
+    towards = best - mass
+    rise = (share * ((towards @ holds.T) / chance)).sum(axis=1)
+    gain = (share * np.log(chance)).sum(axis=1)
+    size, found = 1.0, np.zeros(len(share))
+    left = np.arange(len(share))
+    for _ in range(HALVINGS):
+        tried = np.maximum(mass[left] + size * towards[left], 0.0)
+        reached = np.where(share[left] > 0, tried @ holds.T, 1.0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            reached = (share[left] * np.log(reached)).sum(axis=1)
+        risen = reached >= gain[left] + 0.1 * size * rise[left] - NOISE
+        found[left[risen]] = size
+        left, size = left[~risen], size / 2.0
+        if not len(left):
+            break
+    return found
 
 
 @dataclass(frozen=True)
@@ -235,11 +310,10 @@ def fit_weighted_many(
     start = maximise(sets.holds, everyone / everyone.sum(), None)[0]
     mass = np.full((len(counts), len(start)), np.nan)
     kkt = np.full(len(counts), np.nan)
-    for number, count in enumerate(counts):
-        seen = count > 0
-        if seen.any():
-            found = maximise(sets.holds[seen], count[seen] / count.sum(), start)
-            mass[number], kkt[number], _ = found
+    some = counts.any(axis=1)
+    if some.any():
+        share = counts[some] / counts[some].sum(axis=1, keepdims=True)
+        mass[some], kkt[some] = _maximise_many(sets.holds, share, start)
     return TurnbullMany(sets.support, mass, kkt)
 
 
