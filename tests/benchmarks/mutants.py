@@ -1,10 +1,12 @@
 """Do the tests of a folder notice a wrong sign? Changes random places and reports survivors.
 
-    python tests/benchmarks/mutants.py [--seed 1] [--number 60] [--only stats]
+    python tests/benchmarks/mutants.py [--seed 1] [--number 60] [--only stats] [--slow]
 
 One comparison, sum, constant or join of `sql/` or `pipeline/` is changed in a copy of the
-tree, and the tests of its folder are run on it: `tests/sql/<folder>` (and its room's)
-for SQL, `tests/<room>` and the tests that import the module for Python. Prints a row a mutant as it goes and the survivors at the
+tree, and the fast tests of its folder are run on it: `tests/sql/<folder>` (and its room's)
+for SQL, `tests/<room>` and the tests that import the module for Python; those that speak most
+of the changed function first, since the first failure is enough. `--slow` asks the slow tests
+about what is left. Prints a row a mutant as it goes and the survivors at the
 end; ends with 1 when there are any. A survivor is a test that is missing, or a change that
 means the same; the latter are listed in EQUIVALENT, with the reason.
 """
@@ -21,7 +23,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -73,6 +75,15 @@ SQL_CHANGES = [
     (r" - ", " + "),
     (r"(?<![\w.$'])\d+(?![\w.'])", None),
 ]
+ROOMS = {
+    "01_records": "records",
+    "06_models": "models",
+    "07_audit": "audit",
+    "08_doses": "doses",
+    "09_trial": "trial",
+    "10_pages": "dashboard",
+}
+"""A folder of `sql/` -> the room whose tests read its tables, where it is not `outcomes`."""
 EQUIVALENT: dict[str, str] = {
     "base/console.py: click.echo(json.dumps(value, default=plain, indent=3))": (
         "how far JSON is indented means nothing"
@@ -102,13 +113,14 @@ ROUNDING = 1e-5
 
 @dataclass(frozen=True)
 class Mutant:
-    """One change of one place: the file, the span of characters, and what goes there."""
+    """One change of one place: the file, the span of characters, what goes there, the function."""
 
     path: Path
     start: int
     end: int
     was: str
     becomes: str
+    inside: str = ""
 
     def line(self, text: str) -> int:
         """Give the line of the place, from 1."""
@@ -158,11 +170,11 @@ class PythonPlaces:
             and isinstance(node.targets[0], ast.Name)
             and _is_tolerance(node.value)
         }
-        for body in _bodies(tree):
+        for function, body in _bodies(tree):
             for node in ast.walk(body):
                 mutant = self._mutant(node)
                 if mutant is not None:
-                    found.append(mutant)
+                    found.append(replace(mutant, inside=function))
         return found
 
     def _mutant(self, node: ast.AST) -> Mutant | None:
@@ -227,8 +239,8 @@ def _is_tolerance(node: ast.AST) -> bool:
     )
 
 
-def _bodies(tree: ast.Module) -> list[ast.stmt]:
-    """Give the statements of all functions, without their annotations and docstrings."""
+def _bodies(tree: ast.Module) -> list[tuple[str, ast.stmt]]:
+    """Give the statements of all functions beside their names, without their annotations and docstrings."""
     made = []
     for node in ast.walk(tree):
         if isinstance(node, ast.FunctionDef):
@@ -238,7 +250,7 @@ def _bodies(tree: ast.Module) -> list[ast.stmt]:
                     inner.value, ast.Constant
                 )
                 if not nested and not words:
-                    made.append(inner)
+                    made.append((node.name, inner))
     return made
 
 
@@ -266,24 +278,18 @@ def every_mutant(root: Path, only: str) -> list[Mutant]:
     return [mutant for mutant in found if only in str(mutant.path)]
 
 
-def tests_of(root: Path, path: Path) -> list[str]:
-    """Give the test files of a file's folder, those that name its module first.
+def tests_of(root: Path, path: Path, function: str) -> list[str]:
+    """Give the test files of a file's folder, those that name what is changed most first.
 
     Also files of other folders that import the module, as those of the weekly build do.
     """
     if path.parts[0] == "sql":
         folders = [f"tests/sql/{path.parts[1]}", "tests/outcomes"]
-        room = {
-            "06": "models",
-            "07": "audit",
-            "08": "doses",
-            "09": "trial",
-            "10": "dashboard",
-        }
-        number = path.parts[1][:2]
-        folders.append(f"tests/{room.get(number, 'records')}")
+        folders.append(f"tests/{ROOMS.get(path.parts[1], 'outcomes')}")
     else:
-        folders = [f"tests/{path.parts[2]}"]
+        # the tests of a folder within a room stand in one of the same name
+        inner = Path("tests", *path.parts[2:-1])
+        folders = [str(inner if (root / inner).is_dir() else inner.parent)]
     files: list[str] = []
     for folder in folders:
         for test in sorted((root / folder).rglob("test_*.py")):
@@ -296,22 +302,25 @@ def tests_of(root: Path, path: Path) -> list[str]:
         name = str(test.relative_to(root))
         if name not in files and imports.search(test.read_text("utf-8")):
             files.append(name)
-    return sorted(files, key=lambda name: word not in (root / name).read_text("utf-8"))
+
+    def speaks(name: str) -> tuple[int, int]:
+        text = (root / name).read_text("utf-8")
+        named = text.count(function) if function else 0
+        return -named, -text.count(word)
+
+    return sorted(files, key=speaks)
 
 
-def survives(root: Path, mutant: Mutant) -> bool:
-    """Tell whether the tests of the folder pass although the place is changed.
-
-    The quick tests are asked first, since most mutants fall there.
-    """
+def survives(root: Path, mutant: Mutant, marks: tuple[str, ...]) -> bool:
+    """Tell whether the folder's tests of these marks pass although the place is changed."""
     place = root / mutant.path
     text = place.read_text(encoding="utf-8")
-    files = tests_of(root, mutant.path)
+    files = tests_of(root, mutant.path, mutant.inside)
     if not files:
         return True
     place.write_text(mutant.changed(text), encoding="utf-8")
     try:
-        for which in ("not slow", "slow"):
+        for which in marks:
             done = subprocess.run(
                 [
                     sys.executable,
@@ -321,6 +330,8 @@ def survives(root: Path, mutant: Mutant) -> bool:
                     "-q",
                     "-n",
                     "0",
+                    "-p",
+                    "no:cacheprovider",
                     "-m",
                     which,
                     *files,
@@ -347,7 +358,9 @@ def main() -> int:
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--number", type=int, default=60)
     asked.add_argument("--only", default="", help="a part of the path")
+    asked.add_argument("--slow", action="store_true", help="ask the slow tests too")
     given = asked.parse_args()
+    marks = ("not slow", "slow") if given.slow else ("not slow",)
     draw = random.Random(given.seed)
     left: list[str] = []
     with tempfile.TemporaryDirectory() as scratch:
@@ -363,7 +376,7 @@ def main() -> int:
             where = f"{mutant.path}:{mutant.line(text)}"
             change = f"{mutant.was.strip()!r} -> {mutant.becomes!r}"
             began = time.monotonic()
-            alive = survives(root, mutant)
+            alive = survives(root, mutant, marks)
             known = EQUIVALENT.get(mutant.key(text))
             told = (
                 "killed"

@@ -32,8 +32,6 @@ ACT, LOOK, KNOW = 1, 2, 3
 MOST_SHOWN = 10
 """Matters shown at once, the rest are counted."""
 
-NEWS_DAYS = 7
-"""What became known within so many days is this week's."""
 RECENT_DAYS = 35
 """A signal is kept in view for so many days: until whatever was changed for its sake can
 show, as the next courses take a month to close. A judgement."""

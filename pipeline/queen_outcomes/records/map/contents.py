@@ -274,21 +274,10 @@ class Contents:
         """Share of the filled cells that are yes, no or a tick."""
         return self.share(yes_or_no(text) for text in self.texts)
 
-    @cached_property
-    def tick_share(self) -> float:
-        """Share of the filled cells that are ticks."""
-        return self.share(is_tick(text) for text in self.texts)
-
     def word_share(self, column: str) -> float:
         """Share of the filled cells that are known words of a word column."""
         known = vocabulary().words.get(column, {})
         return self.share(fold(text) in known for text in self.texts)
-
-    @cached_property
-    def only_yes(self) -> bool:
-        """Tell whether the column says yes, and never no."""
-        said = {yes_or_no(text) for text in self.counts}
-        return said == {"yes"}
 
     def units(self) -> Counter[str]:
         """How often each unit stands beside a number in the column."""

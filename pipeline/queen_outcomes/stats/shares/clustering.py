@@ -62,16 +62,14 @@ def clustered_share(yes, n) -> ClusteredShare:
     )
 
 
-def effective_counts(
-    found: ClusteredShare, *, never_above: bool = True
-) -> tuple[float, float]:
+def effective_counts(found: ClusteredShare) -> tuple[float, float]:
     """Divide yes and courses by the design effect, for tests that take counts.
+
+    Batches more alike than chance do not make more courses than there were.
 
     Parameters
     ----------
     found : ClusteredShare
-    never_above : bool
-        Batches more alike than chance do not make more courses than there were.
 
     Returns
     -------
@@ -85,7 +83,7 @@ def effective_counts(
     effect = found.design_effect
     if not effect > 0:
         return found.yes, found.n
-    effect = max(effect, 1.0) if never_above else effect
+    effect = max(effect, 1.0)
     return found.yes / effect, found.n / effect
 
 

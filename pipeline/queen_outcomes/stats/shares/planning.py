@@ -25,11 +25,6 @@ class Size:
     second: float
     message: str = ""
 
-    @property
-    def whole(self) -> tuple[int, int]:
-        """Both rounded up."""
-        return round_up(self.first), round_up(self.second)
-
 
 def round_up(number: float) -> int:
     """Round up, but not for the last digit of a computed whole number."""
@@ -43,7 +38,6 @@ def superiority_size(
     alpha: float = 0.05,
     power: float = 0.8,
     ratio: float = 1.0,
-    continuity: bool = False,
 ) -> Size:
     """Give the size for a difference of two shares, tested two-sided.
 
@@ -54,8 +48,6 @@ def superiority_size(
     alpha, power : float
     ratio : float
         Courses of the second arm for one of the first.
-    continuity : bool
-        For the test with continuity correction.
 
     Returns
     -------
@@ -64,16 +56,14 @@ def superiority_size(
     Notes
     -----
     ``[z_a sqrt((r+1)PQ) + z_b sqrt(r p1 q1 + p2 q2)]^2 / (r d^2)``, ``P`` the shares'
-    mean; with correction ``m/4 [1 + sqrt(1 + 2(r+1)/(r m |d|))]^2``. Fleiss JL, Tytun A,
-    Ury HK. Biometrics 1980;36:343-346.
+    mean, without correction for continuity. Fleiss JL, Tytun A, Ury HK. Biometrics
+    1980;36:343-346.
     """
     if not (_shares(p1, p2) and p1 != p2):
         return Size(np.inf, np.inf, "no difference to find")
     r, gap = ratio, abs(p1 - p2)
     pooled, apart = _spreads(p1, p2, r)
     m = (norm_isf(alpha / 2) * pooled - norm_isf(power) * apart) ** 2 / (r * gap**2)
-    if continuity:
-        m = m / 4 * (1 + np.sqrt(1 + 2 * (r + 1) / (r * m * gap))) ** 2
     return Size(float(m), float(r * m))
 
 
