@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import shutil
 import subprocess
@@ -10,6 +11,7 @@ import tempfile
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from itertools import pairwise
 from pathlib import Path
 
 sys.path.append(str(Path(__file__).resolve().parents[1] / "support"))
@@ -21,6 +23,8 @@ from queen_outcomes.facts.exports import TABLES
 from queen_outcomes.facts.settings import load
 from trial_station import write_station
 
+QUEEN = "Q00-01"
+"""Of the small station."""
 TOOL = Path(sys.executable).with_name("queen-outcomes")
 
 
@@ -48,7 +52,7 @@ def station_copy(source: Path | None) -> Iterator[Path]:
     with tempfile.TemporaryDirectory() as scratch:
         place = Path(scratch) / "station"
         if source is None:
-            write_station(place)
+            write_station(place, grafts=4, each=6)
             subprocess.run([TOOL, "build", place, "--quiet"], check=True, capture_output=True)
         else:
             shutil.copytree(source, place, symlinks=True)
@@ -106,8 +110,50 @@ def what_is_wrong(station: Path, out: Path, before: Mapping[str, bytes]) -> str:
     return found
 
 
-def tell(title: str, tried: Mapping[str, int], failed: Mapping[str, Counter[str]]) -> int:
-    """Print the table: a row a case; give 1 when anything failed."""
+def write_row(
+    table: Path,
+    name: str,
+    command: str,
+    cases: Mapping[str, int],
+    wrong: Mapping[str, Counter[str]],
+) -> None:
+    """Write what came of a campaign into the table of all, in place of what stood there."""
+    tried, failed = sum(cases.values()), sum(each.total() for each in wrong.values())
+    with table.open(encoding="utf-8", newline="") as file:
+        rows = {row["campaign"]: row for row in csv.DictReader(file)}
+    rows[name] = {
+        "campaign": name,
+        "command": command,
+        "tried": tried,
+        "held": tried - failed,
+        "failed": failed,
+    }
+    with table.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, list(rows[name]), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows.values())
+
+
+def tell(
+    title: str,
+    tried: Mapping[str, int],
+    failed: Mapping[str, Counter[str]],
+    *,
+    row: Path | None = None,
+) -> int:
+    """Print the table: a row a case; give 1 when anything failed.
+
+    ``row``: the table of campaigns, into which the sum goes under the words of the call.
+    """
+    if row:
+        words = sys.argv[1:]
+        at = words.index("--row")
+        del words[at : at + 2]
+        script = Path(sys.argv[0]).stem
+        command = " ".join([f"python tests/faults/{script}.py", *words])
+        only = [after for word, after in pairwise(words) if word == "--only"]
+        name = " of ".join([script.replace("_", " "), *only])
+        write_row(row, name, command, tried, failed)
     print(f"{title:24} {'tried':>7} {'held':>7} {'failed':>7}")
     for name, count in tried.items():
         wrong = failed.get(name, Counter())

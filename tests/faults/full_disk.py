@@ -80,7 +80,8 @@ def main() -> int:
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--only", default="", help="commands, with commas between")
     asked.add_argument("--seconds", type=float, default=1e9, help="stop trying after so long")
-    asked.add_argument("--queen", default="Q10-01")
+    asked.add_argument("--row", type=Path, help="the table of campaigns to write into")
+    asked.add_argument("--queen", default=campaign.QUEEN)
     given = asked.parse_args()
     draw, until = random.Random(given.seed), time.monotonic() + given.seconds
     tried: dict[str, int] = {}
@@ -103,7 +104,7 @@ def main() -> int:
                 tried[name] += 1
                 if found:
                     failed[name][found] += 1
-    return campaign.tell("command on a full disk", tried, failed)
+    return campaign.tell("command on a full disk", tried, failed, row=given.row)
 
 
 if __name__ == "__main__":

@@ -1,11 +1,14 @@
 """Random and damaged sets of records, through `check`, in this process: what goes wrong?
 
     python tests/faults/fuzz.py [--sets 20000] [--first 0] [--seconds 480] [--kept FILE]
+                                [--row reports/text/campaigns.csv]
 
 Of each set: no traceback, no code but 0 to 3, an end within 20 s, every row where an
 independent count has it, and never more than 2 GB of memory. Sets are numbered, and a set's
 number makes it again: `--first N --sets 1 --show DIR` leaves it in DIR and says what came
-of it. `--reading` only reads them, damaged once more. With `--kept` a run goes on where the last one stopped. Ends with 1 when any failed.
+of it. `--reading` only reads them, damaged once more. With `--kept` a run goes on where the
+last one stopped, however that was; `--row` writes what came of all of it into the table of
+campaigns (`--seconds 0`: and tries no more). Ends with 1 when any failed.
 """
 
 from __future__ import annotations
@@ -29,6 +32,7 @@ from pathlib import Path
 
 sys.path.append(str(Path(__file__).resolve().parents[1] / "support"))
 
+import campaign
 import fuzzed_sets
 from queen_outcomes.base import store
 from queen_outcomes.base.errors import AppError
@@ -37,7 +41,8 @@ from queen_outcomes.commands import cli
 LONGEST_S = 20
 """Of the processor, so that a busy machine makes nothing hang; by the clock, nine times that."""
 MOST_KB = 2 * 2**20
-MOST_BYTES = 10 * 2**20
+KEPT_EVERY = 20
+"""So many sets a killed run loses at most."""
 
 
 class HungError(BaseException):
@@ -145,18 +150,18 @@ def run(given: argparse.Namespace, kept: dict) -> None:
             told = json.loads(line)
             begun = told.get("begun", begun)
             if "number" in told:
-                _note(kept, told)
+                _note(kept, told, given.kept)
                 begun = None
         err = done.stderr.read()
         done.wait()
         if begun is not None:
             _note(kept, {"number": begun, "code": f"died {done.returncode}", "rows": 0,
-                         "failure": f"died: {err[-1500:]}", "peak": 0})  # fmt: skip
+                         "failure": f"died: {err[-1500:]}", "peak": 0}, given.kept)  # fmt: skip
         elif done.returncode:
             raise SystemExit(err)
 
 
-def _note(kept: dict, told: dict) -> None:
+def _note(kept: dict, told: dict, place: Path | None) -> None:
     kept["next"] = told["number"] + 1
     kept["tried"] += 1
     kept["rows"] += told["rows"]
@@ -165,6 +170,14 @@ def _note(kept: dict, told: dict) -> None:
     if told["failure"]:
         kept["failed"][str(told["number"])] = told["failure"]
         print(f"set {told['number']}: {told['failure']}", flush=True)
+    if place and (told["failure"] or kept["tried"] % KEPT_EVERY == 0):
+        _keep(kept, place)
+
+
+def _keep(kept: dict, place: Path) -> None:
+    beside = place.with_name(f"{place.name}.new")
+    beside.write_text(json.dumps(kept, indent=1))
+    beside.replace(place)
 
 
 def main() -> int:
@@ -178,6 +191,7 @@ def main() -> int:
     asked.add_argument("--seconds", type=float, default=3 * 3600)
     asked.add_argument("--reading", action="store_true", help="only read, ten times faster")
     asked.add_argument("--kept", type=Path)
+    asked.add_argument("--row", type=Path)
     asked.add_argument("--show", type=Path)
     given = asked.parse_args()
     kept = {"next": given.first, "tried": 0, "rows": 0, "peak": 0, "codes": {}, "failed": {}}
@@ -189,11 +203,17 @@ def main() -> int:
         kept = json.loads(given.kept.read_text())
     run(given, kept)
     if given.kept:
-        given.kept.write_text(json.dumps(kept, indent=1))
+        _keep(kept, given.kept)
     codes = ", ".join(f"{code}: {number}" for code, number in sorted(Counter(kept["codes"]).items()))
     failed = len(kept["failed"])
     print(f"{'campaign':10} {'tried':>7} {'held':>7} {'failed':>7}")
     print(f"{'reading' if given.reading else 'fuzz':10} {kept['tried']:7} {kept['tried'] - failed:7} {failed:7}")
+    if given.row:
+        name = "reading" if given.reading else "fuzz"
+        words = "python tests/faults/fuzz.py" + " --reading" * given.reading
+        tried = {name: kept["tried"]}
+        wrong = {name: Counter(kept["failed"].keys())}
+        campaign.write_row(given.row, name, f"{words} --sets {kept['tried']}", tried, wrong)
     print(f"rows counted by hand: {kept['rows']}; codes {codes}; most memory "
           f"{kept['peak'] / 2**20:.2f} GB")  # fmt: skip
     return 1 if failed else 0

@@ -58,7 +58,8 @@ def _asked() -> argparse.Namespace:
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--only", default="", help="commands, with commas between")
     asked.add_argument("--seconds", type=float, default=1e9, help="stop trying after so long")
-    asked.add_argument("--queen", default="Q10-01")
+    asked.add_argument("--row", type=Path, help="the table of campaigns to write into")
+    asked.add_argument("--queen", default=campaign.QUEEN)
     return asked.parse_args()
 
 
@@ -100,7 +101,7 @@ def main() -> int:
             last = subprocess.run(words, capture_output=True, text=True, check=False)
             if last.returncode not in (0, 1, 4):
                 failed[row][f"afterwards: {last.stderr[-200:]}"] += 1
-    return campaign.tell("command and signal", tried, failed)
+    return campaign.tell("command and signal", tried, failed, row=given.row)
 
 
 if __name__ == "__main__":

@@ -51,7 +51,8 @@ def main() -> int:
     """Close folders and print the table."""
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     asked.add_argument("station", type=Path, nargs="?")
-    asked.add_argument("--queen", default="Q10-01")
+    asked.add_argument("--row", type=Path, help="the table of campaigns to write into")
+    asked.add_argument("--queen", default=campaign.QUEEN)
     asked.add_argument("--seconds", type=float, default=1e9, help="stop trying after so long")
     asked.add_argument("--only", default="", help="commands, with commas between")
     given = asked.parse_args()
@@ -96,7 +97,7 @@ def main() -> int:
                 if found:
                     failed[case][found] += 1
                 shutil.rmtree(out)
-    return campaign.tell("closed", tried, failed)
+    return campaign.tell("closed", tried, failed, row=given.row)
 
 
 if __name__ == "__main__":

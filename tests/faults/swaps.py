@@ -1,6 +1,6 @@
 """Readers beside builds: `due` and `explain` in a loop while `latest` is switched.
 
-    python tests/faults/swaps.py [STATION] [--swaps 300] [--queen Q10-01]
+    python tests/faults/swaps.py [STATION] [--swaps 300] [--queen Q00-01]
 
 STATION is a built station, which is copied; without it a small one is made. A finished
 build is switched to, and the one before retired, as the weekly build does it, as fast as
@@ -64,7 +64,7 @@ def main() -> int:
     asked.add_argument("station", type=Path, nargs="?")
     asked.add_argument("--swaps", type=int, default=300)
     asked.add_argument("--pause", type=float, default=0.05, help="seconds between two")
-    asked.add_argument("--queen", default="Q10-01")
+    asked.add_argument("--queen", default=campaign.QUEEN)
     given = asked.parse_args()
     tried: dict[str, int] = {}
     failed: dict[str, Counter[str]] = {}

@@ -52,8 +52,8 @@ SETTINGS = (
     '[files."*"]\npass_over = ["Total*"]\n', '[records]\nco2 = "other"\n',
     '[files."*"]\nencoding = "cp1250"\nempty = ["-", "?"]\n',
 )  # fmt: skip
-LARGE = 0.125
-"""Share of sets with many tables, columns and rows; the others cost half as much."""
+LARGE = 0.06
+"""Share of sets with many tables, columns and rows; the others cost half as much or less."""
 OPTIONAL = tuple(name for name, table in TABLES.items() if not table.required)
 
 

@@ -7,11 +7,13 @@ they lie at the top of the tree.
 from __future__ import annotations
 
 import hashlib
+from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
 
+@cache
 def folder(name: str) -> Path | Traversable:
     """Give the folder `sql`, `reports` or `demo`."""
     packaged = files("queen_outcomes") / name
@@ -20,6 +22,7 @@ def folder(name: str) -> Path | Traversable:
     return Path(__file__).resolve().parents[3] / name
 
 
+@cache
 def read(name: str, *parts: str) -> str:
     """Give the text of a packaged file, such as ``read("sql", "05_rates", "rates.sql")``."""
     place = folder(name)

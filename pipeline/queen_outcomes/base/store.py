@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import shutil
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -68,6 +68,7 @@ class Store:
         spill: Path | None = None,
     ) -> None:
         self.path, self._spill = path, spill
+        self._provided: set[str] = set()
         config: dict[str, Any] = {**OFFLINE, **({} if read_only else UNHURRIED)}
         if threads:
             config["threads"] = threads
@@ -142,16 +143,34 @@ class Store:
         """Remove a table that no later step reads."""
         self.execute(f"DROP TABLE IF EXISTS {quote(name)}")
 
-    def drop_like(self, prefix: str) -> None:
+    def filled(self, names: Iterable[str]) -> set[str]:
+        """Give those of some tables that have a row, so that none is worked on for nothing."""
+        looks = (f"(SELECT {literal(n)} FROM {quote(n)} LIMIT 1)" for n in names)
+        return {name for (name,) in self.rows(" UNION ALL ".join(looks))}
+
+    def drop_like(self, *prefixes: str) -> None:
         """Remove every table and view whose name begins so."""
-        for kind in ("view", "table"):
-            found = self.rows(
-                f"SELECT {kind}_name FROM duckdb_{kind}s() "
-                f"WHERE NOT internal AND starts_with({kind}_name, $prefix)",
-                {"prefix": prefix},
-            )
-            for (name,) in found:
+        found = self.rows(
+            "SELECT 0, 'VIEW', view_name AS name FROM duckdb_views() WHERE NOT internal "
+            "UNION ALL SELECT 1, 'TABLE', table_name FROM duckdb_tables() ORDER BY ALL"
+        )
+        for _, kind, name in found:
+            if name.startswith(prefixes):
                 self.execute(f"DROP {kind} {quote(name)}")
+
+    def provide(self, name: str, function: Callable[..., Any]) -> None:
+        """Give SQL a function of a text that is not its own, once (Arrow in, Arrow out)."""
+        if name not in self._provided:
+            self.con.create_function(name, function, ["VARCHAR"], "VARCHAR", type="arrow")
+            self._provided.add(name)
+
+    def plan_plainly(self) -> None:
+        """Run statements as they are written: over few rows, planning them costs most."""
+        self.con.execute("PRAGMA disable_optimizer").fetchall()
+
+    def plan_fully(self) -> None:
+        """Plan statements for many rows again."""
+        self.con.execute("PRAGMA enable_optimizer").fetchall()
 
     def close(self) -> None:
         """Write everything to the file and let go of it."""

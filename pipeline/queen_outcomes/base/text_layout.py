@@ -32,6 +32,8 @@ _HARMFUL = {"Cc", "Cf", "Cs", "Co", "Zl", "Zp"}
 
 def clean(text: str) -> str:
     """Spell out control and direction characters, so that they only show."""
+    if text.isascii() and text.isprintable():
+        return text
     return "".join(
         f"\\u{ord(sign):04x}" if unicodedata.category(sign) in _HARMFUL else sign
         for sign in text

@@ -155,8 +155,7 @@ def _check(work: Work) -> int:
     if work.refusal and not work.looking:
         raise work.refusal
     if not work.looking:  # a finished build holds accepted rows only
-        for done_with in ("raw_", "staged_"):
-            work.store.drop_like(done_with)
+        work.store.drop_like("raw_", "staged_")
         work.store.drop("repeats")
     return count_rows(work.store, "sum(accepted)", "sources")
 
@@ -164,6 +163,7 @@ def _check(work: Work) -> int:
 def _derive(work: Work) -> int:
     from queen_outcomes.outcomes.derive import derive, write_listed
 
+    work.store.plan_fully()  # courses by days are many more than rows of records
     derive(work.store, work.settings, work.as_of)
     write_listed(work.store)
     return count_rows(work.store, "count(*)", "outcomes")

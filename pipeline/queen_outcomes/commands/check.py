@@ -155,7 +155,10 @@ def _first_rows(store: Any) -> dict[str, list[dict[str, Any]]]:
     from queen_outcomes.facts.dictionary import TABLES
 
     shown = {}
+    filled = store.filled(f"accepted_{name}" for name in TABLES)
     for table in TABLES.values():
+        if f"accepted_{table.name}" not in filled:
+            continue
         names = ", ".join(f'"{name}"' for name in table.names)
         rows = store.records(
             f"SELECT {names} FROM accepted_{table.name} ORDER BY ref LIMIT {SHOWN}"

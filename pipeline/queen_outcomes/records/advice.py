@@ -137,6 +137,8 @@ class Looked:
     states_co2: bool = False
     unlinked: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
     """Column of ids -> `unlinked_ids`, made once."""
+    alike: dict[str, list[tuple[list[str], int, int]]] = field(default_factory=dict)
+    """Column of labels -> groups of its spellings, made once."""
 
     def statement(self, name: str, **given: Any) -> list[dict[str, Any]]:
         """Give the rows of one statement of the room."""
@@ -542,19 +544,36 @@ def _label_columns() -> dict[str, list[str]]:
 
 def _alike(looked: Looked, column: str) -> list[tuple[list[str], int, int]]:
     """Give groups of a column's spellings, the commonest first; first ref, and cells."""
-    name = quote(column)
-    uses = " UNION ALL ".join(
-        f"SELECT {name} AS id, ref FROM staged_{table} WHERE {name} IS NOT NULL"
-        for table in _label_columns()[column]
-    )
-    rows = looked.store.rows(
-        "SELECT list(id ORDER BY uses DESC, ref), min(ref), sum(uses)::BIGINT FROM "
-        f"(SELECT id, min(ref) AS ref, count(*) AS uses FROM ({uses}) GROUP BY id) "
-        "GROUP BY fold_id(id) HAVING count(*) > 1 ORDER BY 2"
-    )
+    if not looked.alike:
+        looked.alike.update(_all_alike(looked.store))
+    rows = looked.alike[column]
     # spellings that the settings name as two names are two
     fixed = looked.settings.reading.same.get(column, {})
     return [row for row in rows if sum(one in fixed for one in row[0]) < 2]
+
+
+def _all_alike(store: Store) -> dict[str, list[tuple[list[str], int, int]]]:
+    """Give those groups for every column of labels, in one statement."""
+    filled = store.filled(f"staged_{name}" for name in TABLES)
+    found: dict[str, list[tuple[list[str], int, int]]] = {}
+    uses = []
+    for column, tables in _label_columns().items():
+        found[column] = []
+        uses += [
+            f'SELECT {literal(column)} AS "column", {quote(column)} AS id, ref '
+            f"FROM staged_{table} WHERE {quote(column)} IS NOT NULL"
+            for table in tables
+            if f"staged_{table}" in filled
+        ]
+    if uses:
+        for column, *row in store.rows(
+            'SELECT "column", list(id ORDER BY uses DESC, ref), min(ref), '
+            'sum(uses)::BIGINT FROM (SELECT "column", id, min(ref) AS ref, '
+            f'count(*) AS uses FROM ({" UNION ALL ".join(uses)}) GROUP BY "column", id) '
+            'GROUP BY "column", fold_id(id) HAVING count(*) > 1 ORDER BY 1, 3'
+        ):
+            found[column].append(tuple(row))
+    return found
 
 
 def _dittos(looked: Looked) -> Iterator[Advice]:
@@ -566,7 +585,10 @@ def _dittos(looked: Looked) -> Iterator[Advice]:
     columns: dict[str, None] = {}
     refs = []
     short = r"regexp_full_match(text, '\D{1,8}')"
+    filled = looked.store.filled(f"staged_{name}" for name in TABLES)
     for table in TABLES.values():
+        if f"staged_{table.name}" not in filled:
+            continue
         cells = " UNION ALL ".join(
             f"SELECT {n} AS place, ref, {quote(column.unread or column.name)} AS text "
             f"FROM staged_{table.name}"

@@ -259,7 +259,10 @@ def _with_unread(
 ) -> Iterator[tuple[UsedColumn, int]]:
     """Give the columns with unread cells, and how many; one pass over each table."""
     counts: dict[tuple[int, int, str], int] = {}
+    filled = store.filled(f"staged_{name}" for name in TABLES)
     for table in TABLES.values():
+        if f"staged_{table.name}" not in filled:
+            continue
         names = {c.name: c.unread for c in table.columns if c.unread}
         if table.findings:
             names[FINDINGS] = cells.FINDINGS_UNREAD

@@ -12,7 +12,13 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from queen_outcomes.base.errors import RecordsError, nearest, raise_all, shorten
+from queen_outcomes.base.errors import (
+    MOST_SHOWN,
+    RecordsError,
+    nearest,
+    raise_all,
+    shorten,
+)
 from queen_outcomes.facts.column import Table
 
 SEARCHED_ROWS = 30
@@ -324,9 +330,24 @@ def absent(
         )
 
 
-def unused_note(names: TableNames, heading: str, known: set[str], where: str) -> str:
-    """Say that a column is not used, and which of ours it resembles."""
+def unused_notes(
+    names: TableNames, unused: Sequence[str], known: set[str], where: str
+) -> list[str]:
+    """Say which columns are not used: of each that resembles one of ours, and of the rest."""
     free = [name for name in names.table.names if name not in known]
-    close = nearest(canonical(heading), free)
-    ask = f'; was "{close}" meant?' if close else ""
-    return f'{where}: the column "{heading}" is not used{ask}'
+    alike = {heading: nearest(canonical(heading), free) for heading in unused}
+    asked = [(heading, close) for heading, close in alike.items() if close][:MOST_SHOWN]
+    notes = [
+        f'{where}: the column "{heading}" is not used; was "{close}" meant?'
+        for heading, close in asked
+    ]
+    told = dict(asked)
+    rest = [f'"{heading}"' for heading in unused if heading not in told]
+    if rest:
+        says = (
+            f"{len(rest)} columns are not used: {shorten(rest, ', ')}"
+            if rest[1:]
+            else f"the column {rest[0]} is not used"
+        )
+        notes.append(f"{where}: {says}")
+    return notes

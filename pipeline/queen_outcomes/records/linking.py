@@ -126,6 +126,8 @@ def _tell_two_queens(store: Store) -> None:
 
 def tell_disagreements(store: Store) -> None:
     """Tell of a check whose two ids disagree and of placements that overlap."""
+    if not store.filled(["accepted_placements"]):
+        return  # a check has a second id, and a colony two queens, by placements alone
     findings.add(
         store,
         "ids_disagree",
@@ -159,10 +161,11 @@ def tell_disagreements(store: Store) -> None:
 
 def tell_look_alikes(store: Store) -> None:
     """Tell once of each id that looks like a commoner one, at its first record."""
+    filled = store.filled(f"accepted_{name}" for name in TABLES)
     holders: dict[str, list[str]] = {}
     for table in TABLES.values():
         for column in table.columns:
-            if column.kind == "id":
+            if column.kind == "id" and f"accepted_{table.name}" in filled:
                 holders.setdefault(column.name, []).append(table.name)
     for column, tables in holders.items():
         name = quote(column)
@@ -173,7 +176,8 @@ def tell_look_alikes(store: Store) -> None:
         )
         store.execute(f"CREATE OR REPLACE TEMP VIEW id_uses AS {uses}")
         store.step(FOLDER, "look_alike_ids", {})
-        for table in tables:
+        alike = {t for (t,) in store.rows('SELECT DISTINCT "table" FROM look_alike_ids')}
+        for table in [table for table in tables if table in alike]:
             findings.add(
                 store,
                 "look_alike",

@@ -239,7 +239,7 @@ def _by_names(
         and headings.tidy(grid.headings[place])
         and column != NO_FORMULAS
     ]
-    notes = [headings.unused_note(names, each, set(cells), name) for each in unused]
+    notes = headings.unused_notes(names, unused, set(cells), name)
     return (SlotMapping(0, cells),), notes
 
 

@@ -48,8 +48,7 @@ def begin(store: Store) -> None:
 
 def tidy_up(store: Store) -> None:
     """Remove what was made on the way."""
-    for prefix in ("slot_", "rows_", MARKS):
-        store.drop_like(prefix)
+    store.drop_like("slot_", "rows_", MARKS)
 
 
 def prepare(

@@ -30,6 +30,9 @@ from queen_outcomes.records.mapping import SourceMapping
 SOURCES_AT_ONCE = 64
 """How many sources one statement stages; more would make it long for no gain."""
 
+FEW_ROWS = 500
+"""Of all sources; so few are read and checked by statements that are not planned at length."""
+
 
 @dataclass(frozen=True)
 class Staged:
@@ -96,6 +99,8 @@ def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged
     preparing.begin(store)
     with naming_damaged(store, mapped.sources):
         _land(store, mapped.sources)
+        if _rows_landed(store, mapped.sources) <= FEW_ROWS:
+            store.plan_plainly()
         for table in TABLES.values():
             own = [source for source in mapped.sources if source.table is table]
             _stage(store, table, own, reading)
@@ -145,6 +150,12 @@ def _land(store: Store, mapped: Sequence[SourceMapping]) -> None:
             store.execute(f"CREATE VIEW {own} AS SELECT * FROM {source.raw}")
 
 
+def _rows_landed(store: Store, mapped: Sequence[SourceMapping]) -> int:
+    own = [source.raw for source in mapped if source.raw == f"raw_{source.no}"]
+    counts = (f"SELECT count(*) FROM {quote(raw)}" for raw in own)
+    return sum(n for (n,) in store.rows(" UNION ALL ".join(counts))) if own else 0
+
+
 def _take_marks_off(store: Store, raw: str) -> None:
     """Take off what we put before texts, in a file whose headings say that we did."""
     kinds = store.columns(raw)
@@ -168,14 +179,7 @@ def _nfkc(texts: pa.ChunkedArray) -> pa.ChunkedArray:
 
 def provide_functions(store: Store) -> None:
     """Give the store what SQL cannot do by itself: the plain form of a text (NFKC)."""
-    known = store.rows(
-        "SELECT 1 FROM duckdb_functions() WHERE function_name = $name",
-        {"name": NORMALISE},
-    )
-    if not known:
-        store.con.create_function(
-            NORMALISE, _nfkc, ["VARCHAR"], "VARCHAR", type="arrow"
-        )
+    store.provide(NORMALISE, _nfkc)
 
 
 def _stage(
