@@ -100,7 +100,23 @@ def _group(
         ),
         "table": _curve_table(rows),
         "caption": CAPTIONS.get(grouping, ""),
+        "tested": _tested(store, grouping),
     }
+
+
+def _tested(store: Store, grouping: str) -> str:
+    """Say whether the levels of a grouping begin to lay alike; empty: not asked."""
+    for row in store.records(
+        "SELECT * FROM onset_tests WHERE \"grouping\" = $grouping", {"grouping": grouping}
+    ):
+        if row["p"] is None:
+            return f"No P: {row['message']}."
+        return (
+            f"P = {row['p']:.2g} if the groups began to lay alike "
+            f"({row['p_holm']:.2g} for all groupings tested): a score test over all days, "
+            f"that allows for the {row['batches']} graft batches; not adjusted."
+        )
+    return ""
 
 
 def _finding(headline: dict[str, Any], window: int) -> str:

@@ -1,7 +1,7 @@
 """Curves by day, and the headline estimates beside the plain rates.
 
-Reads histories and outcomes, writes fills, onset_curves, incidence, estimates, and sets
-the estimates beside the plain rates. Estimates stand on the courses filled in (`fills`);
+Reads histories and outcomes, writes fills, onset_curves, onset_tests, incidence, estimates,
+and sets the estimates beside the plain rates. Estimates stand on the courses filled in (`fills`);
 the curves are nonparametric, a picture of the days and a check on the estimates. Which
 curve an outcome has stands in the registry; who is at risk of what, and until when,
 stands here and only here.
@@ -20,7 +20,12 @@ import polars as pl
 from queen_outcomes.base.errors import LedgerError
 from queen_outcomes.base.store import Store
 from queen_outcomes.base.workers import Task, Workers
-from queen_outcomes.facts.exports.outcomes import ESTIMATES, INCIDENCE, ONSET_CURVES
+from queen_outcomes.facts.exports.outcomes import (
+    ESTIMATES,
+    INCIDENCE,
+    ONSET_CURVES,
+    ONSET_TESTS,
+)
 from queen_outcomes.facts.exports.writing import write_rows
 from queen_outcomes.facts.outcomes import OUTCOMES, Event
 from queen_outcomes.facts.settings import Settings
@@ -32,8 +37,10 @@ from queen_outcomes.outcomes.fills import (
 )
 from queen_outcomes.outcomes.sensitivity import write_sensitivity
 from queen_outcomes.outcomes.signs import histories_given
+from queen_outcomes.stats.shares.multiplicity import holm
 from queen_outcomes.stats.times.competing import Curves
 from queen_outcomes.stats.times.curve_limits import batch_limits
+from queen_outcomes.stats.times.onset_score import onset_score
 from queen_outcomes.stats.times.spread import first_days, spread_incidence
 
 DRAWN = (
@@ -47,6 +54,9 @@ DRAWN = (
     "season",
 )
 """Groupings that curves are drawn of; the others have estimates only."""
+TESTED = ("protocol", "co2_schedule", "doses", "line", "drone_line")
+"""Groupings whose curves of laying are tested. Seasons are too few for a P, and operators
+have an audit."""
 ONSET_DAYS = np.arange(0, 61)
 INCIDENCE_DAYS = np.concatenate([np.arange(0, 91), np.arange(95, 401, 5)])
 NEVER_ONLY = 1e5
@@ -78,13 +88,50 @@ def begin_curves(
     levels = list(_levels(known.courses, settings.min_shown))
     beside = workers if known.courses.height >= FEW_COURSES else Workers(1)
     tasks = [beside.submit(_of_level, part, place) for place, part in levels]
+    tests = [
+        beside.submit(_of_groups, known.courses, grouping, settings.min_shown)
+        for grouping in TESTED
+    ]
     write_fills(store, settings, filling)
     write_rows(store, ESTIMATES, estimate_rates(store, settings, known))
     write_sensitivity(store, settings)
     store.step("05_rates", "rates_with_estimates", {})
     store.execute("DROP TABLE rates")
     store.execute("ALTER TABLE rates_with_estimates RENAME TO rates")
-    return lambda: _write_curves(store, [place for place, _ in levels], beside, tasks)
+
+    def end() -> int:
+        days = _write_curves(store, [place for place, _ in levels], beside, tasks)
+        found = [row for row in beside.results(tests) if row]
+        p = [np.nan if row["p"] is None else row["p"] for row in found]
+        for row, raised in zip(found, holm(np.array(p, float)), strict=True):
+            row["p_holm"] = number(raised)
+        write_rows(store, ONSET_TESTS, found)
+        return days
+
+    return end
+
+
+def _of_groups(courses: pl.DataFrame, grouping: str, fewest: int) -> Row | None:
+    """Test whether the levels of a grouping begin to lay alike; None: not two of them.
+
+    What the records lack, or who went too early to be compared, is no level.
+    """
+    level = pl.col(grouping)
+    part = courses.filter(~level.str.starts_with("(") & (pl.len().over(level) >= fewest))
+    names, group = np.unique(part[grouping].to_numpy().astype(str), return_inverse=True)
+    if len(names) < 2:
+        return None
+    cluster = part["cluster"].to_numpy()
+    found = onset_score(*onset_sets(part), group, cluster)
+    return {
+        "grouping": grouping,
+        "levels": len(names),
+        "courses": part.height,
+        "batches": found.clusters,
+        "statistic": number(found.statistic),
+        "p": number(found.p),
+        "message": found.message,
+    }
 
 
 def _levels(courses: pl.DataFrame, fewest: int) -> Iterator[tuple[Row, pl.DataFrame]]:

@@ -24,6 +24,7 @@ from queen_outcomes.facts.exports.outcomes import (
     LISTED,
     ONSET,
     ONSET_CURVES,
+    ONSET_TESTS,
     OUTCOMES,
     QUARANTINE,
     RATES,
@@ -34,7 +35,7 @@ TABLES: dict[str, ExportTable] = {
     table.name: table
     for table in (
         *(SOURCES, QUARANTINE, LISTED, EXPECTATIONS, COURSES, ONSET, ENDS),
-        *(OUTCOMES, RATES, ONSET_CURVES, INCIDENCE),
+        *(OUTCOMES, RATES, ONSET_CURVES, ONSET_TESTS, INCIDENCE),
         *(*MODELS, *AUDIT, *DOSES, DUE, CHANGES, ATTENTION),
     )
 }

@@ -15,6 +15,7 @@ from queen_outcomes.facts.exports.exported import (
     Kind,
     count,
     limits,
+    number,
     share,
 )
 from queen_outcomes.facts.outcomes import OUTCOMES as DECLARED
@@ -288,6 +289,22 @@ ONSET_CURVES = ExportTable(
         ExportColumn("at_risk", "integer", "courses not known either way", "courses"),
     ),
     key=("grouping", "level", "day"),
+)
+_UNTESTED = "not compared"
+ONSET_TESTS = ExportTable(
+    "onset_tests",
+    "a grouping: do its levels begin to lay alike; not adjusted",
+    (
+        ExportColumn("grouping", "text", "what the levels are of"),
+        ExportColumn("levels", "integer", "levels compared", "levels"),
+        ExportColumn("courses", "integer", "of these levels", "courses"),
+        ExportColumn("batches", "integer", "graft batches that the P stands on", ""),
+        number("statistic", "F of the score test", "", _UNTESTED),
+        number("p", "of levels that begin alike", "", _UNTESTED),
+        number("p_holm", "raised for all groupings tested (Holm)", "", _UNTESTED),
+        ExportColumn("message", "text", "why there is no P; empty: there is one"),
+    ),
+    key=("grouping",),
 )
 INCIDENCE = ExportTable(
     "incidence",

@@ -1,0 +1,94 @@
+"""Groups that begin to lay: the score test against the log-rank test and by simulation.
+
+Sources: the 6-MP trial of Freireich and others (Blood 1963;21:699-716), remission in
+weeks, as in Kalbfleisch and Prentice (from memory; statsmodels' log-rank test of the data
+is held here too); Bernoulli's law for the simulation.
+"""
+
+import numpy as np
+import pytest
+from queen_outcomes.stats.times.onset_score import onset_score
+from statsmodels.duration.survfunc import survdiff
+
+TREATED = (
+    *(6, 6, 6, 6.5, 7, 9.5, 10, 10.5, 11.5, 13, 16),
+    *(17.5, 19.5, 20.5, 22, 23, 25.5, 32.5, 32.5, 34.5, 35.5),
+)
+"""A half: still in remission when last seen, in the week before."""
+PLACEBO = (1, 1, 2, 2, 3, 4, 4, 5, 5, 8, 8, 8, 8, 11, 11, 12, 12, 15, 17, 22, 23)
+
+
+def remissions():
+    weeks = np.array([*TREATED, *PLACEBO])
+    relapsed = weeks == np.floor(weeks)
+    group = np.repeat([0, 1], [len(TREATED), len(PLACEBO)])
+    return np.floor(weeks), relapsed, group
+
+
+def test_days_known_exactly_give_the_log_rank_test_s_observed_less_expected():
+    weeks, relapsed, group = remissions()
+    assert survdiff(weeks, relapsed, group)[0] == pytest.approx(16.79, abs=0.005)
+    found = onset_score(
+        np.where(relapsed, weeks - 1, weeks),
+        np.where(relapsed, weeks, np.inf),
+        ~relapsed,
+        group,
+        np.arange(len(weeks)),
+    )
+    # 9 relapses where 19.25 were expected; 21 where 10.75 were
+    assert found.score == pytest.approx([-10.25, 10.25], abs=0.005)
+    assert found.p < 0.001
+
+
+def test_groups_that_are_told_alike_have_no_p_and_few_clusters_say_so():
+    after, by = np.zeros(12), np.full(12, 5.0)
+    same = onset_score(after, by, np.zeros(12, bool), np.arange(12) % 2, np.arange(12))
+    assert same.message == "all courses of a group are told alike"
+    few = onset_score(after, by, np.zeros(12, bool), np.arange(12) % 2, np.arange(12) % 4)
+    assert few.message == "4 batches are too few to compare 2 groups between"
+    alone = onset_score(after, by, np.zeros(12, bool), np.zeros(12, int), np.arange(12))
+    assert alone.message == "fewer than two groups"
+
+
+def test_names_of_groups_and_the_order_of_courses_change_nothing():
+    rng = np.random.default_rng(2)
+    after = rng.integers(0, 20, 90).astype(float)
+    by = np.where(rng.random(90) < 0.3, np.inf, after + rng.integers(1, 9, 90))
+    group, cluster = rng.integers(0, 3, 90), rng.integers(0, 20, 90)
+    one = onset_score(after, by, np.isinf(by), group, cluster)
+    order = rng.permutation(90)
+    other = onset_score(
+        after[order], by[order], np.isinf(by)[order], 2 - group[order], cluster[order]
+    )
+    assert other.p == pytest.approx(one.p, rel=1e-6)
+    assert other.score[::-1] == pytest.approx(one.score, abs=1e-6)
+    assert one.score.sum() == pytest.approx(0, abs=1e-9)
+
+
+def station(rng, effect):
+    """Give 240 courses in 24 batches that differ, two groups within each, looked at weekly."""
+    batch = np.repeat(np.arange(24), 10)
+    group = np.tile([0, 1], 120)
+    odds = rng.normal(0, 0.6, 24)[batch] + effect * group
+    lays = rng.random(240) < 1 / (1 + np.exp(-1.2 - odds))
+    begun = np.exp(rng.normal(2.3, 0.4, 240) - 0.15 * odds)
+    first = rng.integers(4, 8, 240).astype(float)
+    looks = first[:, None] + 7 * np.arange(5)
+    seen = (looks >= begun[:, None]) & lays[:, None]
+    last = np.where(seen.any(axis=1), seen.argmax(axis=1), 5)
+    padded = np.column_stack([np.zeros(240), looks, np.full(240, np.inf)])
+    rows = np.arange(240)
+    by = padded[rows, last + 1]
+    return padded[rows, last], by, np.isinf(by), group, batch
+
+
+def test_a_difference_is_found():
+    found = [onset_score(*station(np.random.default_rng(s), 1.2)).p for s in range(10)]
+    assert np.mean(np.array(found) < 0.05) > 0.7
+
+
+@pytest.mark.slow
+def test_where_groups_are_alike_five_in_a_hundred_lie_under_a_twentieth():
+    p = [onset_score(*station(np.random.default_rng(s), 0.0)).p for s in range(1000)]
+    # 1,000 at 5 % give 36 to 64 in 95 of 100 tries
+    assert 30 < np.sum(np.array(p) < 0.05) < 70
