@@ -26,6 +26,7 @@ import signal
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from collections import Counter
 from pathlib import Path
@@ -39,7 +40,9 @@ from queen_outcomes.base.errors import AppError
 from queen_outcomes.commands import cli
 
 LONGEST_S = 20
-"""Of the processor, so that a busy machine makes nothing hang; by the clock, nine times that."""
+"""Of the processor, so that a busy machine makes nothing hang."""
+WAITING_S = 180
+"""A process that does next to nothing for so long waits for what never comes."""
 MOST_KB = 2 * 2**20
 KEPT_EVERY = 20
 """So many sets a killed run loses at most."""
@@ -51,6 +54,21 @@ class HungError(BaseException):
 
 def _stop(*_: object) -> None:
     raise HungError
+
+
+def _watch() -> None:
+    """End this process, with what it is at, when it waits and does nothing for too long.
+
+    Who is kept from the processor by others waits for it, and is runnable.
+    """
+    done = time.process_time()
+    while True:
+        time.sleep(WAITING_S)
+        done, before = time.process_time(), done
+        state = Path("/proc/self/stat").read_text().rpartition(")")[2].split()[0]
+        if done - before < 0.1 and state != "R":
+            faulthandler.dump_traceback(2, all_threads=True)
+            os._exit(1)
 
 
 def read_set(number: int, place: Path) -> tuple[str, str, int]:
@@ -121,14 +139,13 @@ def work(first: int, last: int, until: float, way: str) -> None:
         store.Store = fuzzed_sets.CountingStore
     one = try_set if way == "check" else read_set
     tell = os.fdopen(os.dup(1), "w", buffering=1)
+    threading.Thread(target=_watch, daemon=True).start()
     for number in range(first, last):
         if time.time() > until:
             return
         tell.write(json.dumps({"begun": number}) + "\n")
-        faulthandler.dump_traceback_later(9 * LONGEST_S, exit=True)
         with tempfile.TemporaryDirectory() as scratch:
             failure, code, rows = one(number, Path(scratch) / "station")
-        faulthandler.cancel_dump_traceback_later()
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
         if not failure and peak > MOST_KB:
             failure = f"{peak / 2**20:.1f} GB of memory"

@@ -28,6 +28,7 @@ def test_plain_plans_are_taken_back_and_empty_tables_are_told_from_others():
         store.execute("CREATE TABLE a (x INT)")
         store.execute("CREATE TABLE b AS SELECT 1 AS x")
         assert store.filled(["a", "b"]) == {"b"}
+        assert (store.size("b"), store.size("")) == (1, 1)
         known = "EXPLAIN SELECT 40 + 2 AS x FROM b"
         full = store.rows(known)
         store.plan_plainly()

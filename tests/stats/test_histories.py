@@ -4,6 +4,7 @@ import itertools
 
 import numpy as np
 import pytest
+from queen_outcomes.stats.histories import passes
 from queen_outcomes.stats.histories.chain import (
     CAUSES,
     DRONE,
@@ -109,6 +110,31 @@ def test_two_passes_give_what_all_paths_counted_out_give():
         assert counts.events[name].sum() == pytest.approx(expected, abs=1e-5)
     for name, expected in came.items():
         np.testing.assert_allclose(counts.came[name], expected, atol=2e-6)
+
+
+def test_courses_worked_on_in_blocks_come_out_as_all_together(monkeypatch):
+    n = 11
+    made, seen = rates(STEPS, n), seen_at_random(STEPS, n)
+    weight = np.random.default_rng(3).uniform(0.5, 2, n)
+    keys = np.arange(n, dtype=np.uint64)
+    chances = [lambda block, step, k=k: even(keys[block], k, step) for k in (0, 1)]
+
+    def counted_and_drawn():
+        counts = passes.count_all(STEPS, made, seen, weight)
+        return counts, passes.draw_all(STEPS, made, seen, chances)
+
+    whole, drawn = counted_and_drawn()
+    assert whole.inside.shape == seen.shape
+    monkeypatch.setattr(passes, "BLOCK", 4)
+    parts, again = counted_and_drawn()
+    for kind in ("events", "days", "came", "expected"):
+        for name, told in getattr(whole, kind).items():
+            np.testing.assert_allclose(getattr(parts, kind)[name], told, rtol=1e-5)
+    np.testing.assert_allclose(parts.inside, whole.inside, rtol=1e-5)
+    for one, other in zip(drawn, again, strict=True):
+        np.testing.assert_array_equal(one.onset, other.onset)
+        np.testing.assert_array_equal(one.end, other.end)
+        np.testing.assert_array_equal(one.ended_as, other.ended_as)
 
 
 def test_draws_come_as_often_as_the_passes_say():

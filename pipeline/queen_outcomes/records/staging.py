@@ -99,7 +99,7 @@ def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged
     preparing.begin(store)
     with naming_damaged(store, mapped.sources):
         _land(store, mapped.sources)
-        if _rows_landed(store, mapped.sources) <= FEW_ROWS:
+        if store.size("raw_") <= FEW_ROWS:
             store.plan_plainly()
         for table in TABLES.values():
             own = [source for source in mapped.sources if source.table is table]
@@ -148,12 +148,6 @@ def _land(store: Store, mapped: Sequence[SourceMapping]) -> None:
             source.grid.source.file.forget()
         else:
             store.execute(f"CREATE VIEW {own} AS SELECT * FROM {source.raw}")
-
-
-def _rows_landed(store: Store, mapped: Sequence[SourceMapping]) -> int:
-    own = [source.raw for source in mapped if source.raw == f"raw_{source.no}"]
-    counts = (f"SELECT count(*) FROM {quote(raw)}" for raw in own)
-    return sum(n for (n,) in store.rows(" UNION ALL ".join(counts))) if own else 0
 
 
 def _take_marks_off(store: Store, raw: str) -> None:

@@ -13,7 +13,13 @@ import numpy as np
 
 from queen_outcomes.base.workers import Task, Workers
 from queen_outcomes.stats.histories.chain import CAUSES, EFFECTS, SeenCourses, Sign
-from queen_outcomes.stats.histories.passes import Chain, Counts, Histories, Rates
+from queen_outcomes.stats.histories.passes import (
+    Counts,
+    Histories,
+    Rates,
+    count_all,
+    draw_all,
+)
 
 ROUNDS, ROUNDS_AGAIN, PAIR = 20, 3, 2
 """Rounds of learning at first, and from there for each pair of fillings."""
@@ -65,8 +71,8 @@ def _start(seen: SeenCourses, name: str) -> np.ndarray:
 def learn(seen: SeenCourses, model: Model, weight: np.ndarray, rounds: int) -> Model:
     """Go on learning for some rounds."""
     for _ in range(rounds):
-        chain = Chain(seen.steps, model.rates, seen.likelihood(model.signs))
-        counts = chain.count(weight)
+        likely = seen.likelihood(model.signs)
+        counts = count_all(seen.steps, model.rates, likely, weight)
         base = {name: _rate(counts, name) for name in CAUSES}
         slopes, factor = {}, {}
         for name in EFFECTS:
@@ -197,9 +203,9 @@ def _pair(seen: SeenCourses, model: Model, keys, clusters, numbers) -> list[Hist
     np.minimum.at(names, clusters, keys)
     weight = -np.log1p(-even(names, numbers[0], 2**16))[clusters]
     again = learn(seen, model, weight / weight.mean(), ROUNDS_AGAIN)
-    chain = Chain(seen.steps, again.rates, seen.likelihood(again.signs))
-    ahead = chain.backwards(chain.forwards()[1])
-    return [chain.draw(ahead, lambda step, k=k: even(keys, k, step)) for k in numbers]
+    chances = [lambda block, step, k=k: even(keys[block], k, step) for k in numbers]
+    likely = seen.likelihood(again.signs)
+    return draw_all(seen.steps, again.rates, likely, chances)
 
 
 def even(keys: np.ndarray, *places: int) -> np.ndarray:

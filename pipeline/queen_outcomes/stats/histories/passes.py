@@ -6,8 +6,9 @@ began, and the four others; arrays run over steps first and courses last.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, fields
+from functools import partial
 
 import numpy as np
 
@@ -23,6 +24,8 @@ from queen_outcomes.stats.histories.chain import (
 )
 
 NOT_ENDED = -1
+BLOCK = 10_000
+"""Courses worked on together: a chain takes some 45 kB for each while it is counted."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,6 +34,10 @@ class Rates:
 
     base: dict[str, np.ndarray]
     factor: dict[str, np.ndarray]
+
+    def of(self, block: slice) -> Rates:
+        """Give the rates of some courses."""
+        return Rates(self.base, {name: x[block] for name, x in self.factor.items()})
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,6 +73,62 @@ class Histories:
     drone: np.ndarray
     end: np.ndarray
     ended_as: np.ndarray
+
+
+def blocks(n: int) -> list[slice]:
+    """Part n courses, so that memory does not grow with their number; at least one part."""
+    return [slice(at, at + BLOCK) for at in range(0, max(n, 1), BLOCK)]
+
+
+def count_all(steps: DaySteps, rates: Rates, seen: np.ndarray, weight) -> Counts:
+    """Count what probably happened to all courses, a block at a time; see `Chain`."""
+    parts = [
+        Chain(steps, rates.of(block), seen[:, :, block]).count(weight[block])
+        for block in blocks(seen.shape[2])
+    ]
+    if len(parts) == 1:
+        return parts[0]
+    summed, joined = (
+        [
+            {
+                name: join([getattr(part, kind)[name] for part in parts])
+                for name in getattr(parts[0], kind)
+            }
+            for kind in kinds
+        ]
+        for kinds, join in (
+            (("events", "days"), lambda each: np.sum(each, axis=0)),
+            (("came", "expected"), np.concatenate),
+        )
+    )
+    inside = np.concatenate([part.inside for part in parts], axis=2)
+    return Counts(*summed, *joined, inside)
+
+
+def draw_all(
+    steps: DaySteps,
+    rates: Rates,
+    seen: np.ndarray,
+    chances: Sequence[Callable[[slice, int], np.ndarray]],
+) -> list[Histories]:
+    """Draw histories of all courses, one for each of ``chances``, a block at a time.
+
+    Each of ``chances`` gives numbers even on [0, 1) for a block of courses and a step.
+    """
+    drawn: list[list[Histories]] = []
+    for block in blocks(seen.shape[2]):
+        chain = Chain(steps, rates.of(block), seen[:, :, block])
+        ahead = chain.backwards(chain.forwards()[1])
+        drawn.append([chain.draw(ahead, partial(chance, block)) for chance in chances])
+    return [
+        Histories(
+            *(
+                np.concatenate([getattr(part, field.name) for part in parts])
+                for field in fields(Histories)
+            )
+        )
+        for parts in zip(*drawn, strict=True)
+    ]
 
 
 def parts_of(steps: DaySteps, name: str) -> tuple[tuple[str, slice], ...]:
