@@ -53,6 +53,13 @@ def settled(store, outcome, window):
             "no",
             ["exits.csv:2", "checks.csv:2"],
         ),
+        (  # between day 0 and day 1: the looks do not contradict each other
+            "laying",
+            21,
+            {"checks": [check(0, eggs=False), check(1, eggs=True)]},
+            "yes",
+            ["checks.csv:3"],
+        ),
         ("pattern", 60, {"checks": GOOD}, "yes", ["checks.csv:5"]),
         ("drone_layer", 60, {"checks": GOOD}, "no", ["checks.csv:5"]),
         (
