@@ -27,6 +27,16 @@ def settled(store, outcome, window):
     return row
 
 
+def test_looks_that_contradict_each_other_both_stand_behind_an_onset_from_day_0_on():
+    store = known(checks=[check(15, eggs=False), check(20, sealed=True)])
+    assert settled(store, "laying", 21) == ("yes", ["checks.csv:3", "checks.csv:2"])
+    (span,) = store.rows(
+        'SELECT "after", "by" FROM outcomes WHERE outcome = \'laying\' AND window_days = 21'
+    )
+    # sealed cells are eight days old or more
+    assert span == (0, 12)
+
+
 @pytest.mark.parametrize(
     ("outcome", "window", "records", "state", "rows"),
     [
