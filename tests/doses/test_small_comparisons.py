@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -33,6 +34,7 @@ from queen_outcomes.doses.differences import (
     unadjusted,
     verdict,
 )
+from queen_outcomes.stats.shares.clustered_strata import stratified_difference
 from queen_outcomes.stats.shares.proportions import (
     Interval,
     newcombe_difference,
@@ -190,6 +192,78 @@ def test_an_arm_without_a_decided_course_or_a_success_has_no_ratio():
     assert np.isnan(none.ratio)
     assert np.isnan(unadjusted(pair([1, 0], [True, False])).ratio)
     assert unadjusted(pair([0, 1], [True, False])).ratio == 0
+
+
+@pytest.fixture(scope="module")
+def uncertain():
+    """Twelve batches of six, half of each in the arm; five fillings differ in some courses."""
+    rng = np.random.default_rng(7)
+    n = 72
+    first, batch = np.arange(n) % 2 == 0, np.repeat(np.arange(12), 6).astype(str)
+    success = (rng.random(n) < np.where(first, 0.8, 0.6)).astype(float)
+    open_ones = rng.random(n) < 0.2
+    filled = np.tile(success, (5, 1))
+    filled[:, open_ones] = rng.random((5, open_ones.sum())) < 0.7
+    success[open_ones] = NAN
+    return ArmPair(success, filled, first, batch, np.full(n, ""), 0.95, 0.1)
+
+
+def rubin(within, between, m, whole=np.inf):
+    """Variance and freedom over fillings: Rubin 1987; Barnard and Rubin 1999."""
+    total = within + (1 + 1 / m) * between
+    part = (1 + 1 / m) * between / total
+    gaps = (m - 1) / part**2
+    seen = (whole + 1) / (whole + 3) * whole * (1 - part) if np.isfinite(whole) else np.inf
+    return total, 1 / (1 / gaps + 1 / seen)
+
+
+def test_blocks_of_fillings_that_differ_are_joined_by_rubin_s_rules(uncertain):
+    each = [
+        stratified_difference(one, uncertain.first, uncertain.batch, uncertain.batch)
+        for one in uncertain.filled
+    ]
+    steps = [one.estimate for one in each]
+    total, df = rubin(
+        np.mean([one.se**2 for one in each]),
+        np.var(steps, ddof=1),
+        *(5, np.mean([one.df for one in each])),
+    )
+    found = stratified(uncertain, by_lot=False)
+    step, arm = np.mean(steps), t.isf(0.025, df) * np.sqrt(total)
+    assert np.ptp(steps) > 0
+    assert (found.estimate, found.low, found.high) == pytest.approx(
+        (step, step - arm, step + arm)
+    )
+    assert found.p == pytest.approx(2 * t.sf(abs(step) / np.sqrt(total), df))
+    assert found.p_margin == pytest.approx(t.sf((step + 0.1) / np.sqrt(total), df))
+    assert np.isnan(stratified(replace(uncertain, margin=None), by_lot=False).p_margin)
+    # limits are no shares' difference beyond 1
+    sure = replace(uncertain, level=1 - 1e-12)
+    assert (stratified(sure, by_lot=False).low, stratified(sure, by_lot=False).high) == (
+        -1,
+        1,
+    )
+
+
+def test_fillings_that_differ_leave_fewer_courses_to_the_shares(uncertain):
+    counts = []
+    for arm in (uncertain.first, ~uncertain.first):
+        filled, batch = uncertain.filled[:, arm], uncertain.batch[arm]
+        shares = filled.mean(axis=1)
+        inside = []
+        for one, share in zip(filled, shares, strict=True):
+            away = [(one[batch == b] - share).sum() for b in np.unique(batch)]
+            # a ratio's variance between batches, never below that of as many lone courses
+            apart = 12 / 11 * np.sum(np.square(away)) / len(one) ** 2
+            inside.append(max(apart, share * (1 - share) / len(one)))
+        total, _ = rubin(np.mean(inside), shares.var(ddof=1), 5)
+        n = shares.mean() * (1 - shares.mean()) / total
+        counts += (n * shares.mean(), n)
+    found, expected = unadjusted(uncertain), score_limits(*counts)
+    assert (found.estimate, found.low, found.high) == pytest.approx(
+        (expected.estimate, expected.low, expected.high)
+    )
+    assert found.p == pytest.approx(score_test(*counts, 0.0).p)
 
 
 def test_what_blocks_can_compare_is_counted_in_words():

@@ -322,6 +322,8 @@ def marked(book):
     sheet.set_row(5, None, form({"bg_color": "#d0d0d0"}), {"hidden": True})
     sheet.write_row(5, 0, ["Q5", "2025-06-20"], form({"bg_color": "white"}))
     sheet.set_row(6, None, yellow)  # empty: no record
+    sheet.write(7, 0, "Q6", struck)  # half of the row
+    sheet.write(7, 1, "2025-06-20")
 
 
 def test_fills_strikes_and_hidden_rows_are_handed_on(tmp_path):
@@ -331,6 +333,7 @@ def test_fills_strikes_and_hidden_rows_are_handed_on(tmp_path):
         (4, [], False, False),
         (5, ["#FFFF00"], False, False),
         (6, ["#D0D0D0"], False, True),
+        (8, [], False, False),
     ]
     told = " ".join(grid.notes)
     assert "1 row is struck through (row 3)" in told

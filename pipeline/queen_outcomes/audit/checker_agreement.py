@@ -76,7 +76,7 @@ def _words(seen: list[tuple], measure: str, fewest: int, *, any_two: bool) -> Ro
     if len(seen) < fewest:
         return {**counts, "message": f"fewer than {fewest} pairs of looks"}
     if any_two:
-        table = (table + table.T) / 2
+        table = table + table.T  # kappa asks for shares only
     weights = "none" if measure == "eggs" else "linear"
     found = cohen_kappa(table, weights=weights)
     # where every score is the same the limits shrink to a point, which says nothing

@@ -45,11 +45,11 @@ def _series_panel(points: list[dict[str, Any]], name: str) -> alt.LayerChart:
         if any(point[limit] is not None for point in points):
             rule = base.mark_line(color=theme.QUIET, strokeDash=[2, 3])
             layers.append(rule.encode(x=x, y=f"{limit}:Q"))
-    signals = [point for point in points if point["signal"]]
-    if signals:
-        mark = theme.chart(signals).mark_point(
-            shape="triangle-up", size=90, color=theme.INK, filled=True
-        )
-        at = alt.Y("worse:Q") if signals[0]["signal"] == "worse" else alt.Y("better:Q")
-        layers.append(mark.encode(x=x, y=at))
+    for way in ("worse", "better"):
+        signals = [point for point in points if point["signal"] == way]
+        if signals:
+            mark = theme.chart(signals).mark_point(
+                shape="triangle-up", size=90, color=theme.INK, filled=True
+            )
+            layers.append(mark.encode(x=x, y=f"{way}:Q"))
     return alt.layer(*layers).properties(title=name, width=WIDTH, height=HEIGHT)

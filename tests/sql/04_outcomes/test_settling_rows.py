@@ -27,6 +27,16 @@ def settled(store, outcome, window):
     return row
 
 
+def test_looks_that_contradict_each_other_both_stand_behind_an_onset_from_day_0_on():
+    store = known(checks=[check(15, eggs=False), check(20, sealed=True)])
+    assert settled(store, "laying", 21) == ("yes", ["checks.csv:3", "checks.csv:2"])
+    (span,) = store.rows(
+        'SELECT "after", "by" FROM outcomes WHERE outcome = \'laying\' AND window_days = 21'
+    )
+    # sealed cells are eight days old or more
+    assert span == (0, 12)
+
+
 @pytest.mark.parametrize(
     ("outcome", "window", "records", "state", "rows"),
     [
@@ -52,6 +62,13 @@ def settled(store, outcome, window):
             {"checks": [check(9, eggs=False)], "exits": [leave(12, "missing")]},
             "no",
             ["exits.csv:2", "checks.csv:2"],
+        ),
+        (  # between day 0 and day 1: the looks do not contradict each other
+            "laying",
+            21,
+            {"checks": [check(0, eggs=False), check(1, eggs=True)]},
+            "yes",
+            ["checks.csv:3"],
         ),
         ("pattern", 60, {"checks": GOOD}, "yes", ["checks.csv:5"]),
         ("drone_layer", 60, {"checks": GOOD}, "no", ["checks.csv:5"]),

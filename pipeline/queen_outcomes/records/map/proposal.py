@@ -562,14 +562,14 @@ def pass_over(sheet: Sheet) -> list[str]:
     firsts = [row.cells[row.filled[0]].text for row in (*sheet.passed, *sheet.groups)]
     records = {row.cells[row.filled[0]].text.casefold() for row in sheet.rows}
     starts = Counter(text.split()[0] for text in set(firsts) if len(text.split()) > 1)
-    patterns: list[str] = []
+    found: dict[str, str] = {}
     for text in firsts:
         choices = [_general(text, starts), _without_figures(text), escaped(text)]
         for pattern in choices:
             if pattern and not any(_matches(record, pattern) for record in records):
-                if pattern not in patterns:
-                    patterns.append(pattern)
+                found.setdefault(pattern.casefold(), pattern)  # of two spellings, one
                 break
+    patterns = list(found.values())
     return [p for p in patterns if not any(o != p and _matches(p, o) for o in patterns)]
 
 

@@ -1,0 +1,63 @@
+"""A column of clocks belongs to the day it stands beside."""
+
+import tomllib
+
+import pytest
+from queen_outcomes.records.map.running import begin
+
+ROWS = range(1, 15)
+
+
+def joined(station, *headings):
+    """Give what `inseminated_at` is read from, with these headings in this order."""
+    cells = {
+        "Queen": [f"D{n}" for n in ROWS],
+        "Inseminated": [f"2025-06-{n:02}" for n in ROWS],
+        "Collected": [f"2025-05-{n:02}" for n in ROWS],
+        "Time": [f"{8 + n % 9}:15" for n in ROWS],
+        "Clock": [f"{9 + n % 9}:45" for n in ROWS],
+        "Operator": ["Ada Brun"] * 14,
+        "Dose": ["8"] * 14,
+    }
+    lines = [headings, *zip(*(cells[name] for name in headings), strict=True)]
+    (station / "records").mkdir()
+    (station / "records" / "bench.csv").write_text(
+        "".join(",".join(line) + "\n" for line in lines), "utf-8"
+    )
+    begun = begin(station)
+    begun.answer({})
+    begun.accept()
+    (rule,) = tomllib.loads(begun.settings())["read"]
+    return {
+        name: rule["columns"].get(name) for name in ("inseminated_at", "collected_at")
+    }
+
+
+@pytest.mark.parametrize(
+    ("between", "inseminated", "collected"),
+    [
+        ("Inseminated,Time", ["Inseminated", "Time"], None),
+        ("Time,Inseminated", ["Inseminated", "Time"], None),
+        # each day the clock beside it, wherever the pair stands
+        (
+            "Inseminated,Time,Collected,Clock",
+            ["Inseminated", "Time"],
+            ["Collected", "Clock"],
+        ),
+        ("Collected,Inseminated,Time", ["Inseminated", "Time"], "Collected"),
+        # a clock between two days is that of the day before it
+        ("Inseminated,Time,Collected", ["Inseminated", "Time"], "Collected"),
+        ("Collected,Time,Inseminated", "Inseminated", ["Collected", "Time"]),
+        # a day takes one clock; the second goes to the other day, however far
+        (
+            "Inseminated,Time,Clock,Dose,Collected",
+            ["Inseminated", "Time"],
+            ["Collected", "Clock"],
+        ),
+    ],
+)
+def test_a_clock_goes_to_the_nearest_day(tmp_path, between, inseminated, collected):
+    names = between.split(",")
+    last = [name for name in ("Operator", "Dose") if name not in names]
+    found = joined(tmp_path, "Queen", *names, *last)
+    assert found == {"inseminated_at": inseminated, "collected_at": collected}

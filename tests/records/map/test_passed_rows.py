@@ -1,0 +1,41 @@
+"""Which patterns pass over the rows that are no records."""
+
+from types import SimpleNamespace
+
+import pytest
+from queen_outcomes.records.map.proposal import pass_over
+
+
+def rows(*texts):
+    """Rows whose first filled cell holds these texts; what stands behind says nothing."""
+    return [
+        SimpleNamespace(
+            cells={2: SimpleNamespace(text=text), 5: SimpleNamespace(text="behind")},
+            filled=(2, 5),
+        )
+        for text in texts
+    ]
+
+
+def patterns(passed=(), groups=(), records=("Q1", "Q2")):
+    sheet = SimpleNamespace(
+        passed=rows(*passed), groups=rows(*groups), rows=rows(*records)
+    )
+    return pass_over(sheet)
+
+
+@pytest.mark.parametrize(
+    ("passed", "groups", "records", "expected"),
+    [
+        (["Total: 12", "total 7"], [], ["Q1"], ["Total*"]),
+        ([], ["Yard 3", "Yard 4"], ["Q1"], ["Yard *"]),
+        ([], ["Yard 3"], ["Q1"], ["Yard *"]),
+        ([], ["Yard 3", "Yard 4"], ["Yard 12"], ["Yard 3", "Yard 4"]),
+        # never one that a record matches
+        ([], ["Yard 3", "Yard 4"], ["Yard 3"], ["Yard 4"]),
+        ([], ["12 May", "12 June"], ["Q1"], ["* May", "* June"]),
+        (["Checked by hand"], [], ["Q1"], ["Checked by hand"]),
+    ],
+)
+def test_a_pattern_is_as_wide_as_no_record_forbids(passed, groups, records, expected):
+    assert patterns(passed, groups, records) == expected
