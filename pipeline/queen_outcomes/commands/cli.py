@@ -6,6 +6,7 @@ the command that needs it, so that help and the short commands start at once.
 
 from __future__ import annotations
 
+import atexit
 import os
 import signal
 import sys
@@ -170,4 +171,11 @@ def main() -> None:
     code = run()
     # what is done is done: a signal that comes now would end the process as if it were not
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    sys.exit(code)
+    try:
+        for stream in filter(None, (sys.stdout, sys.stderr)):
+            stream.flush()
+    except (OSError, ValueError):
+        sys.exit(code)  # Python tells what could not be written
+    # taking thousands of modules apart would take half a second
+    atexit._run_exitfuncs()  # noqa: SLF001 - they would be left out by `os._exit`
+    os._exit(code)

@@ -271,12 +271,13 @@ def match_means(X, values, gap, rng: np.random.Generator) -> np.ndarray:
     seen = ~gap
     A, target = X[seen], values[seen]
     inverse = np.linalg.inv(A.T @ A + RIDGE * len(A) * np.eye(X.shape[1]))
-    estimate = inverse @ A.T @ target
+    estimate = inverse @ (A.T @ target)
+    expected = A @ estimate
     free = max(len(target) - X.shape[1], 1)
-    sigma = np.sqrt(np.sum((target - A @ estimate) ** 2) / rng.chisquare(free))
+    sigma = np.sqrt(np.sum((target - expected) ** 2) / rng.chisquare(free))
     drawn = estimate + sigma * _normal(inverse, rng)
-    order = np.argsort(A @ estimate, kind="stable")
-    places, wanted = (A @ estimate)[order], X[gap] @ drawn
+    order = np.argsort(expected, kind="stable")
+    places, wanted = expected[order], X[gap] @ drawn
     reach = min(DONORS, len(places))
     middle = np.searchsorted(places, wanted)[:, None] + np.arange(-reach, reach)
     near = np.clip(middle, 0, len(places) - 1)
