@@ -7,7 +7,7 @@ import json
 
 import altair as alt
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from queen_outcomes.dashboard import figures, seasons, this_week
 from queen_outcomes.dashboard.charts import adjusted, funnel, theme
@@ -64,6 +64,7 @@ def test_weeks_of_a_season_follow_each_other_and_a_long_gap_is_cut():
     assert seasons.on_axis([2, 0, 12, 0]) == [0, 1, 2, None, 12]
 
 
+@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.sets(st.integers(min_value=0, max_value=52), max_size=30))
 def test_every_week_is_on_the_axis_once_and_in_order(places):
     drawn = seasons.on_axis(places)

@@ -3,6 +3,7 @@
 import random
 
 import fuzzed_sets
+import polars as pl
 import pytest
 from queen_outcomes.base.store import Store
 from queen_outcomes.records import staging
@@ -23,12 +24,32 @@ def test_a_check_says_the_same_however_its_statements_are_planned(
     assert "quarantined" in few[1]
 
 
+@pytest.mark.parametrize("form", ["csv", "parquet"])
+@pytest.mark.parametrize("more", [0, 1])
+def test_many_rows_are_planned_for_in_full_whatever_file_they_stand_in(
+    command, station, monkeypatch, form, more
+):
+    ids = [f"Q{number}" for number in range(staging.FEW_ROWS + more)]
+    rows = pl.DataFrame({"queen_id": ids, "inseminated_at": "2026-05-01"})
+    (station / "records").mkdir(exist_ok=True)
+    (station / "records" / "checks.csv").write_text("queen_id,checked_on\n")
+    path = station / "records" / f"inseminations.{form}"
+    rows.write_csv(path) if form == "csv" else rows.write_parquet(path)
+    plain = []
+
+    def noted(store):
+        plain.append(store)
+
+    monkeypatch.setattr(Store, "plan_plainly", noted)
+    assert command("check", station).code == 0
+    assert len(plain) == 1 - more
+
+
 def test_plain_plans_are_taken_back_and_empty_tables_are_told_from_others():
     with Store() as store:
         store.execute("CREATE TABLE a (x INT)")
         store.execute("CREATE TABLE b AS SELECT 1 AS x")
         assert store.filled(["a", "b"]) == {"b"}
-        assert (store.size("b"), store.size("")) == (1, 1)
         known = "EXPLAIN SELECT 40 + 2 AS x FROM b"
         full = store.rows(known)
         store.plan_plainly()

@@ -148,15 +148,6 @@ class Store:
         looks = (f"(SELECT {literal(n)} FROM {quote(n)} LIMIT 1)" for n in names)
         return {name for (name,) in self.rows(" UNION ALL ".join(looks))}
 
-    def size(self, prefix: str) -> int:
-        """Give the rows of all tables whose name begins so, by what DuckDB keeps of them."""
-        ((size,),) = self.rows(
-            "SELECT coalesce(sum(estimated_size), 0)::BIGINT FROM duckdb_tables() "
-            "WHERE starts_with(table_name, $prefix)",
-            {"prefix": prefix},
-        )
-        return int(size)
-
     def drop_like(self, *prefixes: str) -> None:
         """Remove every table and view whose name begins so."""
         found = self.rows(

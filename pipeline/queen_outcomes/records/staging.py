@@ -99,7 +99,7 @@ def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged
     preparing.begin(store)
     with naming_damaged(store, mapped.sources):
         _land(store, mapped.sources)
-        if store.size("raw_") <= FEW_ROWS:
+        if _are_few(store, mapped.sources):
             store.plan_plainly()
         for table in TABLES.values():
             own = [source for source in mapped.sources if source.table is table]
@@ -148,6 +148,15 @@ def _land(store: Store, mapped: Sequence[SourceMapping]) -> None:
             source.grid.source.file.forget()
         else:
             store.execute(f"CREATE VIEW {own} AS SELECT * FROM {source.raw}")
+
+
+def _are_few(store: Store, mapped: Sequence[SourceMapping]) -> bool:
+    """Tell whether sources hold few rows together; of very many files, that is not asked."""
+    if len(mapped) > SOURCES_AT_ONCE:
+        return False
+    counts = (f"SELECT count(*) FROM raw_{source.no}" for source in mapped)
+    query = " UNION ALL ".join(counts)
+    return not query or sum(n for (n,) in store.rows(query)) <= FEW_ROWS
 
 
 def _take_marks_off(store: Store, raw: str) -> None:
