@@ -99,6 +99,10 @@ EQUIVALENT: dict[str, str] = {
     "met = table[: already + 3]  # more failures than courses so far have no chance": (
         "a row more, which is all zeros"
     ),
+    "stats/logistic/mixed_sparse.py: "
+    "squares, steps = sizes**3, sizes[1:] * sizes[:-1]": (
+        "room is left between blocks, to which nothing is written"
+    ),
     "stats/times/turnbull.py: if kkt <= 1.0 - 0.01 * (KKT - 1.0) or steps == NEWTON_STEPS:": (
         "ends where no Newton step rises further"
     ),

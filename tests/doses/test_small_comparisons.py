@@ -34,6 +34,7 @@ from queen_outcomes.doses.differences import (
     unadjusted,
     verdict,
 )
+from queen_outcomes.doses.dose_curve import _dose_for
 from queen_outcomes.stats.shares.clustered_strata import stratified_difference
 from queen_outcomes.stats.shares.proportions import (
     Interval,
@@ -356,6 +357,25 @@ def test_comparisons_share_the_five_per_cent():
     assert simultaneous_level(1) == simultaneous_level(0) == pytest.approx(0.95)
     assert simultaneous_level(2) == pytest.approx(0.975)
     np.testing.assert_allclose(simultaneous_p([0.01, NAN, 0.7]), [0.02, NAN, 1.0])
+
+
+def test_the_dose_for_a_share_is_that_of_successes_whatever_the_outcome_asks():
+    dose, p = np.arange(4, 13, 2.0), np.array([0.5, 0.6, 0.7, 0.8, 0.9])
+
+    def curve(p, low, high):
+        rows = zip(dose, p, low, high, strict=True)
+        names = ("dose_ul", "probability", "low", "high")
+        return [dict(zip(names, row, strict=True)) for row in rows]
+
+    laid = _dose_for(0.75, curve(p, p - 0.15, p + 0.08), "laying")
+    # who is lost failed: the same curve upside down, its limits the other way round
+    lost = _dose_for(0.75, curve(1 - p, 1 - p - 0.08, 1 - p + 0.15), "lost")
+    # between 8 and 10 µL along a straight line of log-odds: 3 lies between 7/3 and 4
+    way = np.log(3 * 3 / 7) / np.log(4 * 3 / 7)
+    assert laid.dose == pytest.approx(8 + 2 * way)
+    assert (lost.dose, lost.low, lost.high) == pytest.approx(
+        (laid.dose, laid.low, laid.high), nan_ok=True
+    )
 
 
 def test_a_mean_of_two_courses_and_of_one():

@@ -84,3 +84,12 @@ def test_a_missed_check_is_told_for_a_month_however_late_its_window(today, kept)
         rows = dict(store.rows("SELECT day, status FROM due"))
     assert rows.get(7) == ("missed" if kept else None)
     assert rows[21] == "missed"
+
+
+def test_of_two_windows_the_later_close_counts_and_both_are_named_in_their_order():
+    rules = Settings(outcomes=Outcomes(laying_days=(30, 21)))
+    with derived(day(21), rules, inseminations=[insemination()]) as store:
+        (row,) = store.rows(
+            "SELECT useful_until - DATE '2025-06-01', settles FROM due WHERE day = 21"
+        )
+    assert row == (37, "laying by day 21, lost by day 21, laying by day 30")
