@@ -39,7 +39,7 @@ def commands(station: Path, out: Path, queen: str) -> dict[str, list[str]]:
         "export": ["export", str(station), str(out / "export")],
         "audit": ["audit", str(station)],
         "compare": ["compare", str(station)],
-        "plan": ["plan", str(station), "--arm", "a=8", "--arm", "b=12", "--difference", "0.3",
+        "plan": ["plan", str(station), "--arm", "a=8", "--arm", "b=12", "--difference", "0.1",
                  "--csv", str(out / "plan.csv")],
         "sheets": ["sheets", str(station)],
         "map": ["map", str(station)],
