@@ -134,6 +134,18 @@ def test_a_disk_s_own_folder_is_filled(tmp_path, monkeypatch):
     assert tmp_path.stat().st_ino == before
 
 
+def test_who_stands_in_a_folder_that_is_gone_writes_elsewhere(tmp_path, monkeypatch):
+    gone, place = tmp_path / "gone", tmp_path / "place"
+    gone.mkdir()
+    place.mkdir()
+    (place / "old").write_text("old", encoding="utf-8")
+    monkeypatch.chdir(gone)
+    gone.rmdir()
+    with outputs.new_folder(place) as folder:
+        (folder / "new").write_text("new", encoding="utf-8")
+    assert [path.name for path in place.iterdir()] == ["new"]
+
+
 def test_who_stands_in_a_folder_still_stands_in_it(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     (tmp_path / "old").write_text("old", encoding="utf-8")

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+from pathlib import Path
+
 import click
 import pytest
 from queen_outcomes import __version__
@@ -118,3 +122,13 @@ def test_every_command_has_help(command, name):
     ran = command(name, "--help")
     assert ran.code == 0
     assert cli.cli.commands[name].help
+
+
+@pytest.mark.parametrize("closed", ["stdout", "stderr"])
+def test_whoever_starts_it_may_have_closed_what_it_writes_to(tmp_path, closed):
+    tool = Path(sys.executable).with_name("queen-outcomes")
+    number = {"stdout": 1, "stderr": 2}[closed]
+    line = f'exec "{tool}" due "{tmp_path}" {number}>&-'
+    done = subprocess.run(["sh", "-c", line], capture_output=True, text=True, check=False)
+    assert done.returncode == 2
+    assert "Traceback" not in done.stderr

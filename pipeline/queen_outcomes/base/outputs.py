@@ -181,7 +181,7 @@ def _take_place(hidden: Path, place: Path) -> None:
         hidden.chmod(place.stat().st_mode & 0o777)
         # whoever stands in the folder would be left in one that is gone, and a disk's own
         # folder cannot be renamed
-        if place.is_mount() or Path.cwd().is_relative_to(place):
+        if place.is_mount() or _stands_in(place):
             _empty(place)
             for path in sorted(hidden.iterdir()):
                 shutil.move(path, place / path.name)
@@ -201,6 +201,14 @@ def _take_place(hidden: Path, place: Path) -> None:
     finally:
         shutil.rmtree(was, ignore_errors=True)
         _in_use.discard(was)
+
+
+def _stands_in(place: Path) -> bool:
+    """Tell whether this process stands in a folder; one that is removed is none."""
+    try:
+        return Path.cwd().is_relative_to(place)
+    except FileNotFoundError:
+        return False
 
 
 def _empty(folder: Path) -> None:

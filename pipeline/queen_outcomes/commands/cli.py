@@ -6,13 +6,13 @@ the command that needs it, so that help and the short commands start at once.
 
 from __future__ import annotations
 
-import atexit
 import os
 import signal
 import sys
 import threading
 import traceback
 from collections.abc import Sequence
+from pathlib import Path
 
 import click
 
@@ -168,14 +168,10 @@ def run(argv: Sequence[str] | None = None) -> int:
 
 def main() -> None:
     """Run the command line and end the process."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # whoever started it has closed it: nobody reads
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))
     code = run()
     # what is done is done: a signal that comes now would end the process as if it were not
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        for stream in filter(None, (sys.stdout, sys.stderr)):
-            stream.flush()
-    except (OSError, ValueError):
-        sys.exit(code)  # Python tells what could not be written
-    # taking thousands of modules apart would take half a second
-    atexit._run_exitfuncs()  # noqa: SLF001 - they would be left out by `os._exit`
-    os._exit(code)
+    sys.exit(code)
