@@ -170,7 +170,7 @@ def main() -> None:
     """Run the command line and end the process."""
     for name in ("stdout", "stderr"):
         if getattr(sys, name) is None:  # whoever started it has closed it: nobody reads
-            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115
     code = run()
     # what is done is done: a signal that comes now would end the process as if it were not
     signal.signal(signal.SIGINT, signal.SIG_IGN)
