@@ -22,7 +22,7 @@ from queen_outcomes.facts.exports.outcomes import (
 
 AS_IT_WAS = (
     *("version", "code", "python", "libraries"),
-    *("as_of", "settings_sha256", "files", "season_read"),
+    *("as_of", "settings_sha256", "files"),
 )
 """What of the journal decides every table before the comparison."""
 ANEW = (CHANGES, SEASON_FIXED, SEASON_CHANGES, ATTENTION)
@@ -87,8 +87,8 @@ def find(earlier: Path | None, told: dict[str, Any]) -> Unchanged | None:
 
     Notes
     -----
-    A build that fixed something for its season, or found its plan changed, is not taken
-    over: the next one reads what that one chose.
+    The season's file must be as that build left it: what a build fixes for its season, it
+    has itself been made by. One that found its plan changed is not taken over.
     """
     file = earlier / folders.STORE_FILE if earlier else None
     if earlier is None or file is None or not file.is_file():
@@ -96,7 +96,7 @@ def find(earlier: Path | None, told: dict[str, Any]) -> Unchanged | None:
     try:
         journal = folders.read_run(earlier)
         same = all(journal[name] == told[name] for name in AS_IT_WAS)
-        same = same and journal["season_read"] == journal["season"]["sha256"]
+        same = same and told["season_read"] == journal["season"]["sha256"]
         same = same and not journal["plan_changed"]
         # what somebody damaged since then, a build is to mend
         same = same and journal["store_sha256"] == folders.sha256(file)
