@@ -17,6 +17,7 @@ import polars as pl
 
 from queen_outcomes.base.store import Store
 from queen_outcomes.base.workers import Task, Workers
+from queen_outcomes.facts.exports.outcomes import OVERLOOKED
 from queen_outcomes.facts.outcomes import OUTCOMES, Outcome, outcome_named
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.signs import (
@@ -46,8 +47,6 @@ SCORED = 2**17
 """Where chance is taken from for a pattern nobody scored."""
 LAST, FIRST = "last", "first"
 """Inseminations of a course that windows may begin with."""
-OVERLOOKED = (0.02, 0.05, 0.1)
-"""Shares of looks that are supposed to miss the brood of a queen who lays."""
 WATCHED = 10
 """Courses seen on a window's last day or later, for a state on that day to be told."""
 
@@ -96,8 +95,8 @@ def begin_fills(store: Store, settings: Settings, workers: Workers) -> Filling:
     given = known.seen, model, known.keys, clusters
     tasks = begin_filling(*given, TIMES, beside)
     supposed = [
-        begin_filling_under(*given, overlooking(known.seen.signs, share), beside)
-        for share in OVERLOOKED
+        begin_filling_under(*given, overlooking(known.seen.signs, by / 100), beside)
+        for by in OVERLOOKED
     ]
     return Filling(known, overlooked_by(model.signs), tasks, supposed, beside)
 

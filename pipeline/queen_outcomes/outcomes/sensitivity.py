@@ -13,13 +13,13 @@ from typing import Any
 import numpy as np
 
 from queen_outcomes.base.store import Store
-from queen_outcomes.facts.exports.outcomes import SENSITIVITY
+from queen_outcomes.facts.exports.outcomes import OVERLOOKED, SENSITIVITY
 from queen_outcomes.facts.exports.writing import write_rows
 from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.outcomes.fills import OVERLOOKED, read_fills
+from queen_outcomes.outcomes.fills import read_fills
 
-OVERLOOKED_COLUMNS = tuple(f"overlooked_{100 * share:.0f}" for share in OVERLOOKED)
+OVERLOOKED_COLUMNS = tuple(f"overlooked_{by}" for by in OVERLOOKED)
 SHIFTED = 2.0
 """By how much odds are divided and multiplied; a judgement."""
 

@@ -340,6 +340,8 @@ ESTIMATES = ExportTable(
 )
 """Not exported: `rates` carries it."""
 _ODDS = "had the odds of yes of the unsettled courses been"
+OVERLOOKED = (2, 5, 10)
+"""Percent of looks that are supposed to miss the brood of a queen who lays."""
 SENSITIVITY = ExportTable(
     "sensitivity",
     "an outcome and its window; the build's own",
@@ -366,7 +368,7 @@ SENSITIVITY = ExportTable(
                 f"the headline had {by} % of such looks found none",
                 "nobody at risk",
             )
-            for by in (2, 5, 10)
+            for by in OVERLOOKED
         ),
     ),
     key=("outcome", "window_days"),
