@@ -20,7 +20,7 @@ Values = Mapping[str, np.ndarray]
 
 OTHER = "other"
 STRAIGHT = "straight line, which hides a best value in between"
-"""Form of a factor that may bend, where the answers are too few for it."""
+"""Form of a factor that may bend, where answers, batches or distinct values are too few."""
 FEWEST = 10
 """Courses that a level needs to stand alone."""
 MOST_KNOTS = 4
