@@ -54,6 +54,10 @@ SETTINGS = (
 )  # fmt: skip
 LARGE = 0.06
 """Share of sets with many tables, columns and rows; the others cost half as much or less."""
+DAMAGED = 0.12
+"""Share of files that are damaged: most such sets end refused, and show nothing of their rows."""
+ROWS_ONLY = 0.6
+"""Share of damaged text files whose headings are left alone, so that their rows are read."""
 OPTIONAL = tuple(name for name, table in TABLES.items() if not table.required)
 
 
@@ -78,7 +82,7 @@ def make(station: Path, draw: random.Random) -> MadeSet:
     made = MadeSet(station)
     records = station / "records"
     records.mkdir(parents=True)
-    settings = 'name = "Fuzz"\nas_of = 2026-07-01\n' + draw.choice(SETTINGS)
+    settings = 'name = "Fuzz"\nas_of = 2026-08-01\n' + draw.choice(SETTINGS)
     (station / "station.toml").write_text(settings, encoding="utf-8")
     marks = iter(range(draw.randrange(100_000), 10**6))
     large = draw.random() < LARGE
@@ -93,7 +97,7 @@ def make(station: Path, draw: random.Random) -> MadeSet:
             path = records / f"{stem}.{ending}"
             write(path, headings, rows, draw)
             made.done.append(path.name)
-            if draw.random() < 0.25:
+            if draw.random() < DAMAGED:
                 _damage(path, draw)
                 made.done.append(f"damaged {path.name}")
     return made
@@ -221,7 +225,11 @@ def _damage(path: Path, draw: random.Random) -> None:
         parts = _damaged_parts(content, draw) if draw.random() < 0.8 else None
     except (zipfile.BadZipFile, ValueError, OSError, EOFError, zlib.error, NotImplementedError):
         parts = None  # no workbook, or one whose zip is damaged already
-    path.write_bytes(damaged(content, draw) if parts is None else parts)
+    if parts is None:
+        text = path.suffix in (".csv", ".tsv", ".txt") and draw.random() < ROWS_ONLY
+        whole = content.find(b"\n") + 1 if text else 0
+        parts = content[:whole] + damaged(content[whole:], draw)
+    path.write_bytes(parts)
 
 
 def damaged(content: bytes, draw: random.Random) -> bytes:
