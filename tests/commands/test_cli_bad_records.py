@@ -77,7 +77,7 @@ REFUSALS = {
             INSEMINATIONS.replace("2026-05-01", "soon")
         ),
         (),
-        "4 rows read, 2 of them in quarantine",
+        "2 inseminations read, 2 of them in quarantine",
     ),
     "no insemination accepted": (
         lambda r: (r / "inseminations.csv").write_text(

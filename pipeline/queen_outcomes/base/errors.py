@@ -17,6 +17,8 @@ import re
 from collections.abc import Iterable, Sequence
 
 MOST_SHOWN = 10
+LONGEST = 160
+"""Signs of one problem that are shown."""
 """How many problems of one kind a message spells out before "and N more"."""
 
 
@@ -109,7 +111,15 @@ def _parts(name: str) -> list[str]:
 
 
 def shorten(problems: list[str], separator: str = "; ") -> str:
-    """Join problems, at most ``MOST_SHOWN`` of them, and count the rest."""
+    """Join problems, at most ``MOST_SHOWN`` of them, and count the rest.
+
+    Of one that is longer than ``LONGEST``, a cell with a whole page in it, only the
+    beginning is given.
+    """
     rest = len(problems) - MOST_SHOWN
-    shown = separator.join(problems[:MOST_SHOWN])
+    shown = separator.join(map(_beginning, problems[:MOST_SHOWN]))
     return f"{shown}{separator}and {rest} more" if rest > 0 else shown
+
+
+def _beginning(text: str) -> str:
+    return text if len(text) <= LONGEST else f"{text[:LONGEST]} ..."

@@ -125,15 +125,18 @@ def useless(
     -----
     Blank records are no fault: a station begins with them.
     """
-    ((read, quarantined),) = store.rows(
-        "SELECT coalesce(sum(rows_read), 0)::BIGINT, "
-        "coalesce(sum(quarantined), 0)::BIGINT FROM sources"
+    ((read, rows, quarantined),) = store.rows(
+        "SELECT coalesce(sum(rows_read), 0)::BIGINT, coalesce(sum(rows_read) FILTER "
+        """("table" = 'inseminations'), 0)::BIGINT, coalesce(sum(quarantined) FILTER """
+        """("table" = 'inseminations'), 0)::BIGINT FROM sources"""
     )
     ((used, first),) = store.rows(
         "SELECT count(*), CAST(min(inseminated_at) AS DATE) FROM accepted_inseminations"
     )
     if not used and (read or unread):
-        parts = [f"{read} rows read, {quarantined} of them in quarantine"]
+        parts = [f"{read} rows read, none of them an insemination"]
+        if rows:
+            parts = [f"{rows} inseminations read, {quarantined} of them in quarantine"]
         parts += [f"not read: {shorten(list(unread), ', ')}"] if unread else []
         return RecordsError(
             "no insemination can be used, so there is nothing to build on",

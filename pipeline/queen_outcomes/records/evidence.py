@@ -386,7 +386,8 @@ def _words_settings(
         known = {text: word if word in ours else None for text, word in known.items()}
     unknown = [suggested.toml(text) for text, sets in known.items() if sets is None]
     if unknown:
-        lines.append(f"# what {', '.join(unknown)} means, only you know: {choices}")
+        named = shorten(unknown, ", ")
+        lines.append(f"# what {named} means, only you know: {choices}")
     return ("\n".join([section, *lines]),)
 
 

@@ -223,7 +223,8 @@ class Workbook:
     @staticmethod
     def damaged(where: str, problem: Exception) -> RecordsError:
         """Say that a workbook, or a sheet of it, is damaged."""
-        ending = where.partition("#")[0].rpartition(".")[2]
+        # a # may stand in the file's own name as well as before its sheet
+        ending = "ods" if ".ods" in where.lower() else "xlsx"
         return RecordsError(
             "the workbook is damaged",
             where=where,
