@@ -42,7 +42,8 @@ differing AS (
 SELECT
     course_id,
     outcome,
-    window_days,
+    -- as in outcomes: without a build before, this build's own stands for it
+    CAST(window_days AS INTEGER) AS window_days,
     was,
     "is",
     CASE
