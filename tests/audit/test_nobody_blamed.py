@@ -167,3 +167,14 @@ def test_an_operator_alone_is_measured_by_the_own_past_only():
     found = {one["series"]: one["message"] for one in told(store, "series_limits")}
     assert "operator or season cannot be told apart" in found["level"]
     assert found["drift"] == found["station"] == ""
+
+
+def test_an_operator_whose_courses_alone_count_is_told_apart_from_nobody():
+    # nobody ever looked at B's queen
+    made = [
+        {"operator": "A", "dose_ul": 8.0, "on": 0, "lays": True},
+        {"operator": "B", "dose_ul": 8.0, "on": 0, "lays": True, "looks": ()},
+    ]
+    rows = rows_of(audited(made))
+    assert rows["A"]["apart_from"] == ""
+    assert rows["A"]["flag"] is None

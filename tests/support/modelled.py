@@ -15,7 +15,10 @@ LAYING = Settings(outcomes=Outcomes(check_days=(7, 14, 21)))
 
 
 def rows(queens: list[dict], shuffle: int = 0) -> dict[str, list[dict]]:
-    """Give a station's tables; a queen has ``lays`` and what the records may hold."""
+    """Give a station's tables; a queen has ``lays`` and what the records may hold.
+
+    ``looks``: days after which she was looked at, where they are not the usual ones.
+    """
     made: dict[str, list[dict]] = {"queens": [], "inseminations": [], "checks": []}
     for number, queen in enumerate(queens):
         queen_id, on = f"Q{number:04d}", queen.get("on", number % 60)
@@ -39,7 +42,7 @@ def rows(queens: list[dict], shuffle: int = 0) -> dict[str, list[dict]]:
         made["inseminations"].append(
             {"queen_id": queen_id, "inseminated_at": at, **done}
         )
-        for after in (12, 21, 25):
+        for after in queen.get("looks", (12, 21, 25)):
             seen = {"eggs": bool(queen["lays"]), "queen_seen": True}
             made["checks"].append(check(on + after, queen_id, **seen))
     for table in made.values() if shuffle else ():

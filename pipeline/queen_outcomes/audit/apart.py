@@ -128,8 +128,10 @@ def _few_shared(name: str, counted: ClosedCourses) -> Apart | None:
 def _hidden(name: str, counted: ClosedCourses, others: Mapping[str, Any]) -> Apart:
     """Give what goes with an operator so closely that her part cannot be seen."""
     own = counted.operator == name
+    if not own.any() or own.all():  # nobody to be told apart from
+        return Apart()
     weights = counted.risk * (1 - counted.risk)
-    wider = inflation(own, list(others.values()), weights) if own.any() else 1.0
+    wider = inflation(own, list(others.values()), weights)
     if wider < NO_VERDICT:
         return Apart()
     alone = {n: inflation(own, [x], weights) for n, x in others.items()}
