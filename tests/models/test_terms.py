@@ -9,6 +9,7 @@ from queen_outcomes.models.terms import (
     coarsen,
     find_form,
     find_levels,
+    straightened,
 )
 
 
@@ -36,12 +37,29 @@ def test_a_spline_falls_to_three_knots_then_to_a_line():
     values = {"dose": np.linspace(5, 14, 200)}
     form = find_form(MAIN["dose"], values)
     assert (form.df, form.said) == (3, "spline of 4 knots")
-    form = coarsen(form, values)
+    form = coarsen(form, values, drawn=False)
     assert (form.df, form.said) == (2, "spline of 3 knots")
-    form = coarsen(form, values)
+    form = coarsen(form, values, drawn=False)
     assert form.df == 1
     assert form.said == "straight line, which hides a best value in between"
-    assert coarsen(form, values) is None
+    assert coarsen(form, values, drawn=True) is None
+
+
+def test_a_bend_is_drawn_to_a_line_where_the_budget_ends():
+    values = {"dose": np.linspace(5, 14, 200)}
+    form = coarsen(find_form(MAIN["dose"], values), values, drawn=True)
+    form = coarsen(form, values, drawn=True)
+    assert (form.df, form.cost) == (2, 1)
+    assert coarsen(form, values, drawn=True) is None
+    line, bend = form.columns(values).T
+    # at one standard deviation the bend, its line taken off, is 1 log odds from its worst
+    # to its best value between the outer knots
+    inside = (line >= form.knots[0] - form.centre) & (line <= form.knots[-1] - form.centre)
+    slope, rise = np.polyfit(line[inside], bend[inside], 1)
+    away = (bend - rise - slope * line)[inside]
+    assert form.pull[0] == 0
+    assert np.ptp(away) / np.sqrt(form.pull[1]) == pytest.approx(1, rel=0.02)
+    assert straightened(form).df == 1
 
 
 def test_what_is_a_line_by_plan_hides_no_bend():

@@ -36,12 +36,12 @@ def ready(*, dense_up_to=None, monkeypatch=None):
         monkeypatch.setattr(mixed_sparse, "DENSE_UP_TO", dense_up_to)
         monkeypatch.setattr(mixed_sparse, "SMALLEST_BLOCK", 4)
     ones = np.ones(len(y))
-    return mixed.prepare(X, y, list(codes.values()), ones, ones)
+    return mixed.prepare(X, y, list(codes.values()), ones, ones, np.zeros(3))
 
 
 def test_the_slope_is_that_of_the_value():
     prepared = ready()
-    model, sd = Laplace(prepared.rows), np.array([0.3, 0.5, 0.2])
+    model, sd = Laplace(prepared.rows, prepared.pull), np.array([0.3, 0.5, 0.2])
     point = np.concatenate([prepared.start + 0.1, sd])
     _, by_coefficient, by_deviation = model.slope(point[:3], point[3:])
     for place, slope in enumerate([*by_coefficient, *by_deviation]):
@@ -84,7 +84,7 @@ def test_small_blocks_and_one_dense_block_give_the_same_value(monkeypatch):
     dense = ready()
     cut = ready(dense_up_to=0, monkeypatch=monkeypatch)
     sd = np.array([0.3, 0.5, 0.2])
-    one, other = (Laplace(p.rows).slope(p.start, sd) for p in (dense, cut))
+    one, other = (Laplace(p.rows, p.pull).slope(p.start, sd) for p in (dense, cut))
     assert one[0] == pytest.approx(other[0], rel=1e-13)
     assert one[2] == pytest.approx(other[2], abs=1e-9)
 

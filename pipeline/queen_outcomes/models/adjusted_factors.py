@@ -256,8 +256,9 @@ def aliases(fitted: Fitted) -> dict[str, Alias]:
     asked: within most of them a factor hardly varies, and it is between batches that the
     model compares it (`overlap` asks how many hold both values).
     """
+    free = fitted.design.pull == 0  # a bend drawn to a line cannot run off with another
     columns = [
-        fitted.X[:, fitted.design.columns_of(k)]
+        fitted.X[:, [j for j in fitted.design.columns_of(k) if free[j]]]
         for k in range(len(fitted.design.forms))
     ]
     weights = expit(fitted.X @ fitted.beta)

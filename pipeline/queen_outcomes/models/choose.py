@@ -13,7 +13,15 @@ import numpy as np
 
 from queen_outcomes.models.analysis_set import GROUPINGS, AnalysisSet
 from queen_outcomes.models.closed import BATCHES
-from queen_outcomes.models.terms import GROUPS, Form, Term, Values, coarsen, find_form
+from queen_outcomes.models.terms import (
+    GROUPS,
+    Form,
+    Term,
+    Values,
+    coarsen,
+    find_form,
+    straightened,
+)
 from queen_outcomes.stats.logistic.collinear import independent_columns
 
 FEWEST_GROUPS = 5
@@ -45,6 +53,12 @@ class Design:
     names: tuple[str, ...]
     left_out: tuple[str, ...]
     message: str
+
+    @property
+    def pull(self) -> np.ndarray:
+        """Precision with which each coefficient is drawn to zero, shape (p,)."""
+        every = [np.zeros(1), *(form.pull for form in self.forms)]
+        return np.concatenate(every)[self.kept]
 
     def matrix(self, values: Values) -> np.ndarray:
         """Give the columns for these values, the constant first."""
@@ -80,6 +94,7 @@ def choose(
     adjust_for: Sequence[str],
     each: int,
     counted: tuple[int, str] | None = None,
+    drawn: bool = False,
 ) -> Design:
     """Choose factors and forms.
 
@@ -95,6 +110,8 @@ def choose(
     counted : tuple of int and str, optional
         How many there are of what limits the model, and what that is; the rarer answer
         when not given.
+    drawn : bool
+        Where the budget allows only a line, keep a bend that is drawn to one.
     """
     terms = [*courses.terms, *(GROUPS[name] for name in fixed)]
     forms, left_out = _that_vary(terms, courses.values)
@@ -103,10 +120,12 @@ def choose(
         counted = (courses.rarer, "of the rarer answer")
     rarer, what = counted
     why = f"{rarer} {what} allow {rarer // each} degrees of freedom"
-    forms = _within(forms, rarer // each, keep, (courses.values, left_out, why))
+    told = (courses.values, left_out, why)
+    forms = _within(forms, rarer // each, keep, told, drawn=drawn)
     for kind in BATCHES:
-        forms = _within_batches(forms, kind, keep, courses.values, left_out)
-    taken = sum(form.df for form in forms)
+        some = (forms, kind, keep, courses.values, left_out)
+        forms = _within_batches(*some, drawn=drawn)
+    taken = sum(form.cost for form in forms)
     over = taken > rarer // each
     message = f"what is always adjusted for takes {taken}; {why}" if over else ""
     return _independent(forms, courses.values, left_out, message)
@@ -127,7 +146,9 @@ def as_earlier(design: Design, left_out: Sequence[str] = ()) -> Earlier:
     ``left_out`` names what had gone before the choice.
     """
     terms = [
-        replace(form.term, knots=tuple(form.knots.tolist()) or 0)
+        replace(
+            form.term, knots=tuple(form.knots.tolist()) or 0, is_drawn=form.is_drawn
+        )
         for form in design.forms
         if form.term.name not in GROUPS
     ]
@@ -152,6 +173,14 @@ def leave_out(
     stay = [form for k, form in enumerate(design.forms) if k not in numbers]
     gone = [f"{design.forms[k].term.label}: {why}" for k in numbers]
     return _independent(stay, values, [*design.left_out, *gone], design.message)
+
+
+def straight(design: Design, values: Values) -> Design:
+    """Give a design with lines in place of bends that are drawn to one."""
+    if not any(form.is_drawn for form in design.forms):
+        return design
+    forms = [straightened(f) if f.is_drawn else f for f in design.forms]
+    return _independent(forms, values, list(design.left_out), design.message)
 
 
 def by_reason(left_out: Sequence[str]) -> tuple[str, ...]:
@@ -180,6 +209,8 @@ def _within(
     keep: set[str],
     told: tuple[Values, list[str], str],
     among: set[str] | None = None,
+    *,
+    drawn: bool,
 ) -> list[Form]:
     """Make forms simpler, then drop them, the last first, until they fit."""
     values, left_out, why = told
@@ -187,11 +218,11 @@ def _within(
 
     def inside() -> bool:
         counted = [f for f in forms if among is None or f.term.name in among]
-        return sum(form.df for form in counted) <= allowed
+        return sum(form.cost for form in counted) <= allowed
 
     for _ in range(2):
         for at in reversed(range(len(forms))):
-            simpler = None if inside() else coarsen(forms[at], values)
+            simpler = None if inside() else coarsen(forms[at], values, drawn=drawn)
             if simpler is not None and (among is None or forms[at].term.name in among):
                 forms[at] = simpler
     for form in reversed(list(forms)):
@@ -202,7 +233,9 @@ def _within(
     return forms
 
 
-def _within_batches(forms, kind: str, keep: set[str], values: Values, left_out):
+def _within_batches(
+    forms, kind: str, keep: set[str], values: Values, left_out, *, drawn: bool
+):
     """Hold what varies only between batches to the number of batches."""
     batch = values[kind]
     batches = len(np.unique(batch[batch != ""]))
@@ -216,7 +249,7 @@ def _within_batches(forms, kind: str, keep: set[str], values: Values, left_out):
     word = GROUPS[kind].label
     allowed = batches // BATCHES_EACH
     why = f"varies only between the {batches} {word}es, too few for more factors"
-    return _within(forms, allowed, keep, (values, left_out, why), among)
+    return _within(forms, allowed, keep, (values, left_out, why), among, drawn=drawn)
 
 
 def is_between(x: np.ndarray, batch: np.ndarray) -> bool:
@@ -253,10 +286,16 @@ def _independent(forms, values: Values, left_out: list[str], message: str) -> De
     owner = np.concatenate([[-1], *(np.full(f.df, k) for k, f in enumerate(forms))])
     names = ["constant", *(f"{f.term.label}: {n}" for f in forms for n in f.names)]
     kept = np.array(independent_columns(X), int)
-    stay = [k for k in range(len(forms)) if (owner[kept] == k).any()]
+    first = {k: int(np.flatnonzero(owner == k)[0]) for k in range(len(forms))}
+    # a bend without its line would be drawn to no effect at all
+    stay = [
+        k
+        for k, form in enumerate(forms)
+        if (first[k] in kept if form.is_drawn else (owner[kept] == k).any())
+    ]
     for k, form in enumerate(forms):
         lost = form.df - int((owner[kept] == k).sum())
-        if lost == form.df:
+        if k not in stay:
             left_out.append(
                 f"{form.term.label}: cannot be told apart from those before it"
             )

@@ -250,7 +250,8 @@ def _test(fitted: Fitted, columns: list[int]) -> Test:
     if not fitted.is_told(each).all():
         return replace(NO_TEST, df=len(columns))
     df = float(fitted.df(each, columns).min())
-    return wald_test(fitted.beta, fitted.cov, columns, df=df)
+    pull = fitted.design.pull
+    return wald_test(fitted.beta, fitted.cov, columns, df=df, pull=pull)
 
 
 def group_freedom(design: Design, values: Values) -> np.ndarray:

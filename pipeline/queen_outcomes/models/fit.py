@@ -16,7 +16,13 @@ from functools import cached_property
 import numpy as np
 
 from queen_outcomes.models.analysis_set import GROUPINGS, AnalysisSet, own_level
-from queen_outcomes.models.choose import Design, Earlier, choose, take_earlier
+from queen_outcomes.models.choose import (
+    Design,
+    Earlier,
+    choose,
+    straight,
+    take_earlier,
+)
 from queen_outcomes.models.terms import Values
 from queen_outcomes.stats.histories.pooling import (
     MOST_UNSETTLED,
@@ -214,7 +220,7 @@ def fit_clustered(
     courses: AnalysisSet, design: Design, X: np.ndarray, said: str
 ) -> Fitted:
     """Fit a plain logistic model, with limits by graft batch where there are enough."""
-    found = fit_plain(X, courses.y, courses.weights)
+    found = fit_plain(X, courses.y, courses.weights, design.pull)
     if not found.converged:
         return no_model(courses, found.message, design)
     codes = cluster_codes(courses)
@@ -232,9 +238,9 @@ def fit_clustered(
 def _by_batch(base: Fitted, found, codes: np.ndarray) -> Fitted:
     """Give limits by graft batch."""
     X, y, weights, beta = base.X, base.courses.y, base.courses.weights, found.beta
-    clusters = len(np.unique(codes))
+    clusters, pull = len(np.unique(codes)), base.design.pull
     kind = "CR1" if clusters >= MANY_FOR_CR1 else "CR2"
-    cov = cluster_cov(X, y, beta, codes, kind, weights)
+    cov = cluster_cov(X, y, beta, codes, kind, weights, pull)
     if not np.isfinite(cov).all():
         why = "the batches give no standard errors"
         return no_model(base.courses, why, base.design)
@@ -243,7 +249,7 @@ def _by_batch(base: Fitted, found, codes: np.ndarray) -> Fitted:
         rows = np.atleast_2d(contrasts)
         if kind == "CR1":
             return np.full(len(rows), clusters - 1.0)
-        return satterthwaite_df(X, beta, codes, rows, weights)
+        return satterthwaite_df(X, beta, codes, rows, weights, pull)
 
     each = freedom(np.eye(len(beta)))
     se = np.sqrt(np.maximum(np.diag(cov), 0))
@@ -258,7 +264,8 @@ def _by_batch(base: Fitted, found, codes: np.ndarray) -> Fitted:
         high=beta + arm,
         freedom=freedom,
         tests=every_test(
-            base.design, lambda c: wald_test(beta, cov, c, df=float(each[c].min()))
+            base.design,
+            lambda c: wald_test(beta, cov, c, df=float(each[c].min()), pull=pull),
         ),
         message=join(base.message, f"limits by {kind} over {clusters} graft batches"),
     )
@@ -268,8 +275,13 @@ def _without_clusters(base: Fitted, found, clusters: int, alone: bool) -> Fitted
     """Give ordinary limits: each course by itself, or the batches are in the model."""
     X, y, weights = base.X, base.courses.y, base.courses.weights
 
+    pull = base.design.pull
+
     def without(columns: list[int]) -> Test:
-        less = fit_plain(np.delete(X, columns, axis=1), y, weights)
+        if pull[columns].any():  # what is drawn takes less than its columns
+            return wald_test(found.beta, found.cov, columns, pull=pull)
+        left = np.delete(pull, columns)
+        less = fit_plain(np.delete(X, columns, axis=1), y, weights, left)
         return likelihood_ratio(found, less) if less.converged else NO_TEST
 
     few = not alone and clusters > 1
@@ -318,7 +330,8 @@ def find_design(
         design = take_earlier(courses, earlier, fixed=fixed)
     else:
         each = EACH_PENALISED if rarer < RARE else EACH
-        design = choose(courses, fixed=fixed, adjust_for=adjust_for, each=each)
+        kept = {"fixed": fixed, "adjust_for": adjust_for, "each": each}
+        design = choose(courses, **kept, drawn=rarer >= RARE)
     if not design.forms:
         return no_model(courses, "no factor is left to compare", design)
     if len(design.kept) >= len(courses.y):
@@ -332,8 +345,12 @@ def by_method(
     """Fit a design by the method that the answers call for."""
     X = design.matrix(courses.values)
     at_risk = slice(None) if courses.weights is None else courses.weights > 0
-    apart = find_separation(X[at_risk], courses.y[at_risk], design.names)
+    free = design.pull == 0  # what is drawn to zero does not run away
+    names = tuple(n for n, is_free in zip(design.names, free, strict=True) if is_free)
+    apart = find_separation(X[at_risk][:, free], courses.y[at_risk], names)
     if courses.rarer < RARE or apart.kind != "none":
+        design = straight(design, courses.values)
+        X = design.matrix(courses.values)
         return _penalised(courses, design, X, apart.message, tested=tested)
     if random:
         fitted = _mixed(courses, design, X, random, tested=tested)
@@ -409,18 +426,20 @@ def _mixed(
     courses: AnalysisSet, design: Design, X, random: list[str], *, tested: bool = True
 ) -> Fitted:
     codes = {name: own_level(courses.values[name]) for name in random}
-    weights = courses.weights
-    found = fit_mixed(X, courses.y, codes, weights=weights)
+    weights, pull = courses.weights, design.pull
+    found = fit_mixed(X, courses.y, codes, weights=weights, pull=pull)
     if not found.converged:
         return no_model(courses, found.message, design)
 
     def without(columns: list[int]) -> Test:
         less = fit_mixed(
-            np.delete(X, columns, axis=1), courses.y, codes, weights=weights
+            *(np.delete(X, columns, axis=1), courses.y, codes),
+            weights=weights,
+            pull=np.delete(pull, columns),
         )
-        if less.converged:
+        if less.converged and not pull[columns].any():
             return likelihood_ratio(found, less)
-        return wald_test(found.beta, found.cov_beta, columns)
+        return wald_test(found.beta, found.cov_beta, columns, pull=pull)
 
     zero = ", ".join(name.replace("_", " ") for name in found.sd_at_zero)
     said = f"no difference seen between levels of {zero}" if zero else ""
@@ -438,6 +457,7 @@ def _mixed_again(fitted: Fitted, courses: AnalysisSet, X, groups: Groups) -> Fit
     found = fit_again(
         *(fitted.mixed, X, courses.y, groups.codes),
         weights=courses.weights,
+        pull=fitted.design.pull,
         pattern=groups.pattern,
     )
     if not found.converged:

@@ -33,10 +33,10 @@ def cross_validate(fitted: Fitted, seed: int) -> Validation | None:
         return None
     rows = _whole(fitted)
     X, y = fitted.X[rows], fitted.courses.y[rows]
-    batches = cluster_codes(fitted.courses)[rows]
+    batches, pull = cluster_codes(fitted.courses)[rows], fitted.design.pull
 
     def fit_predict(train: np.ndarray, test: np.ndarray) -> np.ndarray:
-        return _predict(X, y, train, test)
+        return _predict(X, y, pull, train, test)
 
     p, base = out_of_fold(fit_predict, group_folds(batches, y, FOLDS), y)
     return validate(y, p, batches, base=base, seed=seed, replicates=REPLICATES)
@@ -52,7 +52,7 @@ def look_forward(fitted: Fitted) -> str:
     before, last = forward_split(season)
     if min(y[before].sum(), (1 - y[before]).sum()) < FEWEST or not last.any():
         return ""
-    p = _predict(X, y, before, last)
+    p = _predict(X, y, fitted.design.pull, before, last)
     brier, base = (
         np.mean((p - y[last]) ** 2),
         np.mean((y[before].mean() - y[last]) ** 2),
@@ -72,13 +72,16 @@ def _whole(fitted: Fitted) -> np.ndarray:
     return rows[np.isfinite(fitted.courses.y[rows])]
 
 
-def _predict(X: np.ndarray, y: np.ndarray, train, test) -> np.ndarray:
+def _predict(
+    X: np.ndarray, y: np.ndarray, pull: np.ndarray, train, test
+) -> np.ndarray:
     kept = independent_columns(X[train])
-    return expit(X[test][:, kept] @ _coefficients(X[train][:, kept], y[train]))
+    found = _coefficients(X[train][:, kept], y[train], pull[kept])
+    return expit(X[test][:, kept] @ found)
 
 
-def _coefficients(X: np.ndarray, y: np.ndarray) -> np.ndarray:
-    found = fit_plain(X, y)
+def _coefficients(X: np.ndarray, y: np.ndarray, pull: np.ndarray) -> np.ndarray:
+    found = fit_plain(X, y, pull=pull)
     if found.converged:
         return found.beta
     return fit_firth(X, y, profile=False).flic_beta

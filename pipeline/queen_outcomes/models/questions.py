@@ -148,6 +148,7 @@ def write_form(form: Earlier) -> Section:
     return {
         "terms": [term.name for term in form.terms],
         "knots": {term.name: list(term.knots) for term in form.terms if term.knots},
+        "drawn": [term.name for term in form.terms if term.is_drawn],
         "left_out": list(form.left_out),
         "said": form.message,
     }
@@ -155,9 +156,14 @@ def write_form(form: Earlier) -> Section:
 
 def read_form(section: Section) -> Earlier:
     """Read back what `write_form` gave."""
-    knots = section["knots"]
+    # a season fixed before bends were drawn has none
+    knots, drawn = section["knots"], section.get("drawn", ())
     terms = [
-        replace(TERMS[name], knots=tuple(knots.get(name, ())) or 0)
+        replace(
+            TERMS[name],
+            knots=tuple(knots.get(name, ())) or 0,
+            is_drawn=name in drawn,
+        )
         for name in section["terms"]
     ]
     return Earlier(tuple(terms), tuple(section["left_out"]), section["said"])

@@ -351,7 +351,8 @@ def bends(fitted: Fitted, number: int) -> str:
     if not fitted.is_told(each).all():
         return ""
     df = float(fitted.df(each, columns).min())
-    p = wald_test(fitted.beta, fitted.cov, columns, df=df).p
+    pull = fitted.design.pull
+    p = wald_test(fitted.beta, fitted.cov, columns, df=df, pull=pull).p
     return f"against a line P = {p:.2g}" if np.isfinite(p) else ""
 
 

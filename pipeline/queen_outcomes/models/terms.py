@@ -20,7 +20,11 @@ Values = Mapping[str, np.ndarray]
 
 OTHER = "other"
 STRAIGHT = "straight line, which hides a best value in between"
-"""Form of a factor that may bend, where answers, batches or distinct values are too few."""
+"""Form of a factor that may bend, where its distinct values or the answers are too few."""
+BEND = 1.0
+"""Standard deviation of how far a drawn bend lifts its best value above its worst, in log
+odds: an odds ratio of 2.7 is usual, of 7 rare. A choice; a factor's whole effect, line
+and bend, is seldom larger."""
 FEWEST = 10
 """Courses that a level needs to stand alone."""
 MOST_KNOTS = 4
@@ -32,7 +36,8 @@ class Term:
 
     ``shown`` says how a number of the model's scale is turned back: "log1p" or "log".
     ``knots`` fixes the form: how many (0: a line), or where they lie; None leaves it to
-    how many answers there are.
+    how many answers there are. ``is_drawn`` says that a bend by knots that are fixed is
+    drawn to a line.
     """
 
     name: str
@@ -42,6 +47,7 @@ class Term:
     unit: str = ""
     shown: str = ""
     knots: int | tuple[float, ...] | None = None
+    is_drawn: bool = False
 
     def as_read(self, value: float) -> float:
         """Turn a value of the model's scale into the one that people know."""
@@ -114,12 +120,15 @@ class Form:
         Of words, the commonest first: it is what the others are compared with.
     centre : float
         Taken off a number, so that the constant stands for a usual course.
+    is_drawn : bool
+        The bend is drawn to a line, as far as the answers do not tell of it.
     """
 
     term: Term
     knots: np.ndarray = field(default_factory=lambda: np.empty(0))
     levels: tuple[str, ...] = ()
     centre: float = 0.0
+    is_drawn: bool = False
 
     @property
     def df(self) -> int:
@@ -129,12 +138,31 @@ class Form:
         return 2 if self.term.kind == "season" else max(1, len(self.knots) - 1)
 
     @property
+    def cost(self) -> int:
+        """How much of a budget it takes: a bend that is drawn to a line takes none."""
+        return 1 if self.is_drawn else self.df
+
+    @property
+    def pull(self) -> np.ndarray:
+        """Precision with which each column's coefficient is drawn to zero, shape (df,)."""
+        drawn = np.zeros(self.df)
+        if self.is_drawn:
+            x = np.linspace(self.knots[0], self.knots[-1], 101)
+            line, *bends = rcs_basis(x, self.knots).T
+            for j, bend in enumerate(bends, start=1):
+                away = bend - np.polyval(np.polyfit(line, bend, 1), line)
+                drawn[j] = (np.ptp(away) / BEND) ** 2
+        return drawn
+
+    @property
     def said(self) -> str:
         """Give the form in words."""
         if self.term.kind == "words":
             return f"{len(self.levels)} levels"
         if self.term.kind == "season":
             return "sine and cosine of the year"
+        if self.is_drawn:
+            return "bend, drawn to a line as far as answers are too few to tell"
         if len(self.knots):
             return f"spline of {len(self.knots)} knots"
         return STRAIGHT if self.term.kind in ("spline", "gap") else "line"
@@ -182,7 +210,8 @@ def find_form(term: Term, values: Values) -> Form | None:
     seen = x[np.isfinite(x)]
     if len(seen) == 0 or np.ptp(seen) <= 1e-9 * max(1.0, np.abs(seen).max()):
         return None
-    return Form(term, knots=_knots(term, seen), centre=float(np.median(seen)))
+    centre = float(np.median(seen))
+    return Form(term, knots=_knots(term, seen), centre=centre, is_drawn=term.is_drawn)
 
 
 def _knots(term: Term, seen: np.ndarray) -> np.ndarray:
@@ -193,13 +222,23 @@ def _knots(term: Term, seen: np.ndarray) -> np.ndarray:
     return rcs_knots(seen, term.knots or MOST_KNOTS)
 
 
-def coarsen(form: Form, values: Values) -> Form | None:
-    """Give the next simpler form: 3 knots, then a line, then None, as if it is fixed."""
-    if form.term.knots is not None:
+def coarsen(form: Form, values: Values, *, drawn: bool) -> Form | None:
+    """Give the next simpler form: 3 knots, then a line, then None, as if it is fixed.
+
+    ``drawn`` keeps a bend in place of the line, which costs no more.
+    """
+    if form.term.knots is not None or form.is_drawn:
         return None
     if len(form.knots) > 3:
         return replace(form, knots=rcs_knots(values[form.term.column], 3))
-    return replace(form, knots=np.empty(0)) if len(form.knots) else None
+    if not len(form.knots):
+        return None
+    return replace(form, is_drawn=True) if drawn else straightened(form)
+
+
+def straightened(form: Form) -> Form:
+    """Give a line in place of a bend that is drawn to one; other forms as they are."""
+    return replace(form, knots=np.empty(0), is_drawn=False)
 
 
 def find_levels(x: np.ndarray, fewest: int = FEWEST) -> tuple[str, ...]:

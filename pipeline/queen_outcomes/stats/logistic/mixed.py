@@ -49,6 +49,8 @@ class PreparedRows:
         What the log-likelihood has beside the part that depends on the model.
     level_information : ndarray, shape (K,)
         Information of a typical level of each grouping about its own effect.
+    pull : ndarray, shape (p, p)
+        Precision with which whitened coefficients are drawn to zero.
     """
 
     rows: CellRows
@@ -56,14 +58,15 @@ class PreparedRows:
     start: np.ndarray
     constant: float
     level_information: np.ndarray
+    pull: np.ndarray
 
 
-def find_fault(X, y, codes, trials, weights) -> str:
+def find_fault(X, y, codes, trials, weights, pull) -> str:
     """Say in words what forbids a fit; empty when nothing does.
 
     Parameters
     ----------
-    X, y, codes, trials, weights : ndarray
+    X, y, codes, trials, weights, pull : ndarray
         As in `prepare`.
     """
     for words in (
@@ -72,6 +75,8 @@ def find_fault(X, y, codes, trials, weights) -> str:
     ):
         if words:
             return words
+    if pull.shape != X.shape[1:] or not np.isfinite(pull).all() or (pull < 0).any():
+        return "what draws coefficients to zero is not a number from 0 on for each column"
     if any(code.dtype.kind not in "iu" or code.min() < 0 for code in codes):
         return "a grouping holds codes that are not whole numbers from 0 on"
     if (
@@ -108,7 +113,7 @@ def _unnumbered(**arrays) -> str:
     return ""
 
 
-def prepare(X, y, codes, trials, weights) -> PreparedRows | str:
+def prepare(X, y, codes, trials, weights, pull) -> PreparedRows | str:
     """Merge, scale and start.
 
     Parameters
@@ -119,6 +124,8 @@ def prepare(X, y, codes, trials, weights) -> PreparedRows | str:
         Successes, of how many, and the weight of each row in the log-likelihood.
     codes : list of ndarray of int, shape (n,)
         Levels of each grouping.
+    pull : ndarray, shape (p,)
+        Precision of the normal around zero that each coefficient comes from; 0: any.
 
     Returns
     -------
@@ -139,7 +146,8 @@ def prepare(X, y, codes, trials, weights) -> PreparedRows | str:
     words = _dependent(scaled, scales)
     if words:
         return words
-    coefficients, information, words = _plain(scaled, wins, total)
+    drawn = (back.T * pull) @ back
+    coefficients, information, words = _plain(scaled, wins, total, drawn)
     if words:
         return words
     root = np.linalg.cholesky(information).T
@@ -149,7 +157,9 @@ def prepare(X, y, codes, trials, weights) -> PreparedRows | str:
     rows = CellRows(white, wins, total, starts, lengths, cross(cells, levels))
     start = root @ coefficients
     return PreparedRows(
-        rows, back @ inverse, start, constant, _per_level(rows, start, len(codes))
+        *(rows, back @ inverse, start, constant),
+        _per_level(rows, start, len(codes)),
+        inverse.T @ drawn @ inverse,
     )
 
 
@@ -237,14 +247,14 @@ def _dependent(scaled, spread) -> str:
     return f"columns of X that follow from the columns before them: {', '.join(lost)}"
 
 
-def _plain(X, wins, total) -> tuple[np.ndarray, np.ndarray, str]:
+def _plain(X, wins, total, drawn) -> tuple[np.ndarray, np.ndarray, str]:
     """Plain logistic fit by Newton's method: coefficients, information, words."""
     coefficients = np.zeros(X.shape[1])
     for _ in range(STEPS):
         eta = X @ coefficients
         chance = expit(eta)
-        information = (X * (total * chance * (1 - chance))[:, None]).T @ X
-        slope = X.T @ (wins - total * chance)
+        information = (X * (total * chance * (1 - chance))[:, None]).T @ X + drawn
+        slope = X.T @ (wins - total * chance) - drawn @ coefficients
         errors = 1 / np.sqrt(np.maximum(np.diag(information), 1e-300))
         if np.abs(eta).max() > CERTAIN or not np.isfinite(eta).all():
             break
@@ -585,6 +595,7 @@ def fit_mixed(
     *,
     trials: np.ndarray | None = None,
     weights: np.ndarray | None = None,
+    pull: np.ndarray | None = None,
 ) -> MixedFit:
     """Fit logit P = X b + sum of one normal intercept for each grouping.
 
@@ -600,6 +611,9 @@ def fit_mixed(
         How many each row's successes are out of; one when not given.
     weights : ndarray, shape (n,), optional
         Multiplies each row's log-likelihood.
+    pull : ndarray, shape (p,), optional
+        Precision of the normal around zero that each coefficient is taken to come from;
+        0, or not given: from anywhere.
 
     Returns
     -------
@@ -612,20 +626,24 @@ def fit_mixed(
     Bolker and Walker, Journal of Statistical Software 2015;67(1)), maximised over
     coefficients and deviations together with its exact slope; covariance is the inverse
     of its curvature over both. Laplace puts deviations low when levels have few rows.
+    A coefficient that is drawn adds ``pull b^2 / 2`` to minus the log-likelihood, so that
+    its covariance is what data and that normal leave together (as of penalised splines:
+    Wahba G. J R Stat Soc B 1983;45:133-150).
     """
     names = tuple(groups)
     X, y = np.asarray(X, float), np.asarray(y, float)
     trials = np.ones_like(y) if trials is None else np.asarray(trials, float)
     weights = np.ones_like(y) if weights is None else np.asarray(weights, float)
     codes = [np.asarray(groups[name]) for name in names]
-    words = find_fault(X, y, codes, trials, weights)
+    pull = np.zeros(X.shape[-1]) if pull is None else np.asarray(pull, float)
+    words = find_fault(X, y, codes, trials, weights, pull)
     if words:
         return _nothing(X, names, codes, words)
     try:
-        ready = prepare(X, y, codes, trials, weights)
+        ready = prepare(X, y, codes, trials, weights, pull)
         if isinstance(ready, str):
             return _nothing(X, names, codes, ready)
-        model = Laplace(ready.rows)
+        model = Laplace(ready.rows, ready.pull)
         search = Search(model, ready.start, ready.level_information)
         found = search.run()
     except np.linalg.LinAlgError:
@@ -681,6 +699,7 @@ def fit_again(
     groups: Mapping[str, np.ndarray],
     *,
     weights: np.ndarray | None = None,
+    pull: np.ndarray | None = None,
     pattern: RowPattern | None = None,
 ) -> MixedFit:
     """Fit answers that differ little from those of a fit, from where that one ended.
@@ -689,7 +708,7 @@ def fit_again(
     ----------
     before : MixedFit
         Of the same rows.
-    X, y, groups, weights
+    X, y, groups, weights, pull
         See `fit_mixed`; a weight is 0 or above.
     pattern : RowPattern, optional
         What `pattern_of` gives of these groups, where several fits share them.
@@ -703,8 +722,9 @@ def fit_again(
     """
     names, end = before.names, before.end
     weights = np.ones(len(X)) if weights is None else weights
+    pull = np.zeros(X.shape[1]) if pull is None else pull
     if end is None or not np.isfinite(end.covariance).all():
-        return fit_mixed(X, y, groups, weights=weights)
+        return fit_mixed(X, y, groups, weights=weights, pull=pull)
     pattern = pattern or pattern_of({name: groups[name] for name in names})
     order, lengths = pattern.order, pattern.lengths
     rows = CellRows(
@@ -712,7 +732,8 @@ def fit_again(
         *((weights * y)[order], weights[order]),
         *(np.cumsum(lengths) - lengths, lengths, pattern.crossing),
     )
-    model = Laplace(rows)
+    drawn = (end.back.T * pull) @ end.back
+    model = Laplace(rows, drawn)
     model.modes = end.modes.copy()
     search = Search(model, end.point[: X.shape[1]], np.ones(len(names)))
     search.unit, search.floor, search.free = end.unit, end.floor, end.free.copy()
@@ -722,8 +743,8 @@ def fit_again(
     except np.linalg.LinAlgError:
         found = None
     if found is None:
-        return fit_mixed(X, y, groups, weights=weights)
-    ready = PreparedRows(rows, end.back, end.point[: X.shape[1]], 0.0, end.unit)
+        return fit_mixed(X, y, groups, weights=weights, pull=pull)
+    ready = PreparedRows(rows, end.back, end.point[: X.shape[1]], 0.0, end.unit, drawn)
     return _result(names, ready, search, found)
 
 

@@ -289,6 +289,8 @@ class Laplace:
     ----------
     rows : CellRows
         The prepared rows.
+    pull : ndarray, shape (p, p)
+        Precision with which coefficients are drawn to zero.
 
     Notes
     -----
@@ -299,15 +301,16 @@ class Laplace:
     Journal of the American Statistical Association 1986;81:82-86).
     """
 
-    def __init__(self, rows: CellRows):
-        self.rows = rows
+    def __init__(self, rows: CellRows, pull: np.ndarray):
+        self.rows, self.pull = rows, pull
         self.modes = np.zeros(len(rows.crossing.owner))
         self.curvature: Curvature | None = None
 
     def value(self, coefficients: np.ndarray, deviations: np.ndarray) -> float:
         """Give the value alone."""
         eta = self._settle(times(self.rows.X, coefficients), deviations)
-        return self._penalised(eta, self.modes) + 0.5 * self.curvature.log_determinant
+        value = self._penalised(eta, self.modes) + 0.5 * self.curvature.log_determinant
+        return value + 0.5 * dot(coefficients, times(self.pull, coefficients))
 
     def slope(self, coefficients: np.ndarray, deviations: np.ndarray):
         """Give the value and its exact slope.
@@ -343,7 +346,8 @@ class Laplace:
         by_effect += moved * cross.spread(rows.cell_sums(left))
         by_group = np.bincount(cross.owner, by_effect, len(order))
         by_group[order] += times(rays, rows.cell_sums(spread))
-        return value, times(rows.X.T, total), by_group
+        by_coefficient = times(rows.X.T, total) + times(self.pull, coefficients)
+        return value, by_coefficient, by_group
 
     def mode_errors(self) -> np.ndarray:
         """Conditional standard deviations of u at the modes, shape (q,)."""

@@ -19,21 +19,27 @@ FEW_FOR_CR2, MANY_FOR_CR1 = 10, 40
 
 @dataclass(frozen=True, eq=False)
 class _Whitened:
-    """``Q R = W^(1/2) X`` with rows sorted by group; ``starts`` of each group."""
+    """``Q R = W^(1/2) X`` with rows sorted by group; ``starts`` of each group.
+
+    What is drawn adds rows ``P^(1/2)`` below X, whose share of Q is ``drawn``.
+    """
 
     Q: np.ndarray
     R: np.ndarray
     residual: np.ndarray
     starts: np.ndarray
+    drawn: np.ndarray
 
     def blocks(self) -> np.ndarray:
-        """Give ``Q_g' Q_g`` of each group, shape (G, p, p); they add up to I."""
+        """Give ``Q_g' Q_g`` of each group, shape (G, p, p); undrawn they add up to I."""
         ends = [*self.starts[1:], len(self.Q)]
         parts = [self.Q[a:b] for a, b in zip(self.starts, ends, strict=True)]
         return np.stack([part.T @ part for part in parts])
 
 
-def cluster_cov(X, y, beta, clusters, kind="CR2", weights=None) -> np.ndarray:
+def cluster_cov(
+    X, y, beta, clusters, kind="CR2", weights=None, pull=None
+) -> np.ndarray:
     """Give a cluster-robust covariance of logistic coefficients.
 
     Parameters
@@ -46,6 +52,8 @@ def cluster_cov(X, y, beta, clusters, kind="CR2", weights=None) -> np.ndarray:
         Group of each row.
     kind : {"CR0", "CR1", "CR2"}
     weights : array_like, shape (n,), optional
+    pull : array_like, shape (p,), optional
+        Precision with which the fit drew each coefficient to zero.
 
     Returns
     -------
@@ -65,11 +73,14 @@ def cluster_cov(X, y, beta, clusters, kind="CR2", weights=None) -> np.ndarray:
       linearisation of Bell RM, McCaffrey DF. Survey Methodology 2002;28:169-181, on
       the working model of the last weighted step, with the generalised inverse of
       Pustejovsky JE, Tipton E. J Bus Econ Stat 2018;36:672-683.
+
+    With P, the precision of what is drawn, ``M = (X' W X + P)^-1``, and ``M P M`` is added:
+    how far drawing takes the coefficients from where they are.
     """
     if kind not in ("CR0", "CR1", "CR2"):
         raise ValueError(f"kind must be CR0, CR1 or CR2, not {kind!r}")
     X = np.asarray(X, float)
-    white = _whiten(X, y, beta, clusters, weights)
+    white = _whiten(X, y, beta, clusters, weights, pull)
     if white is None or len(white.starts) < 2:
         return np.full((X.shape[1], X.shape[1]), np.nan)
     groups = len(white.starts)
@@ -78,10 +89,13 @@ def cluster_cov(X, y, beta, clusters, kind="CR2", weights=None) -> np.ndarray:
         scores = np.einsum("gij,gj->gi", adjusters(white.blocks()), scores)
     half = solve_triangular(white.R, scores.T)
     factor = groups / (groups - 1) if kind == "CR1" else 1.0
-    return factor * (half @ half.T)
+    away = solve_triangular(white.R, white.drawn.T)
+    return factor * (half @ half.T) + away @ away.T
 
 
-def satterthwaite_df(X, beta, clusters, contrasts=None, weights=None) -> np.ndarray:
+def satterthwaite_df(
+    X, beta, clusters, contrasts=None, weights=None, pull=None
+) -> np.ndarray:
     """Give the degrees of freedom of CR2 for each contrast.
 
     Parameters
@@ -92,6 +106,8 @@ def satterthwaite_df(X, beta, clusters, contrasts=None, weights=None) -> np.ndar
     contrasts : array_like, shape (k, p), optional
         Linear combinations of the coefficients; each coefficient when not given.
     weights : array_like, shape (n,), optional
+    pull : array_like, shape (p,), optional
+        As of `cluster_cov`; what drawing adds counts for no freedom.
 
     Returns
     -------
@@ -107,7 +123,7 @@ def satterthwaite_df(X, beta, clusters, contrasts=None, weights=None) -> np.ndar
     """
     X = np.asarray(X, float)
     contrasts = np.eye(X.shape[1]) if contrasts is None else np.atleast_2d(contrasts)
-    white = _whiten(X, np.zeros(len(X)), beta, clusters, weights)
+    white = _whiten(X, np.zeros(len(X)), beta, clusters, weights, pull)
     if white is None or len(white.starts) < 2:
         return np.full(len(contrasts), np.nan)
     blocks = white.blocks()
@@ -134,7 +150,7 @@ def adjusters(blocks: np.ndarray) -> np.ndarray:
     return np.einsum("gij,gj,gkj->gik", vectors, root, vectors)
 
 
-def _whiten(X, y, beta, clusters, weights) -> _Whitened | None:
+def _whiten(X, y, beta, clusters, weights, pull) -> _Whitened | None:
     y, beta = np.asarray(y, float), np.asarray(beta, float)
     weights = np.ones(len(y)) if weights is None else np.asarray(weights, float)
     if not all(np.isfinite(a).all() for a in (X, y, beta, weights)) or not len(X):
@@ -145,11 +161,14 @@ def _whiten(X, y, beta, clusters, weights) -> _Whitened | None:
     X, y, weights, codes = X[order], y[order], weights[order], codes[order]
     p = expit(X @ beta)
     root = np.sqrt(weights * p * (1 - p))
-    Q, R = np.linalg.qr(X * root[:, None])
+    held = np.zeros(X.shape[1]) if pull is None else np.asarray(pull, float)
+    below = np.diag(np.sqrt(held))[held > 0]
+    Q, R = np.linalg.qr(np.vstack([X * root[:, None], below]))
+    Q, drawn = Q[: len(X)], Q[len(X) :]
     size = np.abs(np.diag(R))
     lengths = np.linalg.norm(R, axis=0)
     if len(X) < X.shape[1] or np.any(size <= 1e-10 * lengths):
         return None
     residual = np.divide(weights * (y - p), root, out=np.zeros_like(p), where=root > 0)
     starts = np.unique(codes, return_index=True)[1]
-    return _Whitened(Q, R, residual, starts)
+    return _Whitened(Q, R, residual, starts, drawn)
