@@ -10,6 +10,7 @@ import pytest
 from queen_outcomes.base import folders
 from queen_outcomes.base.console import Console
 from queen_outcomes.build import steps, unchanged, weekly
+from queen_outcomes.dashboard import site
 from queen_outcomes.records import expectations
 
 pytestmark = pytest.mark.slow
@@ -88,6 +89,11 @@ def test_an_unchanged_build_takes_over_what_a_full_one_makes(kept, monkeypatch):
     taken[1].pop("await"), again[1].pop("await")
     assert taken == again
     assert len(taken[0]) > 30
+
+
+def test_the_first_unchanged_build_copies_the_pages(kept, monkeypatch):
+    monkeypatch.setattr(site, "draw", lambda *_: pytest.fail("pages were drawn again"))
+    assert made(kept)[1]["draw"] > 5
 
 
 @pytest.mark.parametrize(
