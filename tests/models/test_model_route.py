@@ -47,8 +47,9 @@ def test_births_give_the_published_model_by_the_plain_method(births):
 
 
 def test_births_give_the_published_test_of_race_as_a_whole(births):
+    # Wald's, by the covariance of R 4.2.2's glm
     race = births.tests[1]
-    assert (race.df, race.statistic) == (2, pytest.approx(5.4315786, abs=1e-6))
+    assert (race.df, race.statistic) == (2, pytest.approx(5.4023904, abs=1e-6))
 
 
 def test_births_odds_ratio_is_that_of_the_coefficient(births):

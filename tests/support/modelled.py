@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 import random
+from dataclasses import replace
 
 from filled_in import fill_station
 from queen_outcomes.facts.settings import Outcomes, Settings
-from queen_outcomes.models.fit import Fitted, by_method, find_design, groupings
+from queen_outcomes.models.fit import (
+    Fitted,
+    by_method,
+    find_design,
+    groupings,
+    wald_tests,
+)
 from queen_outcomes.models.results import fit_models
 from station_tables import check, day, derived
 
@@ -100,4 +107,5 @@ def fit_courses(courses, adjust_for) -> Fitted:
     if isinstance(found, Fitted):
         return found
     random, _ = groupings(courses)
-    return by_method(courses, found, random, tested=True)
+    fitted = by_method(courses, found, random)
+    return replace(fitted, tests=wald_tests(fitted))

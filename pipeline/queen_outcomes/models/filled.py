@@ -24,15 +24,14 @@ from queen_outcomes.models.analysis_set import (
 from queen_outcomes.models.choose import Design, Earlier, is_between
 from queen_outcomes.models.closed import take
 from queen_outcomes.models.fit import (
-    NO_TEST,
     Fitted,
     by_method,
-    every_test,
     find_design,
     groupings,
     join,
     no_model,
     refit,
+    wald_tests,
 )
 from queen_outcomes.models.terms import GROUPS, Term, Values
 from queen_outcomes.stats.histories.pooling import Pooled, pool
@@ -40,7 +39,6 @@ from queen_outcomes.stats.logistic.imputation import Completed, impute
 from queen_outcomes.stats.logistic.mixed import MixedFit
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from queen_outcomes.stats.logistic.odds_shift import odds_shift
-from queen_outcomes.stats.logistic.plain import Test, wald_test
 
 TIMES = 20
 BEFORE = "other before"
@@ -73,7 +71,7 @@ def fit_filled(
     if isinstance(design, Fitted):
         return replace(design, courses=courses)
     random, _ = groupings(chosen_on)
-    first = by_method(sets[0], design, random, tested=False)
+    first = by_method(sets[0], design, random)
     if first.method == "none":
         return replace(first, courses=courses)
     fits = [first, *refit(first, sets[1:])]
@@ -240,18 +238,7 @@ def _joined(courses: AnalysisSet, found: Sequence[Fitted], times: int) -> Fitted
     if courses.fillings:
         filled, worth = _shown(courses, [fit.courses.values for fit in found], at_risk)
         joined = replace(joined, filled=filled, worth=worth)
-    joined = replace(joined, tests=every_test(first.design, lambda c: _test(joined, c)))
-    return replace(joined, shift=_shift(joined))
-
-
-def _test(fitted: Fitted, columns: list[int]) -> Test:
-    """Test a factor by Wald; there is no test where half of what it rests on is gaps."""
-    each = np.eye(len(fitted.beta))[columns]
-    if not fitted.is_told(each).all():
-        return replace(NO_TEST, df=len(columns))
-    df = float(fitted.df(each, columns).min())
-    pull = fitted.design.pull
-    return wald_test(fitted.beta, fitted.cov, columns, df=df, pull=pull)
+    return replace(joined, tests=wald_tests(joined), shift=_shift(joined))
 
 
 def group_freedom(design: Design, values: Values) -> np.ndarray:

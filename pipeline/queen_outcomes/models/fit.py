@@ -1,4 +1,4 @@
-"""One model: the method that its data call for, the fit, and a test of every factor.
+"""One model: the method that its data call for, the fit, and Wald's test of every factor.
 
 Random intercepts where there are levels enough, cluster-robust limits where there are
 not, a penalty where answers are few or separated. Without random intercepts limits are by
@@ -37,11 +37,10 @@ from queen_outcomes.stats.logistic.mixed import (
     fit_mixed,
     pattern_of,
 )
-from queen_outcomes.stats.logistic.penalised import fit_firth, penalised_lr_test
+from queen_outcomes.stats.logistic.penalised import fit_firth
 from queen_outcomes.stats.logistic.plain import (
     Test,
     fit_plain,
-    likelihood_ratio,
     wald_test,
 )
 from queen_outcomes.stats.logistic.robust import (
@@ -52,8 +51,6 @@ from queen_outcomes.stats.logistic.robust import (
 )
 from queen_outcomes.stats.logistic.separation import find_separation
 from queen_outcomes.stats.tails import norm_isf, t_isf
-
-NO_TEST = Test(np.nan, 0, np.nan)
 
 Freedom = Callable[[np.ndarray], np.ndarray | None]
 """Contrasts (k, p) -> degrees of freedom (k,), or None for the normal."""
@@ -74,7 +71,7 @@ class Fitted:
     cov : ndarray, shape (p, p)
     log_likelihood : float
     tests : tuple of Test
-        One for each factor, in the design's order.
+        One for each factor, in the design's order; none of a single filling.
     freedom : callable
         See `Freedom`; with several fillings what gaps leave of it.
     mixed : MixedFit or None
@@ -201,9 +198,22 @@ def normal_limits(beta: np.ndarray, cov: np.ndarray) -> dict[str, np.ndarray]:
     return {"beta": beta, "cov": cov, "se": se, "low": beta - arm, "high": beta + arm}
 
 
-def every_test(design: Design, test: Callable[[list[int]], Test]) -> tuple[Test, ...]:
-    """Test every factor of a design by its columns."""
-    return tuple(test(design.columns_of(k)) for k in range(len(design.forms)))
+def wald_tests(fitted: Fitted) -> tuple[Test, ...]:
+    """Test every factor of a fit by Wald.
+
+    There is no test where half of what it rests on is gaps.
+    """
+    columns = map(fitted.design.columns_of, range(len(fitted.design.forms)))
+    return tuple(_wald(fitted, own) for own in columns)
+
+
+def _wald(fitted: Fitted, columns: list[int]) -> Test:
+    each = np.eye(len(fitted.beta))[columns]
+    if not fitted.is_told(each).all():
+        return Test(np.nan, len(columns), np.nan)
+    df = float(fitted.df(each, columns).min())
+    pull = fitted.design.pull
+    return wald_test(fitted.beta, fitted.cov, columns, df=df, pull=pull)
 
 
 def join(*said: str) -> str:
@@ -263,27 +273,12 @@ def _by_batch(base: Fitted, found, codes: np.ndarray) -> Fitted:
         low=beta - arm,
         high=beta + arm,
         freedom=freedom,
-        tests=every_test(
-            base.design,
-            lambda c: wald_test(beta, cov, c, df=float(each[c].min()), pull=pull),
-        ),
         message=join(base.message, f"limits by {kind} over {clusters} graft batches"),
     )
 
 
 def _without_clusters(base: Fitted, found, clusters: int, alone: bool) -> Fitted:
     """Give ordinary limits: each course by itself, or the batches are in the model."""
-    X, y, weights = base.X, base.courses.y, base.courses.weights
-
-    pull = base.design.pull
-
-    def without(columns: list[int]) -> Test:
-        if pull[columns].any():  # what is drawn takes less than its columns
-            return wald_test(found.beta, found.cov, columns, pull=pull)
-        left = np.delete(pull, columns)
-        less = fit_plain(np.delete(X, columns, axis=1), y, weights, left)
-        return likelihood_ratio(found, less) if less.converged else NO_TEST
-
     few = not alone and clusters > 1
     said = f"{clusters} graft batches enter as levels" if few else ""
     if clusters == 1:
@@ -292,7 +287,6 @@ def _without_clusters(base: Fitted, found, clusters: int, alone: bool) -> Fitted
         base,
         **normal_limits(found.beta, found.cov),
         method="fixed_batches" if few else "plain",
-        tests=every_test(base.design, without),
         message=join(base.message, said),
     )
 
@@ -340,7 +334,7 @@ def find_design(
 
 
 def by_method(
-    courses: AnalysisSet, design: Design, random: list[str], *, tested: bool
+    courses: AnalysisSet, design: Design, random: list[str]
 ) -> Fitted:
     """Fit a design by the method that the answers call for."""
     X = design.matrix(courses.values)
@@ -351,9 +345,9 @@ def by_method(
     if courses.rarer < RARE or apart.kind != "none":
         design = straight(design, courses.values)
         X = design.matrix(courses.values)
-        return _penalised(courses, design, X, apart.message, tested=tested)
+        return _penalised(courses, design, X, apart.message)
     if random:
-        fitted = _mixed(courses, design, X, random, tested=tested)
+        fitted = _mixed(courses, design, X, random)
         if fitted.converged:
             return fitted
         return fit_clustered(
@@ -373,7 +367,7 @@ def refit(fitted: Fitted, sets: Sequence[AnalysisSet]) -> list[Fitted]:
     for courses in sets:
         X = design.matrix_from(first, given, courses.values)
         if fitted.method == "firth":
-            found.append(_penalised(courses, design, X, "", tested=False))
+            found.append(_penalised(courses, design, X, ""))
         elif fitted.mixed is not None:
             groups = Groups.of(courses.values, fitted.mixed.names, groups)
             found.append(_mixed_again(fitted, courses, X, groups))
@@ -422,24 +416,12 @@ def _as_levels(courses: AnalysisSet) -> list[str]:
     return ["graft_batch"] if 2 <= _clusters(courses) < len(courses.y) else []
 
 
-def _mixed(
-    courses: AnalysisSet, design: Design, X, random: list[str], *, tested: bool = True
-) -> Fitted:
+def _mixed(courses: AnalysisSet, design: Design, X, random: list[str]) -> Fitted:
     codes = {name: own_level(courses.values[name]) for name in random}
     weights, pull = courses.weights, design.pull
     found = fit_mixed(X, courses.y, codes, weights=weights, pull=pull)
     if not found.converged:
         return no_model(courses, found.message, design)
-
-    def without(columns: list[int]) -> Test:
-        less = fit_mixed(
-            *(np.delete(X, columns, axis=1), courses.y, codes),
-            weights=weights,
-            pull=np.delete(pull, columns),
-        )
-        if less.converged and not pull[columns].any():
-            return likelihood_ratio(found, less)
-        return wald_test(found.beta, found.cov_beta, columns, pull=pull)
 
     zero = ", ".join(name.replace("_", " ") for name in found.sd_at_zero)
     said = f"no difference seen between levels of {zero}" if zero else ""
@@ -447,7 +429,6 @@ def _mixed(
         base_of("glmm", courses, design, X, said),
         **normal_limits(found.beta, found.cov_beta),
         log_likelihood=found.log_likelihood,
-        tests=every_test(design, without) if tested else (),
         mixed=found,
     )
 
@@ -470,12 +451,10 @@ def _mixed_again(fitted: Fitted, courses: AnalysisSet, X, groups: Groups) -> Fit
     )
 
 
-def _penalised(
-    courses: AnalysisSet, design: Design, X, why: str, *, tested: bool = True
-) -> Fitted:
+def _penalised(courses: AnalysisSet, design: Design, X, why: str) -> Fitted:
     at_risk = slice(None) if courses.weights is None else courses.weights > 0
     some, y = X[at_risk], courses.y[at_risk]
-    found = fit_firth(some, y, profile=tested)
+    found = fit_firth(some, y, profile=False)
     if not found.converged:
         return no_model(courses, found.message or why, design)
     why = why or "few of the rarer answer"
@@ -487,7 +466,4 @@ def _penalised(
         low=found.low,
         high=found.high,
         log_likelihood=found.penalised_log_likelihood,
-        tests=every_test(design, lambda c: penalised_lr_test(some, y, c))
-        if tested
-        else (),
     )

@@ -40,4 +40,4 @@ def _fit(folder: Path) -> Fitted:
     if isinstance(design, Fitted):
         return design
     X = design.matrix(courses.values)
-    return _mixed(courses, design, X, list(GROUPINGS), tested=False)
+    return _mixed(courses, design, X, list(GROUPINGS))
