@@ -32,6 +32,12 @@ def test_readers_beside_builds_do_not_fail(shared):
     assert "explain" in done.stdout
 
 
+@pytest.mark.slow
+def test_stations_of_a_few_queens_end_as_they_may():
+    done = run("small_builds.py", "--stations", "3", "--first", "5000")
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
 def kept() -> list[dict[str, str]]:
     with (ROOT / "reports" / "text" / "campaigns.csv").open(encoding="utf-8") as file:
         return list(csv.DictReader(file))
