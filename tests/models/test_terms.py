@@ -45,6 +45,22 @@ def test_a_spline_falls_to_three_knots_then_to_a_line():
     assert coarsen(form, values, drawn=True) is None
 
 
+def test_a_few_round_doses_bend_at_the_one_in_the_middle():
+    dose = np.repeat([6.0, 8.0, 10.0, 12.0, 15.0], [20, 120, 30, 200, 3])
+    form = find_form(MAIN["dose"], {"dose": dose})
+    # 15 uL stands for three courses; of those between the outer two 8 is the commonest
+    assert form.knots.tolist() == [6, 8, 12]
+    assert form.said == "spline of 3 knots"
+    rare = np.repeat([6.0, 8.0, 12.0], [9, 120, 200])
+    form = find_form(MAIN["dose"], {"dose": rare})
+    assert form.said == "straight line, which hides a best value in between"
+
+
+def test_a_line_between_two_doses_hides_nothing():
+    form = find_form(MAIN["dose"], {"dose": np.repeat([8.0, 12.0], 60)})
+    assert (form.df, form.said) == (1, "line")
+
+
 def test_a_bend_is_drawn_to_a_line_where_the_budget_ends():
     values = {"dose": np.linspace(5, 14, 200)}
     form = coarsen(find_form(MAIN["dose"], values), values, drawn=True)

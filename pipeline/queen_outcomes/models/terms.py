@@ -122,6 +122,8 @@ class Form:
         Taken off a number, so that the constant stands for a usual course.
     is_drawn : bool
         The bend is drawn to a line, as far as the answers do not tell of it.
+    hides : bool
+        A line, though a value between others might be best.
     """
 
     term: Term
@@ -129,6 +131,7 @@ class Form:
     levels: tuple[str, ...] = ()
     centre: float = 0.0
     is_drawn: bool = False
+    hides: bool = False
 
     @property
     def df(self) -> int:
@@ -165,7 +168,7 @@ class Form:
             return "bend, drawn to a line as far as answers are too few to tell"
         if len(self.knots):
             return f"spline of {len(self.knots)} knots"
-        return STRAIGHT if self.term.kind in ("spline", "gap") else "line"
+        return STRAIGHT if self.hides else "line"
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -210,8 +213,14 @@ def find_form(term: Term, values: Values) -> Form | None:
     seen = x[np.isfinite(x)]
     if len(seen) == 0 or np.ptp(seen) <= 1e-9 * max(1.0, np.abs(seen).max()):
         return None
-    centre = float(np.median(seen))
-    return Form(term, knots=_knots(term, seen), centre=centre, is_drawn=term.is_drawn)
+    knots, may_bend = _knots(term, seen), term.kind in ("spline", "gap")
+    return Form(
+        term,
+        knots=knots,
+        centre=float(np.median(seen)),
+        is_drawn=term.is_drawn,
+        hides=may_bend and not len(knots) and len(np.unique(seen)) > 2,
+    )
 
 
 def _knots(term: Term, seen: np.ndarray) -> np.ndarray:
@@ -219,7 +228,23 @@ def _knots(term: Term, seen: np.ndarray) -> np.ndarray:
         return np.array(term.knots)
     if term.kind in ("line", "season") or term.knots == 0:
         return np.empty(0)
-    return rcs_knots(seen, term.knots or MOST_KNOTS)
+    return _find_knots(seen, term.knots or MOST_KNOTS)
+
+
+def _find_knots(seen: np.ndarray, most: int) -> np.ndarray:
+    """Find knots at quantiles; where these tie, at three values that many courses have.
+
+    A station's doses are a few round numbers: a bend is then what the one in the middle
+    differs by.
+    """
+    values, counts = np.unique(seen[np.isfinite(seen)], return_counts=True)
+    # a quantile between two values is none of them: two values have but a line
+    knots = rcs_knots(seen, most) if len(values) > 2 else np.empty(0)
+    common, counts = values[counts >= FEWEST], counts[counts >= FEWEST]
+    if len(knots) or len(common) < 3:
+        return knots
+    middle = 1 + int(np.argmax(counts[1:-1]))
+    return common[[0, middle, -1]]
 
 
 def coarsen(form: Form, values: Values, *, drawn: bool) -> Form | None:
@@ -230,7 +255,7 @@ def coarsen(form: Form, values: Values, *, drawn: bool) -> Form | None:
     if form.term.knots is not None or form.is_drawn:
         return None
     if len(form.knots) > 3:
-        return replace(form, knots=rcs_knots(values[form.term.column], 3))
+        return replace(form, knots=_find_knots(values[form.term.column], 3))
     if not len(form.knots):
         return None
     return replace(form, is_drawn=True) if drawn else straightened(form)
@@ -238,7 +263,7 @@ def coarsen(form: Form, values: Values, *, drawn: bool) -> Form | None:
 
 def straightened(form: Form) -> Form:
     """Give a line in place of a bend that is drawn to one; other forms as they are."""
-    return replace(form, knots=np.empty(0), is_drawn=False)
+    return replace(form, knots=np.empty(0), is_drawn=False, hides=True)
 
 
 def find_levels(x: np.ndarray, fewest: int = FEWEST) -> tuple[str, ...]:
