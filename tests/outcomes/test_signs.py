@@ -35,7 +35,7 @@ def known(checks=(), exits=(), again=None, days=120):
 def possible(found, number, course=0):
     """Give the states that the records leave on a day."""
     steps = found.seen.steps
-    allowed = found.seen.ruled_out[steps.before(number), :, course] == 0
+    allowed = ~found.seen.ruled_out[steps.before(number), :, course]
     return {state for state in range(len(STATES)) if allowed[state]}
 
 

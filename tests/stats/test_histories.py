@@ -4,7 +4,7 @@ import itertools
 
 import numpy as np
 import pytest
-from queen_outcomes.stats.histories import passes
+from queen_outcomes.stats.histories import chain, passes
 from queen_outcomes.stats.histories.chain import (
     CAUSES,
     DRONE,
@@ -92,7 +92,7 @@ def every_path(steps, made, seen, i):
 def test_two_passes_give_what_all_paths_counted_out_give():
     n, weight = 3, np.array([1.0, 2.0, 0.5])
     made, seen = rates(STEPS, n), seen_at_random(STEPS, n)
-    counts = Chain(STEPS, made, seen).count(weight)
+    counts, told = Chain(STEPS, made, seen).count(weight)
     inside = np.zeros((len(STEPS.days), len(STATES), n))
     events = dict.fromkeys(CAUSES, 0.0)
     came = {name: np.zeros(n) for name in counts.came}
@@ -105,7 +105,7 @@ def test_two_passes_give_what_all_paths_counted_out_give():
                     effect = effect_of(STEPS, way, step)
                     if effect:
                         came[effect][i] += share
-    np.testing.assert_allclose(counts.inside, inside, atol=2e-6)
+    np.testing.assert_allclose(told, inside, atol=2e-6)
     for name, expected in events.items():
         assert counts.events[name].sum() == pytest.approx(expected, abs=1e-5)
     for name, expected in came.items():
@@ -120,17 +120,24 @@ def test_courses_worked_on_in_blocks_come_out_as_all_together(monkeypatch):
     chances = [lambda block, step, k=k: even(keys[block], k, step) for k in (0, 1)]
 
     def counted_and_drawn():
-        counts = passes.count_all(STEPS, made, seen, weight)
-        return counts, passes.draw_all(STEPS, made, seen, chances)
+        inside = np.empty_like(seen)
 
-    whole, drawn = counted_and_drawn()
-    assert whole.inside.shape == seen.shape
+        def tell(block, found):
+            inside[:, :, block] = found
+
+        def seen_of(block):
+            return seen[:, :, block]
+
+        counts = passes.count_all(STEPS, made, seen_of, weight, tell)
+        return counts, inside, passes.draw_all(STEPS, made, seen_of, n, chances)
+
+    whole, inside, drawn = counted_and_drawn()
     monkeypatch.setattr(passes, "BLOCK", 4)
-    parts, again = counted_and_drawn()
+    parts, in_parts, again = counted_and_drawn()
     for kind in ("events", "days", "came", "expected"):
         for name, told in getattr(whole, kind).items():
             np.testing.assert_allclose(getattr(parts, kind)[name], told, rtol=1e-5)
-    np.testing.assert_allclose(parts.inside, whole.inside, rtol=1e-5)
+    np.testing.assert_allclose(in_parts, inside, rtol=1e-5)
     for one, other in zip(drawn, again, strict=True):
         np.testing.assert_array_equal(one.onset, other.onset)
         np.testing.assert_array_equal(one.end, other.end)
@@ -142,7 +149,7 @@ def test_draws_come_as_often_as_the_passes_say():
     made, seen = rates(STEPS, 1), seen_at_random(STEPS, 1)
     many = Rates(made.base, {k: np.repeat(v, n) for k, v in made.factor.items()})
     chain = Chain(STEPS, many, np.repeat(seen, n, axis=2))
-    inside = chain.count(np.ones(n)).inside[:, :, 0]
+    inside = chain.count(np.ones(n))[1][:, :, 0]
     rng = np.random.default_rng(5)
     drawn = chain.draw(chain.backwards(chain.forwards()[1]), lambda _: rng.random(n))
     for step, day in enumerate(STEPS.days):
@@ -182,12 +189,12 @@ NO_SIGN = (Sign(np.array([(1.0,)]), (0,) * 6, np.array([np.inf])),)
 def watched(onset, end, kind, until, steps=DAILY, signs=NO_SIGN):
     """Give courses whose state was seen each day up to the day ``until``, (n,)."""
     n = len(onset)
-    out = np.zeros((len(steps.days), len(STATES), n))
+    out = np.zeros((len(steps.days), len(STATES), n), bool)
     for step, day in enumerate(steps.days):
         state = np.where(day >= end, kind, np.where(day >= onset, WORKING, WAITING))
         rows = np.flatnonzero(day <= until)
-        out[step, :, rows] = LEAST
-        out[step, state[rows], rows] = 0.0
+        out[step, :, rows] = True
+        out[step, state[rows], rows] = False
     none = np.zeros(0, int)
     return SeenCourses(
         *(steps, out, none, none, none, np.zeros((0, 6), int), signs),
@@ -258,14 +265,46 @@ def test_signs_are_learned_from_those_whose_state_is_known():
         assert replaced == pytest.approx((end[rows] <= 20).mean(), abs=0.06)
 
 
+def test_what_looks_tell_comes_out_to_the_bit_however_courses_are_parted(monkeypatch):
+    n, k, rng = 23, 200, np.random.default_rng(8)
+    chances = [rng.dirichlet(np.ones(width), 2) for width in (3, 2)]
+    rows = (0, 1, 0, 1, 1, 0)
+    signs = tuple(Sign(each, rows, np.array([2.0, 5.0])) for each in chances)
+    g = len(STEPS.days)
+    course, sign = rng.integers(0, n - 1, k), rng.integers(0, 2, k)  # one without looks
+    finding, at = rng.integers(0, 2, k), rng.integers(0, g, (k, len(STATES)))
+    ruled_out = rng.random((g, len(STATES), n)) < 0.1
+    seen = SeenCourses(
+        *(STEPS, ruled_out, course, sign, finding, at, signs),
+        *(np.zeros((n, 0)), np.zeros(0), ()),
+    )
+    told = np.where(ruled_out, LEAST, 0.0)
+    for row in range(k):
+        for state in range(len(STATES)):
+            chance = chances[sign[row]][rows[state], finding[row]]
+            told[at[row, state], state, course[row]] += np.log(chance)
+    expected = np.exp(np.maximum(told - told.max(axis=1, keepdims=True), LEAST))
+    whole = seen.likelihood(signs, slice(0, n))
+    np.testing.assert_allclose(whole, expected, rtol=1e-5)  # float32
+    inside, weight = seen_at_random(STEPS, n), rng.uniform(0.5, 2, n)
+    direct, each = inside[at, np.arange(len(STATES)), course[:, None]], np.empty((k, 6))
+    for start in range(0, n, 5):
+        block = slice(start, start + 5)
+        np.testing.assert_array_equal(seen.likelihood(signs, block), whole[:, :, block])
+        found = seen.at_findings(inside[:, :, block], block)
+        each[seen.findings_of(block)] = found
+    np.testing.assert_array_equal(each, direct)
+    learned = seen.learn(signs, each, weight)
+    monkeypatch.setattr(chain, "SOME", 7)
+    for one, other in zip(learned, seen.learn(signs, each, weight), strict=True):
+        np.testing.assert_array_equal(one.chances, other.chances)
+
+
 def test_records_that_contradict_each_other_have_a_history_all_the_same():
     onset, end, kind, _ = lives(40, 6)
     seen = watched(onset, end, kind, np.full(40, 30))
-    seen.ruled_out[3, :, 0] = LEAST
-    seen.ruled_out[9, WORKING:, 1], seen.ruled_out[4, [0, *range(2, 6)], 1] = (
-        LEAST,
-        LEAST,
-    )
+    seen.ruled_out[3, :, 0] = True
+    seen.ruled_out[9, WORKING:, 1] = seen.ruled_out[4, [0, *range(2, 6)], 1] = True
     drawn = fill_in(
         seen, fit_histories(seen), np.arange(40, dtype=np.uint64), np.arange(40), 2
     )

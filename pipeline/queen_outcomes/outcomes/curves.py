@@ -59,6 +59,8 @@ TESTED = ("protocol", "co2_schedule", "doses", "line", "drone_line")
 have an audit."""
 ONSET_DAYS = np.arange(0, 61)
 INCIDENCE_DAYS = np.concatenate([np.arange(0, 91), np.arange(95, 401, 5)])
+ONSET_COLUMNS = ("cluster", "onset_after", "onset_by", "unlaid_day", "begun_by")
+END_COLUMNS = ("is_marked", "end_reason", "end_since", "end_by", "end_behind")
 NEVER_ONLY = 1e5
 """A day beyond all others: what is after it has never happened."""
 HAPPENED, COMPETING, CENSORED = 1, 2, 0
@@ -89,7 +91,12 @@ def begin_curves(
     beside = workers if known.courses.height >= FEW_COURSES else Workers(1)
     tasks = [beside.submit(_of_level, part, place) for place, part in levels]
     tests = [
-        beside.submit(_of_groups, known.courses, grouping, settings.min_shown)
+        beside.submit(
+            _of_groups,
+            known.courses.select(*ONSET_COLUMNS, level=grouping),
+            grouping,
+            settings.min_shown,
+        )
         for grouping in TESTED
     ]
     write_fills(store, settings, filling)
@@ -112,13 +119,13 @@ def begin_curves(
 
 
 def _of_groups(courses: pl.DataFrame, grouping: str, fewest: int) -> Row | None:
-    """Test whether the levels of a grouping begin to lay alike; None: not two of them.
+    """Test whether a grouping's ``level`` s begin to lay alike; None: not two of them.
 
     What the records lack, or who went too early to be compared, is no level.
     """
-    level = pl.col(grouping)
+    level = pl.col("level")
     part = courses.filter(~level.str.starts_with("(") & (pl.len().over(level) >= fewest))
-    names, group = np.unique(part[grouping].to_numpy().astype(str), return_inverse=True)
+    names, group = np.unique(part["level"].to_numpy().astype(str), return_inverse=True)
     if len(names) < 2:
         return None
     cluster = part["cluster"].to_numpy()
@@ -135,11 +142,16 @@ def _of_groups(courses: pl.DataFrame, grouping: str, fewest: int) -> Row | None:
 
 
 def _levels(courses: pl.DataFrame, fewest: int) -> Iterator[tuple[Row, pl.DataFrame]]:
-    """Give each level that has a curve, with its courses."""
+    """Give each level that has a curve, with what a curve needs of its courses."""
+    own = [(each.by, each.after, each.known) for each in EVENTS.values()]
+    needed = {*ONSET_COLUMNS, *END_COLUMNS, *(name for names in own for name in names)}
+    listed = [name for name in courses.columns if name in needed]
     for grouping in DRAWN:
-        for (level,), part in courses.group_by(grouping, maintain_order=True):
+        # all wait for a worker together, so that each holds no more than it must
+        some = courses.select(*listed, level=grouping)
+        for (level,), part in some.group_by("level", maintain_order=True):
             if part.height >= fewest:
-                yield {"grouping": grouping, "level": level}, part
+                yield {"grouping": grouping, "level": level}, part.select(listed)
 
 
 def _write_curves(

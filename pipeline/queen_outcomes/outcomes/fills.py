@@ -41,7 +41,7 @@ from queen_outcomes.stats.histories.shares import FilledShare, filled_share
 TIMES = 20
 FEW_COURSES, MANY_COURSES = 300, 30_000
 """Numbers of courses between which workers fill in at once: one that fills in 100,000
-takes over 2 GB."""
+takes over 1 GB."""
 ENDS = {"dead": GONE, "missing": GONE, "superseded": REPLACED, "culled_fault": TAKEN}
 SCORED = 2**17
 """Where chance is taken from for a pattern nobody scored."""
@@ -265,6 +265,7 @@ def estimate_rates(store: Store, settings: Settings, known: Known) -> list[dict]
         'WHERE closed >= $min_shown AND yes + "no" > 0',
         {"min_shown": settings.min_shown},
     )
+    nobody = np.zeros(0, int)
     questions: dict[tuple[str, int], list[dict]] = {}
     for row in counted:
         questions.setdefault((row["outcome"], row["window_days"]), []).append(row)
@@ -277,12 +278,20 @@ def estimate_rates(store: Store, settings: Settings, known: Known) -> list[dict]
         kept = np.isfinite(answers).any(axis=0)
         part, answers = courses.filter(kept), answers[:, kept]
         cluster = part["cluster"].to_numpy()
-        levels = {row["grouping"]: part[row["grouping"]].to_numpy() for row in asked}
+        members = {name: _members(part, name) for name in {r["grouping"] for r in asked}}
         for row in asked:
-            some = levels[row["grouping"]] == row["level"]
+            some = members[row["grouping"]].get(row["level"], nobody)
             share = filled_share(answers[:, some], cluster[some], row["known"])
             rows.append({**row, **_told(share)})
     return rows
+
+
+def _members(courses: pl.DataFrame, grouping: str) -> dict[str, np.ndarray]:
+    """Give the rows of each level of a grouping: a network has thousands of batches."""
+    numbered = courses.select(grouping).with_row_index("row")
+    return {
+        level: some["row"].to_numpy() for (level,), some in numbered.group_by(grouping)
+    }
 
 
 def _is_told(store: Store, courses: pl.DataFrame, name: str, window: int) -> bool:

@@ -24,7 +24,6 @@ from queen_outcomes.outcomes.derive import THERE_REASONS
 from queen_outcomes.stats.histories.chain import (
     DRONE,
     GONE,
-    LEAST,
     REPLACED,
     STATES,
     TAKEN,
@@ -308,7 +307,7 @@ def _quality(course, day, score, n, window, good_pct):
 def _ruled_out(steps: DaySteps, courses: pl.DataFrame) -> np.ndarray:
     """Give what exits and further inseminations rule out, (steps, states, courses)."""
     n = courses.height
-    out = np.zeros((len(steps.days), len(STATES), n))
+    out = np.zeros((len(steps.days), len(STATES), n), bool)
     reason = courses["exit_reason"].fill_null("").to_numpy().astype(str)
     left, anew = days_of(courses, "exit_day"), days_of(courses, "next_day")
     behind, watched = days_of(courses, "end_behind"), days_of(courses, "watched_days")
@@ -318,7 +317,7 @@ def _ruled_out(steps: DaySteps, courses: pl.DataFrame) -> np.ndarray:
     def rule(states, rows, step) -> None:
         rows = np.flatnonzero(rows)
         for state in states:
-            np.minimum.at(out, (step[rows], state, rows), LEAST)
+            out[step[rows], state, rows] = True
 
     def only(state, rows, day) -> None:
         rule(set(range(len(STATES))) - {state}, rows, steps.behind(day))
@@ -356,8 +355,10 @@ def _findings(steps: DaySteps, courses, looks, course):
     def add(name, rows, finding, at) -> None:
         if at.ndim == 1:
             at = np.repeat(at[:, None], len(STATES), axis=1)
-        sign = np.full(int(rows.sum()), PLACE[name])
-        parts.append((who[rows], sign, finding[rows].astype(int), at[rows]))
+        sign = np.full(int(rows.sum()), PLACE[name], np.int8)
+        # narrow: a network of stations has millions of findings
+        whose, told = who[rows].astype(np.int32), finding[rows].astype(np.int8)
+        parts.append((whose, sign, told, at[rows].astype(np.int16)))
 
     who, day = course, days_of(looks, "day")
     before, behind = steps.before(day), steps.behind(day)

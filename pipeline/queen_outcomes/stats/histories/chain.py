@@ -19,6 +19,8 @@ BEGAN = (0, 8, 10, 13, 18, 28)
 """Days from which on working queens are kept apart by the day on which they began."""
 
 
+SOME = 200_000
+"""Findings counted at a time."""
 LEAST = -40.0
 """Log chance under which nothing falls: records that contradict each other still have
 an answer."""
@@ -146,8 +148,8 @@ class SeenCourses:
     Attributes
     ----------
     steps : DaySteps
-    ruled_out : ndarray, shape (g, states, n)
-        Log chance of what is known otherwise, by step and state; 0 where nothing is.
+    ruled_out : ndarray of bool, shape (g, states, n)
+        What is known to be otherwise, by step and state.
     course, sign, finding : ndarray of int, shape (k,)
         One look's finding of one sign.
     at : ndarray of int, shape (k, states)
@@ -176,31 +178,46 @@ class SeenCourses:
         return self.ruled_out.shape[2]
 
     @cached_property
-    def _place(self) -> tuple[np.ndarray, np.ndarray]:
-        """Each finding's place in (g, states, n) and in the table of chances."""
-        states = np.arange(len(STATES))
-        place = (self.at * len(STATES) + states) * self.n + self.course[:, None]
-        return place, self._cell(self.signs)
+    def _by_course(self) -> tuple[np.ndarray, np.ndarray]:
+        """Findings course by course, and where each course's begin and the last ones end."""
+        order = np.argsort(self.course, kind="stable").astype(np.int32)
+        count = np.bincount(self.course, minlength=self.n)
+        return order, np.concatenate([[0], np.cumsum(count)])
 
-    def _cell(self, signs: tuple[Sign, ...]) -> np.ndarray:
-        starts = np.cumsum([0, *(sign.chances.size for sign in signs)])[:-1]
-        width = np.array([sign.chances.shape[1] for sign in signs])
-        rows = np.array([sign.row for sign in signs])
-        return (
-            starts[self.sign][:, None]
-            + rows[self.sign] * width[self.sign][:, None]
-            + self.finding[:, None]
-        )
+    def findings_of(self, block: slice) -> np.ndarray:
+        """Give which findings are of some courses, each course's own in their order."""
+        order, ends = self._by_course
+        start, stop, _ = block.indices(self.n)
+        return order[ends[start] : ends[stop]]
 
-    def likelihood(self, signs: tuple[Sign, ...]) -> np.ndarray:
-        """Give the chance of what was seen, by step, state and course; at most 1."""
+    def _places(self, rows: np.ndarray, block: slice) -> np.ndarray:
+        """Give the places of a block's findings in its (g, states, n), (r, states)."""
+        start, stop, _ = block.indices(self.n)
+        step_state = self.at[rows].astype(int) * len(STATES) + np.arange(len(STATES))
+        return step_state * (stop - start) + (self.course[rows] - start)[:, None]
+
+    def _cells(self, rows) -> np.ndarray:
+        """Give the places of findings in the table of all signs' chances, (r, states)."""
+        starts = np.cumsum([0, *(sign.chances.size for sign in self.signs)])[:-1]
+        width = np.array([sign.chances.shape[1] for sign in self.signs])
+        row = np.array([sign.row for sign in self.signs])
+        sign, finding = self.sign[rows], self.finding[rows]
+        return (starts[sign] + finding)[:, None] + row[sign] * width[sign][:, None]
+
+    def likelihood(self, signs: tuple[Sign, ...], block: slice) -> np.ndarray:
+        """Give the chance of what was seen of some courses, (g, states, n); at most 1."""
         table = np.log(np.concatenate([sign.chances.ravel() for sign in signs]))
-        place, cell = self._place
-        size = self.ruled_out.size
-        found = np.bincount(place.ravel(), table[cell].ravel(), size)
-        found = found.reshape(self.ruled_out.shape) + self.ruled_out
+        ruled_out, rows = self.ruled_out[:, :, block], self.findings_of(block)
+        places, told = self._places(rows, block), table[self._cells(rows)]
+        found = np.bincount(places.ravel(), told.ravel(), ruled_out.size)
+        found = found.reshape(ruled_out.shape)
+        found = np.where(ruled_out, found + LEAST, found)
         found = np.maximum(found - found.max(axis=1, keepdims=True), LEAST)
         return np.exp(found, dtype=np.float32)
+
+    def at_findings(self, inside: np.ndarray, block: slice) -> np.ndarray:
+        """Pick from (g, states, n) of a block what its findings bear on, (r, states)."""
+        return inside.ravel()[self._places(self.findings_of(block), block)]
 
     def learn(
         self, signs: tuple[Sign, ...], inside: np.ndarray, weight: np.ndarray
@@ -211,14 +228,17 @@ class SeenCourses:
         ----------
         signs : tuple of Sign
             As they began.
-        inside : ndarray, shape (g, states, n)
-            Chance of each state.
+        inside : ndarray, shape (k, states)
+            Chance of each state where a finding bears on it.
         weight : ndarray, shape (n,)
         """
-        place, cell = self._place
-        size = sum(sign.chances.size for sign in signs)
-        each = inside.ravel()[place] * weight[self.course][:, None]
-        count = np.bincount(cell.ravel(), each.ravel(), size)
+        count = np.zeros(sum(sign.chances.size for sign in signs))
+        for at in range(0, len(self.course), SOME):
+            rows = slice(at, at + SOME)
+            each = inside[rows] * weight[self.course[rows]][:, None]
+            # in one sum with what was counted: its last digits hang on the order alone
+            cells = np.append(np.arange(len(count)), self._cells(rows))
+            count = np.bincount(cells, np.append(count, each), len(count))
         found, start = [], 0
         for sign in signs:
             part = count[start : start + sign.chances.size].reshape(sign.chances.shape)

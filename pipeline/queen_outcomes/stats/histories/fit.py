@@ -8,6 +8,7 @@ uncertain (a bootstrap of batches).
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -71,13 +72,19 @@ def _start(seen: SeenCourses, name: str) -> np.ndarray:
 def learn(seen: SeenCourses, model: Model, weight: np.ndarray, rounds: int) -> Model:
     """Go on learning for some rounds."""
     for _ in range(rounds):
-        likely = seen.likelihood(model.signs)
-        counts = count_all(seen.steps, model.rates, likely, weight)
+        inside = np.empty(seen.at.shape, np.float32)
+
+        def tell(block: slice, chances: np.ndarray, inside=inside) -> None:
+            inside[seen.findings_of(block)] = seen.at_findings(chances, block)
+
+        likely = partial(seen.likelihood, model.signs)
+        counts = count_all(seen.steps, model.rates, likely, weight, tell)
+        signs = seen.learn(seen.signs, inside, weight)
+        del inside, tell  # it is large, and so is what follows
         base = {name: _rate(counts, name) for name in CAUSES}
         slopes, factor = {}, {}
         for name in EFFECTS:
             slopes[name], factor[name] = _effects(seen, model, counts, name, weight)
-        signs = seen.learn(seen.signs, counts.inside, weight)
         model = Model(Rates(base, factor), signs, slopes)
     return model
 
@@ -204,8 +211,8 @@ def _pair(seen: SeenCourses, model: Model, keys, clusters, numbers) -> list[Hist
     weight = -np.log1p(-even(names, numbers[0], 2**16))[clusters]
     again = learn(seen, model, weight / weight.mean(), ROUNDS_AGAIN)
     chances = [lambda block, step, k=k: even(keys[block], k, step) for k in numbers]
-    likely = seen.likelihood(again.signs)
-    return draw_all(seen.steps, again.rates, likely, chances)
+    likely = partial(seen.likelihood, again.signs)
+    return draw_all(seen.steps, again.rates, likely, seen.n, chances)
 
 
 def even(keys: np.ndarray, *places: int) -> np.ndarray:

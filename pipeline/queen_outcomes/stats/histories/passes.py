@@ -51,15 +51,12 @@ class Counts:
         by the course's factor.
     came, expected : dict of str to ndarray, shape (n,)
         By effect and course: events, and how many the rates without factors expect.
-    inside : ndarray, shape (g, states, n)
-        Chance of each state at each step.
     """
 
     events: dict[str, np.ndarray]
     days: dict[str, np.ndarray]
     came: dict[str, np.ndarray]
     expected: dict[str, np.ndarray]
-    inside: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,12 +77,27 @@ def blocks(n: int) -> list[slice]:
     return [slice(at, at + BLOCK) for at in range(0, max(n, 1), BLOCK)]
 
 
-def count_all(steps: DaySteps, rates: Rates, seen: np.ndarray, weight) -> Counts:
-    """Count what probably happened to all courses, a block at a time; see `Chain`."""
-    parts = [
-        Chain(steps, rates.of(block), seen[:, :, block]).count(weight[block])
-        for block in blocks(seen.shape[2])
-    ]
+Seen = Callable[[slice], np.ndarray]
+"""Gives the chance of what was seen of a block of courses, (g, states, n)."""
+
+
+def count_all(
+    steps: DaySteps,
+    rates: Rates,
+    seen: Seen,
+    weight: np.ndarray,
+    tell: Callable[[slice, np.ndarray], None],
+) -> Counts:
+    """Count what probably happened to all courses, a block at a time; see `Chain`.
+
+    ``tell`` is told of each block the chance of each state at each step, (g, states, n),
+    which takes too much memory to be kept of all courses.
+    """
+    parts = []
+    for block in blocks(len(weight)):
+        counts, inside = Chain(steps, rates.of(block), seen(block)).count(weight[block])
+        tell(block, inside)
+        parts.append(counts)
     if len(parts) == 1:
         return parts[0]
     summed, joined = (
@@ -101,23 +113,23 @@ def count_all(steps: DaySteps, rates: Rates, seen: np.ndarray, weight) -> Counts
             (("came", "expected"), np.concatenate),
         )
     )
-    inside = np.concatenate([part.inside for part in parts], axis=2)
-    return Counts(*summed, *joined, inside)
+    return Counts(*summed, *joined)
 
 
 def draw_all(
     steps: DaySteps,
     rates: Rates,
-    seen: np.ndarray,
+    seen: Seen,
+    number: int,
     chances: Sequence[Callable[[slice, int], np.ndarray]],
 ) -> list[Histories]:
-    """Draw histories of all courses, one for each of ``chances``, a block at a time.
+    """Draw histories of so many courses, one for each of ``chances``, a block at a time.
 
     Each of ``chances`` gives numbers even on [0, 1) for a block of courses and a step.
     """
     drawn: list[list[Histories]] = []
-    for block in blocks(seen.shape[2]):
-        chain = Chain(steps, rates.of(block), seen[:, :, block])
+    for block in blocks(number):
+        chain = Chain(steps, rates.of(block), seen(block))
         ahead = chain.backwards(chain.forwards()[1])
         drawn.append([chain.draw(ahead, partial(chance, block)) for chance in chances])
     return [
@@ -239,8 +251,11 @@ class Chain:
                 else:
                     yield name, way, ahead[:, self._place(CAUSES[name].target)]
 
-    def count(self, weight: np.ndarray) -> Counts:
-        """Count what probably happened, each course by its weight."""
+    def count(self, weight: np.ndarray) -> tuple[Counts, np.ndarray]:
+        """Count what probably happened, each course by its weight.
+
+        Beside it the chance of each state at each step, (g, states, n).
+        """
         weight = weight.astype(np.float32)
         found, scale = self.forwards()
         ahead = self.backwards(scale)
@@ -252,7 +267,8 @@ class Chain:
         for name, way, after in self._moves(ahead):
             source = CAUSES[name].source
             out = before[:, self.places[source]] * self.ways[source][way]
-            moved[name] = out * (after[:, None] if source == WORKING else after)
+            out *= after[:, None] if source == WORKING else after
+            moved[name] = out
         for source, place in self.places.items():
             inside[:, place] = stayed[source] + sum(
                 moved[name] for name in WAYS[source]
@@ -261,8 +277,8 @@ class Chain:
         counts = Counts(
             *({}, {}),
             *(dict(zip(EFFECTS, part, strict=True)) for part in (came, expected)),
-            self._narrow(inside, found),
         )
+        narrow = self._narrow(inside, found)
         width = (self.steps.width / 2).astype(np.float32)
         for source, place in self.places.items():
             risk = inside[:, place] + stayed[source]
@@ -274,7 +290,7 @@ class Chain:
                 if source == WORKING and not own:
                     part = part.sum(axis=1)
                 self._add(counts, name, part, risk if own else whole, weight)
-        return counts
+        return counts, narrow
 
     def _narrow(self, inside: np.ndarray, found: np.ndarray) -> np.ndarray:
         """Put the working together again, of the states after each step."""
@@ -312,8 +328,10 @@ class Chain:
             Step -> ndarray, shape (n,), even on [0, 1).
         """
         state, into = np.zeros(self.n, int), np.zeros(self.n, int)
-        when = {place: np.full(self.n, np.inf) for place in (WORKING, DRONE, GONE)}
-        ended = np.full(self.n, NOT_ENDED)
+        # whole days and few states: narrow, as all fillings are kept side by side
+        never = np.full(self.n, np.inf, np.float32)
+        when = {place: never.copy() for place in (WORKING, DRONE, GONE)}
+        ended = np.full(self.n, NOT_ENDED, np.int8)
         for step, day in enumerate(self.steps.days):
             u, was = chance(step), state.copy()
             for source in WAYS:

@@ -74,7 +74,8 @@ def onset_score(after, by, or_never, group, clusters) -> OnsetScore:
     if fit.message:
         return OnsetScore(none, np.nan, np.nan, count, fit.message)
     mine = (np.arange(k) == group[:, None]).astype(float)
-    parts = _parts(*_expected(fit, after, by, or_never), mine)
+    begins, waiting = _expected(fit, after, by, or_never)
+    parts = _parts(begins, waiting, mine)
     score = parts.sum(axis=0)
     sums = np.zeros((count, k))
     np.add.at(sums, code, parts)
@@ -102,18 +103,22 @@ def _expected(fit, after, by, or_never) -> tuple[np.ndarray, np.ndarray]:
     holds |= never[:, None] & ~finite
     chance = holds * fit.mass
     # where rounding leaves a course no mass at all, its sets are as likely as each other
-    chance = np.where(chance.sum(axis=1, keepdims=True) > 0, chance, holds)
+    none = ~(chance.sum(axis=1) > 0)
+    chance[none] = holds[none]
     chance /= chance.sum(axis=1, keepdims=True)
-    waiting = np.cumsum(chance[:, ::-1], axis=1)[:, ::-1]
-    return chance[:, finite], waiting[:, finite]
+    begins, backwards = chance[:, finite], chance[:, ::-1]
+    np.cumsum(backwards, axis=1, out=backwards)  # in place: a network has many courses
+    return begins, chance[:, finite]
 
 
 def _parts(begins, waiting, mine) -> np.ndarray:
-    """Give each course's part in each group's score, (n, k)."""
+    """Give each course's part in each group's score, (n, k); ``waiting`` is used up."""
     total = waiting.sum(axis=0)
     some = total > 0
-    begins, waiting, total = begins[:, some], waiting[:, some], total[some]
+    if not some.all():
+        begins, waiting, total = begins[:, some], waiting[:, some], total[some]
     rate = begins.sum(axis=0) / total
-    off = begins - waiting * rate
     share = (mine.T @ waiting) / total
+    waiting *= rate
+    off = np.subtract(begins, waiting, out=waiting)
     return mine * off.sum(axis=1, keepdims=True) - off @ share.T
