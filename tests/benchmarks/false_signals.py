@@ -19,7 +19,6 @@ from __future__ import annotations
 
 import argparse
 import csv
-import subprocess
 import sys
 import tempfile
 import time
@@ -41,13 +40,14 @@ from queen_outcomes.audit.running_series import (
     risks_before,
     running_series_of,
 )
+from queen_outcomes.base.console import Console
 from queen_outcomes.base.store import Store
+from queen_outcomes.build.steps import Work, run_steps
 from queen_outcomes.facts.settings import Models, Plan, Settings
 from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
 from queen_outcomes.models.questions import choose_form, fit_form, main_terms
 from queen_outcomes.models.risks import risk_model
 from scipy.stats import t as student
-from station_tables import derived
 
 OPERATORS, GRAFT, LOAD = 6, 30, 9
 COURSES = (720, 600)
@@ -188,18 +188,14 @@ def one_station(seed: int, number: int) -> Iterator[tuple[str, float]]:
 
 @contextmanager
 def built(made: Foreign) -> Iterator[Store]:
-    """Derive a station: by a build where its checks are still to be linked to queens."""
-    if "queen_id" in made.records["checks"][0]:
-        yield derived(made.as_of, Settings(), **made.records)
-        return
+    """Run a build's steps on a station's records until what is unsettled is filled in."""
     with tempfile.TemporaryDirectory() as place:
         folder = write_station(made, Path(place))
-        command = [sys.executable, "-m", "queen_outcomes"]
-        words = ["--quiet", "build", str(folder), "--until", "derive"]
-        quiet = subprocess.DEVNULL
-        subprocess.run([*command, *words], check=True, stdout=quiet)
-        (file,) = folder.glob("build/*/station.duckdb")
-        with Store(file) as store:
+        with Store(folder / "station.duckdb", threads=1) as store:
+            settings = Settings(as_of=made.as_of)
+            records = folder / "records"
+            work = Work(store, records, folder, settings, made.as_of, verified=False)
+            run_steps(work, Console(quiet=True), until="curves")
             yield store
 
 
