@@ -26,6 +26,8 @@ import campaign
 LONGEST_S = 60
 _OURS = re.compile(r"queen_outcomes/(?!__)")
 """A file of ours in a traceback, beyond the first two."""
+_BEGINS = "Fatal Python error: init_"
+"""How Python ends, with 1, where it is interrupted while it makes itself ready."""
 
 
 def stopped(words: list[str], after: float, by: signal.Signals) -> str | None:
@@ -43,12 +45,18 @@ def stopped(words: list[str], after: float, by: signal.Signals) -> str | None:
         done.kill()
         done.communicate()
         return "hung"
-    if by == signal.SIGKILL or (done.returncode == -signal.SIGINT and not _OURS.search(err)):
-        return ""  # or Python itself had not yet begun with the command
+    return "" if by == signal.SIGKILL else judged(done.returncode, err)
+
+
+def judged(code: int, err: str) -> str:
+    """Tell what is wrong with how an interrupted command ended; empty: nothing."""
+    begins = code == -signal.SIGINT or err.startswith(_BEGINS)
+    if begins and not _OURS.search(err):
+        return ""  # Python itself had not yet begun with the command
     if "Traceback" in err:
-        return "traceback"
+        return f"traceback: {err[-300:]}"
     # what had ended by then keeps its own code
-    return "" if done.returncode in (0, 1, 4, 130) else f"code {done.returncode}"
+    return "" if code in (0, 1, 4, 130) else f"code {code}"
 
 
 def _asked() -> argparse.Namespace:

@@ -1,10 +1,12 @@
 """The campaigns run, and hold in small: a dozen builds, some swaps of `latest`."""
 
 import csv
+import signal
 import subprocess
 import sys
 from pathlib import Path
 
+import kills
 import pytest
 from demo_station import build_trial_station
 
@@ -36,6 +38,33 @@ def test_readers_beside_builds_do_not_fail(shared):
 def test_stations_of_a_few_queens_end_as_they_may():
     done = run("small_builds.py", "--stations", "3", "--first", "5000")
     assert done.returncode == 0, done.stdout + done.stderr
+
+
+BEGINS = """Fatal Python error: init_import_site: Failed to import the site module
+Traceback (most recent call last):
+  File "<frozen site>", line 616, in <module>
+KeyboardInterrupt
+"""
+OURS = """Traceback (most recent call last):
+  File "/lib/queen_outcomes/commands/sheets.py", line 28, in sheets
+KeyboardInterrupt
+"""
+
+
+@pytest.mark.parametrize(
+    ("code", "err", "is_wrong"),
+    [
+        (130, "interrupted", False),
+        (1, BEGINS, False),
+        (-signal.SIGINT, "", False),
+        (-signal.SIGINT, OURS, True),
+        (1, OURS, True),
+        (1, BEGINS + OURS, True),
+        (70, "error: KeyboardInterrupt", True),
+    ],
+)
+def test_a_traceback_is_no_fault_only_before_python_is_ready(code, err, is_wrong):
+    assert bool(kills.judged(code, err)) == is_wrong
 
 
 def kept() -> list[dict[str, str]]:
