@@ -61,3 +61,20 @@ def test_values_of_different_operators_are_not_compared():
     dose = [row for row in laying["compared"] if row["factor"] == "dose"]
     assert [row["points"] for row in dose] == ["cannot be told apart from the operator"]
     assert dose[0]["odds"] == ""
+
+
+def test_a_value_without_a_share_is_left_out_of_its_curve():
+    # more than half of what it rests on is filled in: `adjusted` has no figure
+    term = {"term": "dose", "p": 0.2, "chosen_form": "line", "df": 1}
+    shares = (0.6, 0.7, 0.75, 0.8, None)
+    rows = [
+        {"factor": "dose", "value": float(at), "label": f"{at} uL", "courses_near": 9}
+        | {"probability": share, "low": share, "high": share}
+        for at, share in enumerate(shares)
+    ]
+    main = {"model_terms": [term], "adjusted": rows}
+    (drawn,) = factors._draw_curves(main, "laying-21", "laying by day 21", {})
+    assert drawn["said"] == "Dose: 60 % at 0 uL; 80 % at 3 uL"
+    assert len(drawn["rows"]) == 4
+    none = {**main, "adjusted": [{**row, "probability": None} for row in rows]}
+    assert factors._draw_curves(none, "laying-21", "laying by day 21", {}) == []

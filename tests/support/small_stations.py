@@ -12,7 +12,8 @@ import random
 from pathlib import Path
 
 FIRST = dt.date(2026, 5, 4)
-LATE = dt.date(2026, 8, 15)
+LATE = dt.date(2026, 9, 15)
+"""After all inseminations: one that is yet to come gives no course."""
 
 
 def write_small(station: Path, seed: int) -> int:

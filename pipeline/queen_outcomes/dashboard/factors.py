@@ -237,7 +237,12 @@ def _draw_curves(
     drawn: list[Row] = []
     for term in _terms(main["model_terms"]):
         name = term["term"]
-        rows = [row for row in main["adjusted"] if row["factor"] == name]
+        # where too much is filled in a value has no share: the curve leaves it out
+        rows = [
+            row
+            for row in main["adjusted"]
+            if row["factor"] == name and row["probability"] is not None
+        ]
         is_number = rows and rows[0]["value"] is not None
         if not is_number or len(rows) < FEWEST_POINTS or len(drawn) == CURVES_SHOWN:
             continue
