@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from queen_outcomes.stats.logistic.plain import fit_plain, likelihood_ratio
+from likelihood_tests import likelihood_ratio
+from queen_outcomes.stats.logistic.plain import fit_plain
 from queen_outcomes.stats.shares.dose_response import dose_on_curve, trend_test
 from scipy.special import expit
 from scipy.stats import chi2

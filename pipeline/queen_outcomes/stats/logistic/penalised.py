@@ -6,7 +6,6 @@ the penalised likelihood, never from standard errors. No random effects here.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,14 +15,13 @@ from queen_outcomes.stats.logistic.odds_shift import odds_shift
 from queen_outcomes.stats.logistic.plain import (
     Basis,
     Rows,
-    Test,
     basis_of,
     collapse_rows,
     log_likelihood,
     rows_of,
     same_answer,
 )
-from queen_outcomes.stats.tails import chi2_isf, chi2_sf
+from queen_outcomes.stats.tails import chi2_isf
 
 MOST_CLIMBED = 200
 FIRST_BY_SCORING = 4
@@ -234,27 +232,6 @@ def fit_firth(X, y, *, profile=True) -> FirthFit:
         flic[0] += moved
     message = _remarks(rows, low, high) if profile else same_answer(rows)
     return FirthFit(beta, cov, low, high, value, True, message, flic)
-
-
-def penalised_lr_test(X, y, columns: Sequence[int]) -> Test:
-    """Test that the coefficients in ``columns`` are all zero.
-
-    Twice the fall of the penalised likelihood when they are held at zero while the
-    penalty stays that of all columns (Heinze and Schemper 2002); chi-square. A
-    statistic of NaN says that there is no test.
-    """
-    columns, none = list(columns), Test(np.nan, len(columns), np.nan)
-    rows, basis, _ = _prepared(X, y)
-    if basis is None or not columns:
-        return none
-    basis = _rotated(rows, columns)
-    start = np.zeros(basis.Z.shape[1])
-    free, held = (climb(rows, basis.Z, start, k) for k in (0, len(columns)))
-    if not (free.reached and held.reached):
-        return none
-    statistic = max(2.0 * (free.value - held.value), 0.0)
-    p = float(chi2_sf(statistic, len(columns)))
-    return Test(statistic, len(columns), p)
 
 
 def _prepared(X, y) -> tuple[Rows | None, Basis | None, str]:

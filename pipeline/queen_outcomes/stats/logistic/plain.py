@@ -9,7 +9,6 @@ so in words; nothing here raises for them.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 from scipy.linalg import solve_triangular
@@ -202,13 +201,6 @@ class PlainFit:
         return np.sqrt(np.diag(self.cov))
 
 
-class Fit(Protocol):
-    """A fit by maximum likelihood: coefficients, and the likelihood at them."""
-
-    beta: np.ndarray
-    log_likelihood: float
-
-
 @dataclass(frozen=True)
 class Test:
     """A test of several coefficients at once."""
@@ -300,16 +292,6 @@ def _climb(rows: Rows, basis: Basis, drawn: np.ndarray) -> tuple[np.ndarray, str
 def _no_fit(X, message: str) -> PlainFit:
     p = np.shape(X)[1] if np.ndim(X) == 2 else 0
     return PlainFit(np.full(p, np.nan), np.full((p, p), np.nan), np.nan, False, message)
-
-
-def likelihood_ratio(fuller: Fit, smaller: Fit) -> Test:
-    """Test the terms by which two nested fits of the same rows differ.
-
-    ``2 (l1 - l0)`` against chi-square; both fits unweighted or with counts as weights.
-    """
-    df = len(fuller.beta) - len(smaller.beta)
-    statistic = max(2.0 * (fuller.log_likelihood - smaller.log_likelihood), 0.0)
-    return Test(statistic, df, float(chi2_sf(statistic, df)))
 
 
 def wald_test(
