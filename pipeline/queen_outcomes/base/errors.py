@@ -17,9 +17,9 @@ import re
 from collections.abc import Iterable, Sequence
 
 MOST_SHOWN = 10
-LONGEST = 160
-"""Signs of one problem that are shown."""
 """How many problems of one kind a message spells out before "and N more"."""
+LONGEST = 300
+"""Signs of one problem that a message spells out: more is a page in a cell."""
 
 
 class AppError(Exception):

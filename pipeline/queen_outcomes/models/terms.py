@@ -262,7 +262,7 @@ def coarsen(form: Form, values: Values, *, drawn: bool) -> Form | None:
 
 
 def straightened(form: Form) -> Form:
-    """Give a line in place of a bend that is drawn to one; other forms as they are."""
+    """Give a line in place of a bend."""
     return replace(form, knots=np.empty(0), is_drawn=False, hides=True)
 
 
