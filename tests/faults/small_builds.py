@@ -26,7 +26,7 @@ from queen_outcomes.commands import cli
 from small_stations import write_small
 
 ENDS = {
-    "build": (0, 1, 3),
+    "build": (0,),
     "audit": (0, 4),
     "compare": (0, 4),
     "due": (0,),
