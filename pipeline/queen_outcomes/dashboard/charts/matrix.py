@@ -13,7 +13,15 @@ CERTAINTIES = (CLEAR, PERHAPS, OPEN)
 WAYS = ("more success", "less success")
 LEAST_P = 0.05
 ROW_HEIGHT = 30
-IN_TWO_LINES = "[split(datum.label, ' by ')[0], 'by ' + split(datum.label, ' by ')[1]]"
+_NAME = "split(datum.label, ' by ')[0]"
+_WORDS = f"split({_NAME}, ' ')"
+_IS_LONG = f"length({_NAME}) > 14"
+IN_LINES = (
+    f"[{_IS_LONG} ? join(slice({_WORDS}, 0, -1), ' ') : '', "
+    f"{_IS_LONG} ? peek({_WORDS}) : {_NAME}, "
+    "'by ' + split(datum.label, ' by ')[1]]"
+)
+"""Three lines, the first empty for short names: on paper columns are narrow."""
 
 Row = dict[str, Any]
 
@@ -56,9 +64,9 @@ def matrix_chart(cells: list[Row]) -> alt.TopLevelMixin:
             orient="top",
             labelAngle=0,
             labelLimit=150,
-            labelPadding=20,
+            labelPadding=33,
             grid=False,
-            labelExpr=IN_TWO_LINES,
+            labelExpr=IN_LINES,
         ),
     )
     y = alt.Y("factor:N", title=None, sort=factors, axis=alt.Axis(labelLimit=220, grid=True))
