@@ -16,6 +16,7 @@ from queen_outcomes.stats.histories.chain import (
     WAITING,
     WORKING,
     DaySteps,
+    FactorColumns,
     SeenCourses,
     Sign,
 )
@@ -27,6 +28,7 @@ from queen_outcomes.stats.histories.shares import (
     freedom_with_gaps,
 )
 from scipy import stats
+from scipy.sparse import csr_array
 
 STEPS = DaySteps(np.array([0, 1, 2, 9, 14]), 2)
 
@@ -198,7 +200,7 @@ def watched(onset, end, kind, until, steps=DAILY, signs=NO_SIGN):
     none = np.zeros(0, int)
     return SeenCourses(
         *(steps, out, none, none, none, np.zeros((0, 6), int), signs),
-        *(np.zeros((n, 0)), np.zeros(0), ()),
+        *(FactorColumns.none(n), ()),
     )
 
 
@@ -254,7 +256,7 @@ def test_signs_are_learned_from_those_whose_state_is_known():
     rows = np.arange(n)
     seen = SeenCourses(
         *(seen.steps, seen.ruled_out, rows, np.zeros(n, int), looks.astype(int)),
-        *(np.full((n, 6), 20), seen.signs, seen.factors, seen.ridge, seen.batches),
+        *(np.full((n, 6), 20), seen.signs, seen.factors, seen.batches),
     )
     model = fit_histories(seen)
     np.testing.assert_allclose(model.signs[0].chances[:, 1], [0.9, 0.2], atol=0.06)
@@ -276,7 +278,7 @@ def test_what_looks_tell_comes_out_to_the_bit_however_courses_are_parted(monkeyp
     ruled_out = rng.random((g, len(STATES), n)) < 0.1
     seen = SeenCourses(
         *(STEPS, ruled_out, course, sign, finding, at, signs),
-        *(np.zeros((n, 0)), np.zeros(0), ()),
+        *(FactorColumns.none(n), ()),
     )
     told = np.where(ruled_out, LEAST, 0.0)
     for row in range(k):
@@ -398,3 +400,21 @@ def test_a_difference_that_stands_on_guesses_has_no_p():
     assert np.isnan(found.p)
     nobody = filled_difference(drawn, np.zeros(100, bool), np.arange(100))
     assert np.isnan(nobody.p)
+
+
+def test_factors_count_as_their_centred_columns_written_out():
+    rng = np.random.default_rng(9)
+    n, words = 40, rng.integers(0, 4, (40, 2))
+    numbers = rng.normal(size=(n, 2))
+    numbers -= numbers.mean(axis=0)
+    # of each word's levels the last is none: a rare one, that goes with nobody
+    each = [words[:, k, None] == np.arange(3) for k in range(2)]
+    levels = np.concatenate(each, axis=1).astype(float)
+    factors = FactorColumns(numbers, csr_array(levels), np.ones(8))
+    X = np.concatenate([numbers, levels - levels.mean(axis=0)], axis=1)
+    worth, slopes = rng.uniform(0.1, 2, n), rng.normal(size=8)
+    np.testing.assert_allclose(factors.times(slopes), X @ slopes)
+    np.testing.assert_allclose(factors.totals(worth), X.T @ worth, atol=1e-12)
+    np.testing.assert_allclose(
+        factors.products(worth), (X.T * worth) @ X, rtol=1e-10, atol=1e-12
+    )

@@ -13,7 +13,7 @@ from queen_outcomes.doses.results import compare_station
 from queen_outcomes.facts.exports.models import ADJUSTED
 from queen_outcomes.facts.exports.writing import write_rows
 from queen_outcomes.facts.settings import Outcomes, Plan, Settings
-from queen_outcomes.models.closed import read_factors
+from queen_outcomes.models.closed import NO_FILLINGS, read_factors
 from queen_outcomes.models.factor_fills import fill_factors
 from station_tables import derived
 
@@ -61,7 +61,7 @@ def answered(question, state) -> Answers:
 
 def settled(values, arm, yes) -> ArmAnswers:
     """Give closed courses whose one filling leaves out who is not settled."""
-    return ArmAnswers(values, arm, yes, yes[None, :], ())
+    return ArmAnswers(values, arm, yes, yes[None, :], NO_FILLINGS)
 
 
 def contrasts(store, outcome: str = "laying", **wanted) -> list[dict]:

@@ -7,9 +7,8 @@ apart from is said instead of a figure.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -17,7 +16,7 @@ from queen_outcomes.facts.words import BATCH_KINDS
 from queen_outcomes.models.closed import BATCHES, ClosedCourses
 from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.models.terms import Term
-from queen_outcomes.stats.logistic.collinear import columns_of, inflation
+from queen_outcomes.stats.logistic.collinear import CrossProducts
 
 NO_FIGURE, NO_VERDICT = 10.0, 5.0
 """Variance inflation from which on there is no figure, and no verdict."""
@@ -25,6 +24,8 @@ FEWEST_COURSES, FEWEST_BATCHES = 20, 3
 """Courses and batches that an operator shares with others, below which there is none."""
 RUNAWAY = 4.0
 """Deviation of batches, in log odds, beyond which batches decide."""
+OPERATOR = "operator "
+"""Sets an operator's name off from those of factors."""
 MOST_COURSES = 20_000
 """Courses on which inflation is measured: of more, those of some graft batches."""
 PAIRS, ALIKE = 10.0, 0.1
@@ -73,12 +74,16 @@ def apart_from(
     others = {BATCH_KINDS[kind]: getattr(counted, kind) for kind in BATCHES}
     others |= {term.label: _filled(counted, term) for term in terms}
     some = _thinned(counted)
-    others = {
-        n: columns_of(x[some]) for n, x in others.items() if len(np.unique(x[some])) > 1
-    }
+    others = {n: x[some] for n, x in others.items() if len(np.unique(x[some])) > 1}
     few = {name: _few_shared(name, counted) for name in names}
-    counted = counted.some(some)
-    return {n: few[n] or _hidden(n, counted, others) for n in names}
+    hands = {name: counted.operator[some] == name for name in names}
+    # nobody is told apart from an operator who did all of them, or none
+    asked = [n for n, own in hands.items() if not few[n] and 0 < own.mean() < 1]
+    risk = counted.risk[some]
+    given = {OPERATOR + name: hands[name] for name in asked} | others
+    products = CrossProducts(given, risk * (1 - risk))
+    hidden = {n: _hidden(OPERATOR + n, products, list(others)) for n in asked}
+    return {n: few[n] or hidden.get(n, Apart()) for n in names}
 
 
 def _thinned(counted: ClosedCourses) -> np.ndarray:
@@ -125,16 +130,12 @@ def _few_shared(name: str, counted: ClosedCourses) -> Apart | None:
     return None
 
 
-def _hidden(name: str, counted: ClosedCourses, others: Mapping[str, Any]) -> Apart:
+def _hidden(name: str, products: CrossProducts, others: Sequence[str]) -> Apart:
     """Give what goes with an operator so closely that her part cannot be seen."""
-    own = counted.operator == name
-    if not own.any() or own.all():  # nobody to be told apart from
-        return Apart()
-    weights = counted.risk * (1 - counted.risk)
-    wider = inflation(own, list(others.values()), weights)
+    wider = products.inflation(name, others)
     if wider < NO_VERDICT:
         return Apart()
-    alone = {n: inflation(own, [x], weights) for n, x in others.items()}
+    alone = {other: products.inflation(name, [other]) for other in others}
     return Apart(f"the {max(alone, key=alone.get)}", has_figure=wider < NO_FIGURE)
 
 

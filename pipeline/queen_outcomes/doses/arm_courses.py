@@ -17,6 +17,8 @@ from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.dictionary import COMPARED_BY
 from queen_outcomes.models.closed import (
+    NO_FILLINGS,
+    Fillings,
     Question,
     failures_of,
     read_closed,
@@ -63,8 +65,8 @@ class ArmCourses:
     trial, block, protocol : ndarray of str
     doses, meant, given : ndarray
         Inseminations; uL of all of them, NaN where one is not recorded.
-    fillings : tuple of mapping
-        The values in every filling, without gaps; empty where there are none.
+    fillings : Fillings
+        Of the factors.
     """
 
     values: Values
@@ -74,7 +76,7 @@ class ArmCourses:
     doses: np.ndarray
     meant: np.ndarray
     given: np.ndarray
-    fillings: tuple[Values, ...] = ()
+    fillings: Fillings = NO_FILLINGS
 
 
 @dataclass(frozen=True, eq=False)

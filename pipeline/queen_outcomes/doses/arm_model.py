@@ -17,7 +17,7 @@ from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP, FactorPredictions, ask
 from queen_outcomes.models.analysis_set import AnalysisSet
 from queen_outcomes.models.choose import Earlier, by_reason
-from queen_outcomes.models.closed import take, yes_fails
+from queen_outcomes.models.closed import Fillings, take, yes_fails
 from queen_outcomes.models.fit import LEVELS, Fitted, cluster_codes
 from queen_outcomes.models.questions import (
     ModelRequest,
@@ -123,22 +123,22 @@ class ArmAnswers:
         1, 0, or NaN: not settled.
     answers : ndarray, shape (m, n)
         In every filling; NaN: not at risk.
-    fillings : sequence of mapping
-        Values in every filling, without gaps; empty where there are none.
+    fillings : Fillings
+        Of the factors.
     """
 
     values: Values
     arm: np.ndarray
     yes: np.ndarray
     answers: np.ndarray
-    fillings: Sequence[Values]
+    fillings: Fillings
 
     def some(self, kept: np.ndarray) -> ArmAnswers:
         """Give some of the courses."""
         return ArmAnswers(
             *(take(self.values, kept), self.arm[kept], self.yes[kept]),
             self.answers[:, kept],
-            [take(values, kept) for values in self.fillings],
+            self.fillings.some(kept),
         )
 
 
@@ -164,11 +164,10 @@ def arm_model(
     """
     courses = _enough(courses)
     values = {**courses.values, ARM.column: courses.arm}
-    fillings = [{**one, ARM.column: courses.arm} for one in courses.fillings]
     terms, apart = arm_terms(main_terms(settings), values, stands_for)
     always = {*settings.models.adjust_for, CO2_BEFORE.name, ARM.name}
     question = ModelRequest(
-        *(values, courses.yes, courses.answers, fillings),
+        *(values, courses.yes, courses.answers, courses.fillings),
         *(terms, tuple(sorted(always))),
     )
     if fixed is None:

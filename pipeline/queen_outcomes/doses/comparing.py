@@ -34,7 +34,7 @@ from queen_outcomes.doses.differences import (
 )
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.choose import Earlier
-from queen_outcomes.models.closed import take, take_fillings
+from queen_outcomes.models.closed import take
 
 METHODS = (UNADJUSTED, STRATIFIED, ADJUSTED)
 
@@ -130,11 +130,10 @@ def compare(
     if asked.reference in arms and len(arms) > 1:
         kept = data.closed_in(arms)
         rows = comparison.rows[kept]
-        values = take(courses.values, rows)
         some = ArmAnswers(
-            *(values, comparison.arm[kept], answers.yes[rows]),
+            *(take(courses.values, rows), comparison.arm[kept], answers.yes[rows]),
             answers.answers[:, rows],
-            take_fillings(courses.fillings, courses.values, values, rows),
+            courses.fillings.some(rows),
         )
         model = arm_model(
             *(some, answers.question[0], asked.settings, asked.fixed),

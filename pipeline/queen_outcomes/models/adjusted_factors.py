@@ -10,7 +10,6 @@ import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Any
 
 import numpy as np
 from scipy.special import expit
@@ -26,7 +25,7 @@ from queen_outcomes.stats.logistic.adjusted import (
     e_value,
     fixed_probability,
 )
-from queen_outcomes.stats.logistic.collinear import columns_of, inflation
+from queen_outcomes.stats.logistic.collinear import CrossProducts
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from queen_outcomes.stats.shares.multiplicity import holm
 from queen_outcomes.stats.tails import t_isf
@@ -263,29 +262,23 @@ def aliases(fitted: Fitted) -> dict[str, Alias]:
     ]
     weights = expit(fitted.X @ fitted.beta)
     weights *= 1.0 - weights
-    every = {
-        one.term.label: columns_of(x)
-        for one, x in zip(fitted.design.forms, columns, strict=True)
-        if x.size
-    }
-    operator = columns_of(fitted.courses.values["operator"])
-    found = {}
-    for at, form in enumerate(fitted.design.forms):
-        others = {name: x for name, x in every.items() if name != form.term.label}
-        others.setdefault("operator", operator)
-        if form.term.name == "operator":
-            del others["operator"]
-        near = _alias(columns[at], others, weights)
+    forms = fitted.design.forms
+    every = {"operator": fitted.courses.values["operator"]}
+    every |= {one.term.label: x for one, x in zip(forms, columns, strict=True)}
+    products, found = CrossProducts(every, weights), {}
+    for form in forms:
+        own = form.term.label
+        near = _alias(products, own, [name for name in every if name != own])
         few = few_groups(form.term, fitted.courses.values)
         found[form.term.name] = replace(near, few=few)
     return found
 
 
-def _alias(own: np.ndarray, others: Mapping[str, Any], weights) -> Alias:
-    wider = inflation(own, list(others.values()), weights)
+def _alias(products: CrossProducts, own: str, others: Sequence[str]) -> Alias:
+    wider = products.inflation(own, others)
     if wider < NO_VERDICT:
         return Alias("", wider)
-    alone = {name: inflation(own, [x], weights) for name, x in others.items()}
+    alone = {name: products.inflation(own, [name]) for name in others}
     return Alias(max(alone, key=alone.get), wider)
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from queen_outcomes.models.closed import take, take_fillings
+from queen_outcomes.models.closed import NO_FILLINGS, Fillings, take
 from queen_outcomes.models.terms import Term, Values
 
 RECORDED = 0.8
@@ -44,8 +44,8 @@ class AnalysisSet:
         Courses handed in.
     answers : ndarray, shape (m, n), or None
         Of each filling of the outcome, NaN: not at risk; None: ``y`` is all there is.
-    fillings : tuple of mapping
-        The values in each of them; empty where nothing is to be filled.
+    fillings : Fillings
+        Of the factors, in each of them.
     weights : ndarray, shape (n,), or None
         0 for who is not at risk, else 1; None: everybody is.
     """
@@ -58,7 +58,7 @@ class AnalysisSet:
     message: str
     decided: int
     answers: np.ndarray | None = None
-    fillings: tuple[Values, ...] = ()
+    fillings: Fillings = NO_FILLINGS
     weights: np.ndarray | None = None
 
     @property
@@ -71,7 +71,7 @@ class AnalysisSet:
     def filling(self, number: int) -> AnalysisSet:
         """Give one filling of outcome and factors; who is not at risk has no weight."""
         answer = self.answers[number]
-        values = self.fillings[number] if self.fillings else self.values
+        values = self.fillings.of(self.values, number)
         at_risk = np.isfinite(answer)
         weights = None if at_risk.all() else at_risk.astype(float)
         return replace(
@@ -80,7 +80,7 @@ class AnalysisSet:
             y=np.nan_to_num(answer),
             weights=weights,
             answers=None,
-            fillings=(),
+            fillings=NO_FILLINGS,
         )
 
     @property
@@ -153,7 +153,7 @@ def filled_set(
     values: Values,
     y: np.ndarray,
     answers: np.ndarray,
-    fillings: Sequence[Values],
+    fillings: Fillings,
     terms: Sequence[Term],
     recorded: float = RECORDED,
 ) -> AnalysisSet:
@@ -165,23 +165,20 @@ def filled_set(
     y : ndarray, shape (n,)
         As the records settle it; NaN: not.
     answers : ndarray, shape (m, n)
-    fillings : sequence of mapping
-        See `AnalysisSet`.
+    fillings : Fillings
     terms : sequence of Term
     recorded : float
         Share of courses for which a factor must be recorded.
     """
     rows = np.flatnonzero(np.isfinite(answers).any(axis=0))
-    given, values, y = values, take(values, rows), y[rows]
+    values, y = take(values, rows), y[rows]
     found = analysis_set(values, y, terms, recorded)
     whole = with_gaps(found, values, y)
     settled = int(np.isfinite(y).sum())
     said = f"the records settle {settled} of {len(y)} courses" if len(y) else ""
     if len(found.y) < len(y):
         said = "; ".join(part for part in (said, whole.message) if part)
-    some = ()
-    if len(found.y) < len(y):
-        some = take_fillings(fillings, given, values, rows)
+    some = fillings.some(rows) if len(found.y) < len(y) else NO_FILLINGS
     return replace(whole, answers=answers[:, rows], fillings=some, message=said)
 
 

@@ -5,8 +5,8 @@ A station's factors and answers are read from its tables as arrays in the order 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
@@ -28,6 +28,53 @@ BATCHES = ("graft_batch", "semen_batch")
 
 ALL_ALIKE = 1e-3
 """Failures by which courses that all end alike are kept from certainty."""
+
+
+@dataclass(frozen=True, eq=False)
+class Fillings:
+    """What stands in the place of gaps in the factors of n courses, in every filling.
+
+    Only gaps are kept: there are many fillings, and few gaps.
+
+    Attributes
+    ----------
+    gaps : mapping of str to ndarray of int, shape (g,)
+        Courses without a value, of each factor that has such; empty: nothing is filled.
+    made : mapping of str to ndarray, shape (m, g)
+        Their values in each of m fillings.
+    """
+
+    gaps: Mapping[str, np.ndarray] = field(default_factory=dict)
+    made: Mapping[str, np.ndarray] = field(default_factory=dict)
+
+    def of(self, values: Values, number: int) -> Values:
+        """Give the courses' values in one filling.
+
+        What has no gap is one array in ``values`` and in all fillings.
+        """
+        found = dict(values)
+        for name, gaps in self.gaps.items():
+            x, made = values[name], self.made[name][number]
+            whole = x.astype(np.result_type(x, made))  # a copy
+            whole[gaps] = made
+            found[name] = whole
+        return found
+
+    def some(self, rows: np.ndarray) -> Fillings:
+        """Give the fillings of some of the courses, in the order of ``rows``."""
+        rows = np.flatnonzero(rows) if rows.dtype == bool else rows
+        gaps, made = {}, {}
+        for name, own in self.gaps.items():
+            place = np.full(max(own.max(), rows.max(initial=0)) + 1, -1)
+            place[own] = np.arange(len(own))
+            at = place[rows]
+            if (at >= 0).any():
+                gaps[name] = np.flatnonzero(at >= 0)
+                made[name] = self.made[name][:, at[at >= 0]]
+        return Fillings(gaps, made)
+
+
+NO_FILLINGS = Fillings()
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,8 +100,7 @@ class ClosedCourses:
     answers : ndarray, shape (m, n)
         In every filling: 1 yes, 0 no, NaN not at risk. Without rows where the outcome of
         the unsettled cannot be told.
-    fillings : tuple of mapping
-        Factors in every filling, without gaps; empty where there are none.
+    fillings : Fillings
     """
 
     question: Question
@@ -66,7 +112,7 @@ class ClosedCourses:
     inseminated_at: np.ndarray
     risk: np.ndarray
     answers: np.ndarray
-    fillings: tuple[Values, ...] = ()
+    fillings: Fillings = NO_FILLINGS
 
     def __len__(self) -> int:
         return len(self.state)
@@ -150,14 +196,13 @@ class ClosedCourses:
 
     def some(self, rows: np.ndarray) -> ClosedCourses:
         """Give some of the courses, in the order of ``rows``."""
-        values = take(self.values, rows)
         return ClosedCourses(
             self.question,
-            values,
+            take(self.values, rows),
             *(x[rows] for x in (self.state, self.laid, self.d0, self.known_on)),
             *(x[rows] for x in (self.inseminated_at, self.risk)),
             self.answers[:, rows],
-            take_fillings(self.fillings, self.values, values, rows),
+            self.fillings.some(rows),
         )
 
     def with_risk(self, risk: np.ndarray) -> ClosedCourses:
@@ -205,23 +250,6 @@ def take(values: Values, rows: np.ndarray) -> dict[str, np.ndarray]:
     return {name: column[rows] for name, column in values.items()}
 
 
-def take_fillings(
-    fillings: Sequence[Values], given: Values, own: Values, rows: np.ndarray
-) -> tuple[dict[str, np.ndarray], ...]:
-    """Give the values of some courses in every filling.
-
-    ``own`` are those of ``given``. What has no gap is one array there and in all fillings,
-    and stays one: there are many fillings, and few gaps.
-    """
-    return tuple(
-        {
-            name: own[name] if column is given.get(name) else column[rows]
-            for name, column in one.items()
-        }
-        for one in fillings
-    )
-
-
 def read_factors(store: Store, prior: Mapping[str, int]) -> dict[str, np.ndarray]:
     """Give every course's factors; ``prior`` are operators' cases before the records."""
     frame = store.frame(resources.read("sql", "06_models", "factors.sql"))
@@ -248,7 +276,7 @@ def read_closed(
     grace_days: int,
     *,
     from_first: bool = False,
-    fillings: Sequence[Values] = (),
+    fillings: Fillings = NO_FILLINGS,
 ) -> ClosedCourses:
     """Read the closed courses of one outcome and window, without risks.
 
@@ -263,8 +291,8 @@ def read_closed(
         Days that a window stays open for a late check.
     from_first : bool
         Answers by the clock of a course's first insemination, from outcomes_from_first.
-    fillings : sequence of mapping
-        Factors of all courses in every filling.
+    fillings : Fillings
+        Of all courses.
     """
     answers = "outcomes_from_first" if from_first else "outcomes"
     found = store.frame(
@@ -276,10 +304,9 @@ def read_closed(
     # numpy orders texts by code point, whatever the database does: both are put so
     rows = rows[np.argsort(values["course_id"][rows], kind="stable")]
     found = found[np.argsort(ids, kind="stable")]
-    own = take(values, rows)
     return ClosedCourses(
         question,
-        own,
+        take(values, rows),
         found["state"].to_numpy().astype(str),
         found["laid"].to_numpy().astype(bool),
         found["d0"].to_numpy().astype("datetime64[D]"),
@@ -287,5 +314,5 @@ def read_closed(
         found["inseminated_at"].to_numpy().astype(str),
         np.full(len(ids), np.nan),
         read_fills(store, question, np.sort(ids), from_first=from_first),
-        take_fillings(fillings, values, own, rows),
+        fillings.some(rows),
     )

@@ -19,13 +19,12 @@ from queen_outcomes.models.analysis_set import (
     is_recorded,
     own_level,
 )
+from queen_outcomes.models.closed import NO_FILLINGS, Fillings
 from queen_outcomes.models.filled import completed_values, in_kinds
 from queen_outcomes.models.terms import BENCH, Term, Values, terms_in_order
 from queen_outcomes.outcomes.fills import TIMES, read_fills
-from queen_outcomes.stats.logistic.imputation import impute_in_turn
+from queen_outcomes.stats.logistic.imputation import impute
 
-CYCLES = 5
-"""Rounds before the first filling; values near each other serve the next."""
 SEED = zlib.crc32(b"gaps in the factors")
 
 
@@ -96,7 +95,7 @@ def _filled(
         for k in range(TIMES)
     ]
     batch = own_level(values["graft_batch"])
-    done = impute_in_turn(numbers, words, outcomes, batch, cycles=CYCLES, seed=SEED)
+    done = impute(numbers, words, outcomes, batch, seed=SEED)
     return [
         completed_values(values, completed, [SEED, number])
         for number, completed in enumerate(done)
@@ -109,29 +108,26 @@ def _in_numbers(answer: np.ndarray) -> list[np.ndarray]:
     return [told] if at_risk.all() else [told, at_risk.astype(float)]
 
 
-def read_filled_factors(store: Store, values: Values) -> tuple[Values, ...]:
-    """Give the factors of all courses in every filling; empty where there are no gaps.
+def read_filled_factors(store: Store, values: Values) -> Fillings:
+    """Give what stands in the gaps of all courses' factors in every filling.
 
     ``values`` are as `read_factors` gives them, or with other columns too; what is recorded
     stays as it is.
     """
+    gaps: dict[str, np.ndarray] = {}
+    made: dict[str, np.ndarray] = {}
     if not store.has("factor_fills"):  # nothing has been filled in yet
-        return ()
+        return NO_FILLINGS
     frame = store.frame("SELECT * FROM factor_fills ORDER BY factor, course_id")
-    if not frame.height:
-        return ()
     order = np.argsort(values["course_id"], kind="stable")
     ids = values["course_id"][order]
-    sets = [dict(values) for _ in range(TIMES)]
     for (name,), part in frame.partition_by("factor", as_dict=True).items():
         some = part["course_id"].to_numpy().astype(str)
         rows = order[np.searchsorted(ids, some)]
         x = values[name]
         column = "number" if x.dtype.kind == "f" else "word"
-        told = np.array(part[column].to_list()).T
         missing = np.isnan(x[rows]) if column == "number" else x[rows] == ""
-        for one, made in zip(sets, told, strict=True):
-            whole = x.astype(np.result_type(x, made)).copy()
-            whole[rows[missing]] = made[missing]
-            one[name] = whole
-    return tuple(sets)
+        if missing.any():
+            told = np.array(part.filter(missing)[column].to_list()).T
+            gaps[name], made[name] = rows[missing], told
+    return Fillings(gaps, made)

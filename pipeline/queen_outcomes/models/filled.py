@@ -8,8 +8,8 @@ are averaged over the courses of the fillings.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import expit
@@ -63,23 +63,75 @@ def fit_filled(
     adjust_for, earlier
         See `find_design`.
     """
-    if not len(courses.answers) or not len(courses.y):
+    times = len(courses.answers)
+    if not times or not len(courses.y):
         return no_model(courses, UNKNOWN)
-    sets = [courses.filling(number) for number in range(len(courses.answers))]
-    chosen_on = replace(courses, values=sets[0].values)
+    filling = courses.filling(0)
+    chosen_on = replace(courses, values=filling.values)
     design = find_design(chosen_on, adjust_for, earlier)
     if isinstance(design, Fitted):
         return replace(design, courses=courses)
     random, _ = groupings(chosen_on)
-    first = by_method(sets[0], design, random)
+    first = by_method(filling, design, random)
     if first.method == "none":
         return replace(first, courses=courses)
-    fits = [first, *refit(first, sets[1:])]
-    found = [fit for fit in fits if fit.method == first.method]
-    few = find_few(len(found), len(sets))
+    levels = Levels()
+    told = [Told.by(0, first, levels)]
+    # one filling at a time: each has columns of its own for every course
+    sets = (courses.filling(number) for number in range(1, times))
+    for number, fit in enumerate(refit(first, sets), start=1):
+        if fit.method == first.method:
+            told.append(Told.by(number, fit, levels))
+    few = find_few(len(told), times)
     if few:
         return no_model(courses, few, first.design)
-    return _joined(courses, found, len(sets))
+    return _joined(courses, first, told)
+
+
+class Levels:
+    """Numbers of the levels of groups, that most fillings have alike."""
+
+    def __init__(self) -> None:
+        self._known: dict[str, tuple[np.ndarray, np.ndarray]] = {}
+
+    def of(self, values: Values, name: str) -> np.ndarray:
+        """Give a group's levels as `own_level` numbers them."""
+        named = values[name]
+        if name not in self._known or self._known[name][0] is not named:
+            self._known[name] = (named, own_level(named))
+        return self._known[name][1]
+
+
+@dataclass(frozen=True, eq=False)
+class Told:
+    """What one filling's fit adds to the joined one.
+
+    Attributes
+    ----------
+    number : int
+        Of the filling.
+    estimates : ndarray, shape (p + K,)
+        Coefficients, and deviations of random intercepts.
+    cov : ndarray, shape (p + K, p + K)
+    mixed : MixedFit or None
+    chance : ndarray, shape (n,)
+        Every course's, with her own operator's and batches' intercepts.
+    """
+
+    number: int
+    estimates: np.ndarray
+    cov: np.ndarray
+    mixed: MixedFit | None
+    chance: np.ndarray
+
+    @classmethod
+    def by(cls, number: int, fit: Fitted, levels: Levels) -> Told:
+        """Take from a filling's fit what joining needs."""
+        eta = fit.X @ fit.beta
+        for name in fit.mixed.names if fit.mixed else ():
+            eta = eta + fit.mixed.modes[name][levels.of(fit.courses.values, name)]
+        estimates = np.concatenate([fit.beta, fit.deviations])
+        return cls(number, estimates, fit.cov_all, fit.mixed, expit(eta))
 
 
 def find_few(found: int, times: int) -> str:
@@ -110,7 +162,7 @@ def fillings(
     *,
     seed: int,
     times: int,
-) -> list[Values]:
+) -> Iterator[Values]:
     """Give the courses' values with the gaps in their factors filled, several times.
 
     Parameters
@@ -122,11 +174,9 @@ def fillings(
     """
     numbers, words = in_kinds(courses.terms, courses.values)
     batch = own_level(courses.values["graft_batch"])
-    made = impute(numbers, words, outcome, batch, times=times, seed=seed)
-    return [
-        completed_values(courses.values, completed, [seed, number])
-        for number, completed in enumerate(made.completed)
-    ]
+    made = impute(numbers, words, [outcome] * times, batch, seed=seed)
+    for number, completed in enumerate(made):
+        yield completed_values(courses.values, completed, [seed, number])
 
 
 def in_kinds(
@@ -151,11 +201,17 @@ def _codes(x: np.ndarray) -> np.ndarray:
 def completed_values(
     given: Values, completed: Completed, seed: Sequence[int]
 ) -> Values:
-    """Put one filling in the place of the courses' values."""
-    values = dict(given) | completed.numbers
+    """Put one filling in the place of the courses' values.
+
+    What has no gap is one array there and here.
+    """
+    numbers = {k: x for k, x in completed.numbers.items() if np.isnan(given[k]).any()}
+    values = dict(given) | numbers
     for column, codes in completed.words.items():
         x = given[column]
-        values[column] = np.unique(x[x != ""])[codes]
+        gap = x == ""
+        if gap.any():
+            values[column] = np.unique(x[~gap])[codes]
     if "co2_schedule" in completed.words and "later_open" in given:
         values["co2_schedule"] = _meant(given, values["co2_schedule"], seed)
     if "co2_gap" in completed.numbers:  # one exposure has no time between two
@@ -204,16 +260,14 @@ def _meant(given: Values, filled: np.ndarray, seed: Sequence[int]) -> np.ndarray
     return made
 
 
-def _joined(courses: AnalysisSet, found: Sequence[Fitted], times: int) -> Fitted:
-    first = found[0]
-    p = len(first.beta)
+def _joined(courses: AnalysisSet, first: Fitted, told: Sequence[Told]) -> Fitted:
+    p, times = len(first.beta), len(courses.answers)
     group_df = group_freedom(first.design, courses.values)
     whole = np.concatenate([group_df, np.full(len(first.deviations), np.inf)])
     clustered = first.freedom(np.eye(p))
     if clustered is not None:
         whole[:p] = np.minimum(whole[:p], clustered)
-    each = [np.concatenate([fit.beta, fit.deviations]) for fit in found]
-    pooled = pool(each, [fit.cov_all for fit in found], whole)
+    pooled = pool([one.estimates for one in told], [one.cov for one in told], whole)
     cov = pooled.cov[:p, :p]
     answers = courses.answers
     at_risk = np.isfinite(answers).mean(axis=0)
@@ -226,18 +280,20 @@ def _joined(courses: AnalysisSet, found: Sequence[Fitted], times: int) -> Fitted
         low=pooled.low[:p],
         high=pooled.high[:p],
         log_likelihood=float("nan"),
-        mixed=_mixed(found, pooled) if first.mixed else None,
-        message=join(first.message, lost_said(len(found), times)),
+        mixed=_mixed([one.mixed for one in told], pooled) if first.mixed else None,
+        message=join(first.message, lost_said(len(told), times)),
         imputations=times,
         pooled=pooled,
         group_df=group_df,
         answer=np.nanmean(answers, axis=0),
         at_risk=at_risk,
-        chance=_chances(found),
+        chance=np.mean([one.chance for one in told], axis=0),
     )
-    if courses.fillings:
-        filled, worth = _shown(courses, [fit.courses.values for fit in found], at_risk)
-        joined = replace(joined, filled=filled, worth=worth)
+    if courses.fillings.gaps:
+        some = [one.number for one in told[:SHOWN]]
+        sets = [courses.fillings.of(courses.values, number) for number in some]
+        over = shown(courses, sets, at_risk)
+        joined = replace(joined, filled=over.values, worth=over.worth)
     return replace(joined, tests=wald_tests(joined), shift=_shift(joined))
 
 
@@ -279,21 +335,6 @@ def freedom_of_cases(term: Term, values: Values) -> float:
     return max(len(np.unique(named)) - 1.0, 1.0)
 
 
-def _chances(found: Sequence[Fitted]) -> np.ndarray:
-    """Give every course's mean chance, with her own operator's and batches' intercepts."""
-    total = np.zeros(len(found[0].X))
-    levels: dict[str, tuple[np.ndarray, np.ndarray]] = {}
-    for fit in found:
-        eta = fit.X @ fit.beta
-        for name in fit.mixed.names if fit.mixed else ():
-            named = fit.courses.values[name]
-            if name not in levels or levels[name][0] is not named:
-                levels[name] = (named, own_level(named))
-            eta = eta + fit.mixed.modes[name][levels[name][1]]
-        total += expit(eta)
-    return total / len(found)
-
-
 def _shift(fitted: Fitted) -> float:
     """Find what brings chances averaged over operators and batches to the headline."""
     weights = fitted.predicted_weights
@@ -308,26 +349,54 @@ def _shift(fitted: Fitted) -> float:
     return shift if np.isfinite(shift) else 0.0
 
 
-def _shown(
-    courses: AnalysisSet, sets: Sequence[Values], at_risk: np.ndarray
-) -> tuple[Values, np.ndarray]:
-    """Give courses without gaps once, and those with gaps as filled several times."""
+@dataclass(frozen=True, eq=False)
+class Shown:
+    """Courses to average predictions over: who has no gap once, the others as filled.
+
+    Attributes
+    ----------
+    values : mapping of str to ndarray, shape (k,)
+    course : ndarray of int, shape (k,)
+        Place of each among the courses.
+    worth : ndarray, shape (k,)
+        What each counts for: together as much as their courses.
+    """
+
+    values: Values
+    course: np.ndarray
+    worth: np.ndarray
+
+
+def shown(
+    courses: AnalysisSet, sets: Sequence[Values], worth: np.ndarray | None = None
+) -> Shown:
+    """Give courses without gaps once, and those with gaps as often as they were filled.
+
+    Parameters
+    ----------
+    courses : AnalysisSet
+        With the gaps.
+    sets : sequence of mapping
+        Their values in a few fillings: `SHOWN` of them.
+    worth : ndarray, shape (n,), optional
+        What a course counts for; not given: 1.
+    """
+    worth = np.ones(len(courses.y)) if worth is None else worth
     whole = complete_rows(courses)
     gappy = np.setdiff1d(np.arange(len(courses.y)), whole)
-    sets = sets[:SHOWN]
     parts = [take(sets[0], whole), *(take(values, gappy) for values in sets)]
-    worth = [at_risk[whole], *(at_risk[gappy] / len(sets) for _ in sets)]
-    return stacked(parts), np.concatenate(worth)
+    rows = [whole, *(gappy for _ in sets)]
+    counts = [worth[whole], *(worth[gappy] / len(sets) for _ in sets)]
+    return Shown(_stacked(parts), np.concatenate(rows), np.concatenate(counts))
 
 
-def stacked(sets: Sequence[Values]) -> Values:
+def _stacked(sets: Sequence[Values]) -> Values:
     """Put the values of several fillings one after the other."""
     return {name: np.concatenate([values[name] for values in sets]) for name in sets[0]}
 
 
-def _mixed(found: Sequence[Fitted], pooled: Pooled) -> MixedFit:
+def _mixed(fits: Sequence[MixedFit], pooled: Pooled) -> MixedFit:
     """Average the random intercepts; between fillings adds to their uncertainty."""
-    fits = [fit.mixed for fit in found]
     first, m = fits[0], len(fits)
     sds = pooled.beta[-len(first.names) :].tolist()
     modes, errors = {}, {}

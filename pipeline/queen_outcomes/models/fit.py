@@ -9,7 +9,7 @@ course stands by itself. Never an exception for bad data: a model that cannot be
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -356,24 +356,22 @@ def by_method(
     return fit_clustered(courses, design, X, "")
 
 
-def refit(fitted: Fitted, sets: Sequence[AnalysisSet]) -> list[Fitted]:
+def refit(fitted: Fitted, sets: Iterable[AnalysisSet]) -> Iterator[Fitted]:
     """Fit other values of the same courses by the same method, without tests.
 
     What is one array in the fit and in all sets is looked at once.
     """
     design, given, first = fitted.design, fitted.courses.values, fitted.X
     groups: Groups | None = None
-    found = []
     for courses in sets:
         X = design.matrix_from(first, given, courses.values)
         if fitted.method == "firth":
-            found.append(_penalised(courses, design, X, ""))
+            yield _penalised(courses, design, X, "")
         elif fitted.mixed is not None:
             groups = Groups.of(courses.values, fitted.mixed.names, groups)
-            found.append(_mixed_again(fitted, courses, X, groups))
+            yield _mixed_again(fitted, courses, X, groups)
         else:
-            found.append(fit_clustered(courses, design, X, ""))
-    return found
+            yield fit_clustered(courses, design, X, "")
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,9 +9,10 @@ a reason in words.
 from __future__ import annotations
 
 import zlib
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import chain
 
 import numpy as np
 
@@ -33,7 +34,15 @@ from queen_outcomes.models.choose import (
     leave_out,
     take_earlier,
 )
-from queen_outcomes.models.filled import TIMES, filled_said, fillings, find_few, stacked
+from queen_outcomes.models.filled import (
+    SHOWN,
+    TIMES,
+    Shown,
+    filled_said,
+    fillings,
+    find_few,
+    shown,
+)
 from queen_outcomes.models.fit import (
     EACH,
     RARE,
@@ -250,8 +259,8 @@ class OnsetModel:
         How graft batches enter.
     fit : OnsetFit or None
     message : str
-    filled : mapping of str to ndarray, shape (fillings fitted * n,), or None
-        The courses as often as gaps were filled, one filling after the other.
+    filled : Shown or None
+        The courses to average over where gaps were filled.
     imputations : int
         How often gaps were filled; 0: never.
     """
@@ -263,7 +272,7 @@ class OnsetModel:
     batches: Batches
     fit: OnsetFit | None
     message: str
-    filled: Values | None = None
+    filled: Shown | None = None
     imputations: int = 0
 
     @property
@@ -291,7 +300,19 @@ class OnsetModel:
     @property
     def predicted(self) -> Values:
         """Courses to average over: with the gaps filled where they were."""
-        return self.courses.values if self.filled is None else self.filled
+        return self.courses.values if self.filled is None else self.filled.values
+
+    @property
+    def worth(self) -> np.ndarray:
+        """What each of these counts for in an average."""
+        return np.ones(len(self.courses.y)) if self.filled is None else self.filled.worth
+
+    @property
+    def course(self) -> np.ndarray:
+        """Place of each of these among the courses."""
+        if self.filled is None:
+            return np.arange(len(self.courses.y))
+        return self.filled.course
 
     @cached_property
     def as_they_are(self) -> Columns:
@@ -409,31 +430,36 @@ def _levels_said(model: OnsetModel) -> str:
 SEED = zlib.crc32(b"laying, onset model")
 
 
-def fill(courses: AnalysisSet, seen: Seen, times: int = TIMES) -> list[AnalysisSet]:
+def fill(courses: AnalysisSet, seen: Seen, times: int = TIMES) -> Iterator[AnalysisSet]:
     """Fill the gaps in the factors several times, with what is known of laying."""
-    made = fillings(courses, in_numbers(seen), seed=SEED, times=times)
-    return [replace(courses, values=values) for values in made]
+    for values in fillings(courses, in_numbers(seen), seed=SEED, times=times):
+        yield replace(courses, values=values)
 
 
-def over_fillings(first: OnsetModel, sets: Sequence[AnalysisSet]) -> OnsetModel:
+def over_fillings(first: OnsetModel, sets: Iterable[AnalysisSet]) -> OnsetModel:
     """Fit the other fillings in the shape of the first, and join the fits."""
     if first.method == "none":
         return first
-    others = [fit_values(first, filling.values) for filling in sets[1:]]
-    found = [
-        (fit, filling.values)
-        for fit, filling in zip([first.fit, *others], sets, strict=True)
-        if fit.converged and fit.kind == first.fit.kind
-    ]
-    few = find_few(len(found), len(sets))
+    found: list[OnsetFit] = []
+    some: list[Values] = []
+    times = 0
+    for filling in sets:
+        fit = fit_values(first, filling.values) if times else first.fit
+        times += 1
+        if not fit.converged or fit.kind != first.fit.kind:
+            continue
+        found.append(fit)
+        if len(some) < SHOWN:
+            some.append(filling.values)
+    few = find_few(len(found), times)
     if few:
         return replace(first, fit=None, message=join(few, first.courses.message))
     return replace(
         first,
-        fit=join_fits([fit for fit, _ in found]),
-        message=join(first.message, filled_said(len(found), len(sets))),
-        filled=stacked([values for _, values in found]),
-        imputations=len(sets),
+        fit=join_fits(found),
+        message=join(first.message, filled_said(len(found), times)),
+        filled=shown(first.courses, some),
+        imputations=times,
     )
 
 
@@ -513,10 +539,9 @@ def fit_station(
     if not _is_gappy(courses):
         return fit_down(shape(courses, seen, adjust_for, day, form), day)
     sets = fill(courses, seen)
-    if not sets:
-        return no_model(courses, seen, "the gaps could not be filled")
-    first = fit_down(shape(sets[0], seen, adjust_for, day, form), day)
-    return over_fillings(replace(first, courses=courses), sets)
+    once = next(sets)
+    first = fit_down(shape(once, seen, adjust_for, day, form), day)
+    return over_fillings(replace(first, courses=courses), chain([once], sets))
 
 
 def _standing(

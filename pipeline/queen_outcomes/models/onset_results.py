@@ -68,14 +68,15 @@ def laying_rows(model: OnsetModel, day: int) -> list[Row]:
 
     The first row has every course as it is.
     """
-    whole = laying_by(model.fit, *model.as_they_are, day)
+    whole = laying_by(model.fit, *model.as_they_are, day, model.worth)
     place = {"factor": ALL, "value": None, "label": AS_RECORDED}
     rows = [{**place, **_share(whole), "courses_near": len(model.courses.y)}]
     for form in _factors(model):
         x = model.courses.values[form.term.column]
         values = asked_values(form, x)
         for row, value in zip(value_rows(form, x, values), values, strict=True):
-            share = laying_by(model.fit, *_columns(model, form, value), day)
+            columns, worth = _columns(model, form, value)
+            share = laying_by(model.fit, *columns, day, worth)
             rows.append(row | _share(share))
     return rows
 
@@ -91,10 +92,10 @@ def laying_differences(model: OnsetModel, day: int) -> list[Row]:
     courses = model.courses.values
     for form in _factors(model):
         values = _compared(model, form)
-        before = _columns(model, form, values[0])
+        before, worth = _columns(model, form, values[0])
         for at in range(1, len(values)):
-            instead = _columns(model, form, values[at])
-            found = laying_shift(model.fit, before, instead, day)
+            instead, _ = _columns(model, form, values[at])
+            found = laying_shift(model.fit, before, instead, day, worth)
             found = _with_freedom(found, freedom_of_cases(form.term, courses))
             row = pair_row(model.courses.values, form, values, at)
             shown = _difference(found, row["apart_from"], names)
@@ -109,14 +110,14 @@ def days_rows(model: OnsetModel) -> list[Row]:
     for form in model.days.forms:
         values = _compared(model, form)
         x = model.courses.values[form.term.column]
-        before = _columns(model, form, values[0])[1]
+        (_, before), worth = _columns(model, form, values[0])
         for at, row in enumerate(value_rows(form, x, values)):
-            instead = _columns(model, form, values[at])[1]
-            found = median_day(model.fit, instead)
+            (_, instead), _ = _columns(model, form, values[at])
+            found = median_day(model.fit, instead, worth)
             days = {"days": found.estimate, "low": found.low, "high": found.high}
             if at:
                 pair = pair_row(model.courses.values, form, values, at)
-                shift = days_shift(model.fit, before, instead)
+                shift = days_shift(model.fit, before, instead, worth)
                 told = _difference(shift, pair["apart_from"], names)
                 shown = _tested(model, form, told)
                 days |= {key: pair[key] for key in ("reference", "overlap")} | shown
@@ -138,13 +139,16 @@ def _compared(model: OnsetModel, form: Form) -> tuple:
     return usual, *others
 
 
-def _columns(model: OnsetModel, form: Form, value) -> Columns:
-    """Give both parts' columns with a factor set, of the courses it applies to."""
-    values = model.predicted
+def _columns(model: OnsetModel, form: Form, value) -> tuple[Columns, np.ndarray]:
+    """Give both parts' columns with a factor set, of the courses it applies to.
+
+    Beside them what each course counts for.
+    """
+    values, worth = model.predicted, model.worth
     if form.term.kind == "gap":
-        two = take(values, np.flatnonzero(has_two(values)))
-        return model.columns(set_to(two, form, value))
-    return model.changed(set_to(values, form, value))
+        rows = np.flatnonzero(has_two(values))
+        return model.columns(set_to(take(values, rows), form, value)), worth[rows]
+    return model.changed(set_to(values, form, value)), worth
 
 
 def _difference(found: Average, apart: str, names) -> Row:
@@ -277,12 +281,12 @@ def _ever(model: OnsetModel) -> str:
     if model.method == "none" or model.fit.kind == "everybody":
         return ""
     columns, open_ = model.as_they_are, model.seen.open_
-    # once for every filling, where gaps were filled in
-    times = len(columns[1]) // len(open_)
-    every, after = np.tile(open_, times), np.tile(model.seen.after[open_], times)
-    followed = followed_share(model.fit, columns[1][every], after)
+    every = open_[model.course]
+    after, worth = model.seen.after[model.course][every], model.worth
+    followed = followed_share(model.fit, columns[1][every], after, worth=worth[every])
     if followed >= FOLLOWED:
-        return f"{_said(laying_by(model.fit, *columns, np.inf))} lay sooner or later"
+        ever = laying_by(model.fit, *columns, np.inf, worth)
+        return f"{_said(ever)} lay sooner or later"
     seen = round(followed * open_.sum())
     return (
         f"nothing is said of laying ever: of {open_.sum()} courses that have not laid and "

@@ -17,7 +17,7 @@ from queen_outcomes.models.analysis_set import (
     filled_set,
 )
 from queen_outcomes.models.choose import Earlier, as_earlier
-from queen_outcomes.models.closed import ClosedCourses, Question
+from queen_outcomes.models.closed import ClosedCourses, Fillings, Question
 from queen_outcomes.models.filled import fit_filled
 from queen_outcomes.models.fit import Fitted, find_design
 from queen_outcomes.models.season_plan import SeasonPlan, Section
@@ -82,8 +82,8 @@ class ModelRequest:
         1, 0, or NaN: undecided, or left.
     answers : ndarray, shape (m, n)
         In every filling; NaN: not at risk.
-    fillings : sequence of mapping
-        Factors in every filling, without gaps.
+    fillings : Fillings
+        Of the factors.
     terms : tuple of Term
         That may enter, in order of priority.
     always : tuple of str
@@ -93,7 +93,7 @@ class ModelRequest:
     values: Values
     answer: np.ndarray
     answers: np.ndarray
-    fillings: Sequence[Values]
+    fillings: Fillings
     terms: tuple[Term, ...]
     always: tuple[str, ...]
 
@@ -109,7 +109,7 @@ def choose_form(asked: ModelRequest) -> Earlier | None:
     courses = asked.courses(asked.terms, RECORDED)
     if not len(asked.answers) or not len(courses.y):
         return None
-    values = courses.fillings[0] if courses.fillings else courses.values
+    values = courses.fillings.of(courses.values, 0)
     design = find_design(replace(courses, values=values), asked.always)
     if isinstance(design, Fitted):
         return None

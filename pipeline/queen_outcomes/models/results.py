@@ -90,28 +90,37 @@ INPUTS = ExportTable(
 VERSIONS = (__version__, np.__version__, scipy.__version__)
 
 
+def digest(closed: ClosedCourses) -> bytes:
+    """Give a hash of a question's courses: factors and answers, in every filling."""
+    found, fillings = hashlib.sha256(), closed.fillings
+    arrays = {**closed.values, "answer": closed.answer, "answers": closed.answers}
+    # gaps are filled by what became of the courses in other questions too
+    arrays |= {f"{name} filled": made for name, made in fillings.made.items()}
+    for name in sorted(arrays):
+        x = np.ascontiguousarray(arrays[name])
+        # a text's width follows the longest of all courses: spell it out instead
+        is_text = x.dtype.kind == "U"
+        raw = "\x1f".join(x.ravel().tolist()).encode() if is_text else x.tobytes()
+        found.update(f"{name} {len(x)} ".encode() + raw)
+    return found.digest()
+
+
 def fingerprint(
-    closed: ClosedCourses, settings: Settings, plan: SeasonPlan | None
+    question: Question, courses: bytes, settings: Settings, plan: SeasonPlan | None
 ) -> str | None:
-    """Give a hash of all that a question's models depend on.
+    """Give a hash of all that a question's models depend on; ``courses`` by `digest`.
 
     None: a form is yet to be fixed for the season, so the models must be fitted.
     """
-    sections = form_sections(closed.question, settings, plan)
+    sections = form_sections(question, settings, plan)
     waits = plan is not None and not plan.provisional and None in sections
     if waits:
         return None
     terms = [(term.name, str(term.knots)) for term in main_terms(settings)]
     always = list(settings.models.adjust_for)
-    told = [*VERSIONS, *closed.question, terms, always, sections]
-    digest = hashlib.sha256(json.dumps(told, default=str).encode())
-    arrays = {**closed.values, "answer": closed.answer, "answers": closed.answers}
-    for name in sorted(arrays):
-        x = np.ascontiguousarray(arrays[name])
-        # a text's width follows the longest of all courses: spell it out instead
-        raw = "\x1f".join(x.tolist()).encode() if x.dtype.kind == "U" else x.tobytes()
-        digest.update(f"{name} {len(x)} ".encode() + raw)
-    return digest.hexdigest()
+    told = [*VERSIONS, *question, terms, always, sections]
+    own = json.dumps(told, default=str).encode()
+    return hashlib.sha256(own + courses).hexdigest()
 
 
 @contextmanager
@@ -193,15 +202,17 @@ def fit_models(
         for question in settings.outcomes.windows:
             grace = settings.outcomes.grace_days
             closed = read_closed(store, values, question, grace, fillings=fillings)
-            mark = fingerprint(closed, settings, plan)
-            place = as_columns(question)
+            courses, place = digest(closed), as_columns(question)
+            mark = fingerprint(question, courses, settings, plan)
             fates += [{**place, **r} for r in gap_fates(closed, main_terms(settings))]
             found = take_over(before, question, mark, own)
-            asked.append(_Asked(closed, found, []))
+            asked.append(_Asked(question, courses, found, []))
             for name in MODEL_NAMES if found is None else ():
                 apart = plan and plan.apart()
                 task = beside.submit(_fitted, closed, settings, apart, name)
                 asked[-1].tasks.append(task)
+                if beside.count == 1:  # or all questions' courses would wait in memory
+                    task.result()
     onset_plan = plan and plan.apart()
     of_onset = onset_rows(store, settings, values, onset_plan)
     beside.results(task for one in asked for task in one.tasks)
@@ -210,8 +221,8 @@ def fit_models(
         for made in one.parts(plan):
             for name, part in made.items():
                 rows[name] += part
-        mark = fingerprint(one.closed, settings, plan)
-        marks.append({**as_columns(one.closed.question), "mark": mark})
+        mark = fingerprint(one.question, one.courses, settings, plan)
+        marks.append({**as_columns(one.question), "mark": mark})
     if plan:
         plan.take_up(onset_plan)
     for name, part in of_onset.items():
@@ -225,9 +236,10 @@ def fit_models(
 
 @dataclass(frozen=True, eq=False)
 class _Asked:
-    """A question's courses, its rows where they are taken over, else who fits them."""
+    """A question, its courses' hash, its rows if taken over, else who fits them."""
 
-    closed: ClosedCourses
+    question: Question
+    courses: bytes
     taken: dict[str, list[Row]] | None
     tasks: list[Task]
 

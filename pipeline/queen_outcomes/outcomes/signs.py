@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 import polars as pl
+from scipy.sparse import csr_array, hstack
 
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
@@ -30,6 +31,7 @@ from queen_outcomes.stats.histories.chain import (
     WAITING,
     WORKING,
     DaySteps,
+    FactorColumns,
     SeenCourses,
     Sign,
 )
@@ -207,7 +209,6 @@ def read_known(store: Store, settings: Settings) -> Known:
     days = sorted({*DAYS, *windows, *(days + rules.grace_days for days in windows)})
     steps = DaySteps(np.array(days), days.index(LATE))
     table = store.frame(resources.read("sql", "05_rates", "course_factors.sql"))
-    columns, ridge = factor_columns(table)
     score = looks["pattern_pct"].to_numpy().astype(float)
     day, n, window = days_of(looks, "day"), len(ids), max(rules.established_days)
     scores = _quality(course, day, score, n, window, rules.pattern_good_pct)
@@ -218,8 +219,7 @@ def read_known(store: Store, settings: Settings) -> Known:
         _ruled_out(steps, courses),
         *found,
         tuple(SIGNS.values()),
-        np.column_stack([columns, quality]),
-        np.append(ridge, NUMBER),
+        factor_columns(table, quality),
         tuple(_codes(table[name]) for name in ("graft_batch", "semen_batch")),
     )
     keys = np.array([zlib.crc32(name.encode()) for name in ids.tolist()], np.uint64)
@@ -235,13 +235,13 @@ def days_of(frame: pl.DataFrame, column: str) -> np.ndarray:
     return frame[column].cast(pl.Float64).to_numpy()
 
 
-def factor_columns(table: pl.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Give centred columns of numbers and of words' levels, and how each is pulled.
+def factor_columns(table: pl.DataFrame, quality: np.ndarray) -> FactorColumns:
+    """Give columns of numbers, quality the last of them, and of words' levels.
 
     A number that is missing stands at the mean; a level with few courses goes with the
     others of its kind.
     """
-    columns, ridge = [], []
+    numbers, levels = [], []
     for name in table.columns[1:]:
         if name.endswith("_batch"):
             continue
@@ -251,19 +251,22 @@ def factor_columns(table: pl.DataFrame) -> tuple[np.ndarray, np.ndarray]:
             if known.sum() < FEWEST or not x[known].std() > 0:
                 continue
             x = np.where(known, (x - x[known].mean()) / x[known].std(), 0.0)
-            found = [x, x**2 - (x**2).mean()] if name in BENT else [x]
-            columns += found
-            ridge += [NUMBER] * len(found)
+            numbers += [x, x**2 - (x**2).mean()] if name in BENT else [x]
         else:
-            words, count = np.unique(
-                table[name].to_numpy().astype(str), return_counts=True
+            words = table[name].to_numpy().astype(str)
+            named, codes, count = np.unique(
+                words, return_inverse=True, return_counts=True
             )
-            for word in words[count >= FEWEST]:
-                is_word = (table[name] == word).to_numpy().astype(float)
-                if 0 < is_word.mean() < 1:
-                    columns.append(is_word - is_word.mean())
-                    ridge.append(WORD)
-    return np.column_stack([np.zeros((table.height, 0)), *columns]), np.array(ridge)
+            kept = np.flatnonzero((count >= FEWEST) & (count < table.height))
+            place = np.full(len(named), -1)
+            place[kept] = np.arange(len(kept))
+            rows = np.flatnonzero(place[codes] >= 0)
+            cells = np.ones(len(rows)), (rows, place[codes[rows]])
+            levels.append(csr_array(cells, shape=(table.height, len(kept))))
+    columns = np.column_stack([*numbers, quality])
+    found = hstack([csr_array((table.height, 0)), *levels], format="csr")
+    pulls = np.repeat([NUMBER, WORD], [columns.shape[1], found.shape[1]])
+    return FactorColumns(columns, found, pulls)
 
 
 def _quality(course, day, score, n, window, good_pct):

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from scipy.sparse import csr_array
 
 STATES = ("waiting", "working", "drone_laying", "gone", "replaced", "taken")
 WAITING, WORKING, DRONE, GONE, REPLACED, TAKEN = range(len(STATES))
@@ -142,6 +143,58 @@ class Sign:
 
 
 @dataclass(frozen=True, eq=False)
+class FactorColumns:
+    """Factors of n courses: numbers, then levels of words, each column centred.
+
+    Attributes
+    ----------
+    numbers : ndarray, shape (n, p)
+        Centred.
+    levels : csr_array, shape (n, q)
+        1 where a course has the level. A network has hundreds of operators, so that the
+        levels' shares are taken off where it is counted, and never written out.
+    ridge : ndarray, shape (p + q,)
+        What each column's slope is pulled to zero by.
+    """
+
+    numbers: np.ndarray
+    levels: csr_array
+    ridge: np.ndarray
+
+    @classmethod
+    def none(cls, n: int) -> FactorColumns:
+        """Give n courses without factors."""
+        return cls(np.zeros((n, 0)), csr_array((n, 0)), np.zeros(0))
+
+    @cached_property
+    def shares(self) -> np.ndarray:
+        """Each level's share of the courses, (q,)."""
+        return self.levels.sum(axis=0) / max(self.levels.shape[0], 1)
+
+    def times(self, slopes: np.ndarray) -> np.ndarray:
+        """Give each course's sum of the columns, each times its slope, (n,)."""
+        ours, theirs = np.split(slopes, [self.numbers.shape[1]])
+        return self.numbers @ ours + (self.levels @ theirs - self.shares @ theirs)
+
+    def totals(self, worth: np.ndarray) -> np.ndarray:
+        """Give each column's sum over the courses, each times her worth, (p + q,)."""
+        levels = self.levels.T @ worth - self.shares * worth.sum()
+        return np.concatenate([self.numbers.T @ worth, levels])
+
+    def products(self, worth: np.ndarray) -> np.ndarray:
+        """Give the columns' products, each course times her worth, (p + q, p + q)."""
+        numbers, levels, shares = self.numbers, self.levels, self.shares
+        weighed = numbers * worth[:, None]
+        within = numbers.T @ weighed
+        between = levels.T @ weighed - np.outer(shares, weighed.sum(axis=0))
+        held = levels.T @ worth
+        alike = (levels.T @ levels.multiply(worth[:, None])).toarray()
+        alike += worth.sum() * np.outer(shares, shares)
+        alike -= np.outer(shares, held) + np.outer(held, shares)
+        return np.block([[within, between.T], [between, alike]])
+
+
+@dataclass(frozen=True, eq=False)
 class SeenCourses:
     """All that was seen of n courses.
 
@@ -155,8 +208,7 @@ class SeenCourses:
     at : ndarray of int, shape (k, states)
         The step at which it bears on each state.
     signs : tuple of Sign
-    factors : ndarray, shape (n, p)
-        Centred columns; ``ridge`` is what each is pulled to zero by, (p,).
+    factors : FactorColumns
     batches : tuple of ndarray of int, each of shape (n,)
         Groups of courses that share their fate.
     """
@@ -168,8 +220,7 @@ class SeenCourses:
     finding: np.ndarray
     at: np.ndarray
     signs: tuple[Sign, ...]
-    factors: np.ndarray
-    ridge: np.ndarray
+    factors: FactorColumns
     batches: tuple[np.ndarray, ...]
 
     @property

@@ -53,7 +53,7 @@ def fit_histories(seen: SeenCourses, weight: np.ndarray | None = None) -> Model:
     """Learn from all courses, each by its weight, shape (n,)."""
     ones = {name: np.ones(seen.n) for name in EFFECTS}
     rates = Rates({name: _start(seen, name) for name in CAUSES}, ones)
-    slopes = {name: np.zeros(seen.factors.shape[1]) for name in EFFECTS}
+    slopes = {name: np.zeros(len(seen.factors.ridge)) for name in EFFECTS}
     weight = np.ones(seen.n) if weight is None else weight
     return learn(seen, Model(rates, seen.signs, slopes), weight, ROUNDS)
 
@@ -109,17 +109,17 @@ def _effects(
     seen: SeenCourses, model: Model, counts: Counts, name: str, weight: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """Take one step of a ridge Poisson regression, then pull the batches together."""
-    X, slopes = seen.factors, model.slopes[name]
+    factors, slopes = seen.factors, model.slopes[name]
     came, expected = counts.came[name], counts.expected[name]
     before = model.rates.factor[name]
     # the level is the rates' own, which are learned in the same round
     level = (weight @ came) / max(weight @ (expected * before), 1e-12)
     expected = expected * level
     mean = weight * expected * before
-    push = X.T @ (weight * came - mean) - seen.ridge * slopes
-    step = np.linalg.solve((X.T * mean) @ X + np.diag(seen.ridge), push)
+    push = factors.totals(weight * came - mean) - factors.ridge * slopes
+    step = np.linalg.solve(factors.products(mean) + np.diag(factors.ridge), push)
     slopes = slopes + step * min(1.0, 1.0 / max(np.abs(step).max(initial=0), 1e-9))
-    own = _factor(X @ slopes)
+    own = _factor(factors.times(slopes))
     return slopes, own * _batched(seen, came, expected, own, weight)
 
 

@@ -182,8 +182,9 @@ class Chain:
     def _leaving(self, source: int) -> np.ndarray:
         """Chance to stay, then to leave by each way, (1 + ways, g, [sets,] n)."""
         sets = (self.steps.sets,) if source == WORKING else ()
-        shape = (len(WAYS[source]), len(self.steps.days), *sets, self.n)
-        rates = np.empty(shape, np.float32)
+        shape = (1 + len(WAYS[source]), len(self.steps.days), *sets, self.n)
+        chances = np.empty(shape, np.float32)
+        stay, rates = chances[0], chances[1:]
         for rate, name in zip(rates, WAYS[source], strict=True):
             base = self.base(name)
             rate[:] = base.reshape(*base.shape, *[1] * (rate.ndim - base.ndim))
@@ -191,10 +192,14 @@ class Chain:
                 rate[where] *= self.rates.factor[effect].astype(np.float32)
         if source == WAITING:
             rates[0, 0] = 0.0  # nobody lays on day 0
+        # all in one place: these are the largest arrays of a build
         total = rates.sum(axis=0)
         width = self.steps.width.astype(np.float32)
-        stay = np.exp(total * -width.reshape(-1, *[1] * (total.ndim - 1)))
-        return np.concatenate([stay[None], rates * ((1 - stay) / total)])
+        np.multiply(total, -width.reshape(-1, *[1] * (total.ndim - 1)), out=stay)
+        np.exp(stay, out=stay)
+        np.divide(1 - stay, total, out=total)
+        rates *= total
+        return chances
 
     def forwards(self) -> tuple[np.ndarray, np.ndarray]:
         """Chance of each state given what was seen so far, (g, s, n), and the scale."""

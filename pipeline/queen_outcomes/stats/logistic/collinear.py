@@ -6,56 +6,133 @@ variance inflation. Nothing is fitted here.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 from scipy import sparse
-from scipy.sparse.linalg import lsmr
+from scipy.linalg import eigvalsh, solve_triangular
+from scipy.linalg.lapack import dpstrf
 
 TOLERANCE = 1e-7
 """Share of a column's length that must remain once the earlier ones are taken out."""
 
 MOST = 32.0
 """Logarithm of the largest inflation that is told apart from a repeated column."""
-STEPS, FINE = 200, 1e-7
-"""Steps of the search for a regression, and its accuracy; fewer make inflation smaller."""
+REPEATED = 1e-11
+"""Part of a column's square that must be left by those before it, or it repeats them."""
 
 
-def inflation(target, others: Sequence, weights) -> float:
-    """Give how much wider coefficients vary because of other columns.
+class CrossProducts:
+    """What several factors' columns, and a constant, have in common over all courses.
 
     Parameters
     ----------
-    target : array_like, shape (n,) or (n, k)
-        A column, or the columns of one factor.
-    others : sequence of array_like, shape (n,)
+    factors : mapping of str to array_like, shape (n,) or (n, k)
         Numbers, or texts: a column for every level; or what `columns_of` made of them.
     weights : array_like, shape (n,)
         Of the courses; p (1 - p) for a logistic model.
-
-    Returns
-    -------
-    float
-        The generalised variance inflation for each degree of freedom, on the scale of
-        standard errors squared (Fox J, Monette G. J Am Stat Assoc 1992;87:178-183): of one
-        column 1 / (1 - R^2) of the weighted regression on a constant and the others.
-        Infinite for columns that do not vary.
     """
-    root = np.sqrt(np.asarray(weights, float))[:, None]
-    target = np.asarray(target, float).reshape(len(root), -1)
-    centred = root * (target - np.average(target, axis=0, weights=root[:, 0] ** 2))
-    total = np.linalg.slogdet(centred.T @ centred)[1]
-    if not np.isfinite(total):
-        return np.inf
-    parts = [sparse.csr_array(np.ones((len(root), 1))), *map(columns_of, others)]
-    X = sparse.diags_array(root[:, 0]) @ sparse.hstack(parts, format="csr")
-    length = np.sqrt((X * X).sum(axis=0))
-    X = X @ sparse.diags_array(1 / np.where(length > 0, length, 1.0))
-    left = np.column_stack(
-        [y - X @ lsmr(X, y, atol=FINE, btol=FINE, maxiter=STEPS)[0] for y in centred.T]
-    )
-    unexplained = np.linalg.slogdet(left.T @ left)[1]
-    return float(np.exp(min((total - unexplained) / target.shape[1], MOST)))
+
+    def __init__(self, factors: Mapping[str, Any], weights) -> None:
+        root = np.sqrt(np.asarray(weights, float))
+        parts = [sparse.csr_array(np.ones((len(root), 1)))]
+        self._places: dict[str, np.ndarray] = {}
+        at = 1
+        for name, values in factors.items():
+            parts.append(columns_of(values))
+            self._places[name] = np.arange(at, at + parts[-1].shape[1])
+            at += parts[-1].shape[1]
+        X = sparse.diags_array(root) @ sparse.hstack(parts, format="csr")
+        length = np.sqrt((X * X).sum(axis=0))
+        X = X @ sparse.diags_array(1 / np.where(length > 0, length, 1.0))
+        self._products = sparse.csr_array(X.T @ X)
+        self._known: dict[tuple[str, ...], _Explained] = {}
+
+    def inflation(self, target: str, others: Sequence[str]) -> float:
+        """Give how much wider coefficients of a factor vary because of others.
+
+        Parameters
+        ----------
+        target : str
+        others : sequence of str
+
+        Returns
+        -------
+        float
+            The generalised variance inflation for each degree of freedom, on the scale of
+            standard errors squared (Fox J, Monette G. J Am Stat Assoc 1992;87:178-183): of
+            one column 1 / (1 - R^2) of the weighted regression on a constant and the
+            others. Infinite for columns that do not vary.
+        """
+        own = self._places[target]
+        total = self._explained(()).left_of(own)
+        scale = np.sqrt(np.diag(total))
+        if not (scale > 0).all():
+            return np.inf
+        total = total / scale / scale[:, None]
+        if eigvalsh(total)[0] < REPEATED:
+            return np.inf
+        left = self._explained(tuple(others)).left_of(own) / scale / scale[:, None]
+        # rounding leaves of what is wholly explained a little, of either sign
+        parts = np.maximum(eigvalsh(left, total), np.exp(-2 * MOST))
+        return float(np.exp(min(-np.log(parts).sum() / len(own), MOST)))
+
+    def _explained(self, names: tuple[str, ...]) -> _Explained:
+        if names not in self._known:
+            places = [self._places[name] for name in names]
+            self._known[names] = _Explained(self._products, places)
+        return self._known[names]
+
+
+class _Explained:
+    """What a constant and some factors leave of other columns' products.
+
+    The constant and the largest factor with levels are taken out by a division, as levels
+    have nothing in common; the others by a Cholesky factor of what these leave.
+    """
+
+    def __init__(self, products, places: Sequence[np.ndarray]) -> None:
+        self._products = products
+        self._first = max(
+            (own for own in places if self._is_apart(own)),
+            key=len,
+            default=np.zeros(1, int),
+        )
+        rest = [own for own in places if own is not self._first]
+        # levels add up to the constant: what is left of it then is nothing
+        self._rest = np.concatenate([np.zeros(1, int), *rest])
+        self._size = products[self._first, :].diagonal(k=int(self._first[0]))
+        left = self._without_first(self._rest, self._rest)
+        factor, order, rank, _ = dpstrf(left, lower=1, tol=REPEATED)
+        self._order = order[:rank] - 1
+        self._root = factor[:rank, :rank]
+
+    def _is_apart(self, own: np.ndarray) -> bool:
+        block = self._products[own, :][:, own]
+        return block.nnz == np.count_nonzero(block.diagonal())
+
+    def _without_first(self, rows: np.ndarray, columns: np.ndarray) -> np.ndarray:
+        """Give the products of two lots of columns that the first factor leaves."""
+        by = sparse.diags_array(1 / np.where(self._size > 0, self._size, 1.0))
+        one, other = (self._products[self._first, :][:, x] for x in (rows, columns))
+        whole = self._products[rows, :][:, columns]
+        return np.asarray((whole - one.T @ by @ other).todense())
+
+    def left_of(self, own: np.ndarray) -> np.ndarray:
+        """Give the products of some columns that none of the factors explain, (k, k)."""
+        crossed = self._without_first(self._rest, own)[self._order]
+        explained = solve_triangular(self._root, crossed, lower=True)
+        return self._without_first(own, own) - explained.T @ explained
+
+
+def inflation(target, others: Sequence, weights) -> float:
+    """Give how much wider a factor's coefficients vary because of others.
+
+    See `CrossProducts`, of which this asks once.
+    """
+    named = {str(number): x for number, x in enumerate(others)}
+    return CrossProducts({"own": target, **named}, weights).inflation("own", list(named))
 
 
 def columns_of(values):

@@ -8,11 +8,13 @@ their relation to the factor would be watered down. The outcome itself is never 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 
+CYCLES = 5
+"""Rounds before the first filling; values near each other serve the next."""
 DONORS = 5
 """Among how many near courses a filled value is drawn (van Buuren 2018, ch. 3.4)."""
 RIDGE = 1e-4
@@ -27,38 +29,16 @@ class Completed:
     words: dict[str, np.ndarray]
 
 
-@dataclass(frozen=True, eq=False)
-class Imputed:
-    """What came of it.
-
-    Attributes
-    ----------
-    completed : tuple of Completed
-    filled : dict of str to int
-        How many values of each factor were filled.
-    left_out : tuple of str
-        Factors with no value at all: nothing to fill from.
-    message : str
-        Empty, or why nothing was filled.
-    """
-
-    completed: tuple[Completed, ...]
-    filled: dict[str, int]
-    left_out: tuple[str, ...]
-    message: str
-
-
 def impute(
     numbers: dict[str, np.ndarray],
     words: dict[str, np.ndarray],
-    outcome,
+    outcomes: Sequence[np.ndarray],
     batch,
     *,
-    times: int = 20,
-    cycles: int = 10,
+    cycles: int = CYCLES,
     seed: int = 1,
-) -> Imputed:
-    """Fill the gaps in factors ``times`` times.
+) -> Iterator[Completed]:
+    """Fill the gaps in factors once for each of several fillings of the outcome.
 
     Parameters
     ----------
@@ -66,16 +46,19 @@ def impute(
         Measured factors; NaN is a gap.
     words : dict of str to ndarray of int, shape (n,)
         Level codes 0..k-1; a code below zero is a gap.
-    outcome : array_like, shape (n,) or (n, k)
-        Without gaps; several columns where one number does not tell it.
+    outcomes : sequence of ndarray, shape (n,) or (n, k)
+        Each without gaps; several columns where one number does not tell it.
     batch : array_like, shape (n,)
         Group of each course.
-    times, cycles, seed : int
+    cycles : int
+        Before the first; one more before each of the others, which the chain goes on to.
+    seed : int
 
-    Returns
-    -------
-    Imputed
-        The same for the same rows in the same order, whatever else is run.
+    Yields
+    ------
+    Completed
+        Without the factors that have no value at all: there is nothing to fill from. The
+        same for the same rows in the same order, whatever else is run.
 
     Notes
     -----
@@ -83,62 +66,23 @@ def impute(
     enters as columns: the mean of each outcome over its other courses, and the mean of
     the factor at hand over those that have it.
     """
-    outcome = np.asarray(outcome, float)
-    chain, why = _chain_of(numbers, words, outcome, batch)
-    if chain is None:
-        return Imputed((), {}, (), why)
-    runs = tuple(
-        chain.run(np.random.default_rng([seed, i]), cycles) for i in range(times)
-    )
-    filled = {k: int(gap.sum()) for k, gap in chain.gaps.items()}
-    every = (*numbers, *words)
-    return Imputed(runs, filled, tuple(k for k in every if k not in filled), "")
-
-
-def impute_in_turn(
-    numbers: dict[str, np.ndarray],
-    words: dict[str, np.ndarray],
-    outcomes: Sequence[np.ndarray],
-    batch,
-    *,
-    cycles: int = 10,
-    seed: int = 1,
-) -> Iterator[Completed]:
-    """Fill the gaps once for each of several fillings of the outcome.
-
-    Parameters
-    ----------
-    numbers, words, batch
-        As in `impute`; a factor with no value at all is not filled.
-    outcomes : sequence of ndarray, shape (n,) or (n, k)
-        Each without gaps.
-    cycles : int
-        Before the first; one more before each of the others, which the chain goes on to.
-    seed : int
-    """
     rng, now = np.random.default_rng(seed), None
+    first = _chain_of(numbers, words, np.asarray(batch))
     for outcome in outcomes:
-        chain, _ = _chain_of(numbers, words, np.asarray(outcome, float), batch)
-        if chain is None:
-            return
+        chain = first.before(np.atleast_2d(np.asarray(outcome, float).T).T)
         now = chain.run(rng, cycles) if now is None else chain.go_on(now, rng)
         yield Completed(dict(now.numbers), dict(now.words))
 
 
-def _chain_of(numbers, words, outcome: np.ndarray, batch) -> tuple[_Chain | None, str]:
-    """Give the chain of factors that have any value, or say why there is none."""
+def _chain_of(numbers, words, batch: np.ndarray) -> _Chain:
+    """Give the chain of factors that have any value, with no outcome yet."""
     gaps = {k: ~np.isfinite(np.asarray(v, float)) for k, v in numbers.items()}
     gaps |= {k: np.asarray(v) < 0 for k, v in words.items()}
-    if not np.isfinite(outcome).all() or any(
-        len(g) != len(outcome) for g in gaps.values()
-    ):
-        return None, "the outcome has gaps or differs in length"
-    outcome = np.atleast_2d(outcome.T).T
     gaps = {k: gap for k, gap in gaps.items() if not gap.all()}
     numbers = {k: np.asarray(v, float) for k, v in numbers.items() if k in gaps}
     words = {k: np.asarray(v, int) for k, v in words.items() if k in gaps}
-    code = np.unique(np.asarray(batch), return_inverse=True)[1]
-    return _Chain(Completed(numbers, words), gaps, outcome, code), ""
+    code = np.unique(batch, return_inverse=True)[1]
+    return _Chain(Completed(numbers, words), gaps, np.empty((len(code), 0)), code)
 
 
 @dataclass(eq=False)
@@ -149,6 +93,14 @@ class _Chain:
     batch: np.ndarray
     blocks: dict[str, tuple[object, np.ndarray]] = field(default_factory=dict)
     means: dict[str, np.ndarray] = field(default_factory=dict)
+
+    def before(self, outcome: np.ndarray) -> _Chain:
+        """Give the same chain with an outcome, (n, k), in place of its own.
+
+        What it knows of the factors it hands on.
+        """
+        same = np.array_equal(outcome, self.outcome)
+        return self if same else replace(self, outcome=outcome)
 
     def run(self, rng: np.random.Generator, cycles: int) -> Completed:
         """Start from random values of each factor, then go round."""

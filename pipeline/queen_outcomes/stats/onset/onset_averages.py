@@ -35,7 +35,7 @@ class Average:
     df: float = np.nan
 
 
-def laying_by(fit: OnsetFit, X, Z, day: float) -> Average:
+def laying_by(fit: OnsetFit, X, Z, day: float, worth=None) -> Average:
     r"""Average chance of laying by a day.
 
     .. math:: \frac{1}{n} \sum_i \mathrm{expit}(X_i g) \,
@@ -47,6 +47,8 @@ def laying_by(fit: OnsetFit, X, Z, day: float) -> Average:
     X, Z : array_like, shape (n, p) and (n, q)
         Columns of the courses averaged over, as in the fit or with a factor set.
     day : float
+    worth : array_like, shape (n,), optional
+        What each course counts for in the average; not given: all the same.
 
     Returns
     -------
@@ -55,7 +57,7 @@ def laying_by(fit: OnsetFit, X, Z, day: float) -> Average:
     """
     if fit.kind == "nobody":
         return Average(0.0, np.nan, np.nan, np.nan)
-    value, slope = _chance(fit, X, Z, day)
+    value, slope = _chance(fit, X, Z, day, worth)
     se, df = _deviation(fit, slope), fit.df(slope)
     if not 0.0 < value < 1.0:
         return Average(value, np.nan, np.nan, np.nan)
@@ -64,7 +66,7 @@ def laying_by(fit: OnsetFit, X, Z, day: float) -> Average:
     return Average(value, low, high, se, df)
 
 
-def laying_shift(fit: OnsetFit, before, instead, day: float) -> Average:
+def laying_shift(fit: OnsetFit, before, instead, day: float, worth=None) -> Average:
     """Change in the average chance of laying by a day.
 
     Parameters
@@ -73,6 +75,8 @@ def laying_shift(fit: OnsetFit, before, instead, day: float) -> Average:
     before, instead : pair of array_like
         Columns (X, Z) of the same courses with a factor at one value and at another.
     day : float
+    worth : array_like, shape (n,), optional
+        See `laying_by`.
 
     Returns
     -------
@@ -81,13 +85,13 @@ def laying_shift(fit: OnsetFit, before, instead, day: float) -> Average:
     """
     if fit.kind == "nobody":
         return Average(0.0, np.nan, np.nan, np.nan)
-    first, second = (_chance(fit, X, Z, day) for X, Z in (before, instead))
+    first, second = (_chance(fit, X, Z, day, worth) for X, Z in (before, instead))
     found = _difference(fit, first, second)
     low, high = np.clip([found.low, found.high], -1.0, 1.0).tolist()
     return replace(found, low=low, high=high)
 
 
-def median_day(fit: OnsetFit, Z) -> Average:
+def median_day(fit: OnsetFit, Z, worth=None) -> Average:
     r"""Average median day of onset among layers.
 
     .. math:: \frac{1}{n} \sum_i \exp(Z_i b)
@@ -97,13 +101,15 @@ def median_day(fit: OnsetFit, Z) -> Average:
     fit : OnsetFit
     Z : array_like, shape (n, q)
         Columns of the courses averaged over, as in the fit or with a factor set.
+    worth : array_like, shape (n,), optional
+        See `laying_by`.
 
     Returns
     -------
     Average
         Limits symmetric in the log day.
     """
-    value, slope = _median(fit, Z)
+    value, slope = _median(fit, Z, worth)
     se, df = _deviation(fit, slope), fit.df(slope)
     reach = np.exp(_multiple(df) * se / value)
     return Average(value, value / reach, value * reach, se, df)
@@ -119,7 +125,7 @@ def p_of(difference: Average) -> float:
     return float(2.0 * t_sf(abs(difference.estimate) / difference.se, difference.df))
 
 
-def days_shift(fit: OnsetFit, before, instead) -> Average:
+def days_shift(fit: OnsetFit, before, instead, worth=None) -> Average:
     r"""Change in the average median day of onset among layers; above 0 is later.
 
     .. math:: \frac{1}{n} \sum_i \exp(Z^1_i b) - \exp(Z^0_i b)
@@ -129,8 +135,11 @@ def days_shift(fit: OnsetFit, before, instead) -> Average:
     fit : OnsetFit
     before, instead : array_like, shape (n, q)
         Columns Z of the same courses with a factor at one value and at another.
+    worth : array_like, shape (n,), optional
+        See `laying_by`.
     """
-    return _difference(fit, _median(fit, before), _median(fit, instead))
+    first, second = (_median(fit, Z, worth) for Z in (before, instead))
+    return _difference(fit, first, second)
 
 
 def onset_day(fit: OnsetFit, Z, share: float = 0.5) -> np.ndarray:
@@ -145,7 +154,7 @@ def onset_day(fit: OnsetFit, Z, share: float = 0.5) -> np.ndarray:
     return np.exp(np.asarray(Z, float) @ fit.beta + fit.sigma * ndtri(share))
 
 
-def followed_share(fit: OnsetFit, Z, after, share: float = 0.95) -> float:
+def followed_share(fit: OnsetFit, Z, after, share: float = 0.95, worth=None) -> float:
     """Share of the unlaid that were followed past the day on which most layers lay.
 
     Near 1 the chance of laying can be read as "ever"; else only "by a day" can be said.
@@ -159,6 +168,8 @@ def followed_share(fit: OnsetFit, Z, after, share: float = 0.95) -> float:
         Last day on which each had not begun to lay.
     share : float
         Share of layers, 0.95 for the 95th percentile.
+    worth : array_like, shape (m,), optional
+        See `laying_by`.
 
     Returns
     -------
@@ -170,33 +181,42 @@ def followed_share(fit: OnsetFit, Z, after, share: float = 0.95) -> float:
     after = np.asarray(after, float)
     if not len(after):
         return 1.0
-    return float((after >= onset_day(fit, Z, share)).mean())
+    return float(np.average(after >= onset_day(fit, Z, share), weights=worth))
 
 
-def _chance(fit: OnsetFit, X, Z, day: float) -> tuple[float, np.ndarray]:
+def _parts(worth, n: int) -> np.ndarray:
+    """Give each course's part in an average, (n,)."""
+    worth = np.ones(n) if worth is None else np.asarray(worth, float)
+    return worth / worth.sum()
+
+
+def _chance(fit: OnsetFit, X, Z, day: float, worth) -> tuple[float, np.ndarray]:
     """Average chance by a day, and its slope in gamma, beta and log sigma."""
     X, Z = np.asarray(X, float), np.asarray(Z, float)
     with np.errstate(divide="ignore"):
         place = (np.log(max(day, 0.0)) - Z @ fit.beta) / fit.sigma
-    lays, done = expit(X @ fit.gamma), ndtr(place)
+    chance, done = expit(X @ fit.gamma), ndtr(place)
+    value = float(np.average(chance * done, weights=worth))
+    lays = _parts(worth, len(X)) * chance
     finite = np.where(np.isfinite(place), place, 0.0)
     density = np.where(np.isfinite(place), np.exp(-0.5 * finite**2) / ROOT_2PI, 0.0)
     slope = np.concatenate(
         [
-            (lays * (1.0 - lays) * done) @ X,
+            (lays * (1.0 - chance) * done) @ X,
             -(lays * density) @ Z / fit.sigma,
             [-(lays * density) @ finite],
         ]
     )
-    return float((lays * done).mean()), slope / len(X)
+    return value, slope
 
 
-def _median(fit: OnsetFit, Z) -> tuple[float, np.ndarray]:
+def _median(fit: OnsetFit, Z, worth) -> tuple[float, np.ndarray]:
     """Average median day among layers, and its slope."""
     Z = np.asarray(Z, float)
     day = np.exp(Z @ fit.beta)
-    still = np.zeros(len(fit.gamma))
-    return float(day.mean()), np.concatenate([still, day @ Z / len(Z), [0.0]])
+    still, parts = np.zeros(len(fit.gamma)), _parts(worth, len(Z))
+    value = float(np.average(day, weights=worth))
+    return value, np.concatenate([still, (parts * day) @ Z, [0.0]])
 
 
 def _difference(fit: OnsetFit, first, second) -> Average:
