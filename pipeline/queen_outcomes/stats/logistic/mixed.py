@@ -290,6 +290,9 @@ GOAL = 2e-6
 """Slope, in log-likelihood a standard error, at which the quasi-Newton search stops."""
 GOOD = 1e-4
 """Slope up to which the end of a search is a maximum."""
+NEAR = 2e-3
+"""The same for answers that differ little from those of a fit: a five hundredth of a
+standard error is far less than what such answers differ by."""
 NUDGE = 2e-4
 """Step of the differences, in standard errors."""
 ROUNDS = 4
@@ -391,7 +394,7 @@ class Search:
             value, slope = self.slope(self.point)
             slope = slope[: self.p]
             steepest = float(np.abs(slope).max())
-            if steepest < GOOD:
+            if steepest < NEAR:
                 coefficients, deviations = self.split(self.point)
                 cov = self._in_units()
                 return Optimum(coefficients, deviations, cov, value, steepest)
@@ -648,7 +651,7 @@ def fit_mixed(
         found = search.run()
     except np.linalg.LinAlgError:
         return _nothing(X, names, codes, UNFACTORISED)
-    return _result(names, ready, search, found)
+    return _result(names, ready, search, found, GOOD)
 
 
 def _mended(inverse: np.ndarray, step: np.ndarray, rise: np.ndarray) -> np.ndarray:
@@ -745,10 +748,10 @@ def fit_again(
     if found is None:
         return fit_mixed(X, y, groups, weights=weights, pull=pull)
     ready = PreparedRows(rows, end.back, end.point[: X.shape[1]], 0.0, end.unit, drawn)
-    return _result(names, ready, search, found)
+    return _result(names, ready, search, found, NEAR)
 
 
-def _result(names, ready, search: Search, found: Optimum) -> MixedFit:
+def _result(names, ready, search: Search, found: Optimum, good: float) -> MixedFit:
     p, model = len(found.coefficients), search.model
     turn = np.eye(p + len(names))
     turn[:p, :p] = ready.back
@@ -756,7 +759,7 @@ def _result(names, ready, search: Search, found: Optimum) -> MixedFit:
     deviations = dict(zip(names, found.deviations.tolist(), strict=True))
     where = dict(zip(names, ready.rows.crossing.where, strict=True))
     errors = model.mode_errors()
-    words = _doubt(names, model, found)
+    words = _doubt(names, model, found, good)
     return MixedFit(
         names=names,
         beta=ready.back @ found.coefficients,
@@ -777,7 +780,7 @@ def _result(names, ready, search: Search, found: Optimum) -> MixedFit:
     )
 
 
-def _doubt(names, model: Laplace, found: Optimum) -> str:
+def _doubt(names, model: Laplace, found: Optimum, good: float) -> str:
     """Say why the end of the search is no usable maximum; empty when it is."""
     wide = [k for k, sd in zip(names, found.deviations, strict=True) if sd > WIDE]
     if wide:
@@ -788,7 +791,7 @@ def _doubt(names, model: Laplace, found: Optimum) -> str:
     eta = model.linear_predictor(found.coefficients, found.deviations)
     if np.abs(eta).max() > EXTREME:
         return "separation: the answers fix a chance at 0 or 1"
-    if not found.slope < GOOD:
+    if not found.slope < good:
         return f"the search ended on a slope of {found.slope:.1g}"
     if not np.isfinite(found.covariance).all():
         return "the curvature at the maximum is not positive: no standard errors"
