@@ -5,15 +5,11 @@ import pytest
 from queen_outcomes.audit.apart import _shares
 
 
-def courses(*batches):
-    """Courses from (batch, hers, of others): which are hers, and each one's batch."""
-    own = [
-        first
-        for _, hers, others in batches
-        for first in [True] * hers + [False] * others
-    ]
-    names = [name for name, hers, others in batches for _ in range(hers + others)]
-    return np.array(own), np.array(names, dtype=str)
+def batches_of(*batches):
+    """From (batch, hers, of others): each of hers, all sizes, which have a name."""
+    hers = np.repeat(np.arange(len(batches)), [own for _, own, _ in batches])
+    size = np.array([own + others for _, own, others in batches])
+    return hers, size, np.array([name != "" for name, _, _ in batches])
 
 
 @pytest.mark.parametrize(
@@ -32,4 +28,4 @@ def courses(*batches):
     ],
 )
 def test_twenty_courses_of_three_batches_have_to_be_shared(batches, enough):
-    assert _shares(*courses(*batches)) == enough
+    assert _shares(*batches_of(*batches)) == enough

@@ -1,6 +1,7 @@
 """Histories filled in: against every path counted out, closed forms, and known truth."""
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ from queen_outcomes.stats.histories import chain, passes
 from queen_outcomes.stats.histories.chain import (
     CAUSES,
     DRONE,
+    EFFECTS,
     GONE,
     LEAST,
     REPLACED,
@@ -20,8 +22,14 @@ from queen_outcomes.stats.histories.chain import (
     SeenCourses,
     Sign,
 )
-from queen_outcomes.stats.histories.fit import even, fill_in, fit_histories
-from queen_outcomes.stats.histories.passes import Chain, Rates, parts_of
+from queen_outcomes.stats.histories.fit import (
+    Model,
+    _effects,
+    even,
+    fill_in,
+    fit_histories,
+)
+from queen_outcomes.stats.histories.passes import Chain, Counts, Rates, parts_of
 from queen_outcomes.stats.histories.shares import (
     filled_difference,
     filled_share,
@@ -418,3 +426,17 @@ def test_factors_count_as_their_centred_columns_written_out():
     np.testing.assert_allclose(
         factors.products(worth), (X.T * worth) @ X, rtol=1e-10, atol=1e-12
     )
+
+
+def test_one_round_moves_no_slope_by_more_than_one():
+    """Of forty courses the half with a factor is lost at once, the others never."""
+    n = 40
+    x = np.where(np.arange(n) % 2 == 0, 1.0, -1.0)
+    factors = FactorColumns(0.01 * x[:, None], csr_array((n, 0)), np.array([1e-6]))
+    onset, end, kind, _ = lives(n, 1)
+    seen = replace(watched(onset, end, kind, np.full(n, 30)), factors=factors)
+    still = {name: np.ones(n) for name in EFFECTS}
+    model = Model(Rates({}, still), (), {name: np.zeros(1) for name in EFFECTS})
+    counts = Counts({}, {}, {"lost": (x > 0) * 1.0}, {"lost": np.full(n, 0.5)})
+    slopes, _ = _effects(seen, model, counts, "lost", np.ones(n))
+    assert slopes[0] == pytest.approx(1.0)

@@ -75,15 +75,19 @@ def apart_from(
     others |= {term.label: _filled(counted, term) for term in terms}
     some = _thinned(counted)
     others = {n: x[some] for n, x in others.items() if len(np.unique(x[some])) > 1}
-    few = {name: _few_shared(name, counted) for name in names}
+    few = _few_shared(counted)
     hands = {name: counted.operator[some] == name for name in names}
     # nobody is told apart from an operator who did all of them, or none
-    asked = [n for n, own in hands.items() if not few[n] and 0 < own.mean() < 1]
-    risk = counted.risk[some]
-    given = {OPERATOR + name: hands[name] for name in asked} | others
-    products = CrossProducts(given, risk * (1 - risk))
-    hidden = {n: _hidden(OPERATOR + n, products, list(others)) for n in asked}
-    return {n: few[n] or hidden.get(n, Apart()) for n in names}
+    asked = [
+        n for n, own in hands.items() if n not in few and own.any() and not own.all()
+    ]
+    told = dict(few)
+    if asked:
+        risk = counted.risk[some]
+        given = {OPERATOR + name: hands[name] for name in asked} | others
+        products = CrossProducts(given, risk * (1 - risk))
+        told |= {n: _hidden(OPERATOR + n, products, list(others)) for n in asked}
+    return {name: told.get(name, Apart()) for name in names}
 
 
 def _thinned(counted: ClosedCourses) -> np.ndarray:
@@ -120,14 +124,18 @@ def _filled(counted: ClosedCourses, term: Term) -> np.ndarray:
     return np.where(seen, x, x[seen].mean() if seen.any() else 0.0)
 
 
-def _few_shared(name: str, counted: ClosedCourses) -> Apart | None:
-    """Name the kind of batch of which an operator shares too few; None: neither."""
-    own = counted.operator == name
+def _few_shared(counted: ClosedCourses) -> dict[str, Apart]:
+    """Name the kind of batch of which operators share too few, of those who do."""
+    found: dict[str, Apart] = {}
     for kind in BATCHES:
-        batch = getattr(counted, kind)
-        if own.any() and len(np.unique(batch)) > 1 and not _shares(own, batch):
-            return Apart(f"the {BATCH_KINDS[kind]}es", has_figure=False)
-    return None
+        levels, codes = np.unique(getattr(counted, kind), return_inverse=True)
+        if len(levels) < 2:
+            continue
+        size, named = np.bincount(codes), levels != ""
+        for name, rows in counted.by_operator().items():
+            if name not in found and not _shares(codes[rows], size, named):
+                found[name] = Apart(f"the {BATCH_KINDS[kind]}es", has_figure=False)
+    return found
 
 
 def _hidden(name: str, products: CrossProducts, others: Sequence[str]) -> Apart:
@@ -139,15 +147,21 @@ def _hidden(name: str, products: CrossProducts, others: Sequence[str]) -> Apart:
     return Apart(f"the {max(alone, key=alone.get)}", has_figure=wider < NO_FIGURE)
 
 
-def _shares(own: np.ndarray, batch: np.ndarray) -> bool:
+def _shares(own: np.ndarray, size: np.ndarray, named: np.ndarray) -> bool:
     """Tell whether enough courses lie in batches of an operator and others.
 
-    Courses whose batch is not recorded are not asked.
+    Parameters
+    ----------
+    own : ndarray of int, shape (k,)
+        Batches of the operator's courses.
+    size : ndarray, shape (batches,)
+        All courses of each.
+    named : ndarray of bool, shape (batches,)
+        Courses whose batch is not recorded are not asked.
     """
-    levels, codes = np.unique(batch, return_inverse=True)
-    hers, all_in = np.bincount(codes, own), np.bincount(codes)
-    both = (hers > 0) & (hers < all_in) & (levels != "")
-    known = (batch != "") & own
-    if not known.any():
+    batches, hers = np.unique(own, return_counts=True)
+    batches, hers = batches[named[batches]], hers[named[batches]]
+    if not len(batches):
         return True
-    return all_in[both].sum() >= FEWEST_COURSES and both.sum() >= FEWEST_BATCHES
+    both = batches[hers < size[batches]]
+    return size[both].sum() >= FEWEST_COURSES and len(both) >= FEWEST_BATCHES

@@ -241,22 +241,20 @@ def _meant(given: Values, filled: np.ndarray, seed: Sequence[int]) -> np.ndarray
     filled = np.where((early > 0) & ~went & (got != ""), got, filled)
     known = (early == 0) & (got != "")
     made = filled.copy()
+    operator = np.unique(given["operator"], return_inverse=True)[1]
     for once in (True, False):
         # one exposure was written down: another before the insemination was not meant
         pool = known & ~((got == BEFORE) & once)
-        levels = np.unique(got[pool])
-        rows = np.flatnonzero(went & ((got != "") == once)) if len(levels) else ()
-        for row in rows:
-            own = pool & (given["operator"] == given["operator"][row])
-            counts = np.array(
-                [
-                    (got[own] == level).sum()
-                    + LIKE_THE_STATION * (got[pool] == level).mean()
-                    for level in levels
-                ]
-            )
-            upto = np.cumsum(counts) / counts.sum()
-            made[row] = levels[np.searchsorted(upto, place[row])]
+        rows = np.flatnonzero(went & ((got != "") == once))
+        if not pool.any() or not len(rows):
+            continue
+        levels, level = np.unique(got[pool], return_inverse=True)
+        counts = np.zeros((operator.max() + 1, len(levels)))
+        np.add.at(counts, (operator[pool], level), 1.0)
+        counts += LIKE_THE_STATION * np.bincount(level) / len(level)
+        upto = np.cumsum(counts, axis=1) / counts.sum(axis=1, keepdims=True)
+        drawn = (upto[operator[rows]] < place[rows, None]).sum(axis=1)
+        made[rows] = levels[drawn]
     return made
 
 
