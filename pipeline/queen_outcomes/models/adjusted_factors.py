@@ -14,7 +14,7 @@ from functools import partial
 import numpy as np
 from scipy.special import expit
 
-from queen_outcomes.models.analysis_set import has_two
+from queen_outcomes.models.analysis_set import has_two, numbered
 from queen_outcomes.models.choose import few_groups, is_between
 from queen_outcomes.models.fit import Fitted
 from queen_outcomes.models.terms import OTHER, Form, Values
@@ -369,7 +369,7 @@ def _cells(
         batchwise = name == "graft_batch" and is_between(x, group)
         if name == form.term.name or batchwise or not (group != "").any():
             continue
-        code = np.unique(group, return_inverse=True)[1]
+        code = numbered(group)
         both = (np.bincount(code, one) > 0) & (np.bincount(code, other) > 0)
         chosen = (one | other) & (group != "")
         meeting = both[code[chosen]]

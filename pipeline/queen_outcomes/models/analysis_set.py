@@ -197,3 +197,9 @@ def own_level(x: np.ndarray) -> np.ndarray:
     alone = x == ""
     codes[alone] = codes.max(initial=0) + 1 + np.arange(alone.sum())
     return np.unique(codes, return_inverse=True)[1]
+
+
+def numbered(names: np.ndarray) -> np.ndarray:
+    """Number names as they first come, 0..k-1: sooner than in their order."""
+    known: dict[str, int] = {}
+    return np.array([known.setdefault(name, len(known)) for name in names.tolist()])

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -255,11 +256,12 @@ def _within_batches(
 def is_between(x: np.ndarray, batch: np.ndarray) -> bool:
     """Tell whether a factor is the same for all courses of every batch."""
     known = (batch != "") & ((x != "") if x.dtype.kind == "U" else np.isfinite(x))
-    if not known.any():
-        return False
-    code = np.unique(batch[known], return_inverse=True)[1]
-    value = np.unique(x[known], return_inverse=True)[1]
-    return len(np.unique(code * (value.max() + 1) + value)) == code.max() + 1
+    pairs = zip(batch[known].tolist(), x[known].tolist(), strict=True)
+    # most factors vary within the first batch there is: it need not be looked further
+    first: dict[str, Any] = {}
+    return all(first.setdefault(name, value) == value for name, value in pairs) and (
+        len(first) > 0
+    )
 
 
 def few_groups(term: Term, values: Values) -> str:
@@ -273,7 +275,7 @@ def few_groups(term: Term, values: Values) -> str:
     kinds = {"year": "season"} | {name: GROUPS[name].label for name in GROUPINGS}
     for column, label in kinds.items():
         group = values.get(column, np.empty(0, str))
-        groups = len(np.unique(group[group != ""]))
+        groups = len({*group.tolist()} - {""})
         if 0 < groups < FEWEST_GROUPS and is_between(x, group):
             plural = f"{label}es" if label.endswith("batch") else f"{label}s"
             return f"describes these {groups} {plural}: no P"
