@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 from logistic_data import births
+from queen_outcomes.stats.logistic import mixed
 from queen_outcomes.stats.logistic.mixed import fit_again, fit_mixed, prepare
 from queen_outcomes.stats.logistic.mixed_laplace import Laplace
 from queen_outcomes.stats.logistic.plain import fit_plain, wald_test
@@ -98,6 +99,23 @@ def test_a_fit_begun_from_another_draws_as_a_new_one():
     anew = fit_mixed(X, y_2, groups, pull=pull)
     np.testing.assert_allclose(again.beta, anew.beta, atol=0.02)
     assert np.abs(again.beta - fit_mixed(X, y_2, groups).beta).max() > 0.02
+
+
+def test_answers_that_differ_little_are_followed_and_not_searched_anew(monkeypatch):
+    X, y, groups = station()
+    first, steps = fit_mixed(X, y, groups), []
+    y_2 = y.copy()
+    y_2[:80] = 1 - y_2[:80]
+    expected = fit_mixed(X, y_2, groups)
+    slope = mixed.Search.slope
+    monkeypatch.setattr(
+        mixed.Search, "slope", lambda *at: steps.append(at) or slope(*at)
+    )
+    monkeypatch.delattr(mixed, "fit_mixed")
+    again = fit_again(first, X, y_2, groups)
+    # deviations stay those of the fit before
+    np.testing.assert_allclose(again.beta, expected.beta, atol=0.2)
+    assert 2 < len(steps) < 7  # each mends the curvature that the next one falls by
 
 
 def test_a_robust_covariance_adds_how_far_drawing_leads_astray():

@@ -14,6 +14,7 @@ from queen_outcomes.trial.plan_figures import (
     RULE_OF_THUMB,
     STATED,
     STATION,
+    _fullest,
     station_figures,
 )
 
@@ -184,3 +185,21 @@ def test_the_order_of_the_rows_changes_nothing(full_store):
     other = figures(planned_store(full_store, made[::-1], rates))
     assert one == other
     assert made[0][0]["d0"] == D0
+
+
+class Seasons:
+    """A store of seasons, some of them without a number."""
+
+    def __init__(self, **drones):
+        self.rows = [{"season": year, "drones": n} for year, n in drones.items()]
+
+    def records(self, _):
+        return self.rows
+
+
+def test_a_season_without_a_number_is_less_than_one_drone():
+    found = _fullest(Seasons(first=None, second=1.0, third=0.0), "drones")
+    assert (found.value, found.basis) == (1.0, "season second")
+    none = _fullest(Seasons(first=None, second=0.0), "drones")
+    assert (none.value, none.basis) == (0.0, "none recorded")
+    assert _fullest(Seasons(), "drones").basis == "none recorded"
