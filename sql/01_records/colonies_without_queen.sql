@@ -4,7 +4,7 @@
 -- Units: near_*: the stay in that colony nearest to the day (null: there is none);
 --        alike: the label of another colony most like this one, where no stay is known.
 WITH alone AS (
-    SELECT DISTINCT colony_id, checked_on
+    SELECT ref, colony_id, checked_on
     FROM colony_checks
     WHERE own_id IS NULL AND queens = 0
 ), nearest AS (
@@ -12,7 +12,7 @@ WITH alone AS (
         {'queen_id': s.queen_id, 'placed_on': s.placed_on, 'last_on': s.last_on},
         (CASE WHEN s.placed_on > a.checked_on THEN s.placed_on - a.checked_on
             ELSE a.checked_on - s.last_on END, s.ref)) AS stay
-    FROM alone AS a
+    FROM (SELECT DISTINCT colony_id, checked_on FROM alone) AS a
     JOIN stays AS s USING (colony_id)
     GROUP BY ALL
 ), labels AS (
@@ -36,7 +36,6 @@ SELECT
     c.ref, c.colony_id, c.checked_on,
     n.stay.queen_id AS near_queen, n.stay.placed_on AS near_from, n.stay.last_on AS near_to,
     a.label AS alike
-FROM colony_checks AS c
+FROM alone AS c
 LEFT JOIN nearest AS n USING (colony_id, checked_on)
 LEFT JOIN alike AS a USING (colony_id)
-WHERE c.own_id IS NULL AND c.queens = 0

@@ -81,6 +81,19 @@ def test_a_colony_mistyped_is_told_the_nearest_one(monkeypatch):
     assert "but Hive 12 does" in message(store, "quarantine")
 
 
+def test_only_looks_without_a_queen_of_their_own_or_of_the_colony_are_told(monkeypatch):
+    checks = [
+        look(3, colony_id="C9"),
+        look(3, colony_id="C9", queen_id="B"),
+        look(3),
+    ]
+    store = accepted(monkeypatch, placements=[stay("A", 1)], checks=checks)
+    linked = store.rows("SELECT queen_id FROM linked_checks ORDER BY ref")
+    assert linked == [("B",), ("A",)]
+    told = [row[:3] for row in reasons_of(store, "quarantine")]
+    assert told == [("checks", 2, "no_queen_in_colony")]
+
+
 def test_a_quarantined_placement_links_nothing(monkeypatch):
     store = accepted(monkeypatch, placements=[stay("A", 5, 1)], checks=[look(6)])
     assert ("checks", 2, "no_queen_in_colony", "colony_id") in reasons_of(

@@ -45,7 +45,7 @@ BEFORE = "other before"
 FEWEST_FITTED = 10
 """Fillings that must give a fit; with fewer there is no model."""
 SHOWN = 5
-"""Fillings of gaps in the factors that predictions are averaged over."""
+"""Fillings that predictions are averaged over."""
 UNKNOWN = "the records do not tell the outcome of enough courses"
 
 
