@@ -22,7 +22,6 @@ from queen_outcomes.audit.operators import (
     FEWEST,
     Intercept,
     operator_rows,
-    shared_courses,
     spread_rows,
 )
 from queen_outcomes.audit.running_series import signal_rows
@@ -343,20 +342,3 @@ def test_the_variance_between_operators_is_asked_of_many_only():
 def test_no_day_is_told_of_a_course_without_an_answer():
     assert day_rows(cases(5, failed=np.full(5, np.nan))) == []
     assert dt.date(2026, 5, 1) in {row["d0"] for row in day_rows(cases(5))}
-
-
-def test_a_course_is_shared_where_another_operator_worked_on_her_batches():
-    """One hand each in graft batches a and z; b and a batch of semen are of two."""
-    known = np.array([np.nan, *np.zeros(6)])
-    cases = closed_courses(
-        known,
-        np.full(7, 0.3),
-        np.full(7, np.datetime64("2026-06-01")),
-        course_id=np.array(list("1234567")),
-        operator=np.array(["C", "C", "B", "A", "B", "A", "B"]),
-        # the first is undecided: nobody shares z for her sake
-        graft_batch=np.array(["z", "a", "b", "b", "z", "", ""]),
-        semen_batch=np.array(["", "", "s", "s", "", "t", ""]),
-    )
-    found = shared_courses(cases)
-    assert found.tolist() == [False, False, True, True, False, False, False]
