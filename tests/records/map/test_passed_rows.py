@@ -4,6 +4,7 @@ from types import SimpleNamespace
 
 import pytest
 from queen_outcomes.records.map.proposal import pass_over
+from queen_outcomes.records.map.sheet import _is_record
 
 
 def rows(*texts):
@@ -39,3 +40,20 @@ def patterns(passed=(), groups=(), records=("Q1", "Q2")):
 )
 def test_a_pattern_is_as_wide_as_no_record_forbids(passed, groups, records, expected):
     assert patterns(passed, groups, records) == expected
+
+
+@pytest.mark.parametrize(
+    ("cells", "is_record"),
+    [
+        ([("Q7", "text"), ("2026-06-14", "text")], True),
+        ([("Q7", "text"), ("46187", "date")], True),
+        ([("46187", "date")], False),
+        ([("2026-06-14", "text"), ("46187", "date")], False),
+        ([("Yard 3", "text"), ("seen by hand", "text")], False),
+        ([("Q7", "text"), ("12", "number")], False),
+    ],
+)
+def test_a_short_row_with_a_label_and_a_day_is_a_record(cells, is_record):
+    listed = [SimpleNamespace(text=text, kind=kind) for text, kind in cells]
+    row = SimpleNamespace(cells=listed, filled=tuple(range(len(cells))))
+    assert _is_record(row) == is_record

@@ -139,7 +139,7 @@ def lay_out(
     names = _names(grid, used, sheet.language, own)
     sheet.header = [grid.rows[at].line for at in used]
     body = list(grid.rows[used[-1] + 1 :])
-    _sort_rows(sheet, body, names, grid.rows[used[-1]])
+    _sort_rows(sheet, body, grid.rows[used[-1]])
     for at, said in enumerate(names):
         cells = [row.cells[at] if at < len(row.cells) else Cell() for row in sheet.rows]
         contents = Contents(cells)
@@ -259,7 +259,7 @@ def _names(
     return named
 
 
-def _sort_rows(sheet: Sheet, body: list[Row], names: list[Heading], top: Row) -> None:
+def _sort_rows(sheet: Sheet, body: list[Row], top: Row) -> None:
     """Part the rows below the headings into records, group lines and the rest."""
     usual = _usual_width(body)
     heads = [fold(cell.text) for cell in top.cells if cell.text]
@@ -270,7 +270,7 @@ def _sort_rows(sheet: Sheet, body: list[Row], names: list[Heading], top: Row) ->
         first = row.cells[filled[0]].text
         if _repeated_heading(row, heads) or is_total(first):
             sheet.passed.append(row)
-        elif len(filled) <= 2 and usual >= 4 and not _is_record(row, names):
+        elif len(filled) <= 2 and usual >= 4 and not _is_record(row):
             place = sheet.groups if len(filled) == 1 else sheet.passed
             place.append(row)
         else:
@@ -291,7 +291,7 @@ def _repeated_heading(row: Row, heads: list[str]) -> bool:
     return len(texts) >= 2 and sum(text in heads for text in texts) >= 0.8 * len(texts)
 
 
-def _is_record(row: Row, names: list[Heading]) -> bool:
+def _is_record(row: Row) -> bool:
     """Tell whether a short row is a record all the same: it has a day and a label."""
     days = [
         at
