@@ -35,8 +35,8 @@ def agreement(closed: ClosedCourses, fitted: Fitted) -> list[dict]:
     for form in fitted.design.forms:
         if form.term.kind == "words":
             x = fitted.courses.values[form.term.column]
-            for level in form.levels:
-                add(form.term.name, level, (form.level_of(x) == level) & (x != ""))
+            for at, level in enumerate(form.levels):
+                add(form.term.name, level, (form.places(x) == at) & (x != ""))
     risks = risk_model(closed.question[0], fitted).risks(closed.values)
     worth = np.isfinite(closed.answers).mean(axis=0)
     failed = float(np.nansum(closed.failures, axis=1).mean())

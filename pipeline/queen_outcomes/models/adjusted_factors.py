@@ -199,9 +199,10 @@ def value_rows(form: Form, x: np.ndarray, values: Sequence) -> list[Row]:
 def nearest(form: Form, x: np.ndarray, values: Sequence) -> np.ndarray:
     """Give the place of the value that each course is nearest to; -1: none."""
     if form.term.kind == "words":
-        level = np.where(np.isin(x, form.levels) | (x == ""), x, OTHER)
-        places = {value: at for at, value in enumerate(values)} | {"": -1}
-        return np.array([places.get(str(name), -1) for name in level])
+        places = {value: at for at, value in enumerate(values)}
+        known = dict.fromkeys(form.levels, -1) | places | {"": -1}
+        joined = places.get(OTHER, -1)
+        return np.array([known.get(name, joined) for name in x.tolist()], int)
     away = np.abs(x[:, None] - np.asarray(values, float)[None, :])
     place = np.argmin(np.nan_to_num(away, nan=np.inf), axis=1)
     return np.where(np.isfinite(x), place, -1)

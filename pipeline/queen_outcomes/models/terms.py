@@ -185,10 +185,8 @@ class Form:
         """Give the columns (n, df) for these values."""
         x = values[self.term.column]
         if self.term.kind == "words":
-            level = self.level_of(x)
-            return np.column_stack([level == name for name in self.levels[1:]]).astype(
-                float
-            )
+            columns = np.arange(1, len(self.levels))
+            return (self.places(x)[:, None] == columns).astype(float)
         if self.term.kind == "season":
             angle = 2 * np.pi * x / 365.25
             return np.column_stack([np.sin(angle), np.cos(angle)])
@@ -196,9 +194,11 @@ class Form:
         # one exposure has no gap: no column then, and the schedule carries the difference
         return np.nan_to_num(made) if self.term.kind == "gap" else made
 
-    def level_of(self, x: np.ndarray) -> np.ndarray:
-        """Give each course's level, rare ones joined."""
-        return np.where(np.isin(x, self.levels), x, OTHER)
+    def places(self, x: np.ndarray) -> np.ndarray:
+        """Give each course's place among the levels, rare ones joined; -1: none."""
+        known = {name: at for at, name in enumerate(self.levels)}
+        joined = known.get(OTHER, -1)
+        return np.array([known.get(name, joined) for name in x.tolist()], int)
 
 
 def find_form(term: Term, values: Values) -> Form | None:
