@@ -1,13 +1,13 @@
 """Do the tests of a folder notice a wrong sign? Changes random places and reports survivors.
 
-    python tests/benchmarks/mutants.py [--seed 1] [--number 60] [--only stats] [--slow]
+    python tests/benchmarks/mutants.py [--seed 1] [--number 60] [--only stats] [--quick]
 
 One comparison, sum, constant or join of `sql/` or `pipeline/` is changed in a copy of the
-tree, and the fast tests of its folder are run on it: `tests/sql/<folder>` (and its room's)
-for SQL, `tests/<room>` and the tests that import the module for Python; those that speak most
-of the changed function first, since the first failure is enough. `--slow` asks the slow tests
-about what is left. Prints a row a mutant as it goes and the survivors at the
-end; ends with 1 when there are any. A survivor is a test that is missing, or a change that
+tree, and the tests of its folder are run on it: `tests/sql/<folder>` (and its room's) for SQL,
+`tests/<room>` and the tests that import the module for Python; those that speak most of the
+changed function first, since the first failure is enough. The fast ones come first, then the
+slow ones of the default run, which `--quick` leaves out. Prints a row a mutant as it goes and
+the survivors at the end; ends with 1 when there are any. A survivor is a test that is missing, or a change that
 means the same; the latter are listed in EQUIVALENT, with the reason.
 """
 
@@ -362,9 +362,9 @@ def main() -> int:
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--number", type=int, default=60)
     asked.add_argument("--only", default="", help="a part of the path")
-    asked.add_argument("--slow", action="store_true", help="ask the slow tests too")
+    asked.add_argument("--quick", action="store_true", help="ask the fast tests alone")
     given = asked.parse_args()
-    marks = ("not slow", "slow") if given.slow else ("not slow",)
+    marks = ("not slow",) if given.quick else ("not slow", "slow and not long")
     draw = random.Random(given.seed)
     left: list[str] = []
     with tempfile.TemporaryDirectory() as scratch:
