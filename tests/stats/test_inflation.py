@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from queen_outcomes.stats.logistic.collinear import columns_of, inflation
+from queen_outcomes.stats.logistic.collinear import (
+    CrossProducts,
+    columns_of,
+    inflation,
+)
 from statsmodels.stats.outliers_influence import variance_inflation_factor
 
 
@@ -51,3 +55,33 @@ def test_a_repeated_column_and_one_that_does_not_vary():
     own, x, _, weights = some()
     assert inflation(own, [x, 2 * own], weights) > 1e6
     assert inflation(np.ones(len(own)), [x], weights) == np.inf
+
+
+@pytest.mark.parametrize("nested", [True, False])
+def test_several_factors_over_groupings_that_cross_or_nest(nested):
+    """By what numpy's least squares leaves, which allows for columns that repeat."""
+    own, x, group, weights = some(300, seed=3)
+    inner = np.char.add(group, (np.arange(300) % 3).astype(str))
+    other = inner if nested else (np.arange(300) % 17).astype(str)
+    factors = {"own": own, "x": x, "group": group, "other": other}
+    products = CrossProducts(factors, weights)
+    for target, others in (
+        ("own", ["x", "group", "other"]),
+        ("own", ["group"]),
+        ("x", ["own", "other"]),
+    ):
+        made = np.column_stack([np.ones(300), dense(*(factors[n] for n in others))])
+        root, y = np.sqrt(weights), factors[target]
+        total = root * (y - np.average(y, weights=weights))
+        made, whole = root[:, None] * made, root * y
+        left = whole - made @ np.linalg.lstsq(made, whole)[0]
+        expected = (total @ total) / (left @ left)
+        assert products.inflation(target, others) == pytest.approx(expected)
+    assert products.inflation("other", ["group"]) >= 1.0
+    assert products.inflation("own", ["x"]) == inflation(own, [x], weights)
+
+
+def test_what_levels_make_up_is_repeated():
+    _, x, group, weights = some()
+    made = (group == "3").astype(float) - 2.0 * (group == "5")
+    assert inflation(made, [x, group], weights) > 1e6
