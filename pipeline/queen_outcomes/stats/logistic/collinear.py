@@ -93,37 +93,36 @@ class _Explained:
     """
 
     def __init__(self, products, places: Sequence[np.ndarray]) -> None:
-        self._products = products
-        self._first = max(
-            (own for own in places if self._is_apart(own)),
+        first = max(
+            (own for own in places if self._is_apart(products, own)),
             key=len,
             default=np.zeros(1, int),
         )
-        rest = [own for own in places if own is not self._first]
+        rest = np.concatenate([[0], *(own for own in places if own is not first)])
         # levels add up to the constant: what is left of it then is nothing
-        self._rest = np.concatenate([np.zeros(1, int), *rest])
-        self._size = products[self._first, :].diagonal(k=int(self._first[0]))
-        left = self._without_first(self._rest, self._rest)
-        factor, order, rank, _ = dpstrf(left, lower=1, tol=REPEATED)
+        self._products = sparse.csc_array(products)
+        self._with_first = sparse.csc_array(products[first, :])
+        self._with_rest = sparse.csc_array(products[rest, :])
+        size = self._with_first[:, first].diagonal()
+        self._by = sparse.diags_array(1 / np.where(size > 0, size, 1.0))
+        self._back = sparse.csr_array((self._by @ self._with_first[:, rest]).T)
+        left = self._with_rest[:, rest] - self._back @ self._with_first[:, rest]
+        factor, order, rank, _ = dpstrf(left.toarray(), lower=1, tol=REPEATED)
         self._order = order[:rank] - 1
         self._root = factor[:rank, :rank]
 
-    def _is_apart(self, own: np.ndarray) -> bool:
-        block = self._products[own, :][:, own]
+    @staticmethod
+    def _is_apart(products, own: np.ndarray) -> bool:
+        block = products[own, :][:, own]
         return block.nnz == np.count_nonzero(block.diagonal())
-
-    def _without_first(self, rows: np.ndarray, columns: np.ndarray) -> np.ndarray:
-        """Give the products of two lots of columns that the first factor leaves."""
-        by = sparse.diags_array(1 / np.where(self._size > 0, self._size, 1.0))
-        one, other = (self._products[self._first, :][:, x] for x in (rows, columns))
-        whole = self._products[rows, :][:, columns]
-        return np.asarray((whole - one.T @ by @ other).todense())
 
     def left_of(self, own: np.ndarray) -> np.ndarray:
         """Give the products of some columns that none of the factors explain, (k, k)."""
-        crossed = self._without_first(self._rest, own)[self._order]
+        first = self._with_first[:, own]
+        crossed = (self._with_rest[:, own] - self._back @ first).toarray()[self._order]
         explained = solve_triangular(self._root, crossed, lower=True)
-        return self._without_first(own, own) - explained.T @ explained
+        whole = self._products[:, own][own, :] - first.T @ (self._by @ first)
+        return whole.toarray() - explained.T @ explained
 
 
 def inflation(target, others: Sequence, weights) -> float:
