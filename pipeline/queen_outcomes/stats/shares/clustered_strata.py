@@ -175,16 +175,14 @@ def _cells(yes, first, block, batch) -> tuple[_Cells, Strata, int]:
     in_block = table[1] + table[3]
     both = (table[1] > 0) & (table[3] > 0)
     kept = both[k]
-    keys, code = np.unique(
-        np.column_stack([g, k, first])[kept], axis=0, return_inverse=True
-    )
-    code = code.ravel()
-    n = np.bincount(code, minlength=len(keys)).astype(float)
-    sums = np.bincount(code, y[kept], len(keys))
-    share = table[1][keys[:, 1]] / in_block[keys[:, 1]]
-    cells = _Cells(
-        *(keys[:, 0], keys[:, 1], n, sums, keys[:, 2] - share, in_block[keys[:, 1]])
-    )
+    key, code = np.unique(((g * size + k) * 2 + first)[kept], return_inverse=True)
+    in_batch, arm = np.divmod(key, 2)
+    of_batch, of_block = np.divmod(in_batch, size)
+    n = np.bincount(code, minlength=len(key)).astype(float)
+    sums = np.bincount(code, y[kept], len(key))
+    whole = in_block[of_block]
+    x = arm - table[1][of_block] / whole
+    cells = _Cells(*(of_batch, of_block, n, sums, x, whole))
     return cells, strata_of(*table), int(np.sum(~kept))
 
 
@@ -199,11 +197,10 @@ def _over_batches(cells: _Cells, difference: float) -> tuple[float, float]:
     _, block = np.unique(cells.block, return_inverse=True)
     block_n, block_yes = np.bincount(block, n), np.bincount(block, cells.yes)
     residual = cells.yes - n * ((block_yes / block_n)[block] + difference * x)
-    names = np.unique(cells.batch)
+    names, starts = np.unique(cells.batch, return_index=True)  # cells of one together
     shares, along = np.zeros((len(names), len(block_n))), np.zeros(len(names))
     sums, lengths = np.zeros(len(names)), np.zeros(len(names))
-    for g, name in enumerate(names):
-        own = np.flatnonzero(cells.batch == name)
+    for g, own in enumerate(np.split(np.arange(len(n)), starts[1:])):
         root = np.sqrt(n[own])
         same = block[own][:, None] == block[own]
         lean = root * x[own]
