@@ -45,14 +45,15 @@ def read_audited(store: Store, question: Question, grace_days: int) -> ClosedCou
     return closed.with_risk(found["risk"].to_numpy().astype(float))
 
 
-def batch_parts(operator: str, cases: ClosedCourses) -> list[Row]:
-    """Give each batch's part in an operator's excess, the largest first.
+def batch_parts(cases: ClosedCourses, only: str | None = None) -> list[Row]:
+    """Give each batch's part in each operator's excess, an operator's largest first.
 
     Parameters
     ----------
-    operator : str
     cases : ClosedCourses
         All courses of the station, with risks.
+    only : str, optional
+        An operator; not given: all of them.
 
     Returns
     -------
@@ -60,27 +61,35 @@ def batch_parts(operator: str, cases: ClosedCourses) -> list[Row]:
         As in the table `operator_batches`, and ``excess``, the failures beyond the
         expected. ``alone``: batch and operator cannot be told apart.
     """
-    counted = cases.some(np.flatnonzero(cases.counted))
-    own = counted.operator == operator
-    others = (counted.operator != operator) & (counted.operator != "")
-    parts: list[Row] = []
+    counted, failed, owned = cases.counted, cases.failed, cases.by_operator()
+    named = counted & (cases.operator != "")
+    batches = {}
     for kind in BATCHES:
-        batch = getattr(counted, kind)
-        elsewhere = set(batch[others].tolist())
-        for label in np.unique(batch[own & (batch != "")]).tolist():
-            here = own & (batch == label)
-            failures = int(counted.failed[here].sum())
-            expected = float(counted.risk[here].sum())
-            parts.append(
+        labels, codes = np.unique(getattr(cases, kind), return_inverse=True)
+        batches[kind] = labels, codes, np.bincount(codes[named], None, len(labels))
+    found: list[Row] = []
+    for operator in owned if only is None else {only} & set(owned):
+        own = owned[operator][counted[owned[operator]]]
+        parts: list[Row] = []
+        for kind, (labels, codes, everybody) in batches.items():
+            rows = own[labels[codes[own]] != ""]
+            here, place, size = np.unique(
+                codes[rows], return_inverse=True, return_counts=True
+            )
+            failures = np.bincount(place, failed[rows], len(here))
+            expected = np.bincount(place, cases.risk[rows], len(here))
+            parts += [
                 {
                     "operator": operator,
                     "kind": kind,
-                    "batch": label,
-                    "courses": int(here.sum()),
-                    "failures": failures,
-                    "expected": expected,
-                    "excess": failures - expected,
-                    "alone": label not in elsewhere,
+                    "batch": str(labels[here[at]]),
+                    "courses": int(size[at]),
+                    "failures": int(failures[at]),
+                    "expected": float(expected[at]),
+                    "excess": float(failures[at] - expected[at]),
+                    "alone": bool(everybody[here[at]] == size[at]),
                 }
-            )
-    return sorted(parts, key=lambda p: (-p["excess"], p["kind"], p["batch"]))
+                for at in range(len(here))
+            ]
+        found += sorted(parts, key=lambda p: (-p["excess"], p["kind"], p["batch"]))
+    return found

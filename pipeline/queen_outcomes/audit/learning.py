@@ -170,9 +170,11 @@ def _limit(
     cases: ClosedCourses, name: str, own: np.ndarray, fewest: int
 ) -> tuple[LearningLimit, float]:
     """Give the limit and the adequate rate; a message where there is none."""
-    others = (cases.operator != name) & np.isfinite(cases.failed)
-    decided = int(np.isfinite(cases.failed[own]).sum())
-    rate = float(cases.failed[others].mean()) if others.any() else np.nan
+    failed = cases.failed
+    others = (cases.operator != name) & np.isfinite(failed)
+    decided = int(np.isfinite(failed[own]).sum())
+    # to the tenth of a percent: a network's beginners then share a few limits
+    rate = round(float(failed[others].mean()), 3) if others.any() else np.nan
     words = ""
     if decided < fewest:
         words = f"{decided} decided cases are too few"

@@ -148,9 +148,7 @@ def _followed(
     series, limits, fixed = following.series.result()
     if plan:
         plan.take_up(fixed)
-    parts = [
-        p for o in season.cases.by_operator() for p in batch_parts(o, season.cases)
-    ]
+    parts = batch_parts(season.cases)
     signals, batches = signal_rows(series, season.cases, parts)
     episodes = {s["operator"]: s["episode"] for s in sorted(signals, key=_by_episode)}
     for row in operators:

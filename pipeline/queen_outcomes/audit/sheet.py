@@ -53,7 +53,7 @@ def sheet(store: Store, period: Period, operator: str) -> Row:
         As the store names her; a pseudonym where those are set.
     """
     (row,) = [row for row in period.operators if row["operator"] == operator]
-    parts = batch_parts(operator, period.cases.on_settled())
+    parts = batch_parts(period.cases.on_settled(), operator)
     process = _process(store, operator)
     signals = _signals(store, period, operator)
     failed = own_courses.failed_queens(store, period.cases, operator)

@@ -155,13 +155,12 @@ class ClosedCourses:
     @property
     def answer(self) -> np.ndarray:
         """1 yes, 0 no, NaN: undecided, or left."""
-        settled = np.isin(self.state, ("yes", "no"))
-        return np.where(settled, (self.state == "yes").astype(float), np.nan)
+        return np.where(self.decided, (self.state == "yes").astype(float), np.nan)
 
     @property
     def decided(self) -> np.ndarray:
         """Tell which courses the records settle."""
-        return np.isin(self.state, ("yes", "no"))
+        return (self.state == "yes") | (self.state == "no")
 
     @property
     def failed(self) -> np.ndarray:

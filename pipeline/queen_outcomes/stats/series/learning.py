@@ -8,6 +8,7 @@ its limit is set from how many cases are to be watched.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -99,6 +100,7 @@ def competence_chance(
     return alike_signal_chance(up, down, 1.0 - rate, limit, cases)
 
 
+@lru_cache
 def learning_limit(
     inadequate: float, adequate: float, horizon: int, *, false_chance: float = 0.05
 ) -> LearningLimit:
