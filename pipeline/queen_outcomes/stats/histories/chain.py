@@ -171,6 +171,11 @@ class FactorColumns:
         """Each level's share of the courses, (q,)."""
         return self.levels.sum(axis=0) / max(self.levels.shape[0], 1)
 
+    @cached_property
+    def _course(self) -> np.ndarray:
+        """The course of each entry of the levels, which are all 1."""
+        return np.repeat(np.arange(len(self.numbers)), np.diff(self.levels.indptr))
+
     def times(self, slopes: np.ndarray) -> np.ndarray:
         """Give each course's sum of the columns, each times its slope, (n,)."""
         ours, theirs = np.split(slopes, [self.numbers.shape[1]])
@@ -188,7 +193,8 @@ class FactorColumns:
         within = numbers.T @ weighed
         between = levels.T @ weighed - np.outer(shares, weighed.sum(axis=0))
         held = levels.T @ worth
-        alike = (levels.T @ levels.multiply(worth[:, None])).toarray()
+        parts = worth[self._course], levels.indices, levels.indptr
+        alike = (levels.T @ csr_array(parts, levels.shape)).toarray()
         alike += worth.sum() * np.outer(shares, shares)
         alike -= np.outer(shares, held) + np.outer(held, shares)
         return np.block([[within, between.T], [between, alike]])
