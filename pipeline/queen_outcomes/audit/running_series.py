@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -25,7 +25,6 @@ from queen_outcomes.base.workers import Task, Workers
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.choose import Earlier
 from queen_outcomes.models.closed import BATCHES, ClosedCourses, take
-from queen_outcomes.models.filled import SHOWN
 from queen_outcomes.models.questions import (
     ModelRequest,
     choose_form,
@@ -364,10 +363,7 @@ def expected_by_others(season: AuditSeason, workers: Workers) -> dict[str, Task]
 def _by_others(season: AuditSeason, own: np.ndarray, form: Earlier) -> float | None:
     """Give what the model of all other courses expects of some."""
     rest = np.setdiff1d(np.arange(len(season.cases)), own)
-    asked = season.request(rest, settled=False)
-    # a few fillings tell one mean; limits would take them all
-    asked = replace(asked, answers=asked.answers[:SHOWN])
-    fitted = fit_form(asked, form)
+    fitted = fit_form(season.request(rest, settled=False), form)
     if fitted.method == "none":
         return None
     adjust_for = season.settings.models.adjust_for
