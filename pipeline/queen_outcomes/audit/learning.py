@@ -173,8 +173,7 @@ def _limit(
     failed = cases.failed
     others = (cases.operator != name) & np.isfinite(failed)
     decided = int(np.isfinite(failed[own]).sum())
-    # to the tenth of a percent: a network's beginners then share a few limits
-    rate = round(float(failed[others].mean()), 3) if others.any() else np.nan
+    rate = float(failed[others].mean()) if others.any() else np.nan
     words = ""
     if decided < fewest:
         words = f"{decided} decided cases are too few"
@@ -186,6 +185,8 @@ def _limit(
         )
     if words:
         return LearningLimit(WATCHED, np.nan, np.nan, np.nan, words), rate
+    # to the tenth of a percent: a network's beginners then share a few limits
+    rate = min(max(round(rate, 3), 0.001), 0.999)
     inadequate = float(changed_risks(rate, ODDS_RATIO))
     return learning_limit(inadequate, rate, WATCHED, false_chance=FALSE_CHANCE), rate
 
