@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from queen_outcomes.stats.logistic.collinear import (
-    CrossProducts,
-    columns_of,
-    inflation,
-)
+from queen_outcomes.stats.logistic.collinear import CrossProducts, columns_of
 from statsmodels.stats.outliers_influence import variance_inflation_factor
+
+
+def inflation(target, others, weights) -> float:
+    named = {str(number): x for number, x in enumerate(others)}
+    products = CrossProducts({"own": target, **named}, weights)
+    return products.inflation("own", list(named))
 
 
 def some(n: int = 200, seed: int = 1):

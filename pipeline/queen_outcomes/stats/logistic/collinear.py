@@ -29,7 +29,7 @@ class CrossProducts:
     Parameters
     ----------
     factors : mapping of str to array_like, shape (n,) or (n, k)
-        Numbers, or texts: a column for every level; or what `columns_of` made of them.
+        Numbers, or texts: a column for every level.
     weights : array_like, shape (n,)
         Of the courses; p (1 - p) for a logistic model.
     """
@@ -125,19 +125,8 @@ class _Explained:
         return whole.toarray() - explained.T @ explained
 
 
-def inflation(target, others: Sequence, weights) -> float:
-    """Give how much wider a factor's coefficients vary because of others.
-
-    See `CrossProducts`, of which this asks once.
-    """
-    named = {str(number): x for number, x in enumerate(others)}
-    return CrossProducts({"own": target, **named}, weights).inflation("own", list(named))
-
-
 def columns_of(values):
-    """Give numbers centred, and a column for every level of texts; columns stay as is."""
-    if sparse.issparse(values):
-        return values
+    """Give numbers centred, and a column for every level of texts."""
     values = np.asarray(values)
     if values.dtype.kind in "fiub":
         values = values.reshape(len(values), -1)
