@@ -18,9 +18,13 @@ from queen_outcomes.build import steps as weekly
 from queen_outcomes.commands import cli
 from queen_outcomes.facts import exports as contract
 from queen_outcomes.facts.dictionary import TABLES as RECORDS
+from queen_outcomes.outcomes import fills
 
 # the tests of this run share the cores already
 workers.cores = lambda: 1
+# what a table or a page holds does not hang on how often gaps are filled in; the demo,
+# built by the installed command, and `whole_fillings` have as many fillings as a station
+WHOLE, fills.TIMES = fills.TIMES, 6
 
 LONG = (
     *("habits/", "faults/test_campaigns.py", "faults/test_fuzzed_sets.py"),
@@ -120,6 +124,14 @@ def shared(tmp_path_factory):
 def built_demo(shared) -> Path:
     """The invented station's finished build, made once a run; tests that change it copy it."""
     return shared.folder("demo", demo_station.make) / "build" / "latest"
+
+
+@pytest.fixture(scope="module")
+def whole_fillings():
+    """Fill gaps in as often as a station's build does, in all tests of a file."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(fills, "TIMES", WHOLE)
+        yield
 
 
 def make_table(store: Store, name: str, rows=()) -> None:

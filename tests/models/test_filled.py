@@ -4,7 +4,7 @@ import pytest
 from modelled import everything, fit, modelled, queens
 from taken_away import without_some
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("whole_fillings")]
 
 
 def with_gaps(n: int = 300, share: float = 0.15) -> list[dict]:

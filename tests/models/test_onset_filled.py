@@ -16,9 +16,11 @@ from queen_outcomes.models.onset_model import (
     over_fillings,
 )
 from queen_outcomes.models.onset_results import fit_row
+from queen_outcomes.outcomes import fills
 from queen_outcomes.stats.histories.pooling import freedom_by_gaps, pool
 
 INF = np.inf
+pytestmark = pytest.mark.usefixtures("whole_fillings")
 
 
 @pytest.fixture(scope="module")
@@ -33,7 +35,7 @@ def model(courses):
 
 @pytest.fixture(scope="module")
 def sets(model):
-    return list(fill(model.courses, model.seen))
+    return list(fill(model.courses, model.seen, fills.TIMES))
 
 
 @pytest.fixture(scope="module")

@@ -7,14 +7,14 @@ import pytest
 from onset_gaps import courses_of, fitted, of_laying, without
 from onset_records import SETTINGS, modelled, of_factor, queens
 from queen_outcomes.models import season_plan
-from queen_outcomes.models.filled import TIMES
 from queen_outcomes.models.onset_model import Seen, fit_station
 from queen_outcomes.models.onset_results import rows_of
 from queen_outcomes.models.questions import main_terms
 from queen_outcomes.models.season_plan import SeasonPlan
+from queen_outcomes.outcomes import fills
 from taken_away import without_some
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("whole_fillings")]
 
 
 def with_gaps(n: int = 400, share: float = 0.16) -> list[dict]:
@@ -39,7 +39,7 @@ def courses():
 
 def test_gaps_are_filled_in_and_every_course_is_in_the_model(gappy, whole):
     (fit,), (before,) = gappy["model_fits"], whole["model_fits"]
-    assert (fit["method"], fit["imputations"]) == ("mixture", TIMES)
+    assert (fit["method"], fit["imputations"]) == ("mixture", fills.TIMES)
     assert (fit["rows"], fit["events"]) == (400, before["events"])
     complete = sum(
         q["dose_ul"] is not None and q["line"] is not None for q in with_gaps()
@@ -92,7 +92,7 @@ def test_gaps_that_depend_on_laying_mislead_complete_courses_and_hardly_the_fill
         "complete": fitted(some, seen.take(np.flatnonzero(there))),
         "filled": fitted(values, seen),
     }
-    assert models["filled"].imputations == TIMES
+    assert models["filled"].imputations == fills.TIMES
     laying, days = {}, {}
     for name, model in models.items():
         rows = rows_of(model, (21,))
@@ -129,7 +129,7 @@ def test_without_one_complete_course_there_is_a_model_all_the_same(courses):
     made = {name: draw.normal(9, 2, 500).round() for name in names[3:]}
     gaps = {name: turn == place for place, name in enumerate(names)}
     model = fitted(without({**values, **made}, gaps), seen)
-    assert (model.method, model.imputations) == ("mixture", TIMES)
+    assert (model.method, model.imputations) == ("mixture", fills.TIMES)
     assert "0 of 500 courses are complete in every factor" in model.message
 
 
@@ -173,7 +173,7 @@ def test_where_everybody_lays_gaps_are_filled_in_too():
     gaps = {name: draw.random(300) < 0.16 for name in ("dose", "queen_age")}
     model = fitted(without(aged, gaps), Seen(laid - 2, laid, np.zeros(300, bool)))
     assert (model.method, model.fit.kind) == ("mixture", "everybody")
-    assert (model.imputations, len(model.courses.y)) == (TIMES, 300)
+    assert (model.imputations, len(model.courses.y)) == (fills.TIMES, 300)
     rows = rows_of(model, (14,))
     assert not any(r["term"].startswith("chance") for r in rows["model_coefficients"])
     for row in [*of_factor(rows, "adjusted", "all"), *rows["onset_days"]]:

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from filled_in import draw_curves
 from queen_outcomes.facts.settings import Settings
+from queen_outcomes.outcomes import fills
 from queen_outcomes.outcomes.derive import count_rates
-from queen_outcomes.outcomes.fills import TIMES, read_fills
+from queen_outcomes.outcomes.fills import read_fills
 from station_tables import check, day, derived, insemination, leave
 from statsmodels.stats.proportion import proportion_confint
 
@@ -66,7 +67,7 @@ def of_kind(fills, kind):
 
 def test_what_was_seen_is_the_same_in_every_filling(store):
     laying, lost = fills_of(store, "laying", 21), fills_of(store, "lost", 21)
-    assert laying[1].shape == (TIMES, QUEENS)
+    assert laying[1].shape == (fills.TIMES, QUEENS)
     assert of_kind(laying, 0).mean() > 0.97
     assert of_kind(laying, 1).mean() < 0.1
     assert of_kind(lost, 3).min() == 1

@@ -87,3 +87,19 @@ def test_beside_the_build_the_count_is_the_same_and_leaves_no_copy(cores, tmp_pa
         counts["exits.queen_id.present"] = 1
         assert verdict.join() == len(rules)
     assert not [path for path in place.iterdir() if path.is_dir()]
+
+
+def test_a_module_is_loaded_once_something_of_it_is_used():
+    """What loads it is the standard library's; here, when that happens."""
+    expectations._load_when_used("wsgiref", "validate")
+    from wsgiref import validate
+
+    waits = type(validate)
+    assert waits is not type(dataclasses)
+    assert validate.check_environ.__module__ == "wsgiref.validate"
+    assert type(validate) is type(dataclasses)
+    again = validate
+    expectations._load_when_used("wsgiref", "validate")
+    from wsgiref import validate
+
+    assert validate is again

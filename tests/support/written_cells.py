@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import cache
 
 import pyarrow as pa
 from queen_outcomes.base.store import Store, quote
@@ -25,8 +26,7 @@ def read_rows(
     also: Mapping[str, Sequence[tuple[str, str]]] | None = None,
 ) -> list[dict]:
     """Read columns of texts as a table; give its staged rows in order."""
-    store = Store(threads=1)
-    provide_functions(store)
+    store = _store()
     lines = list(range(2, 2 + len(next(iter(columns.values())))))
     frame = pa.table(
         {
@@ -45,8 +45,18 @@ def read_rows(
     store.execute(f"INSERT INTO staged_{table} SELECT source_line, 1, * FROM ({query})")
     reader.read_again(store, written, "source_no = 1")
     rows = store.records(f"SELECT * FROM staged_{table} ORDER BY ref")
-    store.close()
+    store.drop(f"staged_{table}")
+    store.con.unregister("raw_1")
     return rows
+
+
+@cache
+def _store() -> Store:
+    """Give the one store of all such tests: to open one takes longer than to read."""
+    store = Store(threads=1)
+    provide_functions(store)
+    store.plan_plainly()
+    return store
 
 
 def read(

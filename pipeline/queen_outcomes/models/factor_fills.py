@@ -22,7 +22,7 @@ from queen_outcomes.models.analysis_set import (
 from queen_outcomes.models.closed import NO_FILLINGS, Fillings
 from queen_outcomes.models.filled import completed_values, in_kinds
 from queen_outcomes.models.terms import BENCH, Term, Values, terms_in_order
-from queen_outcomes.outcomes.fills import TIMES, read_fills
+from queen_outcomes.outcomes import fills
 from queen_outcomes.stats.logistic.imputation import impute
 
 SEED = zlib.crc32(b"gaps in the factors")
@@ -85,14 +85,14 @@ def _filled(
 ) -> list[Values]:
     """Fill the gaps with what became of the courses in view, in every filling."""
     ids = values["course_id"]
-    told = [read_fills(store, question, ids) for question in settings.outcomes.windows]
+    told = [fills.read_fills(store, question, ids) for question in settings.outcomes.windows]
     told = [answers for answers in told if len(answers)]
     numbers, words = in_kinds(terms, values)
     outcomes = [
         np.column_stack([x for answers in told for x in _in_numbers(answers[k])])
         if told
         else np.zeros(len(ids))
-        for k in range(TIMES)
+        for k in range(fills.TIMES)
     ]
     batch = own_level(values["graft_batch"])
     done = impute(numbers, words, outcomes, batch, seed=SEED)

@@ -40,7 +40,6 @@ from queen_outcomes.stats.logistic.mixed import MixedFit
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from queen_outcomes.stats.logistic.odds_shift import odds_shift
 
-TIMES = 20
 BEFORE = "other before"
 FEWEST_FITTED = 10
 """Fillings that must give a fit; with fewer there is no model."""

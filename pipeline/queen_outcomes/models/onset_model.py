@@ -36,7 +36,6 @@ from queen_outcomes.models.choose import (
 )
 from queen_outcomes.models.filled import (
     SHOWN,
-    TIMES,
     Shown,
     filled_said,
     fillings,
@@ -52,6 +51,7 @@ from queen_outcomes.models.fit import (
     join,
 )
 from queen_outcomes.models.terms import Term, Values
+from queen_outcomes.outcomes import fills
 from queen_outcomes.stats.histories.pooling import freedom_by_gaps, pool
 from queen_outcomes.stats.logistic.robust import FEW_FOR_CR2, MANY_FOR_CR1
 from queen_outcomes.stats.logistic.separation import find_separation
@@ -430,7 +430,7 @@ def _levels_said(model: OnsetModel) -> str:
 SEED = zlib.crc32(b"laying, onset model")
 
 
-def fill(courses: AnalysisSet, seen: Seen, times: int = TIMES) -> Iterator[AnalysisSet]:
+def fill(courses: AnalysisSet, seen: Seen, times: int) -> Iterator[AnalysisSet]:
     """Fill the gaps in the factors several times, with what is known of laying."""
     for values in fillings(courses, in_numbers(seen), seed=SEED, times=times):
         yield replace(courses, values=values)
@@ -538,7 +538,7 @@ def fit_station(
         return no_model(courses, seen, why)
     if not _is_gappy(courses):
         return fit_down(shape(courses, seen, adjust_for, day, form), day)
-    sets = fill(courses, seen)
+    sets = fill(courses, seen, fills.TIMES)
     once = next(sets)
     first = fit_down(shape(once, seen, adjust_for, day, form), day)
     return over_fillings(replace(first, courses=courses), chain([once], sets))

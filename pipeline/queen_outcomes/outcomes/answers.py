@@ -74,19 +74,23 @@ def write_answers(store: Store, parameters: dict[str, object]) -> None:
         An outcome's own file cannot be read as SQL, lacks a column, or gives a state
         that there is not; the message names the outcome.
     """
-    _check_columns(store, parameters)
     columns = (
-        *("closed", "state", '"after"', '"by"'),
+        *("closed", "state", '"after"', '"by"', "why"),
         # what is not settled was settled by nothing
         "CASE WHEN state <> 'undecided' THEN refs END AS refs",
     )
     asked = union(columns, "list_contains(${setting}, window_days)")
-    store.table("answers", f"WITH {own_files()}\n{asked}", parameters)
+    select = f"WITH {own_files()}\nSELECT * EXCLUDE (why) FROM (\n{asked})"
+    try:
+        store.table("answers", select, parameters)
+    except duckdb.Error:
+        _refuse_unusable(store, parameters)
+        raise
     refuse_unknown(store.rows("SELECT DISTINCT outcome, state FROM answers"))
 
 
-def _check_columns(store: Store, parameters: dict[str, object]) -> None:
-    """Refuse an outcome whose own file does not give what it has to."""
+def _refuse_unusable(store: Store, parameters: dict[str, object]) -> None:
+    """Name the outcome whose own file does not give what it has to."""
     for name, outcome in OUTCOMES.items():
         select = f"SELECT {', '.join(ANSWER)} FROM {outcome.statement} LIMIT 0"
         try:

@@ -39,6 +39,7 @@ from queen_outcomes.stats.histories.passes import Histories
 from queen_outcomes.stats.histories.shares import FilledShare, filled_share
 
 TIMES = 20
+"""Fillings of all that is not known: outcomes, and with them gaps in factors."""
 FEW_COURSES, MANY_COURSES = 300, 30_000
 """Numbers of courses between which workers fill in at once: one that fills in 100,000
 takes over 1 GB."""
@@ -247,10 +248,11 @@ def read_fills(
     )
     if not frame.height:
         return np.empty((0, len(ids)))
-    found = np.full((TIMES, len(ids)), np.nan)
+    times = len(frame["answers"][0])
+    found = np.full((times, len(ids)), np.nan)
     some = frame["course_id"].to_numpy().astype(str)
     there = np.isin(some, ids)
-    answers = frame["answers"].list.to_array(TIMES).to_numpy().astype(float)
+    answers = frame["answers"].list.to_array(times).to_numpy().astype(float)
     found[:, np.searchsorted(ids, some[there])] = answers[there].T
     return found
 

@@ -9,11 +9,13 @@ other steps, on copies of the staged tables, and asks for the verdict before it 
 from __future__ import annotations
 
 import functools
+import importlib.util
 import itertools
 import logging
 import operator
 import os
 import shutil
+import sys
 import tempfile
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -146,9 +148,24 @@ def _load() -> None:
     # its progress bars, none of which is shown, would hold a lock among processes, which
     # nobody frees where a worker is ended
     TqdmDefaultWriteLock.mp_lock = None
+    _load_when_used("scipy", "stats")  # a fourth of the time, for rules that are not ours
     import great_expectations  # noqa: F401
 
     from queen_outcomes.records import duckdb_dialect  # noqa: F401
+
+
+def _load_when_used(package: str, name: str) -> None:
+    """Let a package's module be imported, and load it only once something of it is used."""
+    whole = f"{package}.{name}"
+    if whole in sys.modules:
+        return
+    spec = importlib.util.find_spec(whole)
+    spec.loader = importlib.util.LazyLoader(spec.loader)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[whole] = module
+    spec.loader.exec_module(module)
+    # else `from package import name` would look at the module, and so load it
+    setattr(sys.modules[package], name, module)
 
 
 def _beside(store: Store) -> Path | None:
