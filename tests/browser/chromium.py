@@ -27,3 +27,28 @@ MARKS = [
         reason="no Chromium on this machine; install it to test the pages",
     ),
 ]
+
+
+def opened_page(browser, address, width=1200, scheme="light"):
+    """Open a page, and keep what it complains of and what it asks for."""
+    page = browser.new_page(
+        viewport={"width": width, "height": 900}, color_scheme=scheme
+    )
+    page.complaints, page.asked = [], []
+    page.on("console", lambda said: page.complaints.append(said.text))
+    page.on("pageerror", lambda error: page.complaints.append(str(error)))
+    page.on("request", lambda request: page.asked.append(request.url))
+    page.goto(address)
+    return page
+
+
+def settled(page):
+    """Give a page once it has loaded, what is unfolded is drawn, and a list has its rows."""
+    page.wait_for_function(
+        "() => document.readyState === 'complete'"
+        " && [...document.querySelectorAll('.chart')].filter(place => place.clientWidth)"
+        ".every(place => place.dataset.drawn === 'yes')"
+        " && [...document.querySelectorAll('#courses tbody')].every(body => body.rows.length)",
+        timeout=30_000,
+    )
+    return page

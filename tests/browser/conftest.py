@@ -7,8 +7,9 @@ import http.server
 import threading
 
 import pytest
-from chromium import CHROMIUM, QUIET
+from chromium import CHROMIUM, QUIET, opened_page, settled
 from queen_outcomes.base.store import Store
+from queen_outcomes.dashboard import site
 from queen_outcomes.facts.settings import load
 
 
@@ -41,17 +42,26 @@ class _Silent(http.server.SimpleHTTPRequestHandler):
         pass
 
 
-@pytest.fixture(scope="module", params=["file", "localhost"])
-def base(request, dashboard):
-    """Where the demo's pages are: on the disk, and served to this machine alone."""
-    if request.param == "file":
-        yield dashboard.as_uri()
-        return
+@pytest.fixture(scope="module")
+def disk(dashboard):
+    """Where the demo's pages are on the disk."""
+    return dashboard.as_uri()
+
+
+@pytest.fixture(scope="module")
+def served(dashboard):
+    """Where they are served to this machine alone."""
     handler = functools.partial(_Silent, directory=str(dashboard))
     with http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler) as server:
         threading.Thread(target=server.serve_forever, daemon=True).start()
         yield f"http://127.0.0.1:{server.server_port}"
         server.shutdown()
+
+
+@pytest.fixture(params=["disk", "served"])
+def base(request):
+    """Both, for what a browser may allow in one place and not in the other."""
+    return request.getfixturevalue(request.param)
 
 
 @pytest.fixture
@@ -60,17 +70,19 @@ def visit(browser):
     opened = []
 
     def go(address, width=1200, scheme="light"):
-        page = browser.new_page(
-            viewport={"width": width, "height": 900}, color_scheme=scheme
-        )
-        page.complaints, page.asked = [], []
-        page.on("console", lambda said: page.complaints.append(said.text))
-        page.on("pageerror", lambda error: page.complaints.append(str(error)))
-        page.on("request", lambda request: page.asked.append(request.url))
-        page.goto(address)
-        opened.append(page)
-        return page
+        opened.append(opened_page(browser, address, width, scheme))
+        return opened[-1]
 
     yield go
     for page in opened:
         page.close()
+
+
+@pytest.fixture(scope="module", params=[name for name, _, _ in site.PAGES])
+def each_page(request, browser, dashboard):
+    """Give a page of the demo, opened once for all tests of a file; none may leave marks."""
+    address = (dashboard / f"{request.param}.html").as_uri()
+    page = opened_page(browser, address, width=1280)
+    page.name = request.param
+    yield settled(page)
+    page.close()

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import pytest
-from chromium import MARKS
-from queen_outcomes.dashboard import site
+from chromium import MARKS, settled
 
 pytestmark = MARKS
 
-PAGES = tuple(name for name, _, _ in site.PAGES)
 OPTIONS = {"preload": False, "resultTypes": ["violations"]}
 """The rules would otherwise ask for the style sheet again, which the page forbids."""
 COLOURS = ("color-contrast", "link-in-text-block")
@@ -34,17 +31,14 @@ def violations(page, only=()):
     ]
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("name", PAGES)
-def test_a_page_keeps_the_rules(dashboard, visit, name, scheme):
-    page = visit((dashboard / f"{name}.html").as_uri(), scheme=scheme)
-    page.wait_for_load_state("networkidle")
-    page.evaluate(UNFOLD)
-    assert violations(page, COLOURS if scheme == "dark" else ()) == []
-    assert page.complaints == []
+def test_a_page_keeps_the_rules(each_page):
+    each_page.evaluate(UNFOLD)
+    assert violations(settled(each_page)) == []
+    each_page.emulate_media(color_scheme="dark")
+    assert violations(settled(each_page), COLOURS) == []
+    assert each_page.complaints == []
 
 
 def test_a_phone_keeps_the_rules_too(dashboard, visit):
-    page = visit((dashboard / "index.html").as_uri(), width=360)
-    page.wait_for_load_state("networkidle")
+    page = settled(visit((dashboard / "index.html").as_uri(), width=360))
     assert violations(page) == []

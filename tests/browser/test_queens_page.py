@@ -40,10 +40,10 @@ def test_the_list_holds_every_course_and_its_states(base, visit, built):
     ]
 
 
-def test_an_unknown_label_is_searched_for(base, visit):
-    page = visit(f"{base}/queens.html#Birch")
+def test_an_unknown_label_is_searched_for(disk, visit):
+    page = visit(f"{disk}/queens.html#Birch")
     assert page.input_value("#query") == "Birch"
-    assert visit(f"{base}/queens.html#%E0%A4%A").complaints == []
+    assert visit(f"{disk}/queens.html#%E0%A4%A").complaints == []
 
 
 FILTERS = {
@@ -59,24 +59,24 @@ FILTERS = {
 
 
 @pytest.mark.parametrize("kept", FILTERS)
-def test_a_filter_counts_what_the_tables_count(base, visit, built, kept):
+def test_a_filter_counts_what_the_tables_count(disk, visit, built, kept):
     store, _, _ = built
     ((count,),) = store.rows(FILTERS[kept])
-    page = visit(f"{base}/queens.html")
+    page = visit(f"{disk}/queens.html")
     option = page.locator(f"#state option[value='{kept}']").text_content()
     assert option.endswith(f"({count:,})")
     page.select_option("#state", kept)
     assert page.evaluate(COUNT_OF).startswith(f"{count:,} of ")
 
 
-def test_filters_narrow_each_other_and_clear(base, visit, built):
+def test_filters_narrow_each_other_and_clear(disk, visit, built):
     store, _, _ = built
     ((operator, line, batch, d0, count),) = store.rows(
         "SELECT operator, line, graft_batch, d0, count(*) FROM courses "
         "WHERE operator IS NOT NULL AND graft_batch IS NOT NULL "
         "GROUP BY ALL ORDER BY 5 DESC, 1, 2, 3, 4 LIMIT 1"
     )
-    page = visit(f"{base}/queens.html")
+    page = visit(f"{disk}/queens.html")
     everyone = page.evaluate(COUNT_OF)
     page.select_option("#operator", label=operator)
     page.select_option("#line", label=line)
@@ -95,9 +95,9 @@ def test_filters_narrow_each_other_and_clear(base, visit, built):
     ("key", "cell", "column"),
     [("id", 0, "course_id"), ("d0", 2, "d0"), ("operator", 3, "operator")],
 )
-def test_a_column_sorts_up_and_down(base, visit, built, key, cell, column):
+def test_a_column_sorts_up_and_down(disk, visit, built, key, cell, column):
     store, _, _ = built
-    page = visit(f"{base}/queens.html")
+    page = visit(f"{disk}/queens.html")
     button = page.locator(f"#courses th button[data-key={key}]")
     button.click()
     way = button.locator("xpath=..").get_attribute("aria-sort")
@@ -117,8 +117,8 @@ def test_a_column_sorts_up_and_down(base, visit, built, key, cell, column):
     assert shown == sorted(shown, reverse=extreme == "max")
 
 
-def test_more_rows_come_on_demand_and_take_the_focus(base, visit):
-    page = visit(f"{base}/queens.html")
+def test_more_rows_come_on_demand_and_take_the_focus(disk, visit):
+    page = visit(f"{disk}/queens.html")
     assert page.locator("#courses tbody tr").count() == 50
     page.click("#more")
     assert page.locator("#courses tbody tr").count() == 100

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
-from chromium import MARKS
+from chromium import MARKS, settled
 
 pytestmark = MARKS
 
@@ -17,7 +17,7 @@ def first_screen(dashboard, visit):
     """Give the texts of the first page that stand within the first screen."""
     page = visit((dashboard / "index.html").as_uri(), width=SCREEN["width"])
     page.set_viewport_size(SCREEN)
-    page.wait_for_load_state("networkidle")
+    settled(page)
     return page.evaluate(
         """() => {
             const texts = [];

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -102,7 +103,7 @@ class ArmPair:
         """Tell which courses the records settle."""
         return np.isfinite(self.success)
 
-    @property
+    @cached_property
     def clusters(self) -> np.ndarray:
         """Codes of the graft batches; a course without one stands alone."""
         return own_level(self.batch)

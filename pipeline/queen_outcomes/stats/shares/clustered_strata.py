@@ -10,9 +10,11 @@ need the two layouts told apart, and a design effect as uncertain as the limits.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from queen_outcomes.stats.shares.proportions import (
     blocked_score_limits,
@@ -25,6 +27,8 @@ NULL = 1e-9
 """An eigenvalue below this is a direction that a batch fits by itself."""
 FLAT = 1e-12
 """A standard error below this is none."""
+MOST_AT_ONCE = 1_000_000
+"""Numbers in the matrices of the batches that are worked on together."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -190,7 +194,8 @@ def _over_batches(cells: _Cells, difference: float) -> tuple[float, float]:
     """Give CR2 standard error and degrees of freedom; NaN where an arm is one batch.
 
     A cell's courses are alike to the model, so each cell is one direction: courses of a
-    batch enter as ``sqrt(n)`` times their mean.
+    batch enter as ``sqrt(n)`` times their mean. Batches of as many cells are worked on
+    together, and what batches share of blocks stays sparse: a network has thousands of both.
     """
     n, x = cells.n, cells.x
     squares = np.sum(n * x * x)
@@ -198,22 +203,64 @@ def _over_batches(cells: _Cells, difference: float) -> tuple[float, float]:
     block_n, block_yes = np.bincount(block, n), np.bincount(block, cells.yes)
     residual = cells.yes - n * ((block_yes / block_n)[block] + difference * x)
     names, starts = np.unique(cells.batch, return_index=True)  # cells of one together
-    shares, along = np.zeros((len(names), len(block_n))), np.zeros(len(names))
-    sums, lengths = np.zeros(len(names)), np.zeros(len(names))
-    for g, own in enumerate(np.split(np.arange(len(n)), starts[1:])):
+    shares = np.zeros(len(n))
+    sums, lengths, along = np.zeros((3, len(names)))
+    for some, own in _alike(starts, len(n)):
         root = np.sqrt(n[own])
-        same = block[own][:, None] == block[own]
         lean = root * x[own]
-        left = np.eye(len(own)) - same * np.outer(root, root) / cells.in_block[own]
-        values, turn = np.linalg.eigh(left - np.outer(lean, lean) / squares)
+        same = block[own][:, :, None] == block[own][:, None, :]
+        alike = same * _outer(root) / cells.in_block[own][:, None, :]
+        left = np.eye(own.shape[1]) - alike - _outer(lean) / squares
+        values, turn = np.linalg.eigh(left)
         free = values > NULL
-        parts = turn.T @ lean
-        if np.sum(parts[~free] ** 2) > NULL * squares:
+        parts = (lean[:, None, :] @ turn)[:, 0]
+        fitted = np.where(free, 0.0, parts)
+        if (np.sum(fitted**2, axis=1) > NULL * squares).any():
             return np.nan, np.nan
-        a = turn[:, free] @ (parts[free] / np.sqrt(values[free]))
-        sums[g], lengths[g], along[g] = a @ (residual[own] / root), a @ a, a @ lean
-        np.add.at(shares[g], block[own], a * root)
-    joint = np.diag(lengths) - (shares / block_n) @ shares.T
-    joint -= np.outer(along, along) / squares
-    freedom = np.trace(joint) ** 2 / np.sum(joint**2)
-    return float(np.sqrt(np.sum(sums**2)) / squares), float(freedom)
+        scaled = np.where(free, parts / np.sqrt(np.where(free, values, 1.0)), 0.0)
+        a = (turn @ scaled[:, :, None])[:, :, 0]
+        sums[some] = np.sum(a * residual[own] / root, axis=1)
+        lengths[some], along[some] = np.sum(a * a, axis=1), np.sum(a * lean, axis=1)
+        shares[own] = a * root
+    code = np.unique(cells.batch, return_inverse=True)[1]
+    held = csr_array(
+        (shares / np.sqrt(block_n)[block], (code, block)), (len(names), len(block_n))
+    )
+    freedom = _freedom(lengths, held, along / np.sqrt(squares))
+    return float(np.sqrt(np.sum(sums**2)) / squares), freedom
+
+
+def _outer(rows: np.ndarray) -> np.ndarray:
+    """Give each row's products with itself, (b, s, s)."""
+    return rows[:, :, None] * rows[:, None, :]
+
+
+def _alike(starts: np.ndarray, cells: int) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+    """Give batches with as many cells, (b,), and their cells, (b, s), not too many at once."""
+    sizes = np.diff(starts, append=cells)
+    for size in np.unique(sizes):
+        found = np.flatnonzero(sizes == size)
+        most = max(MOST_AT_ONCE // size**2, 1)
+        for at in range(0, len(found), most):
+            some = found[at : at + most]
+            yield some, starts[some][:, None] + np.arange(size)
+
+
+def _freedom(lengths: np.ndarray, held: csr_array, along: np.ndarray) -> float:
+    """Give trace squared over the sum of squares of diag(lengths) - held held' - along along'.
+
+    Without writing it out: a batch by a batch is too large for a network.
+    """
+    own = held.multiply(held).sum(axis=1)
+    # the sum of squares of held held' is that of held' held
+    within = held @ held.T if held.shape[0] < held.shape[1] else held.T @ held
+    trace = np.sum(lengths - own - along**2)
+    apart = held.T @ along
+    squares = (
+        np.sum(lengths**2)
+        - 2 * np.sum(lengths * own)
+        + np.sum(within.data**2)
+        - 2 * (np.sum(lengths * along**2) - np.sum(apart**2))
+        + np.sum(along**2) ** 2
+    )
+    return float(trace**2 / squares)
