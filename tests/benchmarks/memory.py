@@ -22,7 +22,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 TOOL = Path(sys.executable).with_name("queen-outcomes")
 AS_OF = "2026-10-01"
-PAUSE_S = 0.05
+PAUSE_S = 0.2
 PAGE = os.sysconf("SC_PAGE_SIZE")
 
 

@@ -57,7 +57,8 @@ def figures(row: dict[str, Any], share: float) -> dict[str, Any]:
 def degree_looks() -> dict[str, Any]:
     """Give the shape and the colour of each degree, with one legend."""
     by = partial(theme.told_apart, "degree", DEGREES)
-    legend = alt.Legend(columns=3)
+    # three beside each other on paper leave no room for all in one line
+    legend = alt.Legend(columns=alt.ExprRef("width < 260 ? 2 : 3"))
     return {
         "shape": by(alt.Shape, SHAPES, legend=legend),
         "color": by(alt.Color, COLOURS),
