@@ -19,8 +19,12 @@ import queen_outcomes
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from queen_outcomes.stats.shares.proportions import (
+    Interval,
+    _newton_step,
     blocked_score_limits,
     blocked_score_z,
+    difference_bounds,
+    more_than,
     newcombe_difference,
     restricted_shares,
     score_limits,
@@ -28,7 +32,8 @@ from queen_outcomes.stats.shares.proportions import (
     score_z,
     wilson,
 )
-from scipy.stats import binom
+from scipy.optimize import minimize_scalar
+from scipy.stats import binom, norm
 from statsmodels.stats import proportion
 from statsmodels.stats.proportion import confint_proportions_2indep
 
@@ -227,7 +232,6 @@ def test_one_block_is_the_plain_test(table, d0):
     assert (one.low, one.high) == pytest.approx((plain.low, plain.high), abs=1e-9)
 
 
-@pytest.mark.slow
 def test_blocks_alike_add_up():
     # four times the same block: half the width of limits, about
     one, four = blocked_score_limits([30], [40], [20], [40]), None
@@ -239,13 +243,144 @@ def test_blocks_alike_add_up():
     assert wide.low < one.low < one.high < wide.high
 
 
-@pytest.mark.slow
-def test_arms_without_courses_bound_nothing():
-    found = score_limits(0, 0, 3, 5)
-    assert np.isnan(found.estimate)
-    assert (found.low, found.high) == (-1, 1)
-    assert np.isnan(score_test(0, 0, 3, 5, -0.1).z)
-    assert np.isnan(blocked_score_limits([], [], [], []).estimate)
+def is_nan_between(found, low, high):
+    return np.isnan(found.estimate) and (found.low, found.high) == (low, high)
+
+
+@pytest.mark.parametrize("counts", [(0, 0, 3, 5), (3, 5, 0, 0)])
+def test_arms_without_courses_bound_nothing(counts):
+    assert is_nan_between(score_limits(*counts), -1, 1)
+    assert is_nan_between(newcombe_difference(*counts), -1, 1)
+    found = score_test(*counts, -0.1)
+    assert found.d0 == -0.1
+    assert np.isnan([*found.shares, found.z, found.p_above, found.p]).all()
+    assert is_nan_between(blocked_score_limits([], [], [], []), -1, 1)
+
+
+def test_one_course_an_arm_is_enough():
+    # both shares are a half where they are alike: 1 / sqrt(1/4 + 1/4)
+    found = score_test(1, 1, 0, 1, 0)
+    assert found.z == pytest.approx(np.sqrt(2))
+    assert found.p_above == pytest.approx(norm.sf(np.sqrt(2)))
+    assert found.p == pytest.approx(2 * norm.sf(np.sqrt(2)))
+    turned = score_test(0, 1, 1, 1, 0)
+    assert turned.z == pytest.approx(-np.sqrt(2))
+    assert turned.p_above == pytest.approx(norm.cdf(np.sqrt(2)))
+    assert turned.p == pytest.approx(found.p)
+    limits = score_limits(1, 1, 0, 1, 0.9)
+    assert (limits.estimate, limits.high) == (1, 1)
+    assert score_test(1, 1, 0, 1, limits.low).p == pytest.approx(0.1)
+
+
+def test_wilson_s_limits_end_at_zero_and_one():
+    assert is_nan_between(wilson(0, 0), 0, 1)
+    # n / (n + z^2) where all are yes
+    for level, z in ((0.8, 1.281552), (0.95, 1.959964), (0.99, 2.575829)):
+        for n in (1, 3, 20, 77):
+            found, other = wilson(n, n, level), wilson(0, n, level)
+            assert (found.estimate, found.high) == (1, 1)
+            assert found.low == pytest.approx(n / (n + z**2), abs=1e-6)
+            assert (other.estimate, other.low) == (0, 0)
+            assert other.high == pytest.approx(z**2 / (n + z**2), abs=1e-6)
+
+
+def test_limits_of_a_difference_come_from_the_arms_that_point_that_way():
+    # 3, 4, 5 by hand on both sides
+    found = more_than(Interval(0.5, 0.2, 0.9), Interval(0.3, 0.0, 0.7))
+    assert (found.estimate, found.low, found.high) == pytest.approx((0.2, -0.3, 0.7))
+
+
+@pytest.mark.parametrize(
+    ("arms", "seen", "low", "high"),
+    [
+        (((3, 4, 2), (1, 2, 3)), 0.25, 3 / 6 - 4 / 5, 5 / 6 - 1 / 5),
+        (((1, 1, 0), (0, 1, 0)), 1, 1, 1),
+        (((0, 0, 1), (1, 2, 0)), np.nan, -0.5, 0.5),
+        (((1, 2, 0), (0, 0, 1)), np.nan, -0.5, 0.5),
+        (((0, 0, 0), (1, 2, 0)), np.nan, -1, 1),
+        (((1, 2, 0), (0, 0, 0)), np.nan, -1, 1),
+    ],
+)
+def test_the_unseen_could_be_all_yes_or_all_no(arms, seen, low, high):
+    found = difference_bounds(*arms)
+    assert (found.estimate, found.low, found.high) == pytest.approx(
+        (seen, low, high), nan_ok=True
+    )
+
+
+@pytest.mark.parametrize(
+    ("table", "d0"),
+    [
+        *(((7, 10, 3, 12), d0) for d0 in (-0.9, -0.4, 0.0, 0.2, 0.6, 0.95)),
+        *(((1, 30, 25, 26), d0) for d0 in (-0.8, 0.1, 0.7)),
+        *(((29, 30, 2, 45), d0) for d0 in (-0.3, 0.5, 0.8)),
+        *(((0, 9, 0, 4), d0) for d0 in (-0.2, 0.2)),
+        *(((9, 9, 4, 4), d0) for d0 in (-0.2, 0.2)),
+        ((5, 5, 0, 5), 1.0),  # all three roots of the cubic are one
+        ((0, 5, 5, 5), -1.0),
+    ],
+)
+def test_the_most_likely_shares_by_a_search(table, d0):
+    ends = max(0.0, -d0), min(1.0, 1.0 - d0)
+    found = minimize_scalar(
+        lambda p: -log_likelihood(*table, min(max(p + d0, 0), 1), p),
+        bounds=ends,
+        method="bounded",
+        options={"xatol": 1e-12},
+    )
+    tried = [found.x, *ends]
+    best = max(tried, key=lambda p: log_likelihood(*table, min(max(p + d0, 0), 1), p))
+    p1, p2 = restricted_shares(*table, d0)
+    assert p2 == pytest.approx(best, abs=2e-7)
+    assert p1 == pytest.approx(best + d0, abs=2e-7)
+
+
+def test_polishing_steps_to_the_nearest_root_and_no_further():
+    # (p - 0.2) (p - 0.5) (p + 1), and (p - 0.5)^2 (p + 1) where it is level
+    assert _newton_step(0.2 + 1e-7, 0.3, -0.6, 0.1) == pytest.approx(1e-7, rel=1e-5)
+    assert _newton_step(0.5 - 1e-7, 0.3, -0.6, 0.1) == pytest.approx(-1e-7, rel=1e-5)
+    assert _newton_step(0.21, 0.3, -0.6, 0.1) == 0
+    assert _newton_step(0.5, 0.0, -0.75, 0.25) == 0
+
+
+def test_a_difference_without_variance_is_away_without_bound():
+    for z in (lambda d0: score_z(1, 2, 1, 2, d0), one_block(1, 2, 1, 2)):
+        assert z(-1.0) == np.inf
+        assert z(1.0) == -np.inf
+    for z in (lambda d0: score_z(0, 5, 0, 5, d0), one_block(0, 5, 0, 5)):
+        assert z(0.0) == 0
+
+
+def one_block(*counts):
+    return lambda d0: blocked_score_z(*([count] for count in counts), d0)
+
+
+TWO_BLOCKS = [8, 15], [10, 20], [4, 15], [10, 30]
+
+
+def test_blocks_are_weighted_by_mantel_and_haenszel():
+    # weights 5 and 12, differences 0.4 and 0.25; pooled shares 0.6 in both blocks:
+    # 5 / sqrt(25 x 0.24 / 5 + 144 x 0.24 / 12)
+    assert blocked_score_z(*TWO_BLOCKS, 0) == pytest.approx(5 / np.sqrt(4.08))
+    found = blocked_score_limits(*TWO_BLOCKS)
+    assert found.estimate == pytest.approx(5 / 17)
+    assert blocked_score_z(*TWO_BLOCKS, found.low) == pytest.approx(1.959964)
+    assert blocked_score_z(*TWO_BLOCKS, found.high) == pytest.approx(-1.959964)
+    wide = blocked_score_limits(*TWO_BLOCKS, 0.9, df=3)  # Student's table: 2.353363
+    assert blocked_score_z(*TWO_BLOCKS, wide.low) == pytest.approx(2.353363)
+    assert blocked_score_z(*TWO_BLOCKS, wide.high) == pytest.approx(-2.353363)
+
+
+@pytest.mark.parametrize(("counts", "mee", "mn"), EXAMPLES)
+def test_one_block_has_the_limits_of_the_plain_test(counts, mee, mn):
+    found = blocked_score_limits(*([count] for count in counts))
+    assert (found.low, found.high) == pytest.approx(mee, abs=5.1e-8)
+
+
+def test_what_no_test_rejects_reaches_to_the_end():
+    # effective counts can leave the share a hair below one
+    assert score_limits(10 - 1e-8, 10, 0, 10).high == 1
+    assert score_limits(1e-8, 10, 10, 10).low == -1
 
 
 @pytest.mark.slow

@@ -306,9 +306,8 @@ def _limits(statistic: Callable[[float], float], seen: float, reach: float) -> I
         return float(np.clip(statistic(d0), -1e6, 1e6)) - wanted
 
     def limit(end: float, wanted: float) -> float:
-        # the test may not reject even the largest difference there is
         near = end * (1 - 1e-12)
-        if end * seen >= 1 - 1e-12 or excess(near, wanted) * end >= 0:
+        if abs(statistic(near)) <= reach:  # not even the largest there is, is rejected
             return end
         from scipy.optimize import brentq  # late, as `stats/tails.py` says
 
