@@ -137,13 +137,13 @@ def prepare(X, y, codes, trials, weights, pull) -> PreparedRows | str:
     X, y, trials, weights = X[kept], y[kept], trials[kept], weights[kept]
     codes = [code[kept].astype(np.int64) for code in codes]
     constant = _constant(y, trials, weights)
-    cells, cell = _cells(codes)
+    cells, cell = _cells(codes, levels)
     X, wins, total, cell = _merged(X, weights * y, weights * trials, cell)
     order = np.argsort(cell, kind="stable")
     X, wins, total, cell = X[order], wins[order], total[order], cell[order]
     lengths = np.bincount(cell, minlength=cells.shape[1])
-    scaled, back, scales = _scaled(X)
-    words = _dependent(scaled, scales)
+    scaled, back = _scaled(X)
+    words = _dependent(scaled)
     if words:
         return words
     drawn = (back.T * pull) @ back
@@ -164,18 +164,17 @@ def prepare(X, y, codes, trials, weights, pull) -> PreparedRows | str:
 
 
 def _constant(y, trials, weights) -> float:
-    some = trials > 1
+    some = trials > 1.0
     y, trials = y[some], trials[some]
     terms = gammaln(trials + 1) - gammaln(y + 1) - gammaln(trials - y + 1)
     return float(weights[some] @ terms)
 
 
-def _cells(codes) -> tuple[np.ndarray, np.ndarray]:
+def _cells(codes, levels) -> tuple[np.ndarray, np.ndarray]:
     """Distinct combinations of levels, shape (K, cells), and each row's number."""
     key = np.zeros(len(codes[0]), dtype=np.int64)
-    for code in codes:
-        count = int(code.max()) + 1
-        if int(key.max() + 1) * count >= 2**62:
+    for code, count in zip(codes, levels, strict=True):
+        if float(key.max()) * count > 2.0**62:  # else their product might wrap round
             key = np.unique(key, return_inverse=True)[1]
         key = key * count + code
     _, first, cell = np.unique(key, return_index=True, return_inverse=True)
@@ -188,7 +187,6 @@ def _merged(X, wins, total, cell):
     for column in (X + 0.0).T:
         mark = (mark ^ (mark >> np.uint64(29))) * np.uint64(0xBF58476D1CE4E5B9)
         mark ^= np.ascontiguousarray(column).view(np.uint64)
-    mark = (mark ^ (mark >> np.uint64(32))) * np.uint64(0x94D049BB133111EB)
     _, first, which = np.unique(mark, return_index=True, return_inverse=True)
     few = len(first) < WORTH_MERGING * len(cell)
     if not few or (cell[first][which] != cell).any() or (X[first][which] != X).any():
@@ -202,7 +200,7 @@ def _merged(X, wins, total, cell):
     )
 
 
-def _scaled(X) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _scaled(X) -> tuple[np.ndarray, np.ndarray]:
     """Centre (where a column is constant) and scale; give also the way back."""
     top, bottom = X.max(axis=0), X.min(axis=0)
     flat = np.flatnonzero((top == bottom) & (top != 0))
@@ -216,17 +214,16 @@ def _scaled(X) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     spread = np.sqrt(np.mean(shape**2, axis=0))
     # what rounding leaves of a constant column is no variation
     spread[spread < 1e-13] = 0.0
-    safe = np.where(spread > 0, spread, 1.0)
+    safe = np.where(spread > 0.0, spread, 1.0)
     back = np.diag(1 / (size * safe))
     if len(flat):
         constant = flat[0]
         others = np.arange(X.shape[1]) != constant
-        share = middle / safe / (shape[0, constant] if shape[0, constant] else 1.0)
-        back[constant, others] = -share[others] / size[constant]
-    return shape / safe, back, spread
+        back[constant, others] = -(middle / safe)[others] / top[constant]
+    return shape / safe, back
 
 
-def _dependent(scaled, spread) -> str:
+def _dependent(scaled) -> str:
     """Name the columns that those before them make up."""
     gram = scaled.T @ scaled / len(scaled)
     kept: list[int] = []
@@ -236,7 +233,7 @@ def _dependent(scaled, spread) -> str:
         if kept:
             share = np.linalg.solve(gram[np.ix_(kept, kept)], gram[kept, j])
             rest = rest - share @ gram[kept, j]
-        if spread[j] > 0 and rest > DEPENDENT:
+        if rest > DEPENDENT:
             kept.append(j)
             continue
         by = [k for k, part in zip(kept, share, strict=True) if abs(part) > 1e-6]
@@ -264,7 +261,7 @@ def _plain(X, wins, total, drawn) -> tuple[np.ndarray, np.ndarray, str]:
         coefficients = coefficients + step
         if step @ slope < 1e-14:
             return coefficients, information, ""
-    runaway = np.flatnonzero((np.abs(coefficients) > 3) | (errors > 20))
+    runaway = np.flatnonzero((np.abs(coefficients) > 3.0) | (errors > 20))
     named = ", ".join(map(str, runaway)) or "none by itself"
     words = (
         f"separation: the answers fix a chance at 0 or 1; columns running away: {named}"
@@ -295,6 +292,8 @@ NEAR = 2e-3
 standard error is far less than what such answers differ by."""
 NUDGE = 2e-4
 """Step of the differences, in standard errors."""
+POLISHINGS = 2
+"""Newton steps from the end of the quasi-Newton search."""
 ROUNDS = 4
 """How often deviations may be set to zero or let go again."""
 
@@ -482,7 +481,7 @@ class Search:
         inside = self._interior()
         full = np.zeros((len(self.point), len(self.point)))
         size = np.sqrt(np.abs(np.diag(curvature)))
-        size = np.where(size > 0, size, 1.0)
+        size = np.where(size > 0.0, size, 1.0)
         good = np.isfinite(curvature).all()
         if good:
             roots, axes = eigh(curvature / np.outer(size, size))
@@ -499,9 +498,9 @@ class Search:
         if not np.isfinite(covariance).all():
             return
         _, slope = self.slope(self.point)
-        for _ in range(2):
+        for _ in range(POLISHINGS):
             point = self.point - covariance @ slope
-            if (point[self.p :][self.free] < 0).any():
+            if (point[self.p :][self.free] < 0.0).any():
                 return
             _, after = self.slope(point)
             if np.abs(after).max() >= np.abs(slope).max():
@@ -684,7 +683,7 @@ def pattern_of(groups: Mapping[str, np.ndarray]) -> RowPattern:
     """Work out how rows fall into cells; ``groups`` in the order of the fit's names."""
     codes = [np.asarray(code).astype(np.int64) for code in groups.values()]
     levels = [int(code.max()) + 1 for code in codes]
-    cells, cell = _cells(codes)
+    cells, cell = _cells(codes, levels)
     lengths = np.bincount(cell, minlength=cells.shape[1])
     order = np.argsort(cell, kind="stable")
     return RowPattern(order, lengths, cross(cells, levels))

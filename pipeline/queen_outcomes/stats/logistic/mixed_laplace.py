@@ -105,9 +105,9 @@ def cross(codes: np.ndarray, levels: list[int]) -> Crossing:
     raw = np.array([codes[k] + b for k, b in zip(small, begin, strict=False)])
     raw = raw.reshape(len(small), cells).astype(np.int64)
     keys, entry = np.unique(
-        codes[big].astype(np.int64) * max(total, 1) + raw, return_inverse=True
+        codes[big].astype(np.int64) * total + raw, return_inverse=True
     )
-    row, column = np.divmod(keys, max(total, 1))
+    row, column = np.divmod(keys, total)
     touch = csr_array((np.ones(len(keys)), (row, column)), shape=(levels[big], total))
     layout = plan(csr_array(touch.T @ touch)) if total else plan(csr_array((0, 0)))
     positions = layout.place[raw]

@@ -136,7 +136,7 @@ def _parts(courses: Courses, eta, log_between) -> tuple[np.ndarray, np.ndarray]:
 
 def _log_between(upper, lower) -> np.ndarray:
     """Log of the normal probability between two places, exact far out in either tail."""
-    right = lower > 0
+    right = lower > 0.0
     high, low = np.where(right, -lower, upper), np.where(right, -upper, lower)
     top = log_ndtr(high)
     with np.errstate(divide="ignore"):
