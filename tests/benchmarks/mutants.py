@@ -95,6 +95,20 @@ EQUIVALENT: dict[str, str] = {
     "drawn = modes - rng.standard_normal((size, operators)) @ root.T": (
         "a normal deviate is as likely with the other sign"
     ),
+    "stats/series/null_seasons.py: "
+    "at: self.change(at) - one.change_se * self._keyed(OWN, one.key)": (
+        "a normal deviate is as likely with the other sign"
+    ),
+    "stats/times/spread.py: shape = (*[last + 2] * 3, 3)": (
+        "room for a day more, on which nothing is"
+    ),
+    "stats/histories/passes.py: "
+    "return [slice(at, at + BLOCK) for at in range(0, max(n, 2), BLOCK)]": (
+        "a part has room for one more"
+    ),
+    "stats/shares/poisson_binomial.py: drawn = np.roll(drawn, -2, axis=1)": (
+        "another column of an even sequence leads"
+    ),
     "stats/shares/poisson_binomial.py: "
     "met = table[: already + 3]  # more failures than courses so far have no chance": (
         "a row more, which is all zeros"

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
+from queen_outcomes.stats.shares import poisson_binomial as module
 from queen_outcomes.stats.shares.poisson_binomial import (
     CountDistribution,
     batch_points,
@@ -19,7 +20,7 @@ from queen_outcomes.stats.shares.shared_effects import (
     conditional_logits,
     effect_columns,
 )
-from scipy.special import expit, roots_hermitenorm
+from scipy.special import expit, ndtr, roots_hermitenorm
 from scipy.stats import binom, poisson_binom
 
 some_risks = st.lists(st.floats(0, 1), min_size=1, max_size=70)
@@ -183,7 +184,7 @@ def test_the_expansion_is_the_exact_distribution_given_the_batches(monkeypatch):
     logits = conditional_logits(p, columns.total_deviation)
     counts = range(0, 301, 7)
     quick = [mixture_tails(logits, points, k) for k in counts]
-    monkeypatch.setattr("queen_outcomes.stats.shares.poisson_binomial.FEW", 300)
+    monkeypatch.setattr("queen_outcomes.stats.shares.poisson_binomial.FEW_FOR_DRAWS", 300)
     exact = [mixture_tails(logits, points, k) for k in counts]
     np.testing.assert_allclose(quick, exact, atol=2e-6)
 
@@ -199,6 +200,99 @@ def test_tails_of_batches_fit_together(n, mean):
     # successes are counted from the other end, by the same batches turned about
     turned = [batch_tails(1 - p, n - k, shared, seed=7).above for k in counts]
     np.testing.assert_allclose(below, turned, atol=0.01)
+
+
+@pytest.mark.parametrize(("n", "kind"), [(100, "exact"), (101, "moments"), (999, "")])
+def test_draws_of_few_courses_are_built_exactly(n, kind):
+    p, shared = risks_around(0.3, n), in_batches(n, 6, 0.4)
+    columns = effect_columns(shared, n)
+    points = batch_points(p, columns, 0, 16)
+    logits = conditional_logits(p, columns.total_deviation)
+    exact, moments = module._given_draws(logits, points)
+    if kind == "exact":
+        assert exact.all()
+        assert moments.shape == (16, 0)
+        return
+    chance = expit(logits + points.sums(np.arange(16)))
+    spread = chance * (1 - chance)
+    assert moments[:, 0] == pytest.approx(chance.sum(axis=1))
+    assert moments[:, 1] == pytest.approx(spread.sum(axis=1))
+    # third and fourth cumulants of a yes: pq (1 - 2p), pq (1 - 6pq)
+    assert moments[:, 2] == pytest.approx((spread * (1 - 2 * chance)).sum(axis=1))
+    assert moments[:, 3] == pytest.approx((spread * (1 - 6 * spread)).sum(axis=1))
+    assert exact.tolist() == (spread.sum(axis=1) < 25).tolist()
+
+
+def test_an_exact_distribution_holds_all_chances_there_are():
+    n, shared = 1000, in_batches(1000, 8, 0.3)
+    p = np.full(n, 0.02)
+    columns = effect_columns(shared, n)
+    points = batch_points(p, columns, 0, 8)
+    pmf = module._exact(np.full(n, np.log(0.02 / 0.98)), points, np.ones(8, bool))
+    assert len(pmf) == n + 1
+    assert pmf.sum() == pytest.approx(1, abs=1e-12)
+
+
+def test_draws_have_the_deviations_of_the_batches_whatever_the_weights():
+    p, shared = risks_around(0.2, 90), in_batches(90, 5, 0.6)
+    columns = effect_columns(shared, 90)
+    points = batch_points(p, columns, 3)
+    assert points.weights.sum() == pytest.approx(1)
+    assert not points.effects[:, -1].any()
+    normal = points.effects[:, :-1] / 0.6
+    mean = points.weights @ normal
+    assert mean == pytest.approx(np.zeros(5), abs=0.02)
+    cov = (normal * points.weights[:, None]).T @ normal
+    assert cov == pytest.approx(np.eye(5), abs=0.08)
+    # along the direction that moves the count most they are most even
+    lead = np.bincount(shared.levels[:, 0], p * (1 - p))
+    lead /= np.linalg.norm(lead)
+    assert points.weights @ (normal @ lead) == pytest.approx(0, abs=2e-3)
+    assert points.weights @ (normal @ lead) ** 2 == pytest.approx(1, abs=5e-3)
+
+
+def test_many_courses_are_drawn_for_with_fewer_digits(monkeypatch):
+    asked = []
+
+    def even(points, columns, seed, digits):
+        asked.append(digits)
+        return np.zeros((points, columns))
+
+    monkeypatch.setattr(module, "_even_normals", even)
+    for n in (999, 1000):
+        columns = effect_columns(in_batches(n, 3, 0.4), n)
+        batch_points(np.full(n, 0.2), columns, 0, 4)
+    assert asked == [30, 20]
+
+
+def test_draws_are_the_first_of_an_even_sequence_or_plain_ones_of_very_many():
+    for digits, rest in ((20, 0.5), (30, 0.0)):
+        place = ndtr(module._even_normals(16, 3, 5, digits)) * 2.0**digits
+        assert (place - rest - np.round(place - rest)) == pytest.approx(
+            np.zeros((16, 3)), abs=1e-5
+        )
+    few, more = (module._even_normals(n, 3, 5, 30) for n in (16, 1024))
+    assert (more[:16] != few).any()  # a longer sequence of its own
+    assert (module._even_normals(512, 3, 5, 30)[:16] == few).all()
+    plain = np.random.default_rng(5).standard_normal((2, 20_001))
+    assert (module._even_normals(2, 20_001, 5, 30) == plain).all()
+
+
+def test_the_rarer_of_failures_and_successes_is_counted(monkeypatch):
+    asked = []
+
+    def tails(logits, points, count):
+        asked.append((float(logits[0]), float(points.effects[0, 0]), count))
+        return 0.25, 0.5
+
+    monkeypatch.setattr(module, "mixture_tails", tails)
+    columns = effect_columns(in_batches(10, 2, 0.4), 10)
+    points = batch_points(np.full(10, 0.2), columns, 0, 4)
+    one = module.tails_given(np.full(10, -1.0), points, 3)
+    other = module.tails_given(np.full(10, 1.0), points, 3)
+    effect = points.effects[0, 0]
+    assert asked == [(-1, effect, 3), (-1, -effect, 7)]
+    assert (one.below, one.above) == (other.above, other.below) == (0.25, 0.5)
 
 
 def test_order_of_courses_and_names_of_batches_do_not_matter():

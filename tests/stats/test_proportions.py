@@ -221,17 +221,6 @@ def test_swapping_arms_or_answers_turns_the_sign(table):
         )
 
 
-@pytest.mark.slow
-@settings(deadline=None)
-@given(counts(), st.floats(-0.9, 0.9))
-def test_one_block_is_the_plain_test(table, d0):
-    single = [np.array([v]) for v in table]
-    z = blocked_score_z(*single, d0)
-    assert z == pytest.approx(float(score_z(*table, d0)), abs=1e-5)
-    one, plain = blocked_score_limits(*single), score_limits(*table)
-    assert (one.low, one.high) == pytest.approx((plain.low, plain.high), abs=1e-9)
-
-
 def test_blocks_alike_add_up():
     # four times the same block: half the width of limits, about
     one, four = blocked_score_limits([30], [40], [20], [40]), None
@@ -247,7 +236,7 @@ def is_nan_between(found, low, high):
     return np.isnan(found.estimate) and (found.low, found.high) == (low, high)
 
 
-@pytest.mark.parametrize("counts", [(0, 0, 3, 5), (3, 5, 0, 0)])
+@pytest.mark.parametrize("counts", [(0, 0, 3, 5), (3, 5, 0, 0), (0, 0, 0, 0)])
 def test_arms_without_courses_bound_nothing(counts):
     assert is_nan_between(score_limits(*counts), -1, 1)
     assert is_nan_between(newcombe_difference(*counts), -1, 1)
@@ -276,7 +265,7 @@ def test_wilson_s_limits_end_at_zero_and_one():
     assert is_nan_between(wilson(0, 0), 0, 1)
     # n / (n + z^2) where all are yes
     for level, z in ((0.8, 1.281552), (0.95, 1.959964), (0.99, 2.575829)):
-        for n in (1, 3, 20, 77):
+        for n in (0.5, 1, 2, 3, 7, 29, 113):
             found, other = wilson(n, n, level), wilson(0, n, level)
             assert (found.estimate, found.high) == (1, 1)
             assert found.low == pytest.approx(n / (n + z**2), abs=1e-6)
@@ -369,12 +358,6 @@ def test_blocks_are_weighted_by_mantel_and_haenszel():
     wide = blocked_score_limits(*TWO_BLOCKS, 0.9, df=3)  # Student's table: 2.353363
     assert blocked_score_z(*TWO_BLOCKS, wide.low) == pytest.approx(2.353363)
     assert blocked_score_z(*TWO_BLOCKS, wide.high) == pytest.approx(-2.353363)
-
-
-@pytest.mark.parametrize(("counts", "mee", "mn"), EXAMPLES)
-def test_one_block_has_the_limits_of_the_plain_test(counts, mee, mn):
-    found = blocked_score_limits(*([count] for count in counts))
-    assert (found.low, found.high) == pytest.approx(mee, abs=5.1e-8)
 
 
 def test_what_no_test_rejects_reaches_to_the_end():

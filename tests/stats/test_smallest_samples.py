@@ -55,21 +55,6 @@ def test_wilson_s_limits_are_where_the_score_test_turns(yes, n):
         assert (yes / n - limit) ** 2 == pytest.approx(Z**2 * limit * (1 - limit) / n)
 
 
-@pytest.mark.parametrize("n", [0.5, 1, 2, 3, 7, 29, 113])
-def test_none_or_all_of_any_number_reach_the_end_exactly(n):
-    assert wilson(0, n).low == 0
-    assert wilson(n, n).high == 1
-    assert wilson(0, n).high == pytest.approx(Z**2 / (n + Z**2))
-
-
-@pytest.mark.parametrize("counts", [(0, 0, 3, 5), (3, 5, 0, 0), (0, 0, 0, 0)])
-def test_an_arm_without_courses_leaves_every_difference_open(counts):
-    found = score_limits(*counts)
-    assert np.isnan(found.estimate)
-    assert (found.low, found.high) == (-1, 1)
-    assert np.isnan(score_test(*counts, -0.1).z)
-
-
 @pytest.mark.parametrize(("n1", "n2"), [(1, 1), (0.5, 1), (1, 2), (4, 0.75)])
 def test_a_course_each_or_less_is_tested(n1, n2):
     found = score_limits(n1, n1, 0, n2)

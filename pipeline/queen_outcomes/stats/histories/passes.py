@@ -98,8 +98,6 @@ def count_all(
         counts, inside = Chain(steps, rates.of(block), seen(block)).count(weight[block])
         tell(block, inside)
         parts.append(counts)
-    if len(parts) == 1:
-        return parts[0]
     summed, joined = (
         [
             {

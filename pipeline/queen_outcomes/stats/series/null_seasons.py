@@ -56,10 +56,14 @@ ROUNDED = 1e-12
 """Sums of weights nearer to each other than this are the same."""
 CLEAR = 1.1
 """How far above the largest of all values a limit lies that no season may reach."""
-SMALLEST = np.float32(1e-7)
+SMALLEST = 1e-7
 """Nearest to 0 and 1 that luck is drawn."""
 STATION_HAND = -1
 """Number of the whole station among the operators."""
+PULL = GRID / PENALTY**2
+"""What the prior adds to the failures expected at every shift."""
+SEASON, OWN, LUCK, BATCH, HEAVY = range(5)
+"""What is drawn, each from a seed of its own."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -251,17 +255,17 @@ class _Worlds:
     def __init__(self, season, hands, unknowns, replicates: int, seed: int) -> None:
         self.season, self.hands = season, hands
         self.replicates, self.seed = replicates, seed
-        normal = np.random.default_rng([seed, 0]).standard_normal
-        self.usual = unknowns.tau * normal(replicates)
-        heavy = np.random.default_rng([seed, 4]).standard_t(TAU_FREEDOM, replicates)
-        self.shift = unknowns.tau * heavy
-        spread = unknowns.variance_ses[:, None]
-        spread = spread * normal((len(spread), replicates))
-        self.deviations = np.sqrt(np.abs(unknowns.variances[:, None] + spread))
-        draws = normal((unknowns.root.shape[1], replicates))
+        rng = np.random.default_rng([seed, SEASON])
+        self.usual = rng.normal(0.0, unknowns.tau, replicates)
+        heavy = np.random.default_rng([seed, HEAVY])
+        self.shift = unknowns.tau * heavy.standard_t(TAU_FREEDOM, replicates)
+        of_each = (len(unknowns.variances), replicates)
+        spread = unknowns.variances[:, None], unknowns.variance_ses[:, None]
+        self.deviations = np.sqrt(np.abs(rng.normal(*spread, of_each)))
+        draws = rng.standard_normal((unknowns.root.shape[1], replicates))
         self.coefficients = unknowns.root @ draws
         self.own = {
-            at: self.change(at) + one.change_se * self._keyed(1, one.key)
+            at: self.change(at) + one.change_se * self._keyed(OWN, one.key)
             for at, one in hands.items()
         }
 
@@ -274,21 +278,20 @@ class _Worlds:
         rng = np.random.default_rng([self.seed, *key])
         return rng.standard_normal(self.replicates, np.float32)
 
-    def luck(self, rows: np.ndarray) -> np.ndarray:
-        """Give a day's log odds with a logistic number added, shape (len(rows), B).
+    def luck(self, rows: np.ndarray, day: int) -> np.ndarray:
+        """Give log odds of courses of a day with a logistic number added, shape (len(rows), B).
 
         With the season's shift, above zero the course failed.
         """
         season, size = self.season, (len(rows), self.replicates)
-        day = int(season.day[rows[0]]) if len(rows) else 0
-        even = np.random.default_rng([self.seed, 2, day]).random(size, np.float32)
+        even = np.random.default_rng([self.seed, LUCK, day]).random(size, np.float32)
         even = np.clip(even, SMALLEST, 1 - SMALLEST)
         found = np.log(even / (1 - even))
         found += season.columns[rows] @ self.coefficients
         found += season.conditional[rows, None]
         for kind, batches in enumerate(season.batches[rows].T):
             for batch in np.unique(batches[batches >= 0]).tolist():
-                effect = self.deviations[kind] * self._keyed(3, kind, batch)
+                effect = self.deviations[kind] * self._keyed(BATCH, kind, batch)
                 found[batches == batch] += effect
         return found
 
@@ -300,10 +303,8 @@ class _Worlds:
         settled = (q == 0) | (q == 1)
         place = luck[settled] + moved
         doubled = place[:, :ALTERNATIVES] > -np.log(RATIOS[0])
-        drawn = np.concatenate([(place > 0).sum(axis=0), doubled.sum(axis=0), [0]])
-        drawn = drawn + q[~settled].sum()
-        drawn[-1] = q.sum()
-        return drawn
+        drawn = np.concatenate([(place > 0.0).sum(axis=0), doubled.sum(axis=0)])
+        return np.append(drawn + q[~settled].sum(), q.sum())
 
 
 def _one_day(rows: np.ndarray, worlds: _Worlds, tracks, sums) -> None:
@@ -312,7 +313,7 @@ def _one_day(rows: np.ndarray, worlds: _Worlds, tracks, sums) -> None:
     hand, q, logits = season.hand[rows], season.q[rows], season.logits[rows]
     decided = np.flatnonzero(np.isfinite(q))
     luck = np.empty((len(rows), worlds.replicates), np.float32)
-    luck[decided] = worlds.luck(rows[decided])
+    luck[decided] = worlds.luck(rows[decided], int(season.day[rows[0]]))
     failures = worlds.failures(luck[decided], q[decided], worlds.usual)
     station = _Day(rows, logits, q, failures, np.zeros(len(failures)), told=True)
     tracks[STATION_HAND, STATION].take(station, has_verdict=True)
@@ -358,9 +359,9 @@ class _Sums:
         others = [at for at in self.failures if at != hand]
         expected = sum((self.expected[at] for at in others), np.zeros(len(GRID)))
         failures = sum((self.failures[at] for at in others), 0.0 * self.failures[hand])
-        shift = np.interp(failures, expected + GRID / PENALTY**2, GRID)
+        shift = np.interp(failures, expected + PULL, GRID)
         usual = len(GRID) // 2
-        colleagues = sum(self.expected[at][usual] > 0 for at in others)
+        colleagues = sum(self.expected[at][usual] > 0.0 for at in others)
         enough = expected[usual] >= COLLEAGUES_EXPECTED
         return shift, bool(enough and colleagues >= COLLEAGUES)
 

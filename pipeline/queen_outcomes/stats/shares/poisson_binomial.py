@@ -93,7 +93,7 @@ def batch_points(
     """
     pull = columns.pull(risks * (1.0 - risks))
     length = np.sqrt((pull**2).sum())
-    lead = pull / length if length > 0 else np.eye(1, len(pull))[0]
+    lead = pull / length if length > 0.0 else np.eye(1, len(pull)).ravel()
     digits = FINE if len(risks) < MANY else COARSE
     drawn = _even_normals(points, len(pull), seed, digits)
     drawn = np.roll(drawn, -1, axis=1)
@@ -130,8 +130,9 @@ FEW_FOR_DRAWS = 100
 """Courses up to which every draw's distribution is exact."""
 NARROW = 25.0
 """Variance of the count below which a draw's distribution is exact, not expanded."""
-FAR = 9.0
-"""Standard deviations from the mean beyond which a count has no chance worth keeping."""
+FAR, BEYOND = 9.0, 18.0
+"""Standard deviations from the mean, and failures more, beyond which a count has no chance
+worth keeping."""
 CELLS = 100_000
 """Draws times courses worked on at once: what the processor's cache holds."""
 ROOT_2PI = np.sqrt(2.0 * np.pi)
@@ -198,7 +199,7 @@ def _exact(logits: np.ndarray, points: BatchPoints, exact: np.ndarray) -> np.nda
     chance = expit(logits + points.sums(np.flatnonzero(exact)))
     draws, n = chance.shape
     mean = chance.sum(axis=1)
-    reach = mean + FAR * np.sqrt(mean) + 2 * FAR
+    reach = mean + FAR * np.sqrt(mean) + BEYOND
     top = int(min(n, np.ceil(reach.max())))
     table = np.zeros((top + 1, draws))
     table[0] = points.weights[exact]
@@ -396,8 +397,8 @@ def tails_given(logits: np.ndarray, points: BatchPoints, failures: int) -> Tails
 
 def _convolved(risks: np.ndarray) -> np.ndarray:
     if len(risks) > FEW:
-        half = len(risks) // 2
-        return np.convolve(_convolved(risks[:half]), _convolved(risks[half:]))
+        one, other = np.array_split(risks, 2)
+        return np.convolve(_convolved(one), _convolved(other))
     pmf = np.zeros(len(risks) + 1)
     pmf[0] = 1.0
     for risk in risks:

@@ -15,8 +15,8 @@ from scipy.sparse import csr_array
 
 from queen_outcomes.stats.times.competing import Curves, known_courses, with_limits
 
-BLOCK = 4_000_000
-"""Most numbers held at once when batches are added up."""
+BATCHES = 10_000
+"""Batches added up at a time."""
 
 
 @dataclass(frozen=True)
@@ -83,9 +83,8 @@ def influence_squares(
     shape = (int(cluster.max()) + 1, len(influence))
     counts = csr_array((np.ones(len(alike)), (cluster, alike)), shape=shape)
     squares = np.zeros(len(place))
-    step = max(1, BLOCK // max(len(place), 1))
-    for start in range(0, shape[0], step):
-        squares += ((counts[start : start + step] @ influence) ** 2).sum(axis=0)
+    for start in range(0, shape[0], BATCHES):
+        squares += ((counts[start : start + BATCHES] @ influence) ** 2).sum(axis=0)
     return squares
 
 
@@ -106,7 +105,7 @@ def _of_kinds(spread: Spread, kinds: Kinds, place) -> np.ndarray:
         upto = np.cumsum(spread.mass[kind][:, None] * net, axis=0)
         mass = np.cumsum(spread.mass[kind])
         within = (mass[by] - mass[sure])[:, None]
-        wide = (by > sure + 1)[:, None] & (within > 0)
+        wide = (by > sure + 1)[:, None] & (within > 0.0)
         mean = np.divide(upto[by] - upto[sure], within, out=net[by], where=wide)
         found[rows] = spent[kinds.entry[rows]] + mean
     return found
@@ -184,7 +183,7 @@ def spread_incidence(entry, after, by, event, *, days, clusters) -> Curves:
     entry, by = entry[covers], by[covers]
     to = np.asarray(event, int)[covers] - 1
     after = np.where(to >= 0, np.asarray(after, float)[covers], by)
-    sure = _sure(entry, after, by, to)
+    sure = np.where(to >= 0, _sure(entry, after, by), by)
     names, cluster = np.unique(np.asarray(clusters)[covers], return_inverse=True)
     if not len(entry):
         zero = np.zeros(len(days))
@@ -214,24 +213,24 @@ def first_days(entry, after, by, event) -> np.ndarray:
     """
     found, covers = np.array(by, float), by > entry
     rows = (part[covers] for part in (entry, after, by))
-    found[covers] = _sure(*rows, event[covers] - 1) + 1.0
+    found[covers] = _sure(*rows) + 1.0
     return np.where(event > 0, found, by)
 
 
-def _sure(entry, after, by, to) -> np.ndarray:
-    """Give the day up to which each is surely at risk."""
+def _sure(entry, after, by) -> np.ndarray:
+    """Give the day up to which each would surely be at risk if it ended by ``by``."""
     if not len(entry):
         return by
     come = np.quantile(entry, COME, method="inverted_cdf")
-    earliest = np.maximum(np.maximum(after, entry), come)
-    return np.where(to >= 0, np.minimum(earliest, by - 1.0), by)
+    return np.minimum(np.maximum(np.maximum(after, entry), come), by - 1.0)
 
 
 def _gather(entry, sure, by, to) -> tuple[Kinds, np.ndarray]:
     """Put like courses together; also give the number of each course's kind."""
     entry, sure, by = (part.astype(np.int64) for part in (entry, sure, by))
     last = int(by.max())
-    code = ((entry * (last + 1) + sure) * (last + 1) + by) * 3 + to + 1
+    shape = (*[last + 1] * 3, 3)
+    code = np.ravel_multi_index((entry, sure, by, to + 1), shape)
     _, one, alike, count = np.unique(
         code, return_index=True, return_inverse=True, return_counts=True
     )
@@ -250,13 +249,13 @@ def _settle(kinds: Kinds) -> Spread:
     row = kinds.to[wide] * (width + 1)  # one place a kind to spare, for what stops
     start, stop = row + kinds.sure[wide] + 1, row + kinds.by[wide] + 1
     mass, before = np.ones((2, width)), np.full((2, width), np.inf)
-    for _ in range(STEPS if len(wide) else 1):
+    for _ in range(STEPS):
         upto = np.zeros((2, width + 1))
         np.cumsum(mass, axis=1, out=upto[:, 1:])
         upto = upto.ravel()
         within = upto[stop] - upto[start]
         share = np.divide(
-            kinds.count[wide], within, out=np.zeros_like(within), where=within > 0
+            kinds.count[wide], within, out=np.zeros_like(within), where=within > 0.0
         )
         turns = np.bincount(start, share, 2 * width + 2)
         turns -= np.bincount(stop, share, 2 * width + 2)
