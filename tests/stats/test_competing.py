@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from incidence import cumulative_incidence
-from queen_outcomes.stats.times.competing import known_courses
+from queen_outcomes.stats.times.competing import known_courses, with_limits
+from queen_outcomes.stats.times.curve_limits import wilson_limits
 from scipy.special import logit
 from scipy.stats import t
 
@@ -142,3 +143,22 @@ def test_known_are_those_under_observation_and_those_whose_end_is_known():
         for day in days
     ]
     assert known_courses(entry, upto, by, ended, days).tolist() == counted
+
+
+def test_two_batches_have_limits_by_t_and_one_those_of_its_courses():
+    days, share, se = np.array([5.0]), np.array([0.4]), np.array([0.05])
+    found = with_limits(days, share, se, np.array([30]), 2)
+    reach = t.ppf(0.975, 1) * 0.05 * np.sqrt(2) / 0.24
+    odds = np.log(0.4 / 0.6)
+    assert found.low == pytest.approx(1 / (1 + np.exp(reach - odds)))
+    assert found.high == pytest.approx(1 / (1 + np.exp(-reach - odds)))
+    one = with_limits(days, share, se, np.array([30]), 1)
+    assert (one.low, one.high) == tuple(wilson_limits(share, [30]))
+
+
+def test_who_is_known_on_each_day():
+    # under observation from 0 to 5, from 3 to 3, and ended by 4 after 0 to 2
+    found = known_courses(
+        [0, 3, 0], [5, 3, 2], [9, 9, 4], [False, False, True], [0, 2, 3, 4, 5, 6]
+    )
+    assert found.tolist() == [2, 2, 2, 2, 2, 1]

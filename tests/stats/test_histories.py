@@ -2,10 +2,12 @@
 
 import itertools
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from queen_outcomes.stats.histories import chain, passes
+import statsmodels.api as sm
+from queen_outcomes.stats.histories import chain, fit, passes
 from queen_outcomes.stats.histories.chain import (
     CAUSES,
     DRONE,
@@ -24,7 +26,10 @@ from queen_outcomes.stats.histories.chain import (
 )
 from queen_outcomes.stats.histories.fit import (
     Model,
+    _batched,
     _effects,
+    _rate,
+    _start,
     even,
     fill_in,
     fit_histories,
@@ -37,6 +42,7 @@ from queen_outcomes.stats.histories.shares import (
 )
 from scipy import stats
 from scipy.sparse import csr_array
+from statsmodels.stats.proportion import proportion_confint
 
 STEPS = DaySteps(np.array([0, 1, 2, 9, 14]), 2)
 
@@ -99,27 +105,54 @@ def every_path(steps, made, seen, i):
     return [(states, ways, weight / total) for states, ways, weight, *_ in paths]
 
 
+def steps_of(states, ways):
+    """Give each step of a path: where it sets out, the step laying began at, the way taken."""
+    before, onset = WAITING, 0
+    for step, (state, way) in enumerate(zip(states, ways, strict=True)):
+        yield step, before, onset, way
+        onset = step if way == "begins" else onset
+        before = state
+
+
+def at_risk_of(steps, made, i, step, before, onset):
+    """Give what may happen in a step: the cause, its band, what factors act on, the factor."""
+    for name, cause in CAUSES.items():
+        if cause.source == before:
+            band = steps.bands[name][step]
+            band = band[steps.began[onset]] if cause.since_laying else band
+            effect = effect_of(steps, name, step)
+            yield name, band, effect, made.factor[effect][i] if effect else 1.0
+
+
 def test_two_passes_give_what_all_paths_counted_out_give():
+    """States, events and days at risk by band; a day is half at risk where she leaves."""
     n, weight = 3, np.array([1.0, 2.0, 0.5])
     made, seen = rates(STEPS, n), seen_at_random(STEPS, n)
     counts, told = Chain(STEPS, made, seen).count(weight)
     inside = np.zeros((len(STEPS.days), len(STATES), n))
-    events = dict.fromkeys(CAUSES, 0.0)
-    came = {name: np.zeros(n) for name in counts.came}
-    for i in range(n):
-        for states, ways, share in every_path(STEPS, made, seen, i):
-            for step, (state, way) in enumerate(zip(states, ways, strict=True)):
-                inside[step, state, i] += share
-                if way:
-                    events[way] += share * weight[i]
-                    effect = effect_of(STEPS, way, step)
-                    if effect:
-                        came[effect][i] += share
+    events, days = (
+        {name: np.zeros(len(base)) for name, base in made.base.items()} for _ in "ed"
+    )
+    came, expected = ({name: np.zeros(n) for name in (*EFFECTS, "")} for _ in "ce")
+    paths = [(i, *path) for i in range(n) for path in every_path(STEPS, made, seen, i)]
+    for i, states, ways, share in paths:
+        inside[np.arange(len(states)), states, i] += share
+        for step, before, onset, way in steps_of(states, ways):
+            risk = share * STEPS.width[step] * (0.5 if way else 1.0)
+            for name, band, effect, factor in at_risk_of(
+                STEPS, made, i, step, before, onset
+            ):
+                days[name][band] += risk * factor * weight[i]
+                expected[effect][i] += risk * made.base[name][band]
+                events[name][band] += share * weight[i] * (name == way)
+                came[effect][i] += share * (name == way)
     np.testing.assert_allclose(told, inside, atol=2e-6)
-    for name, expected in events.items():
-        assert counts.events[name].sum() == pytest.approx(expected, abs=1e-5)
-    for name, expected in came.items():
-        np.testing.assert_allclose(counts.came[name], expected, atol=2e-6)
+    by_hand = {"events": events, "days": days, "came": came, "expected": expected}
+    for kind, values in by_hand.items():
+        found = getattr(counts, kind)
+        assert found.keys() == values.keys() - {""}
+        for name, each in found.items():
+            np.testing.assert_allclose(each, values[name], rtol=1e-5, atol=1e-5)
 
 
 def test_courses_worked_on_in_blocks_come_out_as_all_together(monkeypatch):
@@ -369,6 +402,110 @@ def test_degrees_of_freedom_are_fewer_than_either_source_has(unsettled):
         assert found < 19 / unsettled**2
 
 
+GAPPY = np.array(
+    [
+        [1, 1, 0, 1, 0, 1, 1, np.nan],
+        [1, 1, 0, 0, 0, 1, np.nan, np.nan],
+        [1, 1, 0, 1, 1, 1, 1, 0],
+    ]
+)
+"""Three fillings of eight courses."""
+OF_BATCH = np.array([4, 4, 4, 7, 7, 9, 9, 9])
+
+
+def by_rubin(parts, weights):
+    """Mean, variance within and between: of sums over batches, filling by filling."""
+    batches = np.unique(OF_BATCH)
+    each, within = [], []
+    for answers, weight in zip(parts, weights, strict=True):
+        seen = np.isfinite(answers)
+        share = [answers[seen & side].mean() if side.any() else 0.0 for side in weight]
+        off = sum(
+            sign * np.where(seen & side, answers - p, 0) / (seen & side).sum()
+            for sign, side, p in zip((1, -1), weight, share, strict=False)
+            if side.any()
+        )
+        sums = [np.sum(off[b == OF_BATCH]) for b in batches]
+        each.append(share[0] - share[1])
+        within.append(np.sum(np.square(sums)) * 3 / 2)
+    return np.mean(each), np.mean(within), np.var(each, ddof=1)
+
+
+def test_a_share_with_gaps_follows_rubin_s_rules_over_batches():
+    sides = [(np.ones(8, bool), np.zeros(8, bool))] * 3
+    mean, within, between = by_rubin(GAPPY, sides)
+    found = filled_share(GAPPY, OF_BATCH, 40)
+    total = within + 4 / 3 * between
+    assert found.estimate == pytest.approx(mean)
+    assert found.unsettled == pytest.approx(4 / 3 * between / total)
+    freedom = freedom_with_gaps(3, 4 / 3 * between / total, 2)
+    reach = stats.t.ppf(0.975, freedom) * np.sqrt(total) / (mean * (1 - mean))
+    odds = np.log(mean / (1 - mean))
+    assert found.low == pytest.approx(1 / (1 + np.exp(reach - odds)))
+    assert found.high == pytest.approx(1 / (1 + np.exp(-reach - odds)))
+
+
+def test_few_known_courses_have_wilson_s_limits_over_the_design_effect():
+    batch = np.arange(300) % 30
+    # of ten batches all are yes, of twenty half: 200 of 300
+    yes = ((batch < 10) | (np.arange(300) // 30 % 2 == 0)).astype(float)
+    # off by 10/3 in ten batches and by -5/3 in twenty
+    within = (10 * (10 / 3) ** 2 + 20 * (5 / 3) ** 2) / 300**2 * 30 / 29
+    known = 12 / (within / (2 / 9 / 300))
+    found = filled_share(np.tile(yes, (2, 1)), batch, 12)
+    low, high = proportion_confint(2 / 3 * known, known, method="wilson")
+    assert (found.low, found.high) == pytest.approx((low, high))
+    # as many in every batch: no more courses than there are
+    yes = (np.arange(300) // 30 % 2).astype(float)
+    found = filled_share(np.tile(yes, (2, 1)), batch, 12)
+    low, high = proportion_confint(6, 12, method="wilson")
+    assert (found.low, found.high) == pytest.approx((low, high))
+
+
+def test_a_share_of_one_filling_or_one_batch_or_all_alike():
+    one = filled_share(GAPPY[:1], OF_BATCH, 40)
+    assert (one.estimate, one.unsettled) == (pytest.approx(5 / 7), 0)
+    alone = filled_share(GAPPY[:1], np.zeros(8), 40)
+    apart = filled_share(GAPPY[:1], np.arange(8), 40)
+    assert (alone.low, alone.high) == (apart.low, apart.high)
+    assert alone.low != one.low
+    # of a single course there is no variance: Wilson's limits on what is known
+    single = filled_share(np.ones((2, 1)), np.zeros(1), 4)
+    low, high = proportion_confint(4, 4, method="wilson")
+    assert (single.estimate, single.low, single.high) == (1, pytest.approx(low), high)
+    nobody = filled_share(np.empty((0, 3)), np.arange(3), 0)
+    assert np.isnan([nobody.estimate, nobody.low, nobody.high, nobody.unsettled]).all()
+
+
+def test_a_difference_with_gaps_follows_rubin_s_rules_over_batches():
+    is_one = np.array([True, False, False, True, True, False, True, False])
+    found = filled_difference(GAPPY, is_one, OF_BATCH)
+    assert found.one == pytest.approx(np.mean([3 / 4, 1 / 3, 1]))
+    assert found.other == pytest.approx(np.mean([2 / 3, 2 / 3, 1 / 2]))
+    assert np.isnan(found.p)  # two thirds of the variance are of the gaps
+    told = GAPPY[[0, 0, 0]]
+    told[1, 7] = 0
+    mean, within, between = by_rubin(told, [(is_one, ~is_one)] * 3)
+    total = within + 4 / 3 * between
+    part = 4 / 3 * between / total
+    found = filled_difference(told, is_one, OF_BATCH)
+    assert found.one - found.other == pytest.approx(mean)
+    assert 0 < part < 0.5
+    freedom = freedom_with_gaps(3, part, 2)
+    assert found.p == pytest.approx(2 * stats.t.sf(abs(mean) / np.sqrt(total), freedom))
+    one = filled_difference(GAPPY[:1], is_one, OF_BATCH)
+    _, within, _ = by_rubin(np.repeat(GAPPY[:1], 2, axis=0), [(is_one, ~is_one)] * 2)
+    apart = one.one - one.other
+    freedom = freedom_with_gaps(1, 0.0, 2)
+    assert one.p == pytest.approx(2 * stats.t.sf(abs(apart) / np.sqrt(within), freedom))
+    alone = filled_difference(GAPPY[:1], is_one, np.zeros(8))
+    apart = filled_difference(GAPPY[:1], is_one, np.arange(8))
+    assert alone.p == apart.p != one.p
+    alike = filled_difference(np.ones((2, 4)), np.arange(4) < 2, np.arange(4))
+    assert (alike.one, alike.other, np.isnan(alike.p)) == (1, 1, True)
+    assert np.isnan(filled_difference(np.empty((0, 4)), is_one[:4], np.arange(4)).one)
+
+
 def test_nobody_at_risk_has_no_share():
     share = filled_share(np.full((20, 3), np.nan), np.arange(3), 0)
     assert np.isnan([share.estimate, share.low, share.high]).all()
@@ -440,3 +577,129 @@ def test_one_round_moves_no_slope_by_more_than_one():
     counts = Counts({}, {}, {"lost": (x > 0) * 1.0}, {"lost": np.full(n, 0.5)})
     slopes, _ = _effects(seen, model, counts, "lost", np.ones(n))
     assert slopes[0] == pytest.approx(1.0)
+
+
+def test_steps_have_widths_sets_and_bands():
+    assert STEPS.width.tolist() == [1, 1, 1, 7, 5]
+    # working queens are kept apart that begin before day 8, 10 and 18
+    assert (STEPS.began.tolist(), STEPS.sets) == ([0, 0, 0, 1, 2], 3)
+    assert STEPS.bands["begins"].tolist() == [0, 1, 2, 3, 4]
+    assert STEPS.bands["lost"].tolist() == [0, 0, 0, 1, 2]
+    # days since laying, which began on days 1, 9 and 14 on average: 8 and 13 of the first
+    assert STEPS.bands["turns"].tolist() == [*[[0, 0, 0]] * 3, [1, 0, 0], [1, 0, 0]]
+    assert STEPS.before([-3, 0, 8, 9, 99]).tolist() == [0, 0, 2, 3, 4]
+    assert STEPS.behind([0, 3, 9, 99]).tolist() == [0, 3, 3, 4]
+
+
+def test_rates_are_events_over_days_pulled_to_the_usual_one():
+    def rate(name, events, days):
+        return _rate(
+            Counts({name: np.array(events)}, {name: np.array(days)}, {}, {}), name
+        )
+
+    # usual: (0.9 + 0.1) / 100; then one event more, on the days in which it usually comes
+    assert rate("lost_drone", [0.9], [0.0]) == pytest.approx([1.9 / 100])
+    assert rate("lost_drone", [1.9], [300.0]) == pytest.approx([2.9 / 500])
+    lost = rate("lost", [1.9, *[0.0] * 7], [100.0, *[0.0] * 7])
+    assert lost == pytest.approx([2.9 / 200, *[1 / 100] * 7])
+    # day by day the usual rate is that of nine days, and neighbours lend a quarter
+    events = np.zeros(21)
+    events[10] = 0.9
+    begins = rate("begins", events, np.zeros(21))
+    assert begins[8:13] == pytest.approx([0.01, 0.01225, 0.0145, 0.01225, 0.01])
+    assert begins[[5, 6, 14, 15]] == pytest.approx([0.001, 0.01, 0.01, 0.001])
+    days = np.zeros(21)
+    days[10] = 100.0
+    begins = rate("begins", np.zeros(21), days)
+    assert begins[[10, 11, 5]] == pytest.approx([1 / 2050, 1 / 2025, 1 / 1000])
+
+
+def test_learning_sets_out_from_a_tenth_a_day_in_the_first_weeks():
+    seen = watched(*[np.full(2, 5)] * 4, steps=DaySteps(np.array([0, 24, 25, 60]), 2))
+    assert _start(seen, "begins").tolist() == [0.1, 0.1, 0.01, 0.01]
+    assert _start(seen, "lost").tolist() == [2e-4] * 5
+    assert _start(seen, "lost_drone").tolist() == [2e-4]
+
+
+def test_batches_are_pulled_together_as_their_spread_says():
+    codes = np.array([0, 0, 1, 1])
+    came, one = np.array([3.0, 1, 0, 0]), np.ones(4)
+
+    def batched(batches, weight=one, own=one):
+        seen = SimpleNamespace(n=4, batches=batches)
+        return _batched(seen, came, one, own, weight).tolist()
+
+    # 4 and 0 where 2 and 2 were expected: extra (0 + 4) / 8, so that 2 are lent
+    assert batched((codes,)) == [1.5, 1.5, 0.5, 0.5]
+    assert batched((codes,), np.array([1.0, 1, 2, 0])) == [1.5, 1.5, 0.5, 0.5]
+    # expected 8 and 4 by their own factors: extra (16 - 4 + 16) / 80, so that 20/7 are lent
+    found = batched((codes,), own=np.array([4.0, 4, 2, 2]))
+    lent = 20 / 7
+    assert found[1:3] == pytest.approx([(4 + lent) / (8 + lent), lent / (4 + lent)])
+    # by another grouping nothing is left to say: 4 where 2 x 1.5 + 2 x 0.5 were expected
+    assert batched((codes, np.zeros(4, int))) == [1.5, 1.5, 0.5, 0.5]
+    assert batched(()) == [1] * 4
+
+
+def test_steps_of_learning_end_at_the_poisson_regression():
+    """By statsmodels, with days at risk as exposure."""
+    rng = np.random.default_rng(4)
+    n = 80
+    x = rng.normal(size=(n, 2))
+    x -= x.mean(axis=0)
+    expected, weight = rng.uniform(0.2, 2, n), rng.uniform(0.5, 2, n)
+    came = rng.poisson(expected * np.exp(0.3 + x @ [0.5, -0.4])).astype(float)
+    factors = FactorColumns(x, csr_array((n, 0)), np.full(2, 1e-9))
+    seen = SimpleNamespace(n=n, factors=factors, batches=())
+    counts = Counts({}, {}, {"lost": came}, {"lost": expected})
+    factor, slopes = np.ones(n), np.zeros(2)
+    for _ in range(12):
+        model = Model(Rates({}, {"lost": factor}), (), {"lost": slopes})
+        slopes, factor = _effects(seen, model, counts, "lost", weight)
+    known = sm.GLM(
+        came, sm.add_constant(x), family=sm.families.Poisson(), exposure=expected,
+        freq_weights=weight,
+    ).fit(tol=1e-12)  # fmt: skip
+    assert slopes == pytest.approx(known.params[1:], rel=1e-5)
+    assert factor == pytest.approx(np.exp(x @ slopes))
+    # a ridge adds its part to the slope of the likelihood
+    stiff = replace(factors, ridge=np.array([4.0, 9.0]))
+    seen = SimpleNamespace(n=n, factors=stiff, batches=())
+    for _ in range(12):
+        model = Model(Rates({}, {"lost": factor}), (), {"lost": slopes})
+        slopes, factor = _effects(seen, model, counts, "lost", weight)
+    mean = expected * factor
+    mean *= (weight @ came) / (weight @ mean)
+    assert x.T @ (weight * (came - mean)) == pytest.approx([4, 9] * slopes, abs=1e-6)
+
+
+def test_batches_are_weighted_as_one_and_by_one_on_average(monkeypatch):
+    seen = watched(*[np.full(6, 5)] * 4)
+    weights = []
+
+    def learned(seen, model, weight, rounds):
+        weights.append(weight)
+        return model
+
+    monkeypatch.setattr(fit, "learn", learned)
+    model = Model(
+        Rates(
+            {name: _start(seen, name) for name in CAUSES},
+            {name: np.ones(6) for name in EFFECTS},
+        ),
+        seen.signs,
+        {},
+    )
+    keys = np.arange(6, dtype=np.uint64) + np.uint64(3)
+    drawn = fill_in(seen, model, keys, np.array([0, 0, 1, 1, 2, 2]), 3)
+    assert (len(drawn), len(weights)) == (3, 2)  # a pair, and one more
+    for number, weight in zip((0, 2), weights, strict=True):
+        assert weight.mean() == pytest.approx(1)
+        # exponential, by the smallest key of the batch
+        each = -np.log1p(-even(keys[::2], number, fit.WEIGHING))
+        assert weight == pytest.approx(np.repeat(each / each.mean(), 2))
+
+
+def test_chance_is_that_of_the_published_generator():
+    # splitmix64 from 0: the first number it gives (from memory)
+    assert even(np.zeros(1, np.uint64), 0)[0] == (0xE220A8397B1DCDAF >> 11) * 2.0**-53

@@ -4,10 +4,26 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from queen_outcomes.stats.histories.pooling import freedom_with_gaps, pool
-from queen_outcomes.stats.logistic.imputation import impute
+import statsmodels.api as sm
+from queen_outcomes.stats.histories.pooling import (
+    freedom_by_gaps,
+    freedom_with_gaps,
+    pool,
+    unsettled_of,
+    unsettled_part,
+)
+from queen_outcomes.stats.logistic import imputation
+from queen_outcomes.stats.logistic.imputation import (
+    _chain_of,
+    _dummies,
+    _standardised,
+    draw_levels,
+    impute,
+    match_means,
+)
 from queen_outcomes.stats.logistic.plain import fit_plain
 from random_courses import courses
+from scipy.stats import t
 
 
 def with_gaps(n=600, seed=0):
@@ -118,6 +134,159 @@ def test_rubin_s_rules_by_hand():
     assert pooled.beta[0] == 2.0
     assert pooled.cov[0, 0] == pytest.approx(total)
     assert pooled.df[0] == pytest.approx(2 / (4 / 3 / total) ** 2)
+
+
+def test_two_fillings_of_two_coefficients_by_hand():
+    # means 2 and 1; between [[2, -2], [-2, 2]], three halves of which are added
+    within = np.array([[0.5, 0.1], [0.1, 0.25]])
+    pooled = pool([[1.0, 2.0], [3.0, 0.0]], [within, within], whole=[30, np.inf])
+    assert pooled.beta.tolist() == [2, 1]
+    assert pooled.between.tolist() == [[2, -2], [-2, 2]]
+    assert pooled.cov == pytest.approx(np.array([[3.5, -2.9], [-2.9, 3.25]]))
+    part = 3 / np.array([3.5, 3.25])
+    assert pooled.df[1] == pytest.approx(1 / part[1] ** 2)
+    left = 31 / 33 * 30 * (1 - part[0])
+    assert pooled.df[0] == pytest.approx(1 / (part[0] ** 2 + 1 / left))
+    arm = t.ppf(0.975, pooled.df) * np.sqrt([3.5, 3.25])
+    assert pooled.low == pytest.approx(pooled.beta - arm)
+    assert pooled.high == pytest.approx(pooled.beta + arm)
+    assert (pooled.used, pooled.message) == (2, "")
+    # of their sum nothing varies between; of their difference 8, and 0.55 within
+    assert unsettled_part(pooled, [[1, 1], [1, -1]]) == pytest.approx([0, 12 / 12.55])
+    assert freedom_by_gaps(pooled, [1, -1]) == pytest.approx([(12.55 / 12) ** 2])
+    assert freedom_by_gaps(pooled, [1, 1], 30) == pytest.approx([31 / 33 * 30])
+    assert unsettled_part(pooled, [2]) == pytest.approx([6 / 7])
+    one = pool([[1.0]], [[[0.25]]], 30)
+    assert (one.cov[0, 0], one.df[0]) == (0.25, pytest.approx(31 / 33 * 30))
+    assert freedom_with_gaps(1, 0.5) == pytest.approx(4)
+    assert unsettled_of(0.0, 0.0, 2) == 0
+    none = pool([], [])
+    assert (len(none.beta), none.message) == (0, "no filling could be fitted")
+    nothing = pool([[np.nan, 1]], [within])
+    assert (nothing.beta.shape, nothing.cov.shape) == ((2,), (2, 2))
+
+
+class Told:
+    """A generator that gives what it is told, chi-square its degrees of freedom."""
+
+    def __init__(self, normal=(), picks=(), even=()):
+        self.normal, self.picks, self.even = normal, picks, even
+
+    def standard_normal(self, shape):
+        return np.zeros(shape) + np.reshape(self.normal, shape)
+
+    def chisquare(self, free):
+        self.free = free
+        return float(free)
+
+    def integers(self, reach, size):
+        self.reach = reach
+        return np.resize(self.picks, size)
+
+    def random(self, size):
+        return np.resize(self.even, size)
+
+
+def test_a_number_is_one_of_the_five_courses_that_are_nearest():
+    x = np.array([*np.arange(20.0), 7.2, -3, 40])
+    X = np.column_stack([np.ones(23), (x - 9.5) / 5.8])
+    values, gap = 2 * x, np.arange(23) >= 20
+    values[gap] = np.nan
+    wanted = ([14, 16, 12, 18, 10], [0, 2, 4, 6, 8], [38, 36, 34, 32, 30])
+    for pick in range(5):
+        rng = Told(normal=[0, 0], picks=[pick])
+        found = match_means(X, values, gap, rng)
+        assert found.tolist() == [near[pick] for near in wanted]
+        assert (rng.free, rng.reach) == (18, 5)
+    # two were seen, fewer than columns: one degree of freedom
+    few = match_means(
+        X[[3, 4, 21]][:, [0, 1, 1]], values[[3, 4, 21]], gap[[3, 4, 21]],
+        Told(normal=[0, 0, 0], picks=[1]),
+    )  # fmt: skip
+    assert few.tolist() == [8]
+
+
+def test_where_a_gap_belongs_is_drawn_as_far_as_the_line_is_uncertain():
+    # a fine line with a wave on it that no line sees; ten deviations to one side
+    x = np.linspace(-2, 2, 400)
+    values = 3 * x + np.tile([1.0, -1, -1, 1], 100)
+    X = np.column_stack([np.ones(402), [*x, 0.3, -0.8]])
+    gap = np.arange(402) >= 400
+    known = sm.OLS(values, X[:400]).fit()
+    normal = np.array([10.0, -6])
+    drawn = known.params + np.linalg.cholesky(known.cov_params()) @ normal
+    found = match_means(X, np.append(values, [np.nan] * 2), gap, Told(normal, [0]))
+    # a value that was seen stands one off the line
+    assert np.abs(found - X[400:] @ drawn) == pytest.approx([1, 1], abs=0.05)
+
+
+def test_a_word_is_drawn_by_the_chances_of_its_levels():
+    group = np.array([0] * 10 + [1] * 10)
+    codes = np.array([3] * 6 + [5] * 2 + [8] * 2 + [5] * 10)
+    at = np.array([*group, 0, 0, 0, 1, 1])
+    X = np.column_stack([np.ones(25), at - 0.5])
+    gap = np.arange(25) >= 20
+    rng = Told(normal=np.zeros((2, 3)), even=[0.59, 0.61, 0.81, 0.001, 0.999])
+    found = draw_levels(X, np.append(codes, [-1] * 5), gap, rng)
+    assert found.tolist() == [3, 5, 8, 5, 5]
+    assert rng.free == 18
+    assert found.dtype.kind == "i"
+
+
+def test_chances_of_levels_are_drawn_as_far_as_they_are_uncertain():
+    # 6, 2 and 2 of ten: the first chance 0.6 with the error sqrt(2.4 / 9 / 10) = 0.1633,
+    # one of which raises it to 0.7633 of 1.1633
+    codes = np.array([3] * 6 + [5] * 2 + [8] * 2 + [-1] * 2)
+    rng = Told(normal=[[1.0, 0, 0]], even=[0.6555, 0.657])
+    found = draw_levels(np.ones((12, 1)), codes, codes < 0, rng)
+    assert found.tolist() == [3, 5]
+    assert rng.free == 9
+
+
+def test_a_batch_tells_of_a_course_by_its_others():
+    made = _chain_of(
+        {"dose": np.array([1.0, 2, 6, np.nan]), "none": np.full(4, np.nan)},
+        {"line": np.array([0, 2, -1, 2]), "no": np.full(4, -1)},
+        np.array(["b", "b", "b", "c"]),
+    )
+    assert made.gaps.keys() == {"dose", "line"}
+    assert made.gaps["line"].tolist() == [False, False, True, False]
+    # (2 + 6 + the mean of all, 3) / 3, and so on; nobody else in batch c
+    found = made._batch_mean(np.array([1.0, 2, 6, 0]), np.array([1.0, 1, 1, 0]))
+    assert found == pytest.approx([11 / 3, 10 / 3, 6 / 3, 3])
+    dummies = _dummies(made.given.words["line"])
+    assert [column.tolist() for column in dummies] == [[0, 1, 0, 1]]
+    scaled = _standardised([np.array([1.0, 2, 3, 2]), np.full(4, 7.0)], 4)
+    assert (
+        pytest.approx(np.array([[-np.sqrt(2), 0, np.sqrt(2), 0], [0, 0, 0, 0]]))
+        == scaled.T
+    )
+    assert _standardised([], 4).shape == (4, 0)
+
+
+def test_the_factor_with_the_fewest_gaps_is_filled_first_and_all_take_part(monkeypatch):
+    rng = np.random.default_rng(3)
+    dose, age, line = rng.normal(size=30), rng.normal(size=30), np.arange(30) % 3
+    dose[:6], line[:4] = np.nan, -1
+    asked = []
+
+    def fill(X, values, gap, rng):
+        asked.append((X.shape[1], int(gap.sum())))
+        return np.resize(values[~gap], gap.sum())
+
+    monkeypatch.setattr(imputation, "match_means", fill)
+    monkeypatch.setattr(imputation, "draw_levels", fill)
+    outcome = rng.normal(size=30)
+    made = list(
+        impute(
+            {"dose": dose, "age": age}, {"line": line}, [outcome] * 3,
+            np.arange(30) % 5, cycles=2,
+        )
+    )  # fmt: skip
+    assert len(made) == 3
+    # ones, the outcome and its batch's mean, the others (a word of three levels is two
+    # columns) and the batch's own mean of the factor at hand; twice, then once more each
+    assert asked == [(7, 4), (7, 6)] * 4
 
 
 def test_without_gaps_pooling_changes_nothing():

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.stats.logistic import mixed, mixed_sparse
+from queen_outcomes.stats.logistic import mixed, mixed_average, mixed_sparse
 from queen_outcomes.stats.logistic.mixed import fit_mixed
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from queen_outcomes.stats.logistic.mixed_laplace import Curvature, Laplace, cross
@@ -316,6 +316,11 @@ def test_averaging_pulls_towards_one_half_and_its_slopes_are_slopes(eta, sd):
     assert (up - down) / (2 * step) == pytest.approx(by_eta, abs=1e-8)
     up, down = average(eta, sd + step), average(eta, sd - step)
     assert (up - down) / (2 * step) == pytest.approx(by_sd, abs=1e-8)
+
+
+def test_the_nodes_are_those_of_the_next_larger_deviation():
+    found = [mixed_average._enough(sd) for sd in (0, 0.2, 0.21, 1.5, 1.51, 9, np.nan)]
+    assert found == [8, 8, 10, 48, 64, 64, 64]
 
 
 @pytest.mark.parametrize("sd", [0.05, 0.2, 0.3, 0.5, 0.7, 1.0, 1.5, 2.0])

@@ -34,7 +34,9 @@ def test_half_of_all_answers_start_from_even_odds():
     made = mixed.prepare(X, wins, codes, trials, np.ones(2), np.zeros(1))
     assert made.start == pytest.approx([0], abs=1e-12)
     assert made.level_information == pytest.approx([2.5, 4])
-    assert made.constant == pytest.approx(np.log(6) + np.log(924))  # 4 over 2, 12 over 6
+    assert made.constant == pytest.approx(
+        np.log(6) + np.log(924)
+    )  # 4 over 2, 12 over 6
     assert made.back == pytest.approx(np.array([[0.5]]))
     # weight 2 on the first row: its constant twice, and as many trials more
     made = mixed.prepare(X, wins, codes, trials, np.array([2.0, 1.0]), np.zeros(1))
@@ -86,7 +88,9 @@ def test_rows_without_weight_are_as_if_they_were_not_there():
     words = mixed.prepare(
         np.column_stack([X, first]), wins, codes, trials, weights, np.zeros(3)
     )
-    assert words == "columns of X that follow from the columns before them: 2 (constant)"
+    assert (
+        words == "columns of X that follow from the columns before them: 2 (constant)"
+    )
     fit = fit_mixed(
         X, wins, dict(zip("ab", codes, strict=True)), trials=trials, weights=weights
     )
@@ -139,7 +143,10 @@ def test_columns_are_centred_and_scaled_and_the_way_back_is_known(constant):
 @pytest.mark.parametrize(
     ("rest", "words"),
     [
-        (1e-12, "columns of X that follow from the columns before them: 2 (made up of 1)"),
+        (
+            1e-12,
+            "columns of X that follow from the columns before them: 2 (made up of 1)",
+        ),
         (1e-10, ""),
     ],
 )
@@ -175,7 +182,9 @@ def test_what_cannot_be_fitted_is_told_and_has_the_shape_of_an_answer():
         assert np.isnan(fit.log_likelihood)
         return fit.message
 
-    drawing = "what draws coefficients to zero is not a number from 0 on for each column"
+    drawing = (
+        "what draws coefficients to zero is not a number from 0 on for each column"
+    )
     for pull in ([0.0], [0.0, -1], [0.0, np.nan]):
         assert message(pull=np.array(pull)) == drawing
     outside = "an answer lies outside 0 to its trials, or a weight is negative"

@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from queen_outcomes.stats.onset.onset_averages import (
+    Average,
     days_shift,
     followed_share,
     laying_by,
@@ -207,6 +208,35 @@ def test_laying_rises_with_the_day_to_the_chance_of_laying():
     assert followed_share(fit, Z, late) == 1
     assert followed_share(fit, Z, early) == 0
     assert followed_share(fit, Z[:0], []) == 1
+
+
+def test_a_course_counts_in_an_average_for_what_it_is_worth():
+    X, Z, after, by, ended, batch = station(5)
+    fit = fit_onset(X, Z, after, by, ended, batch)
+    worth = np.arange(300) % 3
+    copies = np.repeat(np.arange(300), worth)
+    late = X * [1, 2], Z * [1, 0]
+    figures = (
+        lambda rows, worth: laying_by(fit, X[rows], Z[rows], 21, worth),
+        lambda rows, worth: laying_shift(
+            fit, (X[rows], Z[rows]), tuple(part[rows] for part in late), 21, worth
+        ),
+        lambda rows, worth: days_shift(fit, Z[rows], late[1][rows], worth),
+        lambda rows, worth: median_day(fit, Z[rows], worth),
+    )
+    for figure in figures:
+        one, other = figure(slice(None), worth), figure(copies, None)
+        assert (one.estimate, one.se) == pytest.approx((other.estimate, other.se))
+    share = followed_share(fit, Z, after, worth=worth)
+    assert share == pytest.approx(followed_share(fit, Z[copies], after[copies]))
+    assert 0 < share < 1
+
+
+def test_without_a_deviation_or_a_fit_there_is_no_p_and_nobody_is_followed():
+    assert np.isnan(p_of(Average(1.0, 1.0, 1.0, 0.0, 9)))
+    assert p_of(Average(1.0, 0.0, 2.0, 0.5, 9)) == pytest.approx(2 * t.sf(2, 9))
+    none = fit_onset(np.ones(3), np.ones(3), [0] * 3, [9] * 3, [False] * 3)
+    assert np.isnan(followed_share(none, np.ones((2, 1)), [1, 2]))
 
 
 def test_nobody_laying_is_an_answer_in_words():

@@ -8,6 +8,7 @@ is held here too); Bernoulli's law for the simulation.
 import numpy as np
 import pytest
 from queen_outcomes.stats.times.onset_score import onset_score
+from scipy.stats import f
 from statsmodels.duration.survfunc import survdiff
 
 TREATED = (
@@ -40,11 +41,50 @@ def test_days_known_exactly_give_the_log_rank_test_s_observed_less_expected():
     assert found.p < 0.001
 
 
+def test_the_test_of_exact_days_by_hand():
+    """The score and its variance day by day, as Lin and Wei have them, over clusters."""
+    day = np.array([2, 3, 3, 5, 7, 7, 8, 9, 11, 12, 13, 15, 16, 16.0])
+    ended = np.arange(14) % 5 == 4
+    day[ended] = 99  # watched beyond the last day on which anybody begins
+    group, cluster = np.arange(14) % 2, np.arange(14) // 2 % 7
+    found = onset_score(
+        np.where(ended, day, day - 1),
+        np.where(ended, np.inf, day),
+        ended,
+        group,
+        cluster,
+    )
+    parts = np.zeros(14)
+    for at in np.unique(day[~ended]):
+        risk, begins = day >= at, (day == at) & ~ended
+        share = risk[group == 0].sum() / risk.sum()
+        parts += ((group == 0) - share) * (begins - risk * begins.sum() / risk.sum())
+    sums = np.bincount(cluster, parts)
+    square = parts.sum() ** 2 / np.sum(sums**2)
+    assert found.score == pytest.approx([parts.sum(), -parts.sum()])
+    assert found.statistic == pytest.approx(6 * square / (7 - square))
+    assert found.p == pytest.approx(f.sf(found.statistic, 1, 6))
+    assert (found.clusters, found.message) == (7, "")
+    # five clusters beyond the groups are enough, four are not
+    six = onset_score(
+        np.where(ended, day, day - 1), np.where(ended, np.inf, day), ended, group,
+        cluster % 6,
+    )  # fmt: skip
+    assert np.isfinite(six.p)
+    five = onset_score(
+        np.where(ended, day, day - 1), np.where(ended, np.inf, day), ended, group,
+        cluster % 5,
+    )  # fmt: skip
+    assert five.message == "5 batches are too few to compare 2 groups between"
+
+
 def test_groups_that_are_told_alike_have_no_p_and_few_clusters_say_so():
     after, by = np.zeros(12), np.full(12, 5.0)
     same = onset_score(after, by, np.zeros(12, bool), np.arange(12) % 2, np.arange(12))
     assert same.message == "all courses of a group are told alike"
-    few = onset_score(after, by, np.zeros(12, bool), np.arange(12) % 2, np.arange(12) % 4)
+    few = onset_score(
+        after, by, np.zeros(12, bool), np.arange(12) % 2, np.arange(12) % 4
+    )
     assert few.message == "4 batches are too few to compare 2 groups between"
     alone = onset_score(after, by, np.zeros(12, bool), np.zeros(12, int), np.arange(12))
     assert alone.message == "fewer than two groups"

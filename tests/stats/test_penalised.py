@@ -5,14 +5,18 @@ Firth's fit where the plain one has none, and what may not change it.
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from likelihood_tests import penalised_lr_test
 from logistic_data import births
+from queen_outcomes.stats.logistic import penalised
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from queen_outcomes.stats.logistic.odds_shift import odds_shift
 from queen_outcomes.stats.logistic.penalised import (
     _hessian,
+    climb,
     fit_firth,
     place,
 )
@@ -211,3 +215,82 @@ def test_a_shift_of_averaged_odds_meets_any_number():
         assert averaged(eta + moved).sum() == pytest.approx(observed, abs=1e-9)
     assert odds_shift(eta, 0.0) == -np.inf
     assert odds_shift(eta, 5.0) == np.inf
+    assert odds_shift(eta[:1], 1.0) == np.inf
+
+
+def small():
+    X, y, _ = courses(n=50)
+    Z = basis_of(X)[0].Z
+    return Rows(X, y, np.ones(50)), Z
+
+
+def test_a_climb_goes_by_the_information_first_and_then_by_the_curvature(monkeypatch):
+    rows, Z = small()
+    monkeypatch.setattr(penalised, "FIRST_BY_SCORING", 2)
+    flags, bent, step = [], [], penalised._step
+
+    def spy(rows, Z, now, k, newton):
+        flags.append(newton)
+        return step(rows, Z, now, k, newton)
+
+    monkeypatch.setattr(penalised, "_step", spy)
+    monkeypatch.setattr(
+        penalised, "_hessian", lambda *at: bent.append(at) or _hessian(*at)
+    )
+    found = climb(rows, Z, np.zeros(4))
+    assert found.reached
+    assert found.score == pytest.approx(np.zeros(4), abs=1e-6)
+    assert flags == [False] * 2 + [True] * (len(flags) - 2)
+    assert len(bent) == len(flags) - 2 > 0
+    assert len(flags) < 9
+    held = climb(rows, Z, np.array([0.0, 0, 0, 0.5]), held=1)
+    assert held.gamma[3] == 0.5
+    assert held.score[:3] == pytest.approx(np.zeros(3), abs=1e-6)
+    assert climb(rows, Z[:, :1], np.array([0.3]), held=1).gamma == [0.3]
+
+
+def test_a_step_is_halved_until_it_does_not_lead_down(monkeypatch):
+    rows, Z = small()
+    now = place(rows, Z, np.zeros(4))
+    far = 40 * np.linalg.solve(now.information, now.score)
+    values = [place(rows, Z, far / 2**k).value for k in range(20)]
+    first = next(k for k, value in enumerate(values) if value >= now.value)
+    assert first > 1
+    found = penalised._upwards(rows, Z, now, far)
+    assert found.gamma == pytest.approx(far / 2**first, rel=1e-12)
+    looks = []
+    monkeypatch.setattr(penalised, "place", lambda *at: looks.append(at) or place(*at))
+    penalised._upwards(rows, Z, now, 0 * far)
+    assert len(looks) == 1
+
+
+def walked(drop, slope, se=1.0):
+    """Walk to a fall of 4 in likelihood, from 10; where it has been and where it ends."""
+    seen = []
+
+    def fall(value, start):
+        seen.append(value)
+        return drop(value - 10), slope, start
+
+    profile = SimpleNamespace(fall=fall, best=None)
+    return penalised._limit(profile, 10.0, se, 4.0), seen
+
+
+def test_a_limit_is_walked_to_by_newton_s_steps_within_its_bracket():
+    assert walked(lambda away: away**2, 0.0) == (12, [12])
+    found, seen = walked(abs, 1.0)
+    assert (found, seen) == (14, [12, 14])
+    found, seen = walked(abs, -1.0, se=-1.0)
+    assert (found, seen) == (6, [8, 6])
+    # without a slope: half as far again on either side, then halves
+    found, seen = walked(abs, 0.0)
+    assert seen[:5] == [12, 16, 14]
+    found, seen = walked(lambda away: away / 1.1, 0.0)
+    assert seen[:4] == [12, 16, 14, 15]
+    assert found == pytest.approx(14.4)
+    # a slope that leads out of the bracket is not followed
+    assert walked(lambda away: away / 1.1, -1.0)[1][:3] == [12, 16, 14]
+    assert walked(lambda away: away / 1.1, 1e-3)[1][:2] == [12, 16]
+    assert np.isnan(walked(lambda away: -1e-3, 0.0)[0])
+    for side in (1.0, -1.0):
+        assert walked(lambda away: 0.5, 0.0, side)[0] == side * np.inf

@@ -12,15 +12,18 @@ import statsmodels.api as sm
 from delong import delong_se
 from likelihood_tests import likelihood_ratio
 from logistic_data import births, birthwt
+from queen_outcomes.stats.logistic import plain
 from queen_outcomes.stats.logistic.plain import (
     collapse_rows,
     fit_plain,
+    rows_of,
     wald_test,
 )
 from queen_outcomes.stats.logistic.robust import cluster_cov
 from queen_outcomes.stats.logistic.validate import auc
 from random_courses import courses
 from scipy.special import expit
+from scipy.stats import f
 
 CLOSE = {"rtol": 1e-5, "atol": 6e-8}
 # glm takes its standard errors from the last step but one: good to four or five digits
@@ -243,3 +246,46 @@ def test_a_column_far_from_zero_is_fitted_as_well_as_a_centred_one():
 
 def test_a_singular_covariance_gives_no_wald_test():
     assert np.isnan(wald_test([1.0, 2.0], np.zeros((2, 2)), [0, 1]).statistic)
+
+
+def test_rows_are_joined_with_their_weights():
+    X, share, weights = collapse_rows([[1.0], [1], [2]], [1, 0, 1], [2, 1, 0])
+    assert X.tolist() == [[1], [2]]
+    assert share == pytest.approx([2 / 3, 0])
+    assert weights.tolist() == [3, 0]
+
+
+@pytest.mark.parametrize(
+    ("X", "y", "weights", "words"),
+    [
+        (np.ones(3), np.ones(3), np.ones(3), "differ in length"),
+        (np.ones((3, 0)), np.ones(3), np.ones(3), "differ in length"),
+        (np.ones((3, 1)), np.ones(3), np.ones(2), "differ in length"),
+        (np.ones((3, 1)), [0, 1, -0.1], np.ones(3), "neither no (0) nor yes (1)"),
+        (np.ones((3, 1)), [0, 1, 1.1], np.ones(3), "neither no (0) nor yes (1)"),
+        (np.ones((3, 1)), [0, 1, 1], [1, 1, -1], "a weight is below zero"),
+        (np.ones((3, 1)), [0, 1, 1], [1, np.inf, 1], "missing or not finite"),
+        (np.eye(3), [0, 1, 1], [1, 1, 0], "more terms (3) than rows (2)"),
+        (np.eye(3), [0, 1, 1], [1, 1, 1], ""),
+    ],
+)
+def test_what_forbids_a_fit_is_told(X, y, weights, words):
+    rows, message = rows_of(X, y, weights)
+    assert words in message
+    assert (rows is None) == bool(words)
+
+
+def test_a_fit_ends_after_few_looks(monkeypatch):
+    X, y, _ = courses()
+    looks, at = [], plain._at
+    monkeypatch.setattr(plain, "_at", lambda *given: looks.append(given) or at(*given))
+    fit_plain(X, y)
+    assert len(looks) < 10
+
+
+def test_infinite_degrees_of_freedom_are_none():
+    cov = np.array([[0.5, 0.1], [0.1, 0.4]])
+    usual = wald_test([1.0, 2.0], cov, [0, 1])
+    assert usual == wald_test([1.0, 2.0], cov, [0, 1], df=np.inf)
+    few = wald_test([1.0, 2.0], cov, [0, 1], df=7)
+    assert few.p == pytest.approx(f.sf(usual.statistic / 2, 2, 7))

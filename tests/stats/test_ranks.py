@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from queen_outcomes.stats.shares import ranks
 from queen_outcomes.stats.shares.ranks import expected_ranks, rank_limits
 
 # twelve hospitals' random intercepts and their errors, by glmer with 25 nodes
@@ -19,10 +20,10 @@ ERRORS += [0.2427728, 0.1795419, 0.2171526, 0.2605212, 0.1788346, 0.1804992]
 
 
 def test_hospitals_expected_ranks():
-    ranks = [3.428526, 10.082614, 6.064953, 3.837759, 2.758278, 5.857534, 5.408597]
-    ranks += [11.448442, 5.989358, 7.196828, 10.168873, 5.758238]
+    known = [3.428526, 10.082614, 6.064953, 3.837759, 2.758278, 5.857534, 5.408597]
+    known += [11.448442, 5.989358, 7.196828, 10.168873, 5.758238]
     found = expected_ranks(MODES, np.square(ERRORS))
-    np.testing.assert_allclose(found, ranks, atol=5e-5)
+    np.testing.assert_allclose(found, known, atol=5e-5)
     assert found.sum() == pytest.approx(78)
 
 
@@ -55,6 +56,28 @@ def test_drawn_ranks_average_to_the_exact_ones():
     rng = np.random.default_rng(3)
     modes, root = rng.normal(size=6), rng.normal(size=(6, 6)) / 2
     drawn = modes + np.random.default_rng(4).standard_normal((40_000, 6)) @ root.T
-    ranks = 1 + (drawn[:, :, None] > drawn[:, None, :]).sum(axis=2)
+    each = 1 + (drawn[:, :, None] > drawn[:, None, :]).sum(axis=2)
     found = expected_ranks(modes, root @ root.T)
-    np.testing.assert_allclose(ranks.mean(axis=0), found, atol=0.03)
+    np.testing.assert_allclose(each.mean(axis=0), found, atol=0.03)
+
+
+def test_limits_are_the_ranks_that_few_draws_lie_beyond(monkeypatch):
+    # 40 draws, of which one is 0.025; ranked in blocks of ten
+    monkeypatch.setattr(ranks, "AT_ONCE", 30)
+    rng = np.random.default_rng(2)
+    spread = rng.normal(size=(3, 3))
+    modes, covariance = np.array([0.3, 0.0, -0.6]), spread @ spread.T
+    normal = np.random.default_rng(9).standard_normal((40, 3))
+    drawn = modes + normal @ np.linalg.cholesky(covariance).T
+    each = np.array([[1 + np.sum(row < value) for value in row] for row in drawn])
+    found = rank_limits(modes, covariance, seed=9, draws=40)
+    assert found.low.tolist() == np.sort(each, axis=0)[0].tolist()
+    assert found.high.tolist() == np.sort(each, axis=0)[38].tolist()
+    half = rank_limits(modes, covariance, seed=9, draws=40, level=0.5)
+    assert half.low.tolist() == np.sort(each, axis=0)[9].tolist()
+    assert half.high.tolist() == np.sort(each, axis=0)[29].tolist()
+    assert len(rank_limits([], np.empty((0, 0))).low) == 0
+
+
+def test_an_order_without_spread_is_certain():
+    assert expected_ranks([0.2, 0.1, 0.2], np.zeros(3)).tolist() == [2.5, 1, 2.5]

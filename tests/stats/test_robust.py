@@ -119,3 +119,41 @@ def test_data_without_a_covariance_give_nan_and_words():
     doubled, twice = np.column_stack([X, X[:, 1]]), np.append(beta, 0.0)
     assert np.isnan(cluster_cov(doubled, y, twice, batch)).all()
     assert np.isnan(satterthwaite_df(doubled, twice, batch)).all()
+
+
+def test_rows_and_batches_without_weight_take_no_part():
+    X, y, beta, batch = fitted(n=80, batches=6)
+    weights = (batch > 0).astype(float)
+    kept = batch > 0
+    for kind in ("CR0", "CR1", "CR2"):
+        found = cluster_cov(X, y, beta, batch, kind, weights)
+        alone = cluster_cov(X[kept], y[kept], beta, batch[kept], kind)
+        np.testing.assert_allclose(found, alone, rtol=1e-9)
+
+
+def test_two_batches_and_as_many_rows_as_terms_are_the_least_there_is():
+    X, y = np.array([[1.0, 0], [1, 1], [1, 2]]), np.array([1.0, 0, 1])
+    beta = np.array([0.2, -0.1])
+    p = expit(X[:2] @ beta)
+    M = np.linalg.inv((X[:2] * (p * (1 - p))[:, None]).T @ X[:2])
+    scores = X[:2] * (y[:2] - p)[:, None]
+    found = cluster_cov(X[:2], y[:2], beta, [1, 2], "CR1")
+    np.testing.assert_allclose(found, 2 * M @ scores.T @ scores @ M, rtol=1e-9)
+    assert np.isnan(cluster_cov(X[:1], y[:1], beta, [1])).all()
+    assert np.isnan(cluster_cov(X[:0], y[:0], beta, [])).all()
+    assert np.isnan(satterthwaite_df(X, beta, [1, 1, 1])).all()
+    with pytest.raises(ValueError, match="CR0, CR1 or CR2"):
+        cluster_cov(X, y, beta, [1, 2, 3], "CR3")
+
+
+def test_half_a_precision_counts_as_well_as_a_whole_one():
+    X, y, beta, batch = fitted(n=80, batches=6)
+    pull = np.array([0.0, 0.5, 0, 0.25])
+    p = expit(X @ beta)
+    M = np.linalg.inv((X * (p * (1 - p))[:, None]).T @ X + np.diag(pull))
+    scores = X * (y - p)[:, None]
+    sums = np.array([scores[batch == b].sum(axis=0) for b in np.unique(batch)])
+    found = cluster_cov(X, y, beta, batch, "CR0", pull=pull)
+    np.testing.assert_allclose(
+        found, M @ (sums.T @ sums + np.diag(pull)) @ M, rtol=1e-9
+    )

@@ -87,6 +87,11 @@ def test_a_hundred_values_use_quantiles_at_the_ends_and_fewer_the_fifth():
     assert rcs_knots(x[:99], 4)[-1] == 94.0
 
 
+def test_ten_values_are_enough_for_knots():
+    assert rcs_knots(np.arange(10.0), 3).tolist() == [4, 4.5, 5]
+    assert len(rcs_knots(np.arange(9.0), 3)) == 0
+
+
 def test_tied_values_get_fewer_knots_or_none():
     x = np.repeat([8.0, 10.0, 12.0], 60)
     assert len(rcs_knots(x, 5)) == 3

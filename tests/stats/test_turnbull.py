@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from queen_outcomes.stats.times.curve_limits import (
+    _jackknife,
     batch_limits,
     draw_batches,
     logit_limits,
@@ -267,6 +268,15 @@ def test_a_share_that_does_not_vary_has_the_limits_of_its_count():
     assert low.tolist() == [*own[0][:3], usual[0][3]]
     assert high.tolist() == [*own[1][:3], usual[1][3]]
     assert share_limits(0.4, 0.1, 9, 0)[0] == own[0][3]
+
+
+def test_a_jackknife_by_hand_with_refits_that_several_share():
+    # 0.2 left out once and 0.6 three times: mean 0.5, squares 0.09 and 3 x 0.01
+    shares = np.array([[0.2, 0.1], [np.nan, 0.9], [0.6, 0.1]])
+    found = _jackknife(shares, np.array([1, 5, 3]))
+    assert found == pytest.approx([np.sqrt(3 / 4 * 0.12), 0])
+    assert _jackknife(shares[[0, 2]], np.ones(2))[0] == pytest.approx(0.2)
+    assert np.isnan(_jackknife(shares[:2], np.array([1, 5]))).tolist() == [True, True]
 
 
 def test_as_many_batches_are_drawn_as_there_are():

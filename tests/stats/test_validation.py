@@ -7,6 +7,7 @@ import pytest
 from delong import delong_se
 from queen_outcomes.stats.logistic.plain import fit_plain
 from queen_outcomes.stats.logistic.validate import (
+    _places,
     auc,
     auc_limits,
     forward_split,
@@ -41,6 +42,77 @@ def test_few_groups_give_as_many_folds_and_one_group_none():
     assert set(group_folds(["a", "b", "b"], [0, 1, 1], 10)) == {0, 1}
     assert set(group_folds(["a", "a"], [0, 1])) == {0}
     assert group_folds([], []).shape == (0,)
+
+
+def test_folds_by_hand():
+    # of 6 yes and 6 no: a has 2 and 2, b 3 and 0, c 0 and 3, d 1 and 1. a goes first; b
+    # where nothing is; c beside b, with which it shares no answer; d beside a
+    groups = np.repeat(list("abcd"), [4, 3, 3, 2])
+    y = [1, 1, 0, 0, 1, 1, 1, 0, 0, 0, 1, 0]
+    assert group_folds(groups, y, 2).tolist() == [0] * 4 + [1] * 6 + [0] * 2
+    # where nothing is shared, into the emptiest fold
+    groups = np.repeat(list("abc"), [4, 3, 2])
+    y = [1] * 4 + [0] * 3 + [1] * 2
+    assert group_folds(groups, y, 3).tolist() == [0] * 4 + [1] * 3 + [2] * 2
+    assert group_folds(["a"], [1]).tolist() == [0]
+    before, last = forward_split([2026])
+    assert (before.tolist(), last.tolist()) == ([False], [True])
+
+
+def test_measures_of_four_predictions_by_hand():
+    y, p = np.array([1.0, 0, 1, 0]), np.array([0.8, 0.7, 0.6, 0.3])
+    gap = np.append(y, 1), np.append(p, np.nan), [1, 1, 1, 1, 2]
+    found = validate(*gap, base=[0.5, 0.5, 0.25, 0.25, 0.9])
+    assert (found.n, found.yes, found.auc) == (4, 2, 0.75)
+    assert found.brier == pytest.approx((0.04 + 0.49 + 0.16 + 0.09) / 4)
+    assert found.base_brier == pytest.approx((0.25 + 0.25 + 0.5625 + 0.0625) / 4)
+    assert found.message == "too few groups with both answers for limits of the AUC"
+    plain = validate(y, p, [1, 1, 1, 1])
+    assert plain.base_brier == 0.25
+    one = validate([1.0], [0.4], [1])
+    assert (one.n, one.yes, one.brier) == (1, 1, pytest.approx(0.36))
+    assert one.message == "calibration: more terms (2) than rows (1)"
+    seen, base = out_of_fold(
+        lambda train, test: np.full(test.sum(), 0.1 * train.sum()), [0, 0, 1], [1, 0, 1]
+    )
+    assert seen == pytest.approx([0.1, 0.1, 0.2])
+    assert base.tolist() == [1, 1, 0.5]
+
+
+@pytest.mark.parametrize(("level", "groups"), [(0.95, 4), (0.8, 4), (0.95, 2)])
+def test_limits_are_quantiles_over_groups_drawn_again(level, groups):
+    rng = np.random.default_rng(5)
+    y, p = np.tile([0.0, 1.0], 10), np.round(rng.random(20), 1)
+    group = rng.permutation(20) % groups
+    draws = np.random.default_rng(7).multinomial(groups, [1 / groups] * groups, 40)
+    each = []
+    for draw in draws:
+        rows = np.repeat(np.arange(20), draw[group])
+        pairs = [
+            (a > b) + 0.5 * (a == b)
+            for a in p[rows][y[rows] == 1]
+            for b in p[rows][y[rows] == 0]
+        ]
+        each.append(np.mean(pairs))
+    expected = np.quantile(each, [(1 - level) / 2, (1 + level) / 2])
+    found = auc_limits(y, p, group, level=level, seed=7, replicates=40)
+    assert found == pytest.approx(tuple(expected))
+
+
+@pytest.mark.parametrize("seed", range(1, 6))
+def test_half_of_the_resamples_must_hold_both_answers(seed):
+    draws = np.random.default_rng(seed).multinomial(2, [0.5, 0.5], 101)
+    both = (draws == 1).all(axis=1).sum()
+    assert 40 < both < 61
+    found = auc_limits([1.0, 0.0], [0.8, 0.3], [1, 2], seed=seed, replicates=101)
+    assert found == pytest.approx(
+        (1, 1) if 2 * both > 101 else (np.nan,) * 2, nan_ok=True
+    )
+
+
+def test_of_very_many_predictions_a_thousand_places_are_told_apart():
+    assert _places(np.array([0.3, 0.1, 0.3])).tolist() == [2.5, 1, 2.5]
+    assert _places(np.arange(2000.0))[:4].tolist() == [0, 1, 1, 2]
 
 
 def test_the_last_season_is_held_back():

@@ -28,6 +28,8 @@ LOOSE, STIFF = 2.0, 100.0
 """Bounds of how much batches are pulled together, in events a batch."""
 NEIGHBOURS = 9
 """Steps that make the usual rate of beginning to lay about a day."""
+WEIGHING = 2**16
+"""Place of the chance by which batches are weighted, beyond all steps."""
 CLIP = 3.0
 """Of a course's log factor."""
 
@@ -206,9 +208,9 @@ def fill_in(
 
 def _pair(seen: SeenCourses, model: Model, keys, clusters, numbers) -> list[Histories]:
     """Draw the histories of some numbers from rates learned anew."""
-    names = np.full(clusters.max() + 1, np.iinfo(np.uint64).max, np.uint64)
+    names = np.full(len(np.bincount(clusters)), np.iinfo(np.uint64).max, np.uint64)
     np.minimum.at(names, clusters, keys)
-    weight = -np.log1p(-even(names, numbers[0], 2**16))[clusters]
+    weight = -np.log1p(-even(names, numbers[0], WEIGHING))[clusters]
     again = learn(seen, model, weight / weight.mean(), ROUNDS_AGAIN)
     chances = [lambda block, step, k=k: even(keys[block], k, step) for k in numbers]
     likely = partial(seen.likelihood, again.signs)

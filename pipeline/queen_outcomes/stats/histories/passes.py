@@ -74,7 +74,8 @@ class Histories:
 
 def blocks(n: int) -> list[slice]:
     """Part n courses, so that memory does not grow with their number; at least one part."""
-    return [slice(at, at + BLOCK) for at in range(0, max(n, 1), BLOCK)]
+    starts = range(0, max(n, 1), BLOCK)
+    return [slice(at, at + BLOCK) for at in starts]
 
 
 Seen = Callable[[slice], np.ndarray]
@@ -102,7 +103,7 @@ def count_all(
         [
             {
                 name: join([getattr(part, kind)[name] for part in parts])
-                for name in getattr(parts[0], kind)
+                for name in getattr(parts[-1], kind)
             }
             for kind in kinds
         ]
@@ -171,7 +172,7 @@ class Chain:
 
     def _place(self, state: int) -> int:
         """Give the place of a state other than working in this module's order."""
-        return state + (self.steps.sets - 1 if state > WORKING else 0)
+        return state if state < WORKING else state + self.steps.sets - 1
 
     def base(self, name: str) -> np.ndarray:
         """Give a cause's rate by step, and by set where it depends on that."""

@@ -200,7 +200,7 @@ def _standardised(columns: Sequence[np.ndarray], n: int) -> np.ndarray:
         return np.empty((n, 0))
     X = np.column_stack([*columns, columns[0]])
     spread = X.std(axis=0)
-    return ((X - X.mean(axis=0)) / np.where(spread > 0, spread, 1.0))[:, :-1]
+    return ((X - X.mean(axis=0)) / np.where(spread > 0.0, spread, 1.0))[:, :-1]
 
 
 def match_means(X, values, gap, rng: np.random.Generator) -> np.ndarray:

@@ -76,7 +76,9 @@ def find_fault(X, y, codes, trials, weights, pull) -> str:
         if words:
             return words
     if pull.shape != X.shape[1:] or not np.isfinite(pull).all() or (pull < 0).any():
-        return "what draws coefficients to zero is not a number from 0 on for each column"
+        return (
+            "what draws coefficients to zero is not a number from 0 on for each column"
+        )
     if any(code.dtype.kind not in "iu" or code.min() < 0 for code in codes):
         return "a grouping holds codes that are not whole numbers from 0 on"
     if (

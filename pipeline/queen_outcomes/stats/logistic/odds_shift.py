@@ -46,8 +46,8 @@ def odds_shift(
     share = logit(observed / len(logits))
     low, high = share - logits.max() - 1e-6, share - logits.min() + 1e-6
     # chances averaged over intercepts rise less steeply, and their shift may lie beyond
-    while excess(low) > 0:
+    while excess(low) > 0.0:
         low -= 1.0 + abs(low)
-    while excess(high) < 0:
+    while excess(high) < 0.0:
         high += 1.0 + abs(high)
     return float(brentq(excess, low, high, xtol=1e-13, rtol=1e-14))

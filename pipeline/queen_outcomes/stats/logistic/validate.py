@@ -219,8 +219,8 @@ def auc_limits(
     groups, or more than half of the resamples had only one answer.
     """
     y, p = np.asarray(y, float), np.asarray(p, float)
-    code = np.unique(np.asarray(groups), return_inverse=True)[1]
-    many = int(code.max()) + 1 if len(code) else 0
+    names, code = np.unique(np.asarray(groups), return_inverse=True)
+    many = len(names)
     if many < 2:
         return np.nan, np.nan
     place = np.unique(_places(p), return_inverse=True)[1]

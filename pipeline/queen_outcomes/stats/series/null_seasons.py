@@ -414,8 +414,8 @@ class _Track:
     def __init__(self, planned: int, chance: float, replicates: int) -> None:
         self.planned, self.chance, self.replicates = planned, chance, replicates
         width = replicates + min(replicates, ALTERNATIVES) + 1
-        self.value, self.failures = np.zeros((2, width)), np.zeros(width)
-        self.crossed = np.zeros((2, replicates), bool)
+        self.value, self.failures = np.zeros((len(RATIOS), width)), np.zeros(width)
+        self.crossed = np.zeros((len(RATIOS), replicates), bool)
         self.found_at = np.zeros(width - 1 - replicates)
         self.seen = self.decided = 0
         self.expected = 0.0

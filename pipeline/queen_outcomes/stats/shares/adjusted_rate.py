@@ -215,11 +215,11 @@ def _crossing(
     inner, outer = start, start + step
     # the start may lie beyond, as with batches alike in all courses
     while over(inner) <= 0:
-        outer, inner, step = inner, inner - step, 2 * step
+        outer, inner, step = inner, inner - step, step + step
         if abs(step) > WIDEST:
             return -side * np.inf
     while over(outer) > 0:
-        inner, outer, step = outer, outer + step, 2 * step
+        inner, outer, step = outer, outer + step, step + step
         if abs(step) > WIDEST:
             return side * np.inf
     return _between(over, inner, outer)

@@ -103,7 +103,7 @@ def _counted(modes, covariance, draws: int, seed: int) -> np.ndarray:
 
     root, operators = _root(covariance), len(modes)
     rng = np.random.default_rng(seed)
-    rows = max(1, AT_ONCE // operators)
+    rows = -(-AT_ONCE // operators)
     counts = np.zeros((2, operators, operators + 1), int)
     for start in range(0, draws, rows):
         size = min(rows, draws - start)
