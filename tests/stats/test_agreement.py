@@ -77,4 +77,5 @@ def test_a_pair_that_was_not_both_measured_is_left_out():
 )
 def test_scores_that_allow_no_kappa_give_a_reason(found, words):
     assert words in found.message
+    assert found.n == (9 if words == "same score" else 0)
     assert np.isnan(found.kappa)

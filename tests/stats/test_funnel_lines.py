@@ -87,3 +87,10 @@ def test_operators_are_flagged_just_beyond_the_line_of_flags(raised):
     line = flagging_p(int((found.direction != 0).sum()), 12)
     np.testing.assert_array_equal(found.p <= line, found.direction != 0)
     assert (found.direction != 0).any() == (raised < 1)
+
+
+def test_the_line_of_flags_by_hand():
+    # a twentieth of those flagged over those asked; of nobody flagged the first's
+    assert flagging_p(0, 12) == flagging_p(1, 12) == pytest.approx(0.05 / 12)
+    assert flagging_p(3, 12) == pytest.approx(0.0125)
+    assert flagging_p(0, 0) == flagging_p(1, 1) == 0.05

@@ -16,6 +16,7 @@ from queen_outcomes.stats.logistic import imputation
 from queen_outcomes.stats.logistic.imputation import (
     _chain_of,
     _dummies,
+    _inverse,
     _standardised,
     draw_levels,
     impute,
@@ -241,6 +242,12 @@ def test_chances_of_levels_are_drawn_as_far_as_they_are_uncertain():
     found = draw_levels(np.ones((12, 1)), codes, codes < 0, rng)
     assert found.tolist() == [3, 5]
     assert rng.free == 9
+
+
+def test_a_ridge_of_a_ten_thousandth_a_course_keeps_columns_apart():
+    found = _inverse(np.ones((10, 2)))
+    known = np.linalg.inv(np.array([[10.001, 10], [10, 10.001]]))
+    np.testing.assert_allclose(found, known, rtol=1e-9)
 
 
 def test_a_batch_tells_of_a_course_by_its_others():

@@ -6,9 +6,11 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 import statsmodels.api as sm
-from queen_outcomes.stats.logistic import mixed
+from queen_outcomes.stats.logistic import mixed, mixed_sparse
 from queen_outcomes.stats.logistic.mixed import fit_again, fit_mixed
 from queen_outcomes.stats.logistic.mixed_laplace import Laplace, cross
+from queen_outcomes.stats.logistic.mixed_sparse import dot, times
+from scipy.sparse import csr_array
 from scipy.special import expit
 
 
@@ -438,3 +440,40 @@ def test_a_second_grouping_of_one_level_meets_every_level_once():
     assert pattern.owner.tolist() == [0, 0, 0, 1]
     alone = cross(np.array([[0, 1, 2]]), [3])
     assert (len(alone.row), alone.layout.unknowns, alone.largest) == (0, 0, 3)
+
+
+def test_products_of_what_is_empty_are_zeros_and_others_the_usual_ones():
+    rng = np.random.default_rng(1)
+    one, other = rng.normal(size=(4, 3)), rng.normal(size=(3, 2))
+    for left in (one, np.asfortranarray(one)):
+        assert times(left, other[:, 0]) == pytest.approx(one @ other[:, 0])
+        for right in (other, np.asfortranarray(other)):
+            assert times(left, right) == pytest.approx(one @ other)
+    assert times(one[:0], other[:, 0]).shape == (0,)
+    assert times(one[:, :0], other[:0]).tolist() == [[0, 0]] * 4
+    assert times(one, other[:, :0]).shape == (4, 0)
+    assert dot(other[0], other[1]) == pytest.approx(other[0] @ other[1])
+    assert dot(one[:0, 0], one[:0, 0]) == 0
+
+
+def test_an_unknown_that_meets_all_others_goes_to_the_border(monkeypatch):
+    monkeypatch.setattr(mixed_sparse, "DENSE_UP_TO", 59)
+    monkeypatch.setattr(mixed_sparse, "SMALLEST_BLOCK", 4)
+    near = np.abs(np.subtract.outer(np.arange(60), np.arange(60))) <= 1
+    near[17] = near[:, 17] = True
+    layout = mixed_sparse.plan(csr_array(near.astype(float)))
+    assert (layout.border, layout.place[17]) == (1, 59)
+    # blocks of 4 below each other, and one row of 60
+    assert (layout.unknowns, layout.blocks) == (60, 15)
+    assert layout.size == 14 * 16 + 9 + 13 * 16 + 12 + 60
+    row, column = np.nonzero(np.tril(near))
+    places = layout.locate(layout.place[row], layout.place[column])
+    assert len(np.unique(places)) == len(places)
+    assert (places >= 0).all()
+    assert (places < layout.size).all()
+    # few unknowns are one dense block; of such as all meet all only a corner is left out
+    few = mixed_sparse.plan(csr_array(near[:59, :59].astype(float)))
+    assert (few.border, few.blocks, few.size) == (0, 1, 59**2)
+    all_meet = mixed_sparse.plan(csr_array(np.ones((60, 60))))
+    assert (all_meet.border, all_meet.size) == (0, 4 * 4 + 56 * 4 + 56 * 56)
+    assert mixed_sparse.plan(csr_array((0, 0))).unknowns == 0

@@ -232,3 +232,4 @@ def test_what_forbids_a_fit_is_told_exactly(change, words):
     }
     fit = fit_onset(**(usual | change))
     assert (fit.kind, fit.message) == ("none", words)
+    assert (fit.clusters, fit.layers) == (0, 0)

@@ -5,6 +5,7 @@ Firth's fit where the plain one has none, and what may not change it.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -16,6 +17,7 @@ from queen_outcomes.stats.logistic.mixed_average import integrate_random
 from queen_outcomes.stats.logistic.odds_shift import odds_shift
 from queen_outcomes.stats.logistic.penalised import (
     _hessian,
+    _remarks,
     climb,
     fit_firth,
     place,
@@ -294,3 +296,15 @@ def test_a_limit_is_walked_to_by_newton_s_steps_within_its_bracket():
     assert np.isnan(walked(lambda away: -1e-3, 0.0)[0])
     for side in (1.0, -1.0):
         assert walked(lambda away: 0.5, 0.0, side)[0] == side * np.inf
+
+
+def test_columns_without_a_limit_are_named():
+    rows, _ = small()
+    low, high = np.array([np.nan, 0.0, 0]), np.array([1.0, 1, np.inf])
+    assert _remarks(rows, low[1:2], high[1:2]) == ""
+    words = "no limit was found for columns: 0, 2"
+    assert _remarks(rows, low, high) == words
+    alike = replace(rows, y=np.zeros(50))
+    assert _remarks(alike, low, high) == f"every answer is no; {words}"
+    assert _remarks(alike, low[1:2], high[1:2]) == "every answer is no"
+    assert fit_firth(np.ones(3), [0, 1, 1]).cov.shape == (0, 0)

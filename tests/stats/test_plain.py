@@ -234,6 +234,7 @@ def test_data_that_allow_no_fit_give_a_reason_and_no_number(words):
 
 def test_no_rows_at_all_give_a_reason():
     assert not fit_plain(np.empty((0, 2)), np.empty(0)).converged
+    assert fit_plain(np.ones(3), np.ones(3)).cov.shape == (0, 0)
 
 
 def test_a_column_far_from_zero_is_fitted_as_well_as_a_centred_one():

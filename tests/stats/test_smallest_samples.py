@@ -276,7 +276,9 @@ def test_lines_of_a_funnel_begin_at_one_course():
     [(np.inf, 4, 1.0), (40, 0, 1.0), (40, 4, 0.0), (40, 4, 1.5)],
 )
 def test_a_size_that_nobody_can_raise_is_said(size, per_batch, decided):
-    assert "no number" in arm_plan(size, per_batch, 1.0, decided).message
+    found = arm_plan(size, per_batch, 1.0, decided)
+    assert found.message == "no number of queens would do"
+    assert (found.decided, found.queens, found.batches) == (np.inf, 0, 0)
 
 
 def test_queens_and_batches_of_an_arm_by_hand():

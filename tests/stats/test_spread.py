@@ -222,6 +222,7 @@ def test_one_batch_has_the_limits_of_its_courses():
 def test_nothing_has_limits_too_and_no_estimate():
     none = incidence(*np.empty((5, 0)), [21])
     assert (none.estimate[0], none.low[0], none.high[0]) == (0, 0, 1)
+    assert (none.known, none.clusters) == (0, 0)
     empty = np.empty(0)
     risk = AtRisk(empty, empty, empty, empty, empty.astype(int), empty)
     assert incidence_of(risk) == []

@@ -223,7 +223,8 @@ def test_one_batch_and_one_answer_still_get_limits():
 def test_no_courses_have_no_limits():
     limits = batch_limits([], [], [], clusters=[], days=[21], seed=1)
     assert np.isnan(limits.low).all()
-    assert limits.method == "there are no courses"
+    assert (limits.batches, limits.method) == (0, "there are no courses")
+    assert fit_turnbull([], [], []).iterations == 0
 
 
 @pytest.mark.parametrize("weights", [[-1, 2], [0, 0], [np.nan, 1], [np.inf, 1]])

@@ -222,7 +222,7 @@ def match_means(X, values, gap, rng: np.random.Generator) -> np.ndarray:
     """
     seen = ~gap
     A, target = X[seen], values[seen]
-    inverse = np.linalg.inv(A.T @ A + RIDGE * len(A) * np.eye(X.shape[1]))
+    inverse = _inverse(A)
     estimate = inverse @ (A.T @ target)
     expected = A @ estimate
     free = max(len(target) - X.shape[1], 1)
@@ -261,7 +261,7 @@ def draw_levels(X, codes, gap, rng: np.random.Generator) -> np.ndarray:
     seen = ~gap
     A, levels = X[seen], np.unique(codes[seen])
     Y = (codes[seen][:, None] == levels).astype(float)
-    inverse = np.linalg.inv(A.T @ A + RIDGE * len(A) * np.eye(X.shape[1]))
+    inverse = _inverse(A)
     estimate = inverse @ (A.T @ Y)
     free = max(len(A) - X.shape[1], 1)
     sigma = np.sqrt(np.sum((Y - A @ estimate) ** 2, axis=0) / rng.chisquare(free))
@@ -271,6 +271,10 @@ def draw_levels(X, codes, gap, rng: np.random.Generator) -> np.ndarray:
     upto = np.cumsum(chances, axis=1)
     place = rng.random(len(chances))[:, None] * upto[:, -1:]
     return levels[np.sum(place > upto[:, :-1], axis=1)]
+
+
+def _inverse(A: np.ndarray) -> np.ndarray:
+    return np.linalg.inv(A.T @ A + RIDGE * len(A) * np.eye(A.shape[1]))
 
 
 def _normal(cov: np.ndarray, rng: np.random.Generator) -> np.ndarray:

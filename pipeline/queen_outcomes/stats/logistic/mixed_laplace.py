@@ -401,13 +401,11 @@ class Laplace:
         return eta
 
     def _move(self, fixed, scale, eta, step, *, far):
-        share = 1.0
-        before = self._penalised(eta, self.modes) if far else np.inf
+        start, share = self.modes, 1.0
+        before = self._penalised(eta, start) if far else None
         while True:
-            modes = self.modes - share * step
-            eta = self._eta(fixed, scale * modes)
-            if not far or share < 1e-6 or self._penalised(eta, modes) <= before:
-                break
+            self.modes = start - share * step
+            eta = self._eta(fixed, scale * self.modes)
+            if share < 1e-6 or not (far and self._penalised(eta, self.modes) > before):
+                return eta
             share /= 2
-        self.modes = modes
-        return eta
