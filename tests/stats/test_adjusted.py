@@ -174,6 +174,9 @@ def test_averages_by_weight_with_further_slopes_and_their_limits():
     )  # fmt: skip
     assert np.isnan(nobody.probability).all()
     assert nobody.message == "the model gives no estimate"
+    vague = adjusted_probabilities(lambda _: np.ones((2, 1)), ["a"], [0.5], [[np.nan]])
+    assert np.isfinite(vague.probability).all()
+    assert vague.message == "the model gives no estimate"
     sure = adjusted_probabilities(
         lambda value: np.array([[value]]), [1.0, 0.0], [1.0], np.eye(1),
         mean_probability=lambda eta: (eta, np.ones_like(eta)),

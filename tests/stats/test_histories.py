@@ -465,6 +465,11 @@ def test_few_known_courses_have_wilson_s_limits_over_the_design_effect():
 def test_a_share_of_one_filling_or_one_batch_or_all_alike():
     one = filled_share(GAPPY[:1], OF_BATCH, 40)
     assert (one.estimate, one.unsettled) == (pytest.approx(5 / 7), 0)
+    twice = [(np.ones(8, bool), np.zeros(8, bool))] * 2
+    _, within, _ = by_rubin(GAPPY[[0, 0]], twice)
+    reach = stats.t.ppf(0.975, freedom_with_gaps(1, 0.0, 2)) * np.sqrt(within)
+    odds = np.log(5 / 2) - reach / (10 / 49)
+    assert np.log(one.low / (1 - one.low)) == pytest.approx(odds)
     alone = filled_share(GAPPY[:1], np.zeros(8), 40)
     apart = filled_share(GAPPY[:1], np.arange(8), 40)
     assert (alone.low, alone.high) == (apart.low, apart.high)
