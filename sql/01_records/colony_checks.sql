@@ -7,7 +7,7 @@ WITH asked AS (
     FROM staged_checks AS c
     WHERE c.colony_id IS NOT NULL AND c.checked_on <= $as_of
         AND NOT EXISTS (
-            SELECT 1 FROM stays AS s
+            SELECT * FROM stays AS s
             WHERE s.alone AND s.queen_id = c.queen_id AND s.colony_id = c.colony_id
                 AND c.checked_on BETWEEN s.placed_on AND coalesce(s.last_on, DATE 'infinity')
         )

@@ -35,7 +35,7 @@ WITH seats AS (
     FROM checked AS c
     JOIN first_gone AS g ON g.queen_id = c.queen_id AND g.left_on < c.checked_on
     WHERE NOT EXISTS (
-        SELECT 1 FROM done AS d
+        SELECT * FROM done AS d
         WHERE d.queen_id = c.queen_id AND d.day > g.left_on AND d.day <= c.checked_on
     )
 ), queens AS (

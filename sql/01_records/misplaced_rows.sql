@@ -15,8 +15,8 @@ WITH other AS (
 ), found AS (
     SELECT "table", 1 AS lost, 0 AS doubled
     FROM staged_refs AS s
-    WHERE NOT EXISTS (SELECT 1 FROM accepted_refs AS a WHERE a.ref = s.ref)
-        AND NOT EXISTS (SELECT 1 FROM other AS o WHERE o.ref = s.ref)
+    WHERE NOT EXISTS (SELECT * FROM accepted_refs AS a WHERE a.ref = s.ref)
+        AND NOT EXISTS (SELECT * FROM other AS o WHERE o.ref = s.ref)
     UNION ALL
     SELECT "table", 0, 1 FROM accepted_refs WHERE ref IN (SELECT ref FROM other)
     UNION ALL

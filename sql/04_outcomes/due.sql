@@ -39,7 +39,7 @@ unseen AS (
     SELECT planned.*
     FROM planned
     WHERE NOT EXISTS (
-        SELECT 1
+        SELECT *
         FROM looks
         WHERE
             looks.course_no = planned.course_no

@@ -8,7 +8,7 @@ WITH closing AS (
         due.useful_until,
         coalesce(due.colony_id, due.queen_id) AS place,
         EXISTS (
-            SELECT 1
+            SELECT *
             FROM looks
             WHERE looks.course_no = courses.course_no AND looks.day > 0
         ) AS seen

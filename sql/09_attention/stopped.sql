@@ -22,7 +22,7 @@ INNER JOIN linked_checks AS looks
 WHERE
     last.last_on <= $as_of - $silent_days
     AND last.last_on > $as_of - $before_days
-    AND EXISTS (SELECT 1 FROM due WHERE status = 'due')
+    AND EXISTS (SELECT * FROM due WHERE status = 'due')
 GROUP BY last.checker, last.last_on
 HAVING count(*) >= $fewest_looks
 ORDER BY last.last_on DESC, last.checker

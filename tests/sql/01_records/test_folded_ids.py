@@ -44,6 +44,11 @@ def test_without_a_home_the_earliest_is_the_label():
     assert found == {("N 1", "checks"): "n1", ("N-01", "placements"): "n1"}
 
 
+def test_two_spellings_are_enough():
+    rows = [("Q1", "inseminations", 1), ("q1", "checks", 2)]
+    assert folded(rows) == {("q1", "checks"): "Q1"}
+
+
 def test_ids_that_differ_in_more_are_left():
     rows = [("Q10", "inseminations", 1), ("Q1", "checks", 2), ("Q1a", "checks", 3)]
     assert folded(rows) == {}
