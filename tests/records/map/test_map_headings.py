@@ -8,7 +8,7 @@ import tomllib
 import pytest
 from queen_outcomes.base import resources
 from queen_outcomes.records.map import words
-from queen_outcomes.records.map.contents import Contents, day_of, is_tick, number_of
+from queen_outcomes.records.map.contents import Contents
 from queen_outcomes.records.map.fits import fit
 from queen_outcomes.records.map.headings import heading
 from queen_outcomes.records.map.opened import Cell
@@ -82,64 +82,6 @@ def test_unit_of_a_heading(text, unit):
 )
 def test_place_in_a_series(text, slot):
     assert heading(text).slot == slot
-
-
-@pytest.mark.parametrize(
-    ("text", "days"),
-    [
-        ("4/30/24", {"mdy": "2024-04-30"}),
-        ("05/06/2024", {"dmy": "2024-06-05", "mdy": "2024-05-06"}),
-        ("2026-6-3", {"any": "2026-06-03"}),
-        ("2026/06/03", {"any": "2026-06-03"}),
-        ("15 Jul 2024", {"any": "2024-07-15"}),
-        ("20.07.2025 r.", {"dmy": "2025-07-20"}),
-        ("3. März 2025", {"any": "2025-03-03"}),
-        ("4 de mayo de 2025", {"any": "2025-05-04"}),
-    ],
-)
-def test_days_keep_every_reading(text, days):
-    seen = day_of(text)
-    assert seen is not None
-    assert {way: str(day) for way, day in seen.days} == days
-
-
-@pytest.mark.parametrize("text", ["24/001", "G1", "2025-0?-11", "8.5.", "13/13/2024"])
-def test_what_is_no_day(text):
-    seen = day_of(text)
-    assert seen is None or seen.yearless
-
-
-@pytest.mark.parametrize(
-    ("text", "value", "unit"),
-    [
-        ("8µl", 8, "uL"),
-        ("8 μl", 8, "uL"),
-        ("4+4", 8, ""),
-        ("2x4", 8, ""),
-        ("59 °F", 59, "F"),
-        ("88 %", 88, "%"),
-        ("7,5", 7.5, ""),
-    ],
-)
-def test_numbers_with_units(text, value, unit):
-    number = number_of(text)
-    assert number is not None
-    assert (number.value, number.unit) == (value, unit)
-
-
-@pytest.mark.parametrize(
-    ("text", "tick"),
-    [
-        ("x", True),
-        ("✓ HK", True),
-        ("✓hk", True),
-        ("xenia", False),
-        ("x HK", True),
-        ("no", False),
-    ],
-)
-def test_ticks(text, tick):
-    assert is_tick(text) is tick
 
 
 def test_another_language_by_one_file(tmp_path, monkeypatch):

@@ -352,7 +352,7 @@ def _days_in(sheet: Sheet) -> int:
             counts[at] += row.cells[at].kind == "date" or bool(
                 seen and not seen.yearless
             )
-    return max(counts.values(), default=0)
+    return max(counts.values())
 
 
 def grafting(station: Station) -> list[Question]:
@@ -372,7 +372,9 @@ def grafting(station: Station) -> list[Question]:
             for earlier, later in zip(days.days, done.days, strict=False)
             if earlier and later and len(days.days) == len(done.days)
         )
-        middle = gaps[len(gaps) // 2] if gaps else 0
+        if not gaps:
+            continue
+        middle = gaps[len(gaps) // 2]
         if _GRAFT_DAYS[0] <= middle <= _GRAFT_DAYS[1]:
             questions.append(
                 Question(
@@ -475,7 +477,5 @@ def _is_unknown_day(part: Part, name: str) -> bool:
 
 def _doubtful(part: Part, name: str, use: Use) -> bool:
     held = part.contents(name)
-    gate = min(
-        (can_hold(ours_of(part.table, name).kind, name, h) for h in held), default=1
-    )
+    gate = min(can_hold(ours_of(part.table, name).kind, name, h) for h in held)
     return use.worth < 0.6 and bool(part.texts(name)) and gate > 0

@@ -186,8 +186,11 @@ def crosses(texts: Iterable[str]) -> set[str]:
 
 def ticked_by(text: str) -> str:
     """Give the initials beside a tick; empty where there are none."""
-    match = _INITIALS.match(text.strip())
-    return match[2].strip() if match and is_tick(text.strip()) else ""
+    text = text.strip()
+    match = _INITIALS.match(text)
+    # "xx" is two ticks, nobody's initials
+    named = match and is_tick(text) and not set(text) <= TICKS
+    return match[2].strip() if named else ""
 
 
 class Contents:

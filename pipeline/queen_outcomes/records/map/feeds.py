@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from pathlib import PurePosixPath
 from types import MappingProxyType
 
 from queen_outcomes.facts.dictionary import FLAT_QUEEN_FACTS, FLAT_SEMEN_FACTS, TABLES
@@ -131,7 +132,7 @@ def find(
     said : mapping of mappings
         Table -> our column -> the heading that the settings have for it: it is kept.
     """
-    if not sheet.header or not sheet.rows:
+    if not sheet.rows:
         return []
     series = slots.find(sheet)
     taken = {c.at for one in series for cs in one.slots.values() for c in cs}
@@ -554,9 +555,8 @@ def unit_of(column: SheetColumn, table: str, name: str) -> str:
 def _topics(source: str) -> frozenset[str]:
     """Give the tables that a file's and a sheet's name speak of."""
     file, _, sheet = source.partition("#")
-    stem = file.rsplit("/", 1)[-1].rsplit(".", 1)[0]
     of_sheet = _named(sheet) if sheet else frozenset()
-    return of_sheet or _named(stem)
+    return of_sheet or _named(PurePosixPath(file).stem)
 
 
 def _named(text: str) -> frozenset[str]:

@@ -82,8 +82,7 @@ def _date(name: str, held: Contents) -> float:
 
 
 def _number(name: str, held: Contents) -> float:
-    if _is_days(held) or held.plain_clock_share > 0.5:
-        return 0.0
+    del name
     return (
         1.0
         if held.number_share >= MOST
@@ -94,8 +93,8 @@ def _number(name: str, held: Contents) -> float:
 
 
 def _is_days(held: Contents) -> bool:
-    """Tell days from numbers such as 8.5, which are day and month as well."""
-    return held.whole_day_share >= _PARTLY and held.number_share < 0.95
+    """Tell days with their year from numbers such as 8.5, which may be day and month."""
+    return held.whole_day_share >= _PARTLY
 
 
 def _yes_no(name: str, held: Contents) -> float:
@@ -117,9 +116,7 @@ def _word(name: str, held: Contents) -> float:
 def _id(name: str, held: Contents) -> float:
     if _is_days(held) or held.plain_clock_share > _PARTLY:
         return 0.0
-    if held.yes_no_share > _PARTLY and held.number_share < _PARTLY:
-        return 0.0
-    return 1.0
+    return 0.0 if held.yes_no_share > _PARTLY else 1.0
 
 
 def _label(name: str, held: Contents) -> float:
@@ -260,10 +257,9 @@ def _by_part(said: Heading, held: Contents, table: str, name: str) -> float:
         return 0.0
     if name == "colony_id" or (name == "semen_batch" and table == "inseminations"):
         # a bare number is a queen's sooner than a hive's or a load's
-        return 0.0 if table == "checks" and "queen" in parts else 0.46
+        return 0.46
     if name == "queen_seen":
-        ticks = held.yes_no_share >= 0.5
-        return 0.85 if ticks and parts & {"queen", "seen"} else 0.0
+        return 0.85 if held.yes_no_share >= 0.5 else 0.0
     return 0.9 if said.of("topic") else 0.8
 
 
@@ -284,4 +280,4 @@ def is_time(column: SheetColumn) -> bool:
         return False
     if "time" in column.heading.of("part"):
         return True
-    return held.filled > 0 and held.plain_clock_share >= MOST
+    return held.plain_clock_share >= MOST

@@ -14,7 +14,7 @@ from queen_outcomes.records.map.contents import ticked_by
 from queen_outcomes.records.map.fits import MAIN_DATE, PERSON
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.station import Part, Station
-from queen_outcomes.records.map.words import fold, tokens
+from queen_outcomes.records.map.words import tokens
 
 FOLDED = {
     "queen_id": (
@@ -191,7 +191,7 @@ def _best(spellings_of: list[str], counts: Counter[str]) -> str:
     return max(
         spellings_of,
         key=lambda name: (
-            max(map(len, tokens(name)), default=0) > 2,
+            any(len(word) > 2 for word in tokens(name)),
             len("".join(tokens(name))),
             name[:1].isupper() and not name.isupper(),
             counts[name],
@@ -258,20 +258,11 @@ def restarts(station: Station) -> tuple[list[Question], dict[str, str]]:
         At most one; it has no default.
     prefixes : dict of source to the prefix that its year would give
     """
-    years: dict[str, set[int]] = defaultdict(set)
-    sources: dict[str, set[str]] = defaultdict(set)
-    first: dict[tuple[str, str], int] = {}
+    first: dict[str, dict[str, int]] = defaultdict(dict)
     for part in station.of("inseminations"):
         for label, year in _dated_labels(part):
-            years[label].add(year)
-            sources[label].add(part.source)
-            first.setdefault((label, part.source), year)
-    again = sorted(
-        label
-        for label, seen in years.items()
-        if len(sources[label]) > 1
-        and len({first[label, source] for source in sources[label]}) > 1
-    )
+            first[label].setdefault(part.source, year)
+    again = sorted(label for label, seen in first.items() if len({*seen.values()}) > 1)
     if not again:
         return [], {}
     prefixes = {}
@@ -314,7 +305,7 @@ def _year_of(part: Part, station: Station) -> int | None:
         years = one.years()
         if years:
             return (
-                years.most_common(1)[0][0]
+                max(years, key=lambda y: years[y])
                 if own
                 else min(years, key=lambda y: (-years[y], y))
             )
@@ -371,17 +362,3 @@ def _copy_question(source: str, other: str, shared: int, total: int) -> Question
         default=YES,
         sources=(source,),
     )
-
-
-def linked(station: Station) -> tuple[int, int]:
-    """Count the rows of checks and exits, and those whose queen is inseminated as spelt."""
-    homes = {
-        fold(t) for part in station.of("inseminations") for t in part.texts("queen_id")
-    }
-    texts = [
-        t
-        for table in ("checks", "exits")
-        for p in station.of(table)
-        for t in p.texts("queen_id")
-    ]
-    return sum(fold(text) in homes for text in texts), len(texts)

@@ -108,7 +108,7 @@ def of_findings(text: str, only: tuple[str, ...] = ()) -> Meaning | None:
     kinds, known = _kinds(), vocabulary().findings
     at = 0
     while at < len(words):
-        for length in range(min(_LONGEST, len(words) - at), 0, -1):
+        for length in range(_LONGEST, 0, -1):
             phrase = " ".join(words[at : at + length])
             kind = kinds.get(phrase)
             denies = phrase in known.get("negations", ()) and at + length < len(words)
@@ -174,15 +174,11 @@ def _of_reason(plain: str) -> str | None:
         if has("other"):
             return "culled_other"
         return "culled_fault" if has("fault") else None
-    first = plain.split(maxsplit=1)[0] if plain else ""
-    colony = any(
-        first == p or plain.startswith(f"{p} ") for p in parts.get("colony", ())
-    )
+    colony = any(f"{plain} ".startswith(f"{p} ") for p in parts.get("colony", ()))
     if colony and has("ruin"):
         return "colony_lost"
     inside = [phrase for phrase in known if len(phrase) > 2 and _within(phrase, plain)]
-    longest = max(map(len, inside), default=0)
-    meant = {known[phrase] for phrase in inside if len(phrase) == longest}
+    meant = {known[p] for p in inside if len(p) == max(map(len, inside))}
     if meant:
         return meant.pop() if len(meant) == 1 else None
     if colony or any(_within(p, plain) for p in parts.get("colony", ())):

@@ -96,12 +96,12 @@ def _judged(part: Part, name: str, held: Iterable[Contents]) -> Judged:
     spread = _years_under(held, "ymd")
     if "ymd" in judged.possible and len(spread) >= _FEW:
         # "25.05.14" is the fourteenth only if the first figures are all the same few years
-        other = min((len(_years_under(held, o)) for o in ("dmy", "mdy")), default=0)
+        other = min(len(_years_under(held, o)) for o in ("dmy", "mdy"))
         if len(spread) >= other:
             judged.fits["ymd"] = 0
     elif "ymd" in judged.possible:
         other = max(len(_years_under(held, order)) for order in ("dmy", "mdy"))
-        if other > max(2 * len(spread), _MOST_YEARS):
+        if other > _MOST_YEARS:
             judged.fits["dmy"] = judged.fits["mdy"] = 0
         else:
             judged.fits["ymd"] = 0
@@ -125,7 +125,7 @@ def _judge_file(found: Orders, source: str, columns: list[Judged]) -> None:
     votes = Counter()
     for one in decided:
         votes[one.possible[0]] += one.numeric
-    order = votes.most_common(1)[0][0]
+    order = max(votes, key=votes.__getitem__)
     found.by_file[source] = order
     for one in columns:
         if order not in one.possible and len(one.possible) == 1:
@@ -157,9 +157,6 @@ def _ask(found: Orders, by_file: Mapping[str, list[Judged]]) -> None:
             continue
         # the station's other files leave little doubt: its hand is mostly one hand
         usual = next(iter(decided)) if len(decided) == 1 else None
-        if len(possible) == 1:
-            found.by_file[source] = possible[0]
-            continue
         name = question_id("dates", source, first.part.table, first.name)
         total = sum(one.numeric for one in open_ones)
         found.asked[name] = [source]
@@ -229,7 +226,9 @@ def _years(found: Orders, station: Station) -> None:
         if yearless:
             named = re.findall(r"(?<!\d)(?:19|20)\d\d(?!\d)", part.source)
             year = (
-                int(named[-1]) if named else usual.most_common(1)[0][0] if usual else 0
+                int(named[-1])
+                if named
+                else max(usual, key=usual.__getitem__, default=0)
             )
             if year:
                 found.yearless[part.source] = year

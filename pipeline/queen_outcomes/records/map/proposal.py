@@ -279,8 +279,13 @@ def _words(proposal: Proposal, found: Written, wanted) -> dict[tuple[str, str], 
     empty |= _empty_elsewhere(proposal.station)
     empty = {text for text in empty if text.casefold() not in meant}
     if empty:
-        found.words["empty"] = sorted(empty, key=str.casefold)
+        found.words["empty"] = sorted(empty, key=_by_letters)
     return alone
+
+
+def _by_letters(text: str) -> tuple[str, str]:
+    """Order texts without case, and those alike by case: a set has no order of its own."""
+    return text.casefold(), text
 
 
 def _yes_no(words: dict[str, Any], section: Mapping[str, list[str]]) -> None:
@@ -291,12 +296,12 @@ def _yes_no(words: dict[str, Any], section: Mapping[str, list[str]]) -> None:
             if wordlist.READER_KNOWS.get(t.casefold()) != ours
         ]
         if theirs:
-            words[ours] = sorted(set(theirs), key=str.casefold)
+            words[ours] = sorted(set(theirs), key=_by_letters)
 
 
 def _without_own_names(section: Mapping[str, list[str]]) -> dict[str, list[str]]:
     return {
-        ours: sorted((t for t in theirs if t.casefold() != ours), key=str.casefold)
+        ours: sorted((t for t in theirs if t.casefold() != ours), key=_by_letters)
         for ours, theirs in sorted(section.items())
         if any(t.casefold() != ours for t in theirs)
     }
@@ -330,7 +335,7 @@ def _rule(proposal: Proposal, part: Part, per_word) -> NewRule:
         rule.columns[name] = {"from": plain, **extra} if extra else plain
     if proposal.answered("filled", part.source, part.table, "marked") == YES:
         said: dict[str, list[str]] = {}
-        for text in sorted(set(part.texts("mark")), key=str.casefold):
+        for text in sorted(set(part.texts("mark")), key=_by_letters):
             said.setdefault(NO if asking.is_unmarked(text) else YES, []).append(text)
         names = _plain(part.feed.uses["mark"].names)
         rule.columns["marked"] = {"from": names, "words": said}

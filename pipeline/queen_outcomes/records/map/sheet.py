@@ -261,12 +261,13 @@ def _names(
 
 def _sort_rows(sheet: Sheet, body: list[Row], top: Row) -> None:
     """Part the rows below the headings into records, group lines and the rest."""
+    body = [row for row in body if row.filled]
+    if not body:
+        return
     usual = _usual_width(body)
     heads = [fold(cell.text) for cell in top.cells if cell.text]
     for row in body:
         filled = row.filled
-        if not filled:
-            continue
         first = row.cells[filled[0]].text
         if _repeated_heading(row, heads) or is_total(first):
             sheet.passed.append(row)
@@ -275,15 +276,15 @@ def _sort_rows(sheet: Sheet, body: list[Row], top: Row) -> None:
             place.append(row)
         else:
             sheet.rows.append(row)
-    last = sheet.rows[-1].line if sheet.rows else 0
+    last = (sheet.rows[-1] if sheet.rows else top).line
     trailing = [row for row in sheet.groups if row.line > last]
     sheet.groups = [row for row in sheet.groups if row.line <= last]
     sheet.passed += trailing
 
 
 def _usual_width(body: list[Row]) -> int:
-    widths = sorted(len(row.filled) for row in body if row.filled)
-    return widths[len(widths) // 2] if widths else 0
+    widths = sorted(len(row.filled) for row in body)
+    return widths[len(widths) // 2]
 
 
 def _repeated_heading(row: Row, heads: list[str]) -> bool:

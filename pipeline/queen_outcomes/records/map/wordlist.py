@@ -98,7 +98,7 @@ def gather(station: Station) -> list[Word]:
                 word = found.setdefault(key, Word(column, text, limited=limited))
                 word.count += count
                 word.sources.add(part.source)
-                word.headings.update(part.feed.headings(name)[:1])
+                word.headings.add(part.feed.headings(name)[0])
                 if word.means is None:
                     word.means = _guess(part, name, text, limited)
     return sorted(found.values(), key=lambda w: (w.column, -w.count, w.text))

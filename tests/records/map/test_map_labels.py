@@ -1,0 +1,220 @@
+"""Spellings that are one, numbers that start again, and sheets that stand twice."""
+
+from collections import Counter
+
+import pytest
+from queen_outcomes.records.map import labels
+from sheets_by_hand import part, station
+
+
+@pytest.mark.parametrize(
+    ("label", "key"),
+    [("D 007-a", "d7a"), ("k_0.10", "k10"), ("100", "100"), ("A00", "a0"), ("Ⅳ", "iv")],
+)
+def test_a_labels_key_lacks_case_blanks_hyphens_and_leading_zeros(label, key):
+    assert labels.key_of(label) == key
+
+
+def test_spellings_that_find_their_home_only_folded_are_asked_about():
+    bench = part("b.csv", "inseminations", queen_id=["D1", "D2", "d-2", "D3"])
+    looks = part("c.csv", "checks", queen_id=["d 1", "d 1", "D-3", "D2", "Z9"])
+    (asked,) = labels.spellings(station(bench, looks))
+    assert (asked.id, asked.default) == ("fold:*:*:queen_id", "yes")
+    assert asked.evidence == [
+        "3 rows would find their inseminations only so",
+        '"D-3" is "D3"',
+        '"d 1" is "D1"',
+        "1 labels of inseminations differ only so and stay apart",
+    ]
+    spelt = part("c.csv", "checks", queen_id=["D1", "Z9"])
+    assert labels.spellings(station(bench, spelt)) == []
+    assert labels.spellings(station(looks)) == []
+
+
+def test_bare_numbers_beside_numbers_that_a_word_leads():
+    moves = part("m.csv", "placements", colony_id=["hive 1", "hive 2", "hive 30"])
+    looks = part("c.csv", "checks", colony_id=["30", "2", "2"])
+    (asked,), prefixes = labels.leads(station(moves, looks))
+    assert prefixes == {"colony_id": {"c.csv": "hive "}}
+    assert (asked.id, asked.sources) == ("lead:*:*:colony_id", ("c.csv",))
+    assert asked.text == 'Is colony_id "2" the same as "hive 2"?'
+    assert asked.evidence == ["2 of 2 bare numbers stand so elsewhere"]
+
+
+@pytest.mark.parametrize(
+    ("moved", "looked"),
+    [
+        (["hive 1", "nuc 2"], ["1", "2"]),  # two words
+        (["hive 1", "hive 2"], ["1", "2", "3"]),  # a number nobody leads
+        (["hive 1", "hive 2"], ["hive 1"]),  # no bare number
+        (["1", "2"], ["1", "2"]),  # none is led
+        (["hive 1", "hive 2"], ["1", "K"]),  # not bare numbers alone
+    ],
+)
+def test_numbers_that_need_no_word(moved, looked):
+    moves = part("m.csv", "placements", colony_id=moved)
+    looks = part("c.csv", "checks", colony_id=looked)
+    assert labels.leads(station(moves, looks)) == ([], {})
+
+
+def test_nine_in_ten_bare_numbers_suffice():
+    moves = part("m.csv", "placements", colony_id=[f"hive {n}" for n in range(1, 10)])
+    looks = part("c.csv", "checks", colony_id=[str(n) for n in range(1, 11)])
+    assert labels.leads(station(moves, looks))[1] == {"colony_id": {"c.csv": "hive "}}
+
+
+@pytest.mark.parametrize(
+    ("counts", "groups"),
+    [
+        # one person: case, dots, initials, a part left out, a slip of the pen
+        (
+            {"Ada Brun": 1, "ada brun": 5, "A. Brun": 1},
+            {"Ada Brun": ["A. Brun", "ada brun"]},
+        ),
+        ({"Ada Brun": 1, "AB": 3}, {"Ada Brun": ["AB"]}),
+        ({"Ada Brun": 1, "Brun": 3}, {"Ada Brun": ["Brun"]}),
+        ({"Ada Brun": 1, "Ada": 3}, {"Ada Brun": ["Ada"]}),
+        ({"Mi A": 2, "mia": 1}, {"mia": ["Mi A"]}),
+        ({"Anna Kerner": 2, "Anna Kermer": 1}, {"Anna Kerner": ["Anna Kermer"]}),
+        ({"Ada Brun": 2, "AdaBrun": 1}, {"Ada Brun": ["AdaBrun"]}),
+        ({"Brun": 2, "Br": 1}, {"Brun": ["Br"]}),
+        ({"Brun": 2, "B": 1}, {"Brun": ["B"]}),
+        ({"ADA BRUN": 9, "Ada Brun": 1}, {"Ada Brun": ["ADA BRUN"]}),
+        ({"Ada": 2, "ada": 2}, {"Ada": ["ada"]}),
+        ({"Ada B": 2, "Ada Brun": 1}, {"Ada Brun": ["Ada B"]}),
+        # two persons
+        ({"Ada Brun": 1, "Milo Katz": 1}, {}),
+        ({"Ada Brun": 1, "A": 1}, {}),
+        ({"Ada Brun": 1, "Ad Brun": 1}, {"Ada Brun": ["Ad Brun"]}),
+        ({"Ada Brun": 1, "Ada Kern": 1}, {}),
+        ({"Ada Brun": 1, "Bo": 1}, {}),
+        ({"Ada Brun": 1, "Ada Brum": 1}, {}),  # seven letters of eight
+        ({"Bo Ad": 1, "Ad": 1}, {}),
+        ({"Annelie Bolt": 1, "An Bolt": 1}, {}),
+        ({"Brun": 2, "Bru": 1}, {}),
+        ({"Br": 2, "B": 1}, {}),
+        ({"Brun": 2, "ru": 1}, {}),
+        ({"Mia": 2, "Mias": 1}, {}),
+        ({"...": 2, "Ada": 1}, {}),
+        # initials of two are nobody's in particular
+        ({"Ada Brun": 1, "Anna Bolt": 1, "AB": 4}, {}),
+    ],
+)
+def test_spellings_of_people(counts, groups):
+    assert labels.grouped(Counter(counts)) == groups
+
+
+def test_people_are_operators_checkers_and_initials_beside_ticks():
+    bench = part("b.csv", "inseminations", operator=["Ada Brun", "AB", "Milo Katz"])
+    looks = part("c.csv", "checks", checker=["Ada Brun"], eggs=["x AB", "✓ AB", "x"])
+    seen = station(bench, looks)
+    groups, counts = labels.people(seen)
+    assert counts == {"Ada Brun": 2, "AB": 3, "Milo Katz": 1}
+    assert groups == {"Ada Brun": ["AB"]}
+    (asked,) = labels.ask_people(seen)
+    assert (asked.id, asked.evidence) == ("same:*:*:operator", ["Ada Brun (2): AB (3)"])
+    assert labels.ask_people(station(looks)) != []
+    assert (
+        labels.ask_people(station(part("b.csv", "inseminations", operator=["Ada"])))
+        == []
+    )
+
+
+def bench_of(source, queens, days):
+    return part(source, "inseminations", queen_id=queens, inseminated_at=days)
+
+
+def test_numbers_that_stand_in_sheets_of_two_years():
+    seen = station(
+        bench_of(
+            "one.csv",
+            ["7", "8", "9", "5", ""],
+            ["2024-05-14", "14.5.24", "2024-05-16", "14.5.25", "2024-05-16"],
+        ),
+        bench_of(
+            "two.csv",
+            ["7", "9", "8", "5", ""],
+            ["2025-05-14", "2025-05-14", "1.5.25 9:00", "2025-05-01", "2025-05-01"],
+        ),
+        part("list 2023 and 2026.csv", "queens", queen_id=["7"]),
+        part("list.csv", "queens", queen_id=["7"]),
+        part(
+            "looks.csv",
+            "checks",
+            queen_id=["7", "7"],
+            checked_on=["2025-06-01", "2024-06-01"],
+        ),
+    )
+    (asked,), prefixes = labels.restarts(seen)
+    assert prefixes == {
+        "one.csv": "24-",
+        "two.csv": "25-",
+        "list 2023 and 2026.csv": "26-",
+        "looks.csv": "24-",
+    }
+    assert (asked.id, asked.default) == ("prefix:*:inseminations:queen_id", None)
+    assert asked.text.endswith("3 numbers stand in sheets of two years.")
+    assert asked.evidence[0] == "first inseminated in two years: 7, 8, 9"
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        (["2024-05-14"], ["2024-05-15"]),  # one year
+        (["2024-05-14"], None),  # one sheet
+        # a second dose in the next year's sheet, of a queen that both sheets have in 2024
+        (["2024-12-30"], ["2024-12-31", "2025-01-02"]),
+    ],
+)
+def test_a_number_of_one_year_does_not_start_again(first, second):
+    parts = [bench_of("one.csv", ["7"] * len(first), first)]
+    if second:
+        parts.append(bench_of("two.csv", ["7"] * len(second), second))
+    assert labels.restarts(station(*parts)) == ([], {})
+
+
+def test_more_than_four_numbers_are_told_short():
+    years = ("2024-05-14", "2025-05-14")
+    parts = [bench_of(f"{day}.csv", list("12345"), [day] * 5) for day in years]
+    (asked,), _ = labels.restarts(station(*parts))
+    assert asked.evidence[0] == "first inseminated in two years: 1, 2, 3, 4 ..."
+
+
+def test_the_year_of_a_sheet_is_that_of_most_of_its_days():
+    own = bench_of("b.csv", ["1", "2", "3"], ["2025-01-02", "2024-05-01", "2024-05-02"])
+    assert labels._year_of(own, station(own)) == 2024
+    seen = part("c.csv", "checks", checked_on=["2025-01-02", "2024-05-01"])
+    assert labels._year_of(seen, station(seen)) == 2024
+    bare = part("c.csv", "checks", queen_id=["1"])
+    assert labels._year_of(bare, station(bare)) is None
+
+
+LOOKS = {"queen_id": [f"D{n}" for n in range(10)], "eggs": ["yes"] * 10}
+
+
+def test_a_sheet_whose_rows_nearly_all_stand_in_another_is_its_copy():
+    whole = part("checks.csv", "checks", **LOOKS)
+    nine = {"queen_id": [*LOOKS["queen_id"][:9], "Z"], "eggs": ["yes"] * 10}
+    (asked,) = labels.copies(station(whole, part("looks.csv", "checks", **nine)))
+    assert (asked.id, asked.sources) == ("copy:checks.csv:*:*", ("checks.csv",))
+    assert asked.evidence == ["9 of its 10 rows stand in the other as well"]
+    # the name of a copy gives way first, then the shorter
+    (asked,) = labels.copies(station(whole, part("checks (2).csv", "checks", **LOOKS)))
+    assert asked.id == "copy:checks (2).csv:*:*"
+    (asked,) = labels.copies(
+        station(whole, part("a.csv", "checks", queen_id=["D1"], eggs=["yes"]))
+    )
+    assert asked.text == 'Is "a.csv" a copy of "checks.csv"?'
+
+
+def test_a_copy_is_told_by_its_files_name_not_by_its_sheets():
+    assert labels.looks_copied("2025/checks (2).csv#A")
+    assert not labels.looks_copied("old/checks.csv#copy")
+
+
+def test_what_is_no_copy():
+    whole = part("checks.csv", "checks", **LOOKS)
+    eight = {"queen_id": [*LOOKS["queen_id"][:8], "Y", "Z"], "eggs": ["yes"] * 10}
+    assert labels.copies(station(whole, part("looks.csv", "checks", **eight))) == []
+    assert labels.copies(station(whole, part("looks.csv", "exits", **LOOKS))) == []
+    assert labels.copies(station(whole, part("looks.csv", "checks", queen_id=[]))) == []
