@@ -34,8 +34,6 @@ from scipy.special import expit, logit
 from scipy.stats import binom
 from statsmodels.stats.proportion import proportion_confint
 
-pytestmark = pytest.mark.slow
-
 DETAILS = [table.name for table in AUDIT_INTERNAL if table.name != "audit_courses"]
 FLAT = RiskModel(
     (),
@@ -73,6 +71,7 @@ def usual():
     return audited(queens(300))
 
 
+@pytest.mark.slow
 def test_the_batches_of_an_operator_add_up_to_the_operator(usual):
     for row in told(usual, "operators"):
         own = told(
@@ -84,18 +83,21 @@ def test_the_batches_of_an_operator_add_up_to_the_operator(usual):
         assert expected == pytest.approx(row["expected"], rel=1e-9)
 
 
+@pytest.mark.slow
 def test_days_and_stretches_hold_every_course_once(usual):
     decided = sum(row["courses"] for row in told(usual, "operators"))
     for table in ("audit_days", "experience"):
         assert sum(row["courses"] for row in told(usual, table)) == decided
 
 
+@pytest.mark.slow
 def test_the_order_of_the_records_changes_nothing(usual):
     again = audited(queens(300), shuffle=3)
     for name in ("operators", "batches", *DETAILS):
         assert told(again, name) == told(usual, name), name
 
 
+@pytest.mark.slow
 def test_one_operator_is_expected_to_fail_as_often_as_seen():
     store = audited(queens(80, operator="A"))
     (row,) = told(store, "operators")
@@ -106,6 +108,7 @@ def test_one_operator_is_expected_to_fail_as_often_as_seen():
     assert limits["message"] == "too few courses of others to take a failure rate from"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("lays", [True, False])
 def test_a_station_where_all_end_alike_flags_nobody(lays):
     store = audited(queens(80, lays=lays))
@@ -122,6 +125,7 @@ def test_a_station_where_all_end_alike_flags_nobody(lays):
     assert told(store, "learning") == []
 
 
+@pytest.mark.slow
 def test_without_operators_batches_and_days_are_still_told():
     made = [{k: v for k, v in q.items() if k != "operator"} for q in queens(60)]
     store = audited(made)
@@ -132,6 +136,7 @@ def test_without_operators_batches_and_days_are_still_told():
     assert all(told(store, name) == [] for name in empty)
 
 
+@pytest.mark.slow
 def test_without_a_closed_course_every_table_is_there_and_empty():
     store = audited([])
     assert all(told(store, name) == [] for name in ("operators", "batches", *DETAILS))
@@ -169,11 +174,13 @@ def test_shrunken_rates_and_ranks_follow_the_direction_of_failing(yes_fails):
     assert (better["rank_low"], worse["rank_high"]) == (1, 2)
 
 
+@pytest.mark.slow
 def test_few_courses_are_held_back():
     rows = told(audited(queens(12)), "operators")
     assert all(not row["shown"] and row["flag"] is None for row in rows)
 
 
+@pytest.mark.slow
 def test_a_bad_graft_of_one_operator_is_known_as_such():
     made = queens(240)
     for queen in made:
@@ -318,6 +325,7 @@ def test_a_veteran_has_no_learning_curve():
     ]
 
 
+@pytest.mark.slow
 def test_settings_place_a_veteran():
     store = audited(queens(120), with_prior(A=400))
     assert "A" not in {row["operator"] for row in told(store, "learning_limits")}
