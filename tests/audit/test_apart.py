@@ -173,3 +173,15 @@ def test_an_undecided_operator_is_told_apart_from_nothing():
     failed = np.append(np.arange(60) // 2 % 2, np.full(3, np.nan))
     found = apart_from(courses(operator, failed), MODEL, [])
     assert found == {"A": APART, "B": APART, "C": APART}
+
+
+def test_courses_that_nearly_all_fail_anyway_tell_little_of_what_goes_together():
+    """Four of forty show that tip and hand are loose; each weighs a thousandth."""
+    operator = np.repeat(list("AB"), 20)
+    tip = np.where(operator == "A", "t1", "t2")
+    tip[[0, 20]] = "t2", "t1"
+    risk = np.full(40, 0.5)
+    risk[[0, 20, 1, 21]] = 0.9999
+    some = courses(operator, tip=tip).with_risk(risk)
+    hidden = Apart("the tip", False)
+    assert apart_from(some, MODEL, [MAIN["tip"]]) == {"A": hidden, "B": hidden}

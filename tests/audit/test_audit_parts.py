@@ -14,19 +14,19 @@ from queen_outcomes.audit.running_series import LEVEL, SEASON_UNTOLD, _limit_row
 
 def test_a_course_is_shared_where_another_operator_worked_on_her_batches():
     """One hand each in graft batches a and z; b and a batch of semen are of two."""
-    known = np.array([np.nan, *np.zeros(6)])
+    known = np.array([np.nan, *np.zeros(7)])
     cases = closed_courses(
         known,
-        np.full(7, 0.3),
-        np.full(7, np.datetime64("2026-06-01")),
-        course_id=np.array(list("1234567")),
-        operator=np.array(["C", "C", "B", "A", "B", "A", "B"]),
+        np.full(8, 0.3),
+        np.full(8, np.datetime64("2026-06-01")),
+        course_id=np.array(list("12345678")),
+        operator=np.array(["C", "C", "B", "A", "B", "A", "B", "C"]),
         # the first is undecided: nobody shares z for her sake
-        graft_batch=np.array(["z", "a", "b", "b", "z", "", ""]),
-        semen_batch=np.array(["", "", "s", "s", "", "t", ""]),
+        graft_batch=np.array(["z", "a", "b", "b", "z", "", "", "a"]),
+        semen_batch=np.array(["", "", "s", "s", "", "t", "", ""]),
     )
     found = shared_courses(cases)
-    assert found.tolist() == [False, False, True, True, False, False, False]
+    assert found.tolist() == [False, False, True, True, *[False] * 4]
 
 
 @pytest.mark.parametrize(

@@ -88,6 +88,13 @@ EQUIVALENT: dict[str, str] = {
     "base/console.py: click.echo(json.dumps(value, default=plain, indent=3))": (
         "how far JSON is indented means nothing"
     ),
+    "audit/apart.py: hands = {name: counted.operator[some] != name for name in names}": (
+        "a column of noughts and ones goes with others as its opposite does"
+    ),
+    "audit/operators.py: around = "
+    "effects[at] - usual - np.array([0.0, -1.0, 1.0]) * Z_95 * errors[at]": (
+        "the smaller of two limits is the lower one"
+    ),
     "stats/shares/adjusted_rate.py: while over(inner) <= 1:": (
         "the place looked from lies a step further off"
     ),

@@ -74,7 +74,7 @@ def apart_from(
     others = {BATCH_KINDS[kind]: getattr(counted, kind) for kind in BATCHES}
     others |= {term.label: _filled(counted, term) for term in terms}
     some = _thinned(counted)
-    others = {n: x[some] for n, x in others.items() if len(np.unique(x[some])) > 1}
+    others = {name: values[some] for name, values in others.items()}
     few = _few_shared(counted)
     hands = {name: counted.operator[some] == name for name in names}
     # nobody is told apart from an operator who did all of them, or none

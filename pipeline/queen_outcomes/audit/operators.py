@@ -156,8 +156,7 @@ def _against_expected(
     whole, levels = logit(station), logit(own.risk)
 
     def rate(yes: float, of: np.ndarray) -> float:
-        least = min(LEAST, len(of) / 4)
-        step = odds_shift(of, float(np.clip(yes, least, len(of) - least)))
+        step = odds_shift(of, float(np.clip(yes, LEAST, len(of) - LEAST)))
         return float(expit(whole + step).mean())
 
     each = np.array(
@@ -209,7 +208,7 @@ def _flag(rows: list[Row]) -> None:
     tails = [row.pop("tails", blank) for row in rows]
     asked = [row["shown"] and not row["apart_from"] for row in rows]
     pairs = [p if is_asked else blank for is_asked, p in zip(asked, tails, strict=True)]
-    pairs = np.array(pairs).reshape(-1, 2)
+    pairs = np.array(pairs).reshape(len(rows), 2)
     words = {1: "more", -1: "fewer", 0: ""}
     found = flags(pairs[:, 0], pairs[:, 1])
     directions = zip(rows, asked, found.direction.tolist(), strict=True)
@@ -270,7 +269,7 @@ def shared_courses(cases: ClosedCourses) -> np.ndarray:
         batch = getattr(cases, name)
         codes = np.unique(batch, return_inverse=True)[1]
         pairs = np.unique(np.column_stack([codes[counted], who[counted]]), axis=0)
-        hands = np.bincount(pairs[:, 0], minlength=codes.max(initial=-1) + 1)
+        hands = np.bincount(pairs[:, 0], minlength=len(cases))
         known = batch != ""
         shared &= ~known | (hands[codes] > 1)
         asked |= known
