@@ -244,9 +244,7 @@ def test_intercepts_are_read_with_the_error_that_their_limits_show(full_store):
     groups = {"outcome": "laying", "window_days": 21, "model": "main"}
     groups |= {"grouping": "operator"}
     store = full_store(
-        model_groups=[
-            {**groups, "level": "A", "effect": 0.3, "low": -0.1, "high": 0.7}
-        ]
+        model_groups=[{**groups, "level": "A", "effect": 0.3, "low": -0.1, "high": 0.7}]
     )
     found = read_intercepts(store, ("laying", 21))
     assert found["A"].effect == 0.3

@@ -10,7 +10,6 @@ from audited import audited, page_of, told
 from modelled import LAYING
 from queen_outcomes.audit.period import read_period
 from queen_outcomes.audit.report import AuditRequest, audit
-from queen_outcomes.audit.running_series import _in_episodes
 
 pytestmark = pytest.mark.slow
 
@@ -137,25 +136,6 @@ def test_what_both_series_see_is_one_signal():
     assert sum(row["stands_out"] for row in page["overview"]["rows"]) == sum(
         bool(r["flag"] or r["signals"]) for r in told(store, "operators")
     )
-
-
-def test_episodes_end_where_neither_run_nor_pause_joins_them():
-    def signal(series, case, first, direction="worse"):
-        return {
-            "operator": "A",
-            "series": series,
-            "case": case,
-            "first_case": first,
-            "direction": direction,
-        }
-
-    made = [
-        signal("level", 20, 12),
-        signal("drift", 26, 18),
-        signal("level", 60, 50),
-        signal("drift", 61, 40, "better"),
-    ]
-    assert [row["episode"] for row in _in_episodes(made)] == [1, 1, 2, 3]
 
 
 def test_an_operator_alone_is_measured_by_the_own_past_only():

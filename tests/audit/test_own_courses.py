@@ -16,30 +16,14 @@ from queen_outcomes.audit.own_courses import (
     said,
 )
 from queen_outcomes.audit.part import levelled
+from two_hands import DAY, LOAD, OPERATOR
+from two_hands import two_hands as cases
 
-DAY = np.datetime64("2026-06-01")
-OPERATOR = np.array(["A", "A", "A", "A", "A", "B", "B", "B", "", "B", "A"])
-FAILED = np.array([1, 0, 1, np.nan, 1, 1, 0, np.nan, 1, 1, 0])
-LOAD = np.array(["s1", "s1", "s2", "s2", "", "s1", "s1", "s1", "s1", "", "s3"])
-ON = np.array([0, 0, 1, 1, 2, 0, 0, 0, 0, 1, 40])
 BENCH = [
     {"course_id": "01", "queen_id": "Q1", "tip": "t1", "instrument": None},
     {"course_id": "05", "queen_id": "Q5", "tip": "t1", "instrument": "i1"},
     {"course_id": "06", "queen_id": "Q6", "tip": "t2", "instrument": "i1"},
 ]
-
-
-def cases(**columns):
-    n = len(OPERATOR)
-    usual = {
-        "course_id": np.char.zfill(np.arange(n).astype(str), 2),
-        "operator": OPERATOR,
-        "year": np.array(["2025"] + ["2026"] * (n - 1)),
-        "graft_batch": np.full(n, "g1"),
-        "semen_batch": LOAD,
-        **columns,
-    }
-    return closed_courses(FAILED, np.arange(n) / 100 + 0.1, DAY + ON, **usual)
 
 
 def test_failed_queens_are_listed_the_latest_first_beside_colleagues(full_store):
@@ -124,6 +108,8 @@ def test_a_season_is_told_before_and_since_a_signal():
     ] == [(2, 1, 0.23), (2, 1, 0.34), (1, 0, 0.2)]
     assert before["when"] == "this season up to 2026-06-02"
     assert after["when"] == "of these, done after it was known (2026-06-03)"
+    signal["inseminated_at"] = dt.datetime(2026, 7, 11, 9)  # her last, alone that day
+    assert [row["courses"] for row in around_signal(cases(), "A", signal)] == [4, 0, 0]
     signal["inseminated_at"] = dt.datetime(2026, 5, 2, 9)  # no course of that day
     assert [row["courses"] for row in around_signal(cases(), "A", signal)] == [0, 0, 0]
 
