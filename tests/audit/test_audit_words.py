@@ -39,7 +39,7 @@ POINT = {
     "series": "level",
     "signal": "worse",
     "case": 12,
-    "inseminated_at": dt.datetime(2026, 6, 2, 9),
+    "inseminated_at": dt.datetime.fromisoformat("2026-06-02T09"),
     "known_on": dt.date(2026, 6, 30),
 }
 
@@ -134,8 +134,13 @@ def test_what_was_done_counts_grafts_and_loads_that_have_a_name():
 
 def part(excess, *, alone=False):
     return {
-        **{"kind": "graft_batch", "batch": "g1", "failures": 5, "courses": 9},
-        **{"expected": 2.04, "excess": excess, "alone": alone},
+        "kind": "graft_batch",
+        "batch": "g1",
+        "failures": 5,
+        "courses": 9,
+        "expected": 2.04,
+        "excess": excess,
+        "alone": alone,
     }
 
 
@@ -266,3 +271,33 @@ def test_why_there_is_nothing_to_audit():
         (made, "11 closed courses, none of them decided and of known risk"),
     ):
         assert report._why_nothing(SimpleNamespace(cases=some)).startswith(said)
+
+
+@pytest.mark.parametrize(
+    ("measure", "mean", "outside"),
+    [
+        # of the dose's error the middle 80 % reach from -0.5 to 0.3, around -0.1
+        ("dose_error", -0.6, True),
+        ("dose_error", -0.5, False),
+        ("dose_error", 0.3, False),
+        ("dose_error", 0.31, True),
+        ("minutes", 0.31, True),
+        ("minutes", -0.6, False),  # faster is not worse
+        ("leak", 0.9, False),
+    ],
+)
+def test_a_mean_stands_outside_on_its_worse_side(measure, mean, outside):
+    row = {"measure": measure, "mean": mean, "station_mean": -0.1}
+    row |= {"station_low": -0.5, "station_high": 0.3}
+    assert sheet.stands_outside(row) is outside
+    alike = {**row, "station_low": 0.3}
+    assert not sheet.stands_outside(alike)
+
+
+def test_further_from_none_is_worse_and_nearer_is_not():
+    row = {"measure": "dose_error", "mean": 0.1, "station_mean": -0.9}
+    row |= {"station_low": -1.0, "station_high": -0.8}
+    assert not sheet.stands_outside(row)
+    assert [sheet._measured(0.126, unit) for unit in ("uL", "", "min", "share")] == [
+        *("0.13", "0.13", "0.1", "13 %")
+    ]

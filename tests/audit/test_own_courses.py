@@ -97,7 +97,7 @@ def test_results_by_tool_stand_beside_colleagues(full_store):
 
 def test_a_season_is_told_before_and_since_a_signal():
     signal = {
-        "inseminated_at": dt.datetime(2026, 6, 2, 9),
+        "inseminated_at": dt.datetime.fromisoformat("2026-06-02T09"),
         "known_on": dt.date(2026, 6, 3),
     }
     before, since, after = around_signal(cases(), "A", signal)
@@ -108,9 +108,13 @@ def test_a_season_is_told_before_and_since_a_signal():
     ] == [(2, 1, 0.23), (2, 1, 0.34), (1, 0, 0.2)]
     assert before["when"] == "this season up to 2026-06-02"
     assert after["when"] == "of these, done after it was known (2026-06-03)"
-    signal["inseminated_at"] = dt.datetime(2026, 7, 11, 9)  # her last, alone that day
+    signal["inseminated_at"] = dt.datetime.fromisoformat(
+        "2026-07-11T09"
+    )  # her last, alone that day
     assert [row["courses"] for row in around_signal(cases(), "A", signal)] == [4, 0, 0]
-    signal["inseminated_at"] = dt.datetime(2026, 5, 2, 9)  # no course of that day
+    signal["inseminated_at"] = dt.datetime.fromisoformat(
+        "2026-05-02T09"
+    )  # no course of that day
     assert [row["courses"] for row in around_signal(cases(), "A", signal)] == [0, 0, 0]
 
 

@@ -11,8 +11,6 @@ from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.dashboard.site import _common, rendered
 from queen_outcomes.facts.dose_words import difference_said, needed_said, points
 
-pytestmark = pytest.mark.slow
-
 TWO = {"one": 0.8, "two": 0.8}
 
 
@@ -42,6 +40,7 @@ def few(made):
     return made[:100] + [{**queen, "protocol": "three"} for queen in made[100:103]]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("change", "said"),
     [
@@ -65,6 +64,7 @@ def test_every_station_is_drawn_in_words(change, said):
     assert places == set(shown["charts"])
 
 
+@pytest.mark.slow
 def test_the_margin_is_drawn_and_only_a_fixed_method_is_a_dot():
     _, shown = drawn(queens(120, TWO))
     values = list(values_of(theme.dressed(shown["charts"]["arms-part-0"])))
@@ -82,6 +82,7 @@ def values_of(spec):
         yield from values_of(part)
 
 
+@pytest.mark.slow
 def test_names_from_records_are_escaped():
     made = [
         {**q, "protocol": f"<script>{q['protocol']}</script>"} for q in queens(60, TWO)
@@ -120,7 +121,14 @@ def test_drones_saved_stand_against_queens_lost_with_limits_turned_round():
         {**pair, "resource": "drones", "more": -600.0, "low": -700.0, "high": -450.0},
         {**pair, "resource": "queens", "more": 28.0, "low": -35.0, "high": 96.0},
         {**pair, "resource": "visits", "more": 1.0, "low": 0.0, "high": 2.0},
-        {**pair, "arm": "c", "resource": "queens", "more": 1.0, "low": 0.0, "high": 2.0},
+        {
+            **pair,
+            "arm": "c",
+            "resource": "queens",
+            "more": 1.0,
+            "low": 0.0,
+            "high": 2.0,
+        },
     ]
     (row,) = page.traded_rows(rows)
     assert (row["saved_low"], row["saved"], row["saved_high"]) == (450.0, 600.0, 700.0)

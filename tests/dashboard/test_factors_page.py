@@ -6,8 +6,6 @@ import pytest
 from modelled import LAYING, modelled, queens
 from queen_outcomes.dashboard import factors
 
-pytestmark = pytest.mark.slow
-
 FIT = {"method": "glmm", "message": "", "brier": 0.14, "brier_base": 0.13, "auc": 0.52}
 
 
@@ -38,6 +36,7 @@ def test_the_matrix_holds_the_surest_difference_and_up_is_good():
     )
 
 
+@pytest.mark.slow
 def test_no_model_gives_its_reason_and_no_chart():
     page = factors.show(modelled(queens(12)), LAYING, dt.date(2026, 10, 1))
     (laying,) = [part for part in page["without"] if part["key"] == "laying-21"]
@@ -46,6 +45,7 @@ def test_no_model_gives_its_reason_and_no_chart():
     assert page["charts"] == {}
 
 
+@pytest.mark.slow
 def test_a_model_is_drawn_with_its_differences():
     page, laying = shown(modelled(queens(300)))
     assert "differences-laying-21" in page["charts"]
@@ -53,6 +53,7 @@ def test_a_model_is_drawn_with_its_differences():
     assert all(curve["chart"] in page["charts"] for curve in laying["curves"])
 
 
+@pytest.mark.slow
 def test_values_of_different_operators_are_not_compared():
     made = queens(240)
     for queen in made:

@@ -9,8 +9,6 @@ from queen_outcomes.dashboard import onset, site
 from queen_outcomes.models.results import fit_models
 from queen_outcomes.outcomes.derive import count_rates
 
-pytestmark = pytest.mark.slow
-
 DAY = dt.date(2026, 10, 1)
 
 
@@ -38,6 +36,7 @@ def usual():
     return page_of(built(made))
 
 
+@pytest.mark.slow
 def test_every_chart_has_its_place_on_the_page(usual):
     page, text = usual
     assert {"onset-days", "onset-differences-21"} <= set(page["charts"])
@@ -45,12 +44,14 @@ def test_every_chart_has_its_place_on_the_page(usual):
         assert f'id="chart-{name}"' in text
 
 
+@pytest.mark.slow
 def test_names_from_the_records_are_escaped(usual):
     _, text = usual
     assert "<b>x</b>" not in text
     assert "&lt;b&gt;x&lt;/b&gt;" in text
 
 
+@pytest.mark.slow
 def test_the_model_stands_beside_the_curve(usual):
     page, text = usual
     (said,) = page["model"]["beside"]
@@ -59,6 +60,7 @@ def test_the_model_stands_beside_the_curve(usual):
     assert said in text
 
 
+@pytest.mark.slow
 def test_days_later_are_said_in_words_with_their_limits(usual):
     page, text = usual
     said = next(part for part in page["model"]["days_said"] if "exposure" in part)
@@ -69,12 +71,14 @@ def test_days_later_are_said_in_words_with_their_limits(usual):
     assert "causes" not in text
 
 
+@pytest.mark.slow
 def test_what_was_left_out_and_the_limits_of_it_are_on_the_page(usual):
     _, text = usual
     assert "drone line: recorded for 0 % of courses" in text
     assert "What this comparison cannot say" in text
 
 
+@pytest.mark.slow
 def test_without_a_model_the_reason_stands_there():
     page, text = page_of(built(queens(12)))
     assert page["model"]["there"] is False

@@ -208,7 +208,7 @@ POINT = {
     "graft": "g1",
     "semen": "s1",
     "course_id": "Q3/1",
-    "inseminated_at": dt.datetime(2026, 6, 1, 9),
+    "inseminated_at": dt.datetime.fromisoformat("2026-06-01T09"),
     "known_on": day(28),
     "failed": True,
     "expected": 0.216,
@@ -321,9 +321,17 @@ def test_the_facts_of_an_operator_say_what_is_missing():
 
 
 SIGNAL = {
-    **{"operator": "A", "series": "drift", "case": 12, "direction": "worse"},
-    **{"inseminated_at": dt.datetime(2026, 6, 1, 9), "known_on": day(28), "episode": 1},
-    **{"failures": 5, "courses": 9, "expected": 2.0, "season_told": True},
+    "operator": "A",
+    "series": "drift",
+    "case": 12,
+    "direction": "worse",
+    "inseminated_at": dt.datetime.fromisoformat("2026-06-01T09"),
+    "known_on": day(28),
+    "episode": 1,
+    "failures": 5,
+    "courses": 9,
+    "expected": 2.0,
+    "season_told": True,
 }
 
 

@@ -16,7 +16,10 @@ ROOT = HERE.parents[1]
 
 def run(name: str, *words: str) -> subprocess.CompletedProcess:
     return subprocess.run(
-        [sys.executable, str(HERE / name), *words], capture_output=True, text=True, check=False
+        [sys.executable, str(HERE / name), *words],
+        capture_output=True,
+        text=True,
+        check=False,
     )
 
 
