@@ -4,22 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from chart_rows import data_of
 from queen_outcomes.dashboard import doses, factors, onset
 from queen_outcomes.dashboard.charts import adjusted
 
 FITTED = {"outcome": "laying", "window_days": 21}
-
-
-def data_of(chart) -> list[list[dict]]:
-    """Give the rows of every layer that has its own."""
-    made = chart.to_dict()
-    named = made.get("datasets", {})
-    parts = made.get("layer", [made])
-    return [
-        list(part["data"].get("values") or named[part["data"]["name"]])
-        for part in parts
-        if "data" in part
-    ]
 
 
 def test_an_arm_is_named_and_its_dose_rounded():
