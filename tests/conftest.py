@@ -34,12 +34,7 @@ LONG = (
     "build/test_cores.py",
     *("browser/test_small_stations.py", "browser/test_queens_at_scale.py"),
     *("browser/test_queen_story.py", "commands/test_cli_compare.py"),
-    *(
-        "doses/test_trials.py",
-        "doses/test_verdict.py",
-        "trial/",
-        "test_planned_trial.py",
-    ),
+    *("doses/test_trials.py", "doses/test_verdict.py", "trial/", "test_planned_trial.py"),
     *("paper/test_typed_back.py", "records/map/test_map_properties.py"),
 )
 """Where slow tests are simulations, campaigns and whole stations by the dozen: marked long."""

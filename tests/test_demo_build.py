@@ -147,9 +147,7 @@ def test_what_the_season_fixed_is_there_to_read_and_hashed(built):
 class _Nesting(HTMLParser):
     """The elements that are open, and what closed something else."""
 
-    ALONE = frozenset(
-        ["meta", "link", "input", "br", "img", "hr", "col", "source", "wbr"]
-    )
+    ALONE = frozenset(["meta", "link", "input", "br", "img", "hr", "col", "source", "wbr"])
 
     def __init__(self) -> None:
         super().__init__()

@@ -33,9 +33,7 @@ COPYLEFT = re.compile(r"(^|[^L])GPL|AGPL|SSPL|CC-BY-N", re.IGNORECASE)
 def direct() -> list[str]:
     """Name the packages that the tool itself asks for."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
-    return [
-        re.split(r"[ <>=!;\[]", line)[0] for line in project["project"]["dependencies"]
-    ]
+    return [re.split(r"[ <>=!;\[]", line)[0] for line in project["project"]["dependencies"]]
 
 
 def licence(name: str) -> str:
@@ -73,11 +71,7 @@ def everything() -> set[str]:
         except metadata.PackageNotFoundError:
             continue  # for another system or Python
         found.add(name)
-        left += [
-            re.split(r"[ <>=!~;(\[]", line)[0]
-            for line in asked
-            if "extra ==" not in line
-        ]
+        left += [re.split(r"[ <>=!~;(\[]", line)[0] for line in asked if "extra ==" not in line]
     return found
 
 
@@ -86,9 +80,7 @@ def test_the_table_is_what_the_packages_say():
     begin = lines.index(HEADING) + 2
     end = lines.index("", begin)
     # versions differ in how they write it, not in which it is
-    assert [_family(line) for line in lines[begin:end]] == [
-        _family(line) for line in table()
-    ]
+    assert [_family(line) for line in lines[begin:end]] == [_family(line) for line in table()]
 
 
 def test_nothing_that_comes_along_would_bind_the_tool_s_own_licence():

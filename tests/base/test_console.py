@@ -290,9 +290,7 @@ def test_the_nearest_name_is_given_as_it_is_written():
 
 
 def test_a_table_as_csv_is_plain_and_holds_no_formula():
-    rows = [
-        [1, 0.1 + 0.2, True, None, dt.date(2026, 7, 5), ["a", "b"], "=1+1", 'x, "y"']
-    ]
+    rows = [[1, 0.1 + 0.2, True, None, dt.date(2026, 7, 5), ["a", "b"], "=1+1", 'x, "y"']]
     text = csv_text(["n", "f", "yes", "none", "day", "list", "sum", "said"], rows)
     head, row = text.splitlines()
     assert head == "n,f,yes,none,day,list,sum,said"

@@ -206,9 +206,7 @@ def test_what_is_being_written_is_no_leftover(tmp_path):
     assert left(tmp_path) == [elsewhere.name, "out"]
 
 
-def test_a_scratch_folder_is_gone_afterwards_and_a_dead_one_s_too(
-    tmp_path, monkeypatch
-):
+def test_a_scratch_folder_is_gone_afterwards_and_a_dead_one_s_too(tmp_path, monkeypatch):
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     dead = tmp_path / f".queen-outcomes-{outputs._HOST}-{2**22 + 1}-ab_cd"
     dead.mkdir()

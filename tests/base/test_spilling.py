@@ -23,14 +23,9 @@ def test_a_store_spills_where_it_is_told_and_leaves_nothing(tmp_path, monkeypatc
     assert list(elsewhere.iterdir()) == []
 
 
-def test_a_store_without_a_folder_ends_with_a_word_and_writes_nothing(
-    tmp_path, monkeypatch
-):
+def test_a_store_without_a_folder_ends_with_a_word_and_writes_nothing(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    with (
-        Store(memory="50MB", threads=1) as store,
-        pytest.raises(duckdb.OutOfMemoryException),
-    ):
+    with Store(memory="50MB", threads=1) as store, pytest.raises(duckdb.OutOfMemoryException):
         store.table("many", ROWS)
     assert list(tmp_path.iterdir()) == []
 

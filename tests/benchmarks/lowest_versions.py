@@ -21,9 +21,7 @@ ROOT = Path(__file__).resolve().parents[2]
 
 def lowest() -> list[str]:
     """Give every dependency pinned to its lower bound."""
-    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))[
-        "project"
-    ]
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     asked = [*project["dependencies"], *project["optional-dependencies"]["test"]]
     return [re.sub(r"^([\w.-]+)>=([\w.]+).*", r"\1==\2", line) for line in asked]
 

@@ -206,7 +206,9 @@ def evidence_of(looks, placed, courses, queens):
     before = marked.groupby(looks.queen_id).shift(fill_value=False)
     of_queen = looks.queen_id.map(queens.set_index("queen_id").marked)
     unmarked = (looks.mark_seen == 0) & (of_queen.eq("yes") | before)
-    looks["mark"] = np.where(looks.mark_seen == 1, 1.0, np.where(unmarked, 0.0, np.nan))
+    looks["mark"] = np.where(
+        looks.mark_seen == 1, 1.0, np.where(unmarked, 0.0, np.nan)
+    )
     looks = with_brood_before(looks, placed, courses)
     e = looks[looks.cid.notna()].sort_values(["cid", "day"], ignore_index=True)
     older = (e.eggs == 1) & (e.day <= 0)
@@ -338,10 +340,7 @@ def settle(records: Path, as_of: str):
         return yes, ~yes & ((s.after >= window) | never | anew)
 
     s21, s60 = (standing(window, e, info, age) for window in (21, 60))
-    away = {
-        21: (s21.left < 21) | (s21.next < 21),
-        60: (s60.left < 60) | (s60.next < 60),
-    }
+    away = {21: (s21.left < 21) | (s21.next < 21), 60: (s60.left < 60) | (s60.next < 60)}
     lost = s21.end.isin(["dead", "missing"]) & (s21.end_by <= 21)
     laid, unlaid = laying(s60, 60)
     failing = (s60.drone <= 60) | (s60.pattern < GOOD)

@@ -72,9 +72,7 @@ def compare(name: str, stations: dict[str, Path], build: str) -> int:
     old, new = found
     names = sorted(old.keys() | new.keys())
     differ = [name for name in names if old.get(name) != new.get(name)]
-    print(
-        f"{name:12} {build:7} files {len(names):4}  differ {len(differ):3}", *differ[:8]
-    )
+    print(f"{name:12} {build:7} files {len(names):4}  differ {len(differ):3}", *differ[:8])
     return len(differ)
 
 
@@ -100,9 +98,7 @@ def main() -> int:
                 folder = Path(scratch) / side / name.replace(" ", "_")
                 folder.parent.mkdir(exist_ok=True)
                 if seed is None:
-                    subprocess.run(
-                        [command, "demo", str(folder), "--quiet"], check=True
-                    )
+                    subprocess.run([command, "demo", str(folder), "--quiet"], check=True)
                 else:
                     write_station(folder, seed, given.courses)
                 stations[command] = folder

@@ -50,9 +50,7 @@ def test_a_page_left_open_over_a_rebuild_shows_no_other_queen(
         draw(monkeypatch, store, Settings(), AS_OF, tmp_path)
     page.click("#courses tbody button")
     page.wait_for_selector("#panel .note")
-    assert "rebuilt since this one was opened: reload" in page.inner_text(
-        "#panel .note"
-    )
+    assert "rebuilt since this one was opened: reload" in page.inner_text("#panel .note")
     page.reload()
     page.click("#courses tbody button")
     page.wait_for_selector("#panel svg[role=img]")

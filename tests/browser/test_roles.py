@@ -33,7 +33,7 @@ def first_screen(dashboard, visit):
 def test_the_head_finds_the_week_s_news_on_the_first_screen(first_screen, built):
     store, _, as_of = built
     ((operator, failures),) = store.rows(
-        'SELECT operator, min_by(failures, (known_on, "case")) FROM operator_signals '
+        "SELECT operator, min_by(failures, (known_on, \"case\")) FROM operator_signals "
         "WHERE direction = 'worse' GROUP BY operator, episode "
         "ORDER BY min(known_on) DESC LIMIT 1"
     )
@@ -107,9 +107,7 @@ def test_the_words_on_the_page_find_her_and_a_view_can_be_sent_and_saved(
     base, visit, built
 ):
     store, _, _ = built
-    ((many,),) = store.rows(
-        "SELECT count(*) FROM ends WHERE end_reason = 'drone_layer'"
-    )
+    ((many,),) = store.rows("SELECT count(*) FROM ends WHERE end_reason = 'drone_layer'")
     page = visit(f"{base}/queens.html")
     page.fill("#query", "drone-layer")
     assert page.inner_text("#found").startswith(f"{many} of ")

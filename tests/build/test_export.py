@@ -56,9 +56,7 @@ def test_a_broken_promise_stops_the_build(tmp_path, full_store):
     assert "onset.conflict is missing" in refused.value.found
 
 
-def test_no_text_of_a_csv_is_a_formula_and_parquet_keeps_it(
-    tmp_path, full_store, outcome
-):
+def test_no_text_of_a_csv_is_a_formula_and_parquet_keeps_it(tmp_path, full_store, outcome):
     names = ["=1+1", "+49", "-x", "@a", "\tb", "'c", "d=e", ""]
     courses = [
         {"course_id": f"Q{n}/1", "operator": name} for n, name in enumerate(names)

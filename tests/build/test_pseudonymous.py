@@ -178,9 +178,7 @@ def test_rows_stand_in_the_order_of_the_codes(folder, mask):
     table = pl.read_parquet(folder / "left" / "tables" / "operators.parquet")
     names = table["operator"].unique(maintain_order=True).to_list()
     assert names == sorted(names)
-    by_name = [
-        mask.codes[name] for name in sorted(mask.codes) if mask.codes[name] in names
-    ]
+    by_name = [mask.codes[name] for name in sorted(mask.codes) if mask.codes[name] in names]
     assert names != by_name  # with this secret; else the order would tell
 
 

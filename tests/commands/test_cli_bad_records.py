@@ -219,9 +219,7 @@ def test_limits_without_an_end_on_either_side_bound_nothing(command, records):
 @pytest.mark.slow
 def test_cells_beyond_any_range_are_set_aside_one_by_one(command, records):
     cells = (2**63, -(2**63) - 1, "9" * 400, "1e309", 10**20)
-    rows = "".join(
-        f"Q{n + 3},2026-05-0{n + 1},{cell}\n" for n, cell in enumerate(cells)
-    )
+    rows = "".join(f"Q{n + 3},2026-05-0{n + 1},{cell}\n" for n, cell in enumerate(cells))
     (records / "inseminations.csv").write_text(
         INSEMINATIONS.replace("dose_ul", "attempts") + rows, encoding="utf-8"
     )

@@ -129,8 +129,6 @@ def test_whoever_starts_it_may_have_closed_what_it_writes_to(tmp_path, closed):
     tool = Path(sys.executable).with_name("queen-outcomes")
     number = {"stdout": 1, "stderr": 2}[closed]
     line = f'exec "{tool}" due "{tmp_path}" {number}>&-'
-    done = subprocess.run(
-        ["sh", "-c", line], capture_output=True, text=True, check=False
-    )
+    done = subprocess.run(["sh", "-c", line], capture_output=True, text=True, check=False)
     assert done.returncode == 2
     assert "Traceback" not in done.stderr

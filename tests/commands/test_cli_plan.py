@@ -60,9 +60,7 @@ def test_figures_come_from_the_station_s_own_records(told):
     assert 0 <= figures["icc"]["value"] < 0.3
 
 
-def test_a_trial_is_set_against_what_the_station_raises_in_a_season(
-    told, command, finished
-):
+def test_a_trial_is_set_against_what_the_station_raises_in_a_season(told, command, finished):
     found = told("--margin", "0.1")
     own = found["figures"]["queens_a_season"]["value"]
     assert own == 144

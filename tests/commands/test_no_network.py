@@ -29,9 +29,7 @@ def watch(event, given):
 sys.addaudithook(watch)
 """
 CALLS = re.compile(r"(connect|sendto|sendmsg|bind)\(.*AF_INET")
-PROBE = re.compile(
-    r"^socket\.bind .*\('::1', 0\)\)$|bind\(\d+, \{sa_family=AF_INET6, sin6_port=htons\(0\),.*\"::1\""
-)
+PROBE = re.compile(r"^socket\.bind .*\('::1', 0\)\)$|bind\(\d+, \{sa_family=AF_INET6, sin6_port=htons\(0\),.*\"::1\"")
 """A library that is loaded with the expectations asks once whether the machine knows IPv6:
 it binds a socket to the machine itself and closes it. Nothing is connected or sent."""
 STRACE = shutil.which("strace")

@@ -202,9 +202,16 @@ def test_a_name_stands_away_from_its_nearest_neighbour():
 
 
 BATCH = {
-    "kind": "graft_batch", "batch": "g1", "courses": 20, "failures": 10,
-    "expected": 3.04, "ratio": 3.29, "mid_p": 0.04, "flag": "",
-    "first_on": dt.date(2026, 6, 1), "operators": ["A", "B"],
+    "kind": "graft_batch",
+    "batch": "g1",
+    "courses": 20,
+    "failures": 10,
+    "expected": 3.04,
+    "ratio": 3.29,
+    "mid_p": 0.04,
+    "flag": "",
+    "first_on": dt.date(2026, 6, 1),
+    "operators": ["A", "B"],
 }
 
 
@@ -257,9 +264,17 @@ def test_batches_are_counted_in_titles(full_store):
 
 def day_row(number, failures, flag="", season="2026"):
     return {
-        "d0": dt.date(2026, 6, number), "season": season, "courses": 9,
-        "failures": failures, "expected": 2.26, "low": 1, "high": 4, "mid_p": 0.5,
-        "flag": flag, "operators": ["A"], "graft_batches": ["g1", "g2"],
+        "d0": dt.date(2026, 6, number),
+        "season": season,
+        "courses": 9,
+        "failures": failures,
+        "expected": 2.26,
+        "low": 1,
+        "high": 4,
+        "mid_p": 0.5,
+        "flag": flag,
+        "operators": ["A"],
+        "graft_batches": ["g1", "g2"],
         "semen_batches": [],
     }
 
@@ -293,8 +308,13 @@ def test_days_are_told_of_the_last_season():
 
 def part(batch, failures, expected, *, alone=False, kind="graft_batch"):
     return {
-        "operator": "A", "kind": kind, "batch": batch, "courses": 9,
-        "failures": failures, "expected": expected, "alone": alone,
+        "operator": "A",
+        "kind": kind,
+        "batch": batch,
+        "courses": 9,
+        "failures": failures,
+        "expected": expected,
+        "alone": alone,
     }
 
 
@@ -353,15 +373,17 @@ def test_what_is_shared_is_the_title():
 
 def stretch(operator, first, middle, low, *, shown=True, expected=0.8):
     return {
-
-            "operator": operator,
-            "from_case": first,
-            "to_case": 2 * first,
-            "middle": middle
-        ,
-        "courses": 25, "failures": 5, "share": 0.8 if shown else None,
-        "low": low if shown else None, "high": 0.9 if shown else None,
-        "expected": expected if shown else None, "shown": shown,
+        "operator": operator,
+        "from_case": first,
+        "to_case": 2 * first,
+        "middle": middle,
+        "courses": 25,
+        "failures": 5,
+        "share": 0.8 if shown else None,
+        "low": low if shown else None,
+        "high": 0.9 if shown else None,
+        "expected": expected if shown else None,
+        "shown": shown,
     }
 
 
@@ -415,13 +437,26 @@ def test_what_is_expected_of_a_stretch_is_drawn_where_it_is_known():
 
 def test_a_beginner_s_curve_is_drawn_up_to_its_limit():
     limit = {
-        "operator": "A", "first_number": 11, "watched": 100, "decided": 1,
-        "adequate": 0.2, "inadequate": 0.33, "limit": 2.34567, "false_chance": 0.05,
-        "true_chance": 0.5, "reached_at": 12, "message": "",
+        "operator": "A",
+        "first_number": 11,
+        "watched": 100,
+        "decided": 1,
+        "adequate": 0.2,
+        "inadequate": 0.33,
+        "limit": 2.34567,
+        "false_chance": 0.05,
+        "true_chance": 0.5,
+        "reached_at": 12,
+        "message": "",
     }
     point = {
-        "operator": "A", "case": 1, "number": 11, "d0": dt.date(2026, 6, 1),
-        "known_on": dt.date(2026, 6, 29), "failed": None, "value": 1.237,
+        "operator": "A",
+        "case": 1,
+        "number": 11,
+        "d0": dt.date(2026, 6, 1),
+        "known_on": dt.date(2026, 6, 29),
+        "failed": None,
+        "value": 1.237,
         "reached": False,
     }
     store, charts = Store(), {}

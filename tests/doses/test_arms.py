@@ -121,9 +121,7 @@ def test_costs_stand_on_the_adjusted_success_told_above_them():
         # limits of a difference from those of both (Donner and Zou 2012, from memory)
         ends = "" if row["resource"] == "semen_ul" else f"{row['resource']}_"
         one, usual = costs[other], costs[reference]
-        down = np.hypot(
-            one[name] - one[f"{ends}low"], usual[f"{ends}high"] - usual[name]
-        )
+        down = np.hypot(one[name] - one[f"{ends}low"], usual[f"{ends}high"] - usual[name])
         up = np.hypot(one[f"{ends}high"] - one[name], usual[name] - usual[f"{ends}low"])
         assert row["low"] == pytest.approx(1000 * (step - down))
         assert row["high"] == pytest.approx(1000 * (step + up))

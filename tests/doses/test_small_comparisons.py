@@ -214,9 +214,7 @@ def rubin(within, between, m, whole=np.inf):
     total = within + (1 + 1 / m) * between
     part = (1 + 1 / m) * between / total
     gaps = (m - 1) / part**2
-    seen = (
-        (whole + 1) / (whole + 3) * whole * (1 - part) if np.isfinite(whole) else np.inf
-    )
+    seen = (whole + 1) / (whole + 3) * whole * (1 - part) if np.isfinite(whole) else np.inf
     return total, 1 / (1 / gaps + 1 / seen)
 
 
@@ -242,10 +240,7 @@ def test_blocks_of_fillings_that_differ_are_joined_by_rubin_s_rules(uncertain):
     assert np.isnan(stratified(replace(uncertain, margin=None), by_lot=False).p_margin)
     # limits are no shares' difference beyond 1
     sure = replace(uncertain, level=1 - 1e-12)
-    assert (
-        stratified(sure, by_lot=False).low,
-        stratified(sure, by_lot=False).high,
-    ) == (
+    assert (stratified(sure, by_lot=False).low, stratified(sure, by_lot=False).high) == (
         -1,
         1,
     )

@@ -53,9 +53,7 @@ def station_copy(source: Path | None) -> Iterator[Path]:
         place = Path(scratch) / "station"
         if source is None:
             write_station(place, grafts=4, each=6)
-            subprocess.run(
-                [TOOL, "build", place, "--quiet"], check=True, capture_output=True
-            )
+            subprocess.run([TOOL, "build", place, "--quiet"], check=True, capture_output=True)
         else:
             shutil.copytree(source, place, symlinks=True)
         yield place
@@ -160,9 +158,7 @@ def tell(
     for name, count in tried.items():
         wrong = failed.get(name, Counter())
         told = "; ".join(f"{what} ({n})" for what, n in wrong.most_common(3))
-        print(
-            f"{name:24} {count:7} {count - wrong.total():7} {wrong.total():7}  {told}"
-        )
+        print(f"{name:24} {count:7} {count - wrong.total():7} {wrong.total():7}  {told}")
     total, wrong = sum(tried.values()), sum(each.total() for each in failed.values())
     print(f"{'all':24} {total:7} {total - wrong:7} {wrong:7}")
     return int(wrong > 0)

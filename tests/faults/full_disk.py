@@ -35,10 +35,9 @@ def small_disk(size: int) -> Iterator[Path | None]:
     """Mount a file system of so many bytes; None: it is not allowed here."""
     with tempfile.TemporaryDirectory() as place:
         words = ["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", place]
-        if (
-            shutil.which("mount") is None
-            or subprocess.run(words, capture_output=True, check=False).returncode
-        ):
+        if shutil.which("mount") is None or subprocess.run(
+            words, capture_output=True, check=False
+        ).returncode:
             yield None
             return
         try:
@@ -80,9 +79,7 @@ def main() -> int:
     asked.add_argument("--times", type=int, default=8, help="of each command")
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--only", default="", help="commands, with commas between")
-    asked.add_argument(
-        "--seconds", type=float, default=1e9, help="stop trying after so long"
-    )
+    asked.add_argument("--seconds", type=float, default=1e9, help="stop trying after so long")
     asked.add_argument("--row", type=Path, help="the table of campaigns to write into")
     asked.add_argument("--queen", default=campaign.QUEEN)
     given = asked.parse_args()

@@ -160,18 +160,8 @@ def run(given: argparse.Namespace, kept: dict) -> None:
     until, last = time.time() + given.seconds, given.first + given.sets
     way = "read" if given.reading else "check"
     while kept["next"] < last and time.time() < until:
-        words = [
-            sys.executable,
-            __file__,
-            "--worker",
-            str(kept["next"]),
-            str(last),
-            str(until),
-            way,
-        ]
-        done = subprocess.Popen(
-            words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-        )
+        words = [sys.executable, __file__, "--worker", str(kept["next"]), str(last), str(until), way]
+        done = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
         begun = None
         for line in done.stdout:
             told = json.loads(line)
@@ -216,21 +206,12 @@ def main() -> int:
     asked.add_argument("--sets", type=int, default=20_000)
     asked.add_argument("--first", type=int, default=0)
     asked.add_argument("--seconds", type=float, default=3 * 3600)
-    asked.add_argument(
-        "--reading", action="store_true", help="only read, ten times faster"
-    )
+    asked.add_argument("--reading", action="store_true", help="only read, ten times faster")
     asked.add_argument("--kept", type=Path)
     asked.add_argument("--row", type=Path)
     asked.add_argument("--show", type=Path)
     given = asked.parse_args()
-    kept = {
-        "next": given.first,
-        "tried": 0,
-        "rows": 0,
-        "peak": 0,
-        "codes": {},
-        "failed": {},
-    }
+    kept = {"next": given.first, "tried": 0, "rows": 0, "peak": 0, "codes": {}, "failed": {}}
     if given.show:
         shutil.rmtree(given.show, ignore_errors=True)
         made = fuzzed_sets.make(given.show, random.Random(given.first))
@@ -240,22 +221,16 @@ def main() -> int:
     run(given, kept)
     if given.kept:
         _keep(kept, given.kept)
-    codes = ", ".join(
-        f"{code}: {number}" for code, number in sorted(Counter(kept["codes"]).items())
-    )
+    codes = ", ".join(f"{code}: {number}" for code, number in sorted(Counter(kept["codes"]).items()))
     failed = len(kept["failed"])
     print(f"{'campaign':10} {'tried':>7} {'held':>7} {'failed':>7}")
-    print(
-        f"{'reading' if given.reading else 'fuzz':10} {kept['tried']:7} {kept['tried'] - failed:7} {failed:7}"
-    )
+    print(f"{'reading' if given.reading else 'fuzz':10} {kept['tried']:7} {kept['tried'] - failed:7} {failed:7}")
     if given.row:
         name = "reading" if given.reading else "fuzz"
         words = "python tests/faults/fuzz.py" + " --reading" * given.reading
         tried = {name: kept["tried"]}
         wrong = {name: Counter(kept["failed"].keys())}
-        campaign.write_row(
-            given.row, name, f"{words} --sets {kept['tried']}", tried, wrong
-        )
+        campaign.write_row(given.row, name, f"{words} --sets {kept['tried']}", tried, wrong)
     print(f"rows counted by hand: {kept['rows']}; codes {codes}; most memory "
           f"{kept['peak'] / 2**20:.2f} GB")  # fmt: skip
     return 1 if failed else 0

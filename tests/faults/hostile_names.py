@@ -67,11 +67,7 @@ def page_faults(path: Path) -> list[str]:
 
 def terminal_faults(text: str) -> list[str]:
     """Look for signs that act on a terminal."""
-    odd = {
-        c
-        for c in text
-        if unicodedata.category(c) in ("Cc", "Cf", "Zl", "Zp") and c != "\n"
-    }
+    odd = {c for c in text if unicodedata.category(c) in ("Cc", "Cf", "Zl", "Zp") and c != "\n"}
     return [f"U+{ord(c):04X}" for c in sorted(odd)]
 
 
@@ -111,8 +107,7 @@ def table_faults(path: Path) -> list[str]:
         f"{path.name}: {cell[:30]!r}"
         for row in rows[1:]
         for cell in row
-        if cell[:1] in ("=", "@", "\t", "\r")
-        or re.match(r"[+-](?![\d.]+(e[+-]?\d+)?$)", cell)
+        if cell[:1] in ("=", "@", "\t", "\r") or re.match(r"[+-](?![\d.]+(e[+-]?\d+)?$)", cell)
     ]
     if len({len(row) for row in rows}) > 1:
         wrong.append(f"{path.name}: rows of different widths")
@@ -176,13 +171,9 @@ def browser_faults(pages: list[Path]) -> dict[str, list[str]] | None:
             page.on("request", lambda request, asked=asked: asked.append(request.url))
             page.goto(path.as_uri())
             page.wait_for_timeout(500)
-            page.evaluate(
-                "document.querySelectorAll('details').forEach(d => d.open = true)"
-            )
+            page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
             page.wait_for_timeout(200)
-            wrong = [
-                url for url in asked if not url.startswith(("file:", "data:", "blob:"))
-            ]
+            wrong = [url for url in asked if not url.startswith(("file:", "data:", "blob:"))]
             if page.evaluate("window.pwned !== undefined"):
                 wrong.append("a script ran")
             if page.locator("img[src='x']").count():
@@ -228,17 +219,12 @@ def main() -> int:
         words["export"] += ["--format", "csv"]
         words["build"].append("--pdf")
         words["plan"] += ["--sheet", str(out / "plan.html"), "--name", NAMES[1]]
-        words |= {
-            f"{name} json": [*words[name], "--json"]
-            for name in ("due", "explain", "audit")
-        }
+        words |= {f"{name} json": [*words[name], "--json"] for name in ("due", "explain", "audit")}
         words["audit operator"] = [*words["audit"], "--operator", NAMES[1] + " 1"]
         for name, each in words.items():
             note("terminal", command_faults(name, each))
         latest = (station / "build" / "latest").resolve()
-        pages = sorted(
-            {*latest.rglob("*.html"), *out.rglob("*.html"), *station.glob("*/*.html")}
-        )
+        pages = sorted({*latest.rglob("*.html"), *out.rglob("*.html"), *station.glob("*/*.html")})
         for path in pages:
             note("pages and sheets", page_faults(path))
         for path in sorted({*out.rglob("*.csv"), *latest.rglob("*.csv")}):
@@ -246,10 +232,7 @@ def main() -> int:
         for path in out.glob("*.ics"):
             note("calendars", calendar_faults(path))
         for path in sorted({*latest.rglob("*.pdf"), *out.rglob("*.pdf")}):
-            note(
-                "paper",
-                [] if path.read_bytes().rstrip().endswith(b"%%EOF") else ["half a PDF"],
-            )
+            note("paper", [] if path.read_bytes().rstrip().endswith(b"%%EOF") else ["half a PDF"])
         opened = browser_faults(pages)
         if opened is None:
             print("no Chromium here: pages were not opened")

@@ -32,9 +32,7 @@ _BEGINS = "Fatal Python error: init_"
 
 def stopped(words: list[str], after: float, by: signal.Signals) -> str | None:
     """Run a command and stop it; give what was wrong, or None when it was done before."""
-    done = subprocess.Popen(
-        words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-    )
+    done = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     try:
         done.communicate(timeout=after)
     except subprocess.TimeoutExpired:
@@ -64,14 +62,10 @@ def judged(code: int, err: str) -> str:
 def _asked() -> argparse.Namespace:
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     asked.add_argument("station", type=Path, nargs="?")
-    asked.add_argument(
-        "--times", type=int, default=60, help="of each command and signal"
-    )
+    asked.add_argument("--times", type=int, default=60, help="of each command and signal")
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--only", default="", help="commands, with commas between")
-    asked.add_argument(
-        "--seconds", type=float, default=1e9, help="stop trying after so long"
-    )
+    asked.add_argument("--seconds", type=float, default=1e9, help="stop trying after so long")
     asked.add_argument("--row", type=Path, help="the table of campaigns to write into")
     asked.add_argument("--queen", default=campaign.QUEEN)
     return asked.parse_args()

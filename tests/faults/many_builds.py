@@ -43,9 +43,7 @@ def main() -> int:
         station = Path(scratch) / "station"
         campaign.write_station(station, grafts=4, each=6)
         settings = station / "station.toml"
-        settings.write_text(
-            f"{settings.read_text()}\n[show]\nhistory_builds = {given.keep}\n"
-        )
+        settings.write_text(f"{settings.read_text()}\n[show]\nhistory_builds = {given.keep}\n")
         for _ in range(given.builds):
             weekly.build(station, Console(quiet=True))
             sizes.append(size_of(station / "build"))
@@ -54,13 +52,7 @@ def main() -> int:
         history = len(list((build / "history").iterdir()))
         temporary = [p.name for p in Path(scratch).rglob(".*") if p.name != ".lock"]
     failed: dict[str, Counter[str]] = {}
-    tried = {
-        "builds": given.builds,
-        "in build/": 1,
-        "history": 1,
-        "leftovers": 1,
-        "size": 1,
-    }
+    tried = {"builds": given.builds, "in build/": 1, "history": 1, "leftovers": 1, "size": 1}
     if len(names) != 4:  # the lock, the history, latest, and the build it leads to
         failed["in build/"] = Counter({", ".join(names): 1})
     if history != min(given.keep, given.builds - 1):
@@ -71,9 +63,7 @@ def main() -> int:
     # journals differ by some bytes, and DuckDB's file by some blocks of 256 KiB
     if max(full) > full[0] * 1.05 + 2**20:
         failed["size"] = Counter({f"{full[0]} to {max(full)} bytes": 1})
-    print(
-        f"bytes of build/: first {sizes[0]:,}, last {sizes[-1]:,}, most {max(sizes):,}"
-    )
+    print(f"bytes of build/: first {sizes[0]:,}, last {sizes[-1]:,}, most {max(sizes):,}")
     return campaign.tell("what is looked at", tried, failed)
 
 

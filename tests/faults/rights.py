@@ -53,9 +53,7 @@ def main() -> int:
     asked.add_argument("station", type=Path, nargs="?")
     asked.add_argument("--row", type=Path, help="the table of campaigns to write into")
     asked.add_argument("--queen", default=campaign.QUEEN)
-    asked.add_argument(
-        "--seconds", type=float, default=1e9, help="stop trying after so long"
-    )
+    asked.add_argument("--seconds", type=float, default=1e9, help="stop trying after so long")
     asked.add_argument("--only", default="", help="commands, with commas between")
     given = asked.parse_args()
     until = time.monotonic() + given.seconds

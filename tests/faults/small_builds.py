@@ -77,9 +77,7 @@ def try_station(number: int, place: Path) -> Counter[str]:
         elif words == ["build", str(place)]:
             kept = place / "build" / "latest" / "station.duckdb"
             with duckdb.connect(kept, read_only=True) as store:
-                ((courses,),) = store.sql(
-                    "SELECT count(DISTINCT queen_id) FROM courses"
-                ).fetchall()
+                ((courses,),) = store.sql("SELECT count(DISTINCT queen_id) FROM courses").fetchall()
             if courses != queens:
                 wrong[f"{courses} queens have a course, {queens} were inseminated"] += 1
     return wrong

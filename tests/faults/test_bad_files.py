@@ -56,9 +56,7 @@ def test_a_zip_that_holds_no_workbook_is_damaged(tmp_path):
     assert "damaged" in refuse(tmp_path, "checks.xlsx", content)
 
 
-def test_a_damaged_workbook_with_a_sign_in_its_name_is_to_be_saved_as_what_it_is(
-    tmp_path,
-):
+def test_a_damaged_workbook_with_a_sign_in_its_name_is_to_be_saved_as_what_it_is(tmp_path):
     said = refuse(tmp_path, "checks #2.xlsx", b"PK\x03\x04rest")
     assert "save it again as .xlsx" in said
     (tmp_path / "checks #2.xlsx").unlink()
@@ -66,9 +64,7 @@ def test_a_damaged_workbook_with_a_sign_in_its_name_is_to_be_saved_as_what_it_is
 
 
 def test_a_parquet_file_with_a_broken_page_is_named(tmp_path):
-    frame = pl.DataFrame(
-        {"queen_id": ["Q1", "Q2"] * 50, "checked_on": ["2026-06-01"] * 100}
-    )
+    frame = pl.DataFrame({"queen_id": ["Q1", "Q2"] * 50, "checked_on": ["2026-06-01"] * 100})
     frame.write_parquet(tmp_path / "checks.parquet", statistics=False)
     content = bytearray((tmp_path / "checks.parquet").read_bytes())
     # the first page's head, behind the four letters that every such file begins with

@@ -16,10 +16,7 @@ ROOT = HERE.parents[1]
 
 def run(name: str, *words: str) -> subprocess.CompletedProcess:
     return subprocess.run(
-        [sys.executable, str(HERE / name), *words],
-        capture_output=True,
-        text=True,
-        check=False,
+        [sys.executable, str(HERE / name), *words], capture_output=True, text=True, check=False
     )
 
 

@@ -77,9 +77,7 @@ def test_a_build_of_other_code_that_lacks_a_working_table_is_told_so(command, bu
 
 
 @pytest.mark.parametrize("day", ["9999-12-31", "0001-01-01"])
-def test_a_day_beyond_reckoning_is_refused_by_option_and_settings(
-    command, station, day
-):
+def test_a_day_beyond_reckoning_is_refused_by_option_and_settings(command, station, day):
     ran = command("build", station, "--as-of", day)
     assert (ran.code, "Traceback" in ran.err) == (2, False)
     assert "expected: a day from 1900-01-01 to 2200-12-31" in ran.err
@@ -110,9 +108,7 @@ def test_links_out_of_the_records_are_named_and_read_only_if_the_settings_say_so
     ran = command("check", station)
     assert "leads out" not in ran.err
     assert "2 queens" in ran.out
-    settings.write_text(
-        settings.read_text().replace('"all"', '"inside"\nignore = ["more"]')
-    )
+    settings.write_text(settings.read_text().replace('"all"', '"inside"\nignore = ["more"]'))
     ran = command("check", station)
     assert (ran.code, "leads out" in ran.err) == (0, False)
 
@@ -137,9 +133,7 @@ def test_a_disk_that_fills_up_is_told_as_such_whoever_finds_it():
     for problem in (
         OSError(28, full, "tables/due.parquet"),
         duckdb.IOException(f'IO Error: Could not write file "station.duckdb": {full}'),
-        pl.exceptions.ComputeError(
-            f"parquet: underlying IO error: {full} (os error 28)"
-        ),
+        pl.exceptions.ComputeError(f"parquet: underlying IO error: {full} (os error 28)"),
     ):
         code = failures.exit_code(problem)
         assert code == failures.USAGE
@@ -157,9 +151,7 @@ def test_ctrl_c_ends_every_step_with_130(built, share):
     began = time.monotonic()
     subprocess.run(words, capture_output=True, check=False)
     whole = time.monotonic() - began
-    ran = subprocess.Popen(
-        words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-    )
+    ran = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     time.sleep(share * whole)
     ran.send_signal(signal.SIGINT)
     _, err = ran.communicate(timeout=60)
@@ -184,11 +176,7 @@ def test_a_query_that_is_cut_short_counts_as_an_interrupt(built):
         f"raise SystemExit(cli.run(['due', {json.dumps(str(built))}]))\n"
     )
     ran = subprocess.run(
-        [sys.executable, "-c", script],
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=60,
+        [sys.executable, "-c", script], capture_output=True, text=True, check=False, timeout=60
     )
     assert ran.returncode == 130, ran.stderr
     assert "Traceback" not in ran.stderr
@@ -241,10 +229,6 @@ def test_ctrl_c_while_the_command_is_still_being_imported_ends_with_130():
         "__main__.main()\n"
     )
     ran = subprocess.run(
-        [sys.executable, "-c", script],
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=60,
+        [sys.executable, "-c", script], capture_output=True, text=True, check=False, timeout=60
     )
     assert (ran.returncode, ran.stderr) == (130, "")

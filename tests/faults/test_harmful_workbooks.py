@@ -116,9 +116,7 @@ def test_repeats_of_an_ods_cell_are_counted_before_they_are_made(tmp_path):
 
 
 def test_repeats_of_nothing_below_an_ods_table_are_no_harm(tmp_path):
-    empty = ods.row(
-        ods.cell(number_columns_repeated=16384), number_rows_repeated=1048574
-    )
+    empty = ods.row(ods.cell(number_columns_repeated=16384), number_rows_repeated=1048574)
     rows = [ods.row(*HEADINGS), ods.row("Q1", "2026-06-01"), empty]
     content = ods.write(tmp_path / "checks.ods", rows).read_bytes()
     book = open_workbook(content, "checks.ods")
@@ -146,10 +144,7 @@ def test_a_part_whose_size_is_a_lie_is_refused():
 
 def test_a_workbook_elsewhere_is_what_it_is_here():
     content = small(("Q2", "2026-06-02"))
-    here, there = (
-        Workbook(content, "book.xlsx"),
-        WorkbookElsewhere(content, "book.xlsx"),
-    )
+    here, there = Workbook(content, "book.xlsx"), WorkbookElsewhere(content, "book.xlsx")
     assert there.sheets == here.sheets == ["Sheet1"]
     assert there.epoch_days == here.epoch_days
     assert there.read("Sheet1").equals(here.read("Sheet1"))

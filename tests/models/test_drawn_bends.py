@@ -30,9 +30,7 @@ def station(seed, bend, courses=180):
         "queen_age": rng.integers(5, 12, courses).astype(float),
         "line": rng.choice(["x", "y"], courses),
     }
-    other = (
-        1.0 + 1.2 * bend + 0.1 * (values["dose"] - 9) + 0.3 * (values["line"] == "x")
-    )
+    other = 1.0 + 1.2 * bend + 0.1 * (values["dose"] - 9) + 0.3 * (values["line"] == "x")
 
     def chance(age):
         return expit(other - bend * 1.6 * ((age - 19) / 5) ** 2)

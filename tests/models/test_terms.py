@@ -70,9 +70,7 @@ def test_a_bend_is_drawn_to_a_line_where_the_budget_ends():
     line, bend = form.columns(values).T
     # at one standard deviation the bend, its line taken off, is 1 log odds from its worst
     # to its best value between the outer knots
-    inside = (line >= form.knots[0] - form.centre) & (
-        line <= form.knots[-1] - form.centre
-    )
+    inside = (line >= form.knots[0] - form.centre) & (line <= form.knots[-1] - form.centre)
     slope, rise = np.polyfit(line[inside], bend[inside], 1)
     away = (bend - rise - slope * line)[inside]
     assert form.pull[0] == 0

@@ -107,8 +107,7 @@ def estimates(**records):
 def test_a_level_of_which_nothing_is_known_has_no_estimate():
     queens = [{"queen_id": f"Q{n:02d}", "marked": True} for n in range(40)]
     done = [
-        {**insemination(0, f"Q{n:02d}"), "semen_batch": f"s{n // 10}"}
-        for n in range(40)
+        {**insemination(0, f"Q{n:02d}"), "semen_batch": f"s{n // 10}"} for n in range(40)
     ]
     looks = [
         check(on, f"Q{n:02d}", eggs=n % 4 > 0, queen_seen=True)
@@ -133,11 +132,7 @@ def test_a_station_whose_queens_are_all_known_dead_has_its_headline():
     gone = [leave(1, "dead", f"Q{n:02d}") for n in range(40)]
     looks = [check(30, "Q01", eggs=False)]
     found = estimates(queens=queens, inseminations=done, exits=gone, checks=looks)
-    for outcome, window, share in (
-        ("lost", 21, 1),
-        ("laying", 21, 0),
-        ("established", 60, 0),
-    ):
+    for outcome, window, share in (("lost", 21, 1), ("laying", 21, 0), ("established", 60, 0)):
         row = found[outcome, window, "all"]
         assert row["estimate"] == share
         low, high = proportion_confint(40 * share, 40, method="wilson")

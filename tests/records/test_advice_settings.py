@@ -228,9 +228,7 @@ def test_where_the_real_days_are_right_that_can_be_said_once(tmp_path):
 
 
 def test_a_whole_page_in_a_cell_is_told_by_its_beginning(tmp_path):
-    checks = (
-        rows(LOOK, "Q-{n},2025-06-2{n},yes") + f'Q-1,2025-07-01,"{"note " * 8000}"\n'
-    )
+    checks = rows(LOOK, "Q-{n},2025-06-2{n},yes") + f'Q-1,2025-07-01,"{"note " * 8000}"\n'
     write(tmp_path, {"checks.csv": checks})
     (piece,) = advice(looked_at(tmp_path), "unread_cells")
     assert '"note note ' in piece["says"]

@@ -75,9 +75,7 @@ def test_a_contradicted_column_stops_a_build_and_no_look(tmp_path, refuses):
     records = folder(tmp_path, checks__csv=content)
     settings = parse({"dates": {"order": "dmy"}})
     with Store() as store:
-        work = steps.Work(
-            store, records, tmp_path, settings, DAYS[-1], looking=not refuses
-        )
+        work = steps.Work(store, records, tmp_path, settings, DAYS[-1], looking=not refuses)
         if refuses:
             with pytest.raises(RecordsError, match="cannot be read as") as caught:
                 steps._read(work)

@@ -71,10 +71,7 @@ def test_every_reason_used_for_records_has_a_case():
     text = "".join(p.read_text() for p in Path(package.__path__[0]).glob("*.py"))
     shown = {code for code, _, _ in QUARANTINED + LISTED}
     used = {code for code in reasons.REASONS if f'"{code}"' in text}
-    elsewhere = {
-        "spelling_folded",
-        "spelling_unsure",
-    }  # tests/records/test_spellings.py
+    elsewhere = {"spelling_folded", "spelling_unsure"}  # tests/records/test_spellings.py
     assert used == shown | elsewhere
 
 

@@ -123,9 +123,7 @@ def test_a_text_file_of_two_heading_lines_is_read(tmp_path):
         ],
     }
     store, _ = stage(tmp_path, settings, book__csv=text, checks__csv=None)
-    rows = store.rows(
-        "SELECT source_line, queen_id, checked_on, eggs FROM staged_checks"
-    )
+    rows = store.rows("SELECT source_line, queen_id, checked_on, eggs FROM staged_checks")
     assert rows == [(5, "Q1", dt.date(2025, 6, 20), True)]
 
 

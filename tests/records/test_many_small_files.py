@@ -23,9 +23,7 @@ def folder(tmp_path):
             text = f"queen_id,checked_on,eggs\nQ{number},{day:%d.%m.%Y},oui\n"
         place = tmp_path / "records" / "checks"
         place.mkdir(parents=True, exist_ok=True)
-        (place / f"{'odd' if number % 3 == 2 else 'part'}{number:03}.csv").write_text(
-            text
-        )
+        (place / f"{'odd' if number % 3 == 2 else 'part'}{number:03}.csv").write_text(text)
     return tmp_path / "records"
 
 
@@ -65,10 +63,7 @@ def test_each_file_is_read_by_its_own_rules_and_keeps_its_lines(folder, monkeypa
         day = dt.date(2025, 6, 1) + dt.timedelta(days=number % 30)
         name = f"checks/{'odd' if number % 3 == 2 else 'part'}{number:03}.csv"
         if number % 3 == 1:
-            expected += [
-                (name, 2, f"Q{number}", day, False),
-                (name, 4, f"R{number}", day, True),
-            ]
+            expected += [(name, 2, f"Q{number}", day, False), (name, 4, f"R{number}", day, True)]
         else:
             expected.append((name, 2, f"Q{number}", day, True))
     assert [tuple(row.values()) for row in rows] == sorted(expected)

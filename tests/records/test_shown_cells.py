@@ -66,15 +66,9 @@ def put(book, sheet, row, column, kind, value, form) -> str | None:
     """Write a cell, and give what a person reads there."""
     if kind == "share":
         digits = FORMS[form]
-        sheet.write_number(
-            row, column, value / 10**digits, book.add_format({"num_format": form})
-        )
+        sheet.write_number(row, column, value / 10**digits, book.add_format({"num_format": form}))
         whole, part = divmod(abs(value), 10 ** (digits - 2))
-        said = (
-            f"{whole}.{part:0{digits - 2}d}".rstrip("0").rstrip(".")
-            if part
-            else str(whole)
-        )
+        said = f"{whole}.{part:0{digits - 2}d}".rstrip("0").rstrip(".") if part else str(whole)
         return f"{'-' if value < 0 else ''}{said} %"
     if kind == "number":
         sheet.write_number(row, column, value / form)
@@ -138,9 +132,7 @@ def test_cells_that_do_not_say_where_they_stand_are_counted():
             sheet.write_number(row, 1, 0.5, book.add_format({"num_format": "0%"}))
 
     content = _edited(
-        book_of(write),
-        "xl/worksheets/sheet1.xml",
-        lambda xml: re.sub(r'<c r="\w+"', "<c", xml),
+        book_of(write), "xl/worksheets/sheet1.xml", lambda xml: re.sub(r'<c r="\w+"', "<c", xml)
     )
     frame = workbook.Workbook(content, "book.xlsx").read("Sheet1")
     assert frame["1"].to_list() == ["50 %", "50 %", None, "50 %"]
@@ -357,10 +349,7 @@ def test_what_the_settings_pass_over_is_not_told_as_read(tmp_path):
     ("colour", "shown"),
     [
         ('<fgColor theme="4"/>', "#4F81BD"),  # accent1 of the writer's own theme
-        (
-            '<fgColor theme="0" tint="-0.249977111117893"/>',
-            "#BFBFBF",
-        ),  # white, 25 % darker
+        ('<fgColor theme="0" tint="-0.249977111117893"/>', "#BFBFBF"),  # white, 25 % darker
         ('<fgColor theme="1"/>', "#000000"),
         ('<fgColor indexed="13"/>', "#FFFF00"),  # ECMA-376 part 1, 18.8.27
         ('<fgColor indexed="5"/>', "#FFFF00"),
@@ -372,9 +361,7 @@ def test_colours_of_the_theme_and_of_the_palette(tmp_path, colour, shown):
     def write(book):
         sheet = book.add_worksheet("Sheet1")
         sheet.write_row(0, 0, HEAD)
-        sheet.write_row(
-            1, 0, ["Q1", "2025-06-20"], book.add_format({"bg_color": "#123456"})
-        )
+        sheet.write_row(1, 0, ["Q1", "2025-06-20"], book.add_format({"bg_color": "#123456"}))
 
     content = _edited(
         book_of(write), "xl/styles.xml", lambda xml: xml.replace('<fgColor rgb="FF123456"/>', colour)

@@ -125,9 +125,7 @@ def test_a_robust_covariance_adds_how_far_drawing_leads_astray():
     beta = fit_plain(X, y, pull=pull).beta
     M = np.linalg.inv(information(X, beta) + np.diag(pull))
     scores = X * (y - expit(X @ beta))[:, None]
-    meat = sum(
-        np.outer(s, s) for s in (scores[batch == g].sum(0) for g in np.unique(batch))
-    )
+    meat = sum(np.outer(s, s) for s in (scores[batch == g].sum(0) for g in np.unique(batch)))
     by_hand = M @ (meat + np.diag(pull)) @ M
     found = cluster_cov(X, y, beta, batch, "CR0", pull=pull)
     np.testing.assert_allclose(found, by_hand, rtol=1e-9)
@@ -156,11 +154,7 @@ def test_where_there_is_no_effect_a_drawn_factor_is_found_as_often_as_stated():
 
 def test_what_draws_must_be_a_number_from_0_on_for_every_column():
     X, y, groups = station()
-    for wrong in (
-        np.zeros(2),
-        np.array([0.0, -1.0, 0.0]),
-        np.array([0.0, np.nan, 0.0]),
-    ):
+    for wrong in (np.zeros(2), np.array([0.0, -1.0, 0.0]), np.array([0.0, np.nan, 0.0])):
         found = fit_mixed(X, y, groups, pull=wrong)
         assert not found.converged
         assert "draws coefficients to zero" in found.message

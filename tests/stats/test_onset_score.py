@@ -82,9 +82,7 @@ def test_groups_that_are_told_alike_have_no_p_and_few_clusters_say_so():
     after, by = np.zeros(12), np.full(12, 5.0)
     same = onset_score(after, by, np.zeros(12, bool), np.arange(12) % 2, np.arange(12))
     assert same.message == "all courses of a group are told alike"
-    few = onset_score(
-        after, by, np.zeros(12, bool), np.arange(12) % 2, np.arange(12) % 4
-    )
+    few = onset_score(after, by, np.zeros(12, bool), np.arange(12) % 2, np.arange(12) % 4)
     assert few.message == "4 batches are too few to compare 2 groups between"
     alone = onset_score(after, by, np.zeros(12, bool), np.zeros(12, int), np.arange(12))
     assert alone.message == "fewer than two groups"

@@ -7,7 +7,7 @@ def data_of(chart) -> list[list[dict]]:
     """Give the rows of every layer that has its own."""
     made = chart.to_dict()
     named = made.get("datasets", {})
-    parts = made.get("layer", [made])
+    parts = [made, *made.get("layer", [])]
     return [
         list(part["data"].get("values") or named[part["data"]["name"]])
         for part in parts

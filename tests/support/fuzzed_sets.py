@@ -86,18 +86,14 @@ def make(station: Path, draw: random.Random) -> MadeSet:
     (station / "station.toml").write_text(settings, encoding="utf-8")
     marks = iter(range(draw.randrange(100_000), 10**6))
     large = draw.random() < LARGE
-    some = draw.sample(
-        OPTIONAL, draw.choice((0, 0, 1, 2, 5) if large else (0, 0, 0, 1))
-    )
+    some = draw.sample(OPTIONAL, draw.choice((0, 0, 1, 2, 5) if large else (0, 0, 0, 1)))
     for name in ("inseminations", "checks", *some):
         if draw.random() < 0.01:
             continue  # a required table may be missing
         for part in range(draw.choice((1, 1, 1, 1, 2))):
             headings, rows = _table(name, draw, marks, large=large)
             ending, write = draw.choice(FORMS)
-            stem = (
-                name if not part else f"{name}_{draw.choice(('b', '2026', 'β', '#1'))}"
-            )
+            stem = name if not part else f"{name}_{draw.choice(('b', '2026', 'β', '#1'))}"
             path = records / f"{stem}.{ending}"
             write(path, headings, rows, draw)
             made.done.append(path.name)
@@ -161,22 +157,14 @@ def _text(separator: str, encoding: str, end: str) -> Callable[..., None]:
 
 
 def _quoted(cell: str) -> str:
-    cell = cell.replace(
-        "\0", ""
-    )  # a NUL makes it no text, which one damage in ten does
+    cell = cell.replace("\0", "")  # a NUL makes it no text, which one damage in ten does
     if any(sign in cell for sign in ',;\t"\r\n'):
         return '"' + cell.replace('"', '""') + '"'
     return cell
 
 
-def _workbook(
-    path: Path, headings: list[str], rows: list[list[str]], draw: Any
-) -> None:
-    quiet = {
-        "strings_to_formulas": False,
-        "strings_to_urls": False,
-        "nan_inf_to_errors": True,
-    }
+def _workbook(path: Path, headings: list[str], rows: list[list[str]], draw: Any) -> None:
+    quiet = {"strings_to_formulas": False, "strings_to_urls": False, "nan_inf_to_errors": True}
     with xlsxwriter.Workbook(path, quiet) as book:
         sheet = book.add_worksheet(draw.choice(("Sheet1", "a'b", "Päge")))
         for number, row in enumerate([headings, *rows]):
@@ -188,37 +176,26 @@ def _workbook(
                     sheet.write_string(number, column, text)
 
 
-def _opendocument(
-    path: Path, headings: list[str], rows: list[list[str]], _: Any
-) -> None:
+def _opendocument(path: Path, headings: list[str], rows: list[list[str]], _: Any) -> None:
     def clean(cell: str) -> str:
         text = re.sub("[\x00-\x08\x0b-\x1f]", "", cell)
         return text.replace("&", "&amp;").replace("<", "&lt;")
 
-    ods.write(
-        path, [ods.row(*(ods.cell(clean(c)) for c in row)) for row in [headings, *rows]]
-    )
+    ods.write(path, [ods.row(*(ods.cell(clean(c)) for c in row)) for row in [headings, *rows]])
 
 
 def _parquet(path: Path, headings: list[str], rows: list[list[str]], draw: Any) -> None:
     columns = list(zip(*rows, strict=True)) if rows else [()] * len(headings)
-    frame = pl.DataFrame(
-        dict(zip(headings, columns, strict=True)),
-        schema=dict.fromkeys(headings, pl.String),
-    )
+    frame = pl.DataFrame(dict(zip(headings, columns, strict=True)), schema=dict.fromkeys(headings, pl.String))
     if draw.random() < 0.5:
-        typed = draw.choice(
-            (pl.Float64, pl.Int64, pl.Date, pl.Boolean, pl.Binary, pl.UInt64)
-        )
+        typed = draw.choice((pl.Float64, pl.Int64, pl.Date, pl.Boolean, pl.Binary, pl.UInt64))
         name = draw.choice(headings[:-1])
         if typed is pl.Binary:
             frame = frame.with_columns(pl.col(name).cast(typed))
         elif typed is pl.Boolean:
             frame = frame.with_columns(pl.col(name) == "yes")
         elif typed is pl.Date:
-            frame = frame.with_columns(
-                pl.col(name).str.to_date("%Y-%m-%d", strict=False)
-            )
+            frame = frame.with_columns(pl.col(name).str.to_date("%Y-%m-%d", strict=False))
         else:
             frame = frame.with_columns(pl.col(name).cast(typed, strict=False))
     frame.write_parquet(path)
@@ -246,14 +223,7 @@ def _damage(path: Path, draw: random.Random) -> None:
     content = path.read_bytes()
     try:
         parts = _damaged_parts(content, draw) if draw.random() < 0.8 else None
-    except (
-        zipfile.BadZipFile,
-        ValueError,
-        OSError,
-        EOFError,
-        zlib.error,
-        NotImplementedError,
-    ):
+    except (zipfile.BadZipFile, ValueError, OSError, EOFError, zlib.error, NotImplementedError):
         parts = None  # no workbook, or one whose zip is damaged already
     if parts is None:
         text = path.suffix in (".csv", ".tsv", ".txt") and draw.random() < ROWS_ONLY
@@ -289,10 +259,7 @@ def damaged(content: bytes, draw: random.Random) -> bytes:
 def _damaged_parts(content: bytes, draw: random.Random) -> bytes:
     """Damage a part of a workbook, packed again so that only what is in it is wrong."""
     out = io.BytesIO()
-    with (
-        zipfile.ZipFile(io.BytesIO(content)) as book,
-        zipfile.ZipFile(out, "w") as other,
-    ):
+    with zipfile.ZipFile(io.BytesIO(content)) as book, zipfile.ZipFile(out, "w") as other:
         parts = {name: book.read(name) for name in book.namelist()}
         names = list(parts)
         likely = [n for n in names if "sheet1" in n or "content" in n or "shared" in n]
@@ -338,17 +305,13 @@ def read_only(made: MadeSet, counted: Counted) -> None:
         with staging.naming_damaged(store, mapped.sources):
             staging._land(store, mapped.sources)
             for source in mapped.sources:
-                counted.rows += store.rows(f"SELECT count(*) FROM raw_{source.no}")[0][
-                    0
-                ]
+                counted.rows += store.rows(f"SELECT count(*) FROM raw_{source.no}")[0][0]
                 _count_marks(store, f"raw_{source.no}", source.name, records, counted)
 
 
 def count(store: stores.Store, records: Path, counted: Counted) -> None:
     """Count every row of every source by hand, and name what is not where it must be."""
-    numbers = store.rows(
-        'SELECT source_no, source, "table", rows_read FROM sources_read'
-    )
+    numbers = store.rows('SELECT source_no, source, "table", rows_read FROM sources_read')
     by_name = {(source, table): number for number, source, table, _ in numbers}
     fates = _fates(store, by_name)
     for number, source, _, read in numbers:

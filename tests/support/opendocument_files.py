@@ -26,19 +26,14 @@ def cell(text: str = "", **attributes: object) -> str:
         for name, value in attributes.items()
     )
     inner = f"<text:p>{text}</text:p>" if text else ""
-    kind = (
-        ""
-        if attributes.get("value_type") or not text
-        else ' office:value-type="string"'
-    )
+    kind = "" if attributes.get("value_type") or not text else ' office:value-type="string"'
     return f"<table:table-cell{kind}{said}>{inner}</table:table-cell>"
 
 
 def row(*cells: str, **attributes: object) -> str:
     """A row; plain texts become cells of text."""
     said = "".join(
-        f' table:{name.replace("_", "-")}="{value}"'
-        for name, value in attributes.items()
+        f' table:{name.replace("_", "-")}="{value}"' for name, value in attributes.items()
     )
     inner = "".join(c if c.startswith("<") else cell(c) for c in cells)
     return f"<table:table-row{said}>{inner}</table:table-row>"

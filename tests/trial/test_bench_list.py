@@ -169,9 +169,9 @@ def test_an_unusual_dose_and_a_name_in_use_are_remarked(full_store):
     assert "Doses_2027" in found.remarks[1]
 
 
-NAMES = st.text(st.sampled_from("=+-@'\"; ,AZb1é"), min_size=1, max_size=6).filter(
-    lambda name: name == " ".join(name.split()) and any(map(str.isalnum, name))
-)
+NAMES = st.text(
+    st.sampled_from("=+-@'\"; ,AZb1é"), min_size=1, max_size=6
+).filter(lambda name: name == " ".join(name.split()) and any(map(str.isalnum, name)))
 
 
 @settings(

@@ -120,7 +120,7 @@ def graft_chart(rows: list[Row]) -> alt.LayerChart:
         "name:N",
         title="graft batch, in the order of insemination",
         sort=[row["name"] for row in rows],
-        axis=alt.Axis(labelAngle=0, labelOverlap="greedy", labelSeparation=6),
+        axis=alt.Axis(labelAngle=theme.UPRIGHT, labelOverlap="greedy", labelSeparation=6),
     )
     y = alt.Y("over:Q", title=OVER, axis=theme.signed_axis("+~g"))
     looks = funnel.degree_looks()
@@ -165,11 +165,11 @@ def _stems(
         alt.Tooltip("degree:N", title="against chance"),
     ]
     zero = theme.chart([{"nought": 0}]).mark_rule(color=theme.QUIET)
-    points = base.mark_point(filled=True, size=70, opacity=1)
+    points = base.mark_point(filled=True, size=70, opacity=theme.SOLID)
     return theme.layered(
         [
             zero.encode(**{along: channel("nought:Q", title=OVER)}),
-            base.mark_rule(color=theme.QUIET, strokeWidth=2, opacity=0.6).encode(
+            base.mark_rule(color=theme.QUIET, strokeWidth=theme.STROKE, opacity=0.6).encode(
                 **stem
             ),
             points.encode(**place, tooltip=tooltip, **looks),

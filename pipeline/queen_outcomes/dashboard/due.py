@@ -118,7 +118,7 @@ def due_chart(rows: list[Row]) -> alt.TopLevelMixin:
         {"until": until, "status": status, "checks": many}
         for (until, status), many in sorted(counts.items())
     ]
-    bars = theme.chart(values).mark_bar(opacity=1)
+    bars = theme.chart(values).mark_bar(opacity=theme.SOLID)
     days = sorted({row["until"] for row in values})
     return theme.layered(
         [
@@ -128,10 +128,10 @@ def due_chart(rows: list[Row]) -> alt.TopLevelMixin:
                     title="last day on which the look settles anything",
                     scale=alt.Scale(domain=days),
                     axis=alt.Axis(
-                        labelAngle=0, labelOverlap="greedy", labelSeparation=8
+                        labelAngle=theme.UPRIGHT, labelOverlap="greedy", labelSeparation=8
                     ),
                 ),
-                y=alt.Y("checks:Q", title="checks", axis=alt.Axis(tickMinStep=1)),
+                y=alt.Y("checks:Q", title="checks", axis=alt.Axis(tickMinStep=theme.WHOLE)),
                 color=theme.told_apart(
                     "status", STATUSES, alt.Color, (theme.CLOSED, theme.OPEN)
                 ),

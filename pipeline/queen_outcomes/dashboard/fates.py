@@ -118,7 +118,7 @@ def fate_chart(rows: list[Row], fates: list[str]) -> alt.LayerChart:
     place = {fate: at for at, fate in enumerate(fates)}
     values = [{**row, "place": place[row["fate"]]} for row in rows]
     weeks = sorted({row["iso_week"] for row in rows})
-    bars = theme.chart(values).mark_bar(opacity=1)
+    bars = theme.chart(values).mark_bar(opacity=theme.SOLID)
     return theme.layered(
         [
             bars.encode(
@@ -127,10 +127,10 @@ def fate_chart(rows: list[Row], fates: list[str]) -> alt.LayerChart:
                     title="week of insemination (ISO)",
                     scale=alt.Scale(domain=weeks, paddingInner=0.15),
                     axis=alt.Axis(
-                        labelAngle=0, labelOverlap="greedy", labelSeparation=8
+                        labelAngle=theme.UPRIGHT, labelOverlap="greedy", labelSeparation=8
                     ),
                 ),
-                y=alt.Y("courses:Q", title="courses", axis=alt.Axis(tickMinStep=1)),
+                y=alt.Y("courses:Q", title="courses", axis=alt.Axis(tickMinStep=theme.WHOLE)),
                 color=theme.told_apart("fate", fates, alt.Color, COLOURS),
                 order=alt.Order("place:Q"),
                 tooltip=[

@@ -342,7 +342,7 @@ def onset_chart(
         low = alt.Y("low:Q", title="share laying")
         layers.append(band.encode(x=DAY_AXIS, y=low, y2="high:Q", color=looks["color"]))
     mark = theme.chart([{"day": window}])
-    line = theme.chart(values).mark_line(interpolate="step-after", strokeWidth=2)
+    line = theme.chart(values).mark_line(interpolate="step-after", strokeWidth=theme.STROKE)
     layers += [
         mark.mark_rule(strokeDash=[2, 4], color=theme.QUIET).encode(x=DAY_AXIS),
         line.encode(

@@ -166,17 +166,17 @@ def week_chart(rows: list[Row]) -> alt.LayerChart:
         "iso_week:N",
         title="week of the row (ISO)",
         scale=alt.Scale(domain=[row["iso_week"] for row in rows], paddingInner=0.15),
-        axis=alt.Axis(labelAngle=0, labelOverlap="greedy", labelSeparation=8),
+        axis=alt.Axis(labelAngle=theme.UPRIGHT, labelOverlap="greedy", labelSeparation=8),
     )
     most = max(row["quarantined"] + row["set_aside"] for row in rows)
     y = alt.Y(
         "rows:Q",
         title="rows",
         scale=alt.Scale(domain=[0, max(most, 1)]),
-        axis=alt.Axis(tickMinStep=1, format="d"),
+        axis=alt.Axis(tickMinStep=theme.WHOLE, format="d"),
     )
     by = partial(theme.told_apart, "kind", (LOST, MENDED))
-    bars = theme.chart(values).mark_bar(opacity=1)
+    bars = theme.chart(values).mark_bar(opacity=theme.SOLID)
     tooltip = [
         alt.Tooltip("iso_week:N", title="week"),
         alt.Tooltip("kind:N", title="rows"),
@@ -322,7 +322,7 @@ def share_chart(
     values = [{**cell, "blank": round(1 - cell["share"], 4)} for cell in cells]
     items = list(dict.fromkeys(cell["item"] for cell in cells))
     x = alt.X(
-        f"{along}:N", title=title, axis=alt.Axis(labelAngle=0, labelOverlap="greedy")
+        f"{along}:N", title=title, axis=alt.Axis(labelAngle=theme.UPRIGHT, labelOverlap="greedy")
     )
     y = alt.Y(
         "item:N", title=None, sort=items, axis=alt.Axis(labelLimit=160, ticks=False)

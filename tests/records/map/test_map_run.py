@@ -391,9 +391,7 @@ def test_a_blank_that_was_not_looked_for_is_kept_as_an_answer(station):
 def test_days_that_a_spreadsheet_of_another_locale_turned_are_turned_back(station):
     # 1 to 28 June written month first, into a sheet that takes the day first: up to the
     # 12th it made days of them with day and month changed, the others stayed texts
-    days = [
-        dt.date(2025, 6, number) for number in (2, 5, 8, 11, 12, 13, 17, 20, 24, 28)
-    ]
+    days = [dt.date(2025, 6, number) for number in (2, 5, 8, 11, 12, 13, 17, 20, 24, 28)]
     with xlsxwriter.Workbook(station / "records" / "checks.xlsx") as book:
         sheet = book.add_worksheet("Checks")
         sheet.write_row(0, 0, ["Queen", "Date", "Who", "Eggs"])
@@ -401,9 +399,7 @@ def test_days_that_a_spreadsheet_of_another_locale_turned_are_turned_back(statio
         for row, day in enumerate(days, start=1):
             sheet.write_row(row, 0, [f"D{row}", None, "Ada Brun", "yes"])
             if day.day <= 12:
-                sheet.write_datetime(
-                    row, 1, day.replace(month=day.day, day=day.month), shown
-                )
+                sheet.write_datetime(row, 1, day.replace(month=day.day, day=day.month), shown)
             else:
                 sheet.write_string(row, 1, f"{day.month}/{day.day}/{day.year}")
     (station / "records" / "checks.csv").unlink()

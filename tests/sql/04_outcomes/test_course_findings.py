@@ -39,9 +39,7 @@ def of_stranger(number):
 
 def test_a_strange_queen_is_told_up_to_the_as_of_day_and_not_after_it():
     tables = listed("queen_not_inseminated", '"table"', **of_stranger(LAST))
-    assert tables == [
-        (name,) for name in ("checks", "co2", "exits", "lab", "placements")
-    ]
+    assert tables == [(name,) for name in ("checks", "co2", "exits", "lab", "placements")]
     later = {**of_stranger(LAST + 1), "checks": []}
     assert listed("queen_not_inseminated", **later) == []
 
@@ -109,9 +107,7 @@ def test_a_derived_value_on_its_limit_is_within_it():
     assert len(edges) == 8
     for days, reasons in edges.items():
         store = derived(**aged(days))
-        found = [
-            reason for (reason,) in store.rows("SELECT reason FROM course_findings")
-        ]
+        found = [reason for (reason,) in store.rows("SELECT reason FROM course_findings")]
         assert found == reasons, days
 
 
@@ -162,9 +158,7 @@ def test_a_look_on_the_day_of_a_further_course_is_of_that_course():
     doses = [insemination(), insemination(30)]
     exits = [leave(20, "missing")]
     on_day_0, before = check(30, eggs=False), check(29, eggs=False)
-    assert (
-        listed("after_end", inseminations=doses, exits=exits, checks=[on_day_0]) == []
-    )
+    assert listed("after_end", inseminations=doses, exits=exits, checks=[on_day_0]) == []
     assert listed("after_end", inseminations=doses, exits=exits, checks=[before]) == [
         (str(day(29)),)
     ]
@@ -192,9 +186,7 @@ def test_a_finding_is_listed_with_file_line_and_sentence():
 def test_every_finding_has_a_sentence_and_a_weight():
     rows = told(checks=[check(200, "R")], exits=[leave(-1, "dead"), leave(3, None)])
     assert len({row["reason"] for row in rows}) >= 2
-    assert all(
-        row["message"] and row["severity"] in ("look", "set_aside") for row in rows
-    )
+    assert all(row["message"] and row["severity"] in ("look", "set_aside") for row in rows)
 
 
 def test_a_station_without_findings_lists_nothing():

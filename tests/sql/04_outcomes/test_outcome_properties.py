@@ -70,9 +70,7 @@ def test_a_past_as_of_day_equals_the_records_as_they_stood(records, then):
 @quick
 @given(stations)
 def test_what_holds_of_every_station_whatever_it_wrote(records):
-    with derived(
-        LATE, **records
-    ) as store:  # dear to derive, so asked everything at once
+    with derived(LATE, **records) as store:  # dear to derive, so asked everything at once
         intervals_run_forwards_and_states_are_exhaustive(store)
         every_settled_answer_names_a_row(store)
         yes_to_lost_and_yes_to_established_exclude_each_other(store)

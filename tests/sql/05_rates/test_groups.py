@@ -56,8 +56,7 @@ def test_a_level_stands_under_the_grouping_it_is_of():
 def test_courses_are_counted_by_state_and_open_ones_apart():
     names = ("open", "yes", "no", "undecided", "left")
     counts = {
-        (row["level"], row["cluster"]): [row[name] for name in names]
-        for row in counted()
+        (row["level"], row["cluster"]): [row[name] for name in names] for row in counted()
     }
     assert counts["tip: same", 1] == [0, 1, 1, 0, 0]
     assert counts["tip: other", 2] == [1, 0, 0, 0, 0]

@@ -79,8 +79,7 @@ def told(signals, batches):
     rows = answer(
         "signals",
         {"operator_signals": signals, "signal_batches": batches},
-        as_of=AS_OF,
-        recent_days=35,
+        as_of=AS_OF, recent_days=35,
     )
     return [(operator, series, on, name) for operator, series, on, *_, name in rows]
 

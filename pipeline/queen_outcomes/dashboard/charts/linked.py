@@ -112,7 +112,7 @@ def _ring(host: Spec) -> Spec:
         kept |= {"order"}
     else:
         mark = {"type": "point", "shape": "circle", "filled": False, "size": 230}
-        mark |= {"color": theme.INK, "strokeWidth": 2}
+        mark |= {"color": theme.INK, "strokeWidth": theme.STROKE}
     mark.pop("opacity", None)
     encoding = {name: one for name, one in host["encoding"].items() if name in kept}
     encoding["opacity"] = {"field": MARKED, "type": "quantitative", "scale": None}

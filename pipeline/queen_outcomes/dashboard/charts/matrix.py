@@ -62,7 +62,7 @@ def matrix_chart(cells: list[Row]) -> alt.TopLevelMixin:
         sort=outcomes,
         axis=alt.Axis(
             orient="top",
-            labelAngle=0,
+            labelAngle=theme.UPRIGHT,
             labelLimit=150,
             labelPadding=33,
             grid=False,
@@ -82,8 +82,8 @@ def matrix_chart(cells: list[Row]) -> alt.TopLevelMixin:
     ]
     layers = []
     for level, look in (
-        (CLEAR, {"filled": True, "opacity": 1}),
-        (PERHAPS, {"filled": False, "opacity": 1, "strokeWidth": 2}),
+        (CLEAR, {"filled": True, "opacity": theme.SOLID}),
+        (PERHAPS, {"filled": False, "opacity": theme.SOLID, "strokeWidth": theme.STROKE}),
         (OPEN, {"filled": False, "opacity": 0.35, "strokeWidth": 1}),
     ):
         part = [row for row in values if row["certainty"] == level]

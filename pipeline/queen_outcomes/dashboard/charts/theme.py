@@ -26,6 +26,10 @@ QUIET = "#7d8790"
 
 SERIES = ["#1b6ca8", "#b3580f", "#5b8c3a", "#8e4d9e", "#7d8790", "#987a00"]
 """Colours of a series, in order; told apart in the common kinds of colour-blindness."""
+STROKE, SOLID = 2, 1
+"""Width of a drawn line, and opacity of what hides what lies behind it."""
+UPRIGHT, WHOLE = 0, 1
+"""Angle of an axis' labels, and step of an axis that counts."""
 DASHES = [[1, 0], [6, 3], [2, 2], [8, 3, 2, 3], [4, 1], [10, 4]]
 
 FONT = "system-ui, 'DejaVu Sans', sans-serif"
@@ -56,7 +60,7 @@ CONFIG = {
     "legend": {
         **TEXT,
         "orient": "top",
-        "symbolStrokeWidth": 2,
+        "symbolStrokeWidth": STROKE,
         "labelLimit": 260,
         "columns": 2,  # the page's script makes it as many as there is room for
     },

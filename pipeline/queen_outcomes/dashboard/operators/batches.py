@@ -318,7 +318,7 @@ def day_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
         most, degree, batches.
     """
     base = theme.chart(rows)
-    whole = alt.Axis(tickMinStep=1)
+    whole = alt.Axis(tickMinStep=theme.WHOLE)
     tooltip = [
         alt.Tooltip("date:N", title="day"),
         alt.Tooltip("courses:Q"),

@@ -179,18 +179,18 @@ def experience_chart(
     ]
     base = theme.chart(rows)
     layers = [
-        base.mark_rule(color=theme.CLOSED, strokeWidth=2, opacity=0.6).encode(
+        base.mark_rule(color=theme.CLOSED, strokeWidth=theme.STROKE, opacity=0.6).encode(
             x=x, y=alt.Y("low:Q", title=what, scale=scale), y2="high:Q", tooltip=tooltip
         ),
         base.mark_line(color=theme.CLOSED, strokeWidth=1.5).encode(x=x, y=y),
-        base.mark_point(color=theme.CLOSED, filled=True, size=60, opacity=1).encode(
+        base.mark_point(color=theme.CLOSED, filled=True, size=60, opacity=theme.SOLID).encode(
             x=x, y=y, tooltip=tooltip
         ),
     ]
     known = [row for row in rows if row["expected"] is not None]
     if known:  # a layer without data would have the scripts complain
         hollow = theme.chart(known).mark_point(
-            color=theme.OPEN, shape="diamond", size=70, strokeWidth=2
+            color=theme.OPEN, shape="diamond", size=70, strokeWidth=theme.STROKE
         )
         layers.append(
             hollow.encode(
@@ -214,7 +214,7 @@ def learning_chart(rows: list[Row], *, limit: float | None) -> alt.TopLevelMixin
         "number:Q",
         title="case number",
         scale=alt.Scale(zero=False, nice=False, padding=4),
-        axis=alt.Axis(grid=False, tickMinStep=1),
+        axis=alt.Axis(grid=False, tickMinStep=theme.WHOLE),
     )
     y = alt.Y("value:Q", title=EVIDENCE, scale=alt.Scale(domainMin=0, nice=False))
     tooltip = [
@@ -225,7 +225,7 @@ def learning_chart(rows: list[Row], *, limit: float | None) -> alt.TopLevelMixin
     ]
     base = theme.chart(rows)
     layers: list[Any] = [
-        base.mark_line(color=theme.CLOSED, strokeWidth=2).encode(
+        base.mark_line(color=theme.CLOSED, strokeWidth=theme.STROKE).encode(
             x=x, y=y, tooltip=tooltip
         )
     ]
@@ -234,7 +234,7 @@ def learning_chart(rows: list[Row], *, limit: float | None) -> alt.TopLevelMixin
     reached = [row for row in rows if row["reached"]]
     if reached:  # a layer without data would have the scripts complain
         mark = theme.chart(reached).mark_point(
-            shape="triangle-up", filled=True, size=110, color=theme.INK, opacity=1
+            shape="triangle-up", filled=True, size=110, color=theme.INK, opacity=theme.SOLID
         )
         layers.append(mark.encode(x=x, y=y, tooltip=tooltip))
     return theme.layered(layers, height=140)

@@ -322,11 +322,11 @@ def expected_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
     by = partial(theme.told_apart, "kind", (OBSERVED, EXPECTED))
     return _layered(
         rows,
-        base.mark_rule(color=theme.QUIET, strokeWidth=2).encode(
+        base.mark_rule(color=theme.QUIET, strokeWidth=theme.STROKE).encode(
             y=y, x=alt.X("expected:Q", title=x), x2="failures:Q"
         ),
         theme.chart(long)
-        .mark_point(size=75, strokeWidth=2)
+        .mark_point(size=75, strokeWidth=theme.STROKE)
         .encode(
             y=y,
             x=alt.X("failures:Q", title=x),
@@ -372,7 +372,7 @@ def adjusted_chart(
             x=alt.X("station:Q", title=what),
             tooltip=alt.Tooltip("station:Q", format=".1%"),
         ),
-        base.mark_rule(color=theme.CLOSED, strokeWidth=2).encode(
+        base.mark_rule(color=theme.CLOSED, strokeWidth=theme.STROKE).encode(
             y=y,
             x=alt.X("low:Q", title=what, axis=axis, scale=scale),
             x2="high:Q",

@@ -422,7 +422,7 @@ def _case(title: str | None = None) -> alt.X:
         "case:Q",
         title=title,
         scale=alt.Scale(nice=False, domainMin=0),
-        axis=alt.Axis(tickMinStep=1, grid=False, labels=title is not None),
+        axis=alt.Axis(tickMinStep=theme.WHOLE, grid=False, labels=title is not None),
     )
 
 
@@ -467,10 +467,10 @@ def cusum_chart(
         .mark_rule(color=theme.QUIET)
         .encode(y=alt.Y("at:Q", title=EVIDENCE)),
         *_limit_lines(rows),
-        base.mark_line(color=theme.OPEN, strokeWidth=2).encode(
+        base.mark_line(color=theme.OPEN, strokeWidth=theme.STROKE).encode(
             x=_case(), y=y, tooltip=tooltip
         ),
-        base.mark_line(color=theme.CLOSED, strokeWidth=2, strokeDash=[3, 2]).encode(
+        base.mark_line(color=theme.CLOSED, strokeWidth=theme.STROKE, strokeDash=[3, 2]).encode(
             x=_case(), y=alt.Y("better:Q", title=EVIDENCE), tooltip=tooltip
         ),
         *_marked(rows, tooltip, foot=span[0]),
@@ -523,7 +523,7 @@ def _marked(
             color=theme.INK,
         )
         mark = base.mark_point(
-            shape="triangle-up", filled=True, size=110, color=theme.INK, opacity=1
+            shape="triangle-up", filled=True, size=110, color=theme.INK, opacity=theme.SOLID
         )
         found += [
             mark.encode(**place, tooltip=tooltip),
