@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from closed_courses import closed_courses
 from queen_outcomes.models.closed import ALL_ALIKE, Fillings
-from queen_outcomes.models.risks import RiskModel, _places, filled_answers
+from queen_outcomes.models.risks import (
+    RiskModel,
+    _places,
+    _without_operator,
+    filled_answers,
+    risk_model,
+)
 from scipy.special import expit, logit
 
 DAY = np.datetime64("2026-06-01")
@@ -72,10 +79,17 @@ def test_courses_lie_by_operator_in_the_order_of_time_and_id():
     assert made.some(np.arange(0)).by_operator() == {}
     shared = made.shared({"semen_batch": 0.5})
     graft, semen = shared.levels.T
-    assert (graft >= 0).tolist() == [True, True, False, True, True]
+    assert (graft == -1).tolist() == [False, False, True, False, False]
     assert graft[0] == graft[3] != graft[1] == graft[4]
-    assert (semen >= 0).tolist() == [False] * 4 + [True]
+    assert semen.tolist() == [-1, -1, -1, -1, 1]
     assert shared.deviations.tolist() == [0.0, 0.5]
+
+
+@pytest.mark.parametrize(("outcome", "turned"), [("laying", True), ("lost", False)])
+def test_a_yes_is_a_failure_where_the_outcome_says_so(outcome, turned):
+    made = replace(courses([1, 0]), question=(outcome, 21))  # states no, yes
+    assert made.failed.tolist() == ([1.0, 0.0] if turned else [0.0, 1.0])
+    assert made.failures.tolist() == [[1.0, 0.0] if turned else [0.0, 1.0]]
 
 
 def flat(rate: float, *, yes_fails: bool = False, **deviations: float) -> RiskModel:
@@ -128,3 +142,47 @@ def test_an_answer_is_its_share_over_the_fillings_it_is_at_risk_in():
         share, worth = filled_answers(made)
         assert share is made.y
         assert worth.tolist() == [1.0, 1.0, 1.0]
+
+
+@pytest.mark.parametrize(("outcome", "risk"), [("laying", 1.5 / 4), ("lost", 2.5 / 4)])
+def test_without_a_model_every_course_has_the_station_s_rate(outcome, risk):
+    """Two yes and a no of three: half a course is added to both."""
+    made = SimpleNamespace(answers=None, y=np.array([1.0, 0.0, np.nan, 1.0]))
+    fitted = SimpleNamespace(method="none", message="why", courses=made)
+    model = risk_model(outcome, fitted)
+    assert model.risks({"course_id": np.array(["a"])}) == pytest.approx([risk])
+    assert (model.courses, model.failures) == (4, 1 if outcome == "laying" else 2)
+    assert model.message.startswith("no factor could be allowed for (why)")
+
+
+def test_hands_are_averaged_into_the_constant_and_tools_stay_where_asked_for():
+    """Of the dose, the tip and two columns of operators, means 0.5, 0.25 and 0.5."""
+    named = ("dose", "tip", "operator")
+    forms = tuple(
+        SimpleNamespace(term=SimpleNamespace(name=name), df=df)
+        for name, df in zip(named, (1, 1, 2), strict=True)
+    )
+    columns = {0: [1], 1: [2], 2: [3, 4]}
+    design = SimpleNamespace(
+        forms=forms,
+        kept=np.arange(5),
+        owner=np.array([-1, 0, 1, 2, 2]),
+        columns_of=lambda number: columns[number],
+    )
+    X = np.array([[1, 7, 1, 0, 1], [1, 7, 0, 0, 0], [1, 7, 1, 1, 1], [1, 7, 0, 0, 0.0]])
+    beta = np.array([1.0, 0.5, 0.3, 0.2, -0.4])
+    fitted = SimpleNamespace(design=design, beta=beta, X=X, mixed=None)
+    found, kept, coefficients = _without_operator(fitted, ("tip",))
+    assert [form.term.name for form in found] == ["dose", "tip"]
+    assert kept.tolist() == [0, 1, 2]
+    assert coefficients == pytest.approx([1.0 + 0.05 - 0.2, 0.5, 0.3])
+    found, kept, coefficients = _without_operator(fitted, ())
+    assert [form.term.name for form in found] == ["dose"]
+    assert coefficients == pytest.approx([1.0 + 0.05 - 0.2 + 0.15, 0.5])
+    # random intercepts of operators: at their mean over courses
+    fitted.mixed = SimpleNamespace(modes={"operator": np.array([0.4, -0.2])})
+    fitted.courses = SimpleNamespace(values={"operator": np.array(["A", "A", "A", "B"])})
+    assert _without_operator(fitted, ())[2][0] == pytest.approx(1.0 + 0.25)
+    fitted.mixed = SimpleNamespace(modes={"graft_batch": np.array([0.4])})
+    assert _without_operator(fitted, ())[2][0] == pytest.approx(1.0)
+    assert beta[0] == 1.0
