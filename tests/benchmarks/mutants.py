@@ -95,6 +95,10 @@ EQUIVALENT: dict[str, str] = {
     "effects[at] - usual - np.array([0.0, -1.0, 1.0]) * Z_95 * errors[at]": (
         "the smaller of two limits is the lower one"
     ),
+    "doses/differences.py: "
+    'arms = [arm[kept] != name for name in ("first", "second")]': (
+        "both arms, in the other order"
+    ),
     "stats/shares/adjusted_rate.py: while over(inner) <= 1:": (
         "the place looked from lies a step further off"
     ),
