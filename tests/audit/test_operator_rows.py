@@ -174,26 +174,6 @@ def test_shrunken_rates_and_ranks_follow_the_direction_of_failing(yes_fails):
     assert (better["rank_low"], worse["rank_high"]) == (1, 2)
 
 
-@pytest.mark.slow
-def test_few_courses_are_held_back():
-    rows = told(audited(queens(12)), "operators")
-    assert all(not row["shown"] and row["flag"] is None for row in rows)
-
-
-@pytest.mark.slow
-def test_a_bad_graft_of_one_operator_is_known_as_such():
-    made = queens(240)
-    for queen in made:
-        if queen["graft_batch"] == "g010":
-            queen |= {"operator": "A", "lays": False}
-    store = audited(made)
-    (part,) = told(store, "operator_batches", operator="A", batch="g010")
-    assert part["alone"]
-    assert part["failures"] == part["courses"] == 10
-    others = told(store, "operator_batches", kind="graft_batch", alone=True)
-    assert [row["batch"] for row in others] == ["g010"]
-
-
 def test_a_run_holds_the_courses_that_made_its_signal():
     chance = np.random.default_rng(5)
     failed = (chance.random(120) < np.repeat([0.15, 0.5], 60)).astype(float)
