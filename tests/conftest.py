@@ -74,6 +74,11 @@ def pytest_xdist_auto_num_workers(config) -> int | None:
     return min(len(named), cores) if len(named) > 1 else 0
 
 
+def place_of(path: Path) -> str:
+    """Give where a test file stands below the tests, as `LONG` has it."""
+    return path.relative_to(Path(__file__).parent).as_posix()
+
+
 def pytest_collection_modifyitems(config, items):
     """Mark the long among the slow tests, and order the files.
 
@@ -82,8 +87,7 @@ def pytest_collection_modifyitems(config, items):
     and what else stands on the demo last of these, so that nobody waits while it is built.
     """
     for item in items:
-        place = item.path.relative_to(Path(__file__).parent).as_posix()
-        if item.get_closest_marker("slow") and place.startswith(LONG):
+        if item.get_closest_marker("slow") and place_of(item.path).startswith(LONG):
             item.add_marker("long")
     if hasattr(config, "workerinput"):
         slow = {item.path for item in items if item.get_closest_marker("slow")}
@@ -132,6 +136,13 @@ def whole_fillings():
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(fills, "TIMES", WHOLE)
         yield
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _whole_where_long(request):
+    """Do so in every file whose slow tests are long: they hold figures against the truth."""
+    if place_of(request.path).startswith(LONG):
+        request.getfixturevalue("whole_fillings")
 
 
 def make_table(store: Store, name: str, rows=()) -> None:

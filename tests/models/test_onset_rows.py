@@ -15,6 +15,7 @@ from queen_outcomes.models.onset_results import read_seen, rows_of
 from queen_outcomes.models.questions import main_terms
 from queen_outcomes.models.results import fit_models
 from queen_outcomes.models.season_plan import SeasonPlan
+from queen_outcomes.outcomes import fills
 from queen_outcomes.outcomes.curves import onset_sets
 from queen_outcomes.outcomes.derive import count_rates
 from queen_outcomes.outcomes.signs import histories_given
@@ -206,7 +207,7 @@ def test_courses_with_a_gap_are_counted():
         queen["dose_ul"] = None
     fit = the_fit(modelled(made))
     assert "270 of 300 courses are complete in every factor" in fit["message"]
-    assert (fit["rows"], fit["imputations"]) == (300, 20)
+    assert (fit["rows"], fit["imputations"]) == (300, fills.TIMES)
 
 
 @pytest.mark.parametrize(
