@@ -4,5 +4,7 @@
 SELECT facts.*
 FROM main.window_facts AS facts
 SEMI JOIN (
-    SELECT course_no FROM courses WHERE list_contains($queens, queen_id)
+    SELECT course_no
+    FROM courses
+    SEMI JOIN (SELECT unnest($queens) AS queen_id) AS named USING (queen_id)
 ) AS asked ON facts.course_no = asked.course_no

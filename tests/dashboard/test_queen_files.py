@@ -284,9 +284,10 @@ def test_the_order_of_the_rows_changes_no_byte():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("a_file", [1, 3, 7])
-def test_queens_are_split_over_files(a_file, monkeypatch):
+@pytest.mark.parametrize(("a_file", "at_once"), [(1, 2), (1, 5), (3, 1), (7, 5)])
+def test_queens_are_split_over_files(a_file, at_once, monkeypatch):
     monkeypatch.setattr(queens, "QUEENS_A_FILE", a_file)
+    monkeypatch.setattr(queens, "FILES_AT_ONCE", at_once)
     store = a_station(
         inseminations=[insemination(n, queen_id=f"Q{n}") for n in range(5)],
         checks=[check(20, queen_id="Q4", eggs=True)],

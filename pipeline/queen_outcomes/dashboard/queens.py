@@ -31,6 +31,8 @@ STATIC = (
 """The page's own style and scripts, in the order in which they are loaded."""
 LIST_FILE = "data/queens-list.js"
 QUEENS_A_FILE = 2000
+FILES_AT_ONCE = 5
+"""Files whose rows are held at once: all of them would take 2 GB at 100,000 courses."""
 STATES = ("yes", "no", "undecided", "left")
 """A state is its place here and 1; 4 more while its window is open; 0: not at risk."""
 NAMED = (
@@ -75,12 +77,13 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
     """Give what the page `queens.html` shows, and the files it loads."""
     rules = settings.outcomes
     courses = store.frame(statement("queen_cards"), {"as_of": as_of})
-    answers = store.frame(statement("queen_answers"))
     queens = courses["queen_id"].unique().sort().to_list()
     sources = words.source_names(store)
     column, column_title = _column(rules.windows)
     listed = {
-        **index(courses, answers, queens, settings, as_of),
+        **index(
+            courses, store.frame(statement("queen_states")), queens, settings, as_of
+        ),
         "sources": sources,
         "queens_a_file": QUEENS_A_FILE,
         "column": column,
@@ -90,8 +93,13 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
             name: (*whole, *WORDED[name], *LISTS[name]) for name, whole in WHOLE.items()
         },
     }
-    told = details(store, courses, answers, settings, as_of)
-    parts = [*packed_files(told, queens, sources, rules.windows)]
+    parts = [
+        part
+        for some in _slices(queens)
+        for part in packed_files(
+            details(store, courses, some, settings, as_of), some, sources, rules.windows
+        )
+    ]
     # files are found by their numbers: a page that was opened before a rebuild must not
     # take another build's rows for its own
     said = words.script_json([listed, *parts]).encode()
@@ -120,6 +128,13 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
             },
         },
     }
+
+
+def _slices(queens: list[str]) -> Iterator[list[str]]:
+    """Give the queens of as many whole files as are made at once."""
+    step = QUEENS_A_FILE * FILES_AT_ONCE
+    for start in range(0, len(queens), step):
+        yield queens[start : start + step]
 
 
 def _first_of(curve: str, windows: list[Question]) -> tuple[Outcome, int | None]:
@@ -168,7 +183,7 @@ def index(
     courses : DataFrame
         As `queen_cards.sql` gives it; the list keeps its order.
     answers : DataFrame
-        The state of every outcome and window of every course.
+        As `queen_states.sql` gives them.
     queens : list of str
         Every queen's label, in order; a course names her by her place.
     settings : Settings
@@ -244,18 +259,20 @@ def _state_codes(
 def details(
     store: Store,
     courses: pl.DataFrame,
-    answers: pl.DataFrame,
+    queens: list[str],
     settings: Settings,
     as_of: dt.date,
 ) -> dict[str, pl.DataFrame]:
-    """Give what is to be shown of the queens, as tables in the order of the queens.
+    """Give what is to be shown of some queens, as tables in their order.
 
     Parameters
     ----------
     store : Store
         A build in which everything is derived.
-    courses, answers : DataFrame
-        As `queen_cards.sql` and `queen_answers.sql` give them.
+    courses : DataFrame
+        As `queen_cards.sql` gives it, of every queen.
+    queens : list of str
+        The labels of those asked for, in order.
     settings : Settings
         For the stage lengths that the looks are read with.
     as_of : date
@@ -268,8 +285,8 @@ def details(
         among the queen's ``records``; ``due``, the looks due. All by ``queen_id``; days
         count from the course's day 0, and ``records`` carry dates.
     """
-    queens = courses["queen_id"].unique().sort().to_list()
     given = explain.parameters(store, queens, settings=settings, as_of=as_of)
+    asked = {"queens": queens}
 
     def told(name: str) -> pl.DataFrame:
         return store.frame(explain.statement(name), given)
@@ -288,14 +305,18 @@ def details(
     rules = told("outcomes_explained").select(
         "course_id", "outcome", "window_days", "rule"
     )
-    answers = answers.join(rules, on=["course_id", "outcome", "window_days"]).sort(
-        "queen_id", "course", "outcome", "window_days"
+    answers = (
+        store.frame(statement("queen_answers"), asked)
+        .join(rules, on=["course_id", "outcome", "window_days"])
+        .sort("queen_id", "course", "outcome", "window_days")
     )
     return {
-        "courses": courses.sort("queen_id", "course"),
+        "courses": courses.filter(pl.col("queen_id").is_in(queens)).sort(
+            "queen_id", "course"
+        ),
         "records": records,
         "answers": _settled_by(answers, records),
-        "due": store.frame(statement("queen_due")),
+        "due": store.frame(statement("queen_due"), asked),
     }
 
 
@@ -334,7 +355,7 @@ def packed_files(
     told : mapping of DataFrame
         As `details` gives them.
     queens : list of str
-        Every queen's label, in order.
+        Their labels, in order.
     sources : list of str
         The sources' names in the order of their numbers.
     questions : list of (str, int)

@@ -154,7 +154,8 @@ def test_only_checks_that_are_due_stand_among_the_queens(full_store):
     courses = [
         {"queen_id": queen, "course_id": f"{queen}/1", "course": 1} for queen in "QR"
     ]
-    rows = full_store(due=due, courses=courses).records(statement("queen_due"))
+    store = full_store(due=due, courses=courses)
+    rows = store.records(statement("queen_due"), {"queens": ["Q", "R"]})
     assert [(row["queen_id"], row["day"]) for row in rows] == [
         ("Q", 7),
         ("Q", 14),
