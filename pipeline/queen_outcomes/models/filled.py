@@ -19,9 +19,10 @@ from queen_outcomes.models.analysis_set import (
     AnalysisSet,
     complete_rows,
     has_two,
+    numbered,
     own_level,
 )
-from queen_outcomes.models.choose import Design, Earlier, is_between
+from queen_outcomes.models.choose import Design, Earlier
 from queen_outcomes.models.closed import take
 from queen_outcomes.models.fit import (
     Fitted,
@@ -45,6 +46,8 @@ FEWEST_FITTED = 10
 """Fillings that must give a fit; with fewer there is no model."""
 SHOWN = 5
 """Fillings that predictions are averaged over."""
+TINY = 1e-9
+"""Squares, and parts of them, that rounding leaves of none."""
 UNKNOWN = "the records do not tell the outcome of enough courses"
 
 
@@ -259,7 +262,7 @@ def _meant(given: Values, filled: np.ndarray, seed: Sequence[int]) -> np.ndarray
 
 def _joined(courses: AnalysisSet, first: Fitted, told: Sequence[Told]) -> Fitted:
     p, times = len(first.beta), len(courses.answers)
-    group_df = group_freedom(first.design, courses.values)
+    group_df = group_freedom(first.design, first.X, courses.values)
     whole = np.concatenate([group_df, np.full(len(first.deviations), np.inf)])
     clustered = first.freedom(np.eye(p))
     if clustered is not None:
@@ -294,31 +297,62 @@ def _joined(courses: AnalysisSet, first: Fitted, told: Sequence[Told]) -> Fitted
     return replace(joined, tests=wald_tests(joined), shift=_shift(joined))
 
 
-def group_freedom(design: Design, values: Values) -> np.ndarray:
-    """Give the degrees of freedom of what is the same within operators or batches.
+def group_freedom(design: Design, X: np.ndarray, values: Values) -> np.ndarray:
+    r"""Give the degrees of freedom that operators and batches leave each column, (p,).
 
-    As many as there are groups, less the columns that vary only between them and the
-    constant; the fewest of all kinds of groups, 1 at least; infinite where a factor
-    varies within them.
+    Parameters
+    ----------
+    design : Design
+    X : ndarray, shape (n, p)
+        Its columns.
+    values : mapping of str to ndarray, shape (n,)
+
+    Returns
+    -------
+    ndarray, shape (p,)
+        The fewest of all kinds of groups; infinite for the constant.
+
+    Notes
+    -----
+    A part s of a column's squares lies between the groups: 1 for what is the same within
+    each, some hundredths for what was drawn by lot course by course, and nearly 1 for the
+    time of year, as a graft batch is inseminated within days. Of the error only that part
+    hangs on how much groups differ, which is known as well as
+    :math:`d = G - 1 - \sum s` degrees of freedom let it be; so the error has
+    :math:`d / s^2` (Satterthwaite FE. Biometrics 1946;2:110-114). Within groups a square
+    tells at least as much as between them, so s errs to the side of care.
     """
     found = np.full(len(design.owner), np.inf)
+    names = [form.term.name for form in design.forms]
+    factors = np.flatnonzero(
+        [number >= 0 and names[number] not in GROUPS for number in design.owner]
+    )
     for kind in GROUPINGS:
-        group = values[kind]
-        groups = len(np.unique(group[group != ""]))
-        between = [
-            number
-            for number, form in enumerate(design.forms)
-            if form.term.name not in GROUPS
-            and is_between(values[form.term.column], group)
-        ]
-        columns = [c for number in between for c in design.columns_of(number)]
-        if groups > 1 and columns:
-            left = max(groups - len(columns) - 1.0, 1.0)
-            found[columns] = np.minimum(found[columns], left)
+        if kind in names:
+            continue  # its levels are fixed: what differs between them tells nothing
+        some = values[kind] != ""
+        code = numbered(values[kind][some])
+        groups = len(np.unique(code))
+        if groups > 1:
+            share = _share_between(X[some][:, factors], code)
+            left = max(groups - 1.0 - share.sum(), 1.0)
+            found[factors] = np.minimum(
+                found[factors], left / np.maximum(share, TINY) ** 2
+            )
     for number, form in enumerate(design.forms):
         columns = design.columns_of(number)
         found[columns] = np.minimum(found[columns], freedom_of_cases(form.term, values))
     return found
+
+
+def _share_between(X: np.ndarray, code: np.ndarray) -> np.ndarray:
+    """Give the part of each column's squares about its mean that lies between groups."""
+    X = X - X.mean(axis=0)
+    count = np.bincount(code)
+    sums = np.column_stack([np.bincount(code, column) for column in X.T])
+    every = (X**2).sum(axis=0)
+    between = (sums**2 / count[:, None]).sum(axis=0)
+    return np.divide(between, every, out=np.zeros_like(every), where=every > TINY)
 
 
 def freedom_of_cases(term: Term, values: Values) -> float:

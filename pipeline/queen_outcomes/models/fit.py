@@ -199,16 +199,18 @@ def normal_limits(beta: np.ndarray, cov: np.ndarray) -> dict[str, np.ndarray]:
 
 
 def wald_tests(fitted: Fitted) -> tuple[Test, ...]:
-    """Test every factor of a fit by Wald.
-
-    There is no test where half of what it rests on is gaps.
-    """
+    """Test every factor of a fit by Wald."""
     columns = map(fitted.design.columns_of, range(len(fitted.design.forms)))
-    return tuple(_wald(fitted, own) for own in columns)
+    return tuple(slope_test(fitted, own) for own in columns)
 
 
-def _wald(fitted: Fitted, columns: list[int]) -> Test:
-    each = np.eye(len(fitted.beta))[columns]
+def slope_test(fitted: Fitted, columns: Sequence[int]) -> Test:
+    """Test by Wald that a factor's columns, or some of them, do nothing.
+
+    There is no test where half of what it rests on is gaps. What varies only between
+    operators or batches has no more degrees of freedom than there are of these.
+    """
+    each = np.eye(len(fitted.beta))[list(columns)]
     if not fitted.is_told(each).all():
         return Test(np.nan, len(columns), np.nan)
     df = float(fitted.df(each, columns).min())

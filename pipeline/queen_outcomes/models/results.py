@@ -41,7 +41,7 @@ from queen_outcomes.models.closed import (
     read_factors,
 )
 from queen_outcomes.models.factor_fills import fill_factors, read_filled_factors
-from queen_outcomes.models.fit import Fitted, join
+from queen_outcomes.models.fit import Fitted, join, slope_test
 from queen_outcomes.models.gap_fates import GAP_FATES, gap_fates
 from queen_outcomes.models.onset_results import onset_rows
 from queen_outcomes.models.predictive_checks import cross_validate, look_forward
@@ -54,7 +54,6 @@ from queen_outcomes.models.questions import (
 from queen_outcomes.models.risks import risk_model, write_risks
 from queen_outcomes.models.season_plan import SeasonPlan
 from queen_outcomes.outcomes.fills import beside_for
-from queen_outcomes.stats.logistic.plain import wald_test
 from queen_outcomes.stats.shares.multiplicity import holm
 from queen_outcomes.stats.tails import norm_isf
 
@@ -359,12 +358,7 @@ def bends(fitted: Fitted, number: int) -> str:
     columns = fitted.design.columns_of(number)[1:]
     if not len(fitted.design.forms[number].knots) or not columns:
         return ""
-    each = np.eye(len(fitted.beta))[columns]
-    if not fitted.is_told(each).all():
-        return ""
-    df = float(fitted.df(each, columns).min())
-    pull = fitted.design.pull
-    p = wald_test(fitted.beta, fitted.cov, columns, df=df, pull=pull).p
+    p = slope_test(fitted, columns).p
     return f"against a line P = {p:.2g}" if np.isfinite(p) else ""
 
 
