@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from functools import partial
 from typing import Any
 
 import altair as alt
 
 from queen_outcomes.base.store import Store
-from queen_outcomes.dashboard.charts import theme
+from queen_outcomes.dashboard import endings
 from queen_outcomes.dashboard.charts.adjusted import (
     APART,
     DAY_FORMS,
@@ -17,6 +16,7 @@ from queen_outcomes.dashboard.charts.adjusted import (
     compared_row,
     draw_differences,
 )
+from queen_outcomes.dashboard.charts.by_day import curves_by_day
 from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
@@ -39,7 +39,6 @@ CAPTIONS = {
 }
 MOST_LEVELS = 6
 TABLE_DAYS = (7, 10, 14, 21, 28, 35)
-DAY_AXIS = alt.X("day:Q", title="days after insemination")
 
 
 def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
@@ -70,6 +69,7 @@ def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
         "overall_table": _curve_table(overall),
         "table_days": TABLE_DAYS,
         "groups": [group for group in groups if group],
+        "endings": endings.show(store, settings.min_shown, charts),
         "spread": _spread(overall),
         "charts": charts,
     }
@@ -107,7 +107,7 @@ def _group(
 def _tested(store: Store, grouping: str) -> str:
     """Say whether the levels of a grouping begin to lay alike; empty: not asked."""
     for row in store.records(
-        "SELECT * FROM onset_tests WHERE \"grouping\" = $grouping", {"grouping": grouping}
+        'SELECT * FROM onset_tests WHERE "grouping" = $grouping', {"grouping": grouping}
     ):
         if row["p"] is None:
             return f"No P: {row['message']}."
@@ -320,43 +320,6 @@ def onset_chart(
     by : str or None
         What the levels are, for the legend; None draws one curve without a legend.
     """
-    kept = ("level", "day", "laying", "low", "high", "at_risk")
-    values = [
-        {name: row[name] for name in kept} for row in rows if row["laying"] is not None
-    ]
-    looks: dict[str, Any] = {"color": alt.value(theme.CLOSED)}
-    if by is not None:
-        levels = sorted({row["level"] for row in values})
-        told_apart = partial(theme.told_apart, "level", levels, title=by)
-        legend = alt.Legend(symbolType="stroke", symbolOpacity=1)
-        colours, dashes = theme.SERIES[: len(levels)], theme.DASHES[: len(levels)]
-        # told apart by dashes too, for those who do not see the colours
-        looks = {
-            "color": told_apart(alt.Color, colours, legend=legend),
-            "strokeDash": told_apart(alt.StrokeDash, dashes),
-        }
-    layers = []
-    banded = [row for row in values if row["low"] is not None]
-    if banded:
-        band = theme.chart(banded).mark_area(interpolate="step-after", opacity=0.15)
-        low = alt.Y("low:Q", title="share laying")
-        layers.append(band.encode(x=DAY_AXIS, y=low, y2="high:Q", color=looks["color"]))
-    mark = theme.chart([{"day": window}])
-    line = theme.chart(values).mark_line(interpolate="step-after", strokeWidth=theme.STROKE)
-    layers += [
-        mark.mark_rule(strokeDash=[2, 4], color=theme.QUIET).encode(x=DAY_AXIS),
-        line.encode(
-            x=DAY_AXIS,
-            y=theme.share_axis("laying", "share laying"),
-            **looks,
-            tooltip=[
-                alt.Tooltip("level:N", title=by or "courses"),
-                alt.Tooltip("day:Q", title="day"),
-                alt.Tooltip("laying:Q", title="laying by then", format=".0%"),
-                alt.Tooltip("low:Q", title="lower limit", format=".0%"),
-                alt.Tooltip("high:Q", title="upper limit", format=".0%"),
-                alt.Tooltip("at_risk:Q", title="courses not known either way"),
-            ],
-        ),
-    ]
-    return theme.layered(layers, height=280)
+    told = {"at_risk": "courses not known either way"}
+    named = ("laying", "share laying", "laying by then")
+    return curves_by_day(rows, named, days=(window,), by=by, told=told)

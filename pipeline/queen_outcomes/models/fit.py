@@ -335,9 +335,7 @@ def find_design(
     return design
 
 
-def by_method(
-    courses: AnalysisSet, design: Design, random: list[str]
-) -> Fitted:
+def by_method(courses: AnalysisSet, design: Design, random: list[str]) -> Fitted:
     """Fit a design by the method that the answers call for."""
     X = design.matrix(courses.values)
     at_risk = slice(None) if courses.weights is None else courses.weights > 0

@@ -1,7 +1,7 @@
 """Curves by day, and the headline estimates beside the plain rates.
 
-Reads histories and outcomes, writes fills, onset_curves, onset_tests, incidence, estimates,
-and sets the estimates beside the plain rates. Estimates stand on the courses filled in (`fills`);
+Reads histories and outcomes, writes fills, onset_curves, onset_tests, incidence,
+incidence_tests, estimates, and sets the estimates beside the plain rates. Estimates stand on the courses filled in (`fills`);
 the curves are nonparametric, a picture of the days and a check on the estimates. Which
 curve an outcome has stands in the registry; who is at risk of what, and until when,
 stands here and only here.
@@ -23,6 +23,7 @@ from queen_outcomes.base.workers import Task, Workers
 from queen_outcomes.facts.exports.outcomes import (
     ESTIMATES,
     INCIDENCE,
+    INCIDENCE_TESTS,
     ONSET_CURVES,
     ONSET_TESTS,
 )
@@ -38,8 +39,10 @@ from queen_outcomes.outcomes.fills import (
 from queen_outcomes.outcomes.sensitivity import write_sensitivity
 from queen_outcomes.outcomes.signs import histories_given
 from queen_outcomes.stats.shares.multiplicity import holm
+from queen_outcomes.stats.times.between_groups import GroupScore
 from queen_outcomes.stats.times.competing import Curves
 from queen_outcomes.stats.times.curve_limits import batch_limits
+from queen_outcomes.stats.times.incidence_score import incidence_score
 from queen_outcomes.stats.times.onset_score import onset_score
 from queen_outcomes.stats.times.spread import first_days, spread_incidence
 
@@ -54,9 +57,15 @@ DRAWN = (
     "season",
 )
 """Groupings that curves are drawn of; the others have estimates only."""
-TESTED = ("protocol", "co2_schedule", "doses", "line", "drone_line")
-"""Groupings whose curves of laying are tested. Seasons are too few for a P, and operators
-have an audit."""
+TESTED = {
+    **dict.fromkeys(("protocol", "co2_schedule", "doses", "line"), "graft_batch"),
+    "drone_line": "semen_batch",
+}
+"""Groupings whose curves are tested, and the batches that each lies between or within.
+Seasons are too few for a P, and operators have an audit."""
+FEWEST_EXPECTED = 5.0
+"""Events to expect in a level, were all alike, for it to be tested: with fewer the spread
+between batches tells nothing of it (the rule of thumb of tests of counts, common practice)."""
 ONSET_DAYS = np.arange(0, 61)
 INCIDENCE_DAYS = np.concatenate([np.arange(0, 91), np.arange(95, 401, 5)])
 ONSET_COLUMNS = ("cluster", "onset_after", "onset_by", "unlaid_day", "begun_by")
@@ -93,11 +102,13 @@ def begin_curves(
     tests = [
         beside.submit(
             _of_groups,
-            known.courses.select(*ONSET_COLUMNS, level=grouping),
+            known.courses.select(
+                *_needed(known.courses), level=grouping, batch=_batch(batches)
+            ),
             grouping,
             settings.min_shown,
         )
-        for grouping in TESTED
+        for grouping, batches in TESTED.items()
     ]
     write_fills(store, settings, filling)
     write_rows(store, ESTIMATES, estimate_rates(store, settings, known))
@@ -108,50 +119,102 @@ def begin_curves(
 
     def end() -> int:
         days = _write_curves(store, [place for place, _ in levels], beside, tasks)
-        found = [row for row in beside.results(tests) if row]
-        p = [np.nan if row["p"] is None else row["p"] for row in found]
-        for row, raised in zip(found, holm(np.array(p, float)), strict=True):
-            row["p_holm"] = number(raised)
-        write_rows(store, ONSET_TESTS, found)
+        _write_tests(store, [row for rows in beside.results(tests) for row in rows])
         return days
 
     return end
 
 
-def _of_groups(courses: pl.DataFrame, grouping: str, fewest: int) -> Row | None:
-    """Test whether a grouping's ``level`` s begin to lay alike; None: not two of them.
+def _batch(column: str) -> pl.Expr:
+    """Give the batch of each course; one that has none on record stands alone."""
+    lacking = pl.col(column).str.starts_with("(")
+    return pl.when(lacking).then("course_id").otherwise(column)
 
-    What the records lack, or who went too early to be compared, is no level.
+
+def _of_groups(courses: pl.DataFrame, grouping: str, fewest: int) -> list[Row]:
+    """Test whether a grouping's ``level`` s begin to lay, and meet each event, alike.
+
+    Of laying ``event`` is empty. What the records lack, or who went too early to be
+    compared, is no level, and one of `FEWEST_EXPECTED` events is not tested; where there
+    are not two levels there is no test.
     """
-    level = pl.col("level")
-    part = courses.filter(~level.str.starts_with("(") & (pl.len().over(level) >= fewest))
-    names, group = np.unique(part["level"].to_numpy().astype(str), return_inverse=True)
-    if len(names) < 2:
-        return None
-    cluster = part["cluster"].to_numpy()
-    found = onset_score(*onset_sets(part), group, cluster)
-    return {
-        "grouping": grouping,
-        "levels": len(names),
-        "courses": part.height,
-        "batches": found.clusters,
-        "statistic": number(found.statistic),
-        "p": number(found.p),
-        "message": found.message,
-    }
+    found = []
+    for event in ("", *EVENTS):
+        level, some = pl.col("level"), among(courses, event)
+        part = some.filter(
+            ~level.str.starts_with("(") & (pl.len().over(level) >= fewest)
+        )
+        tested = _tested(part, event)
+        if tested is not None:
+            part, levels, test = tested
+            found.append(
+                {
+                    "event": event,
+                    "grouping": grouping,
+                    "levels": levels,
+                    "courses": part.height,
+                    "batches": test.clusters,
+                    "statistic": number(test.statistic),
+                    "p": number(test.p),
+                    "message": test.message,
+                }
+            )
+    return found
+
+
+def _tested(
+    part: pl.DataFrame, event: str
+) -> tuple[pl.DataFrame, int, GroupScore] | None:
+    """Test levels that are large enough; also give their courses and how many they are."""
+    while True:
+        names, group = np.unique(
+            part["level"].to_numpy().astype(str), return_inverse=True
+        )
+        if len(names) < 2:
+            return None
+        batch = part["batch"].to_numpy()
+        if event:
+            risk = at_risk(part, event)
+            times = (risk.entry, risk.behind, risk.by, risk.event)
+            test = incidence_score(*times, group, batch)
+        else:
+            test = onset_score(*onset_sets(part), group, batch)
+        small = names[test.expected < FEWEST_EXPECTED]
+        if not len(small):
+            return part, len(names), test
+        part = part.filter(~pl.col("level").is_in(small))
+
+
+def _write_tests(store: Store, found: list[Row]) -> None:
+    """Write the tests of laying, and those of events; P raised over each table's own."""
+    of_laying = [row for row in found if not row["event"]]
+    of_events = [row for row in found if row["event"]]
+    for rows in (of_laying, of_events):
+        p = [np.nan if row["p"] is None else row["p"] for row in rows]
+        for row, raised in zip(rows, holm(np.array(p, float)), strict=True):
+            row["p_holm"] = number(raised)
+    for row in of_laying:
+        del row["event"]
+    write_rows(store, ONSET_TESTS, of_laying)
+    write_rows(store, INCIDENCE_TESTS, of_events)
 
 
 def _levels(courses: pl.DataFrame, fewest: int) -> Iterator[tuple[Row, pl.DataFrame]]:
     """Give each level that has a curve, with what a curve needs of its courses."""
-    own = [(each.by, each.after, each.known) for each in EVENTS.values()]
-    needed = {*ONSET_COLUMNS, *END_COLUMNS, *(name for names in own for name in names)}
-    listed = [name for name in courses.columns if name in needed]
+    listed = _needed(courses)
     for grouping in DRAWN:
         # all wait for a worker together, so that each holds no more than it must
         some = courses.select(*listed, level=grouping)
         for (level,), part in some.group_by("level", maintain_order=True):
             if part.height >= fewest:
                 yield {"grouping": grouping, "level": level}, part.select(listed)
+
+
+def _needed(courses: pl.DataFrame) -> list[str]:
+    """Give the columns that curves and their tests lean on."""
+    own = [(each.by, each.after, each.known) for each in EVENTS.values()]
+    needed = {*ONSET_COLUMNS, *END_COLUMNS, *(name for names in own for name in names)}
+    return [name for name in courses.columns if name in needed]
 
 
 def _write_curves(
@@ -203,7 +266,7 @@ def _laying(part: pl.DataFrame, place: Row) -> list[Row]:
 
 
 def incidence_of(risk: AtRisk) -> list[Row]:
-    """Give an event's curve by day: ``day, incidence, low, high``; none at risk: nothing.
+    """Give an event's curve: ``day, incidence, low, high, at_risk``; none at risk: nothing.
 
     The band holds the curves of both edges of the days on which ends may have come.
     """
@@ -216,12 +279,18 @@ def incidence_of(risk: AtRisk) -> list[Row]:
     edges = [_spread(risk, ends - 1, ends, days) for ends in (earliest, risk.by.copy())]
     low = np.min([curve.low, *(edge.low for edge in edges)], axis=0)
     high = np.max([curve.high, *(edge.high for edge in edges)], axis=0)
+    tells = risk.by > risk.entry
+    came, went = (
+        np.searchsorted(np.sort(x[tells]), days) for x in (risk.entry, risk.by)
+    )
+    watched = came - went
     return [
         {
             "day": int(day),
             "incidence": number(curve.estimate[at]),
             "low": number(low[at]),
             "high": number(high[at]),
+            "at_risk": int(watched[at]),
         }
         for at, day in enumerate(days)
     ]
@@ -286,6 +355,19 @@ def onset_sets(frame: pl.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]
     return after, by, closed
 
 
+def _is_among_layers(name: str) -> bool:
+    return name in OUTCOMES and OUTCOMES[name].among_layers
+
+
+def among(frame: pl.DataFrame, name: str) -> pl.DataFrame:
+    """Give the courses among which an event is looked for; all of them for laying (``""``)."""
+    if _is_among_layers(name):
+        frame = frame.filter(pl.col("onset_by").is_not_null())
+    if name and EVENTS[name].only_marked:
+        frame = frame.filter("is_marked")
+    return frame
+
+
 def at_risk(frame: pl.DataFrame, name: str) -> AtRisk:
     """Give who is at risk of an event, from when, and how that ended.
 
@@ -307,7 +389,6 @@ def at_risk(frame: pl.DataFrame, name: str) -> AtRisk:
         The registry names columns that `histories.sql` does not give.
     """
     event = EVENTS[name]
-    among_layers = name in OUTCOMES and OUTCOMES[name].among_layers
     missing = {event.by, event.after, event.known} - {"", *frame.columns}
     if missing:
         raise LedgerError(
@@ -316,10 +397,7 @@ def at_risk(frame: pl.DataFrame, name: str) -> AtRisk:
             found=", ".join(sorted(missing)),
             expected="columns of sql/05_rates/histories.sql",
         )
-    if among_layers:
-        frame = frame.filter(pl.col("onset_by").is_not_null())
-    if event.only_marked:
-        frame = frame.filter("is_marked")
+    frame = among(frame, name)
     end_by, end_since = days(frame, "end_by", np.inf), days(frame, "end_since", 0) + 1
     last = days(frame, event.known, -1)
     if event.reasons:
@@ -334,7 +412,9 @@ def at_risk(frame: pl.DataFrame, name: str) -> AtRisk:
     code = np.where(is_event, HAPPENED, np.where(competes, COMPETING, CENSORED))
     by = np.where(is_event, happened, np.where(competes, end_by, last))
     earliest = np.where(is_event, since, np.where(competes, end_since, last))
-    entry = days(frame, "onset_by", 0) if among_layers else np.full(len(by), -1.0)
+    entry = (
+        days(frame, "onset_by", 0) if _is_among_layers(name) else np.full(len(by), -1.0)
+    )
     since = np.minimum(np.maximum(earliest, entry + 1), by)
     behind = days(frame, "end_behind", -1)
     if not event.reasons:

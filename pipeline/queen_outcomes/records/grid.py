@@ -379,7 +379,6 @@ class ParquetGrid(Grid):
         except duckdb.Error as problem:
             raise _damaged(self.source, problem) from None
 
-
     def refuse_damaged(self, store: Store) -> None:
         """Read every cell once."""
         cells = ", ".join(f"max(hash({quote(name)}))" for name in self.headings)

@@ -540,7 +540,9 @@ def _table_of(
 
 
 def _table_of_sheet(
-    source: Source, book: Workbook | WorkbookElsewhere, files: Mapping[str, tuple[str, ...]]
+    source: Source,
+    book: Workbook | WorkbookElsewhere,
+    files: Mapping[str, tuple[str, ...]],
 ) -> str | None:
     """Give a sheet's table: its own pattern or name first, then its workbook's."""
     own = table_by_pattern(source.name, files) or table_named(source.sheet)

@@ -191,7 +191,9 @@ class Workbook:
             found = loaded.to_arrow_with_errors()[1] if frame.height else None
         except _DAMAGE as problem:
             raise self.damaged(f"{self.name}#{sheet}", problem) from None
-        errors = {e.position: _error_text(e.detail) for e in found.errors} if found else {}
+        errors = (
+            {e.position: _error_text(e.detail) for e in found.errors} if found else {}
+        )
         columns = loaded.available_columns() if frame.width else []
         first = used = columns[0].absolute_index if columns else 0
         more = details.texts | details.uncalculated
@@ -203,7 +205,9 @@ class Workbook:
         if left and columns:
             frame = frame.select(*left, pl.all())
         details = details.from_column(first)
-        texts = {(row, column + used - first): text for (row, column), text in errors.items()}
+        texts = {
+            (row, column + used - first): text for (row, column), text in errors.items()
+        }
         texts |= dict(_per_cents(frame, details.percents))
         texts |= details.texts | details.uncalculated
         self._details[sheet], self._first_columns[sheet] = details, first
@@ -309,4 +313,3 @@ def _locked(name: str, found: str, ending: str) -> RecordsError:
         found=found,
         hint=f"open it, take the password off, and save it as {ending}",
     )
-

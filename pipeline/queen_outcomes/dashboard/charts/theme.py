@@ -89,10 +89,10 @@ def told_apart(
     return channel(f"{field}:N", scale=scale, **{"title": None, **more})
 
 
-def share_axis(field: str, title: str) -> alt.Y:
-    """Give the vertical axis of a share, whole from 0 to 100 %."""
-    whole, percent = alt.Scale(domain=[0, 1]), alt.Axis(format=".0%")
-    return alt.Y(f"{field}:Q", title=title, scale=whole, axis=percent)
+def share_axis(field: str, title: str, *, is_whole: bool = True) -> alt.Y:
+    """Give the vertical axis of a share: from 0 to 100 %, or as far as the marks go."""
+    scale = alt.Scale(domain=[0, 1]) if is_whole else alt.Scale(zero=True, nice=True)
+    return alt.Y(f"{field}:Q", title=title, scale=scale, axis=alt.Axis(format=".0%"))
 
 
 def layered(layers: Iterable[alt.Chart], *, height: int) -> alt.LayerChart:

@@ -21,6 +21,7 @@ from queen_outcomes.facts.exports.outcomes import (
     ENDS,
     EXPECTATIONS,
     INCIDENCE,
+    INCIDENCE_TESTS,
     LISTED,
     ONSET,
     ONSET_CURVES,
@@ -35,7 +36,7 @@ TABLES: dict[str, ExportTable] = {
     table.name: table
     for table in (
         *(SOURCES, QUARANTINE, LISTED, EXPECTATIONS, COURSES, ONSET, ENDS),
-        *(OUTCOMES, RATES, ONSET_CURVES, ONSET_TESTS, INCIDENCE),
+        *(OUTCOMES, RATES, ONSET_CURVES, ONSET_TESTS, INCIDENCE, INCIDENCE_TESTS),
         *(*MODELS, *AUDIT, *DOSES, DUE, CHANGES, ATTENTION),
     )
 }

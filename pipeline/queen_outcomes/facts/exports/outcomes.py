@@ -291,20 +291,32 @@ ONSET_CURVES = ExportTable(
     key=("grouping", "level", "day"),
 )
 _UNTESTED = "not compared"
+_TESTED = (
+    ExportColumn("grouping", "text", "what the levels are of"),
+    ExportColumn("levels", "integer", "levels compared", "levels"),
+    ExportColumn("courses", "integer", "of these levels", "courses"),
+    ExportColumn(
+        "batches",
+        "integer",
+        "graft batches that the P stands on; of drone_line semen batches",
+        "",
+    ),
+    number("statistic", "F of the score test", "", _UNTESTED),
+    number("p", "of levels that are alike", "", _UNTESTED),
+    number("p_holm", "raised for all tests of the table (Holm)", "", _UNTESTED),
+    ExportColumn("message", "text", "why there is no P; empty: there is one"),
+)
 ONSET_TESTS = ExportTable(
     "onset_tests",
     "a grouping: do its levels begin to lay alike; not adjusted",
-    (
-        ExportColumn("grouping", "text", "what the levels are of"),
-        ExportColumn("levels", "integer", "levels compared", "levels"),
-        ExportColumn("courses", "integer", "of these levels", "courses"),
-        ExportColumn("batches", "integer", "graft batches that the P stands on", ""),
-        number("statistic", "F of the score test", "", _UNTESTED),
-        number("p", "of levels that begin alike", "", _UNTESTED),
-        number("p_holm", "raised for all groupings tested (Holm)", "", _UNTESTED),
-        ExportColumn("message", "text", "why there is no P; empty: there is one"),
-    ),
+    _TESTED,
     key=("grouping",),
+)
+INCIDENCE_TESTS = ExportTable(
+    "incidence_tests",
+    "an event and a grouping: do its levels meet the event alike; not adjusted",
+    (ExportColumn("event", "text", _EVENTS), *_TESTED),
+    key=("event", "grouping"),
 )
 INCIDENCE = ExportTable(
     "incidence",
@@ -323,6 +335,7 @@ INCIDENCE = ExportTable(
             "highest 95 % limit, ends spread, on their last or first day",
             _NO_LIMITS,
         ),
+        ExportColumn("at_risk", "integer", "courses watched on that day", "courses"),
     ),
     key=("event", "grouping", "level", "day"),
 )
@@ -348,7 +361,9 @@ SENSITIVITY = ExportTable(
     (
         OUTCOME,
         WINDOW,
-        share("unsettled", "of those at risk, by the fillings, not settled by the records"),
+        share(
+            "unsettled", "of those at risk, by the fillings, not settled by the records"
+        ),
         share("halved", f"the headline {_ODDS} half"),
         share("doubled", f"the headline {_ODDS} double"),
         share("all_no", "the headline had all of them been no"),

@@ -2,41 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from queen_outcomes.stats.tails import f_sf
+from queen_outcomes.stats.times.between_groups import (
+    GroupScore,
+    between_clusters,
+    untested,
+)
 from queen_outcomes.stats.times.turnbull import fit_turnbull
 
-FEWEST_BEYOND = 5
-"""Clusters beyond the groups compared that a P needs."""
 
-
-@dataclass(frozen=True)
-class OnsetScore:
-    """What a test of groups gives.
-
-    Attributes
-    ----------
-    score : ndarray, shape (k,)
-        Beginnings of each group beyond those expected were all groups alike; sums to 0.
-    statistic : float
-        F, on ``groups - 1`` and ``clusters - groups + 1`` degrees of freedom.
-    p : float
-    clusters : int
-    message : str
-        Why there is no P; empty when there is.
-    """
-
-    score: np.ndarray
-    statistic: float
-    p: float
-    clusters: int
-    message: str = ""
-
-
-def onset_score(after, by, or_never, group, clusters) -> OnsetScore:
+def onset_score(after, by, or_never, group, clusters) -> GroupScore:
     r"""Test whether groups begin to lay alike.
 
     Parameters
@@ -50,7 +26,7 @@ def onset_score(after, by, or_never, group, clusters) -> OnsetScore:
 
     Returns
     -------
-    OnsetScore
+    GroupScore
 
     Notes
     -----
@@ -60,37 +36,25 @@ def onset_score(after, by, or_never, group, clusters) -> OnsetScore:
     with days known exactly is the log-rank test's observed less expected (Sun J. Stat Med
     1996;15:1387-1395). Its variance is that between clusters of
     :math:`\sum_j (z_i - r_{gj} / r_j)(d_{ij} - r_{ij} d_j / r_j)` (Lin DY, Wei LJ. J Am
-    Stat Assoc 1989;84:1074-1078), F by Hotelling's T squared for few clusters. Groups
-    that are looked at on other days are compared alike as long as looks do not depend on
+    Stat Assoc 1989;84:1074-1078). Groups that are looked at on other days are compared alike as long as looks do not depend on
     laying. Both papers from memory.
     """
     group, clusters = np.asarray(group, int), np.asarray(clusters)
     names, code = np.unique(clusters, return_inverse=True)
     count, k = len(names), int(group.max(initial=-1)) + 1
-    none = np.full(k, np.nan)
     if k < 2:
-        return OnsetScore(none, np.nan, np.nan, count, "fewer than two groups")
+        return untested(k, count, "fewer than two groups")
     fit = fit_turnbull(after, by, or_never)
     if fit.message:
-        return OnsetScore(none, np.nan, np.nan, count, fit.message)
+        return untested(k, count, fit.message)
     mine = (np.arange(k) == group[:, None]).astype(float)
     begins, waiting = _expected(fit, after, by, or_never)
+    begun = mine.T @ begins.sum(axis=1)
     parts = _parts(begins, waiting, mine)
-    score = parts.sum(axis=0)
     sums = np.zeros((count, k))
     np.add.at(sums, code, parts)
-    df, below = k - 1, count - k + 1
-    if below < FEWEST_BEYOND:
-        why = f"{count} batches are too few to compare {k} groups between"
-        return OnsetScore(score, np.nan, np.nan, count, why)
-    some = sums[:, :-1]
-    spread = some.T @ some
-    if np.linalg.matrix_rank(spread, hermitian=True) < df:
-        why = "all courses of a group are told alike"
-        return OnsetScore(score, np.nan, np.nan, count, why)
-    square = float(score[:-1] @ np.linalg.solve(spread, score[:-1]))
-    statistic = below / df * square / max(count - square, 1e-12)
-    return OnsetScore(score, statistic, float(f_sf(statistic, df, below)), count)
+    score = parts.sum(axis=0)
+    return between_clusters(score, begun - score, sums)
 
 
 def _expected(fit, after, by, or_never) -> tuple[np.ndarray, np.ndarray]:

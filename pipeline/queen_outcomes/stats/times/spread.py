@@ -63,6 +63,29 @@ class Spread:
     at_risk: np.ndarray
 
 
+@dataclass(frozen=True)
+class Settled:
+    """Courses with their ends spread over days.
+
+    Attributes
+    ----------
+    covers : ndarray of bool, shape (n,)
+        Which rows say anything; the others are left out.
+    first : float
+        The day that counts as day 0 of `kinds` and `spread`.
+    kinds : Kinds
+    alike : ndarray of int
+        Kind of each row that says anything.
+    spread : Spread
+    """
+
+    covers: np.ndarray
+    first: float
+    kinds: Kinds
+    alike: np.ndarray
+    spread: Spread
+
+
 def influence_squares(
     spread: Spread, kinds: Kinds, alike, cluster, place
 ) -> np.ndarray:
@@ -178,24 +201,37 @@ def spread_incidence(entry, after, by, event, *, days, clusters) -> Curves:
     refitting without each batch in turn made them 1 to 10 % wider.
     """
     days = np.atleast_1d(np.asarray(days, float))
+    found = settle(entry, after, by, event)
+    if found is None:
+        zero = np.zeros(len(days))
+        return with_limits(days, zero, zero, zero, 0)
+    covers, first, kinds, spread = found.covers, found.first, found.kinds, found.spread
+    names, cluster = np.unique(np.asarray(clusters)[covers], return_inverse=True)
+    place = np.clip(days - first, 0, kinds.last).astype(int)
+    squares = influence_squares(spread, kinds, found.alike, cluster.ravel(), place)
+    entry, by = np.asarray(entry, float)[covers], np.asarray(by, float)[covers]
+    sure, ends = kinds.sure[found.alike] + first, kinds.to[found.alike] >= 0
+    known = known_courses(entry, sure, by, ends, days)
+    share = np.cumsum(spread.mass[0])[place]
+    return with_limits(days, share, np.sqrt(squares), known, len(names))
+
+
+def settle(entry, after, by, event) -> Settled | None:
+    """Spread ends over their days, with the arguments of `spread_incidence`.
+
+    None: no row says anything.
+    """
     entry, by = np.asarray(entry, float), np.asarray(by, float)
     covers = by > entry
+    if not covers.any():
+        return None
     entry, by = entry[covers], by[covers]
     to = np.asarray(event, int)[covers] - 1
     after = np.where(to >= 0, np.asarray(after, float)[covers], by)
     sure = np.where(to >= 0, _sure(entry, after, by), by)
-    names, cluster = np.unique(np.asarray(clusters)[covers], return_inverse=True)
-    if not len(entry):
-        zero = np.zeros(len(days))
-        return with_limits(days, zero, zero, zero, 0)
-    first = entry.min()
+    first = float(entry.min())
     kinds, alike = _gather(entry - first, sure - first, by - first, to)
-    spread = _settle(kinds)
-    place = np.clip(days - first, 0, kinds.last).astype(int)
-    squares = influence_squares(spread, kinds, alike, cluster.ravel(), place)
-    known = known_courses(entry, np.where(to >= 0, sure, by), by, to >= 0, days)
-    share = np.cumsum(spread.mass[0])[place]
-    return with_limits(days, share, np.sqrt(squares), known, len(names))
+    return Settled(covers, first, kinds, alike, _settle(kinds))
 
 
 def first_days(entry, after, by, event) -> np.ndarray:
