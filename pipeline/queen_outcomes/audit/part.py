@@ -1,9 +1,8 @@
-"""Operators and batches counted anew over a part of the closed courses, and told in codes."""
+"""Operators and batches counted anew over a part of the closed courses."""
 
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,13 +12,11 @@ from queen_outcomes.audit.apart import Apart
 from queen_outcomes.audit.batches import batch_rows
 from queen_outcomes.audit.cases import read_audited, read_risk_model
 from queen_outcomes.audit.operators import operator_rows
-from queen_outcomes.audit.period import Period
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.exports.audit import OPERATORS
 from queen_outcomes.facts.exports.writing import filled
-from queen_outcomes.facts.pseudonyms import Mask
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.models.closed import BATCHES, ClosedCourses, Question
+from queen_outcomes.models.closed import ClosedCourses, Question
 from queen_outcomes.stats.logistic.odds_shift import odds_shift
 
 Row = dict[str, Any]
@@ -86,28 +83,3 @@ def levelled(cases: ClosedCourses) -> ClosedCourses:
     levels = logit(cases.risk)
     step = odds_shift(levels[known], failures, lambda x: worth * expit(x))
     return cases.with_risk(expit(levels + step))
-
-
-def masked(period: Period, mask: Mask) -> Period:
-    """Put codes in the place of names, and what stood in their order in that of the codes.
-
-    The figures are made before, so that they are those of the names: the store must not
-    hide them yet.
-    """
-    values = dict(period.cases.values)
-    for name, way in (
-        ("operator", mask.code),
-        *((kind, mask.label) for kind in BATCHES),
-    ):
-        texts, at = np.unique(values[name], return_inverse=True)
-        codes = [way(text) if text else "" for text in texts.tolist()]
-        values[name] = np.array(codes, dtype=str)[at]
-    operators = [mask.row(row) for row in period.operators]
-    batches = [mask.row(row) for row in period.batches]
-    cases = replace(period.cases, values=values)
-    return Period(
-        period.question,
-        sorted(operators, key=lambda row: row["operator"]),
-        sorted(batches, key=lambda row: (row["kind"], row["batch"])),
-        lambda: cases,
-    )

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +16,7 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.facts.exports.audit import BATCHES, OPERATORS
 from queen_outcomes.facts.exports.exported import ExportTable
 from queen_outcomes.facts.outcomes import question_columns
+from queen_outcomes.facts.pseudonyms import Mask
 from queen_outcomes.facts.settings import Settings
 
 if TYPE_CHECKING:
@@ -92,4 +93,33 @@ def stored(store: Store, table: ExportTable, question: Question) -> list[Row]:
         f"SELECT * FROM {table.name} WHERE outcome = $outcome AND "
         f"window_days = $window_days ORDER BY {', '.join(table.order)}",
         question_columns(question),
+    )
+
+
+def masked(period: Period, mask: Mask) -> Period:
+    """Put codes in the place of names, and what stood in their order in that of the codes.
+
+    The figures are made before, so that they are those of the names: the store must not
+    hide them yet.
+    """
+    import numpy as np  # late, as most audits only show what the build holds
+
+    from queen_outcomes.models.closed import BATCHES as KINDS
+
+    values = dict(period.cases.values)
+    for name, way in (
+        ("operator", mask.code),
+        *((kind, mask.label) for kind in KINDS),
+    ):
+        texts, at = np.unique(values[name], return_inverse=True)
+        codes = [way(text) if text else "" for text in texts.tolist()]
+        values[name] = np.array(codes, dtype=str)[at]
+    operators = [mask.row(row) for row in period.operators]
+    batches = [mask.row(row) for row in period.batches]
+    cases = replace(period.cases, values=values)
+    return Period(
+        period.question,
+        sorted(operators, key=lambda row: row["operator"]),
+        sorted(batches, key=lambda row: (row["kind"], row["batch"])),
+        lambda: cases,
     )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from queen_outcomes.audit import own_courses
-from queen_outcomes.audit.period import Period, read_period
+from queen_outcomes.audit.period import Period, masked, read_period
 from queen_outcomes.audit.said import APART, batch_failed, failing, station_said
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import NoModelError, UsageError, nearest
@@ -122,8 +122,6 @@ def audit(
         )
     wanted = asked.operator
     if mask is not None:
-        from queen_outcomes.audit.part import masked
-
         period = masked(period, mask)
         hide_names(store, mask)
         wanted = mask.codes.get(wanted, wanted)

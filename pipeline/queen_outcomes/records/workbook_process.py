@@ -7,7 +7,6 @@ must not end with it. The process may take so much memory and so long, and no mo
 from __future__ import annotations
 
 import pickle
-import resource
 import signal
 import subprocess
 import sys
@@ -24,9 +23,8 @@ if TYPE_CHECKING:
 
 LONGEST_S = 300
 """One sheet may take so long; the largest that is allowed takes about a minute."""
-SMALL_FILE = 10 * 2**20
-MEMORY_SMALL, MEMORY_LARGE = 2 * 2**30, 6 * 2**30
-"""Bytes that reading a workbook may take, of a file up to `SMALL_FILE` and of a larger one."""
+READER = "queen_outcomes.records.workbook_reader"
+"""The module that is run; nothing imports it."""
 
 
 class WorkbookElsewhere:
@@ -49,7 +47,7 @@ class WorkbookElsewhere:
         self.name = name
         self._known: dict[tuple[Any, ...], Any] = {}
         self._process = subprocess.Popen(
-            [sys.executable, "-m", __name__],
+            [sys.executable, "-m", READER],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
@@ -130,40 +128,3 @@ class WorkbookElsewhere:
                     except OSError:
                         continue  # what was not sent any more
             self._process.wait()
-
-
-def serve() -> None:
-    """Answer the questions that come on standard input."""
-    from queen_outcomes.records.workbook import Workbook
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the build decides when it is over
-    book: Any = None
-    while True:
-        try:
-            method, *words = pickle.load(sys.stdin.buffer)
-        except EOFError:
-            return
-        answer, fault = None, None
-        try:
-            if method == "open":
-                _limit(len(words[0]))
-                book = Workbook(*words)
-            else:
-                told = getattr(book, method)
-                answer = told(*words) if callable(told) else told
-        except RecordsError as problem:
-            fault = problem
-        pickle.dump((answer, fault), sys.stdout.buffer)
-        sys.stdout.buffer.flush()
-
-
-def _limit(packed: int) -> None:
-    most = MEMORY_SMALL if packed <= SMALL_FILE else MEMORY_LARGE
-    _, hard = resource.getrlimit(resource.RLIMIT_DATA)
-    if hard != resource.RLIM_INFINITY:
-        most = min(most, hard)
-    resource.setrlimit(resource.RLIMIT_DATA, (most, hard))
-
-
-if __name__ == "__main__":
-    serve()
