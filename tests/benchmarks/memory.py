@@ -4,7 +4,8 @@
                                       [--format parquet] [--place DIR]
 
 A row a size: seconds, the most resident memory of all processes of the build together at
-one moment, and the most that DuckDB had put on disk. Records are made once and kept in
+one moment, after how many seconds that was (the log has the steps), and the most that
+DuckDB had put on disk. Records are made once and kept in
 DIR. A build that takes longer than `--longest` is stopped, and has a code that is not 0;
 its log lies beside the records. Linux only: it looks into /proc.
 """
@@ -63,9 +64,11 @@ def measure(station: Path, until: str | None, longest: float) -> dict[str, float
     begin = time.monotonic()
     with (station / "build.log").open("w") as log:
         build = subprocess.Popen(words, stdout=log, stderr=log)
-        most = spilled = 0
+        most, when, spilled = 0, 0.0, 0
         while build.poll() is None:
-            most = max(most, resident(build.pid))
+            now = resident(build.pid)
+            if now > most:
+                most, when = now, time.monotonic() - begin
             spilled = max(spilled, waiting(station / "build"))
             if time.monotonic() - begin > longest:
                 build.terminate()
@@ -73,6 +76,7 @@ def measure(station: Path, until: str | None, longest: float) -> dict[str, float
     return {
         "seconds": time.monotonic() - begin,
         "peak": most / 1e9,
+        "when": when,
         "spilled": spilled / 1e9,
         "code": build.returncode,
     }
@@ -105,7 +109,7 @@ def main() -> int:
     given = asked.parse_args()
     print(
         f"{'courses':>11} {'until':>8} {'memory':>8} {'seconds':>8} {'peak GB':>8} "
-        f"{'on disk GB':>10} {'code':>5}"
+        f"{'at s':>8} {'on disk GB':>10} {'code':>5}"
     )
     failed = False
     for courses in given.courses:
@@ -114,8 +118,8 @@ def main() -> int:
         failed |= found["code"] != 0
         print(
             f"{courses:11,} {given.until or 'draw':>8} {given.memory or '-':>8} "
-            f"{found['seconds']:8.0f} {found['peak']:8.2f} {found['spilled']:10.2f} "
-            f"{found['code']:5}",
+            f"{found['seconds']:8.0f} {found['peak']:8.2f} {found['when']:8.0f} "
+            f"{found['spilled']:10.2f} {found['code']:5}",
             flush=True,
         )
     return int(failed)
