@@ -1,8 +1,14 @@
 """`map` on the command line: exit codes, JSON, and what it leaves open."""
 
+import io
 import json
+import tomllib
+import zipfile
 
+import opendocument_files as ods
+import polars as pl
 import pytest
+import xlsxwriter
 
 BENCH = "Queen,Date,Operator,Dose\n" + "".join(
     f"D{n},{1 + n % 9}/{1 + n * 3 % 9}/2025,Ada Brun,8\n" for n in range(1, 15)
@@ -70,3 +76,115 @@ def test_defaults_that_are_taken_are_told_with_what_supports_them(command, stati
     ran = command("map", station, "--accept")
     assert "taken: words:*:*:* = yes" in ran.out
     assert 'yes_no: "jawohl" (14) -> yes' in ran.out
+
+
+def workbook(*rows):
+    out = io.BytesIO()
+    with xlsxwriter.Workbook(out) as book:
+        sheet = book.add_worksheet("Bench")
+        for number, row in enumerate(rows):
+            sheet.write_row(number, 0, row)
+    return out.getvalue()
+
+
+def repacked(content, part, old, new):
+    """Change a part of a workbook, so that only what is in it is wrong."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as book, zipfile.ZipFile(out, "w") as other:
+        for name in book.namelist():
+            text = book.read(name)
+            assert name != part or text.count(old) == 1
+            other.writestr(name, text.replace(old, new) if name == part else text)
+    return out.getvalue()
+
+
+def parquet():
+    out = io.BytesIO()
+    pl.DataFrame({"Queen": [f"D{n}" for n in range(99)]}).write_parquet(out)
+    return out.getvalue()
+
+
+def opendocument():
+    out = io.BytesIO()
+    ods.write(out, [ods.row("Queen")])
+    return out.getvalue()
+
+
+BOOK = workbook(["Queen", "Date"], ["D1", "2025-06-01"], ["D2", 8])
+ODS = opendocument()
+SHEET, TEXTS = "xl/worksheets/sheet1.xml", "xl/sharedStrings.xml"
+OLE = bytes.fromhex("d0cf11e0a1b11ae1") + bytes(600)
+UNREADABLE = {
+    "a sheet that is not XML": ("old.xlsx", repacked(BOOK, SHEET, b"</row></sheetData>", b"</row")),
+    "texts that are not XML": ("old.xlsx", repacked(BOOK, TEXTS, b"</sst>", b"</")),
+    "a style that is not there": ("old.xlsx", repacked(BOOK, SHEET, b'r="A1"', b'r="A1" s="99"')),
+    "a text that is not there": ("old.xlsx", repacked(BOOK, SHEET, b"<v>0</v>", b"<v>99</v>")),
+    "a number that is none": ("old.xlsx", repacked(BOOK, SHEET, b"<v>8</v>", b"<v>eight</v>")),
+    "a number beyond any": ("old.xlsx", repacked(BOOK, SHEET, b"<v>8</v>", b"<v>8" + b"0" * 400 + b"</v>")),
+    "a workbook without its kinds": ("old.xlsx", repacked(BOOK, "[Content_Types].xml", b"<Types", b"<T")),
+    "cells that are not XML": ("old.ods", repacked(ODS, "content.xml", b"</table:table-cell>", b"</")),
+    "a number in an .ods that is none": ("old.ods", repacked(ODS, "content.xml", b"string", b"float")),
+    "half a file": ("old.parquet", parquet()[:-60]),
+    "a page that is none": ("old.parquet", parquet()[:4] + b"\x1f" * 16 + parquet()[20:]),
+    "text under another name": ("old.parquet", BENCH.encode()),
+    "a password": ("old.xlsx", OLE),
+    "no byte": ("old.ods", b""),
+    "no byte, and a sign that parts sheets": ("old #2.csv", b""),
+    "no text": ("old.csv", b"\n\n"),
+    "no text in any sheet": ("old.xlsx", workbook()),
+}
+
+
+@pytest.mark.parametrize("what", UNREADABLE)
+def test_what_cannot_be_read_is_asked_about_and_never_left_out(command, station, what):
+    name, content = UNREADABLE[what]
+    (station / "records" / name).write_bytes(content)
+    ran = command("map", station, "--accept", "--json")
+    assert ran.code == 1, ran.err
+    text = (station / "station.toml").read_text("utf-8")
+    assert f'# OPEN "ignore:{name}:*:*": Nothing could be read in "{name}"; ' in text
+    assert f"ignore:{name}:*:*" in json.loads(ran.out)["open"]
+    assert name not in tomllib.loads(text)["records"].get("ignore", [])
+
+
+def evidence(ran, asked):
+    (found,) = (q for q in json.loads(ran.out)["questions"] if q["id"] == asked)
+    return found["evidence"]
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "told"),
+    [
+        ("old.xlsx", OLE, "take the password off, and save it as .xlsx"),
+        ("old.csv", BOOK, "a zip file, as .xlsx workbooks are); rename it to .xlsx"),
+        ("old.xlsx", BENCH.encode(), "save it as .xlsx, or give it the ending of what it is"),
+        ("old.ods", BENCH.encode(), "not an .ods workbook; save it as .ods, or "),
+        ("old.csv", b"", "the file is empty; export it again, or "),
+        ("old.parquet", BENCH.encode(), "open it in the program that wrote it, and save it again"),
+    ],
+)
+def test_of_what_cannot_be_opened_it_is_told_what_to_do(command, station, name, content, told):
+    (station / "records" / name).write_bytes(content)
+    ran = command("map", station, "--json")
+    (line,) = evidence(ran, f"ignore:{name}:*:*")
+    assert line.startswith("it cannot be opened: ")
+    assert told in line
+    assert "\n" not in line
+
+
+def test_parquet_is_looked_at_as_it_is_read(command, station):
+    rows = [line.split(",") for line in CHECKS.splitlines()[1:]]
+    frame = pl.DataFrame(rows, schema=["Queen", "Checked", "Eggs"], orient="row")
+    (station / "records" / "checks.csv").unlink()
+    place = station / "records" / "year=2025"
+    place.mkdir()
+    frame.with_columns(pl.col("Checked").str.to_date()).write_parquet(place / "looks [1].parquet")
+    ran = command("map", station, "--accept", "--json")
+    (rule,) = (
+        rule
+        for rule in tomllib.loads((station / "station.toml").read_text("utf-8"))["read"]
+        if rule["table"] == "checks"
+    )
+    assert rule["columns"] == {"queen_id": "Queen", "checked_on": "Checked", "eggs": "Eggs"}
+    read = json.loads(ran.out)["tables"]["checks"]
+    assert [row["checked_on"] for row in read] == [f"2025-07-{10 + n}" for n in range(1, 6)]

@@ -38,7 +38,7 @@ from queen_outcomes.records.workbook_limits import (
 )
 from queen_outcomes.records.workbook_process import WorkbookElsewhere
 
-_DAMAGE = (
+DAMAGE = (
     *(fastexcel.FastExcelError, zipfile.BadZipFile, zlib.error, lzma.LZMAError),
     *(ET.ParseError, expat.ExpatError),
     # what zipfile says of ways of packing that it does not know
@@ -93,7 +93,7 @@ def is_plain(content: bytes, name: str, times: int = 1) -> bool:
             if isinstance(parts, OpenDocument):
                 return parts.most_places <= times * workbook_limits.PLAIN_CELLS
             return workbook_limits.reaches_near(book, times)
-    except _DAMAGE as problem:
+    except DAMAGE as problem:
         raise Workbook.damaged(name, problem) from None
 
 
@@ -124,7 +124,7 @@ class Workbook:
             refuse_huge(self._zip, len(content), name)
             self._parts = _parts(self._zip, name)
             self._reader = fastexcel.read_excel(content)
-        except _DAMAGE as problem:
+        except DAMAGE as problem:
             raise self.damaged(name, problem) from None
 
     @property
@@ -189,7 +189,7 @@ class Workbook:
             )
             frame = loaded.to_polars()
             found = loaded.to_arrow_with_errors()[1] if frame.height else None
-        except _DAMAGE as problem:
+        except DAMAGE as problem:
             raise self.damaged(f"{self.name}#{sheet}", problem) from None
         errors = {e.position: _error_text(e.detail) for e in found.errors} if found else {}
         columns = loaded.available_columns() if frame.width else []
@@ -278,8 +278,7 @@ def _error_text(detail: str) -> str:
 
 
 def _parts(book: zipfile.ZipFile, name: str) -> SpreadsheetXml | OpenDocument:
-    kind = book.read("mimetype") if "mimetype" in book.namelist() else b""
-    if not kind.startswith(opendocument.MIME_TYPE):
+    if not opendocument.is_one(book):
         return SpreadsheetXml(book)
     if opendocument.is_protected(book):
         raise _locked(name, "a workbook that a password protects", ".ods")
@@ -295,10 +294,11 @@ def _refuse_others(content: bytes, name: str) -> None:
         found = "a workbook that a password protects, or an old .xls under a new name"
         raise _locked(name, found, ".xlsx")
     if not content.startswith(b"PK"):
+        ending = ".ods" if name.lower().endswith(".ods") else ".xlsx"
         raise RecordsError(
-            "the file is not an .xlsx workbook",
+            f"the file is not an {ending} workbook",
             where=name,
-            hint="save it as .xlsx, or give it the ending of what it is",
+            hint=f"save it as {ending}, or give it the ending of what it is",
         )
 
 

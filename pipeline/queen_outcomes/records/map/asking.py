@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter, defaultdict
 
-from queen_outcomes.records.map import meanings, opened
+from queen_outcomes.records.map import meanings
 from queen_outcomes.records.map.contents import clock_of, crosses, day_of, yes_or_no
 from queen_outcomes.records.map.feeds import Use
 from queen_outcomes.records.map.fits import MAIN_DATE, can_hold, ours_of
@@ -13,7 +13,7 @@ from queen_outcomes.records.map.labels import key_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
 from queen_outcomes.records.map.station import Part, Station
-from queen_outcomes.records.sources import LEGACY_ENDINGS
+from queen_outcomes.records.sources import ENDINGS, LEGACY_ENDINGS
 
 PER_CENT, SHARE = "percent", "share"
 LEAVE, READ = "leave", "read"
@@ -312,7 +312,7 @@ def no_records(station: Station) -> list[Question]:
     unopened = [
         Question(
             question_id("ignore", sheet.source),
-            f'"{sheet.source}" was not opened; leave it out?',
+            f'Nothing could be read in "{sheet.source}"; leave it out?',
             [sheet.grid.problem],
             {YES: "leave it out", NO: "it holds records: save it in another form"},
             default=None if _is_sheet(sheet.source) else YES,
@@ -337,10 +337,9 @@ def _labels_in(sheet: Sheet, homes: set[str]) -> int:
     return max((len(texts & homes) for texts in columns.values()), default=0)
 
 
-def _is_sheet(source: str) -> bool:
-    """Tell whether a file that was not opened is of a kind that holds sheets."""
-    endings = (*opened.TEXT, *opened.BOOKS, *LEGACY_ENDINGS)
-    return source.partition("#")[0].lower().endswith(endings)
+def _is_sheet(file: str) -> bool:
+    """Tell whether a file that was not opened is of a kind that holds records."""
+    return file.lower().endswith((*ENDINGS, *LEGACY_ENDINGS))
 
 
 def _days_in(sheet: Sheet) -> int:
