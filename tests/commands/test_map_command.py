@@ -188,3 +188,20 @@ def test_parquet_is_looked_at_as_it_is_read(command, station):
     assert rule["columns"] == {"queen_id": "Queen", "checked_on": "Checked", "eggs": "Eggs"}
     read = json.loads(ran.out)["tables"]["checks"]
     assert [row["checked_on"] for row in read] == [f"2025-07-{10 + n}" for n in range(1, 6)]
+
+
+def test_control_characters_never_spoil_the_settings(command, station):
+    zorbed = CHECKS.replace("Checked", "Zor\x01bed")
+    (station / "records" / "checks.csv").write_text(zorbed, "utf-8")
+    (station / "records" / "old\x7f\t.csv").write_bytes(b"")
+    ran = command("map", station, "--accept", "--json")
+    assert ran.code == 1, ran.err
+    told = json.loads(ran.out)
+    assert {"ignore:old\x7f\t.csv:*:*", "column:checks.csv:checks:checked_on"} <= {*told["open"]}
+    text = (station / "station.toml").read_text("utf-8")
+    assert {sign for sign in text if ord(sign) < 32 or sign == "\x7f"} == {"\n"}
+    assert r'# OPEN "ignore:old\u007f\t.csv:*:*": ' in text
+    assert r'is "Zor\u0001bed" the column checked_on?' in text
+    tomllib.loads(text)
+    assert command("map", station, "--accept").code == 1
+    assert (station / "station.toml").read_text("utf-8") == text
