@@ -157,8 +157,9 @@ def evidence(ran, asked):
     [
         ("old.xlsx", OLE, "take the password off, and save it as .xlsx"),
         ("old.csv", BOOK, "a zip file, as .xlsx workbooks are); rename it to .xlsx"),
-        ("old.xlsx", BENCH.encode(), "save it as .xlsx, or give it the ending of what it is"),
-        ("old.ods", BENCH.encode(), "not an .ods workbook; save it as .ods, or "),
+        ("old.xlsx", BENCH.encode(), "(a text); rename it to .csv, or "),
+        ("old.ods", b"<html><table>", "not an .ods workbook (a web page or "),
+        ("old.ods", b"\0\1", "save it as .ods, or give it the ending of what it is"),
         ("old.csv", b"", "the file is empty; export it again, or "),
         ("old.parquet", BENCH.encode(), "open it in the program that wrote it, and save it again"),
     ],

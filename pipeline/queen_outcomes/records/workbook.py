@@ -8,7 +8,9 @@ calculated stands as the formula. What the texts mean is decided elsewhere.
 from __future__ import annotations
 
 import io
+import logging
 import lzma
+import re
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
@@ -38,6 +40,8 @@ from queen_outcomes.records.workbook_limits import (
 )
 from queen_outcomes.records.workbook_process import WorkbookElsewhere
 
+# what the reader logs goes to the terminal, in words that are not ours
+logging.getLogger("calamine").setLevel(logging.ERROR)
 DAMAGE = (
     *(fastexcel.FastExcelError, zipfile.BadZipFile, zlib.error, lzma.LZMAError),
     *(ET.ParseError, expat.ExpatError),
@@ -45,6 +49,7 @@ DAMAGE = (
     *(KeyError, ValueError, NotImplementedError, RuntimeError, EOFError),
 )
 """What reading a damaged workbook ends with."""
+_MARKUP = re.compile(rb"(\xef\xbb\xbf)?\s*<[!?a-zA-Z]")
 _ERRORS = {
     "NA": "#N/A",
     "Div0": "#DIV/0!",
@@ -295,11 +300,21 @@ def _refuse_others(content: bytes, name: str) -> None:
         raise _locked(name, found, ".xlsx")
     if not content.startswith(b"PK"):
         ending = ".ods" if name.lower().endswith(".ods") else ".xlsx"
+        found, hint = _other_kind(content, ending)
         raise RecordsError(
-            f"the file is not an {ending} workbook",
-            where=name,
-            hint=f"save it as {ending}, or give it the ending of what it is",
+            f"the file is not an {ending} workbook", where=name, found=found, hint=hint
         )
+
+
+def _other_kind(content: bytes, ending: str) -> tuple[str, str]:
+    """Say what a file is that is no workbook, and what to do about it."""
+    again = f"open it in a spreadsheet program and save it as {ending}"
+    head = content[:4096]
+    if _MARKUP.match(head):
+        return "a web page or other markup, as some programs export it", again
+    if b"\0" not in head:
+        return "a text", f"rename it to .csv, or {again}"
+    return "", f"save it as {ending}, or give it the ending of what it is"
 
 
 def _locked(name: str, found: str, ending: str) -> RecordsError:
