@@ -206,3 +206,39 @@ def test_control_characters_never_spoil_the_settings(command, station):
     tomllib.loads(text)
     assert command("map", station, "--accept").code == 1
     assert (station / "station.toml").read_text("utf-8") == text
+
+
+def test_blank_forms_stay_what_they_are_and_are_asked_about_once_they_are_filled_in(
+    command, tmp_path
+):
+    place = tmp_path / "new"
+    assert command("new", place).code == 0
+    before = (place / "station.toml").read_bytes()
+    ran = command("map", place, "--accept")
+    assert ran.code == 0, ran.out
+    assert '"records.xlsx#checks"' in ran.err
+    assert (place / "station.toml").read_bytes() == before
+    (place / "records" / "records.xlsx").unlink()
+    form = place / "records" / "left.csv"
+    form.write_text("Queen,Died,Reason\n", "utf-8")
+    ran = command("map", place, "--accept")
+    assert '"left.csv"; run `queen-outcomes map` again once there are rows' in ran.err
+    form.write_text("Queen,Died,Reason\nD1,2025-06-01,dead\n", "utf-8")
+    command("map", place, "--accept")
+    settings = tomllib.loads((place / "station.toml").read_text("utf-8"))
+    assert [(r["from"], r["table"]) for r in settings["read"]] == [("left.csv", "exits")]
+    assert "left.csv" not in settings["records"].get("ignore", [])
+
+
+def test_what_stays_unread_is_told_in_short_and_by_name_where_it_has_one(command, station):
+    names = [f"Frame {n}" for n in range(1, 31)]
+    rows = [line.split(",") for line in CHECKS.splitlines()]
+    wide = [[*rows[0], *names, ""], *([*row, *("7" * 31)] for row in rows[1:])]
+    (station / "records" / "checks.csv").write_text(
+        "\n".join(map(",".join, wide)) + "\n", "utf-8"
+    )
+    ran = command("map", station, "--accept")
+    (line,) = (line for line in ran.err.splitlines() if "not read:" in line)
+    assert '"Frame 10"' in line
+    assert "and 21 more" in line
+    assert '""' not in line

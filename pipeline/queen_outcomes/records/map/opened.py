@@ -7,9 +7,9 @@ reader of the records does that, by the settings alone.
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
 import io
+import warnings
 import zipfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
@@ -18,12 +18,14 @@ from typing import Any
 
 from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.records import delimited, opendocument
+from queen_outcomes.records.blanks import GUIDE
 from queen_outcomes.records.map.words import languages_in
 from queen_outcomes.records.sources import (
     ENDINGS,
     PARQUET_ENDING,
     TEXT_ENDINGS,
     look_through,
+    not_read,
     read_whole,
 )
 
@@ -130,7 +132,7 @@ def every(records: Path, links: str = "inside") -> list[CellGrid]:
 def _opened(path: Path, name: str) -> list[CellGrid]:
     ending = path.suffix.lower()
     if ending not in ENDINGS:
-        return [CellGrid(name, problem="no kind of file that holds records")]
+        return [CellGrid(name, problem=not_read(ending))]
     try:
         grids = _grids(path, name, ending)
     except (RecordsError, OSError, *_damage()) as problem:
@@ -149,7 +151,8 @@ def _grids(path: Path, name: str, ending: str) -> list[CellGrid]:
     _refuse_large(content, name)
     with zipfile.ZipFile(io.BytesIO(content)) as book:
         grids = _ods_grids if opendocument.is_one(book) else _workbook_grids
-    return list(grids(content, name))
+    # the blank workbook's own words are no records, here as in the reader
+    return [each for each in grids(content, name) if each.source != f"{name}#{GUIDE}"]
 
 
 def _damage() -> tuple[type[Exception], ...]:
@@ -199,20 +202,22 @@ def _decoded(content: bytes, encoding: str, name: str) -> CellGrid:
     if told.startswith("sep=") and len(told) <= 5:
         separator, skip = told[4:] or "\t", 1
     separator = separator or _separator(text)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
-    rows, line = [], 0
+    reader = delimited.RecordReader(io.StringIO(text, newline="\n"), separator)
+    rows = []
     for cells in reader:
-        first, line = line + 1, reader.line_num
-        if first > skip:
-            rows.append(Row(first, tuple(Cell(" ".join(c.split())) for c in cells)))
+        if reader.line > skip:
+            # a quote that never closes costs its own line only
+            seen = reader.taken[:1] if cells is None else cells
+            rows.append(Row(reader.line, tuple(Cell(" ".join(c.split())) for c in seen)))
     return CellGrid(name, tuple(rows), typed_text=True)
 
 
 def _separator(text: str) -> str:
-    lines = [line for line in text.split("\n") if line.strip()][:_SAMPLE_LINES]
+    lines = [f"{line}\n" for line in text.split("\n") if line.strip()][:_SAMPLE_LINES]
 
     def worth(separator: str) -> tuple[int, int]:
-        widths = [len(row) for row in csv.reader(lines, delimiter=separator)]
+        rows = delimited.RecordReader(lines, separator)
+        widths = [len(cells or ("",)) for cells in rows]
         common = max(set(widths), key=lambda width: (widths.count(width), width))
         return (widths.count(common) if common > 1 else 0, common)
 
@@ -232,7 +237,9 @@ def _refuse_large(content: bytes, name: str) -> None:
     if not is_plain(content, name, LARGER):
         raise RecordsError(
             "it is too large to be looked at cell by cell, or an empty cell in use stands "
-            "far outside its tables; leave some of the rows in a copy, and map that"
+            "far outside its tables",
+            hint="go to the last cell in use (Ctrl+End), delete the rows and columns that "
+            "hold no record, and save; or leave some of the rows in a copy, and map that",
         )
 
 
@@ -244,8 +251,11 @@ def _workbook_grids(content: bytes, name: str) -> Iterator[CellGrid]:
             part for part in packed.namelist() if part.startswith("xl/worksheets/")
         ]
         formulas = any(b"<f" in packed.read(part) for part in parts)
-    book = openpyxl.load_workbook(io.BytesIO(content), data_only=True)
-    written = openpyxl.load_workbook(io.BytesIO(content)) if formulas else None
+    with warnings.catch_warnings():
+        # of what it does not know, such as small charts in cells, which is not looked at
+        warnings.simplefilter("ignore")
+        book = openpyxl.load_workbook(io.BytesIO(content), data_only=True)
+        written = openpyxl.load_workbook(io.BytesIO(content)) if formulas else None
     for sheet in book.worksheets:
         if sheet.sheet_state != "visible" and sheet.max_row <= 1:
             continue
