@@ -331,6 +331,29 @@ def test_two_rules_for_the_same_records_are_refused(tmp_path):
     assert "[[read]] no. 1 (inseminations) and [[read]] no. 4" in told
 
 
+@pytest.mark.parametrize(("many", "fits"), [(63, True), (64, False)])
+def test_a_row_may_hold_so_many_records_of_a_table_by_all_its_rules(tmp_path, many, fits):
+    days = [f"2025-{5 + n // 28:02}-{1 + n % 28:02}" for n in range(many)]
+    rule = {
+        "from": "wide.csv",
+        "table": "checks",
+        "columns": {"queen_id": "No.", "findings": "{look}", "checked_on": {"value": "{look}"}},
+    }
+    rules = [
+        RULES["read"][0],
+        *(rule | {"each": [{"look": day} for day in part]} for part in (days[:40], days[40:])),
+    ]
+    text = f"No.,Date,Time,Dose,Line,{','.join(days)}\n1,2025-05-01,,8,A{',eggs' * many}\n"
+    if fits:
+        store, _ = wide(tmp_path, text, changed(read=rules))
+        assert store.rows("SELECT count(*), count(DISTINCT ref) FROM staged_checks") == [(63, 63)]
+    else:
+        told = refused(tmp_path, changed(read=rules), RecordsError, text)
+        assert "wide.csv, read as checks" in told
+        assert "64 slots of all its [[read]] together" in told
+        assert "at most 63" in told
+
+
 def test_every_fault_of_the_headings_is_told_at_once(tmp_path):
     rules = [
         RULES["read"][0]

@@ -8,6 +8,7 @@ import sys
 
 import polars as pl
 import pytest
+import xlsxwriter
 from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.commands.failures import exit_code
 from queen_outcomes.facts.reading import Reading
@@ -219,6 +220,47 @@ def test_a_missing_table_is_told_with_the_nearest_file(tmp_path):
     with pytest.raises(RecordsError, match='"checks" is missing') as caught:
         stage(tmp_path, checks__csv=None, chekcs__csv=CHECKS)
     assert 'was "chekcs.csv" for checks meant?' in caught.value.hint
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "told"),
+    [
+        ("checks.xls", b"x", "checks.xls: not read, since it is a .xls file; save it as .xlsx; "),
+        ("checks", CHECKS.encode(), "checks: not read, since it has no ending; add .csv to its name"),
+        ("checks.pdf", b"x", "checks.pdf: not read, since a .pdf file is no table; name it under "),
+    ],
+)
+def test_of_a_file_with_the_name_of_a_missing_table_it_is_told_what_is_wrong(
+    tmp_path, name, content, told
+):
+    (tmp_path / name).write_bytes(content)
+    with pytest.raises(RecordsError, match='"checks" is missing') as caught:
+        stage(tmp_path, checks__csv=None)
+    assert caught.value.hint.startswith(told)
+    assert "meant" not in caught.value.hint
+
+
+def test_a_workbook_of_charts_alone_is_told_and_its_reader_says_nothing(tmp_path, capfd, caplog):
+    with xlsxwriter.Workbook(tmp_path / "checks.xlsx") as book:
+        chart = book.add_chart({"type": "line"})
+        chart.add_series({"values": "={1,2}"})
+        book.add_chartsheet("Curve").set_chart(chart)
+    with pytest.raises(RecordsError) as caught:
+        stage(tmp_path, checks__csv=None)
+    assert "checks.xlsx#Curve: not read, since the sheet is empty" in caught.value.hint
+    assert (capfd.readouterr(), caplog.records) == (("", ""), [])
+
+
+def test_a_name_that_is_no_text_is_refused_in_words(tmp_path):
+    folder(tmp_path)
+    try:
+        (tmp_path / os.fsdecode(b"m\xfcde.csv")).touch()
+    except OSError:
+        pytest.skip("this disk takes no such name")
+    with pytest.raises(RecordsError) as caught:
+        sources.look_through(tmp_path)
+    assert r"found:    m\xfcde.csv" in caught.value.text()
+    assert "rename it" in caught.value.hint
 
 
 def test_a_stations_own_files_lead_to_the_command_that_maps_them(tmp_path):

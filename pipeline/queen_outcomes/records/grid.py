@@ -15,7 +15,7 @@ import duckdb
 import polars as pl
 
 from queen_outcomes.base.errors import RecordsError, shorten
-from queen_outcomes.base.store import Store, literal, quote
+from queen_outcomes.base.store import Store, path_literal, quote
 from queen_outcomes.facts.reading import PASS_OVER, Habits
 from queen_outcomes.records import delimited, sources
 from queen_outcomes.records.cells import CellForm
@@ -389,10 +389,8 @@ class ParquetGrid(Grid):
 
 
 def _scan(source: sources.Source, more: str = "") -> str:
-    # One file is meant, whatever signs its name holds that elsewhere stand for many.
-    path = str(source.file.path)
-    plain = "".join(f"[{sign}]" if sign in "*?[" else sign for sign in path)
-    return f"read_parquet({literal(plain)}, hive_partitioning = false{more})"
+    path = path_literal(source.file.path)
+    return f"read_parquet({path}, hive_partitioning = false{more})"
 
 
 def _damaged(source: sources.Source, problem: Exception) -> RecordsError:

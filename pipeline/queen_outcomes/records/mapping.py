@@ -29,6 +29,7 @@ from queen_outcomes.facts.reading import (
     ReadRule,
     Slot,
 )
+from queen_outcomes.facts.settings_form import MOST_SLOTS
 from queen_outcomes.records import headings
 from queen_outcomes.records.grid import Grid
 
@@ -272,6 +273,14 @@ def _by_rules(grid: Grid, table: Table, reading: Reading) -> tuple[SlotMapping, 
             where=f"{source.name}, {rules[0].place}",
             found=shorten(grid.columns, ", "),
             hint='write the texts of "each" as the headings have them',
+        )
+    if len(slots) > MOST_SLOTS:
+        raise RecordsError(
+            "a row holds more records of one table than can be told apart",
+            where=f"{source.name}, read as {table.name}",
+            found=f"{len(slots)} slots of all its [[read]] together",
+            expected=f"at most {MOST_SLOTS}",
+            hint="part the sheet into several, each with the queens' labels",
         )
     return tuple(slots)
 

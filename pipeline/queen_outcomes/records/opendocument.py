@@ -131,6 +131,11 @@ class OpenDocument:
         return False
 
 
+def is_one(book: zipfile.ZipFile) -> bool:
+    """Tell whether a workbook is an .ods, whatever its name."""
+    return "mimetype" in book.namelist() and book.read("mimetype").startswith(MIME_TYPE)
+
+
 def is_protected(book: zipfile.ZipFile) -> bool:
     """Tell whether a password protects the workbook."""
     return _MANIFEST in book.namelist() and b"encryption-data" in book.read(_MANIFEST)

@@ -152,7 +152,7 @@ def look_through(
     Raises
     ------
     RecordsError
-        A folder cannot be opened.
+        A folder cannot be opened, or a name is no text.
     """
     files: list[RecordFile] = []
     notes: list[str] = []
@@ -161,6 +161,7 @@ def look_through(
     within = None if links == "all" else folder.resolve()
     for path in _walk(folder, seen, within):
         name = path.relative_to(folder).as_posix()
+        _refuse_no_text(name, folder)
         why = _no_record(path)
         if _leads_out(path, within):
             outside.append(name)
@@ -173,6 +174,19 @@ def look_through(
         else:
             files.append(RecordFile(name, path))
     return sorted(files, key=lambda file: file.name), notes, outside
+
+
+def _refuse_no_text(name: str, folder: Path) -> None:
+    """Refuse a name of bytes that are no text: no setting and no table could hold it."""
+    try:
+        name.encode()
+    except UnicodeEncodeError:
+        raise RecordsError(
+            "the name of a file is not text in UTF-8",
+            where=str(folder),
+            found=os.fsencode(name).decode("utf-8", "backslashreplace"),
+            hint="rename it; old archives and drives keep letters such as ü otherwise",
+        ) from None
 
 
 def _leads_out(path: Path, within: Path | None) -> bool:
@@ -493,17 +507,26 @@ def take_in(records_dir: Path, reading: Reading) -> TakenIn:
     notes += _copies({source.file.name: source.sha256 for source in kept})
     _refuse_none(there, records_dir)
     # a table that a fault hides would be told twice
-    faults += [] if faults else _lacking(taken, there, records_dir)
+    faults += [] if faults else _lacking(taken, there, records_dir, notes)
     sound = [source for source in taken if not against[source.name]]
     return TakenIn(sound, notes, sorted(unread), tuple(faults))
 
 
+def not_read(ending: str) -> str:
+    """Say why a file of an ending that nothing reads is not read, and what to do."""
+    if ending in LEGACY_ENDINGS:
+        return f"it is a {ending} file; save it as .xlsx"
+    if not ending:
+        return "it has no ending; add .csv to its name if it is a table"
+    return f"a {ending} file is no table"
+
+
 def _other_ending(name: str) -> str:
     ending = PurePosixPath(name).suffix.lower()
+    said = f"{name}: not read, since {not_read(ending)}"
     if ending in LEGACY_ENDINGS:
-        return f"{name}: not read, since it is a {ending} file; save it as .xlsx"
-    kind = f"a {ending} file" if ending else "a file without an ending"
-    return f"{name}: not read, since {kind} is no table; name it under [records] ignore"
+        return said
+    return f"{said}{';' if ending else ', or'} name it under [records] ignore"
 
 
 def _offered(file: RecordFile) -> list[Source]:
@@ -605,8 +628,16 @@ def _refuse_none(found: Sequence[RecordFile], records_dir: Path) -> None:
         )
 
 
+def _starts(names: Iterable[str]) -> tuple[str, ...]:
+    """Give how notes on files, or on sheets of them, begin."""
+    return tuple(f"{name}{sign}" for name in names for sign in ":#")
+
+
 def _lacking(
-    taken: Sequence[Source], found: Sequence[RecordFile], records_dir: Path
+    taken: Sequence[Source],
+    found: Sequence[RecordFile],
+    records_dir: Path,
+    notes: Sequence[str],
 ) -> list[RecordsError]:
     """Say which tables that there must be are not there."""
     there = {table for source in taken for table in source.tables}
@@ -614,7 +645,14 @@ def _lacking(
     if not lacking:
         return []
     names = {nearest_table(file.name): file.name for file in reversed(found)}
-    meant = [f'"{names[one]}" for {one}' for one in lacking if one in names]
+    named_so = [names[one] for one in lacking if table_of_file(names.get(one, "")) == one]
+    meant = [
+        f'"{names[one]}" for {one}'
+        for one in lacking
+        if one in names and names[one] not in named_so
+    ]
+    # of a file that has the table's own name, what kept it from being read
+    why = [note for note in notes if note.startswith(_starts(named_so))]
     named = " and ".join(f'"{one}"' for one in lacking)
     several = len(lacking) > 1
     return [
@@ -624,7 +662,8 @@ def _lacking(
             where=str(records_dir),
             found=shorten([file.name for file in found], ", "),
             expected=f"files or sheets named {' and '.join(lacking)}",
-            hint=(f"was {', '.join(meant)} meant? " if meant else "")
+            hint=(f"{shorten(why)}; " if why else "")
+            + (f"was {', '.join(meant)} meant? " if meant else "")
             + "`queen-outcomes map` finds out what your own files hold; or rename them, "
             "or name them under [tables] in station.toml",
         )

@@ -36,7 +36,7 @@ class Unanswered:
     @property
     def is_word(self) -> bool:
         """Whether it asks what one word means; there may be many such."""
-        return _place(self.id)[0] == "word"
+        return self.id.startswith("word:")
 
     @property
     def found(self) -> str:
@@ -88,7 +88,7 @@ def unanswered(
     """
     if not stand_in(text):
         return []
-    from queen_outcomes.records.map.questions import open_questions
+    from queen_outcomes.records.map.questions import open_questions, place_of
 
     used = {
         (source.name, source.table.name, column)
@@ -99,7 +99,7 @@ def unanswered(
     }
     found = []
     for one in open_questions(text):
-        kind, *place = _place(one.id)
+        kind, *place = place_of(one.id)
         if any(_meets(place, each) for each in used):
             alike = tuple(
                 each
@@ -135,17 +135,6 @@ def _together(source: SourceMapping, name: str) -> tuple[str, ...]:
 
 def _kind_of(shown: Shown) -> str:
     return shown.cause if isinstance(shown, UnreadColumn) else shown.kind
-
-
-def _place(name: str) -> tuple[str, str, str, str]:
-    """Give the kind, source, table and column of a question's id."""
-    kind, *rest = name.split(":", 1)
-    if kind == "word":  # word:column:text
-        return kind, ANY, ANY, "".join(rest).partition(":")[0]
-    # a source's name may hold a colon
-    parts = "".join(rest).rsplit(":", 2) if rest else []
-    source, table, column = (*parts, ANY, ANY, ANY)[:3]
-    return kind, source, table, column
 
 
 def _meets(place: Iterable[str], used: Iterable[str]) -> bool:

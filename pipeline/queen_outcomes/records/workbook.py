@@ -8,7 +8,9 @@ calculated stands as the formula. What the texts mean is decided elsewhere.
 from __future__ import annotations
 
 import io
+import logging
 import lzma
+import re
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
@@ -38,13 +40,16 @@ from queen_outcomes.records.workbook_limits import (
 )
 from queen_outcomes.records.workbook_process import WorkbookElsewhere
 
-_DAMAGE = (
+# what the reader logs goes to the terminal, in words that are not ours
+logging.getLogger("calamine").setLevel(logging.ERROR)
+DAMAGE = (
     *(fastexcel.FastExcelError, zipfile.BadZipFile, zlib.error, lzma.LZMAError),
     *(ET.ParseError, expat.ExpatError),
     # what zipfile says of ways of packing that it does not know
     *(KeyError, ValueError, NotImplementedError, RuntimeError, EOFError),
 )
 """What reading a damaged workbook ends with."""
+_MARKUP = re.compile(rb"(\xef\xbb\xbf)?\s*<[!?a-zA-Z]")
 _ERRORS = {
     "NA": "#N/A",
     "Div0": "#DIV/0!",
@@ -93,7 +98,7 @@ def is_plain(content: bytes, name: str, times: int = 1) -> bool:
             if isinstance(parts, OpenDocument):
                 return parts.most_places <= times * workbook_limits.PLAIN_CELLS
             return workbook_limits.reaches_near(book, times)
-    except _DAMAGE as problem:
+    except DAMAGE as problem:
         raise Workbook.damaged(name, problem) from None
 
 
@@ -124,7 +129,7 @@ class Workbook:
             refuse_huge(self._zip, len(content), name)
             self._parts = _parts(self._zip, name)
             self._reader = fastexcel.read_excel(content)
-        except _DAMAGE as problem:
+        except DAMAGE as problem:
             raise self.damaged(name, problem) from None
 
     @property
@@ -189,7 +194,7 @@ class Workbook:
             )
             frame = loaded.to_polars()
             found = loaded.to_arrow_with_errors()[1] if frame.height else None
-        except _DAMAGE as problem:
+        except DAMAGE as problem:
             raise self.damaged(f"{self.name}#{sheet}", problem) from None
         errors = (
             {e.position: _error_text(e.detail) for e in found.errors} if found else {}
@@ -282,8 +287,7 @@ def _error_text(detail: str) -> str:
 
 
 def _parts(book: zipfile.ZipFile, name: str) -> SpreadsheetXml | OpenDocument:
-    kind = book.read("mimetype") if "mimetype" in book.namelist() else b""
-    if not kind.startswith(opendocument.MIME_TYPE):
+    if not opendocument.is_one(book):
         return SpreadsheetXml(book)
     if opendocument.is_protected(book):
         raise _locked(name, "a workbook that a password protects", ".ods")
@@ -299,11 +303,22 @@ def _refuse_others(content: bytes, name: str) -> None:
         found = "a workbook that a password protects, or an old .xls under a new name"
         raise _locked(name, found, ".xlsx")
     if not content.startswith(b"PK"):
+        ending = ".ods" if name.lower().endswith(".ods") else ".xlsx"
+        found, hint = _other_kind(content, ending)
         raise RecordsError(
-            "the file is not an .xlsx workbook",
-            where=name,
-            hint="save it as .xlsx, or give it the ending of what it is",
+            f"the file is not an {ending} workbook", where=name, found=found, hint=hint
         )
+
+
+def _other_kind(content: bytes, ending: str) -> tuple[str, str]:
+    """Say what a file is that is no workbook, and what to do about it."""
+    again = f"open it in a spreadsheet program and save it as {ending}"
+    head = content[:4096]
+    if _MARKUP.match(head):
+        return "a web page or other markup, as some programs export it", again
+    if b"\0" not in head:
+        return "a text", f"rename it to .csv, or {again}"
+    return "", f"save it as {ending}, or give it the ending of what it is"
 
 
 def _locked(name: str, found: str, ending: str) -> RecordsError:

@@ -239,6 +239,36 @@ def test_a_sheets_known_headings_are_told():
     assert asked.evidence == ["headings: Queen, Eggs, Larvae"]
 
 
+@pytest.mark.parametrize(
+    ("source", "default"),
+    [
+        ("checks 2026.csv", None),
+        ("book.xlsx#Exits", None),
+        ("lab.xlsx#A", None),
+        ("book.xlsx#Checks #2", None),
+        ("book #2.xlsx#A", "yes"),
+        ("label.csv", "yes"),
+    ],
+)
+def test_what_has_the_name_of_a_table_is_never_left_out_unasked(source, default):
+    odd = sheet("Zorb,Plonk\nx,y", source)
+    (asked,) = asking.no_records(Station([odd], []))
+    assert asked.default == default
+
+
+def test_a_form_that_nobody_has_filled_in_is_not_asked_about():
+    titled = sheet("Spring,,\nQueen,Eggs,Larvae\n,,", "form.csv")
+    assert asking.no_records(Station([titled], [])) == []
+
+
+def test_more_looks_than_a_row_may_hold_are_told():
+    days = ",".join(f"2025-{5 + n // 28:02}-{1 + n % 28:02}" for n in range(64))
+    odd = sheet(f"Queen,{days}\nD1{',eggs' * 64}", "odd.csv")
+    (asked,) = asking.no_records(Station([odd], []))
+    assert asked.evidence[-1].startswith("64 looks or doses stand side by side, and a row may hold 63")
+    assert asked.default is None
+
+
 def test_days_as_a_workbook_holds_them_count_as_well():
     grid = CellGrid("odd.xlsx#A", (Row(1, (Cell("x"), Cell("2025-05-14", "date"))),))
     (asked,) = asking.no_records(Station([Sheet(grid)], []))
@@ -247,7 +277,16 @@ def test_days_as_a_workbook_holds_them_count_as_well():
 
 @pytest.mark.parametrize(
     ("source", "default"),
-    [("a.XLS", None), ("a.xlsx#B", None), ("a.csv", None), ("a.jpg", "yes")],
+    [
+        ("a.XLS", None),
+        ("a #2.csv", None),
+        ("a.parquet", None),
+        ("a.jpg", "yes"),
+        # a table without an ending, and one in a form that nothing reads
+        ("2026/bench", None),
+        ("checks 2026.pdf", None),
+        ("checks/a.jpg", "yes"),
+    ],
 )
 def test_a_file_that_was_not_opened(source, default):
     closed = Sheet(CellGrid(source, problem="it is broken"))

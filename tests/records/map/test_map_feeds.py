@@ -291,6 +291,23 @@ def test_slots_with_the_same_columns_share_a_rule():
     assert one.columns == ["queen_id", "checked_on", "checker", "eggs"]
 
 
+@pytest.mark.parametrize("number", [2, 3, 197])
+def test_numbers_in_headings_that_have_no_day_make_no_series(number):
+    counted = "".join(f",Frame {n}" for n in range(1, number + 1))
+    feed = {"queen_id": ["Queen"], "checked_on": ["Checked"], "eggs": ["Eggs"]}
+    cells = "".join(f",{n % 7}" for n in range(number))
+    assert fed(f"Queen,Checked,Eggs{counted}", f"D1,{DAY},yes{cells}")[1] == {"checks": feed}
+
+
+@pytest.mark.parametrize(("number", "fits"), [(63, True), (64, False)])
+def test_a_row_may_hold_so_many_looks(number, fits):
+    days = [f"2025-{5 + n // 28:02}-{1 + n % 28:02}" for n in range(number)]
+    found = feeds.find(sheet(f"Queen,{','.join(days)}\nD1{',eggs' * number}"))
+    assert [len(feed.slots) for feed in found] == [number] * fits
+    wide = sheet(f"Queen,{','.join(days)}\nD1{',eggs' * number}")
+    assert feeds.too_wide(wide) == (0 if fits else number)
+
+
 def test_days_as_headings_hold_findings():
     (one,), _ = fed(f"Queen,{DAY},{NEXT}", *queens("D1,eggs,Q eggs"))
     assert one.slots == {DAY: {"findings": DAY}, NEXT: {"findings": NEXT}}

@@ -75,6 +75,27 @@ def test_where_the_headings_stand(lines, header, names):
 
 
 @pytest.mark.parametrize(
+    ("lines", "is_form"),
+    [
+        ([HEAD], True),
+        (["Spring,,,", HEAD, ",,,", ",,,"], True),
+        ([HEAD, BODY[0]], False),
+        ([HEAD, "Total,,,"], False),
+        # of a line that nobody knows none can say what it is
+        (["Zork,Plonk"], False),
+        ([""], False),
+    ],
+)
+def test_headings_with_nothing_below_are_a_form(lines, is_form):
+    assert laid(*lines).is_form == is_form
+
+
+def test_a_parquet_file_without_a_row_is_a_form():
+    head = Row(0, tuple(Cell(name) for name in HEAD.split(",")))
+    assert lay_out(CellGrid("a.parquet", (head,))).is_form
+
+
+@pytest.mark.parametrize(
     ("lines", "spans", "header", "names"),
     [
         # an upper row reaches right over cells that say something below

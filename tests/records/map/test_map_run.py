@@ -98,6 +98,18 @@ def test_an_open_question_is_settled_later_and_nothing_else_changes(station):
     assert len(settings["read"]) == 2
 
 
+def test_an_answer_about_a_file_with_a_colon_in_its_name_is_kept(station):
+    records = station / "records"
+    (records / "checks.csv").rename(records / "checks 10:30.csv")
+    blank = BLANK.replace("checks.csv", "checks 10:30.csv")
+    begun, _ = run(station)
+    assert blank in {question.id for question in begun.open}
+    begun, settings = run(station, {blank: "no"}, accept=False)
+    assert blank not in {question.id for question in begun.open}
+    columns = rules(settings)["checks 10:30.csv", "checks"]["columns"]
+    assert columns["eggs"] == {"from": "Eggs", "blank": "no"}
+
+
 def test_unknown_id_names_the_nearest(station):
     with pytest.raises(UsageError) as refused:
         run(station, {"dates:bench.csv:inseminations:inseminated_on": "dmy"})

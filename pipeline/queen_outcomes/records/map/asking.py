@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter, defaultdict
+from pathlib import PurePosixPath
 
-from queen_outcomes.records.map import meanings, opened
+from queen_outcomes.facts.settings_form import MOST_SLOTS
+from queen_outcomes.records.map import meanings
 from queen_outcomes.records.map.contents import clock_of, crosses, day_of, yes_or_no
-from queen_outcomes.records.map.feeds import Use
+from queen_outcomes.records.map.feeds import Use, too_wide
 from queen_outcomes.records.map.fits import MAIN_DATE, can_hold, ours_of
 from queen_outcomes.records.map.labels import key_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
 from queen_outcomes.records.map.station import Part, Station
-from queen_outcomes.records.sources import LEGACY_ENDINGS
+from queen_outcomes.records.sources import ENDINGS, LEGACY_ENDINGS, table_named
 
 PER_CENT, SHARE = "percent", "share"
 LEAVE, READ = "leave", "read"
@@ -278,7 +280,7 @@ def colours(station: Station) -> list[Question]:
 
 
 def no_records(station: Station) -> list[Question]:
-    """Ask about sheets that feed no table."""
+    """Ask about sheets that feed no table, but for forms that are still to be filled in."""
     homes = {
         key_of(t)
         for part in station.of("inseminations")
@@ -286,7 +288,7 @@ def no_records(station: Station) -> list[Question]:
     }
     questions = []
     for sheet in station.no_records:
-        if sheet.grid.problem:
+        if sheet.grid.problem or sheet.is_form:
             continue
         headings = ", ".join(column.name for column in sheet.columns if column.name)
         labels = _labels_in(sheet, homes)
@@ -296,6 +298,11 @@ def no_records(station: Station) -> list[Question]:
             evidence.append(f"{labels} labels of inseminated queens stand in it")
         if days:
             evidence.append(f"{days} days stand in one column")
+        if wide := too_wide(sheet):
+            evidence.append(
+                f"{wide} looks or doses stand side by side, and a row may hold {MOST_SLOTS}: "
+                "part the sheet into several, each with the queens' labels"
+            )
         questions.append(
             Question(
                 question_id("ignore", sheet.source),
@@ -305,17 +312,19 @@ def no_records(station: Station) -> list[Question]:
                     YES: "it is no record: leave it out",
                     NO: "it is; its columns are to be set by hand",
                 },
-                default=None if labels > 1 or days >= _FEW_DAYS else YES,
+                default=None
+                if labels > 1 or days >= _FEW_DAYS or _is_named(sheet.source)
+                else YES,
                 sources=(sheet.source,),
             )
         )
     unopened = [
         Question(
             question_id("ignore", sheet.source),
-            f'"{sheet.source}" was not opened; leave it out?',
+            f'Nothing could be read in "{sheet.source}"; leave it out?',
             [sheet.grid.problem],
             {YES: "leave it out", NO: "it holds records: save it in another form"},
-            default=None if _is_sheet(sheet.source) else YES,
+            default=None if _is_sheet(sheet.source) or _is_named(sheet.source) else YES,
             sources=(sheet.source,),
         )
         for sheet in station.not_opened
@@ -337,10 +346,17 @@ def _labels_in(sheet: Sheet, homes: set[str]) -> int:
     return max((len(texts & homes) for texts in columns.values()), default=0)
 
 
-def _is_sheet(source: str) -> bool:
-    """Tell whether a file that was not opened is of a kind that holds sheets."""
-    endings = (*opened.TEXT, *opened.BOOKS, *LEGACY_ENDINGS)
-    return source.partition("#")[0].lower().endswith(endings)
+def _is_sheet(file: str) -> bool:
+    """Tell whether a file that was not opened may be of a kind that holds records."""
+    return PurePosixPath(file).suffix.lower() in ("", *ENDINGS, *LEGACY_ENDINGS)
+
+
+def _is_named(source: str) -> bool:
+    """Tell whether a file or sheet has the name of a table, whatever stands in it."""
+    parts = source.split("#")  # the sign may stand in the names of both as well
+    files = ("#".join(parts[:at]) for at in range(1, len(parts) + 1))
+    sheets = ("#".join(parts[at:]) for at in range(1, len(parts)))
+    return any(map(table_named, (*(PurePosixPath(file).stem for file in files), *sheets)))
 
 
 def _days_in(sheet: Sheet) -> int:

@@ -13,6 +13,7 @@ from pathlib import PurePosixPath
 from types import MappingProxyType
 
 from queen_outcomes.facts.dictionary import FLAT_QUEEN_FACTS, FLAT_SEMEN_FACTS, TABLES
+from queen_outcomes.facts.settings_form import MOST_SLOTS
 from queen_outcomes.records.headings import tidy
 from queen_outcomes.records.map import slots
 from queen_outcomes.records.map.contents import MOST
@@ -134,7 +135,8 @@ def find(
     """
     if not sheet.rows:
         return []
-    series = slots.find(sheet)
+    # numbers in headings may count anything: what no slot has a day for is no series
+    series = [one for one in slots.find(sheet) if 0 < len(_dated_slots(one)) <= MOST_SLOTS]
     taken = {c.at for one in series for cs in one.slots.values() for c in cs}
     columns = [c for c in sheet.columns if c.at not in taken and c.name]
     allocation = _Allocation(sheet, columns, series, known_ids)
@@ -155,6 +157,12 @@ def _keep_said(feed: Feed, sheet: Sheet, columns: Mapping[str, str]) -> None:
             if column.name in use.names and tidy(theirs) != columns.get(other):
                 del feed.uses[other]
         feed.uses[name] = Use([column.name], 1.0, unit_of(column, feed.table, name))
+
+
+def too_wide(sheet: Sheet) -> int:
+    """Give how many records of one table stand side by side, where no row may have so many."""
+    most = max((len(_dated_slots(one)) for one in slots.find(sheet)), default=0)
+    return most if most > MOST_SLOTS else 0
 
 
 class _Allocation:
@@ -438,12 +446,7 @@ class _Allocation:
 
     def _series_feeds(self, one: slots.Series, others: list[Feed]) -> list[Feed]:
         """Give the rules of a series: slots with the same columns share one."""
-        by_slot: dict[str, dict[str, tuple[str, float]]] = {}
-        for slot, columns in one.slots.items():
-            roles = self._roles(one.table, columns, bool(one.days))
-            dated = MAIN_DATE[one.table] in roles or slot in one.days
-            if dated and len(roles) >= (1 if one.days else 2):
-                by_slot[slot] = roles
+        by_slot = _dated_slots(one)
         groups: dict[tuple[str, ...], list[str]] = defaultdict(list)
         for slot, roles in by_slot.items():
             groups[tuple(sorted(roles))].append(slot)
@@ -464,28 +467,6 @@ class _Allocation:
             if set(feed.uses) & set(SHARED_IDS):
                 feeds.append(feed)
         return feeds
-
-    def _roles(self, table: str, columns: list[SheetColumn], dated: bool):
-        """Allocate the columns of one slot."""
-        ranked = []
-        for column in columns:
-            if dated:
-                return {FINDINGS: (column.name, 0.7)}
-            for name in names_of(table):
-                worth = fit(column, table, name)
-                if is_generic_date(column) and name == MAIN_DATE[table]:
-                    worth = max(worth, 0.75)
-                if not worth and name == FINDINGS and not column.heading.of("column"):
-                    worth = 0.5 * fit_findings(column)
-                if worth and name not in SHARED_IDS:
-                    ranked.append((-worth, column.at, name, column.name))
-        roles: dict[str, tuple[str, float]] = {}
-        used = set()
-        for worth, at, name, heading_name in sorted(ranked):
-            if at not in used and name not in roles:
-                used.add(at)
-                roles[name] = (heading_name, -worth)
-        return roles
 
     def _attach_times(self, feeds: list[Feed]) -> None:
         """Join a column of clocks to the day it stands beside."""
@@ -523,6 +504,42 @@ class _Allocation:
                         del other.uses["minutes"]
                 unit = unit_of(column, feed.table, "co2_other_minutes")
                 feed.uses["co2_other_minutes"] = Use([column.name], 0.9, unit)
+
+
+def _dated_slots(one: slots.Series) -> dict[str, dict[str, tuple[str, float]]]:
+    """Give the slots of a series that have a day, each with what its columns fill."""
+    found = {}
+    for slot, columns in one.slots.items():
+        roles = _roles(one.table, columns, bool(one.days))
+        dated = MAIN_DATE[one.table] in roles or slot in one.days
+        if dated and len(roles) >= (1 if one.days else 2):
+            found[slot] = roles
+    return found
+
+
+def _roles(
+    table: str, columns: list[SheetColumn], dated: bool
+) -> dict[str, tuple[str, float]]:
+    """Allocate the columns of one slot."""
+    ranked = []
+    for column in columns:
+        if dated:
+            return {FINDINGS: (column.name, 0.7)}
+        for name in names_of(table):
+            worth = fit(column, table, name)
+            if is_generic_date(column) and name == MAIN_DATE[table]:
+                worth = max(worth, 0.75)
+            if not worth and name == FINDINGS and not column.heading.of("column"):
+                worth = 0.5 * fit_findings(column)
+            if worth and name not in SHARED_IDS:
+                ranked.append((-worth, column.at, name, column.name))
+    roles: dict[str, tuple[str, float]] = {}
+    used = set()
+    for worth, at, name, heading_name in sorted(ranked):
+        if at not in used and name not in roles:
+            used.add(at)
+            roles[name] = (heading_name, -worth)
+    return roles
 
 
 def _tells_of(table: str, name: str) -> bool:

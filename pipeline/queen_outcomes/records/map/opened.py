@@ -7,9 +7,9 @@ reader of the records does that, by the settings alone.
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
 import io
+import warnings
 import zipfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
@@ -17,12 +17,18 @@ from pathlib import Path
 from typing import Any
 
 from queen_outcomes.base.errors import RecordsError
-from queen_outcomes.records import delimited
+from queen_outcomes.records import delimited, opendocument
+from queen_outcomes.records.blanks import GUIDE
 from queen_outcomes.records.map.words import languages_in
-from queen_outcomes.records.sources import look_through
+from queen_outcomes.records.sources import (
+    ENDINGS,
+    PARQUET_ENDING,
+    TEXT_ENDINGS,
+    look_through,
+    not_read,
+    read_whole,
+)
 
-TEXT = (".csv", ".tsv", ".txt")
-BOOKS = (".xlsx", ".ods")
 LARGER = 4
 """How many times larger a workbook may be than those that `check` reads without more ado."""
 SEPARATORS = (";", "\t", ",")
@@ -125,25 +131,53 @@ def every(records: Path, links: str = "inside") -> list[CellGrid]:
 
 def _opened(path: Path, name: str) -> list[CellGrid]:
     ending = path.suffix.lower()
+    if ending not in ENDINGS:
+        return [CellGrid(name, problem=not_read(ending))]
     try:
-        if ending in TEXT:
-            return [_text_grid(path, name)]
-        if ending in BOOKS:
-            _refuse_large(path, name)
-        if ending == ".xlsx":
-            return list(_workbook_grids(path, name))
-        if ending == ".ods":
-            return list(_ods_grids(path, name))
-        if ending == ".parquet":
-            return [_parquet_grid(path, name)]
-    except (RecordsError, OSError, ValueError, KeyError, zipfile.BadZipFile) as problem:
-        what = problem.what if isinstance(problem, RecordsError) else str(problem)
-        return [CellGrid(name, problem=f"it cannot be opened: {what}")]
-    return [CellGrid(name, problem="no kind of file that holds records")]
+        grids = _grids(path, name, ending)
+    except (RecordsError, OSError, *_damage()) as problem:
+        return [CellGrid(name, problem=f"it cannot be opened: {_why(problem)}")]
+    if all(grid.empty for grid in grids):  # damage may look so as well
+        return [CellGrid(name, problem="no cell of it holds any text")]
+    return grids
 
 
-def _text_grid(path: Path, name: str) -> CellGrid:
-    content = path.read_bytes()
+def _grids(path: Path, name: str, ending: str) -> list[CellGrid]:
+    if ending == PARQUET_ENDING:
+        return [_parquet_grid(path, name)]
+    content = read_whole(path, name)
+    if ending in TEXT_ENDINGS:
+        return [_text_grid(content, name)]
+    _refuse_large(content, name)
+    with zipfile.ZipFile(io.BytesIO(content)) as book:
+        grids = _ods_grids if opendocument.is_one(book) else _workbook_grids
+    # the blank workbook's own words are no records, here as in the reader
+    return [each for each in grids(content, name) if each.source != f"{name}#{GUIDE}"]
+
+
+def _damage() -> tuple[type[Exception], ...]:
+    """Give what opening a damaged file ends with."""
+    import duckdb  # late, as all readers: most files are sound
+
+    from queen_outcomes.records.workbook import DAMAGE
+
+    # the last are what parts of a workbook that do not fit together end with
+    return (*DAMAGE, duckdb.Error, TypeError, AttributeError, IndexError, OverflowError)
+
+
+def _why(problem: Exception) -> str:
+    """Say in one line what is wrong with a file, and what to do."""
+    if isinstance(problem, RecordsError):
+        what, found, hint = problem.what, problem.found, problem.hint
+    else:
+        # a reader may say only that it failed, and why in the cause
+        said = str(problem.__cause__ or problem).splitlines()
+        what, found = "it is damaged", said[0] if said else ""
+        hint = "open it in the program that wrote it, and save it again"
+    return what + (f" ({found})" if found else "") + (f"; {hint}" if hint else "")
+
+
+def _text_grid(content: bytes, name: str) -> CellGrid:
     form = delimited.examine(content, name)
     usual = _decoded(content[form.skip :], form.encoding, name)
     if form.encoding != delimited.OTHER:
@@ -168,27 +202,29 @@ def _decoded(content: bytes, encoding: str, name: str) -> CellGrid:
     if told.startswith("sep=") and len(told) <= 5:
         separator, skip = told[4:] or "\t", 1
     separator = separator or _separator(text)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
-    rows, line = [], 0
+    reader = delimited.RecordReader(io.StringIO(text, newline="\n"), separator)
+    rows = []
     for cells in reader:
-        first, line = line + 1, reader.line_num
-        if first > skip:
-            rows.append(Row(first, tuple(Cell(" ".join(c.split())) for c in cells)))
+        if reader.line > skip:
+            # a quote that never closes costs its own line only
+            seen = reader.taken[:1] if cells is None else cells
+            rows.append(Row(reader.line, tuple(Cell(" ".join(c.split())) for c in seen)))
     return CellGrid(name, tuple(rows), typed_text=True)
 
 
 def _separator(text: str) -> str:
-    lines = [line for line in text.split("\n") if line.strip()][:_SAMPLE_LINES]
+    lines = [f"{line}\n" for line in text.split("\n") if line.strip()][:_SAMPLE_LINES]
 
     def worth(separator: str) -> tuple[int, int]:
-        widths = [len(row) for row in csv.reader(lines, delimiter=separator)]
+        rows = delimited.RecordReader(lines, separator)
+        widths = [len(cells or ("",)) for cells in rows]
         common = max(set(widths), key=lambda width: (widths.count(width), width))
         return (widths.count(common) if common > 1 else 0, common)
 
-    return max(SEPARATORS, key=worth)
+    return max(SEPARATORS, key=worth) if lines else SEPARATORS[0]
 
 
-def _refuse_large(path: Path, name: str) -> None:
+def _refuse_large(content: bytes, name: str) -> None:
     """Refuse a workbook that would cost too much, cell by cell.
 
     Raises
@@ -198,23 +234,28 @@ def _refuse_large(path: Path, name: str) -> None:
     """
     from queen_outcomes.records.workbook import is_plain  # late: it brings its readers
 
-    if not is_plain(path.read_bytes(), name, LARGER):
+    if not is_plain(content, name, LARGER):
         raise RecordsError(
             "it is too large to be looked at cell by cell, or an empty cell in use stands "
-            "far outside its tables; leave some of the rows in a copy, and map that"
+            "far outside its tables",
+            hint="go to the last cell in use (Ctrl+End), delete the rows and columns that "
+            "hold no record, and save; or leave some of the rows in a copy, and map that",
         )
 
 
-def _workbook_grids(path: Path, name: str) -> Iterator[CellGrid]:
+def _workbook_grids(content: bytes, name: str) -> Iterator[CellGrid]:
     import openpyxl
 
-    with zipfile.ZipFile(path) as packed:
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
         parts = [
             part for part in packed.namelist() if part.startswith("xl/worksheets/")
         ]
         formulas = any(b"<f" in packed.read(part) for part in parts)
-    book = openpyxl.load_workbook(path, data_only=True)
-    written = openpyxl.load_workbook(path) if formulas else None
+    with warnings.catch_warnings():
+        # of what it does not know, such as small charts in cells, which is not looked at
+        warnings.simplefilter("ignore")
+        book = openpyxl.load_workbook(io.BytesIO(content), data_only=True)
+        written = openpyxl.load_workbook(io.BytesIO(content)) if formulas else None
     for sheet in book.worksheets:
         if sheet.sheet_state != "visible" and sheet.max_row <= 1:
             continue
@@ -302,10 +343,10 @@ def _seen_moment(value: Any) -> Cell:
     return Cell(" ".join(str(value).split()))
 
 
-def _ods_grids(path: Path, name: str) -> Iterator[CellGrid]:
+def _ods_grids(content: bytes, name: str) -> Iterator[CellGrid]:
     import fastexcel
 
-    book = fastexcel.read_excel(path)
+    book = fastexcel.read_excel(content)
     for title in book.sheet_names:
         frame = book.load_sheet(title, header_row=None).to_polars()
         rows = tuple(
@@ -316,12 +357,20 @@ def _ods_grids(path: Path, name: str) -> Iterator[CellGrid]:
 
 
 def _parquet_grid(path: Path, name: str) -> CellGrid:
-    import polars as pl
+    from queen_outcomes.base.store import Store, path_literal
 
-    frame = pl.read_parquet(path)
-    head = Row(0, tuple(Cell(column) for column in frame.columns))
+    # not by polars, which panics over damaged files: no handler of errors takes that
+    with Store() as store:
+        found = store.con.execute(
+            "SELECT * EXCLUDE (file_row_number) "
+            f"FROM read_parquet({path_literal(path)}, hive_partitioning = false, "
+            "file_row_number = true) ORDER BY file_row_number"
+        )
+        names = [column[0] for column in found.description]
+        records = found.fetchall()
+    head = Row(0, tuple(Cell(name) for name in names))
     rows = [
         Row(line, tuple(_seen(value) for value in values))
-        for line, values in enumerate(frame.rows(), 1)
+        for line, values in enumerate(records, 1)
     ]
     return CellGrid(name, (head, *rows))

@@ -14,6 +14,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from queen_outcomes.base.errors import shorten
 from queen_outcomes.facts.reading import BLANK_NO, MIXED, NOT_LOOKED
 from queen_outcomes.records.map import asking, labels, orders, station, wordlist
 from queen_outcomes.records.map.contents import number_of
@@ -626,5 +627,7 @@ def _unread(proposal: Proposal, found: Written, left_out: set[str], wanted) -> N
                 "names them: they are read unless they are taken out of the sheet"
             )
         if left:
-            names = ", ".join(f'"{name}"' for name in left)
-            found.notes.append(f"{sheet.source}: not read: {names}")
+            names = [f'"{name}"' for name in left if name]
+            unnamed = len(left) - len(names)
+            names += [f"columns without a heading ({unnamed})"] if unnamed else []
+            found.notes.append(f"{sheet.source}: not read: {shorten(names, ', ')}")

@@ -6,6 +6,7 @@ same as long as the sheet and its headings do.
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -16,6 +17,8 @@ from typing import Any
 from rapidfuzz import fuzz, process
 
 from queen_outcomes.base.errors import UsageError
+from queen_outcomes.base.text_layout import clean
+from queen_outcomes.records import suggested
 
 KINDS = {
     "dates": "the order in which days are written",
@@ -40,8 +43,9 @@ KINDS = {
     "words": "what the words of the columns mean",
     "word": "what one word means",
 }
-_OPEN = re.compile(r'^# OPEN "(?P<id>(?:[^"\\]|\\.)*)": (?P<text>.*)$', re.MULTILINE)
-_REFUSED = re.compile(r'^# NO "((?:[^"\\]|\\.)*)": ', re.MULTILINE)
+_ID = r'"(?:[^"\\\n]|\\.)*"'
+_OPEN = re.compile(rf"^# OPEN (?P<id>{_ID}): (?P<text>.*)$", re.MULTILINE)
+_REFUSED = re.compile(rf"^# NO (?P<id>{_ID}): ", re.MULTILINE)
 YES, NO = "yes", "no"
 OF_ALL_SHEETS = ("fold", "same")
 """Kinds of questions whose "no" no setting holds, so that a line of its own does."""
@@ -105,8 +109,7 @@ class OpenLine:
     @property
     def place(self) -> tuple[str, str, str]:
         """Give the source, table and column that it concerns; "*" for any."""
-        parts = [*self.id.split(":"), "*", "*", "*"]
-        return parts[1], parts[2], parts[3]
+        return place_of(self.id)[1:]
 
 
 def question_id(
@@ -114,6 +117,17 @@ def question_id(
 ) -> str:
     """Give the stable id of a question."""
     return f"{kind}:{source}:{table}:{column}"
+
+
+def place_of(name: str) -> tuple[str, str, str, str]:
+    """Give the kind, source, table and column of a question's id; "*" for any."""
+    kind, *rest = name.split(":", 1)
+    if kind == "word":  # word:column:text
+        return kind, "*", "*", "".join(rest).partition(":")[0]
+    # a source's name may hold a colon
+    parts = "".join(rest).rsplit(":", 2) if rest else []
+    source, table, column = (*parts, "*", "*", "*")[:3]
+    return kind, source, table, column
 
 
 def open_line(question: Question) -> str:
@@ -127,13 +141,22 @@ def refused_line(question: Question) -> str:
 
 
 def _line(word: str, question: Question) -> str:
-    name = question.id.replace("\\", "\\\\").replace('"', '\\"')
-    return f'# {word} "{name}": {" ".join(question.text.split())}'
+    # comments are TOML too, which knows no control characters but the tab
+    name, said = suggested.toml(question.id), clean(" ".join(question.text.split()))
+    return f"# {word} {name}: {said}"
+
+
+def _id_of(line: re.Match[str]) -> str:
+    """Read the id that a line has in quotes; as it stands where somebody spoilt it."""
+    try:
+        return json.loads(line["id"], strict=False)
+    except json.JSONDecodeError:
+        return line["id"][1:-1]
 
 
 def refused(text: str) -> set[str]:
     """Give the ids of the questions that the settings say were answered with no."""
-    return set(_REFUSED.findall(text))
+    return {_id_of(line) for line in _REFUSED.finditer(text)}
 
 
 def open_questions(text: str) -> list[OpenLine]:
@@ -150,8 +173,7 @@ def open_questions(text: str) -> list[OpenLine]:
         In the order of the file; `build` stops while one concerns a column in use.
     """
     return [
-        OpenLine(match["id"].replace('\\"', '"').replace("\\\\", "\\"), match["text"])
-        for match in _OPEN.finditer(text)
+        OpenLine(_id_of(line), line["text"].rstrip()) for line in _OPEN.finditer(text)
     ]
 
 

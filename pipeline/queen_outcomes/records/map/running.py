@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from queen_outcomes.base.errors import shorten
 from queen_outcomes.records.map import labels, wordlist, writing
 from queen_outcomes.records.map import proposal as proposing
 from queen_outcomes.records.map.proposal import Proposal, Written
@@ -34,6 +35,8 @@ class Run:
         Those that concern new sheets, and those left open before.
     new : set of str
         Sheets that the settings do not speak of yet.
+    forms : set of str
+        Those that the settings do not speak of, and nobody has filled in yet.
     text : str
         The settings as they stand.
     """
@@ -41,6 +44,7 @@ class Run:
     proposal: Proposal
     asked: list[Question]
     new: set[str]
+    forms: set[str]
     text: str
     earlier: set[str]
     """Ids left open in an earlier run."""
@@ -75,7 +79,14 @@ class Run:
 
     def written(self) -> Written:
         """Give what is written for the new sheets, with the answers there are."""
-        return proposing.mapping(self.proposal, self.new)
+        found = proposing.mapping(self.proposal, self.new)
+        if self.forms:
+            names = shorten([f'"{source}"' for source in sorted(self.forms)], ", ")
+            found.notes.append(
+                f"headings and no row below them yet, so nothing is asked: {names}; run "
+                "`queen-outcomes map` again once there are rows"
+            )
+        return found
 
     def settings(self) -> str:
         """Give the text of `station.toml` with the mapping put in."""
@@ -113,6 +124,8 @@ def begin(station: Path, settings_file: str = "station.toml") -> Run:
     )
     sources = {sheet.source for sheet in found.station.sheets}
     new = {source for source in sources if not writing.is_known(source, patterns)}
+    forms = new & {sheet.source for sheet in found.station.no_records if sheet.is_form}
+    new -= forms
     earlier = {question.id for question in open_questions(text)}
     settled = _settled_words(settings)
     words = [
@@ -141,7 +154,7 @@ def begin(station: Path, settings_file: str = "station.toml") -> Run:
         word_questions = [
             question for question in word_questions if question.id in earlier
         ]
-    return Run(found, [*asked, *word_questions], new, text, earlier)
+    return Run(found, [*asked, *word_questions], new, forms, text, earlier)
 
 
 def _folded(settings: Mapping[str, Any], found: Proposal) -> set[str]:

@@ -76,6 +76,12 @@ class Sheet:
         """The sheet's name as the settings know it."""
         return self.grid.source
 
+    @property
+    def is_form(self) -> bool:
+        """Tell whether headings stand there and nothing below: nobody has filled it in yet."""
+        filled = (row.line for row in self.grid.rows if row.filled)
+        return bool(self.header) and max(filled) <= self.header[-1]
+
     @cached_property
     def lines(self) -> dict[int, Row]:
         """Rows of records by their line."""

@@ -22,6 +22,7 @@ from queen_outcomes.records.map.proposal import NewRule, Written, escaped
 from queen_outcomes.records.map.questions import (
     Question,
     open_line,
+    place_of,
     refused_line,
     without_open_lines,
 )
@@ -309,8 +310,7 @@ def _array(values: Iterable[Any]) -> Array:
 
 def _settle(document: Any, question: Question, everything: Written) -> None:
     """Put the answer to an earlier open question where it belongs, and nowhere else."""
-    _, source, table, column = [*question.id.split(":"), "*", "*", "*"][:4]
-    kind = question.kind
+    kind, source, table, column = place_of(question.id)
     _settle_habits(document, source, _CONTROLS.get(kind, ()), everything)
     if kind in ("percent", "blank", "graft", "column", "mixed"):
         _settle_columns(document, source, table, column, everything)

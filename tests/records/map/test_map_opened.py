@@ -1,0 +1,99 @@
+"""Files opened for looking: as what they are, and no further than the reader takes them."""
+
+import io
+
+import opendocument_files as ods
+import polars as pl
+import pytest
+import xlsxwriter
+from queen_outcomes.records.map.opened import every
+
+ROWS = [["Queen", "Eggs"], ["D1", "yes"], ["D2", "no"]]
+
+
+def seen(folder):
+    return {
+        grid.source: [[cell.text for cell in row.cells] for row in grid.rows]
+        for grid in every(folder)
+    }
+
+
+def workbook(dress=lambda book, sheet: None) -> bytes:
+    out = io.BytesIO()
+    with xlsxwriter.Workbook(out) as book:
+        sheet = book.add_worksheet("Looks")
+        for number, row in enumerate(ROWS):
+            sheet.write_row(number, 0, row)
+        dress(book, sheet)
+    return out.getvalue()
+
+
+def test_a_workbook_is_opened_as_what_it_is_whatever_its_ending(tmp_path):
+    ods.write(tmp_path / "a.xlsx", [ods.row(*row) for row in ROWS], sheet="Looks")
+    (tmp_path / "b.ods").write_bytes(workbook())
+    assert seen(tmp_path) == {"a.xlsx#Looks": ROWS, "b.ods#Looks": ROWS}
+
+
+def test_what_a_workbook_has_besides_cells_is_passed_over_without_a_word(tmp_path, capfd):
+    def dress(book, sheet):
+        sheet.add_sparkline(1, 2, {"range": "Looks!A1:A3"})
+        sheet.conditional_format(1, 0, 2, 0, {"type": "data_bar", "data_bar_2010": True})
+        sheet.data_validation(1, 1, 2, 1, {"validate": "list", "source": ["yes", "no"]})
+        sheet.insert_textbox(5, 5, "seen by Ada")
+        sheet.write_comment(1, 1, "late")
+        sheet.write_number(2, 1, 99999999, book.add_format({"num_format": "dd.mm.yyyy"}))
+        chart = book.add_chart({"type": "line"})
+        chart.add_series({"values": "={1,2}"})
+        book.add_chartsheet("Curve").set_chart(chart)
+
+    (tmp_path / "a.xlsx").write_bytes(workbook(dress))
+    (rows,) = seen(tmp_path).values()
+    assert [row[:2] for row in rows] == [["Queen", "Eggs"], ["D1", "yes"], ["D2", "#VALUE!"]]
+    assert capfd.readouterr() == ("", "")
+
+
+@pytest.mark.parametrize(
+    ("text", "rows"),
+    [
+        # a quote that never closes costs its own line only
+        ('Queen,"Eggs\nD1,yes\nD2,no\n', [['Queen,"Eggs'], ["D1", "yes"], ["D2", "no"]]),
+        ('Queen,Eggs\nD1,"yes\nD2,no\n', [["Queen", "Eggs"], ['D1,"yes'], ["D2", "no"]]),
+        ('Queen,Eggs\nD1,"yes"!\nD2,no\n', [["Queen", "Eggs"], ["D1", "yes!"], ["D2", "no"]]),
+        ('Queen,Eggs\nD1,"a\n\nb"\nD2,no\n', [["Queen", "Eggs"], ["D1", "a b"], ["D2", "no"]]),
+        ("Queen,Eggs\r\rD1,yes\r", [["Queen", "Eggs"], [], ["D1", "yes"]]),
+    ],
+)
+def test_lines_are_cut_as_the_reader_cuts_them(tmp_path, text, rows):
+    (tmp_path / "a.csv").write_bytes(text.encode())
+    assert seen(tmp_path) == {"a.csv": rows}
+
+
+def test_the_lines_of_rows_are_those_of_the_file(tmp_path):
+    (tmp_path / "a.csv").write_bytes(b'sep=;\nQueen;Eggs\nD1;"a\nb"\nD2;"no\n\nD3;yes\n')
+    (grid,) = every(tmp_path)
+    assert [row.line for row in grid.rows] == [2, 3, 5, 6, 7]
+
+
+def test_parquet_holds_what_the_reader_finds_in_it(tmp_path):
+    frame = pl.DataFrame(
+        {
+            "a": ["D1", None],
+            "b": [8.5, float("inf")],
+            "c": [True, None],
+            # a day that no calendar here has
+            "d": pl.Series([20_000, 2**31 - 2], dtype=pl.Int32).cast(pl.Date),
+            "e": [b"\xff", None],
+        }
+    )
+    frame.write_parquet(tmp_path / "a.parquet")
+    (rows,) = seen(tmp_path).values()
+    assert rows[0] == ["a", "b", "c", "d", "e"]
+    assert rows[1][:4] == ["D1", "8.5", "yes", "2024-10-04"]
+    assert rows[2][:3] == ["", "inf", ""]
+
+
+def test_the_blank_workbooks_own_words_are_no_sheet(tmp_path):
+    with xlsxwriter.Workbook(tmp_path / "a.xlsx") as book:
+        for name in ("How to fill in", "Looks"):
+            book.add_worksheet(name).write_row(0, 0, ROWS[0])
+    assert list(seen(tmp_path)) == ["a.xlsx#Looks"]
