@@ -1,14 +1,18 @@
 """Random and damaged sets of records, through `check`, in this process: what goes wrong?
 
-    python tests/faults/fuzz.py [--sets 20000] [--first 0] [--seconds 480] [--kept FILE]
+    python tests/faults/fuzz.py [--reading | --mapping] [--sets 20000] [--first 0]
+                                [--seconds 480] [--kept FILE]
                                 [--row reports/text/campaigns.csv]
 
 Of each set: no traceback, no code but 0 to 3, an end within 20 s, every row where an
 independent count has it, and never more than 2 GB of memory. Sets are numbered, and a set's
 number makes it again: `--first N --sets 1 --show DIR` leaves it in DIR and says what came
-of it. `--reading` only reads them, damaged once more. With `--kept` a run goes on where the
-last one stopped, however that was; `--row` writes what came of all of it into the table of
-campaigns (`--seconds 0`: and tries no more). Ends with 1 when any failed.
+of it. `--reading` only reads them, damaged once more. `--mapping` takes them, every other
+set damaged once more, through `map --accept`, which may lose no file: each is read by a rule,
+left out by an answer that is told, named as a form without a row, or asked about, and one in
+which nothing could be read is asked about; run again it writes the same. With `--kept` a run
+goes on where the last one stopped, however that was; `--row` writes what came of all of it
+into the table of campaigns (`--seconds 0`: and tries no more). Ends with 1 when any failed.
 """
 
 from __future__ import annotations
@@ -20,6 +24,7 @@ import io
 import json
 import os
 import random
+import re
 import resource
 import shutil
 import signal
@@ -28,7 +33,9 @@ import sys
 import tempfile
 import threading
 import time
+import tomllib
 from collections import Counter
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 sys.path.append(str(Path(__file__).resolve().parents[1] / "support"))
@@ -46,6 +53,8 @@ WAITING_S = 180
 MOST_KB = 2 * 2**20
 KEPT_EVERY = 20
 """So many sets a killed run loses at most."""
+_DECODE = json.JSONDecoder().raw_decode
+"""Reads the text in quotes that a line begins with."""
 
 
 class HungError(BaseException):
@@ -71,11 +80,19 @@ def _watch() -> None:
             os._exit(1)
 
 
-def read_set(number: int, place: Path) -> tuple[str, str, int]:
-    """Read one set, damaged twice; what is given is as of `try_set`."""
+def make_set(number: int, place: Path, way: str) -> fuzzed_sets.MadeSet:
+    """Make a set: damaged once more to be read, and every other one to be mapped."""
     draw = random.Random(number)
-    made, counted = fuzzed_sets.make(place, draw), fuzzed_sets.Counted()
-    fuzzed_sets.damage_all(made, draw)
+    made = fuzzed_sets.make(place, draw)
+    if way == "reading" or (way == "mapping" and number % 2):
+        fuzzed_sets.damage_all(made, draw)
+        made.done.append("half of the files damaged once more")
+    return made
+
+
+def read_set(number: int, place: Path) -> tuple[str, str, int]:
+    """Read one set; what is given is as of `try_set`."""
+    made, counted = make_set(number, place, "reading"), fuzzed_sets.Counted()
     signal.signal(signal.SIGPROF, _stop)
     signal.setitimer(signal.ITIMER_PROF, LONGEST_S)
     failure, code = "", "read"
@@ -105,7 +122,25 @@ def try_set(number: int, place: Path) -> tuple[str, str, int]:
     rows : int
         How many rows were counted by hand.
     """
-    made = fuzzed_sets.make(place, random.Random(number))
+    made = make_set(number, place, "fuzz")
+    failure, code, rows, _ = _commanded(made, "check", "--quiet")
+    return failure, code, rows
+
+
+def map_set(number: int, place: Path) -> tuple[str, str, int]:
+    """Map one set, and look for each of its files in the settings; as `try_set`."""
+    made = make_set(number, place, "mapping")
+    failure, code, rows, said = _commanded(made, "map", "--accept", "--json", "--quiet")
+    if not failure and code in "01":
+        failure = "; ".join([*_lost(place, json.loads(said))][:4])[:600]
+        failure = failure or _changed_again(place)
+    return failure, code, rows
+
+
+def _commanded(
+    made: fuzzed_sets.MadeSet, name: str, *words: str
+) -> tuple[str, str, int, str]:
+    """Give a set to a command; what is given is as of `try_set`, and what it said."""
     counted = fuzzed_sets.Counted()
     fuzzed_sets.CountingStore.counted = counted
     fuzzed_sets.CountingStore.records_dir = made.station / "records"
@@ -114,11 +149,12 @@ def try_set(number: int, place: Path) -> tuple[str, str, int]:
     signal.setitimer(signal.ITIMER_PROF, LONGEST_S)
     try:
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-            code = cli.run(["check", str(place), "--quiet"])
+            code = cli.run([name, str(made.station), *words])
     except HungError:
-        return f"took longer than {LONGEST_S} s", "-", counted.rows
+        return f"took longer than {LONGEST_S} s", "-", counted.rows, ""
     except Exception as problem:
-        return f"escaped: {type(problem).__name__}: {problem}"[:600], "-", counted.rows
+        failure = f"escaped: {type(problem).__name__}: {problem}"[:600]
+        return failure, "-", counted.rows, ""
     finally:
         signal.setitimer(signal.ITIMER_PROF, 0)
     said, failure = err.getvalue(), ""
@@ -130,14 +166,82 @@ def try_set(number: int, place: Path) -> tuple[str, str, int]:
         failure = f"code {code} without a word"
     elif counted.wrong:
         failure = "; ".join(counted.wrong[:4])[:600]
-    return failure, str(code), counted.rows
+    return failure, str(code), counted.rows, out.getvalue()
+
+
+def _lost(place: Path, told: dict) -> Iterator[str]:
+    """Say which files of a set are neither read nor left out with a word nor asked about.
+
+    Looks at the settings as TOML and as lines, with nothing of what `map` reads them by.
+    """
+    text = (place / "station.toml").read_text(encoding="utf-8")
+    settings = tomllib.loads(text)
+    rules = [rule["from"] for rule in settings.get("read", ())]
+    read = _names(each for one in rules for each in ([one] if isinstance(one, str) else one))
+    ignored = _names(settings.get("records", {}).get("ignore", ()))
+    parted = (line.partition("# OPEN ") for line in text.split("\n"))
+    asked = [_DECODE(rest)[0] for before, _, rest in parted if not before and rest[:1] == '"']
+    if sorted(asked) != sorted(told["open"]):
+        yield f"open in the settings: {sorted(asked)}, told: {sorted(told['open'])}"
+    of = {question["id"]: question for question in told["questions"]}
+    answered = [_source(each) for each, question in of.items() if question["answer"] == "yes"]
+    shut = [
+        _source(each)
+        for each, question in of.items()
+        if question["question"].startswith("Nothing could be read")
+    ]
+    forms = " ".join(note for note in told["notes"] if "no row below" in note)
+    for path in sorted((place / "records").iterdir()):
+        is_form = any(f'"{path.name}{end}' in forms for end in '"#')
+        is_asked = _has(path.name, map(_source, asked))
+        is_left = _has(path.name, ignored) and _has(path.name, answered)
+        if _has(path.name, shut) and not is_asked:
+            yield f"nothing could be read in {path.name}, and it is not asked about"
+        elif is_form and fuzzed_sets.MARK.search(_below(path)):
+            yield f"{path.name} is taken for a form, and rows stand in it"
+        elif not (_has(path.name, read) or is_left or is_asked or is_form):
+            yield f"{path.name} is neither read nor left out nor asked about"
+
+
+def _names(patterns: Iterable[str]) -> list[str]:
+    """Give the names of the files or sheets that patterns of one each stand for."""
+    return [re.sub(r"\[([\[*?])\]", r"\1", pattern) for pattern in patterns]
+
+
+def _source(question: str) -> str:
+    return question.split(":")[1]
+
+
+def _below(path: Path) -> str:
+    """Give what stands below the first line of a text; of any other file, nothing."""
+    if path.suffix not in (".csv", ".tsv", ".txt"):
+        return ""
+    text = path.read_bytes().replace(b"\0", b"").decode("latin-1").lstrip()
+    return "".join(re.split(r"[\r\n]", text, maxsplit=1)[1:])
+
+
+def _has(file: str, sources: Iterable[str]) -> bool:
+    """Tell whether a file, or a sheet of it, is among sources."""
+    return any(source == file or source.startswith(f"{file}#") for source in sources)
+
+
+def _changed_again(place: Path) -> str:
+    """Say whether the same, run again, writes other settings."""
+    before = (place / "station.toml").read_bytes()
+    with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+        cli.run(["map", str(place), "--accept", "--quiet"])
+    same = (place / "station.toml").read_bytes() == before
+    return "" if same else "another run writes other settings"
+
+
+WAYS = {"fuzz": try_set, "reading": read_set, "mapping": map_set}
+"""What is done with each set, by the campaign's name."""
 
 
 def work(first: int, last: int, until: float, way: str) -> None:
-    """Check or read sets, telling of each on stdout what came of it."""
-    if way == "check":
+    """Try sets one way, telling of each on stdout what came of it."""
+    if way != "reading":
         store.Store = fuzzed_sets.CountingStore
-    one = try_set if way == "check" else read_set
     tell = os.fdopen(os.dup(1), "w", buffering=1)
     threading.Thread(target=_watch, daemon=True).start()
     for number in range(first, last):
@@ -145,7 +249,7 @@ def work(first: int, last: int, until: float, way: str) -> None:
             return
         tell.write(json.dumps({"begun": number}) + "\n")
         with tempfile.TemporaryDirectory() as scratch:
-            failure, code, rows = one(number, Path(scratch) / "station")
+            failure, code, rows = WAYS[way](number, Path(scratch) / "station")
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
         if not failure and peak > MOST_KB:
             failure = f"{peak / 2**20:.1f} GB of memory"
@@ -155,10 +259,9 @@ def work(first: int, last: int, until: float, way: str) -> None:
             return  # a new process starts from nothing
 
 
-def run(given: argparse.Namespace, kept: dict) -> None:
-    """Check or read sets in processes of their own; one that dies takes one set along."""
+def run(given: argparse.Namespace, way: str, kept: dict) -> None:
+    """Try sets in processes of their own; one that dies takes one set along."""
     until, last = time.time() + given.seconds, given.first + given.sets
-    way = "read" if given.reading else "check"
     while kept["next"] < last and time.time() < until:
         words = [sys.executable, __file__, "--worker", str(kept["next"]), str(last), str(until), way]
         done = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
@@ -206,31 +309,32 @@ def main() -> int:
     asked.add_argument("--sets", type=int, default=20_000)
     asked.add_argument("--first", type=int, default=0)
     asked.add_argument("--seconds", type=float, default=3 * 3600)
-    asked.add_argument("--reading", action="store_true", help="only read, ten times faster")
+    ways = asked.add_mutually_exclusive_group()
+    ways.add_argument("--reading", action="store_true", help="only read, ten times faster")
+    ways.add_argument("--mapping", action="store_true", help="through map, not through check")
     asked.add_argument("--kept", type=Path)
     asked.add_argument("--row", type=Path)
     asked.add_argument("--show", type=Path)
     given = asked.parse_args()
+    way = next((name for name in WAYS if getattr(given, name, False)), "fuzz")
     kept = {"next": given.first, "tried": 0, "rows": 0, "peak": 0, "codes": {}, "failed": {}}
     if given.show:
         shutil.rmtree(given.show, ignore_errors=True)
-        made = fuzzed_sets.make(given.show, random.Random(given.first))
-        print(made.done)
+        print(make_set(given.first, given.show, way).done)
     if given.kept and given.kept.exists():
         kept = json.loads(given.kept.read_text())
-    run(given, kept)
+    run(given, way, kept)
     if given.kept:
         _keep(kept, given.kept)
     codes = ", ".join(f"{code}: {number}" for code, number in sorted(Counter(kept["codes"]).items()))
     failed = len(kept["failed"])
     print(f"{'campaign':10} {'tried':>7} {'held':>7} {'failed':>7}")
-    print(f"{'reading' if given.reading else 'fuzz':10} {kept['tried']:7} {kept['tried'] - failed:7} {failed:7}")
+    print(f"{way:10} {kept['tried']:7} {kept['tried'] - failed:7} {failed:7}")
     if given.row:
-        name = "reading" if given.reading else "fuzz"
-        words = "python tests/faults/fuzz.py" + " --reading" * given.reading
-        tried = {name: kept["tried"]}
-        wrong = {name: Counter(kept["failed"].keys())}
-        campaign.write_row(given.row, name, f"{words} --sets {kept['tried']}", tried, wrong)
+        words = "python tests/faults/fuzz.py" + f" --{way}" * (way != "fuzz")
+        tried = {way: kept["tried"]}
+        wrong = {way: Counter(kept["failed"].keys())}
+        campaign.write_row(given.row, way, f"{words} --sets {kept['tried']}", tried, wrong)
     print(f"rows counted by hand: {kept['rows']}; codes {codes}; most memory "
           f"{kept['peak'] / 2**20:.2f} GB")  # fmt: skip
     return 1 if failed else 0

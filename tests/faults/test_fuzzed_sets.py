@@ -7,12 +7,14 @@ import tempfile
 from collections import Counter
 from pathlib import Path
 
+import fuzz
 import fuzzed_sets
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from queen_outcomes.base import store
 from queen_outcomes.commands import cli
+from queen_outcomes.records.map import asking, opened, running
 
 
 @pytest.fixture(scope="module")
@@ -94,3 +96,52 @@ def test_damage_differs_from_what_was_damaged_and_is_the_same_again():
     again = [fuzzed_sets.damaged(content, random.Random(seed)) for seed in range(40)]
     assert made == again
     assert Counter(map(len, made)).total() - made.count(content) >= 36
+
+
+@pytest.mark.slow
+def test_no_set_of_records_makes_map_fail_or_lose_a_file(counting, tmp_path):
+    failures = [fuzz.map_set(number, tmp_path / str(number))[0] for number in range(12)]
+    assert failures == [""] * 12
+
+
+def mapped(place, files):
+    """Map a set of these files alone, and give what is found to be wrong."""
+
+    def make(station, draw):
+        (station / "records").mkdir(parents=True)
+        (station / "station.toml").write_text('name = "Fuzz"\n', encoding="utf-8")
+        for name, content in files.items():
+            (station / "records" / name).write_text(content, encoding="utf-8")
+        return fuzzed_sets.MadeSet(station)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(fuzzed_sets, "make", make)
+        return fuzz.map_set(0, place)[0]
+
+
+BENCH = "queen_id,inseminated_at,remark\nQ1,2026-05-01,zq000009w\n"
+FILES = {"bench.csv": BENCH, "checks #1.csv": CHECKS, "old.csv": "", "form.csv": "Queen,Eggs\n"}
+
+
+def test_the_look_for_files_finds_them_where_nothing_is_lost(counting, tmp_path):
+    assert mapped(tmp_path / "station", FILES) == ""
+
+
+@pytest.mark.parametrize(
+    ("place", "name", "change", "told"),
+    [
+        (opened, "every", lambda every: lambda *words: every(*words)[:-1],
+         "old.csv is neither read nor left out nor asked about"),
+        (asking, "_is_sheet", lambda _: lambda file: False,
+         "nothing could be read in old.csv, and it is not asked about"),
+        (running.Run, "forms", lambda _: property(lambda run: {"bench.csv"}, lambda run, given: None),
+         "bench.csv is taken for a form, and rows stand in it"),
+        (running.Run, "settings", lambda settings: lambda run: f"{run.text}# again\n",
+         "open in the settings: [], told: ['ignore:checks #1.csv:*:*', 'ignore:old.csv:*:*']"),
+    ],
+)  # fmt: skip
+def test_the_look_for_files_sees_a_loss(
+    counting, tmp_path, monkeypatch, place, name, change, told
+):
+    monkeypatch.setattr(place, name, change(getattr(place, name, None)), raising=False)
+    assert told in mapped(tmp_path / "station", FILES)
