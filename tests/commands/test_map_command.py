@@ -163,6 +163,8 @@ def evidence(ran, asked):
         ("old.csv", b"", "the file is empty; export it again, or "),
         ("old.parquet", BENCH.encode(), "open it in the program that wrote it, and save it again"),
     ],
+    # a workbook's bytes hold the second in which it was made, and workers collect apart
+    ids=("password", "zip", "text", "page", "nothing known", "empty", "text as parquet"),
 )
 def test_of_what_cannot_be_opened_it_is_told_what_to_do(command, station, name, content, told):
     (station / "records" / name).write_bytes(content)
