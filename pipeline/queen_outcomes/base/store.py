@@ -134,9 +134,7 @@ class Store:
         """Give a table's columns and their types, in order; none where there is no table."""
         try:
             # not by duckdb_columns(), which lists those of every table there is
-            rows = self.rows(
-                f"SELECT name, type FROM pragma_table_info({literal(quote(name))})"
-            )
+            rows = self.rows(f"SELECT name, type FROM pragma_table_info({literal(quote(name))})")
         except duckdb.CatalogException:
             return {}
         return dict(rows)
@@ -163,9 +161,7 @@ class Store:
     def provide(self, name: str, function: Callable[..., Any]) -> None:
         """Give SQL a function of a text that is not its own, once (Arrow in, Arrow out)."""
         if name not in self._provided:
-            self.con.create_function(
-                name, function, ["VARCHAR"], "VARCHAR", type="arrow"
-            )
+            self.con.create_function(name, function, ["VARCHAR"], "VARCHAR", type="arrow")
             self._provided.add(name)
 
     def plan_plainly(self) -> None:

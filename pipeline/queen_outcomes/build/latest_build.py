@@ -66,10 +66,7 @@ def open_latest(station: Path, console: Console) -> Iterator[LatestBuild]:
         try:
             yield LatestBuild(store, journal)
         except Exception as problem:
-            if (
-                not _lacks_something(problem)
-                or journal.get("code") == resources.fingerprint()
-            ):
+            if not _lacks_something(problem) or journal.get("code") == resources.fingerprint():
                 raise
             raise _of_other_version(str(problem).splitlines()[0], station) from problem
 

@@ -104,10 +104,9 @@ def check_records(
     settings = station_settings.load(station)
     now = dt.datetime.now().astimezone()
     day = weekly.pick_day(as_of, settings, now)
-    with (
-        scratch_folder() as folder,
-        Store(memory=weekly.memory_limit(settings), spill=folder / "spill") as store,
-    ):
+    with scratch_folder() as folder, Store(
+        memory=weekly.memory_limit(settings), spill=folder / "spill"
+    ) as store:
         work = steps.Work(
             store,
             station / "records",

@@ -205,8 +205,7 @@ def flat(found: Once) -> tuple[list[str], list[list[Any]]]:
         own = [row for row in found.tables["arm_contrasts"] if row["arm"] == arm["arm"]]
         counts = [arm[name] for name in ARM_CELLS]
         rows += [
-            [*counts, *(row.get(name) for name in CONTRAST_CELLS)]
-            for row in own or [{}]
+            [*counts, *(row.get(name) for name in CONTRAST_CELLS)] for row in own or [{}]
         ]
     return [*names, *CONTRAST_CELLS], rows
 

@@ -33,14 +33,7 @@ ENDINGS = {
     INTERRUPTED: "interrupted",
 }
 """What each exit code means, as the help says it."""
-_FILE_ERRORS = (
-    errno.ENOSPC,
-    errno.EIO,
-    errno.EDQUOT,
-    errno.EFBIG,
-    errno.EACCES,
-    errno.EROFS,
-)
+_FILE_ERRORS = (errno.ENOSPC, errno.EIO, errno.EDQUOT, errno.EFBIG, errno.EACCES, errno.EROFS)
 EXIT_CODES: dict[type[BaseException], int] = {
     UsageError: USAGE,
     RecordsError: UNREADABLE,
@@ -140,9 +133,7 @@ def _of_words(problem: click.UsageError, about: click.Command | None) -> str:
         text = f"there is no command {words[1]}"
         hint = _meant(words[3::2]) + hint
     elif "unexpected extra argument" in text:
-        text = (
-            f"a word too many in {command}\n  found:    {text.partition('(')[2][:-1]}"
-        )
+        text = f"a word too many in {command}\n  found:    {text.partition('(')[2][:-1]}"
         hint = f"leave it out, or put quotation marks around a name with blanks; {hint}"
     return f"error: {text}\n  do:       {hint}"
 

@@ -90,13 +90,7 @@ def new_station(place: Path) -> list[Path]:
         read_me = made / "README.txt"
         read_me.write_text(README, encoding="utf-8", newline="\n")
         workbook = blanks.write_workbook(made / "records" / "records.xlsx")
-        written = [
-            settings,
-            key,
-            read_me,
-            workbook,
-            *blanks.write_csvs(made / "blanks"),
-        ]
+        written = [settings, key, read_me, workbook, *blanks.write_csvs(made / "blanks")]
     return [place / path.relative_to(made) for path in written]
 
 

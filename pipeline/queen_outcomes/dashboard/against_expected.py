@@ -120,9 +120,7 @@ def graft_chart(rows: list[Row]) -> alt.LayerChart:
         "name:N",
         title="graft batch, in the order of insemination",
         sort=[row["name"] for row in rows],
-        axis=alt.Axis(
-            labelAngle=theme.UPRIGHT, labelOverlap="greedy", labelSeparation=6
-        ),
+        axis=alt.Axis(labelAngle=theme.UPRIGHT, labelOverlap="greedy", labelSeparation=6),
     )
     y = alt.Y("over:Q", title=OVER, axis=theme.signed_axis("+~g"))
     looks = funnel.degree_looks()
@@ -171,9 +169,9 @@ def _stems(
     return theme.layered(
         [
             zero.encode(**{along: channel("nought:Q", title=OVER)}),
-            base.mark_rule(
-                color=theme.QUIET, strokeWidth=theme.STROKE, opacity=0.6
-            ).encode(**stem),
+            base.mark_rule(color=theme.QUIET, strokeWidth=theme.STROKE, opacity=0.6).encode(
+                **stem
+            ),
             points.encode(**place, tooltip=tooltip, **looks),
         ],
         height=height,

@@ -520,19 +520,15 @@ def trade_chart(rows: list[Row], *, success: str) -> alt.TopLevelMixin:
     layers = [
         theme.chart(zero).mark_rule(**quiet).encode(x=alt.X("nought:Q", title=saved)),
         theme.chart(zero).mark_rule(**quiet).encode(y=alt.Y("nought:Q", title=lost)),
-        base.mark_rule(
-            color=theme.CLOSED, strokeWidth=theme.STROKE, opacity=0.6
-        ).encode(
+        base.mark_rule(color=theme.CLOSED, strokeWidth=theme.STROKE, opacity=0.6).encode(
             y=y, x=alt.X("saved_low:Q", title=saved), x2="saved_high:Q", tooltip=tooltip
         ),
-        base.mark_rule(
-            color=theme.CLOSED, strokeWidth=theme.STROKE, opacity=0.6
-        ).encode(
+        base.mark_rule(color=theme.CLOSED, strokeWidth=theme.STROKE, opacity=0.6).encode(
             x=x, y=alt.Y("lost_low:Q", title=lost), y2="lost_high:Q", tooltip=tooltip
         ),
-        base.mark_point(
-            filled=True, size=90, color=theme.CLOSED, opacity=theme.SOLID
-        ).encode(x=x, y=y, tooltip=tooltip),
+        base.mark_point(filled=True, size=90, color=theme.CLOSED, opacity=theme.SOLID).encode(
+            x=x, y=y, tooltip=tooltip
+        ),
         *_names_beside(rows, "saved", x, y),
     ]
     return theme.layered(layers, height=240)

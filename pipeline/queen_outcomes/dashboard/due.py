@@ -128,14 +128,10 @@ def due_chart(rows: list[Row]) -> alt.TopLevelMixin:
                     title="last day on which the look settles anything",
                     scale=alt.Scale(domain=days),
                     axis=alt.Axis(
-                        labelAngle=theme.UPRIGHT,
-                        labelOverlap="greedy",
-                        labelSeparation=8,
+                        labelAngle=theme.UPRIGHT, labelOverlap="greedy", labelSeparation=8
                     ),
                 ),
-                y=alt.Y(
-                    "checks:Q", title="checks", axis=alt.Axis(tickMinStep=theme.WHOLE)
-                ),
+                y=alt.Y("checks:Q", title="checks", axis=alt.Axis(tickMinStep=theme.WHOLE)),
                 color=theme.told_apart(
                     "status", STATUSES, alt.Color, (theme.CLOSED, theme.OPEN)
                 ),

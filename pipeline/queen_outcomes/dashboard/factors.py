@@ -182,9 +182,7 @@ def _cells(question: tuple[str, int], contrasts: list[Row]) -> list[Row]:
         for row in contrasts
         if row["risk_difference"] is not None and row["low"] is not None
     ]
-    given.sort(
-        key=lambda r: (-CERTAINTIES.index(r["certainty"]), abs(r["risk_difference"]))
-    )
+    given.sort(key=lambda r: (-CERTAINTIES.index(r["certainty"]), abs(r["risk_difference"])))
     surest = {row["factor"]: row for row in given}
     found = []
     for name, row in surest.items():

@@ -127,14 +127,10 @@ def fate_chart(rows: list[Row], fates: list[str]) -> alt.LayerChart:
                     title="week of insemination (ISO)",
                     scale=alt.Scale(domain=weeks, paddingInner=0.15),
                     axis=alt.Axis(
-                        labelAngle=theme.UPRIGHT,
-                        labelOverlap="greedy",
-                        labelSeparation=8,
+                        labelAngle=theme.UPRIGHT, labelOverlap="greedy", labelSeparation=8
                     ),
                 ),
-                y=alt.Y(
-                    "courses:Q", title="courses", axis=alt.Axis(tickMinStep=theme.WHOLE)
-                ),
+                y=alt.Y("courses:Q", title="courses", axis=alt.Axis(tickMinStep=theme.WHOLE)),
                 color=theme.told_apart("fate", fates, alt.Color, COLOURS),
                 order=alt.Order("place:Q"),
                 tooltip=[

@@ -166,9 +166,7 @@ def week_chart(rows: list[Row]) -> alt.LayerChart:
         "iso_week:N",
         title="week of the row (ISO)",
         scale=alt.Scale(domain=[row["iso_week"] for row in rows], paddingInner=0.15),
-        axis=alt.Axis(
-            labelAngle=theme.UPRIGHT, labelOverlap="greedy", labelSeparation=8
-        ),
+        axis=alt.Axis(labelAngle=theme.UPRIGHT, labelOverlap="greedy", labelSeparation=8),
     )
     most = max(row["quarantined"] + row["set_aside"] for row in rows)
     y = alt.Y(
@@ -209,9 +207,7 @@ def _blanks(
     store: Store, as_of: dt.date, charts: Charts, fewest: int
 ) -> PageFigure | None:
     """Draw what each checker fills in."""
-    rows = _by(
-        "checker", store.records(statement("blanks_by_checker"), {"as_of": as_of})
-    )
+    rows = _by("checker", store.records(statement("blanks_by_checker"), {"as_of": as_of}))
     looks = {row["checker"]: row["looks"] for row in rows}
     shown = sorted(looks, key=lambda name: (-looks[name], name))[:MOST_CHECKERS]
     cells = [
@@ -326,9 +322,7 @@ def share_chart(
     values = [{**cell, "blank": round(1 - cell["share"], 4)} for cell in cells]
     items = list(dict.fromkeys(cell["item"] for cell in cells))
     x = alt.X(
-        f"{along}:N",
-        title=title,
-        axis=alt.Axis(labelAngle=theme.UPRIGHT, labelOverlap="greedy"),
+        f"{along}:N", title=title, axis=alt.Axis(labelAngle=theme.UPRIGHT, labelOverlap="greedy")
     )
     y = alt.Y(
         "item:N", title=None, sort=items, axis=alt.Axis(labelLimit=160, ticks=False)

@@ -142,9 +142,7 @@ def cohort_chart(
     share = theme.share_axis("share", title)
     points = (
         theme.chart(values)
-        .mark_point(
-            size=55, strokeWidth=theme.STROKE, opacity=theme.SOLID, filled=False
-        )
+        .mark_point(size=55, strokeWidth=theme.STROKE, opacity=theme.SOLID, filled=False)
         .encode(
             x=week,
             y=share,
@@ -167,9 +165,7 @@ def cohort_chart(
         limits = base.mark_rule(strokeWidth=theme.STROKE, opacity=0.45).encode(
             x=week, y=alt.Y("low:Q", title=title), y2="high:Q", color=colour
         )
-        line = base.mark_line(strokeWidth=theme.STROKE).encode(
-            x=week, y=share, color=colour
-        )
+        line = base.mark_line(strokeWidth=theme.STROKE).encode(x=week, y=share, color=colour)
         layers[:0] = [limits, line]
     layers += _season_names(values, week, share, colour)
     for way, down in (("low", 12), ("high", -12)):
@@ -216,9 +212,7 @@ def _weeks(places: Sequence[int], first_month: int) -> alt.X:
         title="week of insemination (ISO)",
         sort=None,
         scale=alt.Scale(domain=names, type="point", padding=0.5),
-        axis=alt.Axis(
-            labelAngle=theme.UPRIGHT, labelOverlap="greedy", labelSeparation=6
-        ),
+        axis=alt.Axis(labelAngle=theme.UPRIGHT, labelOverlap="greedy", labelSeparation=6),
     )
 
 

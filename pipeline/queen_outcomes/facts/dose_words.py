@@ -94,9 +94,7 @@ def exchange_said(rows: list[dict[str, Any]], what: str) -> list[str]:
         if words[1] == words[2]:
             sides[1] = f"{abs(ends[1]):,g}"
         pair = (row["arm"], row["reference"])
-        told.setdefault(pair, {})[row["resource"]] = (
-            f"{figure} ({sides[1]} to {sides[2]})"
-        )
+        told.setdefault(pair, {})[row["resource"]] = f"{figure} ({sides[1]} to {sides[2]})"
     return [
         f"For {FOR:,} successes ({what}) {arm} takes "
         f"{_listed([parts[name] for name in TAKEN if name in parts])} than {reference}; "

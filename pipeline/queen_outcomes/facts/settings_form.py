@@ -182,8 +182,7 @@ YEAR = whole(1900, 2200)
 FOLDS = Field(_folds, "a list of some of " + ", ".join(FOLDED))
 HABITS: dict[str, Field] = {
     "header": Field(
-        _lines,
-        f"the line of the headings, up to {LAST_HEADING}, or a list of two or three",
+        _lines, f"the line of the headings, up to {LAST_HEADING}, or a list of two or three"
     ),
     "dates": ORDERS,
     "year": YEAR,

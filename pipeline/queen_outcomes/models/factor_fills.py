@@ -85,9 +85,7 @@ def _filled(
 ) -> list[Values]:
     """Fill the gaps with what became of the courses in view, in every filling."""
     ids = values["course_id"]
-    told = [
-        fills.read_fills(store, question, ids) for question in settings.outcomes.windows
-    ]
+    told = [fills.read_fills(store, question, ids) for question in settings.outcomes.windows]
     told = [answers for answers in told if len(answers)]
     numbers, words = in_kinds(terms, values)
     outcomes = [

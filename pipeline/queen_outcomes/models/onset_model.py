@@ -305,9 +305,7 @@ class OnsetModel:
     @property
     def worth(self) -> np.ndarray:
         """What each of these counts for in an average."""
-        return (
-            np.ones(len(self.courses.y)) if self.filled is None else self.filled.worth
-        )
+        return np.ones(len(self.courses.y)) if self.filled is None else self.filled.worth
 
     @property
     def course(self) -> np.ndarray:

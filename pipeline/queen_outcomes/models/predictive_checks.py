@@ -72,7 +72,9 @@ def _whole(fitted: Fitted) -> np.ndarray:
     return rows[np.isfinite(fitted.courses.y[rows])]
 
 
-def _predict(X: np.ndarray, y: np.ndarray, pull: np.ndarray, train, test) -> np.ndarray:
+def _predict(
+    X: np.ndarray, y: np.ndarray, pull: np.ndarray, train, test
+) -> np.ndarray:
     kept = independent_columns(X[train])
     found = _coefficients(X[train][:, kept], y[train], pull[kept])
     return expit(X[test][:, kept] @ found)

@@ -280,9 +280,7 @@ def estimate_rates(store: Store, settings: Settings, known: Known) -> list[dict]
         kept = np.isfinite(answers).any(axis=0)
         part, answers = courses.filter(kept), answers[:, kept]
         cluster = part["cluster"].to_numpy()
-        members = {
-            name: _members(part, name) for name in {r["grouping"] for r in asked}
-        }
+        members = {name: _members(part, name) for name in {r["grouping"] for r in asked}}
         for row in asked:
             some = members[row["grouping"]].get(row["level"], nobody)
             share = filled_share(answers[:, some], cluster[some], row["known"])

@@ -158,7 +158,9 @@ def _wide_without_bom(head: bytes) -> str | None:
     return "utf-16-be" if even > 0.3 and odd < 0.05 else None
 
 
-def _scan(content: bytes, name: str, encoding: str, skip: int, other: str) -> TextForm:
+def _scan(
+    content: bytes, name: str, encoding: str, skip: int, other: str
+) -> TextForm:
     """Read the whole file once: does it decode, does it hold controls, which line ends."""
     controls = size = feeds = returns = pairs = 0
     decodes, before = True, b"\n"

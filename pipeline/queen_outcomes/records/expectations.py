@@ -148,9 +148,7 @@ def _load() -> None:
     # its progress bars, none of which is shown, would hold a lock among processes, which
     # nobody frees where a worker is ended
     TqdmDefaultWriteLock.mp_lock = None
-    _load_when_used(
-        "scipy", "stats"
-    )  # a fourth of the time, for rules that are not ours
+    _load_when_used("scipy", "stats")  # a fourth of the time, for rules that are not ours
     import great_expectations  # noqa: F401
 
     from queen_outcomes.records import duckdb_dialect  # noqa: F401

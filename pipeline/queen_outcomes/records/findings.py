@@ -256,9 +256,7 @@ def write_listed(store: Store) -> None:
         "DELETE FROM findings WHERE severity <> 'quarantine' "
         f"AND (ref IN {_QUARANTINED} OR ref IN (SELECT ref FROM repeats))"
     )
-    repeated = {
-        table for (table,) in store.rows('SELECT DISTINCT "table" FROM repeats')
-    }
+    repeated = {table for (table,) in store.rows('SELECT DISTINCT "table" FROM repeats')}
     for table in [table for table in TABLES if table in repeated]:
         add(
             store,

@@ -176,9 +176,7 @@ def tell_look_alikes(store: Store) -> None:
         )
         store.execute(f"CREATE OR REPLACE TEMP VIEW id_uses AS {uses}")
         store.step(FOLDER, "look_alike_ids", {})
-        alike = {
-            t for (t,) in store.rows('SELECT DISTINCT "table" FROM look_alike_ids')
-        }
+        alike = {t for (t,) in store.rows('SELECT DISTINCT "table" FROM look_alike_ids')}
         for table in [table for table in tables if table in alike]:
             findings.add(
                 store,

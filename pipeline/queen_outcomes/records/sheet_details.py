@@ -77,9 +77,7 @@ class RowMarks:
 
     def from_column(self, first: int) -> RowMarks:
         """Count columns from another."""
-        struck = {
-            row: {c - first for c in columns} for row, columns in self.struck.items()
-        }
+        struck = {row: {c - first for c in columns} for row, columns in self.struck.items()}
         return RowMarks(self.fills, struck, self.hidden)
 
 

@@ -70,9 +70,7 @@ def reaches_near(book: zipfile.ZipFile, times: int = 1) -> bool:
     """Tell whether no cell of an .xlsx workbook stands far off; an empty one counts too."""
     named = (part.filename for part in book.infolist())
     most = times * PLAIN_CELLS
-    return all(
-        _is_near(book.read(name), most) for name in named if name.endswith(".xml")
-    )
+    return all(_is_near(book.read(name), most) for name in named if name.endswith(".xml"))
 
 
 def _is_near(xml: bytes, most: int) -> bool:

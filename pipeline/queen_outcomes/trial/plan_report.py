@@ -146,10 +146,7 @@ def _seasons(plan: TrialPlan) -> list[list[str]]:
         "drones": (plan.ready.drones, plan.figures.drones_a_season),
     }
     return [
-        [
-            f"seasons for its {what}, at {own.value:,.0f} a season",
-            f"{needed / own.value:.1f}",
-        ]
+        [f"seasons for its {what}, at {own.value:,.0f} a season", f"{needed / own.value:.1f}"]
         for what, (needed, own) in asked.items()
         if own.value
     ]

@@ -53,9 +53,7 @@ def curve_chart(
     band = base.mark_area(opacity=0.2, color=theme.CLOSED).encode(
         x=x, y=alt.Y("low:Q", title=question), y2="high:Q"
     )
-    line = base.mark_line(
-        color=theme.CLOSED, strokeWidth=theme.STROKE, point={"size": 30}
-    ).encode(
+    line = base.mark_line(color=theme.CLOSED, strokeWidth=theme.STROKE, point={"size": 30}).encode(
         x=x,
         y=y,
         tooltip=[
@@ -123,9 +121,9 @@ def difference_chart(
         base.mark_rule(color=theme.CLOSED, strokeWidth=theme.STROKE).encode(
             y=y, x=alt.X("low:Q", title=question), x2="high:Q", tooltip=tooltip
         ),
-        base.mark_point(
-            color=theme.CLOSED, filled=True, size=60, opacity=theme.SOLID
-        ).encode(y=y, x=x, tooltip=tooltip),
+        base.mark_point(color=theme.CLOSED, filled=True, size=60, opacity=theme.SOLID).encode(
+            y=y, x=x, tooltip=tooltip
+        ),
     ]
     return theme.layered(layers, height=ROW_HEIGHT * len(rows))
 

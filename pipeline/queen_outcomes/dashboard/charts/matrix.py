@@ -69,9 +69,7 @@ def matrix_chart(cells: list[Row]) -> alt.TopLevelMixin:
             labelExpr=IN_LINES,
         ),
     )
-    y = alt.Y(
-        "factor:N", title=None, sort=factors, axis=alt.Axis(labelLimit=220, grid=True)
-    )
+    y = alt.Y("factor:N", title=None, sort=factors, axis=alt.Axis(labelLimit=220, grid=True))
     colour = theme.told_apart("way", WAYS, alt.Color, (theme.CLOSED, theme.OPEN))
     size = alt.Size("size:Q", legend=None, scale=alt.Scale(range=[30, 420]))
     tooltip = [
@@ -85,10 +83,7 @@ def matrix_chart(cells: list[Row]) -> alt.TopLevelMixin:
     layers = []
     for level, look in (
         (CLEAR, {"filled": True, "opacity": theme.SOLID}),
-        (
-            PERHAPS,
-            {"filled": False, "opacity": theme.SOLID, "strokeWidth": theme.STROKE},
-        ),
+        (PERHAPS, {"filled": False, "opacity": theme.SOLID, "strokeWidth": theme.STROKE}),
         (OPEN, {"filled": False, "opacity": 0.35, "strokeWidth": 1}),
     ):
         part = [row for row in values if row["certainty"] == level]
@@ -112,9 +107,7 @@ def matrix_chart(cells: list[Row]) -> alt.TopLevelMixin:
         )
         ink = theme.QUIET if level == OPEN else theme.INK
         layers.append(
-            written.encode(
-                x=x, y=y, text="written:N", color=alt.value(ink), tooltip=tooltip
-            )
+            written.encode(x=x, y=y, text="written:N", color=alt.value(ink), tooltip=tooltip)
         )
     return theme.layered(layers, height=ROW_HEIGHT * len(factors))
 

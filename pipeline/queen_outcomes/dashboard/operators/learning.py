@@ -179,15 +179,13 @@ def experience_chart(
     ]
     base = theme.chart(rows)
     layers = [
-        base.mark_rule(
-            color=theme.CLOSED, strokeWidth=theme.STROKE, opacity=0.6
-        ).encode(
+        base.mark_rule(color=theme.CLOSED, strokeWidth=theme.STROKE, opacity=0.6).encode(
             x=x, y=alt.Y("low:Q", title=what, scale=scale), y2="high:Q", tooltip=tooltip
         ),
         base.mark_line(color=theme.CLOSED, strokeWidth=1.5).encode(x=x, y=y),
-        base.mark_point(
-            color=theme.CLOSED, filled=True, size=60, opacity=theme.SOLID
-        ).encode(x=x, y=y, tooltip=tooltip),
+        base.mark_point(color=theme.CLOSED, filled=True, size=60, opacity=theme.SOLID).encode(
+            x=x, y=y, tooltip=tooltip
+        ),
     ]
     known = [row for row in rows if row["expected"] is not None]
     if known:  # a layer without data would have the scripts complain
@@ -236,11 +234,7 @@ def learning_chart(rows: list[Row], *, limit: float | None) -> alt.TopLevelMixin
     reached = [row for row in rows if row["reached"]]
     if reached:  # a layer without data would have the scripts complain
         mark = theme.chart(reached).mark_point(
-            shape="triangle-up",
-            filled=True,
-            size=110,
-            color=theme.INK,
-            opacity=theme.SOLID,
+            shape="triangle-up", filled=True, size=110, color=theme.INK, opacity=theme.SOLID
         )
         layers.append(mark.encode(x=x, y=y, tooltip=tooltip))
     return theme.layered(layers, height=140)

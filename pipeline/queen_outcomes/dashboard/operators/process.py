@@ -304,12 +304,12 @@ def process_chart(
         station.mark_rule(color=theme.QUIET, strokeDash=[5, 4]).encode(
             x=alt.X("station_mean:Q", title=measure)
         ),
-        base.mark_rule(
-            color=theme.CLOSED, strokeWidth=theme.STROKE, opacity=0.6
-        ).encode(y=y, x=alt.X("low:Q", title=measure), x2="high:Q", tooltip=tooltip),
-        base.mark_point(
-            color=theme.CLOSED, filled=True, size=55, opacity=theme.SOLID
-        ).encode(y=y, x=x, tooltip=tooltip),
+        base.mark_rule(color=theme.CLOSED, strokeWidth=theme.STROKE, opacity=0.6).encode(
+            y=y, x=alt.X("low:Q", title=measure), x2="high:Q", tooltip=tooltip
+        ),
+        base.mark_point(color=theme.CLOSED, filled=True, size=55, opacity=theme.SOLID).encode(
+            y=y, x=x, tooltip=tooltip
+        ),
     ]
     before = [row for row in rows if row["before"] is not None]
     if before:  # a layer without data would have the scripts complain

@@ -470,9 +470,9 @@ def cusum_chart(
         base.mark_line(color=theme.OPEN, strokeWidth=theme.STROKE).encode(
             x=_case(), y=y, tooltip=tooltip
         ),
-        base.mark_line(
-            color=theme.CLOSED, strokeWidth=theme.STROKE, strokeDash=[3, 2]
-        ).encode(x=_case(), y=alt.Y("better:Q", title=EVIDENCE), tooltip=tooltip),
+        base.mark_line(color=theme.CLOSED, strokeWidth=theme.STROKE, strokeDash=[3, 2]).encode(
+            x=_case(), y=alt.Y("better:Q", title=EVIDENCE), tooltip=tooltip
+        ),
         *_marked(rows, tooltip, foot=span[0]),
     ]
     return theme.layered(layers, height=140)
@@ -523,11 +523,7 @@ def _marked(
             color=theme.INK,
         )
         mark = base.mark_point(
-            shape="triangle-up",
-            filled=True,
-            size=110,
-            color=theme.INK,
-            opacity=theme.SOLID,
+            shape="triangle-up", filled=True, size=110, color=theme.INK, opacity=theme.SOLID
         )
         found += [
             mark.encode(**place, tooltip=tooltip),

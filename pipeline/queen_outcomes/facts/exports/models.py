@@ -98,9 +98,7 @@ MODEL_TERMS = ExportTable(
         _number("p", "of the factor as a whole"),
         _number("p_holm", "the same, raised for the factors of the fit"),
         ExportColumn(
-            "chosen_form",
-            "text",
-            "line, bend, spline (and tests against a line), levels",
+            "chosen_form", "text", "line, bend, spline (and tests against a line), levels"
         ),
     ),
     key=("outcome", "window_days", "model", "term"),

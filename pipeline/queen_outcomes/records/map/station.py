@@ -146,5 +146,7 @@ def look(
 
 def _parts(sheets: list[Sheet], known: frozenset[str], said: Said) -> list[Part]:
     return [
-        Part(sheet, feed) for sheet in sheets for feed in feeds.find(sheet, known, said)
+        Part(sheet, feed)
+        for sheet in sheets
+        for feed in feeds.find(sheet, known, said)
     ]
