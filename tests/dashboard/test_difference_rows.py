@@ -7,6 +7,7 @@ import pytest
 from chart_rows import data_of
 from queen_outcomes.dashboard import doses, factors, onset
 from queen_outcomes.dashboard.charts import adjusted
+from queen_outcomes.dashboard.charts.by_day import table_by_day
 
 FITTED = {"outcome": "laying", "window_days": 21}
 
@@ -400,7 +401,7 @@ def test_shares_stand_side_by_side_and_by_day():
         {"level": "x", "day": day, "laying": 0.5, "low": 0.4, "high": 0.6}
         for day in (7, 8, 35)
     ]
-    (table,) = onset._curve_table(rows)
+    (table,) = table_by_day(rows, "laying", onset.TABLE_DAYS)
     assert (table["day_7"], table["day_10"], table["day_35"]) == (
         *("50 % (40–60)", "", "50 % (40–60)"),
     )

@@ -73,7 +73,7 @@ def short_lived():
             insemination(
                 0,
                 q,
-                protocol="p0" if n % 3 else "p1",
+                protocol="small" if n < 12 else "p0" if n % 3 else "p1",
                 semen_batch=f"s{n // 16 * 2 + n % 16 // 8}",
             )
             for n, q in enumerate(names)
@@ -101,21 +101,18 @@ def test_the_line_that_is_lost_more_often_is_told_apart_over_all_days(short_live
     assert not {event for event, _ in found} & {"culled_fault", "drone_layer"}
 
 
-def test_levels_with_hardly_an_event_to_expect_are_not_tested(short_lived):
-    levels = dict(
-        short_lived.rows(
-            "SELECT protocol, count(*) FROM courses GROUP BY protocol ORDER BY protocol"
-        )
-    )
-    assert levels == {"p0": 64, "p1": 32}
-    lost = 25
-    # a third of them in p1: more than five to expect
-    assert lost / 3 > 5
+def test_a_level_with_hardly_an_event_to_expect_is_not_tested(short_lived):
     told = short_lived.rows(
-        "SELECT levels FROM incidence_tests "
+        "SELECT levels, courses FROM incidence_tests "
         "WHERE event = 'lost' AND \"grouping\" = 'protocol'"
     )
-    assert told == [(2,)]
+    # 25 of 96 are lost, so three to expect of the small protocol's 12
+    assert told == [(2, QUEENS - 12)]
+    # but all of them lay
+    began = short_lived.rows(
+        "SELECT levels, courses FROM onset_tests WHERE \"grouping\" = 'protocol'"
+    )
+    assert began == [(3, QUEENS)]
 
 
 def test_how_many_are_watched_stands_beside_the_curve(short_lived):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from queen_outcomes.base.store import Store
-from queen_outcomes.dashboard.charts.by_day import curves_by_day
+from queen_outcomes.dashboard.charts.by_day import curves_by_day, table_by_day
 from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.facts import words
 from queen_outcomes.facts.outcomes import OUTCOMES
@@ -44,6 +44,7 @@ def show(store: Store, fewest: int, charts: dict[str, Any]) -> Row:
         for row in found
         if row["event"] == event
     ]
+    days = [day for day in TABLE_DAYS if any(row["day"] == day for row in rows)]
     if rows:
         charts["endings"] = curves_by_day(
             rows,
@@ -56,8 +57,8 @@ def show(store: Store, fewest: int, charts: dict[str, Any]) -> Row:
     return {
         "there": bool(rows),
         "said": said(store.records(statement("headlines"))),
-        "table": _by_day(rows),
-        "days": [day for day in TABLE_DAYS if any(row["day"] == day for row in rows)],
+        "table": table_by_day(rows, "incidence", days),
+        "days": days,
         "tests": [
             {**row, "event": names[row["event"]], "grouping": _grouped(row["grouping"])}
             for row in store.records(
@@ -86,15 +87,3 @@ def said(rates: list[Row]) -> str:
             day = words.outcome_by_day(outcome, row["window_days"])
             found.append(f"{words.percent(row['estimate'])} {day}")
     return "; ".join(found)
-
-
-def _by_day(rows: list[Row]) -> list[Row]:
-    """Give a row an event with the share by each of TABLE_DAYS, in words."""
-    found: dict[str, Row] = {}
-    for row in rows:
-        if row["day"] in TABLE_DAYS:
-            blank = {"event": row["level"], **{f"day_{day}": "" for day in TABLE_DAYS}}
-            cells = found.setdefault(row["level"], blank)
-            share = row["incidence"], row["low"], row["high"]
-            cells[f"day_{row['day']}"] = words.share_in_words(*share, "")
-    return list(found.values())

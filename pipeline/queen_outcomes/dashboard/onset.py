@@ -16,7 +16,7 @@ from queen_outcomes.dashboard.charts.adjusted import (
     compared_row,
     draw_differences,
 )
-from queen_outcomes.dashboard.charts.by_day import curves_by_day
+from queen_outcomes.dashboard.charts.by_day import curves_by_day, table_by_day
 from queen_outcomes.dashboard.figures import statement
 from queen_outcomes.facts import words
 from queen_outcomes.facts.settings import Settings
@@ -66,7 +66,7 @@ def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
         if headline["closed"] >= settings.min_shown
         else f"Too early to say what share lays by day {window}: {headline['closed']} "
         "courses closed",
-        "overall_table": _curve_table(overall),
+        "overall_table": table_by_day(overall, "laying", TABLE_DAYS),
         "table_days": TABLE_DAYS,
         "groups": [group for group in groups if group],
         "endings": endings.show(store, settings.min_shown, charts),
@@ -98,7 +98,7 @@ def _group(
         "said": _side_by_side(
             [shares.get((grouping, level)) for level in levels], window, joined
         ),
-        "table": _curve_table(rows),
+        "table": table_by_day(rows, "laying", TABLE_DAYS),
         "caption": CAPTIONS.get(grouping, ""),
         "tested": _tested(store, grouping),
     }
@@ -148,18 +148,6 @@ def _spread(rows: list[dict[str, Any]]) -> dict[str, int | None]:
         )
         for name, part in parts.items()
     }
-
-
-def _curve_table(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Give a row a level with the share by each of TABLE_DAYS, in words."""
-    levels: dict[str, dict[str, Any]] = {}
-    for row in rows:
-        if row["day"] in TABLE_DAYS:
-            blank = {"level": row["level"], **{f"day_{day}": "" for day in TABLE_DAYS}}
-            cells = levels.setdefault(row["level"], blank)
-            share = row["laying"], row["low"], row["high"]
-            cells[f"day_{row['day']}"] = words.share_in_words(*share, "")
-    return list(levels.values())
 
 
 LABELS = {name: term.label for name, term in {**MAIN, **GROUPS}.items()}

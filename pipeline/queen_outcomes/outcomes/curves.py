@@ -1,10 +1,10 @@
 """Curves by day, and the headline estimates beside the plain rates.
 
 Reads histories and outcomes, writes fills, onset_curves, onset_tests, incidence,
-incidence_tests, estimates, and sets the estimates beside the plain rates. Estimates stand on the courses filled in (`fills`);
-the curves are nonparametric, a picture of the days and a check on the estimates. Which
-curve an outcome has stands in the registry; who is at risk of what, and until when,
-stands here and only here.
+incidence_tests, estimates, and sets the estimates beside the plain rates. Estimates stand
+on the courses filled in (`fills`); the curves are nonparametric, a picture of the days and
+a check on the estimates. Which curve an outcome has stands in the registry; who is at risk
+of what, and until when, stands here and only here.
 """
 
 from __future__ import annotations

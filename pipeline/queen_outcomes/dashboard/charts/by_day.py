@@ -1,4 +1,4 @@
-"""Shares by day as step curves, each with a band of limits."""
+"""Shares by day: step curves, each with a band of limits, and the same as a table."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import Any
 import altair as alt
 
 from queen_outcomes.dashboard.charts import theme
+from queen_outcomes.facts import words
 
 DAY_AXIS = alt.X("day:Q", title="days after insemination")
 
@@ -89,3 +90,27 @@ def curves_by_day(
         )
     )
     return theme.layered(layers, height=280)
+
+
+def table_by_day(
+    rows: Sequence[dict[str, Any]], share: str, days: Sequence[int]
+) -> list[dict[str, str]]:
+    """Give a row a level with the share by each of some days, in words.
+
+    Parameters
+    ----------
+    rows : sequence of dict
+        As `curves_by_day` takes them.
+    share : str
+        The share's column.
+    days : sequence of int
+        Columns ``day_<day>``; empty where there is no row of that day.
+    """
+    levels: dict[str, dict[str, str]] = {}
+    for row in rows:
+        if row["day"] in days:
+            blank = {"level": row["level"], **{f"day_{day}": "" for day in days}}
+            cells = levels.setdefault(row["level"], blank)
+            told = words.share_in_words(row[share], row["low"], row["high"], "")
+            cells[f"day_{row['day']}"] = told
+    return list(levels.values())
