@@ -35,8 +35,9 @@ def true_shares(latent, truth):
 @pytest.fixture(scope="module")
 def figures(built_demo):
     with duckdb.connect(str(built_demo / "station.duckdb"), read_only=True) as con:
-        arms = con.sql("SELECT * FROM arms").pl()
-        contrasts = con.sql("SELECT * FROM arm_contrasts WHERE outcome = 'laying'").pl()
+        arms = pl.DataFrame(con.sql("SELECT * FROM arms"))
+        laying = con.sql("SELECT * FROM arm_contrasts WHERE outcome = 'laying'")
+        contrasts = pl.DataFrame(laying)
     return {row["arm"]: row for row in arms.to_dicts()}, contrasts.to_dicts()
 
 

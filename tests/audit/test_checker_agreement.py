@@ -26,8 +26,8 @@ def paired(rows: list[dict]) -> Store:
     given = [{"first_checker": "A", "second_checker": "B", **row} for row in rows]
     frame = pl.DataFrame(given, schema=schema)
     store = Store(threads=1)
-    store.con.register("given", frame)
-    store.table("checker_pairs", "SELECT * FROM given")
+    with store.lent("given", frame):
+        store.table("checker_pairs", "SELECT * FROM given")
     return store
 
 

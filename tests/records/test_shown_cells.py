@@ -138,6 +138,37 @@ def test_cells_that_do_not_say_where_they_stand_are_counted():
     assert frame["1"].to_list() == ["50 %", "50 %", None, "50 %"]
 
 
+@pytest.mark.parametrize("form", ["as written", "no places", "prefixed", "apostrophes"])
+def test_an_error_in_a_cell_is_its_text(form):
+    """A cell of type e holds the error's name (ECMA-376 part 1, 18.18.11)."""
+
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write_row(0, 0, ["date=e", 3, "z"])
+        sheet.write_formula(1, 0, '=IF(1>2,"t",1/0)', None, "#DIV/0!")
+        sheet.write_row(1, 1, [4, "z"])
+        sheet.write_formula(2, 0, "=NA()", None, "#N/A")
+
+    def edit(xml):
+        xml = xml.replace("1&gt;2", "1>2")  # as XML allows
+        match form:
+            case "no places":
+                return re.sub(r'<c r="\w+"', "<c", xml)
+            case "prefixed":
+                return _prefixed(xml)
+            case "apostrophes":
+                return xml.replace('t="e"', "t='e'")
+        return xml
+
+    content = _edited(book_of(write), "xl/worksheets/sheet1.xml", edit)
+    rows = workbook.Workbook(content, "book.xlsx").read("Sheet1").rows()
+    assert rows == [
+        ("date=e", "3", "z"),
+        ("#DIV/0!", "4", "z"),
+        ("#N/A", None, None),
+    ]
+
+
 def test_elements_may_carry_a_prefix():
     def write(book):
         sheet = book.add_worksheet("Sheet1")
@@ -145,14 +176,15 @@ def test_elements_may_carry_a_prefix():
         sheet.write_formula(1, 1, "=4+4", None, "")
         sheet.merge_range(3, 0, 4, 0, "x")
 
-    def prefixed(xml):
-        xml = re.sub(r"<(/?)(?=[a-zA-Z])", r"<\1x:", xml)
-        return xml.replace("xmlns=", "xmlns:x=")
-
-    content = _edited(book_of(write), "xl/worksheets/sheet1.xml", prefixed)
+    content = _edited(book_of(write), "xl/worksheets/sheet1.xml", _prefixed)
     book = workbook.Workbook(content, "book.xlsx")
     assert book.read("Sheet1").row(1) == ("50 %", "=4+4")
     assert len(book.details("Sheet1").merges) == 1
+
+
+def _prefixed(xml: str) -> str:
+    xml = re.sub(r"<(/?)(?=[a-zA-Z])", r"<\1x:", xml)
+    return xml.replace("xmlns=", "xmlns:x=")
 
 
 def _edited(content: bytes, part: str, edit) -> bytes:
@@ -438,3 +470,23 @@ def test_cells_are_named_as_spreadsheets_name_them():
     places = [(0, 0), (3, 25), (4, 26), (0, 701), (0, 702), (1_048_575, 16_383)]
     names = ["A1", "Z4", "AA5", "ZZ1", "AAA1", "XFD1048576"]
     assert [cell_name(place) for place in places] == names
+
+
+def test_an_error_that_a_formula_shows_is_its_text(tmp_path):
+    """OpenDocument 1.3 part 4, 5.12; as which type programs write it differs (from memory)."""
+    made = ods.row(
+        ods.cell("#DIV/0!", formula="of:=1/0", value_type="string", string_value=""),
+        ods.cell("#WERT!", formula="of:=x", value_type="float", value="0"),
+        # a text that looks like one, another that a formula made, and one from a format
+        ods.cell("#N/A"),
+        ods.cell("#12", formula="of:=y", value_type="string", string_value="#12"),
+        ods.cell("#12", formula="of:=12", value_type="float", value="12"),
+        ods.cell("Err:502", formula="of:=z", value_type="string", string_value=""),
+    )
+    own = ' xmlns:own="urn:example" own:value-type="error"'
+    made = made.replace(' table:formula="of:=z"', f' table:formula="of:=z"{own}')
+    rows = [ods.row(*"abcdef"), made, ods.row("later", "1")]
+    path = ods.write(tmp_path / "checks.ods", rows)
+    found = workbook.Workbook(path.read_bytes(), "checks.ods").read("Sheet1").rows()
+    assert found[1] == ("#DIV/0!", "#WERT!", "#N/A", "#12", "12", "Err:502")
+    assert found[2] == ("later", "1", None, None, None, None)

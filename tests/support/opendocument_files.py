@@ -20,7 +20,10 @@ TYPE = "application/vnd.oasis.opendocument.spreadsheet"
 
 def cell(text: str = "", **attributes: object) -> str:
     """A cell; `value_type="date"` is office:value-type, other names are the table's."""
-    office = ("value", "value_type", "date_value", "time_value", "boolean_value")
+    office = (
+        *("value", "value_type", "date_value", "time_value", "boolean_value"),
+        "string_value",
+    )
     said = "".join(
         f' {"office" if name in office else "table"}:{name.replace("_", "-")}="{value}"'
         for name, value in attributes.items()

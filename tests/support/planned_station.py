@@ -49,6 +49,6 @@ def planned_store(full_store, courses, rates=(), semen=()):
     store.execute(f"CREATE TABLE accepted_semen (ref BIGINT, {columns})")
     if semen:
         frame = pl.DataFrame(semen, infer_schema_length=None)
-        store.con.register("given", frame)
-        store.execute("INSERT INTO accepted_semen BY NAME SELECT * FROM given")
+        with store.lent("given", frame):
+            store.execute("INSERT INTO accepted_semen BY NAME SELECT * FROM given")
     return store

@@ -45,9 +45,10 @@ def station(**rows: list[dict]) -> Store:
         ]
         if given:
             frame = pl.DataFrame(given, infer_schema_length=None)
-            store.con.register("given", frame)
-            store.execute(f"INSERT INTO accepted_{name} BY NAME SELECT * FROM given")
-            store.con.unregister("given")
+            with store.lent("given", frame):
+                store.execute(
+                    f"INSERT INTO accepted_{name} BY NAME SELECT * FROM given"
+                )
     store.table("linked_checks", "SELECT * FROM accepted_checks")
     return store
 

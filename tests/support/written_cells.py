@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from functools import cache
 
-import pyarrow as pa
+import polars as pl
 from queen_outcomes.base.store import Store, quote
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import CellRule
@@ -28,25 +28,24 @@ def read_rows(
     """Read columns of texts as a table; give its staged rows in order."""
     store = _store()
     lines = list(range(2, 2 + len(next(iter(columns.values())))))
-    frame = pa.table(
+    frame = pl.DataFrame(
         {
-            "source_line": pa.array(lines, pa.int64()),
-            **{name: pa.array(texts, pa.string()) for name, texts in columns.items()},
+            "source_line": pl.Series(lines, dtype=pl.Int64),
+            **{name: pl.Series(texts, dtype=pl.String) for name, texts in columns.items()},
         }
     )
-    store.con.register("raw_1", frame)
     types = {"source_line": "BIGINT", **dict.fromkeys(columns, "VARCHAR")}
     reader = CellReader(TABLES[table], form or CellForm())
     listed = ", ".join(
         f"{quote(c)} {t}" for c, t in staged_columns(TABLES[table]).items()
     )
-    store.execute(f"CREATE TABLE staged_{table} ({listed})")
-    query = reader.select(written, "raw_1", types, also)
-    store.execute(f"INSERT INTO staged_{table} SELECT source_line, 1, * FROM ({query})")
-    reader.read_again(store, written, "source_no = 1")
-    rows = store.records(f"SELECT * FROM staged_{table} ORDER BY ref")
-    store.drop(f"staged_{table}")
-    store.con.unregister("raw_1")
+    with store.lent("raw_1", frame):
+        store.execute(f"CREATE TABLE staged_{table} ({listed})")
+        query = reader.select(written, "raw_1", types, also)
+        store.execute(f"INSERT INTO staged_{table} SELECT source_line, 1, * FROM ({query})")
+        reader.read_again(store, written, "source_no = 1")
+        rows = store.records(f"SELECT * FROM staged_{table} ORDER BY ref")
+        store.drop(f"staged_{table}")
     return rows
 
 

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import re
 import shutil
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -106,8 +107,19 @@ class Store:
     def frame(self, sql: str, parameters: Mapping[str, Any] | None = None):
         """Give a query's rows as a polars DataFrame."""
         used = _used(sql, parameters)
-        relation = self.con.sql(sql, params=used) if used else self.con.sql(sql)
-        return relation.pl()
+        import polars as pl
+
+        # not by the relation's own `pl()`, which wants a library of 170 MB for the way
+        return pl.DataFrame(self.con.sql(sql, params=used or None))
+
+    @contextmanager
+    def lent(self, name: str, frame) -> Iterator[None]:
+        """Let statements read a polars DataFrame under a name, while the block lasts."""
+        self.con.register(name, _Lent(frame))
+        try:
+            yield
+        finally:
+            self.con.unregister(name)
 
     def table(
         self,
@@ -158,10 +170,10 @@ class Store:
             if name.startswith(prefixes):
                 self.execute(f"DROP {kind} {quote(name)}")
 
-    def provide(self, name: str, function: Callable[..., Any]) -> None:
-        """Give SQL a function of a text that is not its own, once (Arrow in, Arrow out)."""
+    def provide(self, name: str, function: Callable[[str], str]) -> None:
+        """Give SQL a function of a text that is not its own, once; null stays null."""
         if name not in self._provided:
-            self.con.create_function(name, function, ["VARCHAR"], "VARCHAR", type="arrow")
+            self.con.create_function(name, function, ["VARCHAR"], "VARCHAR")
             self._provided.add(name)
 
     def plan_plainly(self) -> None:
@@ -183,6 +195,19 @@ class Store:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+class _Lent:
+    """A frame as DuckDB reads it, as often as it likes: a stream in the Arrow C interface.
+
+    A polars DataFrame itself it would read by a library that neither of them needs.
+    """
+
+    def __init__(self, frame) -> None:
+        self._frame = frame
+
+    def __arrow_c_stream__(self, requested_schema: object = None) -> object:
+        return self._frame.__arrow_c_stream__(requested_schema)
 
 
 def _used(sql: str, parameters: Mapping[str, Any] | None) -> dict[str, Any]:

@@ -31,7 +31,7 @@ from queen_outcomes.models import season_plan
 from queen_outcomes.models.season_plan import SeasonPlan
 
 JOURNALLED = (
-    *("polars", "duckdb", "great-expectations", "altair", "pyarrow"),
+    *("polars", "duckdb", "great-expectations", "altair"),
     *("numpy", "scipy", "jinja2", "vl-convert-python"),
 )
 """Libraries whose version could change a result."""

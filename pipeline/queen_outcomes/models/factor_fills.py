@@ -60,9 +60,8 @@ def fill_factors(store: Store, settings: Settings, values: Values) -> None:
             frames.append(
                 _rows(values["course_id"][gap], name, [x[name][gap] for x in made])
             )
-    store.con.register("written", pl.concat(frames))
-    store.table("factor_fills", "SELECT * FROM written ORDER BY factor, course_id")
-    store.con.unregister("written")
+    with store.lent("written", pl.concat(frames)):
+        store.table("factor_fills", "SELECT * FROM written ORDER BY factor, course_id")
 
 
 def _rows(ids: np.ndarray, name: str, made: list[np.ndarray]) -> pl.DataFrame:

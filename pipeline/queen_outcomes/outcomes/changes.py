@@ -50,7 +50,6 @@ def take_over(store: Store, table: str, earlier: Path | None) -> str:
     if frame is None or not promised <= set(frame.columns):
         store.table(name, f"SELECT * FROM {table}")
         return name
-    store.con.register("earlier_frame", frame)
-    store.table(name, "SELECT * FROM earlier_frame")
-    store.con.unregister("earlier_frame")
+    with store.lent("earlier_frame", frame):
+        store.table(name, "SELECT * FROM earlier_frame")
     return name

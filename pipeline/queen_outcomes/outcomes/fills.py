@@ -135,16 +135,13 @@ def write_fills(store: Store, settings: Settings, filling: Filling) -> None:
     ids = {"course_id": pl.String, "outcome": pl.String, "window_days": pl.Int64}
     last = {"clock": pl.String, "answers": pl.List(pl.Int8)}
     empty = pl.DataFrame(schema={**ids, **last})
-    store.con.register("written", pl.concat([empty, *frames]))
-    store.table(
-        "fills", "SELECT * FROM written ORDER BY outcome, window_days, clock, course_id"
-    )
-    store.con.unregister("written")
+    with store.lent("written", pl.concat([empty, *frames])):
+        order = "outcome, window_days, clock, course_id"
+        store.table("fills", f"SELECT * FROM written ORDER BY {order}")
     kinds = {"outcome": pl.String, "window_days": pl.Int64, "learned": pl.Float64}
     moved = pl.DataFrame(shifts, schema=kinds | {"by": pl.List(pl.Float64)})
-    store.con.register("written", moved)
-    store.table("overlooked", "SELECT * FROM written ORDER BY outcome, window_days")
-    store.con.unregister("written")
+    with store.lent("written", moved):
+        store.table("overlooked", "SELECT * FROM written ORDER BY outcome, window_days")
 
 
 def _share(answers: np.ndarray) -> float:

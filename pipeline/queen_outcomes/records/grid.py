@@ -100,9 +100,8 @@ class BatchGrid(Grid):
             f"broken_text VARCHAR, {columns})"
         )
         for batch in self.batches():
-            store.con.register("landing", batch)
-            store.execute(f"INSERT INTO {quote(table)} SELECT * FROM landing")
-            store.con.unregister("landing")
+            with store.lent("landing", batch):
+                store.execute(f"INSERT INTO {quote(table)} SELECT * FROM landing")
 
 
 def open_grid(

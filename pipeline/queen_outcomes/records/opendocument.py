@@ -25,6 +25,9 @@ _STYLE = f"{_ROOT}style:1.0 "
 _BACKGROUND = f"{_ROOT}xsl-fo-compatible:1.0 background-color"
 _DURATION = re.compile(r"PT(?:(\d+)H)?(?:(\d+)M)?(?:(\d+)(?:[.,]\d+)?S)?")
 _NOT_SHOWN = ("collapse", "filter")
+_CELLS = (f"{_TABLE}table-cell", f"{_TABLE}covered-table-cell")
+_ERROR = re.compile(r"#N/A|#[\w/]+[!?]")
+"""What a formula that came to nothing shows (part 4, 5.12); the format has no type for it."""
 
 Attributes = dict[str, str]
 
@@ -155,6 +158,9 @@ class _Pass:
         self._columns: list[tuple[int, str]] = []
         self._row, self._rows, self._column = 0, 0, 0
         self._row_style = ""
+        self._formula: list[Place] = []
+        """Places of the cell being read, if a formula made it and it shows a result."""
+        self._shown, self._fails = "", False
         self._on: dict[str, Callable[[Attributes], None]] = {
             f"{_STYLE}style": self._begin_style,
             f"{_STYLE}table-cell-properties": self._fill,
@@ -163,14 +169,13 @@ class _Pass:
             f"{_TABLE}table": self._begin_table,
             f"{_TABLE}table-column": self._add_columns,
             f"{_TABLE}table-row": self._begin_row,
-            f"{_TABLE}table-cell": self._cell,
-            f"{_TABLE}covered-table-cell": self._cell,
+            **dict.fromkeys(_CELLS, self._cell),
         }
 
     def read(self, xml: bytes) -> None:
-        parser = expat.ParserCreate(namespace_separator=" ")
-        parser.StartElementHandler = self._start
-        parser.Parse(xml, True)
+        self._parser = expat.ParserCreate(namespace_separator=" ")
+        self._parser.StartElementHandler = self._start
+        self._parser.Parse(xml, True)
 
     def _start(self, name: str, attributes: Attributes) -> None:
         if action := self._on.get(name):
@@ -236,6 +241,29 @@ class _Pass:
             self._use(column, style or self._column_style(column))
             for row in range(self._row, self._row + self._rows):
                 self._value((row, column), kind, formula, attributes)
+                if formula is not None and kind is not None:
+                    self._formula.append((row, column))
+        if self._formula:
+            # some programs say it in an attribute of their own
+            self._fails = any(
+                said == "error" and name.endswith(" value-type")
+                for name, said in attributes.items()
+            )
+            # only now: in each cell of a large sheet they would cost as much as the rest
+            self._parser.CharacterDataHandler = self._show
+            self._parser.EndElementHandler = self._end_formula
+
+    def _show(self, text: str) -> None:
+        self._shown += text
+
+    def _end_formula(self, name: str) -> None:
+        """Keep the error that a cell shows; the value beside it is nothing, or 0."""
+        if name not in _CELLS:
+            return
+        if self._shown and (self._fails or _ERROR.fullmatch(self._shown)):
+            self._sheet.texts |= dict.fromkeys(self._formula, self._shown)
+        self._formula, self._shown = [], ""
+        self._parser.CharacterDataHandler = self._parser.EndElementHandler = None
 
     def _span(self, column: int, attributes: Attributes) -> None:
         down = int(attributes.get(f"{_TABLE}number-rows-spanned", "1"))

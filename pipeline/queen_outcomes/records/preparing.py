@@ -197,9 +197,8 @@ def _marks(store: Store, source: SourceMapping, habits: Habits) -> str:
     frame = source.grid.marks() if wanted else None
     if frame is None:
         return ""
-    store.con.register("landing", frame)
-    store.table(f"{MARKS}{source.no}", "SELECT * FROM landing")
-    store.con.unregister("landing")
+    with store.lent("landing", frame):
+        store.table(f"{MARKS}{source.no}", "SELECT * FROM landing")
     return f"{MARKS}{source.no}"
 
 

@@ -49,14 +49,19 @@ _PALETTE = (  # noqa: SIM905 - a table of colours is read best as a table
 ).split()
 """Indexed colours from 8 on (18.8.27); 0 to 7 are the same as 8 to 15."""
 
-_TAG = re.compile(rb"<(?:\w+:)?(row|c)(?=[\s/>])([^>]*)>")
+_TAG = re.compile(rb"<(?:\w+:)?(row|c)(?=[\s/>])(?P<attributes>[^>]*)>")
 _ROW = re.compile(rb"<(?:\w+:)?row(?=[\s/>])([^>]*)>")
-_CELL = re.compile(rb"<(?:\w+:)?c(?=[\s/>])([^>]*)>")
+_CELL = re.compile(rb"<(?:\w+:)?c(?=[\s/>])(?P<attributes>[^>]*)>")
 _LONGEST_TAG = 1000
 _CELL_NAME = re.compile(rb"""\sr=["']([A-Za-z]+)(\d+)["']""")
 _ROW_NUMBER = re.compile(rb"""\sr=["'](\d+)["']""")
 _STYLE = re.compile(rb"""\ss=["'](\d+)["']""")
 _TYPE = re.compile(rb"""\st=["'](\w+)["']""")
+_ERROR = rb"""t=["']e["']"""
+_VALUE = re.compile(
+    rb"<(?:\w+:)?v(?:\s[^>]*)?>(?P<value>[^<]*)</(?:\w+:)?v>|</(?:\w+:)?c>"
+)
+"""A cell's value, or the end of a cell without one."""
 _HIDDEN = re.compile(rb"""\shidden=["'](?:1|true)["']""")
 _MERGE = re.compile(
     rb"""<(?:\w+:)?mergeCell\s[^>]*?ref=["']([A-Z]+)(\d+):([A-Z]+)(\d+)["']"""
@@ -125,6 +130,7 @@ class SpreadsheetXml:
                 place for place, _, attributes in shown if _is_number(attributes)
             ),
             uncalculated=self._formulas(xml) if _holds_formulas(xml) else {},
+            texts=dict(_errors(xml)),
             merges=tuple(_merges(xml)),
             is_hidden=sheet in self._hidden,
             has_marked_rows=any(look.struck for look in self._looks.values())
@@ -321,37 +327,56 @@ def _is_number(attributes: bytes) -> bool:
 
 def _styled(xml: bytes, styles: Iterable[int]) -> Iterator[tuple[Place, int, bytes]]:
     """Give place, format and attributes of the cells of some formats."""
+    wanted = "|".join(map(str, styles)).encode()
+    for place, said, cell in _saying(xml, rb"""s=["'](""" + wanted + rb""")["']"""):
+        yield place, int(said[1]), cell["attributes"]
+
+
+def _errors(xml: bytes) -> Iterator[tuple[Place, str]]:
+    """Give what stands in cells whose formula came to nothing, such as #N/A."""
+    for place, _, cell in _saying(xml, _ERROR):
+        found = _VALUE.search(xml, cell.end())
+        if found and found["value"]:
+            yield place, found["value"].decode()
+
+
+def _saying(
+    xml: bytes, pattern: bytes
+) -> Iterator[tuple[Place, re.Match[bytes], re.Match[bytes]]]:
+    """Give the cells with an attribute: place, the attribute, the cell's tag.
+
+    The attribute is looked for first and its cell after: a pattern that begins with a
+    plain text is found many times faster than one that must look at every cell.
+    """
     first = _CELL.search(xml)
     if first is None:
         return
     if not _CELL_NAME.search(first[1]):
-        yield from _counted(xml, set(styles))
+        yield from _counted(xml, re.compile(rb"\s" + pattern))
         return
-    # Formats are looked for first and their cells after: a pattern that begins with a
-    # plain text is found many times faster than one that must look at every cell.
-    wanted = "|".join(map(str, styles)).encode()
-    for said in re.finditer(rb"""s=["'](""" + wanted + rb""")["']""", xml):
+    for said in re.finditer(pattern, xml):
         start = xml.rfind(b"<", max(said.start() - _LONGEST_TAG, 0), said.start())
         cell = _CELL.match(xml, start) if start >= 0 else None
         name = _CELL_NAME.search(cell[1]) if cell else None
         if name and xml[said.start() - 1 : said.start()].isspace():
-            yield _place(name), int(said[1]), cell[1]
+            yield _place(name), said, cell
 
 
-def _counted(xml: bytes, styles: set[int]) -> Iterator[tuple[Place, int, bytes]]:
+def _counted(
+    xml: bytes, pattern: re.Pattern[bytes]
+) -> Iterator[tuple[Place, re.Match[bytes], re.Match[bytes]]]:
     """Do the same where the cells do not say where they stand, and must be counted."""
     row, column = -1, -1
     for tag in _TAG.finditer(xml):
-        attributes = tag[2]
+        attributes = tag["attributes"]
         if tag[1] == b"row":
             number = _ROW_NUMBER.search(attributes)
             row, column = int(number[1]) - 1 if number else row + 1, -1
             continue
         name = _CELL_NAME.search(attributes)
         row, column = _place(name) if name else (row, column + 1)
-        style = _STYLE.search(attributes)
-        if style and int(style[1]) in styles:
-            yield (row, column), int(style[1]), attributes
+        if said := pattern.search(attributes):
+            yield (row, column), said, tag
 
 
 def _merges(xml: bytes) -> Iterator[Merge]:

@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from unicodedata import normalize
 
 import duckdb
-import pyarrow as pa
 
 from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.base.store import Store, literal, quote
@@ -174,15 +174,9 @@ def _take_marks_off(store: Store, raw: str) -> None:
             )
 
 
-def _nfkc(texts: pa.ChunkedArray) -> pa.ChunkedArray:
-    # by Python, for pyarrow 20 takes letters apart and leaves them so
-    plain = [text and normalize("NFKC", text) for text in texts.to_pylist()]
-    return pa.chunked_array([pa.array(plain, texts.type)])
-
-
 def provide_functions(store: Store) -> None:
     """Give the store what SQL cannot do by itself: the plain form of a text (NFKC)."""
-    store.provide(NORMALISE, _nfkc)
+    store.provide(NORMALISE, partial(normalize, "NFKC"))
 
 
 def _stage(

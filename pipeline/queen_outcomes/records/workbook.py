@@ -50,15 +50,6 @@ DAMAGE = (
 )
 """What reading a damaged workbook ends with."""
 _MARKUP = re.compile(rb"(\xef\xbb\xbf)?\s*<[!?a-zA-Z]")
-_ERRORS = {
-    "NA": "#N/A",
-    "Div0": "#DIV/0!",
-    "Name": "#NAME?",
-    "Null": "#NULL!",
-    "Num": "#NUM!",
-    "Ref": "#REF!",
-    "Value": "#VALUE!",
-}
 
 
 def open_workbook(content: bytes, name: str) -> Workbook | WorkbookElsewhere:
@@ -193,12 +184,8 @@ class Workbook:
                 sheet, header_row=None, dtypes="string", skip_rows=0
             )
             frame = loaded.to_polars()
-            found = loaded.to_arrow_with_errors()[1] if frame.height else None
         except DAMAGE as problem:
             raise self.damaged(f"{self.name}#{sheet}", problem) from None
-        errors = (
-            {e.position: _error_text(e.detail) for e in found.errors} if found else {}
-        )
         columns = loaded.available_columns() if frame.width else []
         first = used = columns[0].absolute_index if columns else 0
         more = details.texts | details.uncalculated
@@ -210,10 +197,7 @@ class Workbook:
         if left and columns:
             frame = frame.select(*left, pl.all())
         details = details.from_column(first)
-        texts = {
-            (row, column + used - first): text for (row, column), text in errors.items()
-        }
-        texts |= dict(_per_cents(frame, details.percents))
+        texts = dict(_per_cents(frame, details.percents))
         texts |= details.texts | details.uncalculated
         self._details[sheet], self._first_columns[sheet] = details, first
         return with_texts(frame, texts)
@@ -277,13 +261,6 @@ def _per_cents(
         text = as_per_cent(share) if share is not None else None
         if text is not None:
             yield (row, column), text
-
-
-def _error_text(detail: str) -> str:
-    for code, text in _ERRORS.items():
-        if f"Error({code})" in detail:
-            return text
-    return "#ERROR!"
 
 
 def _parts(book: zipfile.ZipFile, name: str) -> SpreadsheetXml | OpenDocument:

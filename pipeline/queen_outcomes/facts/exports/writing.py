@@ -75,9 +75,8 @@ def write_frame(store: Store, table: ExportTable, frame: pl.DataFrame) -> None:
         pl.col(texts).str.to_datetime("%Y-%m-%dT%H:%M:%S", time_unit="us"),
     ).select(pl.col(name).cast(kind) for name, kind in schema(table).items())
     order = ", ".join(quote(name) for name in table.order)
-    store.con.register("written", frame)
-    store.table(table.name, f"SELECT * FROM written ORDER BY {order}")
-    store.con.unregister("written")
+    with store.lent("written", frame):
+        store.table(table.name, f"SELECT * FROM written ORDER BY {order}")
 
 
 def _plain(value: Any) -> Any:
