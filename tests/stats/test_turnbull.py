@@ -5,9 +5,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from queen_outcomes.stats.times.curve_limits import (
+    MOST_PARTS,
     _jackknife,
     batch_limits,
-    draw_batches,
+    by_lot,
     logit_limits,
     share_limits,
     wilson_limits,
@@ -158,13 +159,14 @@ def test_limits_by_batch_are_wider_where_batches_differ():
     together = batch_limits(after, by, never, clusters=batch, days=[21], seed=1)
     alone = np.arange(len(after))
     apart = batch_limits(after, by, never, clusters=alone, days=[21], seed=1)
-    assert together.method == "bootstrap over 40 batches"
+    assert together.method == "jackknife over 40 batches"
+    assert "in 50 parts" in apart.method
     assert together.low[0] < together.estimate[0] < together.high[0]
     assert together.se[0] > apart.se[0]
 
 
-def test_limits_depend_on_the_seed_and_not_on_the_order():
-    after, by, batch = station(4)
+def test_limits_of_many_batches_depend_on_the_lot_and_not_on_the_order():
+    after, by, batch = station(4, batches=70)
     never = np.zeros(len(after), bool)
     order = np.random.default_rng(0).permutation(len(after))
     one = batch_limits(after, by, never, clusters=batch, days=[14, 21], seed=7)
@@ -280,10 +282,26 @@ def test_a_jackknife_by_hand_with_refits_that_several_share():
     assert np.isnan(_jackknife(shares[:2], np.array([1, 5]))).tolist() == [True, True]
 
 
-def test_as_many_batches_are_drawn_as_there_are():
-    draws = draw_batches(7, seed=1, replicates=50)
-    assert draws.shape == (50, 7)
-    assert (draws.sum(axis=1) == 7).all()
+def test_parts_hold_as_many_batches_or_one_more():
+    assert by_lot(MOST_PARTS, seed=1).tolist() == list(range(MOST_PARTS))
+    sizes = np.bincount(by_lot(3 * MOST_PARTS + 7, seed=1))
+    assert sorted(sizes) == [3] * (MOST_PARTS - 7) + [4] * 7
+    assert not np.array_equal(by_lot(90, seed=1), by_lot(90, seed=2))
+
+
+@pytest.mark.parametrize("batches", [40, 130])
+def test_limits_are_as_wide_as_batches_drawn_again_make_them(batches):
+    """The bootstrap over clusters (Efron and Tibshirani 1993, chapter 13; from memory)."""
+    after, by, batch = station(8, courses=12 * batches, batches=batches)
+    never, days = np.zeros(len(after), bool), np.array([14, 21])
+    found = batch_limits(after, by, never, clusters=batch, days=days, seed=1)
+    draws = np.random.default_rng(3).multinomial(
+        batches, np.full(batches, 1 / batches), 400
+    )
+    many = fit_weighted_many(after, by, never, draws, np.asarray(batch))
+    spread = share_by(many, days).std(axis=0, ddof=1)
+    # the error of the deviation itself: about 1 / sqrt(2 x 49) of it
+    np.testing.assert_allclose(found.se, spread, rtol=0.3)
 
 
 def test_limits_where_nothing_is_known_stand_on_the_courses_settled():

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from queen_outcomes.stats.times.between_groups import (
     GroupScore,
@@ -56,40 +57,48 @@ def incidence_score(entry, after, by, event, group, clusters) -> GroupScore:
     if why:
         return untested(k, len(names), why)
     group = np.asarray(group, int)[found.covers]
-    given = found.kinds, found.spread, found.alike, (code, group), k
-    # twice over, since all clusters at once would fill the memory
-    every = sum(part.sum(axis=0) for part in _by_cluster(*given))
+    shape = (len(names) * k, len(found.kinds.count))
+    cells = (np.ones(len(group)), (code.ravel() * k + group, found.alike))
+    given = csr_array(cells, shape=shape), found.kinds, found.spread, k
+    few = len(names) <= _at_once(found.kinds, k)
+    # many clusters are added up twice over, since all at once would fill the memory
+    sums = list(_by_cluster(*given)) if few else None
+    every = sum(part.sum(axis=0) for part in sums or _by_cluster(*given))
     if not every[0].sum() > 0:
         none = np.zeros(k)
         return GroupScore(none, none, np.nan, np.nan, len(names), "nobody met it")
     score = _score(every[None])[0]
     parts = np.concatenate(
-        [score - _score(every - part) for part in _by_cluster(*given)]
+        [score - _score(every - part) for part in sums or _by_cluster(*given)]
     )
     return between_clusters(score, every[0].sum(axis=-1) - score, parts)
 
 
+def _at_once(kinds: Kinds, k: int) -> int:
+    return max(CELLS // (k * (kinds.last + 1)), 1)
+
+
 def _by_cluster(
-    kinds: Kinds, spread: Spread, alike, place, k: int
+    counts: csr_array, kinds: Kinds, spread: Spread, k: int
 ) -> Iterator[np.ndarray]:
-    """Give some clusters' events, competing ends and courses at risk, (c, 3, k, days)."""
-    code, group = place
-    width, count = kinds.last + 1, int(code.max()) + 1
-    step = max(CELLS // (k * width), 1)
-    for start in range(0, count, step):
-        size = min(step, count - start)
-        rows = np.flatnonzero((code >= start) & (code < start + size))
-        sums = np.zeros((size * k, 3, width))
-        at = (code[rows] - start) * k + group[rows]
-        np.add.at(sums, at, _expected(kinds, spread, alike[rows]))
-        yield sums.reshape(size, k, 3, width).swapaxes(1, 2)
+    """Give some clusters' events, competing ends and courses at risk, (c, 3, k, days).
+
+    ``counts`` has the courses of each cluster and group, by kind.
+    """
+    step = k * _at_once(kinds, k)
+    for start in range(0, counts.shape[0], step):
+        some = counts[start : start + step]
+        held = np.unique(some.indices)
+        days = _expected(kinds, spread, held).reshape(len(held), -1)
+        sums = some[:, held] @ days
+        yield sums.reshape(-1, k, 3, kinds.last + 1).swapaxes(1, 2)
 
 
-def _expected(kinds: Kinds, spread: Spread, rows) -> np.ndarray:
-    """Give courses' expected event, competing end and presence by day, (m, 3, days)."""
+def _expected(kinds: Kinds, spread: Spread, held) -> np.ndarray:
+    """Give event, competing end and presence to expect of kinds by day, (m, 3, days)."""
     day = np.arange(kinds.last + 1)
     entry, sure, by, to = (
-        part[rows, None] for part in (kinds.entry, kinds.sure, kinds.by, kinds.to)
+        part[held, None] for part in (kinds.entry, kinds.sure, kinds.by, kinds.to)
     )
     mass = spread.mass[np.maximum(to[:, 0], 0)]
     ended = mass * ((day > sure) & (day <= by))
