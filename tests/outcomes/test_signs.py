@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.derive import count_rates
-from queen_outcomes.outcomes.signs import PLACE, read_known
+from queen_outcomes.outcomes.signs import PLACE, UNSEEN, read_known
 from queen_outcomes.stats.histories.chain import (
     DRONE,
     GONE,
@@ -14,6 +14,7 @@ from queen_outcomes.stats.histories.chain import (
     WAITING,
     WORKING,
 )
+from queen_outcomes.stats.histories.fit import fill_in, fit_histories
 from station_tables import check, day, derived, insemination, leave
 
 
@@ -89,6 +90,58 @@ def test_brood_bears_on_the_days_on_which_it_was_laid():
     assert days[0, WAITING] == 12
     assert days[0, GONE] == 0
     assert days[0, WORKING] == 20
+
+
+def superseded(writes, notes_marks=True):
+    """Give queens of whom a fifth is superseded on day 30, and half looked at after it.
+
+    A daughter is seen, and where marks are noted it is noted that she has none; with
+    ``writes`` whoever finds one writes an exit.
+    """
+    queens, inseminations, checks, exits = [], [], [], []
+    for n in range(400):
+        name, replaced, later = f"Q{n:03d}", n % 5 == 0, n % 10 < 5
+        queens.append({"queen_id": name, "marked": True})
+        inseminations.append(insemination(0, name))
+        for number in (14, 25, *((45, 60) if later else ())):
+            mark = not (replaced and number > 30) if notes_marks else None
+            seen = {"eggs": True, "queen_seen": True, "mark_seen": mark}
+            checks.append(check(number, name, **seen))
+            if writes and replaced and number == 45:
+                exits.append(leave(number, "superseded", name))
+                break
+    made = derived(
+        day(150), queens=queens, inseminations=inseminations, checks=checks, exits=exits
+    )
+    count_rates(made, Settings())
+    return read_known(made, Settings())
+
+
+def replaced_unseen(found):
+    """Give the chance that those whom nobody looked at later were replaced by day 90."""
+    model = fit_histories(found.seen)
+    drawn = fill_in(found.seen, model, found.keys, np.arange(400), 20)
+    unseen = [int(name[1:4]) % 10 >= 5 for name in found.courses["course_id"]]
+    return np.mean([((h.end <= 90) & (h.ended_as == REPLACED))[unseen] for h in drawn])
+
+
+def test_that_no_exit_is_written_tells_nothing_where_nobody_looked():
+    # of 200 looked at later 40 were replaced; it is nobody's doing that the others were not
+    silent, written = superseded(writes=False), superseded(writes=True)
+    assert replaced_unseen(written) == pytest.approx(replaced_unseen(silent), rel=0.25)
+    assert replaced_unseen(silent) == pytest.approx(0.2, abs=0.06)
+
+
+@pytest.mark.parametrize(
+    ("notes_marks", "chance"), [(True, UNSEEN), (False, 0.6)], ids=["marks", "no marks"]
+)
+def test_exits_by_sight_make_an_unseen_supersedure_unwritten(notes_marks, chance):
+    found = superseded(True, notes_marks)
+    sign = found.seen.signs[PLACE["exit unseen"]]
+    assert sign.chances[sign.row[REPLACED], 1] == pytest.approx(chance)
+    findings, _ = signs_of(found, "exit")
+    # written, all 40; or none, where nothing tells a marked queen from a daughter
+    assert findings == ([1] * 40 if notes_marks else [])
 
 
 def scored(last_looks_good):

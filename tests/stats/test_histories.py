@@ -602,21 +602,21 @@ def test_rates_are_events_over_days_pulled_to_the_usual_one():
             Counts({name: np.array(events)}, {name: np.array(days)}, {}, {}), name
         )
 
-    # usual: (0.9 + 0.1) / 100; then one event more, on the days in which it usually comes
-    assert rate("lost_drone", [0.9], [0.0]) == pytest.approx([1.9 / 100])
-    assert rate("lost_drone", [1.9], [300.0]) == pytest.approx([2.9 / 500])
+    # usual: (0.9 + 0.1) / 100; then half an event more, on the days in which it usually comes
+    assert rate("lost_drone", [0.9], [0.0]) == pytest.approx([1.4 / 50])
+    assert rate("lost_drone", [1.9], [300.0]) == pytest.approx([2.4 / 400])
     lost = rate("lost", [1.9, *[0.0] * 7], [100.0, *[0.0] * 7])
-    assert lost == pytest.approx([2.9 / 200, *[1 / 100] * 7])
+    assert lost == pytest.approx([2.4 / 150, *[1 / 100] * 7])
     # day by day the usual rate is that of nine days, and neighbours lend a quarter
     events = np.zeros(21)
     events[10] = 0.9
     begins = rate("begins", events, np.zeros(21))
-    assert begins[8:13] == pytest.approx([0.01, 0.01225, 0.0145, 0.01225, 0.01])
+    assert begins[8:13] == pytest.approx([0.01, 0.0145, 0.019, 0.0145, 0.01])
     assert begins[[5, 6, 14, 15]] == pytest.approx([0.001, 0.01, 0.01, 0.001])
     days = np.zeros(21)
     days[10] = 100.0
     begins = rate("begins", np.zeros(21), days)
-    assert begins[[10, 11, 5]] == pytest.approx([1 / 2050, 1 / 2025, 1 / 1000])
+    assert begins[[10, 11, 5]] == pytest.approx([1 / 2100, 1 / 2050, 1 / 1000])
 
 
 def test_learning_sets_out_from_a_tenth_a_day_in_the_first_weeks():

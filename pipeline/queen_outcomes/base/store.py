@@ -204,7 +204,10 @@ class _Lent:
     """
 
     def __init__(self, frame) -> None:
-        self._frame = frame
+        import polars as pl
+
+        # a column of nothing has no type, which DuckDB refuses in a stream
+        self._frame = frame.with_columns(pl.col(pl.Null).cast(pl.String))
 
     def __arrow_c_stream__(self, requested_schema: object = None) -> object:
         return self._frame.__arrow_c_stream__(requested_schema)

@@ -75,6 +75,8 @@ number and for a level of a word."""
 BENT = ("drone_age", "queen_age")
 """Numbers with a best in the middle, which enter squared too."""
 FIXED = np.inf
+UNSEEN = 0.003
+"""Least chance that a supersedure which nobody saw is written down all the same."""
 
 SIGNS = {
     # findings: none, with eggs, without eggs
@@ -113,14 +115,20 @@ SIGNS = {
         (0, 0, 0, 1, 2, 0),
         np.array([FIXED, 10, 10]),
     ),
+    # the same of a marked queen where nobody saw one without the mark
+    "exit unseen": Sign(
+        np.array([(1.0, 1.0), (0.25, 0.75), (0.4, 0.6)]),
+        (0, 0, 0, 1, 2, 0),
+        np.array([FIXED, 10, 10]),
+    ),
 }
 STRETCHES = (3, 10, 17, 27, 45, 75, 120, 200, 365)
 """Days between which it is asked whether anybody looked: whose queen is gone may be looked
 at less, and then a course without looks tells something."""
 for _from, _to in pairwise(STRETCHES):
-    # not looked at, looked at
+    # not looked at, looked at; her daughter's colony looks like hers from outside
     SIGNS[f"looked {_from} to {_to}"] = Sign(
-        np.full((3, 2), 0.5), (0, 0, 0, 1, 2, 1), np.full(3, 20.0), alike=True
+        np.full((2, 2), 0.5), (0, 0, 0, 1, 0, 1), np.full(2, 20.0), alike=True
     )
 PLACE = {name: number for number, name in enumerate(SIGNS)}
 
@@ -218,12 +226,37 @@ def read_known(store: Store, settings: Settings) -> Known:
         steps,
         _ruled_out(steps, courses),
         *found,
-        tuple(SIGNS.values()),
+        _signs(courses, looks, course),
         factor_columns(table, quality),
         tuple(_codes(table[name]) for name in ("graft_batch", "semen_batch")),
     )
     keys = np.array([zlib.crc32(name.encode()) for name in ids.tolist()], np.uint64)
     return Known(courses, seen, keys, good, again)
+
+
+def _signs(courses, looks, course) -> tuple[Sign, ...]:
+    """Give the signs that learning starts from.
+
+    Where supersedures are written down by who saw a queen without the mark, nobody writes
+    down one that nobody saw: that no exit was written is then no sign that she is there.
+    """
+    marked, strangers = _strangers(courses, looks, course)
+    told = (courses["exit_reason"] == "superseded").fill_null(False).to_numpy() & marked
+    by_sight = strangers[told].mean() if told.any() else float(strangers.any())
+    unseen = SIGNS["exit unseen"]
+    chances, row = unseen.chances.copy(), unseen.row[REPLACED]
+    written = max(chances[row, 1] * (1.0 - by_sight), UNSEEN)
+    chances[row] = 1.0 - written, written
+    signs = SIGNS | {"exit unseen": replace(unseen, chances=chances)}
+    return tuple(signs.values())
+
+
+def _strangers(courses, looks, course) -> tuple[np.ndarray, np.ndarray]:
+    """Give which queens are marked, and where of such a one without the mark was seen."""
+    marked = courses["is_marked"].fill_null(False).to_numpy()
+    strange = days_of(looks, "mark") == 0
+    seen = np.bincount(course[strange], minlength=courses.height) > 0
+    return marked, marked & seen
 
 
 def _codes(words: pl.Series) -> np.ndarray:
@@ -351,19 +384,46 @@ def _ruled_out(steps: DaySteps, courses: pl.DataFrame) -> np.ndarray:
     return out
 
 
-def _findings(steps: DaySteps, courses, looks, course):
-    """Give the looks' findings: course, sign, finding and step by state."""
-    parts: list[tuple[np.ndarray, ...]] = []
+class _Findings:
+    """Findings gathered sign by sign: course, sign, finding and step by state."""
 
-    def add(name, rows, finding, at) -> None:
+    def __init__(self) -> None:
+        self._parts: list[tuple[np.ndarray, ...]] = []
+
+    def add(self, name, who, rows, finding, at) -> None:
+        """Add what some rows find of the courses they tell of."""
         if at.ndim == 1:
             at = np.repeat(at[:, None], len(STATES), axis=1)
         sign = np.full(int(rows.sum()), PLACE[name], np.int8)
         # narrow: a network of stations has millions of findings
         whose, told = who[rows].astype(np.int32), finding[rows].astype(np.int8)
-        parts.append((whose, sign, told, at[rows].astype(np.int16)))
+        self._parts.append((whose, sign, told, at[rows].astype(np.int16)))
 
-    who, day = course, days_of(looks, "day")
+    def joined(self) -> tuple[np.ndarray, ...]:
+        """Give all of them."""
+        return tuple(np.concatenate(part) for part in zip(*self._parts, strict=True))
+
+
+def _findings(steps: DaySteps, courses, looks, course):
+    """Give the looks' findings: course, sign, finding and step by state."""
+    found, day = _Findings(), days_of(looks, "day")
+    marked, strangers = _strangers(courses, looks, course)
+    _add_looks(found, steps, looks, course, marked[course])
+    _add_exits(found, steps, courses, marked & ~strangers)
+    who = np.arange(courses.height)
+    left = np.fmin(days_of(courses, "exit_day"), days_of(courses, "next_day"))
+    until = np.fmin(left, days_of(courses, "watched_days"))
+    for start, stop in pairwise(STRETCHES):
+        inside = course[(day > start) & (day <= stop)]
+        looked = np.bincount(inside, minlength=courses.height) > 0
+        step = np.full(courses.height, steps.before(start))
+        found.add(f"looked {start} to {stop}", who, until > stop, looked, step)
+    return found.joined()
+
+
+def _add_looks(found: _Findings, steps: DaySteps, looks, course, marked) -> None:
+    """Add what each look found; ``marked``: whether her queen is known to be."""
+    day = days_of(looks, "day")
     before, behind = steps.before(day), steps.behind(day)
     brood = days_of(looks, "brood")
     older, fresh = (
@@ -373,34 +433,31 @@ def _findings(steps: DaySteps, courses, looks, course):
     at[:, WAITING] = np.where(brood > 0, steps.behind(day - older), behind)
     for state in (GONE, TAKEN):
         at[:, state] = np.where(brood > 0, steps.before(day - fresh), behind)
-    add("brood", np.isfinite(brood), brood, at)
+    found.add("brood", course, np.isfinite(brood), brood, at)
     young = days_of(looks, "young_by")
-    add("young", young > 0, np.zeros(len(day)), steps.before(np.nan_to_num(young)))
+    none = np.zeros(len(day))
+    found.add("young", course, young > 0, none, steps.before(np.nan_to_num(young)))
     queen = days_of(looks, "queen_seen")
-    add("queen", np.isfinite(queen), queen, np.where(queen == 1, before, behind))
+    seen = np.where(queen == 1, before, behind)
+    found.add("queen", course, np.isfinite(queen), queen, seen)
     mark = days_of(looks, "mark")
-    marked = courses["is_marked"].fill_null(False).to_numpy()[course]
-    finding = np.where(np.isnan(mark), 0, np.where(mark == 1, 1, 2))
-    add("mark", (queen == 1) & marked, finding, np.where(mark == 0, behind, before))
+    told = np.where(np.isnan(mark), 0, np.where(mark == 1, 1, 2))
+    at = np.where(mark == 0, behind, before)
+    found.add("mark", course, (queen == 1) & marked, told, at)
     drones = days_of(looks, "drones")
-    add("drones", np.isfinite(drones), drones, np.where(drones > 0, behind, before))
+    at = np.where(drones > 0, behind, before)
+    found.add("drones", course, np.isfinite(drones), drones, at)
 
+
+def _add_exits(found: _Findings, steps: DaySteps, courses, unseen) -> None:
+    """Add whether an end was written down; ``unseen``: no stranger in a marked one's place."""
     who = np.arange(courses.height)
     reason = courses["exit_reason"].fill_null("").to_numpy().astype(str)
     told = np.isin(reason, ("dead", "missing", "superseded"))
-    left = np.fmin(days_of(courses, "exit_day"), days_of(courses, "next_day"))
+    exit_day = days_of(courses, "exit_day")
+    left = np.fmin(exit_day, days_of(courses, "next_day"))
     until = days_of(courses, "watched_days") - WRITTEN_DAYS
-    at = np.where(
-        told,
-        steps.behind(np.nan_to_num(days_of(courses, "exit_day"))),
-        steps.before(until),
-    )
-    add("exit", told | (np.isnan(left) & (until >= 0)), told, at)
-    until = np.fmin(left, days_of(courses, "watched_days"))
-    for start, stop in pairwise(STRETCHES):
-        inside = course[(day > start) & (day <= stop)]
-        looked = np.bincount(inside, minlength=courses.height) > 0
-        step = np.full(courses.height, steps.before(start))
-        add(f"looked {start} to {stop}", until > stop, looked, step)
-    course, sign, finding = (np.concatenate([p[k] for p in parts]) for k in range(3))
-    return course, sign, finding, np.concatenate([p[3] for p in parts])
+    at = np.where(told, steps.behind(np.nan_to_num(exit_day)), steps.before(until))
+    rows = told | (np.isnan(left) & (until >= 0))
+    found.add("exit", who, rows & ~unseen, told, at)
+    found.add("exit unseen", who, rows & unseen, told, at)

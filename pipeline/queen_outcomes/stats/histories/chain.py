@@ -49,7 +49,7 @@ CAUSES: dict[str, Cause] = {
     "turns": Cause(WORKING, DRONE, "turns", (7, 14, 21, 28, 42, 70, 120), True),
     "lost": Cause(WORKING, GONE, "lost", (7, 14, 30, 60, 120, 200, 300)),
     "replaced": Cause(
-        WORKING, REPLACED, "replaced", (7, 14, 21, 35, 49, 70, 120), True
+        WORKING, REPLACED, "replaced", (7, 14, 21, 35, 49, 70, 120, 200), True
     ),
     "taken": Cause(WORKING, TAKEN, "taken", (30, 60, 75, 100)),
     "lost_drone": Cause(DRONE, GONE, ""),
