@@ -445,6 +445,17 @@ def test_a_share_with_gaps_follows_rubin_s_rules_over_batches():
     assert found.high == pytest.approx(1 / (1 + np.exp(-reach - odds)))
 
 
+def test_limits_hold_the_share_of_every_filling():
+    # one of 40 in one filling of 20, nobody in the others: it may well be nobody
+    answers = np.zeros((20, 40))
+    answers[3, 7] = 1.0
+    found = filled_share(answers, np.arange(40) // 4, 40)
+    assert found.estimate == pytest.approx(1 / 800)
+    assert (found.low, found.high > 1 / 40) == (0.0, True)
+    turned = filled_share(1.0 - answers, np.arange(40) // 4, 40)
+    assert turned.high == 1.0
+
+
 def test_few_known_courses_have_wilson_s_limits_over_the_design_effect():
     batch = np.arange(300) % 30
     # of ten batches all are yes, of twenty half: 200 of 300

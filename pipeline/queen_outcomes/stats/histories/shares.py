@@ -41,7 +41,7 @@ def filled_share(answers, clusters, known: int) -> FilledShare:
     -------
     FilledShare
         nan throughout where nobody is at risk. Never narrower than Wilson's limits on
-        the known courses over their design effect.
+        the known courses over their design effect, nor than what the fillings span.
 
     Notes
     -----
@@ -75,6 +75,8 @@ def filled_share(answers, clusters, known: int) -> FilledShare:
     )
     design = max(within.mean() / simple, 1.0) if simple > 0 else 1.0
     least, most = wilson_limits(share, known / design)
+    # of few courses none may have said yes, which limits on the log odds never reach
+    low, high = np.fmin(low, each.min()), np.fmax(high, each.max())
     return FilledShare(
         share, float(np.fmin(low, least)), float(np.fmax(high, most)), unsettled
     )
