@@ -40,9 +40,10 @@ SELECT
     END AS dose,
     CASE
         WHEN courses.co2_schedule IN ('other before', 'other after') THEN 0.0
-        WHEN due.day <= ends."after" OR ends.course_id IS NULL OR due.day IS NULL THEN 0.0
-        WHEN ends.by <= due.day THEN 1.0
-        ELSE (due.day - ends."after") / (ends.by - ends."after")
+        WHEN ends.course_id IS NULL OR due.day IS NULL THEN 0.0
+        ELSE greatest(
+            0.0, least(1.0, (due.day - ends."after") / (ends.by - ends."after"))
+        )
     END AS later_open,
     coalesce(ends.by <= due.day, false) AS gone_first
 FROM courses
