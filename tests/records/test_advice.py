@@ -116,6 +116,17 @@ def test_the_checks_that_count_are_those_that_the_build_uses(mixed):
     assert {"queens": courses, "checks": looks, "exits": exits} == counts
 
 
+def test_a_single_row_is_told_in_its_own_words_and_several_by_the_first(mixed):
+    said = "This row repeats checks.csv:3 word for word and counts once; delete it, or "
+    said += "correct it if it was meant to differ"
+    (one,) = of_kind(looked_at(mixed), "repeated_row")
+    assert one["says"] == said
+    checks = mixed / "records" / "checks.csv"
+    checks.write_text(checks.read_text("utf-8") + "Q1,2025-06-10,yes\n", "utf-8")
+    (two,) = of_kind(looked_at(mixed), "repeated_row")
+    assert two["says"] == f"2 rows of checks, such as: {said}"
+
+
 def test_a_station_without_records_is_told_to_fill_them_in(tmp_path):
     blank = write(
         tmp_path, inseminations=rows("queen_id,inseminated_at"), checks=rows(LOOK)

@@ -88,6 +88,18 @@ def test_a_line_that_does_not_fit_the_headings_is_broken_alone(tmp_path, line, b
     assert rows[1]["queen_id"] == "Q2"
 
 
+def test_a_record_of_two_lines_that_does_not_fit_is_given_back_line_by_line(tmp_path):
+    """Its quotes may be what is wrong: the next line may be a record of its own."""
+    text = 'queen_id,checked_on,note\nQ1,"2025-06-20\nQ2,2025-06-21",fine,x\nQ3,2025-06-22,\n'
+    frame = read(tmp_path / "c.csv", text.encode())
+    told = frame.select("source_line", "broken", "broken_text").rows()
+    assert told == [
+        (2, "quote_open", 'Q1,"2025-06-20'),
+        (3, "cells_extra", 'Q2,2025-06-21",fine,x'),
+        (4, None, None),
+    ]
+
+
 def test_a_broken_line_keeps_its_text(tmp_path):
     frame = read(tmp_path / "c.csv", b'queen_id,checked_on,note\r\nQ1,"x\r\n')
     assert frame["broken_text"].to_list() == ['Q1,"x']

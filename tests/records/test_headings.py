@@ -6,6 +6,7 @@ import pytest
 from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.records.headings import (
+    AskedNames,
     TableNames,
     canonical,
     joined,
@@ -30,6 +31,19 @@ def test_the_stations_own_heading_comes_before_ours():
     columns = {"queen_id": "Königin  Nr."}
     headings = ["queen_id", "königin nr.", "checked_on"]
     assert mapped(headings, columns)["queen_id"] == 1
+
+
+@pytest.mark.parametrize(
+    ("rows", "found"),
+    [
+        ([["x"], ["day", "No.", "z"]], (1, 2, True)),
+        ([["No."], ["x", "day"], ["No."]], (0, 1, False)),
+        ([["No.", "y"], ["NO.", "Day"]], (1, 2, True)),
+        ([["x"], ["y"]], (0, 0, False)),
+    ],
+)
+def test_the_row_with_most_of_the_headings_asked_for_is_theirs(rows, found):
+    assert AskedNames(("No.", "Day")).find(rows) == found
 
 
 def test_either_the_queen_or_the_colony_is_enough():

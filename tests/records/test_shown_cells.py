@@ -19,9 +19,9 @@ from queen_outcomes.commands.failures import exit_code
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import Habits
 from queen_outcomes.records import workbook, workbook_limits
-from queen_outcomes.records.grid import SheetGrid, cell_name, open_grid
+from queen_outcomes.records.grid import SheetGrid, cell_name, filled_down, open_grid
 from queen_outcomes.records.headings import TableNames
-from queen_outcomes.records.sheet_details import as_per_cent
+from queen_outcomes.records.sheet_details import Merge, as_per_cent
 from queen_outcomes.records.sources import RecordFile, Source
 
 HEAD = ["queen_id", "checked_on", "pattern_pct"]
@@ -184,6 +184,23 @@ def test_a_formula_that_was_never_calculated_is_told_and_not_empty(tmp_path):
     assert "2 formulas were never calculated (C2, C3)" in note
 
 
+def test_formulas_of_both_forms_are_told():
+    """Some formulas carry attributes (ECMA-376 part 1, 18.3.1.40), most carry none."""
+
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write_row(0, 0, HEAD)
+        sheet.write_formula(1, 0, "=4+4", None, "")
+        sheet.write_formula(1, 1, "=5+5", None, "")
+
+    content = _edited(
+        book_of(write),
+        "xl/worksheets/sheet1.xml",
+        lambda xml: xml.replace("<f>5+5", '<f t="array" ref="B2">5+5'),
+    )
+    assert workbook.Workbook(content, "checks.xlsx").read("Sheet1").row(1)[:2] == ("=4+4", "=5+5")
+
+
 def test_a_formula_whose_result_is_an_empty_text_is_empty(tmp_path):
     def write(book):
         sheet = book.add_worksheet("Sheet1")
@@ -233,6 +250,12 @@ def test_formulas_left_of_all_values_make_their_column():
     ]
 
 
+def test_an_empty_sheet_begins_in_its_first_column():
+    book = workbook.Workbook(book_of(lambda made: made.add_worksheet("Sheet1")), "checks.xlsx")
+    assert book.read("Sheet1").is_empty()
+    assert book.first_column("Sheet1") == 0
+
+
 # --- merged cells and headings
 
 
@@ -267,6 +290,22 @@ def test_a_cell_merged_downwards_fills_its_rows_and_makes_none(tmp_path):
     grid = grid_of(tmp_path / "book.xlsx", book_of(two_rows), Habits(header=(3, 4)))
     assert [row[5] for row in texts(grid)] == ["Blue", "Blue", None]
     assert pl.concat(grid.batches())["source_line"].to_list() == [5, 6, 9]
+
+
+@pytest.mark.parametrize(
+    ("merge", "texts"),
+    [
+        (Merge(1, 0, 3, 0), ["a", "b", "b", "b", "c"]),
+        (Merge(1, 0, 9, 0), ["a", "b", "b", "b", "c"]),
+        (Merge(1, 0, 1, 1), ["a", "b", None, " ", "c"]),
+        (Merge(2, 0, 3, 0), ["a", "b", None, " ", "c"]),
+        (Merge(1, 1, 3, 1), ["a", "b", None, " ", "c"]),
+        (Merge(9, 0, 11, 0), ["a", "b", None, " ", "c"]),
+    ],
+)
+def test_a_text_is_filled_down_into_what_is_empty_below_it(merge, texts):
+    frame = pl.DataFrame({"0": ["a", "b", None, " ", "c"]})
+    assert filled_down(frame, [merge])["0"].to_list() == texts
 
 
 def test_a_merged_heading_of_one_row_names_all_its_columns(tmp_path):
@@ -343,6 +382,24 @@ def test_fills_strikes_and_hidden_rows_are_handed_on(tmp_path):
 def test_what_the_settings_pass_over_is_not_told_as_read(tmp_path):
     habits = Habits(struck="pass over", hidden="pass over")
     assert grid_of(tmp_path / "checks.xlsx", book_of(marked), habits).notes == []
+
+
+def test_rows_that_do_not_say_their_number_are_counted(tmp_path):
+    """The number is optional (ECMA-376 part 1, 18.3.1.73, attribute r)."""
+
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write_row(0, 0, HEAD)
+        for row in (1, 2, 3):
+            sheet.write_row(row, 0, [f"Q{row}", "2025-06-20"])
+        sheet.set_row(1, None, None, {"hidden": True})
+        sheet.set_row(3, None, book.add_format({"bg_color": "yellow"}), {})
+
+    content = _edited(
+        book_of(write), "xl/worksheets/sheet1.xml", lambda xml: re.sub(r'<row r="\d+"', "<row", xml)
+    )  # fmt: skip
+    marks = grid_of(tmp_path / "checks.xlsx", content).marks()
+    assert marks.rows() == [(2, [], False, True), (4, ["#FFFF00"], False, False)]
 
 
 @pytest.mark.parametrize(

@@ -63,6 +63,8 @@ def test_each_language_names_its_columns(language):
         ("Temp F", "F"),
         ("Pattern %", "%"),
         ("Menge µl", "uL"),
+        ("Dose ul given", "uL"),
+        ("ul Dose given", "uL"),
     ],
 )
 def test_unit_of_a_heading(text, unit):
@@ -119,6 +121,13 @@ def _forget():
         for thing in vars(module).values():
             if hasattr(thing, "cache_clear"):
                 thing.cache_clear()
+
+
+def test_english_comes_first_of_the_languages_and_the_others_by_name():
+    first, *others = words.languages()
+    assert first == "en"
+    assert others == sorted(others)
+    assert len(others) > 2
 
 
 def test_every_language_has_every_list():

@@ -1,0 +1,75 @@
+"""How each column is read, in words; which headings a rule must find; its constants."""
+
+import pytest
+from queen_outcomes.base.errors import AppError
+from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.reading import BLANK_NO, FINDINGS, CellRule
+from queen_outcomes.records.mapping import _how, _is_required, fill_in
+from reading import stage
+
+CHECKS = TABLES["checks"]
+
+
+@pytest.mark.parametrize(
+    ("ours", "rule", "told"),
+    [
+        ("checked_on", CellRule(), "dates iso"),
+        ("checked_on", CellRule("dmy", 2025), "dates dmy of 2025"),
+        (
+            "checked_on",
+            CellRule("mixed:dmy"),
+            "dates dmy, day and month of real dates changed",
+        ),
+        ("pattern_pct", CellRule("dmy"), ""),
+        ("pattern_pct", CellRule(decimal=","), "decimal comma"),
+        ("note", CellRule(decimal=","), ""),
+        ("pattern_pct", CellRule(decimal=",", unit="share"), "decimal comma, kept in share"),
+        ("eggs", CellRule(blank=BLANK_NO), "blank means no on rows with a date"),
+        ("eggs", CellRule(filled=True), "whatever is written means yes"),
+        ("eggs", CellRule(words={"yes": ("x", "y"), "no": ("-",)}), "3 words of your own"),
+        ("note", CellRule(words={"yes": ("x",)}), ""),
+        (FINDINGS, CellRule(findings={"E": {"eggs": "yes"}}), "1 words of your own"),
+        ("eggs", CellRule(findings={"E": {"eggs": "yes"}}), ""),
+    ],
+)  # fmt: skip
+def test_how_a_column_is_read_is_said_in_words(ours, rule, told):
+    assert _how(CHECKS, ours, rule) == told
+
+
+def test_what_a_record_cannot_do_without_is_required():
+    assert _is_required(CHECKS, "checked_on")
+    assert not _is_required(CHECKS, "note")
+    assert not _is_required(CHECKS, FINDINGS)
+
+
+def test_a_slot_s_texts_are_put_into_a_heading():
+    assert fill_in("{n} day", {"n": "1st"}, has_slots=True) == "1st day"
+    assert fill_in("{n} {of}", {"n": "1st", "of": "May"}, has_slots=True) == "1st May"
+    assert fill_in("{n} {of}", {"n": "1st"}, has_slots=True) is None
+    assert fill_in("{n} day", {}, has_slots=False) == "{n} day"
+    assert fill_in("{n day", {"n": "1st"}, has_slots=True) == "{n day"
+
+
+def test_a_heading_that_no_sheet_has_is_told_once_and_one_that_is_there_never(tmp_path):
+    columns = {"queen_id": "No.", "checked_on": "Day", "note": "Remarsk", "eggs": "EGGS"}
+    settings = {"read": [{"from": "book.csv", "table": "checks", "columns": columns}]}
+    with pytest.raises(AppError) as caught:
+        stage(tmp_path, settings, checks__csv=None, book__csv="No.,Day,Remarks,eggs\nQ1,2025-06-20,x,yes\n")
+    (told,) = [caught.value, *caught.value.others]
+    assert told.what == 'no sheet of this rule has the heading "Remarsk"'
+    assert told.hint == 'did you mean "Remarks"?'
+
+
+def test_columns_that_no_rule_reads_are_told_of_their_own_sheet(tmp_path):
+    rule = {"table": "checks", "columns": {"queen_id": "No.", "checked_on": "Day"}}
+    settings = {"read": [{**rule, "from": ["a.csv", "b.csv"]}]}
+    _, staged = stage(
+        tmp_path,
+        settings,
+        checks__csv=None,
+        a__csv="No.,Day,,Zork\nQ1,2025-06-20,,x\n",
+        b__csv="No.,Day\nQ1,2025-06-21\n",
+    )
+    assert [note for note in staged.notes if "no rule reads" in note] == [
+        'a.csv: no rule reads the columns "Zork"'
+    ]
