@@ -20,7 +20,7 @@ def at(number, hour, minute=0):
 
 
 def test_doses_at_most_the_gap_apart_are_one_course_counted_from_the_last():
-    store = derived(inseminations=[insemination(0), insemination(7), insemination(15)])
+    store = derived(until="courses", inseminations=[insemination(0), insemination(7), insemination(15)])
     rows = store.rows("SELECT course_id, d0, doses, first_on, next_on FROM courses")
     assert rows == [
         ("Q/1", day(7), 2, day(0), day(15)),
@@ -60,7 +60,7 @@ def co2(*exposures, **more):
     return derived(
         inseminations=[insemination(0)],
         co2=[{"queen_id": "Q", "given_at": given} for given in exposures],
-        **more,
+        **{"until": "meant", **more},
     )
 
 
@@ -117,6 +117,7 @@ def test_where_only_other_exposures_are_listed_no_row_means_one(exposures, expec
 
 def test_a_second_dose_is_itself_the_other_exposure():
     store = derived(
+        until="courses",
         inseminations=[insemination(0, dose_ul=6.0), insemination(2, dose_ul=6.0)]
     )
     assert one(store, "co2_exposures, co2_gap_h, co2_schedule") == (
@@ -127,7 +128,7 @@ def test_a_second_dose_is_itself_the_other_exposure():
 
 
 def test_an_exposure_that_only_the_flat_sheet_has_counts():
-    store = derived(inseminations=[insemination(0, co2_other_at=at(1, 10))])
+    store = derived(until="courses", inseminations=[insemination(0, co2_other_at=at(1, 10))])
     assert one(store, "co2_exposures, co2_schedule") == (2, "other after")
     assert store.rows("SELECT count(*) FROM co2_exposures") == [(1,)]
 
@@ -135,6 +136,7 @@ def test_an_exposure_that_only_the_flat_sheet_has_counts():
 def test_one_line_may_hold_both_exposures_and_their_times_part_them():
     line = {"ref": 7}
     store = derived(
+        until="courses",
         inseminations=[insemination(0, co2_other_at=at(1, 10), **line)],
         co2=[{"queen_id": "Q", "given_at": at(0, 10), **line}],
     )
@@ -143,6 +145,7 @@ def test_one_line_may_hold_both_exposures_and_their_times_part_them():
 
 def test_what_is_anothers_own_exposure_of_the_same_moment_stays_an_other_one():
     store = derived(
+        until="courses",
         inseminations=[insemination(0), insemination(1, "R")],
         co2=[{"queen_id": name, "given_at": at(1, 10)} for name in "QR"],
     )
@@ -152,7 +155,7 @@ def test_what_is_anothers_own_exposure_of_the_same_moment_stays_an_other_one():
 
 def test_an_exposure_said_to_be_another_is_one_on_the_same_day_too():
     """Without a time of day nobody can say whether it came before or after."""
-    store = derived(inseminations=[insemination(0, co2_other_at=at(0, 0))])
+    store = derived(until="courses", inseminations=[insemination(0, co2_other_at=at(0, 0))])
     assert one(store, "co2_exposures, co2_schedule") == (2, "not recorded")
 
 
@@ -166,12 +169,13 @@ def test_exposures_up_to_the_as_of_day_count():
 def test_two_doses_of_one_moment_do_not_tell_which_exposure_was_the_other(hour):
     """Neither came before; without a time of day nor does the day alone tell."""
     together = {"inseminated_at": at(0, hour), "dose_ul": 4.0}
-    store = derived(inseminations=[insemination(0, **together)] * 2)
+    store = derived(until="courses", inseminations=[insemination(0, **together)] * 2)
     assert one(store, "co2_exposures, co2_schedule") == (2, "not recorded")
 
 
 def test_an_exposure_counts_for_the_queen_it_was_given_to():
     store = derived(
+        until="courses",
         inseminations=[insemination(0), insemination(0, "R")],
         co2=[{"queen_id": "R", "given_at": at(1, 10)}],
     )
@@ -181,6 +185,7 @@ def test_an_exposure_counts_for_the_queen_it_was_given_to():
 
 def test_a_flat_sheets_exposure_and_the_same_one_in_the_co2_table_count_once():
     store = derived(
+        until="courses",
         inseminations=[insemination(0, co2_other_at=at(1, 10))],
         co2=[{"queen_id": "Q", "given_at": at(1, 10)}],
     )
@@ -189,6 +194,7 @@ def test_a_flat_sheets_exposure_and_the_same_one_in_the_co2_table_count_once():
 
 def test_ages_come_from_the_dates_and_half_days_are_kept():
     store = derived(
+        until="courses",
         queens=[{"queen_id": "Q", "emerged_on": day(-9)}],
         semen=[
             {
@@ -242,7 +248,7 @@ def test_a_flat_sheet_fills_what_the_proper_table_lacks_and_a_clash_is_listed():
 
 
 def test_a_later_courses_row_never_tells_an_earlier_course_that_she_is_marked():
-    store = derived(inseminations=[insemination(0), insemination(20, marked=True)])
+    store = derived(until="courses", inseminations=[insemination(0), insemination(20, marked=True)])
     assert one(store, "marked", "Q/1") == (None,)
     assert one(store, "marked", "Q/2") == (True,)
 
@@ -253,22 +259,22 @@ def test_a_course_is_placed_on_the_first_day_in_its_own_span():
 
     doses = [insemination(0), insemination(20), insemination(0, "R")]
     stays = [placed(-1), placed(9), placed(4), placed(2, "R"), placed(20)]
-    store = derived(inseminations=doses, placements=stays, as_of=day(20))
+    store = derived(until="courses", inseminations=doses, placements=stays, as_of=day(20))
     days = {name: one(store, "placed_day", name) for name in ("Q/1", "Q/2", "R/1")}
     assert days == {"Q/1": (4,), "Q/2": (0,), "R/1": (2,)}
-    early = derived(inseminations=doses, placements=stays, as_of=day(3))
+    early = derived(until="courses", inseminations=doses, placements=stays, as_of=day(3))
     assert one(early, "placed_day") == (None,)
 
 
 def test_courses_are_numbered_in_the_order_of_queens_and_courses():
     doses = [insemination(20), insemination(0), insemination(0, "R"), insemination(0, "P")]
-    store = derived(inseminations=doses)
+    store = derived(until="courses", inseminations=doses)
     ordered = store.rows("SELECT course_id FROM courses ORDER BY course_no")
     assert [name for (name,) in ordered] == ["P/1", "Q/1", "Q/2", "R/1"]
 
 
 def test_the_next_course_is_the_one_that_follows():
-    store = derived(inseminations=[insemination(number) for number in (0, 20, 40, 42)])
+    store = derived(until="courses", inseminations=[insemination(number) for number in (0, 20, 40, 42)])
     spans = store.rows("SELECT first_on, d0, next_on FROM courses ORDER BY course")
     assert spans == [
         (day(0), day(0), day(20)),
@@ -283,13 +289,14 @@ def test_a_queen_stands_on_the_bench_where_she_first_came():
         insemination(0, queen, operator="A", inseminated_at=at(0, hour))
         for queen, hour in (("Q", 10), ("R", 11), ("Q", 12))
     ]
-    store = derived(inseminations=doses)
+    store = derived(until="courses", inseminations=doses)
     found = {name: one(store, "bench_order, operator_case", name) for name in ("Q/1", "R/1")}
     assert found == {"Q/1": (1, 3), "R/1": (2, 2)}
 
 
 def test_an_operators_cases_days_and_bench_order_are_counted():
     store = derived(
+        until="courses",
         inseminations=[
             insemination(0, "P", operator="A"),
             insemination(0, "Q", operator="A", insemination_id="2"),

@@ -8,7 +8,8 @@ MARKED = [{"queen_id": "Q", "marked": True}]
 
 def ends(*checks, exits=(), **more):
     more.setdefault("inseminations", [insemination(0)])
-    store = derived(queens=MARKED, checks=list(checks), exits=list(exits), **more)
+    records = {"queens": MARKED, "checks": list(checks), "exits": list(exits), **more}
+    store = derived(until="ends", **records)
     return store.rows('SELECT end_reason, "after", "by", inferred FROM ends')
 
 
@@ -113,6 +114,7 @@ def test_a_run_of_empty_looks_is_known_from_the_look_that_makes_it_long_enough()
         queens=MARKED,
         inseminations=[insemination(0)],
         checks=[*looks, check(20, eggs=True), check(22, queen_seen=True), check(30, **EMPTY)],
+        until="end_hints",
     )
     rows = store.rows(
         "SELECT reason, by_day, valid_from, valid_until, ref_line(ref), ref_line(second_ref) "
@@ -137,6 +139,7 @@ def test_a_sample_counts_once_the_queen_has_not_left_before_the_course():
             lab=[{"queen_id": "Q", "sampled_on": day(number)} for number in samples],
             exits=list(exits),
             as_of=day(40),
+            until="course_exits",
         )
         return store.rows(
             "SELECT exit_day, sampled_day, ref_line(sampled_ref) FROM course_exits "
@@ -155,5 +158,5 @@ def test_a_sample_counts_once_the_queen_has_not_left_before_the_course():
 
 def test_an_exit_counts_up_to_the_as_of_day():
     records = {"inseminations": [insemination(0)], "exits": [leave(9, "dead")]}
-    found = {n: derived(day(n), **records).rows("SELECT * FROM ends") for n in (8, 9)}
+    found = {n: derived(day(n), until="ends", **records).rows("SELECT * FROM ends") for n in (8, 9)}
     assert (len(found[8]), len(found[9])) == (0, 1)

@@ -9,13 +9,14 @@ MARKED = [{"queen_id": "Q", "marked": True}]
 def rows_of(table, columns, *checks, **more):
     """Give the rows of a table in the order of days; a row of the records as its line."""
     more.setdefault("inseminations", [insemination(0)])
-    store = derived(**{"queens": MARKED, "checks": list(checks), **more})
+    rows = {"queens": MARKED, "checks": list(checks), **more}
+    store = derived(until=table, **rows)
     return store.records(f"SELECT {columns} FROM {table} ORDER BY ALL")
 
 
 def onset(*checks, **more):
     more.setdefault("inseminations", [insemination(0)])
-    store = derived(queens=MARKED, checks=list(checks), **more)
+    store = derived(queens=MARKED, checks=list(checks), until="onset", **more)
     return store.rows('SELECT "after", "by", conflict FROM onset ORDER BY course_id')[
         -1
     ]
@@ -217,61 +218,77 @@ def test_an_exit_after_the_close_is_as_if_not_yet_written():
     assert states(store)["established", 60] == "yes"
 
 
-@pytest.mark.parametrize(
-    ("look", "told"),
-    [
-        # eggs hatch on the third day and cells are sealed on the ninth: before that, or on
-        # the day itself, what is there cannot be hers
-        (check(0, eggs=True), {"is_older": True, "since_given": 0, "eggs_hers": False}),
-        (check(1, eggs=True), {"is_older": False, "eggs_hers": True, "bound_by": 1}),
-        (check(3, larvae=True), {"is_older": True, "larvae_hers": False}),
-        (check(4, larvae=True), {"is_older": False, "larvae_hers": True, "bound_by": 1}),
-        (check(8, sealed=True), {"is_older": True, "sealed_hers": False}),
-        (check(9, sealed=True), {"is_older": False, "sealed_hers": True, "bound_by": 1}),
-        # neither queen nor eggs; brood of hers, or one of both not looked for, is not that
-        (check(9, queen_seen=False, eggs=False), {"is_empty": True, "shows_no_brood": True}),
-        (check(9, queen_seen=False), {"is_empty": False, "shows_no_brood": False}),
-        (check(9, eggs=False), {"is_empty": False, "shows_no_brood": True}),
-        (
-            check(9, queen_seen=False, eggs=False, larvae=True),
-            {"is_empty": False, "shows_no_brood": False, "shows_brood": True},
-        ),
-        (
-            check(9, queen_seen=False, eggs=False, sealed=True),
-            {"is_empty": False, "shows_no_brood": False, "shows_brood": True},
-        ),
-        # several eggs to a cell are hers only where she herself is there
-        (
-            check(9, queen_seen=False, eggs=True, multiple_eggs=True),
-            {"is_empty": True, "eggs_hers": False, "shows_brood": False},
-        ),
-        (check(9, eggs=True, multiple_eggs=True), {"is_empty": False, "eggs_hers": False}),
-        (
-            check(9, queen_seen=True, eggs=True, multiple_eggs=True),
-            {"is_empty": False, "eggs_hers": True, "is_seen": True},
-        ),
-        # another queen: neither what is there nor what is missing is said of her
-        (
-            check(9, queen_seen=True, mark_seen=False, eggs=False, larvae=False, sealed=False),
-            {"is_seen": False, "shows_no_brood": False, "bound_after": None},
-        ),
-        (
-            check(40, queen_seen=True, mark_seen=False, eggs=True, larvae=True, sealed=True),
-            {"eggs_hers": False, "larvae_hers": False, "sealed_hers": False},
-        ),
-        # what is missing bounds the onset from before, unless a later stage is there
-        (check(30, eggs=True, larvae=False), {"bound_after": 26}),
-        (check(30, eggs=True, larvae=False, sealed=True), {"bound_after": None}),
-        (check(30, eggs=True, sealed=False), {"bound_after": 20}),
-        (check(30, larvae=True, sealed=False), {"bound_after": 20}),
-        (check(30, larvae=False, sealed=False), {"bound_after": None}),
-        (check(30, eggs=False, sealed=True), {"bound_after": None, "bound_by": 22}),
-        (check(30, eggs=True, larvae=True, sealed=True), {"bound_by": 22}),
-    ],
-)
-def test_what_one_look_says_of_her(look, told):
-    (row,) = rows_of("evidence", "*", look)
-    assert {name: row[name] for name in told} == told
+SINGLE = [
+    # eggs hatch on the third day and cells are sealed on the ninth: before that, or on
+    # the day itself, what is there cannot be hers
+    (check(0, eggs=True), {"is_older": True, "since_given": 0, "eggs_hers": False}),
+    (check(1, eggs=True), {"is_older": False, "eggs_hers": True, "bound_by": 1}),
+    (check(3, larvae=True), {"is_older": True, "larvae_hers": False}),
+    (check(4, larvae=True), {"is_older": False, "larvae_hers": True, "bound_by": 1}),
+    (check(8, sealed=True), {"is_older": True, "sealed_hers": False}),
+    (check(9, sealed=True), {"is_older": False, "sealed_hers": True, "bound_by": 1}),
+    # neither queen nor eggs; brood of hers, or one of both not looked for, is not that
+    (check(9, queen_seen=False, eggs=False), {"is_empty": True, "shows_no_brood": True}),
+    (check(9, queen_seen=False), {"is_empty": False, "shows_no_brood": False}),
+    (check(9, eggs=False), {"is_empty": False, "shows_no_brood": True}),
+    (
+        check(9, queen_seen=False, eggs=False, larvae=True),
+        {"is_empty": False, "shows_no_brood": False, "shows_brood": True},
+    ),
+    (
+        check(9, queen_seen=False, eggs=False, sealed=True),
+        {"is_empty": False, "shows_no_brood": False, "shows_brood": True},
+    ),
+    # several eggs to a cell are hers only where she herself is there
+    (
+        check(9, queen_seen=False, eggs=True, multiple_eggs=True),
+        {"is_empty": True, "eggs_hers": False, "shows_brood": False},
+    ),
+    (check(9, eggs=True, multiple_eggs=True), {"is_empty": False, "eggs_hers": False}),
+    (
+        check(9, queen_seen=True, eggs=True, multiple_eggs=True),
+        {"is_empty": False, "eggs_hers": True, "is_seen": True},
+    ),
+    # another queen: neither what is there nor what is missing is said of her
+    (
+        check(9, queen_seen=True, mark_seen=False, eggs=False, larvae=False, sealed=False),
+        {"is_seen": False, "shows_no_brood": False, "bound_after": None},
+    ),
+    (
+        check(40, queen_seen=True, mark_seen=False, eggs=True, larvae=True, sealed=True),
+        {"eggs_hers": False, "larvae_hers": False, "sealed_hers": False},
+    ),
+    # what is missing bounds the onset from before, unless a later stage is there
+    (check(30, eggs=True, larvae=False), {"bound_after": 26}),
+    (check(30, eggs=True, larvae=False, sealed=True), {"bound_after": None}),
+    (check(30, eggs=True, sealed=False), {"bound_after": 20}),
+    (check(30, larvae=True, sealed=False), {"bound_after": 20}),
+    (check(30, larvae=False, sealed=False), {"bound_after": None}),
+    (check(30, eggs=False, sealed=True), {"bound_after": None, "bound_by": 22}),
+    (check(30, eggs=True, larvae=True, sealed=True), {"bound_by": 22}),
+]
+"""A single look at a marked queen, and what it says of her."""
+
+
+@pytest.fixture(scope="module")
+def single_looks():
+    """Every one of them at a queen of its own."""
+    names = [f"L{at:02}" for at in range(len(SINGLE))]
+    store = derived(
+        queens=[{"queen_id": name, "marked": True} for name in names],
+        inseminations=[insemination(0, name) for name in names],
+        checks=[
+            {**look, "queen_id": name} for name, (look, _) in zip(names, SINGLE, strict=True)
+        ],
+        until="evidence",
+    )
+    return store.records("SELECT * FROM evidence ORDER BY queen_no")
+
+
+@pytest.mark.parametrize("at", range(len(SINGLE)))
+def test_what_one_look_says_of_her(single_looks, at):
+    told = SINGLE[at][1]
+    assert {name: single_looks[at][name] for name in told} == told
 
 
 def test_a_pattern_or_drone_cells_are_hers_once_the_given_brood_has_emerged():
