@@ -315,16 +315,21 @@ def test_brood_seen_before_day_0_is_old_whether_or_not_she_has_a_row_of_her_own(
 
 
 def test_old_brood_is_of_the_last_look_before_the_course_that_saw_any():
-    doses = [insemination(number) for number in (0, 30, 60)]
+    doses = [insemination(number) for number in (0, 30, 60, 90)]
     looks = [
         check(14, eggs=True),
         check(20, larvae=True),
         check(25, eggs=False, larvae=False, sealed=False),
         check(62, eggs=True, queen_seen=True),
+        check(75, sealed=True),
     ]
     found = rows_of("earlier_looks", "course, brood_on", *looks, inseminations=doses)
-    # nothing was seen in the second course, so the third has the same last day
-    assert [tuple(row.values()) for row in found] == [(2, day(20)), (3, day(20))]
+    # nobody looked in the second course nor in the fourth
+    assert [tuple(row.values()) for row in found] == [
+        (2, day(20)),
+        (3, day(20)),
+        (4, day(75)),
+    ]
 
 
 def test_a_mark_seen_in_an_earlier_course_is_known_of_in_the_next():
