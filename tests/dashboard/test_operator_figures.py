@@ -201,6 +201,13 @@ def test_a_name_stands_away_from_its_nearest_neighbour():
     assert sides((10, 0.99))["10"][2] == 9
 
 
+def test_ranks_are_drawn_from_half_a_rank_before_the_first_to_half_behind_the_last():
+    rows = [{"operator": name, "rank_low": 1, "rank_high": 3} for name in "ABC"]
+    drawn = rates.rank_chart(rows).to_dict()
+    x = next(layer["encoding"]["x"] for layer in drawn["layer"] if "scale" in layer["encoding"]["x"])
+    assert (x["scale"]["domain"], x["axis"]["values"]) == ([0.5, 3.5], [1, 2, 3])
+
+
 BATCH = {
     "kind": "graft_batch",
     "batch": "g1",
