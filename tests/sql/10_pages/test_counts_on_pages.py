@@ -354,6 +354,44 @@ def test_linked_courses_are_those_of_the_latest_seasons_begun():
     assert [row[1] for row in looked] == ["B", "A", "D"]
 
 
+def test_a_season_is_one_of_the_latest_from_the_day_of_its_first_course():
+    made = [("2024", ago(800)), ("2025", ago(400)), ("2026", AS_OF)]
+    names = ("operator", "dose_ul", "co2_schedule", "queen_age_days", "drone_age_days", "semen_age_h")
+    names += ("graft_batch", "semen_batch", "attempts", "leak", "minutes", "tip")
+    courses = (
+        "course_no INT, course_id TEXT, season TEXT, d0 DATE, iso_week TEXT, "
+        + ", ".join(f'"{name}" TEXT' for name in names),
+        [(at, f"Q{at}", *one, one[0], *(None,) * 12) for at, one in enumerate(made)],
+    )
+    asked = [(f"Q{at}", "laying", 21, "yes", True) for at in range(3)]
+    rates = [("iso_week", season, "laying", 21, *(0.5,) * 6) for season, _ in made]
+    stands = [(at, None, None, 9, False) for at in range(3)]
+    found = {
+        "cohorts": run(
+            "cohorts",
+            {**LAYING, "as_of": AS_OF, "fails": "no"},
+            courses=courses,
+            outcomes=(OUTCOMES[0], asked),
+            rates=week_rates(*rates),
+            batches=("kind TEXT, batch TEXT, flag TEXT", []),
+        ),
+        "fates": run(
+            "fates",
+            {"as_of": AS_OF, "window_days": 21},
+            courses=courses,
+            standings=(
+                "course_no INT, window_days INT, end_reason TEXT, onset_by INT, is_left BOOL",
+                stands,
+            ),
+            outcomes=(OUTCOMES[0], asked),
+        ),
+    }
+    assert [row[0] for row in found["cohorts"]] == ["2025", "2026"]
+    assert [row[0] for row in found["fates"]] == ["2025", "2026"]
+    months = run("recorded_by_month", {"as_of": AS_OF}, courses=courses)
+    assert {row[0] for row in months} == {"2025-05", "2026-07"}
+
+
 def test_what_a_checker_leaves_blank_is_counted_up_to_the_as_of_day():
     what = ("queen_seen", "mark_seen", "eggs", "larvae", "sealed", "pattern_pct", "drone_in_worker", "queen_cells")
     blank = (None,) * 7
