@@ -21,6 +21,7 @@ from queen_outcomes.facts.reading import Habits
 from queen_outcomes.records import workbook, workbook_limits
 from queen_outcomes.records.grid import SheetGrid, cell_name, filled_down, open_grid
 from queen_outcomes.records.headings import TableNames
+from queen_outcomes.records.opendocument import OpenDocument
 from queen_outcomes.records.sheet_details import Merge, as_per_cent
 from queen_outcomes.records.sources import RecordFile, Source
 
@@ -468,6 +469,88 @@ def test_an_opendocument_sheet_is_read_as_it_is_shown(tmp_path):
     ]
     assert grid.marks().rows() == [(5, ["#FFFF00"], False, True)]
     assert any("1 formula was never calculated (C5)" in note for note in grid.notes)
+
+
+FORMATS = """
+<style:style style:name="gone" style:family="table"><style:table-properties table:display="false"/>
+  </style:style>
+<style:style style:name="there" style:family="table"><style:table-properties table:display="true"/>
+  </style:style>
+<style:style style:name="red" style:family="table-cell">
+  <style:table-cell-properties fo:background-color="#ff0000"/></style:style>
+<style:style style:name="clear" style:family="table-cell" style:parent-style-name="red">
+  <style:table-cell-properties fo:background-color="transparent"/></style:style>
+<style:style style:name="struck" style:family="table-cell" style:parent-style-name="red">
+  <style:text-properties style:text-line-through-type="single"/></style:style>
+<style:style style:name="mended" style:family="table-cell" style:parent-style-name="struck">
+  <style:text-properties style:text-line-through-style="solid" style:text-line-through-type="none"/>
+  </style:style>
+"""
+
+
+def open_ods(tmp_path, rows, **more) -> OpenDocument:
+    path = ods.write(tmp_path / "a.ods", rows, FORMATS, **more)
+    with zipfile.ZipFile(path) as book:
+        return OpenDocument(book, "a.ods")
+
+
+def test_repeats_of_an_opendocument_sheet_are_counted_out(tmp_path):
+    """Cells and rows that are alike are written once (OpenDocument, table:number-rows-repeated)."""
+    cell, row = ods.cell, ods.row
+    share = {"value_type": "percentage", "value": "0.5"}
+    rows = [
+        row("a", cell("50 %", number_columns_repeated=2, **share), cell(), "e"),
+        row(cell(number_columns_repeated=3), number_rows_repeated=4),
+        row(cell("50 %", **share), cell(formula="of:=1+1"), number_rows_repeated=2),
+        row("x", cell("y", number_columns_spanned=2), "<table:covered-table-cell/>", cell("z", number_rows_spanned=3)),
+        row(cell(number_columns_repeated=900), number_rows_repeated=1000),
+    ]  # fmt: skip
+    book = open_ods(tmp_path, rows)
+    found = book.details("Sheet1")
+    assert found.percents == ((0, 1), (0, 2), (5, 0), (6, 0))
+    assert found.uncalculated == {(5, 1): "=1+1", (6, 1): "=1+1"}
+    assert found.merges == (Merge(7, 1, 7, 2), Merge(7, 3, 9, 3))
+    assert (found.is_hidden, found.has_marked_rows) == (False, False)
+    # eight rows of five columns are in use; what is empty and repeated is not
+    assert book.most_places == 8 * 5
+    assert book.details("other").percents == ()
+
+
+def test_a_cell_of_an_opendocument_sheet_looks_as_its_own_style_its_row_or_its_column(tmp_path):
+    cell, row = ods.cell, ods.row
+    columns = '<table:table-column table:number-columns-repeated="2"/>'
+    columns += '<table:table-column table:default-cell-style-name="red"/><table:table-column/>'
+    rows = [
+        columns,
+        row("a", "b", "c", "d", cell("e", style_name="mended")),
+        row("a", cell("b", style_name="struck"), cell("c", style_name="clear"), cell("d", style_name="none")),
+        row("a", default_cell_style_name="struck", visibility="collapse"),
+        row("a", number_rows_repeated=2, visibility="filter"),
+        row("a", visibility="visible"),
+    ]  # fmt: skip
+    book = open_ods(tmp_path, rows)
+    marks = book.marks("Sheet1", 5)
+    assert marks.fills == {0: {"#FF0000"}, 1: {"#FF0000"}, 2: {"#FF0000"}}
+    assert marks.struck == {1: {1}, 2: {0}}
+    # of the rows that are hidden those above the last one asked for
+    assert marks.hidden == {2, 3, 4}
+    assert book.marks("Sheet1", 4).hidden == {2, 3}
+    assert book.details("Sheet1").has_marked_rows
+
+
+@pytest.mark.parametrize(("style", "hidden"), [("gone", True), ("there", False), ("zork", False)])
+def test_a_hidden_opendocument_sheet_is_told(tmp_path, style, hidden):
+    book = open_ods(tmp_path, [ods.row("a")], sheet=f'A" table:style-name="{style}')
+    assert book.details("A").is_hidden is hidden
+
+
+@pytest.mark.parametrize(
+    ("duration", "shown"),
+    [("PT10H30M05S", "10:30:05"), ("PT9H", "09:00:00"), ("PT5M", "00:05:00"), ("PT36H00M01,5S", "36:00:01"), ("soon", "soon")],
+)  # fmt: skip
+def test_a_duration_is_shown_as_a_time_of_day(tmp_path, duration, shown):
+    cell = ods.cell("x", value_type="time", time_value=duration)
+    assert open_ods(tmp_path, [ods.row(cell)]).details("Sheet1").texts == {(0, 0): shown}
 
 
 # --- limits
