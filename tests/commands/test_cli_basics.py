@@ -36,6 +36,12 @@ def test_an_unknown_command_ends_with_2_and_says_where_help_is(command):
     assert "queen-outcomes --help" in ran.err
 
 
+def test_words_from_the_shell_name_the_command_that_they_are_of(monkeypatch, capsys):
+    monkeypatch.setattr(sys, "argv", ["queen-outcomes", "build", "--as-of"])
+    assert cli.run() == 2
+    assert "stands without its value in queen-outcomes build" in capsys.readouterr().err
+
+
 def test_a_day_that_is_none_is_refused_with_an_example(command, station):
     ran = command("build", station, "--as-of", "1.7.2026")
     assert ran.code == 2

@@ -9,6 +9,7 @@ import re
 import textwrap
 import unicodedata
 from collections.abc import Iterable, Sequence
+from itertools import zip_longest
 from typing import Any
 
 NARROWEST = 8
@@ -253,8 +254,7 @@ def _lines(
         for cell, wide in zip(cells, widths, strict=True)
     ]
     lines = []
-    for at in range(max(map(len, folded_cells), default=0)):
-        parts = [part[at] if at < len(part) else "" for part in folded_cells]
+    for parts in zip_longest(*folded_cells, fillvalue=""):
         lines.append(
             GAP.join(
                 part.rjust(wide) if number else part.ljust(wide)
