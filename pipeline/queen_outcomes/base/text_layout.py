@@ -253,15 +253,13 @@ def _lines(
         (_at_underscores(cell, wide) if heading else _between_words(cell, wide)) or [""]
         for cell, wide in zip(cells, widths, strict=True)
     ]
-    lines = []
-    for parts in zip_longest(*folded_cells, fillvalue=""):
-        lines.append(
-            GAP.join(
-                part.rjust(wide) if number else part.ljust(wide)
-                for part, wide, number in zip(parts, widths, numeric, strict=True)
-            ).rstrip()
-        )
-    return lines
+    return [
+        GAP.join(
+            part.rjust(wide) if number else part.ljust(wide)
+            for part, wide, number in zip(parts, widths, numeric, strict=True)
+        ).rstrip()
+        for parts in zip_longest(*folded_cells, fillvalue="")
+    ]
 
 
 def _between_words(cell: str, wide: int) -> list[str]:
