@@ -32,6 +32,7 @@ def test_a_workbook_is_opened_as_what_it_is_whatever_its_ending(tmp_path):
     ods.write(tmp_path / "a.xlsx", [ods.row(*row) for row in ROWS], sheet="Looks")
     (tmp_path / "b.ods").write_bytes(workbook())
     assert seen(tmp_path) == {"a.xlsx#Looks": ROWS, "b.ods#Looks": ROWS}
+    assert [[row.line for row in grid.rows] for grid in every(tmp_path)] == [[1, 2, 3]] * 2
 
 
 def test_what_a_workbook_has_besides_cells_is_passed_over_without_a_word(tmp_path, capfd):
