@@ -233,3 +233,31 @@ def test_two_queens_inseminated_under_their_own_spelling_are_not_offered_as_one(
     )
     assert of_kind(checked, "spelled_otherwise") == []
     assert checked.found["counted"]["checks"] == {"not_inseminated": 1}
+
+
+def test_spellings_are_compared_in_columns_of_labels_and_not_of_people():
+    found = advice._label_columns()
+    assert {"line", "drone_line", "graft_batch", "instrument"} <= found.keys()
+    assert not {"operator", "checker", "queen_id", "note", "eggs"} & found.keys()
+
+
+@pytest.mark.parametrize(
+    ("fates", "said"),
+    [
+        (
+            {"queens": {"counts": 3, "later": 1}, "checks": {"counts": 1}, "exits": {}},
+            "3 queens, 1 check and 0 exits will count, and 1 queen will not (queens: 1 dated after the as-of day).",
+        ),
+        (
+            {"queens": {"counts": 1}, "checks": {"counts": 2, "later": 2}, "exits": {"counts": 1, "later": 1}},
+            "1 queen, 2 checks and 1 exit will count, and 2 checks and 1 exit will not (checks: 2 dated after the as-of day; exits: 1 dated after the as-of day).",
+        ),
+        (
+            {"queens": {"counts": 1}, "checks": {"counts": 2}, "exits": {}},
+            "1 queen, 2 checks and 0 exits will count, which is all there are.",
+        ),
+    ],
+    ids=["one queen", "checks and one exit", "all"],
+)  # fmt: skip
+def test_the_last_sentence_counts_one_and_several(fates, said):
+    assert advice.closing(fates) == said

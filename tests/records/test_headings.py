@@ -107,6 +107,11 @@ def test_two_rows_of_headings_are_joined(upper, lower, names):
     assert joined([upper, lower]) == names
 
 
+def test_of_three_rows_only_a_text_that_stands_right_above_is_left_out():
+    assert joined([["A"], ["B"], ["a"]]) == ["A B a"]
+    assert joined([["A"], ["a"], ["B"]]) == ["A B"]
+
+
 def test_merged_cells_reach_as_far_as_they_cover():
     upper, lower = ["Q", "1st", None, None], [None, "date", "eggs", "note"]
     assert joined([upper, lower], [{0: 0, 1: 2}, {0: 0}]) == [

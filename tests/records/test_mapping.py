@@ -73,3 +73,19 @@ def test_columns_that_no_rule_reads_are_told_of_their_own_sheet(tmp_path):
     assert [note for note in staged.notes if "no rule reads" in note] == [
         'a.csv: no rule reads the columns "Zork"'
     ]
+
+
+def test_a_column_that_another_table_reads_too_makes_no_record_by_itself(tmp_path):
+    """The day is that of a look or of a death; what else is filled in tells which."""
+    columns = {"queen_id": "No.", "checked_on": "Day", "eggs": "Eggs"}
+    left = {"queen_id": "No.", "left_on": "Day", "reason": "Why"}
+    settings = {
+        "read": [
+            {"from": "book.csv", "table": "checks", "columns": columns},
+            {"from": "book.csv", "table": "exits", "columns": left},
+        ]
+    }
+    text = "No.,Day,Eggs,Why\nQ1,2025-06-20,yes,\nQ2,2025-06-21,,dead\n"
+    store, _ = stage(tmp_path, settings, checks__csv=None, book__csv=text)
+    assert store.rows("SELECT queen_id FROM staged_checks") == [("Q1",)]
+    assert store.rows("SELECT queen_id FROM staged_exits") == [("Q2",)]

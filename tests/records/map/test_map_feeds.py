@@ -384,6 +384,13 @@ def test_a_fit_ranks_by_its_worth_and_by_what_the_columns_around_it_speak_of():
     assert ranked("checks", zork, 0.6, "exits", {zork: "checks"}) == pytest.approx(0.6)
 
 
+def test_a_time_goes_with_the_nearest_day_that_may_have_one():
+    head = "Queen,Inseminated,Dose,Died,Time"
+    _, told = fed(head, *queens(f"D1,{DAY},8,{NEXT},10:30"))
+    assert told["inseminations"]["inseminated_at"] == ["Inseminated", "Time"]
+    assert told["exits"]["left_on"] == ["Died"]
+
+
 def test_words_without_a_name_under_a_look_are_findings():
     columns = columns_of({"1st date": [DAY, NEXT], "1st": ["eggs, Q", "sealed"], "1st larvae": ["yes", "no"]})
     roles = feeds._roles("checks", columns, dated=False)

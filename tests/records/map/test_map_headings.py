@@ -71,6 +71,16 @@ def test_unit_of_a_heading(text, unit):
     assert heading(text).unit == unit
 
 
+def test_a_sheet_s_own_language_comes_first_and_others_where_they_know_more():
+    """In German "Stock" is a hive; in English stock is a line."""
+    assert heading("Stock", "de").of("column") == {"colony_id"}
+    assert heading("Stock zork", "de").of("column") == {"colony_id"}
+    assert heading("Stock", "en").of("column") == {"line"}
+    assert heading("Stock").of("column") == {"colony_id", "line"}
+    queen = heading("Königin", "en")
+    assert (queen.labels, queen.unknown) == ({"part:queen"}, ())
+
+
 @pytest.mark.parametrize(
     ("text", "slot"),
     [
