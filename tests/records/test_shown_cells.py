@@ -18,7 +18,7 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.commands.failures import exit_code
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import Habits
-from queen_outcomes.records import workbook, workbook_limits
+from queen_outcomes.records import spreadsheet_xml, workbook, workbook_limits
 from queen_outcomes.records.grid import SheetGrid, cell_name, filled_down, open_grid
 from queen_outcomes.records.headings import TableNames
 from queen_outcomes.records.opendocument import OpenDocument
@@ -427,6 +427,51 @@ def test_colours_of_the_theme_and_of_the_palette(tmp_path, colour, shown):
     )  # fmt: skip
     rows = grid_of(tmp_path / "checks.xlsx", content).marks()["fills"].to_list()
     assert rows == ([[shown]] if shown else [])
+
+
+@pytest.mark.parametrize(
+    ("tint", "shown"),
+    [
+        # the tints that programs offer of the accent 4F81BD, as they show them
+        (0.799981688894314, "DCE6F1"),
+        (0.599993896298105, "B8CCE4"),
+        (0.399975585192419, "95B3D7"),
+        (-0.249977111117893, "366092"),
+        (-0.499984740745262, "244062"),
+        (0.0, "4F81BD"),
+    ],
+)
+def test_a_tint_moves_a_colour_s_lightness(tint, shown):
+    """ECMA-376 part 1, 18.3.1.19: in lightness, so that hue and saturation stay."""
+    found = spreadsheet_xml._tinted("4F81BD", tint)
+    parts = [[int(text[at : at + 2], 16) for at in (0, 2, 4)] for text in (found, shown)]
+    assert max(abs(one - other) for one, other in zip(*parts, strict=True)) <= 2
+    assert spreadsheet_xml._tinted("FFFFFF", 0.5) == "FFFFFF"
+    assert spreadsheet_xml._tinted("000000", -0.5) == "000000"
+
+
+def test_a_large_sheet_is_believed_how_far_it_reaches(monkeypatch):
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write("B2", "x")
+        sheet.write("AB7", "y")
+        sheet.write_blank("AD9", None, book.add_format({"bg_color": "yellow"}))
+
+    def reach(content):
+        with zipfile.ZipFile(io.BytesIO(content)) as book:
+            return spreadsheet_xml.SpreadsheetXml(book).extent("Sheet1")
+
+    content = book_of(write)
+    assert reach(content) == (7, 28)
+    monkeypatch.setattr(spreadsheet_xml, "PLAIN_BYTES", 0)
+    assert reach(content) == (9, 30)
+    sheet = "xl/worksheets/sheet1.xml"
+    one = _edited(content, sheet, lambda xml: re.sub(r'<dimension ref="[^"]+"', '<dimension ref="C4"', xml))
+    assert reach(one) == (4, 3)
+    silent = _edited(content, sheet, lambda xml: re.sub(r'<dimension ref="[^"]+"/>', "", xml))
+    assert reach(silent) == (0, 0)
+    with zipfile.ZipFile(io.BytesIO(content)) as book:
+        assert spreadsheet_xml.SpreadsheetXml(book).extent("other") == (0, 0)
 
 
 # --- .ods
