@@ -484,3 +484,10 @@ def test_a_beginner_s_curve_is_drawn_up_to_its_limit():
     bare = {"number": 1, "day": "", "answer": "", "value": 1.0, "reached": False}
     none = learning.learning_chart([bare], limit=None)
     assert len(none.to_dict()["layer"]) == 1
+
+
+def test_three_flagged_batches_are_named_and_more_are_counted():
+    points = [{"name": name} for name in "abcde"]
+    start = "Graft batches: {} of 5 flagged, a, b, c"
+    assert batches._finding("graft batch", points, points[:3]) == start.format(3)
+    assert batches._finding("graft batch", points, points[:4]) == start.format(4) + " and 1 more"
