@@ -8,9 +8,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from armed import answered
-from queen_outcomes.doses import compared, dose_curve
+from queen_outcomes.doses import arm_rows, compared, dose_curve, results
 from queen_outcomes.doses.arm_courses import Answers
 from queen_outcomes.doses.arm_model import _rank
+from queen_outcomes.doses.arm_rows import RESOURCES, ArmCost, Interval
 from queen_outcomes.doses.compared import CompareRequest
 from queen_outcomes.doses.differences import filled_counts
 from queen_outcomes.facts.settings import Plan, Settings
@@ -107,3 +108,77 @@ def test_a_build_has_made_what_its_own_plan_asks(request_, built):
             compared.of_build(SimpleNamespace(rows=rows), settings, request_)
     else:
         assert compared.of_build(SimpleNamespace(rows=rows), settings, request_) is None
+
+
+def cost(arm, takes, said="adjusted"):
+    return ArmCost(arm, {name: Interval(takes, takes - 1, takes + 1) for name in RESOURCES}, 20, 15, said)
+
+
+def test_more_or_fewer_is_told_of_arms_whose_success_is_known_alike():
+    """In 1,000 successes: an arm that takes 3 where the reference takes 2 takes 1,000 more."""
+    costs = [cost("a", 2.0), cost("b", 3.0), cost("c", 3.0, "as it is"), cost("d", 3.0), cost("e", np.nan)]
+    found = SimpleNamespace(
+        asked=SimpleNamespace(reference="a"),
+        comparison=SimpleNamespace(trial="T"),
+        pairs=[SimpleNamespace(arm=arm, differences=[1] * (arm != "d")) for arm in "bcde"],
+    )
+    rows = arm_rows.exchange_rows(costs, found)
+    assert [(row["arm"], row["resource"]) for row in rows] == [("b", name) for name in RESOURCES]
+    assert {(row["trial"], row["reference"]) for row in rows} == {("T", "a")}
+    assert {row["more"] for row in rows} == {1000.0}
+    assert all(row["low"] < row["more"] < row["high"] for row in rows)
+    assert arm_rows.exchange_rows(costs[1:], found) == []
+
+
+GIVEN = "The margin was given with the command, and not fixed beforehand."
+OTHER = "The margin is the one that the plan states for another question."
+
+
+@pytest.mark.parametrize(
+    ("asked", "planned", "question", "said"),
+    [
+        (None, 0.1, LAYING, ""),
+        (0.1, 0.1, LAYING, ""),
+        (0.05, 0.1, LAYING, GIVEN),
+        (0.1, 0.1, ("lost", 21), GIVEN),
+        (None, 0.1, ("lost", 21), OTHER),
+        (None, None, ("lost", 21), ""),
+        (0.05, None, LAYING, GIVEN),
+    ],
+)
+def test_where_a_margin_comes_from_is_said_where_it_is_not_the_plan_s(
+    asked, planned, question, said
+):
+    settings = replace(Settings(), plan=Plan(margin=planned))
+    assert compared.margin_said(CompareRequest(margin=asked), settings, question) == said
+
+
+FORM = {"fixed_on": "2026-06-01"}
+NAME = "form of laying by day 21, main model"
+
+
+@pytest.mark.parametrize(
+    ("plan", "trial", "share", "taken"),
+    [
+        ({"sections": {NAME: FORM}}, None, 1.0, True),
+        ({"fresh": {NAME: FORM}}, None, 1.0, True),
+        ({"sections": {NAME: FORM}, "as_of": "2026-05-31"}, None, 1.0, False),
+        ({"sections": {NAME: FORM}, "as_of": "2026-06-01"}, None, 1.0, True),
+        ({"sections": {NAME.replace("21", "28"): FORM}}, None, 1.0, False),
+        ({"sections": {NAME: FORM}}, "T", 1.0, False),
+        ({"sections": {NAME: FORM}}, None, results.MOST - 0.1, False),
+        ({"sections": {NAME: FORM}}, None, results.MOST, True),
+        (None, None, 1.0, False),
+    ],
+)
+def test_a_form_fixed_for_the_season_is_taken_where_it_fits_these_courses(
+    monkeypatch, plan, trial, share, taken
+):
+    monkeypatch.setattr(results, "read_form", lambda section: section)
+    if plan is not None:
+        plan = SimpleNamespace(**{"fresh": {}, "sections": {}, "as_of": "2026-07-01", **plan})
+    rows = np.arange(round(100 * share))
+    answers = SimpleNamespace(question=LAYING, closed=np.ones(100, bool))
+    comparison = SimpleNamespace(trial=trial, rows=rows)
+    found = results.fixed_form(comparison, answers, plan)
+    assert found == (FORM if taken else None)
