@@ -4,7 +4,7 @@ import pytest
 from queen_outcomes.base.errors import AppError
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import BLANK_NO, FINDINGS, CellRule
-from queen_outcomes.records.mapping import _how, _is_required, fill_in
+from queen_outcomes.records.mapping import MOST_SLOTS, _how, _is_required, fill_in
 from reading import stage
 
 CHECKS = TABLES["checks"]
@@ -89,3 +89,47 @@ def test_a_column_that_another_table_reads_too_makes_no_record_by_itself(tmp_pat
     store, _ = stage(tmp_path, settings, checks__csv=None, book__csv=text)
     assert store.rows("SELECT queen_id FROM staged_checks") == [("Q1",)]
     assert store.rows("SELECT queen_id FROM staged_exits") == [("Q2",)]
+
+
+def wide(path, number):
+    """Stage one row that holds so many looks, by two rules."""
+    each = [{"n": str(n)} for n in range(1, number + 1)]
+    columns = {"queen_id": "No.", "checked_on": "{n} day"}
+    rules = [
+        {"from": "book.csv", "table": "checks", "each": part, "columns": columns}
+        for part in (each[:30], each[30:])
+    ]
+    head = ",".join(["No.", *(f"{n} day" for n in range(1, number + 1))])
+    row = ",".join(["Q1", *(f"2025-{5 + n // 28:02}-{1 + n % 28:02}" for n in range(number))])
+    return stage(path, {"read": rules}, checks__csv=None, book__csv=f"{head}\n{row}\n")[0]
+
+
+def test_a_row_holds_so_many_records_of_one_table_and_no_more(tmp_path):
+    store = wide(tmp_path / "most", MOST_SLOTS)
+    assert store.rows("SELECT count(*), min(ref_slot(ref)), max(ref_slot(ref)) FROM staged_checks") == [
+        (MOST_SLOTS, 1, MOST_SLOTS)
+    ]
+    with pytest.raises(AppError, match="more records of one table") as caught:
+        wide(tmp_path / "more", MOST_SLOTS + 1)
+    assert caught.value.found.startswith(f"{MOST_SLOTS + 1} slots")
+
+
+def test_slots_count_on_from_rule_to_rule_and_one_record_a_row_has_none(tmp_path):
+    one = {"from": "book.csv", "table": "checks", "columns": {"queen_id": "No.", "checked_on": "Day"}}
+    other = {**one, "columns": {"queen_id": "No.", "checked_on": "Then"}}
+    text = "No.,Day,Then\nQ1,2025-06-20,2025-06-27\n"
+    for name, rules, slots in (("a", [one], [None]), ("b", [one, other], [1, 2])):
+        store, _ = stage(tmp_path / name, {"read": rules}, checks__csv=None, book__csv=text)
+        found = store.rows("SELECT ref_slot(ref), checked_on FROM staged_checks ORDER BY 2")
+        assert [slot for slot, _ in found] == slots
+
+
+def test_texts_of_each_that_no_heading_has_are_refused(tmp_path):
+    rule = {
+        "from": "book.csv", "table": "checks", "each": [{"n": "3rd"}],
+        "columns": {"queen_id": "{n} No.", "checked_on": "{n} day"},
+    }  # fmt: skip
+    with pytest.raises(AppError) as caught:
+        stage(tmp_path, {"read": [rule]}, checks__csv=None, book__csv="1st No.,1st day\nQ1,2025-06-20\n")
+    told = [caught.value, *caught.value.others]
+    assert any("has a heading here" in fault.what for fault in told)

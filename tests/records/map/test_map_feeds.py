@@ -384,6 +384,33 @@ def test_a_fit_ranks_by_its_worth_and_by_what_the_columns_around_it_speak_of():
     assert ranked("checks", zork, 0.6, "exits", {zork: "checks"}) == pytest.approx(0.6)
 
 
+@pytest.mark.parametrize(
+    ("head", "rows", "table", "labelled"),
+    [
+        ("Load,Volume", ["L1,60", "L1,60"], "semen", True),
+        ("Queen,Load,Volume", ["D1,L1,60", "D2,L2,60"], "semen", True),
+        # beside queens a load is one of its own where no two rows have the same
+        ("Queen,Load,Volume", ["D1,L1,60", "D2,L1,60"], "semen", False),
+        ("Queen,Load,Volume", ["D1,L1,60"], "semen", False),
+        ("Queen,Volume", ["D1,60", "D2,60"], "semen", False),
+        ("Queen,Hive,Introduced", [f"D1,H1,{DAY}"], "placements", True),
+        ("Queen,Introduced", [f"D1,{DAY}"], "placements", False),
+        ("Hive,Introduced", [f"H1,{DAY}"], "placements", False),
+        ("Queen,Line", [f"D{n},Birch" for n in range(10)], "queens", True),
+        ("Queen,Line", ["D1,Birch", "D1,Birch", "D2,Olm"], "queens", False),
+        ("Hive,Eggs", ["H1,yes"], "checks", True),
+        ("Queen,Eggs", ["D1,yes"], "checks", True),
+        ("Line,Eggs", ["Birch,yes"], "checks", False),
+        ("Queen,Died", [f"D1,{DAY}"], "exits", True),
+        ("Hive,Died", [f"H1,{DAY}"], "exits", False),
+    ],
+)
+def test_what_labels_the_rows_of_a_table(head, rows, table, labelled):
+    laid = sheet("\n".join([head, *rows]))
+    found = feeds._Allocation(laid, laid.columns, [], frozenset())
+    assert found._labelled(table) is labelled
+
+
 def test_a_time_goes_with_the_nearest_day_that_may_have_one():
     head = "Queen,Inseminated,Dose,Died,Time"
     _, told = fed(head, *queens(f"D1,{DAY},8,{NEXT},10:30"))
