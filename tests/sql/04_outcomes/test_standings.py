@@ -54,6 +54,29 @@ def test_an_exit_as_drone_layer_bounds_the_turn_by_the_last_clean_look_before_it
     assert turned(check(30, **sound), many, gone=40) == ("yes", 30, 40, look_row)
 
 
+def test_a_mark_seen_before_a_course_is_of_that_queen_and_course_alone():
+    """Q's is seen on day 100 of her first course; R has as many courses, and none."""
+    seen = check(100, queen_seen=True, mark_seen=True)
+    store = derived(
+        inseminations=[insemination(n, queen) for queen in "QR" for n in (0, 120, 240)],
+        checks=[seen, check(110, "R", eggs=True), check(115, eggs=True), check(200, "R", eggs=True)],
+        as_of=day(600),
+        until="standings",
+    )
+    rows = store.rows(
+        "SELECT course_id, window_days, is_marked FROM standings "
+        "INNER JOIN courses USING (course_no) ORDER BY ALL"
+    )
+    assert len(rows) == len(set(rows)) == 6 * (1 + len({window for _, window, _ in rows if window}))
+    marked = {(course, window) for course, window, is_marked in rows if is_marked}
+    windows = {window for _, window, _ in rows}
+    late = {window for window in windows if window is None or window >= 100 - 7}
+    assert marked == {
+        *(("Q/1", window) for window in late),
+        *((course, window) for course in ("Q/2", "Q/3") for window in windows),
+    }
+
+
 def at(number, hour, minute=0):
     return dt.datetime.combine(day(number), dt.time(hour, minute))
 
