@@ -96,6 +96,9 @@ EQUIVALENT: dict[str, str] = {
     "least($as_of - courses.d0, coalesce(horizon.window_days + $grace_days, 1000001))": (
         "a day that never comes"
     ),
+    "records/delimited.py: half = max(len(head) // 2, 2)": (
+        "a text of three bytes has a zero among two places, or has none"
+    ),
     "records/map/headings.py: for at in range(len(words) - length, -2, -1):": (
         "behind the first place there are no words"
     ),
