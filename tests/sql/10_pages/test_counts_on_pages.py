@@ -96,6 +96,26 @@ def test_a_week_has_its_estimate_once_it_is_closed_and_what_is_known_before():
         assert [week[-1] for week in weeks(other)] == [None] * 3
 
 
+def test_a_week_of_two_seasons_is_counted_whole_in_the_later_one():
+    """Seasons that begin in July: its first day was a Wednesday in 2026."""
+    days = [(dt.date(2026, 6, 29), "2025/2026"), (dt.date(2026, 7, 1), "2026/2027")]
+    courses = [(f"Q{at}/1", at, season, "2026-W27", day, "g1") for at, (day, season) in enumerate(days)]
+    courses.append(("P/1", 9, "2025/2026", "2026-W26", dt.date(2026, 6, 22), "g1"))
+    asked = [(row[0], "laying", 21, "yes", True) for row in courses]
+    found = run(
+        "cohorts",
+        {**LAYING, "as_of": AS_OF, "fails": "no"},
+        courses=(COURSES[0], courses),
+        outcomes=(OUTCOMES[0], asked),
+        rates=week_rates(*(("iso_week", week, "laying", 21, *(0.5,) * 6) for week in ("2026-W26", "2026-W27"))),
+        batches=("kind TEXT, batch TEXT, flag TEXT", []),
+    )  # fmt: skip
+    assert [row[:4] for row in found] == [
+        ("2026-W26", "2025/2026", dt.date(2026, 6, 22), 1),
+        ("2026-W27", "2026/2027", dt.date(2026, 6, 29), 2),
+    ]
+
+
 def test_each_course_has_the_first_fate_that_fits():
     told = {
         "A1/1": ("no", True, "dead", 9, True, "not_laying"),
