@@ -44,6 +44,15 @@ def test_encodings_are_found(tmp_path, code):
     assert checks(tmp_path, TABLE.encode(code))[0]["queen_id"] == "Qü"
 
 
+@pytest.mark.parametrize(
+    ("text", "lone"),
+    [("a,b\rc,d\ne,f\rg,h\n", False), ("a,b\rc,d\re,f\rg,h\n", True), ('a,"b\r\r\rc"\ne,f\r', False)],
+    ids=["as many", "more", "in quotes"],
+)  # fmt: skip
+def test_carriage_returns_end_lines_where_most_line_ends_are_such(text, lone):
+    assert delimited.examine(text.encode(), "a.csv").returns_end_lines is lone
+
+
 def test_a_byte_that_windows_leaves_undefined_is_kept(tmp_path):
     content = TABLE.encode("cp1252").replace(b"fine", b"\x81")
     assert checks(tmp_path, content)[0]["note"] == "\x81"
