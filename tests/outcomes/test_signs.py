@@ -176,3 +176,13 @@ def test_few_scores_foretell_nothing_and_few_pairs_the_last_score():
     assert again[1:].tolist() == (score >= 79.5).tolist()
     alike = np.full(FEWEST, 80.0)
     assert not _quality(course, day, alike, FEWEST + 1, 60, 80.0)[0].any()
+
+
+def test_one_look_is_enough_to_have_been_looked_at():
+    """Between days 3 and 10 on the last of them, between 17 and 27 twice, else never."""
+    found = known([check(number, queen_seen=True) for number in (3, 10, 18, 27)], days=120)
+    looked = {name: signs_of(found, name)[0] for name in PLACE if name.startswith("looked ")}
+    assert looked["looked 3 to 10"] == looked["looked 17 to 27"] == [1]
+    assert looked["looked 10 to 17"] == looked["looked 27 to 45"] == [0]
+    # of days that are still to come nobody knows
+    assert looked["looked 75 to 120"] == looked["looked 120 to 200"] == []
