@@ -7,15 +7,13 @@ SELECT
     queen_id,
     given_at,
     given_at <> date_trunc('day', given_at) AS has_time,
-    bool_or(is_other) AS is_other,
-    min(ref) AS ref
+    bool_or(is_other) AS is_other
 FROM (
-    SELECT queen_id, given_at, ref, $co2 = 'other' AS is_other
+    SELECT queen_id, given_at, $co2 = 'other' AS is_other
     FROM accepted_co2
     UNION ALL
-    SELECT queen_id, co2_other_at, ref, true AS is_other
+    SELECT queen_id, co2_other_at, true AS is_other
     FROM doses_given
-    WHERE co2_other_at IS NOT NULL
 )
 WHERE CAST(given_at AS DATE) <= $as_of
 GROUP BY queen_id, given_at

@@ -9,7 +9,7 @@
 -- insemination without a recorded exposure of its own.
 WITH owned AS (
     SELECT
-        exposures.ref AS exposure_ref,
+        exposures.queen_id,
         exposures.given_at,
         doses.ref AS insemination_ref
     FROM co2_exposures AS exposures
@@ -35,16 +35,13 @@ near_d0 AS (
         courses.course_id,
         exposures.given_at,
         exposures.has_time,
-        own.exposure_ref IS NULL AS is_other
+        own.given_at IS NULL AS is_other
     FROM courses
     INNER JOIN co2_exposures AS exposures
         ON courses.queen_id = exposures.queen_id
         AND CAST(exposures.given_at AS DATE) BETWEEN courses.d0 - 5 AND courses.d0 + 5
-    LEFT JOIN (
-        SELECT DISTINCT exposure_ref, given_at FROM owned
-    ) AS own
-        -- a flat sheet's row may hold two exposures under one ref: the time parts them
-        ON exposures.ref = own.exposure_ref AND exposures.given_at = own.given_at
+    LEFT JOIN (SELECT DISTINCT queen_id, given_at FROM owned) AS own
+        ON exposures.queen_id = own.queen_id AND exposures.given_at = own.given_at
 ),
 
 others AS (
@@ -95,7 +92,7 @@ SELECT
     CASE
         WHEN coalesce(nearest.gap_h, nearest.gap_days) < 0 THEN 'other before'
         WHEN coalesce(nearest.gap_h, nearest.gap_days) > 0 THEN 'other after'
-        WHEN nearest.course_id IS NULL AND ($co2 = 'other' OR counted.recorded > 0)
+        WHEN nearest.course_id IS NULL AND ($co2 = 'other' OR counted.recorded IS NOT NULL)
             THEN 'one exposure'
         ELSE 'not recorded'
     END AS co2_schedule

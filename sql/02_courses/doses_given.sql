@@ -75,7 +75,7 @@ placed AS (
         course,
         d0,
         first_on,
-        min(CASE WHEN turn > 1 AND inseminated_on = first_on THEN first_on END) OVER (
+        min(first_on) OVER (
             -- the first insemination of any later course
             PARTITION BY queen_no ORDER BY course
             RANGE BETWEEN 1 FOLLOWING AND UNBOUNDED FOLLOWING

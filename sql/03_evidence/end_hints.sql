@@ -27,7 +27,7 @@ runs AS (
         'missing' AS reason,
         first_day AS by_day,
         min(day) AS valid_from,
-        min(first_ref) AS ref,
+        first_ref AS ref,
         arg_min(ref, day) AS second_ref
     FROM (
         SELECT
@@ -38,7 +38,7 @@ runs AS (
         WHERE is_empty
     )
     WHERE day - first_day >= $missing_run_days
-    GROUP BY course_no, run, first_day
+    GROUP BY course_no, run, first_day, first_ref
 ),
 
 strangers AS (

@@ -1,9 +1,10 @@
 -- grain: one queen and day of a look that may speak of her (looks after her course's exit
 --   are somebody else's and are left out).
--- inputs: queen_days, courses, course_exits, accepted_queens.
+-- inputs: queen_days, courses, course_exits.
 -- course: the latest course with d0 on or before the day (0: before the first, day null).
 -- mark: true, her mark was seen; false, a queen without it although she is known to be
---   marked (her own row says so, or the mark was seen at an earlier look); null otherwise.
+--   marked (a row of the course or of her own says so, or the mark was seen at an earlier
+--   look); null otherwise.
 WITH spans AS (
     -- from each course's d0 to the next one's; course 0 reaches back before the first
     SELECT
@@ -16,10 +17,9 @@ WITH spans AS (
         marked
     FROM courses
     UNION ALL
-    SELECT first.queen_no, 0, NULL, NULL, NULL, first.d0, queens.marked
-    FROM courses AS first
-    LEFT JOIN accepted_queens AS queens USING (queen_id)
-    WHERE first.course = 1
+    SELECT queen_no, 0, NULL, NULL, NULL, d0, NULL
+    FROM courses
+    WHERE course = 1
 ),
 
 hers AS (

@@ -50,7 +50,7 @@ SELECT
         WHEN "is" IS NULL AND courses_now.course_id IS NULL
             THEN 'the course is no longer in the records'
         WHEN "is" IS NULL THEN 'no longer asked of her'
-        WHEN len(settled_now) > 0 AND NOT list_contains(settled_before, settled_now[1])
+        WHEN settled_now[1] IS NOT NULL AND NOT list_contains(settled_before, settled_now[1])
             THEN 'record ' || settled_now[1]
         WHEN len(settled_now) = 0 AND len(settled_before) > 0
             THEN 'the record that settled it is gone or corrected'

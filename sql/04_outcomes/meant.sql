@@ -16,7 +16,6 @@ WITH due AS (
 usual AS (
     SELECT protocol, quantile_disc(doses, 0.5) AS doses
     FROM courses
-    WHERE protocol IS NOT NULL
     GROUP BY protocol
 ),
 

@@ -37,5 +37,4 @@ SELECT
     CASE WHEN coalesce(told.drone_hers < 2, true) THEN told.pattern_hers END AS pattern_pct
 FROM told
 INNER JOIN courses USING (course_no)
-WHERE told.day >= 0
 ORDER BY courses.course_id, told.day

@@ -8,6 +8,7 @@ from closed_courses import closed_courses
 from queen_outcomes.audit.season_nulls import (
     OWN,
     TAU,
+    _variance_se,
     own_past,
     season_deviation,
     unknowns_of,
@@ -92,3 +93,10 @@ def test_seasons_differ_as_judged_until_three_tell():
     assert season_deviation(courses(alike, seasons=4), NO_BATCHES) < TAU
     hard = np.where(np.arange(600) < 300, np.arange(600) % 10 == 0, np.arange(600) % 2)
     assert season_deviation(courses(hard * 1.0, seasons=4), NO_BATCHES) > TAU
+
+
+def test_a_variance_is_known_as_well_as_its_batches_tell():
+    """Expected information of a normal variance, sum of (I / (1 + I v))^2 over 2."""
+    found = _variance_se(np.array([2.0, 3.0]), 0.5)
+    assert found == pytest.approx((2 / (1.0 + 1.2**2)) ** 0.5)
+    assert _variance_se(np.empty(0), 0.5) == _variance_se(np.zeros(3), 0.5) == 0.0

@@ -85,6 +85,23 @@ ROOMS = {
 }
 """A folder of `sql/` -> the room whose tests read its tables, where it is not `outcomes`."""
 EQUIVALENT: dict[str, str] = {
+    "sql/02_courses/courses.sql: main.queen_no * 1048577 + main.course AS course_no,": (
+        "room for one course more a queen"
+    ),
+    "sql/03_evidence/so_far.sql: "
+    "lead(day, 1, 1000001) OVER (PARTITION BY course_no ORDER BY day) AS next_day,": (
+        "a day that never comes"
+    ),
+    "sql/04_outcomes/standings.sql: "
+    "least($as_of - courses.d0, coalesce(horizon.window_days + $grace_days, 1000001))": (
+        "a day that never comes"
+    ),
+    "records/delimited.py: half = max(len(head) // 2, 2)": (
+        "a text of three bytes has a zero among two places, or has none"
+    ),
+    "records/map/headings.py: for at in range(len(words) - length, -2, -1):": (
+        "behind the first place there are no words"
+    ),
     "base/console.py: click.echo(json.dumps(value, default=plain, indent=3))": (
         "how far JSON is indented means nothing"
     ),

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 import os
+from types import SimpleNamespace
 
 import pytest
 from queen_outcomes.base import folders
+from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import UsageError
-from queen_outcomes.build import weekly
+from queen_outcomes.build import steps, weekly
 from queen_outcomes.facts.settings import Settings, parse
+from queen_outcomes.records import expectations
 
 NOW = dt.datetime(2026, 7, 3, 9, tzinfo=dt.UTC)
 
@@ -69,3 +72,25 @@ def test_the_build_before_goes_to_the_history_unless_it_lies_elsewhere(tmp_path)
     weekly._swap(place, names[3], keep=1)
     assert (copy / folders.RUN_FILE).is_file()
     assert [path.name for path in (place / folders.HISTORY).iterdir()] == [names[1]]
+
+
+@pytest.mark.parametrize(
+    ("verified", "unchanged", "until", "ready"),
+    [(True, None, None, True), (True, None, "check", True), (True, None, "read", False), (False, None, None, False), (True, "before", None, False)],
+)  # fmt: skip
+def test_what_counts_a_second_time_is_got_ready_where_it_will_be_asked(
+    monkeypatch, verified, unchanged, until, ready
+):
+    """It takes seconds to load, so it is loaded while the records are read."""
+    seen = []
+    monkeypatch.setattr(expectations, "get_ready", seen.append)
+    monkeypatch.setattr(
+        steps,
+        "STEPS",
+        tuple(steps.Step(name, lambda _: 1) for name in ("read", "check")),
+    )
+    work = SimpleNamespace(verified=verified, unchanged=unchanged, workers="them", awaited=[])
+    done = steps.run_steps(work, Console(quiet=True), until=until)
+    assert seen == ["them"] * ready
+    names = ["read"] if until == "read" else ["read", "check"]
+    assert [step["step"] for step in done] == names

@@ -18,6 +18,7 @@ from queen_outcomes.base.errors import (
 )
 from queen_outcomes.build import steps as weekly
 from queen_outcomes.commands import cli, failures
+from queen_outcomes.commands.options import Share
 
 
 def test_no_arguments_give_copyable_first_commands(command):
@@ -34,6 +35,12 @@ def test_an_unknown_command_ends_with_2_and_says_where_help_is(command):
     ran = command("biuld")
     assert (ran.code, ran.out) == (2, "")
     assert "queen-outcomes --help" in ran.err
+
+
+def test_words_from_the_shell_name_the_command_that_they_are_of(monkeypatch, capsys):
+    monkeypatch.setattr(sys, "argv", ["queen-outcomes", "build", "--as-of"])
+    assert cli.run() == 2
+    assert "stands without its value in queen-outcomes build" in capsys.readouterr().err
 
 
 def test_a_day_that_is_none_is_refused_with_an_example(command, station):
@@ -132,3 +139,29 @@ def test_whoever_starts_it_may_have_closed_what_it_writes_to(tmp_path, closed):
     done = subprocess.run(["sh", "-c", line], capture_output=True, text=True, check=False)
     assert done.returncode == 2
     assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("problem", "found"),
+    [(MemoryError("could not allocate\nhere"), "could not allocate"), (MemoryError(), "no more was to be had")],
+)  # fmt: skip
+def test_of_a_lack_of_memory_the_first_line_is_told(problem, found):
+    told = failures.message(problem, failures.exit_code(problem))
+    assert f"\n  found:    {found}\n  do:       close other programs" in told
+
+
+@pytest.mark.parametrize(
+    ("text", "share"), [("0.1", 0.1), ("10%", 0.1), (" 12.5 % ", 0.125), ("1", 1.0), ("0.1%", 0.001)]
+)
+def test_a_share_may_be_written_in_per_cent(text, share):
+    assert Share().convert(text, None, None) == share
+
+
+@pytest.mark.parametrize(
+    ("text", "hint"), [("10", "write 0.1 or 10%"), ("1", "write 0.01 or 1%"), ("100", ""), ("0", ""), ("0.9", "")]
+)
+def test_a_share_on_its_limits_or_beyond_is_refused(text, hint):
+    with pytest.raises(failures.BadValue) as caught:
+        Share(0, 0.9).convert(text, None, None)
+    assert (caught.value.hint, caught.value.expected) == (hint, "a share between 0 and 0.9")
+    assert Share(0, 0.9).convert("0.89", None, None) == 0.89

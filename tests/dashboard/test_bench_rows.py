@@ -364,7 +364,11 @@ def test_what_is_left_out_most_is_of_all_months_together():
     assert records._least([]) is None
     chart = records.share_chart(cells, along="checker", title="t", unit="looks")
     assert data_of(chart)[0][0]["blank"] == 0.1
-    assert chart.to_dict()["height"] == 2 * records.ROW_HEIGHT
+    drawn = chart.to_dict()
+    assert drawn["height"] == 2 * records.ROW_HEIGHT
+    # the darkest is a column that nobody fills in
+    depth = drawn["layer"][0]["encoding"]["opacity"]["scale"]
+    assert (depth["domain"], depth["range"][0] < depth["range"][1] < 1) == ([0, 1], True)
 
 
 def test_a_checker_who_leaves_out_more_is_named_from_ten_points_on():
@@ -383,17 +387,21 @@ def test_a_checker_who_leaves_out_more_is_named_from_ten_points_on():
     assert said(20, 10, fewest=21) == said(20) == "What is filled in at a look"
 
 
-@pytest.mark.parametrize("known", [True, False])
-def test_a_decided_rate_without_an_estimate_is_told_plainly(full_store, known):
+@pytest.mark.parametrize(
+    ("closed", "yes", "no", "known"), [(20, 7, 3, True), (20, 7, 2, False), (1, 1, 0, True), (0, 0, 0, False)]
+)  # fmt: skip
+def test_a_decided_rate_without_an_estimate_is_told_plainly(
+    full_store, closed, yes, no, known
+):
     row = {
         "outcome": "laying",
         "window_days": 21,
         "grouping": "all",
         "level": "all",
         "courses": 30,
-        "closed": 20,
-        "yes": 7,
-        "no": 3 if known else 2,
+        "closed": closed,
+        "yes": yes,
+        "no": no,
         "rate": 0.7,
         "undecided": 10,
         "left": 0,

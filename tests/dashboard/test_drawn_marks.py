@@ -113,3 +113,25 @@ def test_the_operators_with_most_courses_are_drawn_in_the_order_of_their_names()
     (quiet,), _ = against(operators=hands[-3:])
     assert quiet.title == "Operators in 2026: none signalled"
     assert against() == ([], {})
+
+
+def test_three_names_stand_in_a_title_and_more_are_counted():
+    def titled(*flagged):
+        rows = [graft(name, 0.0001, "more", 9) for name in flagged]
+        return against([*rows, graft("Z", 0.5)])[0][0].title
+
+    assert titled() == "Graft batches of 2026: none flagged"
+    assert titled("A", "B", "C") == "Graft batches of 2026: A, B, C flagged"
+    assert titled("A", "B", "C", "D") == "Graft batches of 2026: A, B, C and 1 more flagged"
+
+
+def test_points_stand_on_stems_from_what_was_expected():
+    """What is over nought has failed more often than expected."""
+    (figure,), charts = against(operators=[hand(1, 30), hand(2, 20, signals=1)])
+    assert figure.title == "Operators in 2026: op 02 signalled"
+    drawn = charts["hands"].to_dict()
+    stems = [layer["encoding"] for layer in drawn["layer"] if "x2" in layer["encoding"]]
+    assert [stem["x2"] for stem in stems] == [{"datum": 0}]
+    rows = [row for data in drawn["datasets"].values() for row in data]
+    assert {"nought": 0} in rows
+    assert drawn["height"] == 2 * against_expected.ROW_HEIGHT

@@ -77,5 +77,9 @@ def test_a_value_without_a_share_is_left_out_of_its_curve():
     (drawn,) = factors._draw_curves(main, "laying-21", "laying by day 21", {})
     assert drawn["said"] == "Dose: 60 % at 0 uL; 80 % at 3 uL"
     assert len(drawn["rows"]) == 4
+    one = {**main, "adjusted": rows[:1]}
+    assert factors._draw_curves(one, "laying-21", "laying by day 21", {}) == []
+    words = {**main, "adjusted": [{**row, "value": None} for row in rows]}
+    assert factors._draw_curves(words, "laying-21", "laying by day 21", {}) == []
     none = {**main, "adjusted": [{**row, "probability": None} for row in rows]}
     assert factors._draw_curves(none, "laying-21", "laying by day 21", {}) == []

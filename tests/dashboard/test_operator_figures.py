@@ -201,6 +201,13 @@ def test_a_name_stands_away_from_its_nearest_neighbour():
     assert sides((10, 0.99))["10"][2] == 9
 
 
+def test_ranks_are_drawn_from_half_a_rank_before_the_first_to_half_behind_the_last():
+    rows = [{"operator": name, "rank_low": 1, "rank_high": 3} for name in "ABC"]
+    drawn = rates.rank_chart(rows).to_dict()
+    x = next(layer["encoding"]["x"] for layer in drawn["layer"] if "scale" in layer["encoding"]["x"])
+    assert (x["scale"]["domain"], x["axis"]["values"]) == ([0.5, 3.5], [1, 2, 3])
+
+
 BATCH = {
     "kind": "graft_batch",
     "batch": "g1",
@@ -477,3 +484,10 @@ def test_a_beginner_s_curve_is_drawn_up_to_its_limit():
     bare = {"number": 1, "day": "", "answer": "", "value": 1.0, "reached": False}
     none = learning.learning_chart([bare], limit=None)
     assert len(none.to_dict()["layer"]) == 1
+
+
+def test_three_flagged_batches_are_named_and_more_are_counted():
+    points = [{"name": name} for name in "abcde"]
+    start = "Graft batches: {} of 5 flagged, a, b, c"
+    assert batches._finding("graft batch", points, points[:3]) == start.format(3)
+    assert batches._finding("graft batch", points, points[:4]) == start.format(4) + " and 1 more"

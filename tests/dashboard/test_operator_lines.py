@@ -265,6 +265,23 @@ def test_a_long_series_keeps_its_ends_signals_and_extremes():
     assert kept == [0, 2, 4, 6, 7, 9, 11]
 
 
+def test_a_panel_says_its_signals_and_how_far_the_series_lies():
+    def alts(*rows):
+        points, charts = [series.point(row) for row in rows], {}
+        spans = series._spans(list(rows), [])
+        panel = series._panel("level-0", "Ane", "level", points, spans, charts)
+        assert sorted(charts) == ["evidence-level-0", "over-level-0"]
+        return [figure.alt for figure in panel["figures"]]
+
+    quiet = {**POINT, "signal": "", "sum_over_expected": -0.44, "case": 2}
+    evidence, over = alts(quiet, POINT)
+    assert evidence.endswith("Signals: more: 2026-06-01, known 2026-06-29.")
+    assert over.endswith("summed over 3 closed courses; now +1.3.")
+    evidence, over = alts(quiet)
+    assert evidence.endswith("Signals: none.")
+    assert over.endswith("summed over 2 closed courses; now -0.4.")
+
+
 def test_both_series_of_a_case_stand_side_by_side():
     drift = {**POINT, "series": "drift", "expected": None, "signal": ""}
     other = {**POINT, "case": 1}

@@ -82,6 +82,9 @@ def test_a_person_s_cells_are_codes_and_nobody_s_stay_empty():
     assert (row["graft_batch"], row["checker"]) == (None, None)
     whole = mask.row({"grouping": "operator", "level": None})
     assert whole == {"grouping": "operator", "level": None}
+    # a sentence hides a name as it is written, any other text however it is written
+    said = mask.row({"why": "ada said so, Ada too", "line": "ADA's", "note": "", "courses": 3})
+    assert said == {"why": f"ada said so, {ada} too", "line": mask.label("ADA's"), "note": "", "courses": 3}
     # a level of another grouping is a label, in which parts of names are hidden
     other = mask.row({"grouping": "line", "level": "Amber"})
     assert other["level"] == "Amber"

@@ -220,3 +220,14 @@ def test_the_worst_comes_first_and_no_name_leaves_under_pseudonyms(gathered):
     mask = mask_of(store, b"a station's own", SETTINGS)
     hide_names(store, mask)
     assert sentences(store)[0].startswith(f"{mask.codes['Ane']}: more failures")
+
+
+@pytest.mark.parametrize(("found", "last"), [(10, "needs attention: row 9"), (11, "and 1 more on the first page"), (0, "nothing needs attention")])
+def test_a_terminal_is_told_ten_lines_and_how_many_more(full_store, found, last):
+    kind = attention.KINDS[0]
+    rows = [
+        {"kind": kind, "severity": 1, "sentence": f"row {n}", "known_on": dt.date(2026, 7, 1)}
+        for n in range(found)
+    ]
+    lines = attention.told(full_store(attention=rows))
+    assert (lines[-1], len(lines)) == (last, max(found, 1))

@@ -1,10 +1,19 @@
 """What records rule out of a course's history, and what a pattern tells of the next."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.derive import count_rates
-from queen_outcomes.outcomes.signs import PLACE, UNSEEN, read_known
+from queen_outcomes.outcomes.signs import (
+    FEW_PAIRS,
+    FEWEST,
+    PLACE,
+    UNSEEN,
+    _quality,
+    read_known,
+)
 from queen_outcomes.stats.histories.chain import (
     DRONE,
     GONE,
@@ -173,3 +182,67 @@ def test_who_is_scored_until_good_would_not_always_be_good_again():
     other = scored(last_looks_good=False)
     assert np.nanmean(other.last_good) == pytest.approx(0.5, abs=0.15)
     assert other.again_good.mean() == pytest.approx(0.5, abs=0.1)
+
+
+def looked_at(queens, looks=3):
+    """Give course, day and score of so many looks at each queen, the first of whom has none."""
+    draw = np.random.default_rng(7)
+    course = np.repeat(np.arange(1, queens + 1), looks)
+    day = np.tile([0, 20, 45][:looks], queens).astype(float)
+    level = np.repeat(draw.normal(80, 12, queens), looks)
+    return course, day, np.round(np.clip(level + draw.normal(0, 5, len(course)), 5, 100))
+
+
+def test_one_more_score_is_foretold_from_those_before_it():
+    """Ridge regression by its augmented rows (Hoerl and Kennard 1970), queen by queen."""
+    queens, window, good = 20, 60, 80.0
+    course, day, score = looked_at(queens)
+    assert queens * 2 >= FEW_PAIRS
+    blank = np.append(score, np.nan), np.append(day, 30.0), np.append(course, queens)
+    quality, last, again = _quality(blank[2], blank[1], blank[0], queens + 1, window, good)
+    log = np.log(np.maximum(day, 1.0))
+    rows, follows, final = [], [], []
+    for queen in range(1, queens + 1):
+        own = np.flatnonzero(course == queen)
+        for before, now in pairwise(own.tolist()):
+            mean = score[own[0] : before + 1].mean()
+            rows.append([1.0, score[before], mean, log[now] - log[before]])
+            follows.append(score[now])
+        to_go = max(np.log(window) - log[own[-1]], 0.0)
+        final.append([1.0, score[own[-1]], score[own].mean(), to_go])
+    ridge = np.vstack([rows, np.diag([0.0, 1.0, 1.0, 1.0])])
+    rule = np.linalg.lstsq(ridge, np.append(follows, np.zeros(4)), rcond=None)[0]
+    stray = np.array(follows) - np.array(rows) @ rule
+    middle = np.array(final) @ rule
+    # scores are whole per cents: 79.5 is rounded to a good one
+    chance = [(m + stray >= good - 0.5).mean() for m in middle]
+    assert again[1:] == pytest.approx(chance)
+    assert again[0] == pytest.approx(np.mean(chance))
+    assert quality[1:] == pytest.approx((middle - middle.mean()) / middle.std())
+    assert quality[0] == 0
+    assert last[1:].tolist() == [score[3 * n + 2] >= good for n in range(queens)]
+    assert np.isnan(last[0])
+
+
+def test_few_scores_foretell_nothing_and_few_pairs_the_last_score():
+    course, day, score = looked_at(FEWEST - 1, 1)
+    quality, last, again = _quality(course, day, score, FEWEST, 60, 80.0)
+    assert not quality.any()
+    assert again.tolist() == [1.0] * FEWEST
+    assert last[1:].tolist() == (score >= 80).tolist()
+    course, day, score = looked_at(FEWEST, 1)
+    quality, _, again = _quality(course, day, score, FEWEST + 1, 60, 80.0)
+    assert quality[1:] == pytest.approx((score - score.mean()) / score.std())
+    assert again[1:].tolist() == (score >= 79.5).tolist()
+    alike = np.full(FEWEST, 80.0)
+    assert not _quality(course, day, alike, FEWEST + 1, 60, 80.0)[0].any()
+
+
+def test_one_look_is_enough_to_have_been_looked_at():
+    """Between days 3 and 10 on the last of them, between 17 and 27 twice, else never."""
+    found = known([check(number, queen_seen=True) for number in (3, 10, 18, 27)], days=120)
+    looked = {name: signs_of(found, name)[0] for name in PLACE if name.startswith("looked ")}
+    assert looked["looked 3 to 10"] == looked["looked 17 to 27"] == [1]
+    assert looked["looked 10 to 17"] == looked["looked 27 to 45"] == [0]
+    # of days that are still to come nobody knows
+    assert looked["looked 75 to 120"] == looked["looked 120 to 200"] == []

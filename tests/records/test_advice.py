@@ -116,6 +116,17 @@ def test_the_checks_that_count_are_those_that_the_build_uses(mixed):
     assert {"queens": courses, "checks": looks, "exits": exits} == counts
 
 
+def test_a_single_row_is_told_in_its_own_words_and_several_by_the_first(mixed):
+    said = "This row repeats checks.csv:3 word for word and counts once; delete it, or "
+    said += "correct it if it was meant to differ"
+    (one,) = of_kind(looked_at(mixed), "repeated_row")
+    assert one["says"] == said
+    checks = mixed / "records" / "checks.csv"
+    checks.write_text(checks.read_text("utf-8") + "Q1,2025-06-10,yes\n", "utf-8")
+    (two,) = of_kind(looked_at(mixed), "repeated_row")
+    assert two["says"] == f"2 rows of checks, such as: {said}"
+
+
 def test_a_station_without_records_is_told_to_fill_them_in(tmp_path):
     blank = write(
         tmp_path, inseminations=rows("queen_id,inseminated_at"), checks=rows(LOOK)
@@ -222,3 +233,31 @@ def test_two_queens_inseminated_under_their_own_spelling_are_not_offered_as_one(
     )
     assert of_kind(checked, "spelled_otherwise") == []
     assert checked.found["counted"]["checks"] == {"not_inseminated": 1}
+
+
+def test_spellings_are_compared_in_columns_of_labels_and_not_of_people():
+    found = advice._label_columns()
+    assert {"line", "drone_line", "graft_batch", "instrument"} <= found.keys()
+    assert not {"operator", "checker", "queen_id", "note", "eggs"} & found.keys()
+
+
+@pytest.mark.parametrize(
+    ("fates", "said"),
+    [
+        (
+            {"queens": {"counts": 3, "later": 1}, "checks": {"counts": 1}, "exits": {}},
+            "3 queens, 1 check and 0 exits will count, and 1 queen will not (queens: 1 dated after the as-of day).",
+        ),
+        (
+            {"queens": {"counts": 1}, "checks": {"counts": 2, "later": 2}, "exits": {"counts": 1, "later": 1}},
+            "1 queen, 2 checks and 1 exit will count, and 2 checks and 1 exit will not (checks: 2 dated after the as-of day; exits: 1 dated after the as-of day).",
+        ),
+        (
+            {"queens": {"counts": 1}, "checks": {"counts": 2}, "exits": {}},
+            "1 queen, 2 checks and 0 exits will count, which is all there are.",
+        ),
+    ],
+    ids=["one queen", "checks and one exit", "all"],
+)  # fmt: skip
+def test_the_last_sentence_counts_one_and_several(fates, said):
+    assert advice.closing(fates) == said

@@ -7,6 +7,7 @@ import zipfile
 import fastexcel
 import openpyxl
 import pytest
+from queen_outcomes.base import resources
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.records import blanks
 
@@ -200,3 +201,27 @@ def test_the_guide_lists_every_column_below_its_words(workbook):
     )
     assert guide.row_dimensions[long].height == 15 * -(-len(rows[long - 1][0]) // 130)
     assert guide.row_dimensions[1].height is None
+
+
+def test_the_guide_stands_line_by_line_and_then_column_by_column(workbook):
+    sheet = openpyxl.load_workbook(workbook)[blanks.GUIDE]
+    lines = resources.read("reports", "text", "how_to_fill_in.txt").splitlines()
+    expected = [(line.removeprefix("# ") or None, None, None) for line in lines]
+    wide = [f"A{row}:C{row}" for row in range(1, len(lines) + 1)]
+    for table in TABLES.values():
+        expected += [(None,) * 3, (f"{table.name}: {table.grain}", None, None)]
+        wide.append(f"A{len(expected)}:C{len(expected)}")
+        for column in blanks.columns_to_fill(table):
+            need = " (required)" if column.required else ""
+            expected.append((column.name + need, column.meaning, blanks.what_to_write(column)))
+    assert list(sheet.iter_rows(values_only=True)) == expected
+    assert {str(area) for area in sheet.merged_cells.ranges} == set(wide)
+    bold = [sheet.cell(row, 1).font.b or False for row in range(1, len(lines) + 1)]
+    assert bold == [line.startswith("# ") for line in lines]
+    for row, line in enumerate(lines, 1):
+        folded = -(-len(line.removeprefix("# ")) // 130) or 1
+        assert (sheet.row_dimensions[row].height or 15) == 15 * folded
+    widths = [round(sheet.column_dimensions[name].width) for name in "ABC"]
+    assert widths == [25, 59, 63]
+    setup = sheet.page_setup
+    assert (setup.orientation, setup.fitToWidth or 1, setup.fitToHeight) == ("landscape", 1, 0)

@@ -44,6 +44,15 @@ def test_encodings_are_found(tmp_path, code):
     assert checks(tmp_path, TABLE.encode(code))[0]["queen_id"] == "Qü"
 
 
+@pytest.mark.parametrize(
+    ("text", "lone"),
+    [("a,b\rc,d\ne,f\rg,h\n", False), ("a,b\rc,d\re,f\rg,h\n", True), ('a,"b\r\r\rc"\ne,f\r', False)],
+    ids=["as many", "more", "in quotes"],
+)  # fmt: skip
+def test_carriage_returns_end_lines_where_most_line_ends_are_such(text, lone):
+    assert delimited.examine(text.encode(), "a.csv").returns_end_lines is lone
+
+
 def test_a_byte_that_windows_leaves_undefined_is_kept(tmp_path):
     content = TABLE.encode("cp1252").replace(b"fine", b"\x81")
     assert checks(tmp_path, content)[0]["note"] == "\x81"
@@ -86,6 +95,18 @@ def test_a_line_that_does_not_fit_the_headings_is_broken_alone(tmp_path, line, b
     rows = checks(tmp_path, f"queen_id,checked_on,note\n{line}\nQ2,2025-06-21,fine\n")
     assert [row.get("broken") for row in rows] == [broken, None]
     assert rows[1]["queen_id"] == "Q2"
+
+
+def test_a_record_of_two_lines_that_does_not_fit_is_given_back_line_by_line(tmp_path):
+    """Its quotes may be what is wrong: the next line may be a record of its own."""
+    text = 'queen_id,checked_on,note\nQ1,"2025-06-20\nQ2,2025-06-21",fine,x\nQ3,2025-06-22,\n'
+    frame = read(tmp_path / "c.csv", text.encode())
+    told = frame.select("source_line", "broken", "broken_text").rows()
+    assert told == [
+        (2, "quote_open", 'Q1,"2025-06-20'),
+        (3, "cells_extra", 'Q2,2025-06-21",fine,x'),
+        (4, None, None),
+    ]
 
 
 def test_a_broken_line_keeps_its_text(tmp_path):

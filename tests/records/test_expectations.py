@@ -103,3 +103,10 @@ def test_a_module_is_loaded_once_something_of_it_is_used():
     from wsgiref import validate
 
     assert validate is again
+
+
+def test_copies_to_count_on_stand_beside_the_store_s_file(tmp_path):
+    with Store(tmp_path / "station.duckdb") as store:
+        assert expectations._beside(store) == tmp_path
+    with Store() as store:
+        assert expectations._beside(store) is None

@@ -6,6 +6,7 @@ import pytest
 from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.records.headings import (
+    AskedNames,
     TableNames,
     canonical,
     joined,
@@ -30,6 +31,19 @@ def test_the_stations_own_heading_comes_before_ours():
     columns = {"queen_id": "Königin  Nr."}
     headings = ["queen_id", "königin nr.", "checked_on"]
     assert mapped(headings, columns)["queen_id"] == 1
+
+
+@pytest.mark.parametrize(
+    ("rows", "found"),
+    [
+        ([["x"], ["day", "No.", "z"]], (1, 2, True)),
+        ([["No."], ["x", "day"], ["No."]], (0, 1, False)),
+        ([["No.", "y"], ["NO.", "Day"]], (1, 2, True)),
+        ([["x"], ["y"]], (0, 0, False)),
+    ],
+)
+def test_the_row_with_most_of_the_headings_asked_for_is_theirs(rows, found):
+    assert AskedNames(("No.", "Day")).find(rows) == found
 
 
 def test_either_the_queen_or_the_colony_is_enough():
@@ -91,6 +105,11 @@ def test_a_repeated_heading_is_named_by_its_number():
 )  # fmt: skip
 def test_two_rows_of_headings_are_joined(upper, lower, names):
     assert joined([upper, lower]) == names
+
+
+def test_of_three_rows_only_a_text_that_stands_right_above_is_left_out():
+    assert joined([["A"], ["B"], ["a"]]) == ["A B a"]
+    assert joined([["A"], ["a"], ["B"]]) == ["A B"]
 
 
 def test_merged_cells_reach_as_far_as_they_cover():

@@ -18,10 +18,11 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.commands.failures import exit_code
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import Habits
-from queen_outcomes.records import workbook, workbook_limits
-from queen_outcomes.records.grid import SheetGrid, cell_name, open_grid
+from queen_outcomes.records import spreadsheet_xml, workbook, workbook_limits
+from queen_outcomes.records.grid import SheetGrid, cell_name, filled_down, open_grid
 from queen_outcomes.records.headings import TableNames
-from queen_outcomes.records.sheet_details import as_per_cent
+from queen_outcomes.records.opendocument import OpenDocument
+from queen_outcomes.records.sheet_details import Merge, as_per_cent
 from queen_outcomes.records.sources import RecordFile, Source
 
 HEAD = ["queen_id", "checked_on", "pattern_pct"]
@@ -216,6 +217,23 @@ def test_a_formula_that_was_never_calculated_is_told_and_not_empty(tmp_path):
     assert "2 formulas were never calculated (C2, C3)" in note
 
 
+def test_formulas_of_both_forms_are_told():
+    """Some formulas carry attributes (ECMA-376 part 1, 18.3.1.40), most carry none."""
+
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write_row(0, 0, HEAD)
+        sheet.write_formula(1, 0, "=4+4", None, "")
+        sheet.write_formula(1, 1, "=5+5", None, "")
+
+    content = _edited(
+        book_of(write),
+        "xl/worksheets/sheet1.xml",
+        lambda xml: xml.replace("<f>5+5", '<f t="array" ref="B2">5+5'),
+    )
+    assert workbook.Workbook(content, "checks.xlsx").read("Sheet1").row(1)[:2] == ("=4+4", "=5+5")
+
+
 def test_a_formula_whose_result_is_an_empty_text_is_empty(tmp_path):
     def write(book):
         sheet = book.add_worksheet("Sheet1")
@@ -265,6 +283,12 @@ def test_formulas_left_of_all_values_make_their_column():
     ]
 
 
+def test_an_empty_sheet_begins_in_its_first_column():
+    book = workbook.Workbook(book_of(lambda made: made.add_worksheet("Sheet1")), "checks.xlsx")
+    assert book.read("Sheet1").is_empty()
+    assert book.first_column("Sheet1") == 0
+
+
 # --- merged cells and headings
 
 
@@ -301,6 +325,22 @@ def test_a_cell_merged_downwards_fills_its_rows_and_makes_none(tmp_path):
     assert pl.concat(grid.batches())["source_line"].to_list() == [5, 6, 9]
 
 
+@pytest.mark.parametrize(
+    ("merge", "texts"),
+    [
+        (Merge(1, 0, 3, 0), ["a", "b", "b", "b", "c"]),
+        (Merge(1, 0, 9, 0), ["a", "b", "b", "b", "c"]),
+        (Merge(1, 0, 1, 1), ["a", "b", None, " ", "c"]),
+        (Merge(2, 0, 3, 0), ["a", "b", None, " ", "c"]),
+        (Merge(1, 1, 3, 1), ["a", "b", None, " ", "c"]),
+        (Merge(9, 0, 11, 0), ["a", "b", None, " ", "c"]),
+    ],
+)
+def test_a_text_is_filled_down_into_what_is_empty_below_it(merge, texts):
+    frame = pl.DataFrame({"0": ["a", "b", None, " ", "c"]})
+    assert filled_down(frame, [merge])["0"].to_list() == texts
+
+
 def test_a_merged_heading_of_one_row_names_all_its_columns(tmp_path):
     def write(book):
         sheet = book.add_worksheet("Sheet1")
@@ -319,10 +359,11 @@ def test_a_text_under_a_merged_cell_is_told(tmp_path):
         sheet.write_row(0, 0, HEAD)
         sheet.merge_range(1, 0, 2, 0, "Q1")
         sheet.write(2, 0, "Q2")
-        sheet.write_column(1, 1, ["2025-06-20", "2025-06-21"])
+        sheet.write(3, 0, "Q3")
+        sheet.write_column(1, 1, ["2025-06-20", "2025-06-21", "2025-06-22"])
 
     grid = grid_of(tmp_path / "book.xlsx", book_of(write))
-    assert [row[0] for row in texts(grid)] == ["Q1", "Q2"]
+    assert [row[0] for row in texts(grid)] == ["Q1", "Q2", "Q3"]
     assert "1 text lies under merged cells (A3)" in grid.notes[0]
 
 
@@ -377,6 +418,24 @@ def test_what_the_settings_pass_over_is_not_told_as_read(tmp_path):
     assert grid_of(tmp_path / "checks.xlsx", book_of(marked), habits).notes == []
 
 
+def test_rows_that_do_not_say_their_number_are_counted(tmp_path):
+    """The number is optional (ECMA-376 part 1, 18.3.1.73, attribute r)."""
+
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write_row(0, 0, HEAD)
+        for row in (1, 2, 3):
+            sheet.write_row(row, 0, [f"Q{row}", "2025-06-20"])
+        sheet.set_row(1, None, None, {"hidden": True})
+        sheet.set_row(3, None, book.add_format({"bg_color": "yellow"}), {})
+
+    content = _edited(
+        book_of(write), "xl/worksheets/sheet1.xml", lambda xml: re.sub(r'<row r="\d+"', "<row", xml)
+    )  # fmt: skip
+    marks = grid_of(tmp_path / "checks.xlsx", content).marks()
+    assert marks.rows() == [(2, [], False, True), (4, ["#FFFF00"], False, False)]
+
+
 @pytest.mark.parametrize(
     ("colour", "shown"),
     [
@@ -400,6 +459,51 @@ def test_colours_of_the_theme_and_of_the_palette(tmp_path, colour, shown):
     )  # fmt: skip
     rows = grid_of(tmp_path / "checks.xlsx", content).marks()["fills"].to_list()
     assert rows == ([[shown]] if shown else [])
+
+
+@pytest.mark.parametrize(
+    ("tint", "shown"),
+    [
+        # the tints that programs offer of the accent 4F81BD, as they show them
+        (0.799981688894314, "DCE6F1"),
+        (0.599993896298105, "B8CCE4"),
+        (0.399975585192419, "95B3D7"),
+        (-0.249977111117893, "366092"),
+        (-0.499984740745262, "244062"),
+        (0.0, "4F81BD"),
+    ],
+)
+def test_a_tint_moves_a_colour_s_lightness(tint, shown):
+    """ECMA-376 part 1, 18.3.1.19: in lightness, so that hue and saturation stay."""
+    found = spreadsheet_xml._tinted("4F81BD", tint)
+    parts = [[int(text[at : at + 2], 16) for at in (0, 2, 4)] for text in (found, shown)]
+    assert max(abs(one - other) for one, other in zip(*parts, strict=True)) <= 2
+    assert spreadsheet_xml._tinted("FFFFFF", 0.5) == "FFFFFF"
+    assert spreadsheet_xml._tinted("000000", -0.5) == "000000"
+
+
+def test_a_large_sheet_is_believed_how_far_it_reaches(monkeypatch):
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write("B2", "x")
+        sheet.write("AB7", "y")
+        sheet.write_blank("AD9", None, book.add_format({"bg_color": "yellow"}))
+
+    def reach(content):
+        with zipfile.ZipFile(io.BytesIO(content)) as book:
+            return spreadsheet_xml.SpreadsheetXml(book).extent("Sheet1")
+
+    content = book_of(write)
+    assert reach(content) == (7, 28)
+    monkeypatch.setattr(spreadsheet_xml, "PLAIN_BYTES", 0)
+    assert reach(content) == (9, 30)
+    sheet = "xl/worksheets/sheet1.xml"
+    one = _edited(content, sheet, lambda xml: re.sub(r'<dimension ref="[^"]+"', '<dimension ref="C4"', xml))
+    assert reach(one) == (4, 3)
+    silent = _edited(content, sheet, lambda xml: re.sub(r'<dimension ref="[^"]+"/>', "", xml))
+    assert reach(silent) == (0, 0)
+    with zipfile.ZipFile(io.BytesIO(content)) as book:
+        assert spreadsheet_xml.SpreadsheetXml(book).extent("other") == (0, 0)
 
 
 # --- .ods
@@ -443,6 +547,88 @@ def test_an_opendocument_sheet_is_read_as_it_is_shown(tmp_path):
     ]
     assert grid.marks().rows() == [(5, ["#FFFF00"], False, True)]
     assert any("1 formula was never calculated (C5)" in note for note in grid.notes)
+
+
+FORMATS = """
+<style:style style:name="gone" style:family="table"><style:table-properties table:display="false"/>
+  </style:style>
+<style:style style:name="there" style:family="table"><style:table-properties table:display="true"/>
+  </style:style>
+<style:style style:name="red" style:family="table-cell">
+  <style:table-cell-properties fo:background-color="#ff0000"/></style:style>
+<style:style style:name="clear" style:family="table-cell" style:parent-style-name="red">
+  <style:table-cell-properties fo:background-color="transparent"/></style:style>
+<style:style style:name="struck" style:family="table-cell" style:parent-style-name="red">
+  <style:text-properties style:text-line-through-type="single"/></style:style>
+<style:style style:name="mended" style:family="table-cell" style:parent-style-name="struck">
+  <style:text-properties style:text-line-through-style="solid" style:text-line-through-type="none"/>
+  </style:style>
+"""
+
+
+def open_ods(tmp_path, rows, **more) -> OpenDocument:
+    path = ods.write(tmp_path / "a.ods", rows, FORMATS, **more)
+    with zipfile.ZipFile(path) as book:
+        return OpenDocument(book, "a.ods")
+
+
+def test_repeats_of_an_opendocument_sheet_are_counted_out(tmp_path):
+    """Cells and rows that are alike are written once (OpenDocument, table:number-rows-repeated)."""
+    cell, row = ods.cell, ods.row
+    share = {"value_type": "percentage", "value": "0.5"}
+    rows = [
+        row("a", cell("50 %", number_columns_repeated=2, **share), cell(), "e"),
+        row(cell(number_columns_repeated=3), number_rows_repeated=4),
+        row(cell("50 %", **share), cell(formula="of:=1+1"), number_rows_repeated=2),
+        row("x", cell("y", number_columns_spanned=2), "<table:covered-table-cell/>", cell("z", number_rows_spanned=3)),
+        row(cell(number_columns_repeated=900), number_rows_repeated=1000),
+    ]  # fmt: skip
+    book = open_ods(tmp_path, rows)
+    found = book.details("Sheet1")
+    assert found.percents == ((0, 1), (0, 2), (5, 0), (6, 0))
+    assert found.uncalculated == {(5, 1): "=1+1", (6, 1): "=1+1"}
+    assert found.merges == (Merge(7, 1, 7, 2), Merge(7, 3, 9, 3))
+    assert (found.is_hidden, found.has_marked_rows) == (False, False)
+    # eight rows of five columns are in use; what is empty and repeated is not
+    assert book.most_places == 8 * 5
+    assert book.details("other").percents == ()
+
+
+def test_a_cell_of_an_opendocument_sheet_looks_as_its_own_style_its_row_or_its_column(tmp_path):
+    cell, row = ods.cell, ods.row
+    columns = '<table:table-column table:number-columns-repeated="2"/>'
+    columns += '<table:table-column table:default-cell-style-name="red"/><table:table-column/>'
+    rows = [
+        columns,
+        row("a", "b", "c", "d", cell("e", style_name="mended")),
+        row("a", cell("b", style_name="struck"), cell("c", style_name="clear"), cell("d", style_name="none")),
+        row("a", default_cell_style_name="struck", visibility="collapse"),
+        row("a", number_rows_repeated=2, visibility="filter"),
+        row("a", visibility="visible"),
+    ]  # fmt: skip
+    book = open_ods(tmp_path, rows)
+    marks = book.marks("Sheet1", 5)
+    assert marks.fills == {0: {"#FF0000"}, 1: {"#FF0000"}, 2: {"#FF0000"}}
+    assert marks.struck == {1: {1}, 2: {0}}
+    # of the rows that are hidden those above the last one asked for
+    assert marks.hidden == {2, 3, 4}
+    assert book.marks("Sheet1", 4).hidden == {2, 3}
+    assert book.details("Sheet1").has_marked_rows
+
+
+@pytest.mark.parametrize(("style", "hidden"), [("gone", True), ("there", False), ("zork", False)])
+def test_a_hidden_opendocument_sheet_is_told(tmp_path, style, hidden):
+    book = open_ods(tmp_path, [ods.row("a")], sheet=f'A" table:style-name="{style}')
+    assert book.details("A").is_hidden is hidden
+
+
+@pytest.mark.parametrize(
+    ("duration", "shown"),
+    [("PT10H30M05S", "10:30:05"), ("PT9H", "09:00:00"), ("PT5M", "00:05:00"), ("PT36H00M01,5S", "36:00:01"), ("soon", "soon")],
+)  # fmt: skip
+def test_a_duration_is_shown_as_a_time_of_day(tmp_path, duration, shown):
+    cell = ods.cell("x", value_type="time", time_value=duration)
+    assert open_ods(tmp_path, [ods.row(cell)]).details("Sheet1").texts == {(0, 0): shown}
 
 
 # --- limits

@@ -285,3 +285,11 @@ def test_no_folder_and_an_empty_folder_are_told_apart(tmp_path):
 
 def stage_nothing(path):
     sources.take_in(path, Reading())
+
+
+def test_why_a_file_cannot_be_opened_is_told_in_the_system_s_words():
+    def found(problem):
+        return sources._cannot_open("a.csv", problem).found
+
+    assert found(PermissionError(13, "Permission denied")) == "Permission denied"
+    assert found(OSError("it went away")) == "it went away"

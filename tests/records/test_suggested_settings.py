@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import tomllib
+
 from queen_outcomes.facts.reading import Reading
-from queen_outcomes.records.suggested import in_records
+from queen_outcomes.records.suggested import in_records, key, toml
 
 
 def test_lists_keep_what_is_set_and_columns_stand_in_the_dictionary_s_order():
@@ -15,3 +17,15 @@ def test_lists_keep_what_is_set_and_columns_stand_in_the_dictionary_s_order():
         'ignore = ["old/*", "x.csv"]',
     ]
     assert in_records(reading, co2="every") == '[records]\nco2 = "every"'
+
+
+def test_names_and_values_are_written_as_toml_has_them():
+    """A bare key is of letters, digits, underscores and dashes (TOML 1.0, keys)."""
+    bare = ["Ada", "a-b_1", "2025"]
+    quoted = ["", "Ada Brun", "a.csv", "é", 'a"b']
+    assert [key(name) for name in bare] == bare
+    for name in quoted:
+        assert tomllib.loads(f"{key(name)} = 1") == {name: 1}
+        assert key(name).startswith('"')
+    value = {"a b": ["x\x7f", 1, True], "c": {}}
+    assert tomllib.loads(f"v = {toml(value)}") == {"v": value}

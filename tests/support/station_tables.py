@@ -9,7 +9,7 @@ from queen_outcomes.base.refs import IN_SOURCE_BITS
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.outcomes.derive import derive
+from queen_outcomes.outcomes.derive import STEPS, derive, parameters
 
 D0 = dt.date(2025, 6, 1)
 
@@ -56,11 +56,19 @@ def station(**rows: list[dict]) -> Store:
 def derived(
     as_of: dt.date = dt.date(2025, 10, 1),
     settings: Settings | None = None,
+    *,
+    until: str = "",
     **rows: list[dict],
 ) -> Store:
-    """Make a small station and derive everything about it."""
+    """Make a small station and derive everything about it, or all up to one table."""
     store = station(**rows)
-    derive(store, settings or Settings(), as_of)
+    settings = settings or Settings()
+    if not until:
+        derive(store, settings, as_of)
+        return store
+    given = parameters(store, settings, as_of)
+    for folder, name in STEPS[: [name for _, name in STEPS].index(until) + 1]:
+        store.step(folder, name, given)
     return store
 
 

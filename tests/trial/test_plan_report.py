@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import json
 import tomllib
+from pathlib import Path
 
 import pytest
 from planned_station import AS_OF, course, planned_store
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.outcomes import OUTCOMES
-from queen_outcomes.facts.settings import Plan, Settings
+from queen_outcomes.facts.settings import Plan, Settings, parse
 from queen_outcomes.trial.plan import make
 from queen_outcomes.trial.plan_figures import PlanFigure
 from queen_outcomes.trial.plan_report import (
     aim,
     as_json,
     assumptions,
+    name_remark,
     percent,
     points,
     power_words,
@@ -201,3 +203,23 @@ def test_a_block_that_cannot_be_gives_one_that_can(plan, size, hint):
     with pytest.raises(UsageError) as refused:
         plan(block_size=size)
     assert f"take a block of {hint}\n" in refused.value.text() + "\n"
+
+
+COLUMNS = {"queen_id": "No.", "inseminated_at": "Day"}
+
+
+@pytest.mark.parametrize(
+    ("name", "settings", "remark"),
+    [
+        ("inseminations_2027.csv", {}, ""),
+        ("list.csv", {}, "begins with inseminations, such as inseminations_list.csv"),
+        ("list.csv", {"tables": {"inseminations": "list*.csv"}}, ""),
+        ("inseminations.csv", {"tables": {"inseminations": "list*.csv"}}, "inseminations in station.toml: list*.csv"),
+        ("list.csv", {"read": [{"from": "list.csv", "table": "inseminations", "columns": COLUMNS}]}, ""),
+        ("list.csv", {"read": [{"from": "list.csv", "table": "exits", "columns": {"queen_id": "No.", "left_on": "Day"}}]}, "such as inseminations_list.csv"),
+    ],
+    ids=["named", "other", "pattern", "no pattern", "rule", "rule of exits"],
+)  # fmt: skip
+def test_a_list_is_to_have_a_name_by_which_it_is_read(name, settings, remark):
+    found = name_remark(Path("somewhere") / name, parse(settings))
+    assert found.endswith(remark) if remark else found == ""

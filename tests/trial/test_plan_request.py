@@ -87,3 +87,17 @@ def test_a_name_that_means_not_recorded_is_refused():
 def test_an_outcome_of_several_windows_takes_its_first():
     assert request(outcome="superseded").question == ("superseded", 90)
     assert request(outcome="superseded", days=365).question == ("superseded", 365)
+
+
+@pytest.mark.parametrize(("arms", "found"), [(("single 8=8",), "single 8"), ((), "none")])
+def test_a_trial_has_two_arms_or_more(arms, found):
+    with pytest.raises(UsageError, match="two arms or more") as caught:
+        request(arms=arms)
+    assert caught.value.found == found
+
+
+@pytest.mark.parametrize("asked", [{"difference": 0.0}, {"difference": None, "margin": 0.0}])
+def test_no_number_of_queens_shows_a_difference_of_nothing(asked):
+    with pytest.raises(UsageError, match="a difference of nothing"):
+        request(**asked)
+    assert request(difference=1.0).difference == 1.0

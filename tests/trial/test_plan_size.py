@@ -241,3 +241,22 @@ def _beta(place, mean, spread):
     from scipy.stats import beta
 
     return beta.ppf(place, mean * spread, (1 - mean) * spread)
+
+
+def test_the_opposite_is_told_where_there_is_such_a_share():
+    """As large a difference the other way: from 0.65 to 0.45, and to none over 1."""
+    assert size(difference=0.2).opposite == pytest.approx(size({"share": 0.45}, difference=0.2).alone)
+    assert size({"share": 0.15}, difference=0.2).opposite is None
+    assert size({"share": 0.85}, difference=-0.2).opposite is None
+    assert size(margin=0.1).opposite is None
+
+
+def test_a_margin_or_a_difference_that_leaves_no_share_is_refused():
+    with pytest.raises(UsageError, match="lets any arm pass"):
+        size({"share": 0.5}, margin=0.5)
+    assert size({"share": 0.5}, margin=0.49).alone > 0
+    for difference in (0.5, -0.5):
+        with pytest.raises(UsageError, match="differ so much") as caught:
+            size({"share": 0.5}, difference=difference)
+        assert caught.value.expected == "a difference between -0.50 and 0.50"
+    assert size({"share": 0.5}, difference=0.49).alone > 0

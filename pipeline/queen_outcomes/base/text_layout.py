@@ -9,6 +9,7 @@ import re
 import textwrap
 import unicodedata
 from collections.abc import Iterable, Sequence
+from itertools import zip_longest
 from typing import Any
 
 NARROWEST = 8
@@ -252,16 +253,13 @@ def _lines(
         (_at_underscores(cell, wide) if heading else _between_words(cell, wide)) or [""]
         for cell, wide in zip(cells, widths, strict=True)
     ]
-    lines = []
-    for at in range(max(map(len, folded_cells), default=0)):
-        parts = [part[at] if at < len(part) else "" for part in folded_cells]
-        lines.append(
-            GAP.join(
-                part.rjust(wide) if number else part.ljust(wide)
-                for part, wide, number in zip(parts, widths, numeric, strict=True)
-            ).rstrip()
-        )
-    return lines
+    return [
+        GAP.join(
+            part.rjust(wide) if number else part.ljust(wide)
+            for part, wide, number in zip(parts, widths, numeric, strict=True)
+        ).rstrip()
+        for parts in zip_longest(*folded_cells, fillvalue="")
+    ]
 
 
 def _between_words(cell: str, wide: int) -> list[str]:

@@ -193,7 +193,7 @@ def _without_operator(
         constant += float(fitted.X[:, columns].mean(axis=0) @ beta[columns])
     if fitted.mixed is not None and "operator" in fitted.mixed.modes:
         constant += _mean_mode(fitted)
-    stay = np.array([k < 0 or k not in gone for k in design.owner])
+    stay = np.array([k not in gone for k in design.owner])
     beta[0] = constant
     forms = tuple(form for k, form in enumerate(design.forms) if k not in gone)
     return forms, _places(design, gone)[stay], beta[stay]

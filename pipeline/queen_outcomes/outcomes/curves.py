@@ -413,7 +413,9 @@ def at_risk(frame: pl.DataFrame, name: str) -> AtRisk:
     by = np.where(is_event, happened, np.where(competes, end_by, last))
     earliest = np.where(is_event, since, np.where(competes, end_since, last))
     entry = (
-        days(frame, "onset_by", 0) if _is_among_layers(name) else np.full(len(by), -1.0)
+        days(frame, "onset_by", np.nan)
+        if _is_among_layers(name)
+        else np.full(len(by), -1.0)
     )
     since = np.minimum(np.maximum(earliest, entry + 1), by)
     behind = days(frame, "end_behind", -1)

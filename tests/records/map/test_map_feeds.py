@@ -2,7 +2,7 @@
 
 import pytest
 from queen_outcomes.records.map import feeds
-from sheets_by_hand import sheet
+from sheets_by_hand import columns_of, sheet
 
 DAY, NEXT = "2025-06-01", "2025-06-09"
 
@@ -368,6 +368,66 @@ def test_what_speaks_for_a_table(head, row, source, evidence):
     assert {table: worth for table, worth in found.items() if worth} == pytest.approx(
         evidence
     )
+
+
+def test_a_fit_ranks_by_its_worth_and_by_what_the_columns_around_it_speak_of():
+    laid = sheet("Queen,Date,Eggs,Zork\nD1,2025-06-01,yes,8")
+    ranked = feeds._Allocation(laid, laid.columns, [], frozenset())._ranked
+    eggs, zork = 2, 3
+    assert ranked("checks", eggs, 0.6, "checks", {eggs: "exits"}) == pytest.approx(0.75)
+    assert ranked("checks", eggs, 0.6, "checks", {eggs: "checks"}) == pytest.approx(0.8)
+    assert ranked("checks", eggs, 0.6, "exits", {eggs: "checks"}) == pytest.approx(0.65)
+    # a heading that says nothing goes with those around it alone
+    assert ranked("checks", zork, 0.6, "checks", {zork: "exits"}) == 0.0
+    assert ranked("checks", zork, 0.6, "checks", {zork: "checks"}) == pytest.approx(0.75)
+    assert ranked("checks", zork, 0.6, "checks", {}) == pytest.approx(0.75)
+    assert ranked("checks", zork, 0.6, "exits", {zork: "checks"}) == pytest.approx(0.6)
+
+
+@pytest.mark.parametrize(
+    ("head", "rows", "table", "labelled"),
+    [
+        ("Load,Volume", ["L1,60", "L1,60"], "semen", True),
+        ("Queen,Load,Volume", ["D1,L1,60", "D2,L2,60"], "semen", True),
+        # beside queens a load is one of its own where no two rows have the same
+        ("Queen,Load,Volume", ["D1,L1,60", "D2,L1,60"], "semen", False),
+        ("Queen,Load,Volume", ["D1,L1,60"], "semen", False),
+        ("Queen,Volume", ["D1,60", "D2,60"], "semen", False),
+        ("Queen,Hive,Introduced", [f"D1,H1,{DAY}"], "placements", True),
+        ("Queen,Introduced", [f"D1,{DAY}"], "placements", False),
+        ("Hive,Introduced", [f"H1,{DAY}"], "placements", False),
+        ("Queen,Line", [f"D{n},Birch" for n in range(10)], "queens", True),
+        ("Queen,Line", ["D1,Birch", "D1,Birch", "D2,Olm"], "queens", False),
+        ("Hive,Eggs", ["H1,yes"], "checks", True),
+        ("Queen,Eggs", ["D1,yes"], "checks", True),
+        ("Line,Eggs", ["Birch,yes"], "checks", False),
+        ("Queen,Died", [f"D1,{DAY}"], "exits", True),
+        ("Hive,Died", [f"H1,{DAY}"], "exits", False),
+    ],
+)
+def test_what_labels_the_rows_of_a_table(head, rows, table, labelled):
+    laid = sheet("\n".join([head, *rows]))
+    found = feeds._Allocation(laid, laid.columns, [], frozenset())
+    assert found._labelled(table) is labelled
+
+
+def test_a_time_goes_with_the_nearest_day_that_may_have_one():
+    head = "Queen,Inseminated,Dose,Died,Time"
+    _, told = fed(head, *queens(f"D1,{DAY},8,{NEXT},10:30"))
+    assert told["inseminations"]["inseminated_at"] == ["Inseminated", "Time"]
+    assert told["exits"]["left_on"] == ["Died"]
+
+
+def test_words_without_a_name_under_a_look_are_findings():
+    columns = columns_of({"1st date": [DAY, NEXT], "1st": ["eggs, Q", "sealed"], "1st larvae": ["yes", "no"]})
+    roles = feeds._roles("checks", columns, dated=False)
+    assert {name: heading for name, (heading, _) in roles.items()} == {
+        "checked_on": "1st date", "findings": "1st", "larvae": "1st larvae",
+    }  # fmt: skip
+    assert roles["findings"][1] <= 0.5 < roles["checked_on"][1]
+    assert feeds._roles("checks", columns[1:], dated=True) == {"findings": ("1st", 0.7)}
+    empty = columns_of({"1st date": [DAY], "1st": [""]})
+    assert feeds._roles("checks", empty, dated=False).keys() == {"checked_on"}
 
 
 @pytest.mark.parametrize(

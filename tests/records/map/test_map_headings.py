@@ -63,10 +63,22 @@ def test_each_language_names_its_columns(language):
         ("Temp F", "F"),
         ("Pattern %", "%"),
         ("Menge µl", "uL"),
+        ("Dose ul given", "uL"),
+        ("ul Dose given", "uL"),
     ],
 )
 def test_unit_of_a_heading(text, unit):
     assert heading(text).unit == unit
+
+
+def test_a_sheet_s_own_language_comes_first_and_others_where_they_know_more():
+    """In German "Stock" is a hive; in English stock is a line."""
+    assert heading("Stock", "de").of("column") == {"colony_id"}
+    assert heading("Stock zork", "de").of("column") == {"colony_id"}
+    assert heading("Stock", "en").of("column") == {"line"}
+    assert heading("Stock").of("column") == {"colony_id", "line"}
+    queen = heading("Königin", "en")
+    assert (queen.labels, queen.unknown) == ({"part:queen"}, ())
 
 
 @pytest.mark.parametrize(
@@ -119,6 +131,13 @@ def _forget():
         for thing in vars(module).values():
             if hasattr(thing, "cache_clear"):
                 thing.cache_clear()
+
+
+def test_english_comes_first_of_the_languages_and_the_others_by_name():
+    first, *others = words.languages()
+    assert first == "en"
+    assert others == sorted(others)
+    assert len(others) > 2
 
 
 def test_every_language_has_every_list():

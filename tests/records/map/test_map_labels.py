@@ -218,3 +218,30 @@ def test_what_is_no_copy():
     assert labels.copies(station(whole, part("looks.csv", "checks", **eight))) == []
     assert labels.copies(station(whole, part("looks.csv", "exits", **LOOKS))) == []
     assert labels.copies(station(whole, part("looks.csv", "checks", queen_id=[]))) == []
+
+
+@pytest.mark.parametrize(
+    ("full", "short", "is_short"),
+    [
+        ("ada brun", "a b", True),
+        ("ada brun", "ab", True),
+        ("ada lu brun", "alb", True),
+        ("ada brun", "ba", False),
+        ("ada brun", "b a", False),
+        ("ada brun", "ada", True),
+        ("ada brun", "brun", True),
+        ("ada brun", "ad", False),
+        ("ada brun", "a", False),
+        ("ada brun", "a brun", True),
+        ("ada brun", "ada b", True),
+        ("ada brun", "ad brun", False),
+        ("ada brun", "a c", False),
+        ("ada", "a", True),
+        ("ada", "ad", True),
+        ("ada", "da", False),
+        ("ada", "ada", False),
+        ("ad", "ad", False),
+    ],
+)
+def test_a_name_is_shortened_to_initials_or_by_a_part(full, short, is_short):
+    assert labels._shortened(tuple(full.split()), tuple(short.split())) is is_short

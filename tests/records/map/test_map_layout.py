@@ -75,6 +75,14 @@ def test_where_the_headings_stand(lines, header, names):
 
 
 @pytest.mark.parametrize(
+    ("text", "is_datum"),
+    [("yes", True), ("y", False), ("x", False), ("Eggs", False), ("8.5", True), ("2025-06-01", True), ("10:30", True), ("zork", False)],
+)  # fmt: skip
+def test_a_value_is_told_from_a_heading(text, is_datum):
+    assert _is_datum(Cell(text)) == is_datum
+
+
+@pytest.mark.parametrize(
     ("lines", "is_form"),
     [
         ([HEAD], True),

@@ -6,7 +6,7 @@ import opendocument_files as ods
 import polars as pl
 import pytest
 import xlsxwriter
-from queen_outcomes.records.map.opened import every
+from queen_outcomes.records.map.opened import Cell, CellGrid, Row, every
 
 ROWS = [["Queen", "Eggs"], ["D1", "yes"], ["D2", "no"]]
 
@@ -32,6 +32,7 @@ def test_a_workbook_is_opened_as_what_it_is_whatever_its_ending(tmp_path):
     ods.write(tmp_path / "a.xlsx", [ods.row(*row) for row in ROWS], sheet="Looks")
     (tmp_path / "b.ods").write_bytes(workbook())
     assert seen(tmp_path) == {"a.xlsx#Looks": ROWS, "b.ods#Looks": ROWS}
+    assert [[row.line for row in grid.rows] for grid in every(tmp_path)] == [[1, 2, 3]] * 2
 
 
 def test_what_a_workbook_has_besides_cells_is_passed_over_without_a_word(tmp_path, capfd):
@@ -50,6 +51,51 @@ def test_what_a_workbook_has_besides_cells_is_passed_over_without_a_word(tmp_pat
     (rows,) = seen(tmp_path).values()
     assert [row[:2] for row in rows] == [["Queen", "Eggs"], ["D1", "yes"], ["D2", "#VALUE!"]]
     assert capfd.readouterr() == ("", "")
+
+
+def test_a_grid_is_as_wide_as_what_stands_in_it():
+    cells = [Row(1, (Cell("a"), Cell(""), Cell("b"), Cell(""))), Row(2, (Cell("c"),))]
+    assert CellGrid("a.csv", tuple(cells)).width == 3
+    assert (CellGrid("a.csv").width, CellGrid("a.csv").empty) == (0, True)
+    assert CellGrid("a.csv", (Row(1, (Cell(""),)),)).width == 0
+
+
+def test_a_row_is_struck_where_all_that_stands_in_it_is(tmp_path):
+    def dress(book, sheet):
+        struck = book.add_format({"font_strikeout": True})
+        sheet.write_row(2, 0, ROWS[2], struck)
+        sheet.write(3, 0, "D3", struck)
+        sheet.write(3, 1, "no")
+        sheet.write_blank(4, 0, None, struck)
+        sheet.write_row(5, 0, ["D4", "no"])
+        sheet.set_row(5, None, None, {"hidden": True})
+
+    (tmp_path / "a.xlsx").write_bytes(workbook(dress))
+    (grid,) = every(tmp_path)
+    assert [row.line for row in grid.rows if row.struck] == [3]
+    assert [row.line for row in grid.rows if row.hidden] == [6]
+
+
+def test_a_cell_merged_downwards_fills_its_own_rows_and_column(tmp_path):
+    def dress(book, sheet):
+        sheet.merge_range("B5:B6", "late")
+        sheet.write("A7", "D3")
+        sheet.merge_range("C2:D2", "over")
+        sheet.merge_range("C6:C7", "end")
+
+    (tmp_path / "a.xlsx").write_bytes(workbook(dress))
+    (grid,) = every(tmp_path)
+    assert [[row.text(at) for at in range(4)] for row in grid.rows] == [
+        ["Queen", "Eggs", "", ""],
+        ["D1", "yes", "over", ""],
+        ["D2", "no", "", ""],
+        ["", "", "", ""],
+        ["", "late", "", ""],
+        ["", "late", "end", ""],
+        ["D3", "", "end", ""],
+    ]
+    # of cells merged to the right those that the first one covers are told
+    assert grid.spans == {(1, 3)}
 
 
 @pytest.mark.parametrize(

@@ -98,3 +98,8 @@ def test_the_series_of_a_wide_sheet(head, row, expected):
 def test_a_day_as_a_heading_is_the_day_of_its_look():
     (one,) = slots.find(sheet(f"Queen,{DAY},{NEXT},{DAY}\nD1,eggs,Q,x"))
     assert one.days == {DAY: DAY, NEXT: NEXT, f"{DAY} (2)": f"{DAY} (2)"}
+
+
+def test_what_stands_beside_a_number_stands_no_farther_than_numbers_do():
+    assert slots._widest([3]) == 2
+    assert slots._widest([1, 4, 6]) == 4

@@ -20,7 +20,7 @@ def at(number, hour, minute=0):
 
 
 def test_doses_at_most_the_gap_apart_are_one_course_counted_from_the_last():
-    store = derived(inseminations=[insemination(0), insemination(7), insemination(15)])
+    store = derived(until="courses", inseminations=[insemination(0), insemination(7), insemination(15)])
     rows = store.rows("SELECT course_id, d0, doses, first_on, next_on FROM courses")
     assert rows == [
         ("Q/1", day(7), 2, day(0), day(15)),
@@ -60,7 +60,7 @@ def co2(*exposures, **more):
     return derived(
         inseminations=[insemination(0)],
         co2=[{"queen_id": "Q", "given_at": given} for given in exposures],
-        **more,
+        **{"until": "meant", **more},
     )
 
 
@@ -76,7 +76,18 @@ def co2(*exposures, **more):
         ([at(2, 0)], (2, None, "other after")),
         ([at(0, 0)], (1, None, "one exposure")),
         ([at(0, 12, 1)], (2, 121 / 60, "other after")),
+        # five days before and behind belong to the course, the sixth does not
+        ([at(5, 10)], (2, 120.0, "other after")),
+        ([at(-5, 10)], (2, -120.0, "other before")),
         ([at(6, 10)], (1, None, "not recorded")),
+        ([at(-6, 10)], (1, None, "not recorded")),
+        # up to two hours from the insemination are its own, on either side of it
+        ([at(0, 12)], (1, None, "one exposure")),
+        ([at(0, 8)], (1, None, "one exposure")),
+        ([at(0, 7, 59)], (2, -121 / 60, "other before")),
+        # a day without a time of day stands 24 hours off, to be held against others
+        ([at(-1, 0), at(1, 9, 30)], (3, 23.5, "other after")),
+        ([at(-1, 0), at(1, 10, 30)], (3, None, "other before")),
         ([], (1, None, "not recorded")),
     ],
 )
@@ -106,6 +117,7 @@ def test_where_only_other_exposures_are_listed_no_row_means_one(exposures, expec
 
 def test_a_second_dose_is_itself_the_other_exposure():
     store = derived(
+        until="courses",
         inseminations=[insemination(0, dose_ul=6.0), insemination(2, dose_ul=6.0)]
     )
     assert one(store, "co2_exposures, co2_gap_h, co2_schedule") == (
@@ -115,8 +127,65 @@ def test_a_second_dose_is_itself_the_other_exposure():
     )
 
 
+def test_an_exposure_that_only_the_flat_sheet_has_counts():
+    store = derived(until="courses", inseminations=[insemination(0, co2_other_at=at(1, 10))])
+    assert one(store, "co2_exposures, co2_schedule") == (2, "other after")
+    assert store.rows("SELECT count(*) FROM co2_exposures") == [(1,)]
+
+
+def test_one_line_may_hold_both_exposures_and_their_times_part_them():
+    line = {"ref": 7}
+    store = derived(
+        until="courses",
+        inseminations=[insemination(0, co2_other_at=at(1, 10), **line)],
+        co2=[{"queen_id": "Q", "given_at": at(0, 10), **line}],
+    )
+    assert one(store, "co2_exposures, co2_gap_h") == (2, 24.0)
+
+
+def test_what_is_anothers_own_exposure_of_the_same_moment_stays_an_other_one():
+    store = derived(
+        until="courses",
+        inseminations=[insemination(0), insemination(1, "R")],
+        co2=[{"queen_id": name, "given_at": at(1, 10)} for name in "QR"],
+    )
+    assert one(store, "co2_schedule") == ("other after",)
+    assert one(store, "co2_schedule", "R/1") == ("one exposure",)
+
+
+def test_an_exposure_said_to_be_another_is_one_on_the_same_day_too():
+    """Without a time of day nobody can say whether it came before or after."""
+    store = derived(until="courses", inseminations=[insemination(0, co2_other_at=at(0, 0))])
+    assert one(store, "co2_exposures, co2_schedule") == (2, "not recorded")
+
+
+def test_exposures_up_to_the_as_of_day_count():
+    for number, told in ((2, "other after"), (3, "not recorded")):
+        store = co2(at(number, 10), as_of=day(2))
+        assert one(store, "co2_schedule") == (told,)
+
+
+@pytest.mark.parametrize("hour", [10, 0])
+def test_two_doses_of_one_moment_do_not_tell_which_exposure_was_the_other(hour):
+    """Neither came before; without a time of day nor does the day alone tell."""
+    together = {"inseminated_at": at(0, hour), "dose_ul": 4.0}
+    store = derived(until="courses", inseminations=[insemination(0, **together)] * 2)
+    assert one(store, "co2_exposures, co2_schedule") == (2, "not recorded")
+
+
+def test_an_exposure_counts_for_the_queen_it_was_given_to():
+    store = derived(
+        until="courses",
+        inseminations=[insemination(0), insemination(0, "R")],
+        co2=[{"queen_id": "R", "given_at": at(1, 10)}],
+    )
+    assert one(store, "co2_schedule") == ("not recorded",)
+    assert one(store, "co2_schedule", "R/1") == ("other after",)
+
+
 def test_a_flat_sheets_exposure_and_the_same_one_in_the_co2_table_count_once():
     store = derived(
+        until="courses",
         inseminations=[insemination(0, co2_other_at=at(1, 10))],
         co2=[{"queen_id": "Q", "given_at": at(1, 10)}],
     )
@@ -125,6 +194,7 @@ def test_a_flat_sheets_exposure_and_the_same_one_in_the_co2_table_count_once():
 
 def test_ages_come_from_the_dates_and_half_days_are_kept():
     store = derived(
+        until="courses",
         queens=[{"queen_id": "Q", "emerged_on": day(-9)}],
         semen=[
             {
@@ -138,6 +208,16 @@ def test_ages_come_from_the_dates_and_half_days_are_kept():
         inseminations=[insemination(0, semen_batch="S")],
     )
     assert one(store, "queen_age_days, drone_age_days, semen_age_h") == (9, 19.5, 24.0)
+
+
+def test_hours_need_a_time_of_day_on_both_sides_but_an_order_of_days_does_not():
+    """A day alone: no hours; the day after the insemination: impossible, and listed."""
+    listed = {}
+    for number in (-1, 0, 1):
+        store = derived(inseminations=[insemination(0, collected_at=at(number, 0))])
+        assert one(store, "semen_age_h") == (None,)
+        listed[number] = store.rows("SELECT value FROM course_findings")
+    assert listed == {-1: [], 0: [], 1: [("-24.0",)]}
 
 
 def test_an_impossible_age_is_left_empty_and_listed():
@@ -168,13 +248,55 @@ def test_a_flat_sheet_fills_what_the_proper_table_lacks_and_a_clash_is_listed():
 
 
 def test_a_later_courses_row_never_tells_an_earlier_course_that_she_is_marked():
-    store = derived(inseminations=[insemination(0), insemination(20, marked=True)])
+    store = derived(until="courses", inseminations=[insemination(0), insemination(20, marked=True)])
     assert one(store, "marked", "Q/1") == (None,)
     assert one(store, "marked", "Q/2") == (True,)
 
 
+def test_a_course_is_placed_on_the_first_day_in_its_own_span():
+    def placed(number, queen="Q"):
+        return {"queen_id": queen, "colony_id": "C", "placed_on": day(number)}
+
+    doses = [insemination(0), insemination(20), insemination(0, "R")]
+    stays = [placed(-1), placed(9), placed(4), placed(2, "R"), placed(20)]
+    store = derived(until="courses", inseminations=doses, placements=stays, as_of=day(20))
+    days = {name: one(store, "placed_day", name) for name in ("Q/1", "Q/2", "R/1")}
+    assert days == {"Q/1": (4,), "Q/2": (0,), "R/1": (2,)}
+    early = derived(until="courses", inseminations=doses, placements=stays, as_of=day(3))
+    assert one(early, "placed_day") == (None,)
+
+
+def test_courses_are_numbered_in_the_order_of_queens_and_courses():
+    doses = [insemination(20), insemination(0), insemination(0, "R"), insemination(0, "P")]
+    store = derived(until="courses", inseminations=doses)
+    ordered = store.rows("SELECT course_id FROM courses ORDER BY course_no")
+    assert [name for (name,) in ordered] == ["P/1", "Q/1", "Q/2", "R/1"]
+
+
+def test_the_next_course_is_the_one_that_follows():
+    store = derived(until="courses", inseminations=[insemination(number) for number in (0, 20, 40, 42)])
+    spans = store.rows("SELECT first_on, d0, next_on FROM courses ORDER BY course")
+    assert spans == [
+        (day(0), day(0), day(20)),
+        (day(20), day(20), day(40)),
+        (day(40), day(42), None),
+    ]
+
+
+def test_a_queen_stands_on_the_bench_where_she_first_came():
+    """R is taken between the two doses of Q."""
+    doses = [
+        insemination(0, queen, operator="A", inseminated_at=at(0, hour))
+        for queen, hour in (("Q", 10), ("R", 11), ("Q", 12))
+    ]
+    store = derived(until="courses", inseminations=doses)
+    found = {name: one(store, "bench_order, operator_case", name) for name in ("Q/1", "R/1")}
+    assert found == {"Q/1": (1, 3), "R/1": (2, 2)}
+
+
 def test_an_operators_cases_days_and_bench_order_are_counted():
     store = derived(
+        until="courses",
         inseminations=[
             insemination(0, "P", operator="A"),
             insemination(0, "Q", operator="A", insemination_id="2"),
@@ -194,11 +316,13 @@ def test_an_operators_cases_days_and_bench_order_are_counted():
     ]
 
 
-def test_the_season_may_begin_in_another_month():
-    records = {"inseminations": [insemination(0)]}
-    assert one(derived(**records), "season, iso_week") == ("2025", "2025-W22")
-    southern = Settings(season_first_month=7)
-    assert one(derived(settings=southern, **records), "season") == ("2024/2025",)
+@pytest.mark.parametrize(
+    ("first_month", "season"), [(1, "2025"), (6, "2025/2026"), (7, "2024/2025")]
+)
+def test_the_season_may_begin_in_another_month(first_month, season):
+    settings = Settings(season_first_month=first_month)
+    store = derived(settings=settings, inseminations=[insemination(0)])
+    assert one(store, "season, iso_week") == (season, "2025-W22")
 
 
 def test_a_queen_inseminated_after_the_as_of_day_is_not_yet_a_course():
@@ -230,61 +354,3 @@ def test_a_course_closes_with_the_grace_and_not_before():
         )
     assert rows == {27: [("no", False)], 28: [("no", True)]}
     assert day(0) == D0
-
-
-def meant(store, course_id="Q/1"):
-    return store.records(
-        "SELECT doses, dose, later_open, gone_first FROM meant WHERE course_id = $id",
-        {"id": course_id},
-    )[0]
-
-
-def with_later_exposures(*exits):
-    """Give twenty queens with an exposure two days later, and Q with her own only."""
-    others = [f"L{number:02d}" for number in range(20)]
-    return derived(
-        inseminations=[insemination(0, queen_id=name) for name in ("Q", *others)],
-        co2=[
-            {"queen_id": "Q", "given_at": at(0, 11)},
-            *({"queen_id": name, "given_at": at(2, 10)} for name in others),
-        ],
-        exits=exits,
-    )
-
-
-@pytest.mark.parametrize(
-    ("gone", "later_open", "gone_first"),
-    [
-        # she went before the others got theirs: nobody can say whether she was to get one
-        ([leave(1, "dead")], 1.0, True),
-        ([leave(2, "dead")], 1.0, True),
-        # between day 0 and 8, each day as likely as another: two of eight came before
-        ([leave(8, "missing")], 0.25, False),
-        ([leave(1, "sold")], 0.0, False),
-        ([], 0.0, False),
-    ],
-)
-def test_what_she_did_not_live_to_get_says_nothing_of_what_was_meant(
-    gone, later_open, gone_first
-):
-    found = meant(with_later_exposures(*gone))
-    assert (found["later_open"], found["gone_first"]) == (later_open, gone_first)
-
-
-def test_where_nobody_gets_a_later_exposure_none_was_due():
-    store = co2(at(0, 11), exits=[leave(1, "dead")])
-    assert meant(store)["later_open"] == 0.0
-
-
-def test_a_queen_that_died_before_her_second_dose_counts_as_meant_for_two():
-    names = ("A", "B", "C")
-    twice = [
-        insemination(number, queen_id=name, dose_ul=6.0, protocol="6 and 6")
-        for name in names
-        for number in (0, 2)
-    ]
-    once = insemination(0, dose_ul=6.0, protocol="6 and 6")
-    store = derived(inseminations=[*twice, once], exits=[leave(1, "dead")])
-    found = meant(store)
-    assert (found["doses"], found["dose"]) == (2, 12.0)
-    assert one(store, "doses, dose_ul") == (1, 6.0)

@@ -8,7 +8,8 @@ MARKED = [{"queen_id": "Q", "marked": True}]
 
 def ends(*checks, exits=(), **more):
     more.setdefault("inseminations", [insemination(0)])
-    store = derived(queens=MARKED, checks=list(checks), exits=list(exits), **more)
+    records = {"queens": MARKED, "checks": list(checks), "exits": list(exits), **more}
+    store = derived(until="ends", **records)
     return store.rows('SELECT end_reason, "after", "by", inferred FROM ends')
 
 
@@ -105,3 +106,57 @@ def test_looks_after_her_end_are_somebody_elses_and_listed():
     assert store.rows('SELECT "after", "by" FROM onset') == [(14, None)]
     assert store.rows("SELECT reason FROM course_findings") == [("after_end",)]
     assert states(store)["laying", 21] == "no"
+
+
+def test_a_run_of_empty_looks_is_known_from_the_look_that_makes_it_long_enough():
+    looks = [check(number, **EMPTY) for number in (7, 8, 10, 14)]
+    store = derived(
+        queens=MARKED,
+        inseminations=[insemination(0)],
+        checks=[*looks, check(20, eggs=True), check(22, queen_seen=True), check(30, **EMPTY)],
+        until="end_hints",
+    )
+    rows = store.rows(
+        "SELECT reason, by_day, valid_from, valid_until, ref_line(ref), ref_line(second_ref) "
+        "FROM end_hints"
+    )
+    assert rows == [("missing", 7, 10, 20, 2, 4)]
+
+
+def test_a_queen_without_the_mark_is_undone_only_by_her_own_signs():
+    stranger = check(20, queen_seen=True, mark_seen=False)
+    brood = check(25, eggs=True, larvae=True)
+    assert ends(stranger, brood) == [("superseded", 0, 20, True)]
+    assert ends(stranger, check(25, queen_seen=True, mark_seen=True)) == []
+    # she left in hand on that very day: it was she
+    assert ends(stranger, exits=[leave(20, "sold")]) == []
+
+
+def test_a_sample_counts_once_the_queen_has_not_left_before_the_course():
+    def sampled(*exits, samples=(40, 30)):
+        store = derived(
+            inseminations=[insemination(0), insemination(0, "R")],
+            lab=[{"queen_id": "Q", "sampled_on": day(number)} for number in samples],
+            exits=list(exits),
+            as_of=day(40),
+            until="course_exits",
+        )
+        return store.rows(
+            "SELECT exit_day, sampled_day, ref_line(sampled_ref) FROM course_exits "
+            "INNER JOIN courses USING (course_no) WHERE queen_id = 'Q'"
+        )
+
+    assert sampled() == [(None, 30, 3)]
+    assert sampled(leave(-5, "moved")) == []
+    assert sampled(leave(-5, "moved", "R")) == [(None, 30, 3)]
+    assert sampled(leave(0, "moved")) == [(0, 30, 3)]
+    # one of day 0 and one of the as-of day count
+    assert sampled(samples=(0,)) == [(None, 0, 2)]
+    assert sampled(samples=(40,)) == [(None, 40, 2)]
+    assert sampled(samples=(41, -1)) == []
+
+
+def test_an_exit_counts_up_to_the_as_of_day():
+    records = {"inseminations": [insemination(0)], "exits": [leave(9, "dead")]}
+    found = {n: derived(day(n), until="ends", **records).rows("SELECT * FROM ends") for n in (8, 9)}
+    assert (len(found[8]), len(found[9])) == (0, 1)

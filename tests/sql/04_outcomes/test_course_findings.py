@@ -111,6 +111,19 @@ def test_a_derived_value_on_its_limit_is_within_it():
         assert found == reasons, days
 
 
+def test_a_derived_value_is_told_to_one_decimal():
+    """The insemination is at 10 o'clock; hours of semen are impossible before 0."""
+
+    def said(number, hour, minute):
+        taken = dt.datetime.combine(day(number), dt.time(hour, minute))
+        store = derived(inseminations=[insemination(collected_at=taken)])
+        return store.rows("SELECT reason, value FROM course_findings")
+
+    assert said(0, 10, 20) == [("derived_impossible", "-0.3")]
+    assert said(-2, 9, 45) == [("derived_unusual", "48.3")]
+    assert said(-2, 10, 0) == said(0, 10, 0) == []
+
+
 def test_looks_that_leave_no_day_for_the_onset_contradict_each_other():
     # no eggs on day 10, and larvae on 13 mean laying by 10: after and by on one day
     looks = [check(10, eggs=False), check(13, larvae=True)]

@@ -30,6 +30,14 @@ def test_a_look_is_useful_until_the_last_of_its_windows_closes():
     }
 
 
+def test_only_the_first_checks_may_come_early():
+    """Those of days 7 and 14 two days before their day, that of day 21 on it."""
+    planned = {today: sorted(listed(today)) for today in (4, 5, 11, 12, 20, 21)}
+    assert planned == {
+        4: [], 5: [7], 11: [7], 12: [7, 14], 20: [7, 14], 21: [7, 14, 21],
+    }  # fmt: skip
+
+
 def test_what_is_settled_no_longer_counts_towards_the_last_useful_day():
     late = listed(61, *GOOD[:3])
     assert late == {60: ("due", 67, "drone-layer by day 60, established by day 60")}

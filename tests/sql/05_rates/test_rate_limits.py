@@ -105,6 +105,25 @@ def test_bounds_count_undecided_and_left_as_no_and_as_yes():
     assert row["rate_if_yes"] == pytest.approx(70 / 90)
 
 
+def test_batches_of_which_nothing_is_known_and_shares_of_all_or_none_count_for_nothing():
+    """A batch without a decided course is no cluster, and 0 and 1 have no design effect."""
+    known, unknown = rate([(8, 2), (5, 5)]), rate([(8, 2), (5, 5), (0, 0)])
+    assert (known["low"], known["high"]) == (unknown["low"], unknown["high"])
+    for clusters in ([(9, 0), (11, 0)], [(0, 9), (0, 11)]):
+        yes, no = (sum(counts) for counts in zip(*clusters, strict=True))
+        together, apart = rate([(yes, no)]), rate(clusters)
+        assert (together["low"], together["high"]) == (apart["low"], apart["high"])
+
+
+def test_a_rate_needs_a_decided_course_and_just_as_many_closed_ones_as_are_asked_for():
+    row = rate([(0, 0)], undecided=7, left=3)
+    assert (row["rate"], row["low"], row["high"]) == (None, None, None)
+    assert (row["rate_if_no"], row["rate_if_yes"], row["closed"]) == (0.0, 1.0, 10)
+    shown = rate([(5, 2)], undecided=2, left=1, min_shown=10)
+    assert (shown["rate"], shown["rate_if_no"]) == (pytest.approx(5 / 7), 0.5)
+    assert (shown["courses"], shown["closed"], shown["open"]) == (10, 10, 0)
+
+
 def test_under_the_smallest_number_only_counts_are_given():
     row = rate([(5, 4)], min_shown=10)
     assert row["yes"] == 5

@@ -25,3 +25,18 @@ def test_a_course_counts_from_the_day_its_window_closes(full_store, late, counte
     if counted:
         assert [row["state"] for row in rows] == ["yes", "no", None]
         assert [row["arm"] for row in rows] == ["a", "12.5", None]
+
+
+def test_a_season_s_queens_and_the_drones_of_the_semen_it_used(full_store):
+    """A batch used twice counts once in a season; where nothing was counted there is none."""
+    semen = [
+        {"ref": ref, "semen_batch": batch, "drones_handled": drones}
+        for ref, (batch, drones) in enumerate([("a", 40), ("b", 30), ("c", None), ("unused", 99)])
+    ]
+    used = [("2026", "a"), ("2026", "a"), ("2026", "b"), ("2027", "a"), ("2027", "c"), ("2025", "c"), ("2024", None)]
+    courses = [
+        course(n, None, season=season, semen_batch=batch) for n, (season, batch) in enumerate(used)
+    ]
+    store = planned_store(full_store, courses, semen=semen)
+    rows = store.rows(resources.read("sql", "09_trial", "seasons.sql"))
+    assert rows == [("2024", 1, None), ("2025", 1, None), ("2026", 3, 70), ("2027", 2, 40)]

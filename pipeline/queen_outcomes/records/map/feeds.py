@@ -436,7 +436,7 @@ class _Allocation:
                 and column.name not in taken
             ]
             if worths:
-                worth, _, column = max(worths, key=lambda found: found[:2])
+                worth, _, column = max(worths)  # no two have a place alike
                 if worth >= _SURE and column.heading.of("column"):
                     found[name] = Use(
                         [column.name], worth, unit_of(column, one.table, name)
