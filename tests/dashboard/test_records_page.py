@@ -8,6 +8,7 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import records
 from queen_outcomes.facts.reasons import REASONS
 from queen_outcomes.facts.settings import Settings
+from station_tables import check, insemination, station
 
 
 def test_only_reasons_that_there_are_have_words():
@@ -34,3 +35,15 @@ def test_each_reason_is_said_with_its_first_rows(full_store, monkeypatch):
     assert (first["told"], first["found"]) == ("one id in different rows", 7)
     assert [row["line"] for row in first["examples"]] == ["2", "3", "4", "5", "6"]
     assert second["told"] == "semen unknown yet"
+
+
+def test_coverage_counts_the_columns_of_a_table_that_are_its_own():
+    checks = [check(20, "Q1", eggs=True), check(27, "Q1"), check(20, "Q2", eggs=False)]
+    store = station(inseminations=[insemination(0, "Q1")], checks=checks)
+    found = records.coverage(store)
+    told = {(row["table"], row["column"]): (row["filled"], row["rows"]) for row in found}
+    assert told["checks", "eggs"] == (2, 3)
+    assert told["inseminations", "queen_id"] == (1, 1)
+    # a flat sheet keeps a queen's facts beside her courses: they are counted as hers
+    assert ("inseminations", "line") not in told
+    assert {row["table"] for row in found} == {"inseminations", "checks"}
