@@ -4,6 +4,7 @@ import zipfile
 
 import polars as pl
 import pytest
+import xlsxwriter
 from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.settings import Settings
@@ -59,6 +60,35 @@ def test_a_zip_that_holds_no_workbook_is_damaged(tmp_path):
         file.writestr("readme.txt", "nothing")
     content = (tmp_path / "checks.xlsx").read_bytes()
     assert "damaged" in refuse(tmp_path, "checks.xlsx", content)
+
+
+@pytest.mark.parametrize("part", ["xl/workbook.xml", "xl/styles.xml"])
+def test_a_workbook_in_an_encoding_that_nobody_knows_is_damaged(tmp_path, part):
+    whole = tmp_path / "whole.zip"
+    with xlsxwriter.Workbook(whole) as book:
+        book.add_worksheet("checks").write_row(0, 0, ["queen_id", "checked_on"])
+    name = tmp_path / "made.zip"
+    with zipfile.ZipFile(whole) as old, zipfile.ZipFile(name, "w") as new:
+        for each in old.namelist():
+            text = old.read(each)
+            if each == part:
+                text = text.replace(b'encoding="UTF-8"', b'encoding="F-8"')
+                assert b"F-8" in text
+            new.writestr(each, text)
+    whole.unlink()
+    content = name.read_bytes()
+    name.unlink()
+    assert "damaged" in refuse(tmp_path, "checks.xlsx", content)
+
+
+def test_all_files_that_cannot_be_opened_are_named_at_once(tmp_path):
+    (tmp_path / "exits.ods").write_bytes(b"PK\x03\x04rest")
+    (tmp_path / "queens.xlsx").write_bytes(OLE)
+    said = refuse(tmp_path, "checks.xlsx", b"PK\x03\x04rest")
+    for name in ("checks.xlsx", "exits.ods", "queens.xlsx"):
+        assert name in said
+    # a table that a file may hold is not called missing
+    assert "missing" not in said
 
 
 def test_a_damaged_workbook_with_a_sign_in_its_name_is_to_be_saved_as_what_it_is(tmp_path):

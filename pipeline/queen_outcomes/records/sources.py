@@ -479,19 +479,20 @@ def take_in(records_dir: Path, reading: Reading) -> TakenIn:
     outside = [name for name in outside if not takes_any(reading.ignore, name)]
     unread += outside
     notes += [f"{name}: not read, since {_OUTSIDE}" for name in outside]
-    offered = [source for file in found for source in _offered(file)]
-    faults = idle_patterns(reading, offered)
+    offered, faults = _all_offered(found)
+    # a pattern may be meant for sheets of a file that cannot be opened
+    faults = faults or idle_patterns(reading, offered)
     taken: list[Source] = []
     kept = [each for each in offered if not takes_any(reading.ignore, each.name)]
     for source in kept:
         rules = tuple(reading.rules_for(source.name))
-        if rules:
-            if source.book is not None and source.book.is_empty(source.sheet):
-                notes.append(f"{source.name}: not read, since the sheet is empty")
-            else:
-                taken.append(replace(source, rules=rules))
-            continue
         try:
+            if rules:
+                if source.book is not None and source.book.is_empty(source.sheet):
+                    notes.append(f"{source.name}: not read, since the sheet is empty")
+                else:
+                    taken.append(replace(source, rules=rules))
+                continue
             table, note, is_left = _table_of(source, reading.files)
         except RecordsError as fault:
             # said of a workbook, it holds for each of its sheets
@@ -527,6 +528,18 @@ def _other_ending(name: str) -> str:
     if ending in LEGACY_ENDINGS:
         return said
     return f"{said}{';' if ending else ', or'} name it under [records] ignore"
+
+
+def _all_offered(files: Sequence[RecordFile]) -> tuple[list[Source], list[AppError]]:
+    """Give what all files offer, and what is wrong with those that cannot be opened."""
+    offered: list[Source] = []
+    faults: list[AppError] = []
+    for file in files:
+        try:
+            offered += _offered(file)
+        except RecordsError as fault:
+            faults.append(fault)
+    return offered, faults
 
 
 def _offered(file: RecordFile) -> list[Source]:

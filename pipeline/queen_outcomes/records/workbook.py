@@ -46,7 +46,8 @@ DAMAGE = (
     *(fastexcel.FastExcelError, zipfile.BadZipFile, zlib.error, lzma.LZMAError),
     *(ET.ParseError, expat.ExpatError),
     # what zipfile says of ways of packing that it does not know
-    *(KeyError, ValueError, NotImplementedError, RuntimeError, EOFError),
+    *(ValueError, NotImplementedError, RuntimeError, EOFError),
+    LookupError,  # a part that is not there, or an encoding that nobody knows
 )
 """What reading a damaged workbook ends with."""
 _MARKUP = re.compile(rb"(\xef\xbb\xbf)?\s*<[!?a-zA-Z]")
