@@ -67,6 +67,13 @@ def test_a_row_that_deserves_a_look_is_listed_and_kept(monkeypatch, code, rows, 
     assert reasons_of(store, "quarantine") == []
 
 
+@pytest.mark.parametrize("number", [-(2**63), 2**63 - 1])
+def test_the_last_whole_numbers_there_are_stop_no_rule(monkeypatch, number):
+    row = {"semen_batch": "S", "drones_yielding": number, "volume_ul": 5.0}
+    store = accepted(monkeypatch, semen=[row])
+    assert "impossible_value" in {r[2] for r in reasons_of(store, "listed_records")}
+
+
 def test_every_reason_used_for_records_has_a_case():
     text = "".join(p.read_text() for p in Path(package.__path__[0]).glob("*.py"))
     shown = {code for code, _, _ in QUARANTINED + LISTED}
