@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import zipfile
 from pathlib import Path
 
@@ -45,3 +47,19 @@ def test_the_demos_settings_travel_and_its_making_does_not(packed):
 def test_no_tests_and_no_scripts_travel(packed):
     tops = {name.split("/")[0] for name in packed}
     assert {top for top in tops if not top.endswith(".dist-info")} == {"queen_outcomes"}
+
+
+@pytest.mark.slow
+def test_no_record_is_read_by_a_library_that_an_installation_does_not_bring(tmp_path):
+    station = tmp_path / "station"
+    code = (
+        "import sys; sys.modules['pyarrow'] = None\n"
+        "from queen_outcomes.commands import cli\n"
+        f"assert cli.run(['demo', {str(station)!r}]) == 0\n"
+        f"assert cli.run(['build', {str(station)!r}, '--until', 'curves']) == 0\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    assert "curves" in done.stdout + done.stderr
