@@ -26,6 +26,7 @@ _BACKGROUND = f"{_ROOT}xsl-fo-compatible:1.0 background-color"
 _DURATION = re.compile(r"PT(?:(\d+)H)?(?:(\d+)M)?(?:(\d+)(?:[.,]\d+)?S)?")
 _NOT_SHOWN = ("collapse", "filter")
 _CELLS = (f"{_TABLE}table-cell", f"{_TABLE}covered-table-cell")
+_NOTE = f"{_OFFICE}annotation"
 _ERROR = re.compile(r"#N/A|#[\w/]+[!?]")
 """What a formula that came to nothing shows (part 4, 5.12); the format has no type for it."""
 
@@ -170,6 +171,7 @@ class _Pass:
             f"{_TABLE}table-column": self._add_columns,
             f"{_TABLE}table-row": self._begin_row,
             **dict.fromkeys(_CELLS, self._cell),
+            _NOTE: self._begin_note,
         }
 
     def read(self, xml: bytes) -> None:
@@ -253,11 +255,17 @@ class _Pass:
             self._parser.CharacterDataHandler = self._show
             self._parser.EndElementHandler = self._end_formula
 
+    def _begin_note(self, _: Attributes) -> None:
+        """Leave out what somebody noted at a cell: it is not what the cell shows."""
+        self._parser.CharacterDataHandler = None
+
     def _show(self, text: str) -> None:
         self._shown += text
 
     def _end_formula(self, name: str) -> None:
         """Keep the error that a cell shows; the value beside it is nothing, or 0."""
+        if name == _NOTE:
+            self._parser.CharacterDataHandler = self._show
         if name not in _CELLS:
             return
         if self._shown and (self._fails or _ERROR.fullmatch(self._shown)):
