@@ -106,9 +106,9 @@ class Store:
 
     def frame(self, sql: str, parameters: Mapping[str, Any] | None = None):
         """Give a query's rows as a polars DataFrame."""
-        used = _used(sql, parameters)
         import polars as pl
 
+        used = _used(sql, parameters)
         # not by the relation's own `pl()`, which wants a library of 170 MB for the way
         return pl.DataFrame(self.con.sql(sql, params=used or None))
 

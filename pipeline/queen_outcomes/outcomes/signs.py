@@ -78,6 +78,11 @@ FIXED = np.inf
 UNSEEN = 0.003
 """Least chance that a supersedure which nobody saw is written down all the same."""
 
+EXIT = Sign(
+    np.array([(1.0, 1.0), (0.25, 0.75), (0.4, 0.6)]),
+    (0, 0, 0, 1, 2, 0),
+    np.array([FIXED, 10, 10]),
+)
 SIGNS = {
     # findings: none, with eggs, without eggs
     "brood": Sign(
@@ -110,17 +115,9 @@ SIGNS = {
         np.array([300, 20, FIXED]),
     ),
     # an end's exit: not written down, written down
-    "exit": Sign(
-        np.array([(1.0, 1.0), (0.25, 0.75), (0.4, 0.6)]),
-        (0, 0, 0, 1, 2, 0),
-        np.array([FIXED, 10, 10]),
-    ),
+    "exit": EXIT,
     # the same of a marked queen where nobody saw one without the mark
-    "exit unseen": Sign(
-        np.array([(1.0, 1.0), (0.25, 0.75), (0.4, 0.6)]),
-        (0, 0, 0, 1, 2, 0),
-        np.array([FIXED, 10, 10]),
-    ),
+    "exit unseen": EXIT,
 }
 STRETCHES = (3, 10, 17, 27, 45, 75, 120, 200, 365)
 """Days between which it is asked whether anybody looked: whose queen is gone may be looked
@@ -243,11 +240,10 @@ def _signs(courses, looks, course) -> tuple[Sign, ...]:
     marked, strangers = _strangers(courses, looks, course)
     told = (courses["exit_reason"] == "superseded").fill_null(False).to_numpy() & marked
     by_sight = strangers[told].mean() if told.any() else float(strangers.any())
-    unseen = SIGNS["exit unseen"]
-    chances, row = unseen.chances.copy(), unseen.row[REPLACED]
+    chances, row = EXIT.chances.copy(), EXIT.row[REPLACED]
     written = max(chances[row, 1] * (1.0 - by_sight), UNSEEN)
     chances[row] = 1.0 - written, written
-    signs = SIGNS | {"exit unseen": replace(unseen, chances=chances)}
+    signs = SIGNS | {"exit unseen": replace(EXIT, chances=chances)}
     return tuple(signs.values())
 
 

@@ -454,9 +454,9 @@ def take_in(records_dir: Path, reading: Reading) -> TakenIn:
     Returns
     -------
     TakenIn
-        Its ``faults`` tell of patterns that take nothing, of settings of one level that
-        disagree about a source, of files that two tables claim, and of a required table
-        that is missing.
+        Its ``faults`` tell of files that cannot be opened, of patterns that take nothing,
+        of settings of one level that disagree about a source, of files that two tables
+        claim, and of a required table that is missing.
 
     Raises
     ------
