@@ -17,6 +17,8 @@ from collections.abc import Callable, Iterable
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from queen_outcomes.base.memory import give_back
+
 if TYPE_CHECKING:
     from concurrent.futures import Future, ProcessPoolExecutor
 
@@ -76,7 +78,7 @@ class Task:
         future = self._future
         if future is None or not future.set_running_or_notify_cancel():
             return None
-        return pool.submit(self._function, *self._arguments)
+        return pool.submit(_work_out, self._function, *self._arguments)
 
     def settle(self, done: Future) -> None:
         """Take over what a pool made of it."""
@@ -194,6 +196,13 @@ class Workers:
 
     def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
         self.close() if kind is None else self.stop()
+
+
+def _work_out(function: Callable[..., Any], *arguments: Any) -> Any:
+    """Work out a task in a worker, which may then be idle for long."""
+    found = function(*arguments)
+    give_back()
+    return found
 
 
 def _begin() -> None:

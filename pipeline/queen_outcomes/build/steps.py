@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from queen_outcomes.base import folders
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import RecordsError
+from queen_outcomes.base.memory import give_back
 from queen_outcomes.base.workers import Workers
 from queen_outcomes.build.unchanged import Unchanged
 from queen_outcomes.facts.exports.outcomes import SEASON_CHANGES, SEASON_FIXED
@@ -337,6 +338,7 @@ def run_steps(
         begin = time.perf_counter()
         done_before = work.unchanged if step.kept else None
         rows = done_before.rows(step.name) if done_before else step.run(work)
+        give_back()
         seconds = time.perf_counter() - begin
         console.finished(step.name, rows, seconds)
         done.append({"step": step.name, "rows": rows, "seconds": round(seconds, 3)})
