@@ -46,6 +46,22 @@ def test_days_nulls_and_yes_no_read_as_words():
     assert cells == ["2026-07-01", "yes", "a,", "b", "2026-07-01", "09:00"]
 
 
+def test_letters_of_two_columns_and_signs_over_others_keep_the_columns_in_line():
+    # their widths by Unicode annex 11: wide letters take two columns, an accent set over
+    # the letter before it none
+    lines = aligned(["line", "day"], [["\u5973\u738b", 7], ["Ze\u0301a", 140]])
+    assert lines == ["line  day", "\u5973\u738b    7", "Ze\u0301a   140"]
+
+
+@pytest.mark.parametrize("width", [20, 30])
+def test_wide_letters_fold_within_the_width_and_none_is_lost(width):
+    text = "\u5973\u738b" * 20
+    lines = aligned(["a", "b"], [["x", text]], width=width)
+    taken = [sum(2 if sign in text else 1 for sign in line) for line in lines]
+    assert max(taken) <= width
+    assert "".join(lines).count("\u5973") == 20
+
+
 def test_a_wide_table_is_folded_to_the_width_and_loses_nothing():
     lines = aligned(["a", "b"], [["x", "many words in one cell " * 4]], width=40)
     assert max(map(len, lines)) <= 40

@@ -55,6 +55,19 @@ def no_formula(text: str) -> str:
     return f"'{text}" if text[:1] and text[0] in FORMULA_SIGNS else text
 
 
+def width_of(text: str) -> int:
+    """Give how many columns of a terminal a text takes (Unicode annex 11).
+
+    A letter of East Asia takes two, a sign set over another one none.
+    """
+    if text.isascii():
+        return len(text)
+    return sum(
+        0 if unicodedata.combining(sign) else 1 + (unicodedata.east_asian_width(sign) in "WF")
+        for sign in text
+    )
+
+
 def csv_text(columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     """Give a table as CSV: UTF-8, commas, points, ISO days, numbers in full.
 
@@ -146,7 +159,7 @@ def aligned(
         columns = [columns[at] for at in kept]
         if left_out is not None:
             left_out += gone
-    widths = [max(map(len, cells)) for cells in zip(*texts, strict=True)]
+    widths = [max(map(width_of, cells)) for cells in zip(*texts, strict=True)]
     floors = _floors(texts)
     fits = (
         width is None
@@ -178,9 +191,9 @@ def _too_many(texts: list[list[str]], width: int, drops: Sequence[str]) -> list[
         gone = droppable[:many]
         kept = [at for at, name in enumerate(heading) if name not in gone]
         some = [[cells[at] for at in kept] for cells in texts]
-        widths = [max(map(len, cells)) for cells in zip(*some, strict=True)]
+        widths = [max(map(width_of, cells)) for cells in zip(*some, strict=True)]
         if _narrow(widths, _floors(some), width) and all(
-            len(cell) <= SHORT * wide
+            width_of(cell) <= SHORT * wide
             for cells in some[1:]
             for cell, wide in zip(cells, widths, strict=True)
         ):
@@ -205,10 +218,10 @@ def _floors(texts: list[list[str]]) -> list[int]:
             *HEADING_PARTS.findall(name),
             *(w for r in rows for w in r[at].split()),
         ]
-        short = [word for word in words if len(word) <= WHOLE]
-        parts = [p for w in words if len(w) > WHOLE for p in PATH_PARTS.findall(w)]
-        short += [part for part in parts if len(part) <= PIECE]
-        floors.append(max(map(len, short), default=0))
+        short = [word for word in words if width_of(word) <= WHOLE]
+        parts = [p for w in words if width_of(w) > WHOLE for p in PATH_PARTS.findall(w)]
+        short += [part for part in parts if width_of(part) <= PIECE]
+        floors.append(max(map(width_of, short), default=0))
     return floors
 
 
@@ -232,7 +245,7 @@ def _narrow(widths: list[int], floors: list[int], width: int) -> bool:
 def _one_below_the_other(texts: list[list[str]], width: int) -> list[str]:
     """Give a row's cells one below the other, for a table too wide for columns."""
     names, *rows = texts
-    start = max(map(len, names)) + len(GAP)
+    start = max(map(width_of, names)) + len(GAP)
     lines: list[str] = []
     for row in rows:
         lines += [""] if lines else []
@@ -240,7 +253,7 @@ def _one_below_the_other(texts: list[list[str]], width: int) -> list[str]:
             parts = _between_words(cell, max(width - start, NARROWEST)) or [""]
             heads = [name, *[""] * (len(parts) - 1)]
             lines += [
-                f"{head:<{start}}{part}".rstrip()
+                (_filled(head, start) + part).rstrip()
                 for head, part in zip(heads, parts, strict=True)
             ]
     return lines
@@ -255,7 +268,7 @@ def _lines(
     ]
     return [
         GAP.join(
-            part.rjust(wide) if number else part.ljust(wide)
+            _filled(part, wide, right=number)
             for part, wide, number in zip(parts, widths, numeric, strict=True)
         ).rstrip()
         for parts in zip_longest(*folded_cells, fillvalue="")
@@ -266,13 +279,13 @@ def _between_words(cell: str, wide: int) -> list[str]:
     """Fold a cell between words; a longer word, such as a path, behind its punctuation."""
     lines: list[str] = []
     for word in cell.split():
-        if lines and len(lines[-1]) + 1 + len(word) <= wide:
+        if lines and width_of(lines[-1]) + 1 + width_of(word) <= wide:
             lines[-1] += f" {word}"
             continue
-        pieces = [word] if len(word) <= wide else PATH_PARTS.findall(word)
+        pieces = [word] if width_of(word) <= wide else PATH_PARTS.findall(word)
         line = ""
         for piece in pieces:
-            if line and len(line + piece) > wide:
+            if line and width_of(line + piece) > wide:
                 lines.append(line)
                 line = ""
             line += piece
@@ -280,18 +293,36 @@ def _between_words(cell: str, wide: int) -> list[str]:
     return [
         part
         for line in lines
-        for part in ([line] if len(line) <= wide else textwrap.wrap(line, max(wide, 1)))
+        for part in ([line] if width_of(line) <= wide else _cut(line, max(wide, 1)))
     ]
+
+
+def _cut(text: str, wide: int) -> list[str]:
+    """Cut a text without a place to fold it into parts so wide."""
+    if width_of(text) == len(text):
+        return textwrap.wrap(text, wide)
+    parts = [""]
+    for sign in text:
+        if parts[-1] and width_of(parts[-1] + sign) > wide:
+            parts.append("")
+        parts[-1] += sign
+    return parts
+
+
+def _filled(text: str, wide: int, *, right: bool = False) -> str:
+    """Fill a text with blanks up to so many columns; to the right of them: a number."""
+    blanks = " " * (wide - width_of(text))
+    return blanks + text if right else text + blanks
 
 
 def _at_underscores(name: str, wide: int) -> list[str]:
     """Fold a heading: behind its underscores where they are, else anywhere."""
     lines = [""]
     for part in HEADING_PARTS.findall(name):
-        if lines[-1] and len(lines[-1] + part) > wide:
+        if lines[-1] and width_of(lines[-1] + part) > wide:
             lines.append("")
         lines[-1] += part
-    return [piece for line in lines for piece in textwrap.wrap(line, max(wide, 1))]
+    return [piece for line in lines for piece in _cut(line, max(wide, 1))]
 
 
 def folded(text: str, width: int | None, hang: int = len(GAP)) -> str:
