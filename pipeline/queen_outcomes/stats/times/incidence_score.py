@@ -85,12 +85,15 @@ def _by_cluster(
 
     ``counts`` has the courses of each cluster and group, by kind.
     """
-    step = k * _at_once(kinds, k)
+    step, width = k * _at_once(kinds, k), 3 * (kinds.last + 1)
     for start in range(0, counts.shape[0], step):
-        some = counts[start : start + step]
-        held = np.unique(some.indices)
-        days = _expected(kinds, spread, held).reshape(len(held), -1)
-        sums = some[:, held] @ days
+        some = counts[start : start + step].tocsc()
+        held = np.flatnonzero(np.diff(some.indptr))
+        sums = np.zeros((some.shape[0], width))
+        few = max(CELLS // width, 1)
+        for part in (held[at : at + few] for at in range(0, len(held), few)):
+            days = _expected(kinds, spread, part).reshape(len(part), width)
+            sums += some[:, part] @ days
         yield sums.reshape(-1, k, 3, kinds.last + 1).swapaxes(1, 2)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from queen_outcomes.stats.times.between_groups import (
     GroupScore,
@@ -48,9 +49,16 @@ def onset_score(after, by, or_never, group, clusters) -> GroupScore:
     if fit.message:
         return untested(k, count, fit.message)
     mine = (np.arange(k) == group[:, None]).astype(float)
-    begins, waiting = _expected(fit, after, by, or_never)
-    begun = mine.T @ begins.sum(axis=1)
-    parts = _parts(begins, waiting, mine)
+    seen = np.column_stack([after, by, np.asarray(or_never, bool)]).astype(float)
+    # many are told by the same days: of a network's courses only some thousand differ
+    kinds, alike = np.unique(seen, axis=0, return_inverse=True)
+    alike = alike.ravel()
+    of_kind = csr_array((np.ones(len(seen)), (alike, np.arange(len(seen)))))
+    held = of_kind @ mine
+    begins, waiting = _expected(fit, *kinds.T)
+    begun = held.T @ begins.sum(axis=1)
+    off, share = _off_and_share(begins, waiting, held)
+    parts = mine * off.sum(axis=1)[alike, None] - (off @ share.T)[alike]
     sums = np.zeros((count, k))
     np.add.at(sums, code, parts)
     score = parts.sum(axis=0)
@@ -59,8 +67,7 @@ def onset_score(after, by, or_never, group, clusters) -> GroupScore:
 
 def _expected(fit, after, by, or_never) -> tuple[np.ndarray, np.ndarray]:
     """Give expected beginnings, and courses still waiting, by set of days, (n, m)."""
-    after, by = np.asarray(after, float), np.asarray(by, float)
-    never = np.asarray(or_never, bool) | np.isposinf(by)
+    never = or_never.astype(bool) | np.isposinf(by)
     left, right = fit.support.T
     finite = np.isfinite(right)
     holds = (left >= after[:, None]) & (right <= by[:, None]) & finite
@@ -70,19 +77,18 @@ def _expected(fit, after, by, or_never) -> tuple[np.ndarray, np.ndarray]:
     none = ~(chance.sum(axis=1) > 0)
     chance[none] = holds[none]
     chance /= chance.sum(axis=1, keepdims=True)
-    begins, backwards = chance[:, finite], chance[:, ::-1]
-    np.cumsum(backwards, axis=1, out=backwards)  # in place: a network has many courses
-    return begins, chance[:, finite]
+    waiting = np.cumsum(chance[:, ::-1], axis=1)[:, ::-1]
+    return chance[:, finite], waiting[:, finite]
 
 
-def _parts(begins, waiting, mine) -> np.ndarray:
-    """Give each course's part in each group's score, (n, k); ``waiting`` is used up."""
-    total = waiting.sum(axis=0)
+def _off_and_share(begins, waiting, held) -> tuple[np.ndarray, np.ndarray]:
+    """Give beginnings beyond those expected, (n, m), and the groups' shares of the waiting.
+
+    ``held`` has the courses of each kind and group; shares are of shape (k, m).
+    """
+    many = held.sum(axis=1)
+    total = many @ waiting
     some = total > 0
-    if not some.all():
-        begins, waiting, total = begins[:, some], waiting[:, some], total[some]
-    rate = begins.sum(axis=0) / total
-    share = (mine.T @ waiting) / total
-    waiting *= rate
-    off = np.subtract(begins, waiting, out=waiting)
-    return mine * off.sum(axis=1, keepdims=True) - off @ share.T
+    begins, waiting, total = begins[:, some], waiting[:, some], total[some]
+    rate = many @ begins / total
+    return begins - waiting * rate, (held.T @ waiting) / total
