@@ -6,6 +6,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 
 import numpy as np
 import pytest
@@ -18,6 +19,29 @@ def test_results_stand_in_the_order_they_were_asked_for(count):
     with Workers(count) as workers:
         tasks = [workers.submit(np.mean, array) for array in arrays]
         assert workers.results(tasks) == [array.mean() for array in arrays]
+
+
+def test_workers_that_rest_end_and_start_again_with_the_next_task():
+    with Workers(2) as workers:
+        gone = workers.submit(os.getpid).result()
+        assert gone != os.getpid()
+        for _ in range(100):  # it is idle a moment after its result is there
+            workers.rest()
+            if workers._pool is None:
+                break
+            time.sleep(0.05)
+        with pytest.raises(ProcessLookupError):
+            os.kill(gone, 0)
+        assert workers.submit(os.getpid).result() not in (gone, os.getpid())
+
+
+def test_a_worker_that_is_at_work_does_not_rest():
+    with Workers(2) as workers:
+        task = workers.submit(sorted, range(10))
+        waiting = [workers.submit(time.sleep, 0.5) for _ in range(2)]
+        workers.rest()
+        assert task.result() == list(range(10))
+        workers.results(waiting)
 
 
 def test_nothing_is_worked_out_before_it_is_asked_for_without_workers():

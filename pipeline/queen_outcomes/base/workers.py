@@ -175,6 +175,14 @@ class Workers:
             task.result()
         return [task.result() for task in listed]
 
+    def rest(self) -> None:
+        """Let workers that nothing is asked of end; another task starts them again."""
+        with self._turn:
+            is_idle = self._idle == self.count - 1 and not self._waiting
+            pool, self._pool = (self._pool, None) if is_idle else (None, self._pool)
+        if pool is not None:
+            pool.shutdown(wait=True)
+
     def close(self) -> None:
         """Let the workers end; what none has begun on is left."""
         self._waiting.clear()
