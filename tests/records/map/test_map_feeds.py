@@ -74,6 +74,86 @@ def queens(row, number=5):
                 }
             },
         ),
+        # "exit" is the day by its heading alone, and how she went by what stands below
+        (
+            "Queen,Exit date,Exit",
+            f"D1,{DAY},sold",
+            "x.csv",
+            {
+                "exits": {
+                    "queen_id": ["Queen"],
+                    "left_on": ["Exit date"],
+                    "reason": ["Exit"],
+                }
+            },
+        ),
+        (
+            "Königin,Abgang,Abgang am",
+            f"D1,verkauft,{DAY}",
+            "x.csv",
+            {
+                "exits": {
+                    "queen_id": ["Königin"],
+                    "left_on": ["Abgang am"],
+                    "reason": ["Abgang"],
+                }
+            },
+        ),
+        # the day beside the words of how she went ends more than her stay
+        (
+            "Reine,Date introduction,Ruchette,Sortie,Date sortie",
+            f"D1,{DAY},H1,morte,{NEXT}",
+            "x.csv",
+            {
+                "placements": {
+                    "queen_id": ["Reine"],
+                    "colony_id": ["Ruchette"],
+                    "placed_on": ["Date introduction"],
+                },
+                "exits": {
+                    "queen_id": ["Reine"],
+                    "left_on": ["Date sortie"],
+                    "reason": ["Sortie"],
+                },
+            },
+        ),
+        # how much semen is the dose, and no load's label
+        (
+            "Queen,Inseminated,Semen (µl)",
+            f"D1,{DAY},8",
+            "x.csv",
+            {
+                "inseminations": {
+                    "queen_id": ["Queen"],
+                    "inseminated_at": ["Inseminated"],
+                    "dose_ul": ["Semen (µl)"],
+                }
+            },
+        ),
+        (
+            "Queen,Inseminated,Semen",
+            f"D1,{DAY},S-8",
+            "x.csv",
+            {
+                "inseminations": {
+                    "queen_id": ["Queen"],
+                    "inseminated_at": ["Inseminated"],
+                    "semen_batch": ["Semen"],
+                }
+            },
+        ),
+        (
+            "Queen,Date,Laying?",
+            f"D1,{DAY},yes",
+            "x.csv",
+            {
+                "checks": {
+                    "queen_id": ["Queen"],
+                    "checked_on": ["Date"],
+                    "eggs": ["Laying?"],
+                }
+            },
+        ),
         # what a file or a sheet is called decides where headings do not; the sheet first
         (
             "Queen,Date",

@@ -26,6 +26,7 @@ from queen_outcomes.records.map.fits import (
     is_time,
     names_of,
     ours_of,
+    tells_how_she_went,
 )
 from queen_outcomes.records.map.headings import heading
 from queen_outcomes.records.map.sheet import Sheet, SheetColumn
@@ -366,7 +367,25 @@ class _Allocation:
         said = next(c for c in self.columns if c.at == at).heading
         if not said.of("column") and not said.of("topic"):
             return rank if sections.get(at, main) == table else 0.0
+        if table == "exits" and self._goes(at):
+            rank += 0.4
         return rank + (0.05 if sections.get(at) == table else 0.0)
+
+    def _goes(self, at: int) -> bool:
+        """Tell whether a day of going stands beside the words of how each queen went.
+
+        It ends more than her stay then: "out" beside "sold" and "dead". Where a queen
+        stands several times her stays are listed.
+        """
+        return (
+            self.unique
+            and (("exits", "left_on", at) in self.fits)
+            and any(
+                abs(column.at - at) == 1
+                and tells_how_she_went(column.heading, column.contents)
+                for column in self.columns
+            )
+        )
 
     def _use(self, at: int, table: str, name: str, worth: float) -> Use:
         column = next(c for c in self.columns if c.at == at)

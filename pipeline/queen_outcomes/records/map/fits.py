@@ -198,10 +198,9 @@ def fit(column: SheetColumn, table: str, name: str) -> float:
     worth = names_column(said, held, table, name)
     if name == "colony_id" and said.unit == "uL" and set(said.name) & {"µ", "μ"}:
         return 0.0  # a volume, though a hive is "ul" in one language
-    if name == "pattern_pct" and _is_share_of_brood(said, held):
-        worth = max(worth, 0.8)
-    if name == "mark" and "marked" in said.of("column") and held.yes_no_share < 0.5:
-        worth = max(worth, 0.9)  # "red" under "marked" says how
+    if _is_volume(said) and ours.kind in ("id", "label"):
+        return 0.0  # "semen (µl)" is how much, and no load's label
+    worth = max(worth, _by_both(said, held, name))
     if not worth:
         worth = _by_topic_or_part(said, held, table, name)
     if said.unit in _BY_UNIT.get((table, name), ()) and not said.of("column"):
@@ -212,11 +211,39 @@ def fit(column: SheetColumn, table: str, name: str) -> float:
     return worth if worth >= _LEAST else 0.0
 
 
+def _by_both(said: Heading, held: Contents, name: str) -> float:
+    """Judge what neither a heading nor the cells below it tell alone."""
+    if name == "pattern_pct" and _is_share_of_brood(said, held):
+        return 0.8
+    if name == "mark" and "marked" in said.of("column") and held.yes_no_share < 0.5:
+        return 0.9  # "red" under "marked" says how
+    if name == "reason" and tells_how_she_went(said, held):
+        return 0.8
+    volumes = name in ("dose_ul", "volume_ul") and _is_volume(said)
+    return 0.8 if volumes and said.of("column") <= {"semen_batch"} else 0.0
+
+
 def _is_share_of_brood(said: Heading, held: Contents) -> bool:
     """Tell whether "brood %", or per cent under "brood", is the pattern."""
     columns = said.of("column")
     shown = said.unit == "%" or held.units()["%"] >= MOST * max(held.filled, 1)
     return shown and bool(columns) and columns <= {FINDINGS, "sealed", "pattern_pct"}
+
+
+def tells_how_she_went(said: Heading, held: Contents) -> bool:
+    """Tell whether words of how queens go stand under a heading that names their going.
+
+    "Exit" beside "Exit date": by its heading alone it could be the day.
+    """
+    going = said.of("column") <= {"left_on", "removed_on"} and bool(
+        said.of("column") or "exits" in said.of("topic")
+    )
+    return going and not held.day_share and held.word_share("reason") >= 0.5
+
+
+def _is_volume(said: Heading) -> bool:
+    """Tell whether a heading names semen, and a unit of volume beside it."""
+    return said.unit in ("uL", "mL") and "semen_batch" in said.of("column")
 
 
 def _unit_fits(ours: Ours, unit: str) -> bool:
