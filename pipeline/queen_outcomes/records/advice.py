@@ -278,7 +278,10 @@ _QUESTIONS = {
     "date_order": "say which order is right",
     "turned_dates": "see in the file whether those days are right; the first where day "
     "and month changed places, the second where they are right",
-    "shares": "say whether 1 stands for all cells (share) or for one in a hundred (%)",
+    "shares": "say whether 1 stands for all cells (share) or for one in a hundred (%); a "
+    "figure with % behind it is per cent either way",
+    "scores": "where they are scores of the station's own, take the column out of the "
+    "settings, or head it otherwise: a score is no per cent; where they are per cent, write",
     "blanks": 'say whether a blank means "no" or "not looked"',
     "id_dates": "make that column a column of texts in the spreadsheet, and write the "
     "ids again",

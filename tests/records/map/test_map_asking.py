@@ -24,6 +24,9 @@ def ids(questions):
         (["0.8", "0.9 %"], False),
         ([("0.8", "percent"), "0.9"], False),
         (["x"], False),
+        # a sign at some of them says what those are, and of the others nothing
+        (["55 %", "0.85", "0.9"], True),
+        (["55 %", "0.85", "90"], False),
     ],
 )
 def test_shares_up_to_one_may_be_per_cent(cells, asked):
@@ -34,6 +37,24 @@ def test_shares_up_to_one_may_be_per_cent(cells, asked):
     assert ids(found) == ["percent:c.csv:checks:pattern_pct"] * asked
     if asked:
         assert '"Fill"' in found[0].text
+
+
+@pytest.mark.parametrize(
+    ("cells", "asked"),
+    [
+        (["1", "4", "5", "3", "4"], True),
+        (["2", "8", "10", "0", "7"], True),
+        (["4", "4", "4", "4", "4"], False),
+        (["1", "4", "5", "3"], False),
+        (["1", "4", "5", "3", "4.5"], False),
+        (["1", "4", "5", "3", "40"], False),
+        (["1 %", "4", "5", "3", "4", "5"], False),
+    ],
+)
+def test_small_whole_figures_may_be_scores(cells, asked):
+    looks = part("c.csv", "checks", {"pattern_pct": "Pattern"}, pattern_pct=cells)
+    found = asking.percentages(station(looks))
+    assert [list(question.options) for question in found] == [["score", "percent"]] * asked
 
 
 def test_the_first_five_shares_are_shown():

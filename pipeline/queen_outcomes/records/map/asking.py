@@ -4,11 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter, defaultdict
+from collections.abc import Sequence
 from pathlib import PurePosixPath
 
+from queen_outcomes.facts.reading import FEWEST_SCORES, HIGHEST_SCORE
 from queen_outcomes.facts.settings_form import MOST_SLOTS
 from queen_outcomes.records.map import meanings
-from queen_outcomes.records.map.contents import clock_of, crosses, day_of, yes_or_no
+from queen_outcomes.records.map.contents import (
+    Contents,
+    clock_of,
+    crosses,
+    day_of,
+    yes_or_no,
+)
 from queen_outcomes.records.map.feeds import Use, too_wide
 from queen_outcomes.records.map.fits import MAIN_DATE, can_hold, ours_of
 from queen_outcomes.records.map.labels import key_of
@@ -17,7 +25,9 @@ from queen_outcomes.records.map.sheet import Sheet
 from queen_outcomes.records.map.station import Part, Station
 from queen_outcomes.records.sources import ENDINGS, LEGACY_ENDINGS, table_named
 
-PER_CENT, SHARE = "percent", "share"
+PER_CENT, SHARE, SCORE = "percent", "share", "score"
+UNIT_OF = {PER_CENT: "%", SHARE: "share"}
+"""The unit that an answer about percentages sets."""
 LEAVE, READ = "leave", "read"
 _OWN_HOURS = 2
 _WARM = 40
@@ -32,34 +42,69 @@ _FEW_DAYS = 1
 
 
 def percentages(station: Station) -> list[Question]:
-    """Ask about columns of per cent in which no figure is above 1."""
+    """Ask about columns of per cent that may hold shares, or scores of the station's own."""
     questions = []
     for part in station.parts:
         for name in part.feed.columns:
             if ours_of(part.table, name).unit != "%":
                 continue
-            held = part.contents(name)
-            shown = any(c.kind == "percent" for h in held for c in h.kept)
-            numbers = [n for h in held for n in h.numbers if n is not None]
-            values = [n.value for n in numbers]
-            marked = shown or any(n.unit for n in numbers)
-            if marked or not values or max(values) > 1 or max(values) <= 0:
-                continue
-            texts = ", ".join([t for h in held for t in h.texts][:_SHOWN])
-            heading = part.feed.headings(name)[0]
-            questions.append(
-                Question(
-                    question_id("percent", part.source, part.table, name),
-                    f'In "{part.source}", is 1 in "{heading}" one per cent or the whole?',
-                    [f"all {len(values)} figures are at most 1: {texts}"],
-                    {
-                        SHARE: "a share: 0.85 is 85 per cent",
-                        PER_CENT: "per cent: 0.85 is 0.85 per cent",
-                    },
-                    sources=(part.source,),
+            named, bare = _signed(part.contents(name))
+            if asked := _shares(named, bare) or _scores(named, bare):
+                says, options = asked
+                heading = part.feed.headings(name)[0]
+                questions.append(
+                    Question(
+                        question_id("percent", part.source, part.table, name),
+                        f'In "{part.source}", is 1 in "{heading}" one per cent or '
+                        f"{_MAY_BE[SHARE in options]}?",
+                        [f"{says}: {', '.join(f'{n:g}' for n in bare[:_SHOWN])}"],
+                        options,
+                        sources=(part.source,),
+                    )
                 )
-            )
     return questions
+
+
+def _signed(columns: Sequence[Contents]) -> tuple[list[float], list[float]]:
+    """Part the figures of columns into those with a sign of their unit, and those without."""
+    figures = [
+        (number.value, bool(number.unit) or cell.kind == "percent")
+        for held in columns
+        for number, cell in zip(held.numbers, held.kept, strict=True)
+        if number is not None
+    ]
+    return [n for n, sign in figures if sign], [n for n, sign in figures if not sign]
+
+
+_MAY_BE = {True: "the whole", False: "a score"}
+
+
+def _shares(named: list[float], bare: list[float]) -> tuple[str, dict[str, str]] | None:
+    """Say why figures without a sign may be shares: none is above 1, and signed ones are."""
+    if not bare or not 0 < max(bare) <= 1 or (named and max(named) <= 1):
+        return None
+    says = f"all {len(bare)} figures are at most 1"
+    if named:
+        says = (
+            f"{len(bare)} figures without % are at most 1, beside {len(named)} with it "
+            f"up to {max(named):g}"
+        )
+    return says, {
+        SHARE: "a share: 0.85 is 85 per cent",
+        PER_CENT: "per cent: 0.85 is 0.85 per cent",
+    }
+
+
+def _scores(named: list[float], bare: list[float]) -> tuple[str, dict[str, str]] | None:
+    """Say why figures may be scores: whole numbers to ten at most, several of them."""
+    whole = all(value == int(value) for value in bare)
+    several = len(bare) >= FEWEST_SCORES and len(set(bare)) > 1
+    if named or not several or not whole or max(bare) > HIGHEST_SCORE:
+        return None
+    return f"all {len(bare)} figures are whole and at most {max(bare):g}", {
+        SCORE: "a score, such as 1 to 5: leave it unread, since it is no per cent",
+        PER_CENT: "per cent: 4 is 4 per cent of the cells",
+    }
 
 
 def tick_columns(part: Part) -> list[str]:
