@@ -446,3 +446,20 @@ def test_rows_that_call_themselves_void():
     (asked,) = asking.void(seen)
     assert (asked.id, asked.evidence) == ("void:c.csv:*:*", ['"D2": "void"'])
     assert asking.void(Station([laid], [])) == []
+
+
+@pytest.mark.parametrize(
+    ("done", "given", "asked"),
+    [
+        (["6/1/24", "6/13/2024"], ["June 1, 2024", "2024-06-13"], False),
+        (["2024-06-01", '"'], ["2024-06-01", "2024-06-01"], False),
+        (["2024-06-01 10:00"] * 2, ["2024-06-01 18:00"] * 2, True),
+        (["2024-06-01"] * 2, ["2024-06-02"] * 2, True),
+    ],
+)
+def test_exposures_at_the_inseminations_own_time_however_days_are_written(
+    done, given, asked
+):
+    bench = part("b.csv", "inseminations", queen_id=["D1", "D2"], inseminated_at=done)
+    gas = part("c.csv", "co2", queen_id=["D1", "D2"], given_at=given)
+    assert ids(asking.co2(station(bench, gas))) == ["co2:*:co2:given_at"] * asked

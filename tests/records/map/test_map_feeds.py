@@ -117,6 +117,19 @@ def queens(row, number=5):
                 },
             },
         ),
+        # the days of both exposures are a list of them, and none the other one
+        (
+            "Queen,Inseminated,CO2 #1,CO2 #2",
+            f"D1,{DAY},{DAY},{NEXT}",
+            "x.csv",
+            {
+                "inseminations": {
+                    "queen_id": ["Queen"],
+                    "inseminated_at": ["Inseminated"],
+                },
+                "co2": {"queen_id": ["Queen"], "given_at": ["CO2 #1", "CO2 #2"]},
+            },
+        ),
         # how much semen is the dose, and no load's label
         (
             "Queen,Inseminated,Semen (µl)",

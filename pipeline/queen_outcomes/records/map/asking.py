@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections import Counter, defaultdict
 from collections.abc import Sequence
 from pathlib import PurePosixPath
@@ -15,6 +16,7 @@ from queen_outcomes.records.map.contents import (
     clock_of,
     crosses,
     day_of,
+    is_ditto,
     yes_or_no,
 )
 from queen_outcomes.records.map.feeds import Use, too_wide
@@ -30,6 +32,7 @@ UNIT_OF = {PER_CENT: "%", SHARE: "share"}
 """The unit that an answer about percentages sets."""
 LEAVE, READ = "leave", "read"
 _OWN_HOURS = 2
+_BEHIND = re.compile(r"[ T]\d{1,2}:\d{2}.*$")
 _WARM = 40
 """Semen stored above so many degrees was measured in Fahrenheit; 40 C is the hard limit."""
 _GRAFT_DAYS = (17, 26)
@@ -197,28 +200,43 @@ def co2(station: Station) -> list[Question]:
     ]
 
 
-def _moments(
-    parts: list[Part], name: str
-) -> dict[str, list[tuple[str, dt.time | None]]]:
-    """Give label -> (day as written, time); days of two sheets in one hand compare so."""
-    found: dict[str, list[tuple[str, dt.time | None]]] = defaultdict(list)
+_Moment = tuple[frozenset[dt.date | str], dt.time | None]
+"""The days that a text may be, or the text, and the time of day behind it."""
+
+
+def _moments(parts: list[Part], name: str) -> dict[str, list[_Moment]]:
+    """Give label -> when something was done to her, in whatever form it is written."""
+    found: dict[str, list[_Moment]] = defaultdict(list)
     for part in parts:
         labels, columns = part.columns_of("queen_id"), part.columns_of(name)
         if not labels or not columns:
             continue
-        for row in part.sheet.rows:
-            day = row.text(columns[0].at)
-            time = clock_of(row.text(columns[1].at)) if len(columns) > 1 else None
-            label = row.text(labels[0].at)
-            if day and label:
-                found[key_of(label)].append((day, time))
+        clocks = [] if part.feed.slots else columns[1:2]
+        for days in columns if part.feed.slots else columns[:1]:
+            above = ""
+            for row in part.sheet.rows:
+                text = row.text(days.at)
+                above = text = above if is_ditto(text) else text
+                time = clock_of(row.text(clocks[0].at)) if clocks else _clock_in(text)
+                label = row.text(labels[0].at)
+                if text and label:
+                    found[key_of(label)].append((_days(text), time))
     return found
 
 
-def _together(
-    one: tuple[str, dt.time | None], other: tuple[str, dt.time | None]
-) -> bool:
-    if one[0] != other[0]:
+def _days(text: str) -> frozenset[dt.date | str]:
+    seen = day_of(text)
+    return frozenset(day for _, day in seen.days) if seen else frozenset([text])
+
+
+def _clock_in(text: str) -> dt.time | None:
+    """Give the time of day behind a day in one cell."""
+    behind = _BEHIND.search(text)
+    return clock_of(behind[0].strip(" T")) if behind else None
+
+
+def _together(one: _Moment, other: _Moment) -> bool:
+    if not one[0] & other[0]:
         return False
     if one[1] is None or other[1] is None:
         return True

@@ -531,7 +531,8 @@ def _dated_slots(one: slots.Series) -> dict[str, dict[str, tuple[str, float]]]:
     for slot, columns in one.slots.items():
         roles = _roles(one.table, columns, bool(one.days))
         dated = MAIN_DATE[one.table] in roles or slot in one.days
-        if dated and len(roles) >= (1 if one.days else 2):
+        # a day is all that there is of an exposure
+        if dated and len(roles) >= (1 if one.days or one.table == "co2" else 2):
             found[slot] = roles
     return found
 

@@ -39,7 +39,7 @@ ALSO_CALLED = {
 }
 """Headings of a like column elsewhere, which mean this one in this table."""
 SHARED_IDS = ("queen_id", "colony_id", "semen_batch")
-_PARTLY = 0.6
+PARTLY = 0.6
 _LEAST = 0.45
 _BY_UNIT = {("co2", "minutes"): ("min", "s"), ("semen", "storage_c"): ("C", "F")}
 """What a heading such as "seconds" or "°C", which is a unit alone, says in a table."""
@@ -78,7 +78,7 @@ def can_hold(kind: str, name: str, held: Contents) -> float:
 
 def _date(name: str, held: Contents) -> float:
     del name
-    return 1.0 if held.day_share >= MOST else 0.8 if held.day_share >= _PARTLY else 0.0
+    return 1.0 if held.day_share >= MOST else 0.8 if held.day_share >= PARTLY else 0.0
 
 
 def _number(name: str, held: Contents) -> float:
@@ -87,20 +87,20 @@ def _number(name: str, held: Contents) -> float:
         1.0
         if held.number_share >= MOST
         else 0.8
-        if held.number_share >= _PARTLY
+        if held.number_share >= PARTLY
         else 0.0
     )
 
 
 def _is_days(held: Contents) -> bool:
     """Tell days with their year from numbers such as 8.5, which may be day and month."""
-    return held.whole_day_share >= _PARTLY
+    return held.whole_day_share >= PARTLY
 
 
 def _yes_no(name: str, held: Contents) -> float:
     if held.yes_no_share >= MOST:
         return 1.0
-    if _is_days(held) or held.number_share > _PARTLY:
+    if _is_days(held) or held.number_share > PARTLY:
         return 0.0
     return 0.8 if held.yes_no_share >= 0.5 else 0.5 if len(held.counts) <= 6 else 0.0
 
@@ -114,9 +114,9 @@ def _word(name: str, held: Contents) -> float:
 
 
 def _id(name: str, held: Contents) -> float:
-    if _is_days(held) or held.plain_clock_share > _PARTLY:
+    if _is_days(held) or held.plain_clock_share > PARTLY:
         return 0.0
-    return 0.0 if held.yes_no_share > _PARTLY else 1.0
+    return 0.0 if held.yes_no_share > PARTLY else 1.0
 
 
 def _label(name: str, held: Contents) -> float:
@@ -263,7 +263,7 @@ def _by_topic_or_part(said: Heading, held: Contents, table: str, name: str) -> f
 
 def _by_topic(said: Heading, held: Contents, table: str, name: str) -> float:
     """Judge a heading that says which table, by what stands below it."""
-    days = held.day_share >= _PARTLY
+    days = held.day_share >= PARTLY
     if table not in said.of("topic"):
         return 0.0
     if name == MAIN_DATE[table] and days:
@@ -294,7 +294,7 @@ def is_generic_date(column: SheetColumn) -> bool:
     """Tell whether a column holds days under a heading that names no table."""
     said = column.heading
     return (
-        column.contents.day_share >= _PARTLY
+        column.contents.day_share >= PARTLY
         and not said.of("column")
         and not said.of("topic")
     )

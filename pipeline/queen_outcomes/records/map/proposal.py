@@ -349,10 +349,10 @@ def _rule(proposal: Proposal, part: Part, per_word) -> NewRule:
 
 def _undone(part: Part) -> list[str]:
     return [
-        f'{part.source}: "{text}" under "{part.feed.headings(name)[0]}" is no day: it '
-        "was not done"
+        f'{part.source}: "{text}" under "{column.name}" is no day: it was not done'
         for name in part.feed.columns
-        for text in sorted(no_day(part, name), key=_by_letters)
+        for column in part.columns_of(name)
+        for text in sorted(no_day(part, name) & set(column.contents.texts), key=_by_letters)
     ]
 
 
