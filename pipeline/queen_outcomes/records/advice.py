@@ -46,6 +46,10 @@ MOST, FEW = 0.8, 0.2
 """Shares of ages that would be usual, and are, where a day is taken for another."""
 COPY_SHARE, FEWEST_ROWS = 0.9, 3
 FEWEST_AGES = 5
+LONGEST_WORD = 40
+"""A remark of more signs is a sentence, of which a word of it says little."""
+TOLD_IN_NOTES = ("dead", "missing", "superseded", "drone_layer", "swarmed")
+"""Reasons of exits that people write into the remarks of a look."""
 UNREAD_REASONS = {
     "date_unreadable": "not_used",
     "not_a_date": "left_out",
@@ -812,6 +816,56 @@ def _single_rows(looked: Looked) -> Iterator[Advice]:
         )
 
 
+def _no_reasons(looked: Looked) -> Iterator[Advice]:
+    """Tell exits that do not say why: what became of their queens stays undecided."""
+    rows = looked.store.rows(
+        "SELECT a.ref FROM accepted_exits AS a JOIN staged_exits AS s USING (ref) "
+        "WHERE s.reason IS NULL AND s.reason__unread IS NULL ORDER BY a.ref"
+    )
+    ((every,),) = looked.store.rows("SELECT count(*) FROM accepted_exits")
+    if rows:
+        yield Advice(
+            "no_reason",
+            "look",
+            f"{len(rows)} of {_counted(every, 'exit', 'exits')} have no reason: they end "
+            "what is known of the queen, and say nothing of how she did",
+            len(rows),
+            looked.places(ref for (ref,) in rows),
+            "where a column says why, name it as reason; else leave them as they are",
+            table="exits",
+            column="reason",
+        )
+
+
+def _telling_notes(looked: Looked) -> Iterator[Advice]:
+    """Tell remarks that are a word for how a queen ended, which no column has."""
+    from queen_outcomes.records.map import meanings
+
+    words = TABLES["exits"].column("reason").words
+    told: Counter[tuple[str, str]] = Counter()
+    refs = []
+    for row in looked.statement("telling_notes", longest=LONGEST_WORD):
+        means = meanings.of_word(row["note"], "reason", words)
+        kept = means in row["exits"] or (means == "drone_layer" and row["drones"])
+        if means in TOLD_IN_NOTES and not kept:
+            told[row["note"].strip().casefold(), means] += row["remarks"]
+            refs.append(row["ref"])
+    if told:
+        named = [f'"{note}" ({n})' for (note, _), n in told.most_common()]
+        yield Advice(
+            "telling_notes",
+            "unsure",
+            f"{_counted(told.total(), 'remark', 'remarks')} may say how a queen ended, which "
+            f"no exit of hers does: {shorten(named, ', ')}; remarks are not read",
+            told.total(),
+            looked.places(refs),
+            "if so, write it into exits as her reason, on the day it was seen; what is "
+            "only a sign at a check (drone brood) into its column there",
+            table="exits",
+            column="reason",
+        )
+
+
 _PARTS: tuple[Callable[[Looked], Iterable[Advice]], ...] = (
     _unanswered,
     _unread_files,
@@ -825,6 +879,8 @@ _PARTS: tuple[Callable[[Looked], Iterable[Advice]], ...] = (
     _copies,
     _grafting,
     _co2,
+    _no_reasons,
+    _telling_notes,
     _single_rows,
     _never_inseminated,
 )
