@@ -463,3 +463,26 @@ def test_exposures_at_the_inseminations_own_time_however_days_are_written(
     bench = part("b.csv", "inseminations", queen_id=["D1", "D2"], inseminated_at=done)
     gas = part("c.csv", "co2", queen_id=["D1", "D2"], given_at=given)
     assert ids(asking.co2(station(bench, gas))) == ["co2:*:co2:given_at"] * asked
+
+
+@pytest.mark.parametrize(
+    ("deeds", "asked"),
+    [
+        (["inseminated", "CO2", "introduced", "check", "check", "sold"], True),
+        (["unasienianie", "poddanie", "przegląd", "przegląd", "padła"], True),
+        (["check", "inspection", "check", "visit"], False),
+        (["check", "gentle", "angry", "inseminated", "gentle"], False),
+        (["check"] * 4, False),
+    ],
+)
+def test_a_diary_of_all_that_was_done_is_no_list_of_looks(deeds, asked):
+    queens = ["D1", "D2"] * 3
+    looks = part(
+        "d.csv", "checks", queen_id=queens[: len(deeds)], done=deeds, eggs=["yes"]
+    )
+    del looks.feed.uses["done"]
+    found = asking.journals(station(looks))
+    assert ids(found) == ["rows:d.csv:checks:*"] * asked
+    if asked:
+        assert found[0].evidence[1].startswith('"done" says "')
+        assert "one for each thing done" in found[0].options["no"]

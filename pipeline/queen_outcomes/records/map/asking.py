@@ -12,6 +12,7 @@ from queen_outcomes.facts.reading import FEWEST_SCORES, HIGHEST_SCORE
 from queen_outcomes.facts.settings_form import MOST_SLOTS
 from queen_outcomes.records.map import meanings
 from queen_outcomes.records.map.contents import (
+    MOST,
     Contents,
     clock_of,
     crosses,
@@ -21,10 +22,12 @@ from queen_outcomes.records.map.contents import (
 )
 from queen_outcomes.records.map.feeds import Use, too_wide
 from queen_outcomes.records.map.fits import MAIN_DATE, can_hold, ours_of
+from queen_outcomes.records.map.headings import heading
 from queen_outcomes.records.map.labels import key_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
 from queen_outcomes.records.map.station import Part, Station
+from queen_outcomes.records.map.words import fold, vocabulary
 from queen_outcomes.records.sources import ENDINGS, LEGACY_ENDINGS, table_named
 
 PER_CENT, SHARE, SCORE = "percent", "share", "score"
@@ -40,6 +43,8 @@ _GRAFT_DAYS = (17, 26)
 _SHOWN = 5
 _MOST_ROWS = {"inseminations": 2, "exits": 1.2}
 """Rows a queen, on average, above which a sheet may hold other things too."""
+_MOST_DEEDS = 20
+"""A column that says what was done has no more words for it."""
 _FEW_DAYS = 1
 """A sheet with so many days may hold records, whatever its headings."""
 
@@ -276,18 +281,50 @@ def journals(station: Station) -> list[Question]:
     for part in station.parts:
         labels = Counter(part.texts("queen_id"))
         rows = sum(labels.values())
-        if rows <= _MOST_ROWS.get(part.table, rows) * len(labels):
+        done = _things_done(part)
+        if rows <= _MOST_ROWS.get(part.table, rows) * len(labels) and not done:
             continue
         questions.append(
             Question(
                 question_id("rows", part.source, part.table),
                 f'Is every row of "{part.source}" one of {part.table}?',
-                [f"{len(labels)} queens stand in {rows} rows"],
-                {YES: "every row is", NO: "not so: leave the sheet unread"},
+                [f"{len(labels)} queens stand in {rows} rows", *done],
+                {
+                    YES: "every row is",
+                    NO: "not so: leave the sheet unread"
+                    + (", and part it into one for each thing done" if done else ""),
+                },
                 sources=(part.source,),
             )
         )
     return questions
+
+
+def _things_done(part: Part) -> list[str]:
+    """Say which column of a diary tells what was done: it names what several tables hold."""
+    told = []
+    used = {h for name in part.feed.columns for h in part.feed.headings(name)}
+    for column in part.sheet.columns:
+        counts = column.contents.counts
+        if column.name in used or not 1 < len(counts) <= _MOST_DEEDS:
+            continue
+        topics = {text: _tables_named(text) for text in counts}
+        named = sum(n for text, n in counts.items() if topics[text])
+        if named < MOST * column.contents.filled or len(set().union(*topics.values())) < 2:
+            continue
+        if all(part.table in found for found in topics.values()):
+            continue
+        shown = ", ".join(f'"{text}" ({n})' for text, n in counts.most_common(_SHOWN))
+        told.append(f'"{column.name}" says {shown}')
+    return told
+
+
+def _tables_named(text: str) -> set[str]:
+    """Give the tables whose records a word for something done may be."""
+    said = heading(text)
+    days = {table for table, day in MAIN_DATE.items() if day in said.of("column")}
+    ends = fold(text) in vocabulary().words["reason"]
+    return set(said.of("topic")) | days | ({"exits"} if ends else set())
 
 
 def void(station: Station) -> list[Question]:
