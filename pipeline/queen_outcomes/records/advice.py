@@ -8,6 +8,7 @@ and the accepted tables, and what `evidence` found in whole columns. It changes 
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
@@ -46,6 +47,7 @@ MOST, FEW = 0.8, 0.2
 """Shares of ages that would be usual, and are, where a day is taken for another."""
 COPY_SHARE, FEWEST_ROWS = 0.9, 3
 FEWEST_AGES = 5
+_MORE = re.compile(r"\s*[(\[]|\s")
 LONGEST_WORD = 40
 """A remark of more signs is a sentence, of which a word of it says little."""
 TOLD_IN_NOTES = ("dead", "missing", "superseded", "drone_layer", "swarmed")
@@ -433,17 +435,52 @@ def _never_inseminated(looked: Looked) -> Iterator[Advice]:
     refs = [row["ref"] for row in rows if not row["label"]]
     ids = dict.fromkeys(row["id"] for row in rows if not row["label"])
     listed = _listed(f"{n} {table}" for table, n in uses.items())
+    longer, begin = _longer(looked, list(ids)), ""
+    if longer:
+        named = [f'"{one}" for "{other}"' for one, other in longer.items()]
+        begin = (
+            f"; {_counted(len(longer), 'id is', 'ids are')} spelled shorter or longer than "
+            f"at the insemination: {', '.join(named[:FIRST_IDS])}"
+        )
     yield Advice(
         "never_inseminated",
-        "look",
+        "not_used" if longer else "look",
         f"{listed} name {_counted(len(ids), 'queen', 'queens')} of whom no insemination "
-        "is on record: " + shorten([f'"{one}"' for one in ids], ", "),
+        "is on record: " + shorten([f'"{one}"' for one in ids], ", ") + begin,
         sum(uses.values()),
         looked.places(refs),
-        "add the inseminations or correct the ids; leave queens that were never "
+        ("write the ids alike; " if longer else "")
+        + "add the inseminations or correct the ids; leave queens that were never "
         "inseminated as they are",
         column="queen_id",
+        fails=bool(longer),
     )
+
+
+def _longer(looked: Looked, ids: Sequence[str]) -> dict[str, str]:
+    """Give ids that say less, or more, than an inseminated queen's: "Q-7" of "Q-7 (blue)".
+
+    Only where a blank or a bracket parts what is more, and one queen alone begins so.
+    """
+    homes = [
+        one
+        for (one,) in looked.store.rows(
+            "SELECT DISTINCT queen_id FROM accepted_inseminations ORDER BY queen_id"
+        )
+    ]
+    begins: dict[str, list[str]] = defaultdict(list)
+    for home in homes:
+        begins[_beginning(home)].append(home)
+    found = {}
+    for one in ids:
+        same = begins.get(one) or begins.get(_beginning(one), [])
+        if len(same) == 1 and (same[0] == _beginning(one) or one == _beginning(same[0])):
+            found[one] = same[0]
+    return found
+
+
+def _beginning(label: str) -> str:
+    return _MORE.split(label, maxsplit=1)[0]
 
 
 def _people(looked: Looked) -> Iterator[Advice]:
