@@ -130,6 +130,20 @@ def queens(row, number=5):
                 "co2": {"queen_id": ["Queen"], "given_at": ["CO2 #1", "CO2 #2"]},
             },
         ),
+        # of headings for all that may be done, those that are filled say what was
+        (
+            "Queen,Date,Dose (µl),By,Eggs,Queen seen,Larvae",
+            f"D1,{DAY},8,Ann,,,",
+            "x.csv",
+            {
+                "inseminations": {
+                    "queen_id": ["Queen"],
+                    "inseminated_at": ["Date"],
+                    "operator": ["By"],
+                    "dose_ul": ["Dose (µl)"],
+                }
+            },
+        ),
         # how much semen is the dose, and no load's label
         (
             "Queen,Inseminated,Semen (µl)",

@@ -42,6 +42,8 @@ _FOR_ALL_SLOTS = {
     "checks": ("checker",),
 }
 """What a wide sheet may write once for all the looks or doses of a row."""
+_EMPTY = 0.1
+"""What a heading with nothing below it says of what the rows are."""
 _EVERYWHERE = ("operator", "checker", "note", "minutes")
 """Headings that are alike in several tables say nothing of which one it is."""
 _SUPPORT = {
@@ -222,7 +224,9 @@ class _Allocation:
 
     def _evidence(self) -> dict[str, float]:
         per_column: dict[int, dict[str, float]] = defaultdict(dict)
-        for (table, name, at), worth in self.fits.items():
+        empty = {c.at for c in self.columns if not any(x.text for x in c.contents.cells)}
+        for (table, name, at), fits in self.fits.items():
+            worth = fits * (_EMPTY if at in empty else 1)
             if name not in SHARED_IDS and not (
                 table == "inseminations" and name in _FLAT
             ):
