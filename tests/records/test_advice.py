@@ -212,6 +212,72 @@ def test_a_second_insemination_within_the_season_is_no_new_queen(tmp_path):
     assert of_kind(checked, "numbers_start_again") == []
 
 
+def test_ids_that_say_less_than_the_inseminations_are_named_with_them(tmp_path):
+    station = write(
+        tmp_path,
+        inseminations=rows(
+            "queen_id,inseminated_at",
+            "Q-7 (blue 14),2025-06-01",
+            "Q-8,2025-06-01",
+            "Q-9 (a),2025-06-01",
+            "Q-9 (b),2025-06-01",
+        ),
+        checks=rows(
+            LOOK,
+            "Q-7,2025-06-20,yes",
+            "Q-8 (red),2025-06-20,yes",
+            "Q-9,2025-06-20,yes",
+            "Q-77,2025-06-20,yes",
+        ),
+    )
+    (told,) = of_kind(looked_at(station), "never_inseminated")
+    assert told["says"].endswith(
+        "; 2 ids are spelled shorter or longer than at the insemination: "
+        '"Q-7" for "Q-7 (blue 14)", "Q-8 (red)" for "Q-8"'
+    )
+    assert (told["weight"], told["fails"]) == ("not_used", True)
+
+
+def test_exits_without_a_reason_are_counted(tmp_path):
+    bench = rows("queen_id,inseminated_at", *(f"Q{n},2025-06-01" for n in range(4)))
+    ends = ["Q0,2025-07-01,", "Q1,2025-07-01,sold", "Q2,2025-07-02,", "Q3,2025-07-02,zork"]
+    station = write(
+        tmp_path,
+        inseminations=bench,
+        checks=rows(LOOK, "Q0,2025-06-20,yes"),
+        exits=rows("queen_id,left_on,reason", *ends),
+    )
+    (told,) = of_kind(looked_at(station), "no_reason")
+    assert told["says"].startswith("2 of 4 exits have no reason")
+    assert told["places"] == ("exits.csv:2", "exits.csv:4")
+    assert not told["fails"]
+
+
+def test_remarks_that_say_how_a_queen_ended_are_told_where_no_exit_does(tmp_path):
+    look = "queen_id,checked_on,eggs,drone_in_worker,note"
+    station = write(
+        tmp_path,
+        inseminations=rows(
+            "queen_id,inseminated_at,note",
+            "Q0,2025-06-01,superseded",
+            "Q1,2025-06-01,first of her batch",
+            "Q2,2025-06-01,",
+            "Q3,2025-06-01,superseded",
+        ),
+        checks=rows(
+            look,
+            "Q1,2025-06-20,yes,,SUPERSEDED",
+            "Q2,2025-06-20,yes,many,drone layer",
+            "Q2,2025-06-27,yes,,drone layer",
+            "Q3,2025-06-27,yes,,gentle; was superseded in the end I think after all",
+        ),
+        exits=rows("queen_id,left_on,reason", "Q3,2025-07-01,superseded"),
+    )
+    (told,) = of_kind(looked_at(station), "telling_notes")
+    assert told["says"].startswith("3 remarks may say how a queen ended")
+    assert '"superseded" (2), "drone layer" (1)' in told["says"]
+
+
 def test_the_gravest_comes_first(mixed):
     weights = [piece["weight"] for piece in looked_at(mixed).found["advice"]]
     order = list(advice.WEIGHTS)

@@ -116,6 +116,33 @@ def test_percentages_of_at_most_one_are_open_until_the_unit_is_said(tmp_path):
     assert ("shares", "pattern_pct") not in kinds(looked(tmp_path, content, said)[1])
 
 
+def test_shares_beside_per_cent_are_open(tmp_path):
+    cells = ["55 %", "0.85", "90 %", "0.9", "70%"]
+    content = lines(
+        "queen_id\tchecked_on\tpattern_pct",
+        [f"{d}\t{cell}" for d, cell in zip(DAYS, cells, strict=False)],
+    )
+    (question,) = looked(tmp_path, content)[1]
+    assert (question.kind, question.used.name) == ("shares", "pattern_pct")
+    assert question.says == (
+        "2 values lie between 0 and 1 (from 0.85), beside 3 of more than 1 (up to 90)"
+    )
+    said = {"units": {"checks": {"pattern_pct": "share"}}}
+    assert looked(tmp_path, content, said)[1] == []
+
+
+@pytest.mark.parametrize(
+    ("cells", "kind"), [("4 5 3 1 5", ["scores"]), ("4 5 3 1 50", []), ("4 5 3 1", [])]
+)
+def test_scores_are_no_per_cent(tmp_path, cells, kind):
+    content = lines(
+        "queen_id\tchecked_on\tpattern_pct",
+        [f"{d}\t{cell}" for d, cell in zip(DAYS, cells.split(), strict=False)],
+    )
+    found = looked(tmp_path, content)[1]
+    assert [question.kind for question in found] == kind
+
+
 def test_a_column_of_only_ticks_is_open(tmp_path):
     content = lines(
         "queen_id\tchecked_on\teggs",
@@ -136,3 +163,26 @@ def test_ids_that_became_days_are_named(tmp_path):
     _, questions = looked(tmp_path, "\n".join(rows) + "\n")
     (question,) = [q for q in questions if q.kind == "id_dates"]
     assert question.says.startswith("2 ids")
+
+
+@pytest.mark.parametrize(
+    ("word", "setting"),
+    [
+        ("no", 'placed_on = { from = "placed_on", empty = ["no"] }'),
+        ("soon", '[files."placements.csv"]\nempty = ["soon"]'),
+    ],
+)
+def test_a_no_among_days_stays_a_no_in_the_other_columns(tmp_path, word, setting):
+    days = [str(day) for day in DAYS[:4]] + [word]
+    rows = [f"Q{n},H{n},{day},no" for n, day in enumerate(days)]
+    head = "queen_id,colony_id,placed_on,brood_present"
+    content = "\n".join([head, *rows]) + "\n"
+    with Store() as store:
+        reading = parse({})
+        records = folder(tmp_path, placements__csv=content)
+        staged = stage_records(store, records, reading)
+        orders = evidence.OrdersSeen(store, staged.sources, reading.reading)
+        (column,) = evidence.unread_columns(orders)
+    assert setting in column.settings[0]
+    # TOML takes the comment behind it
+    assert column.settings[0].endswith("# if it means: not recorded")

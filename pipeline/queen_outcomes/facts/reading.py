@@ -23,6 +23,9 @@ FINDINGS = "findings"
 FOLDED = ("queen_id", "colony_id", "semen_batch", "graft_batch")
 """Columns whose spellings may be taken as one: [records] fold."""
 
+FEWEST_SCORES, HIGHEST_SCORE = 5, 10
+"""So many whole figures of a column of per cent, none above the highest, may be scores."""
+
 
 @dataclass(frozen=True)
 class CellRule:

@@ -8,6 +8,7 @@ and the accepted tables, and what `evidence` found in whole columns. It changes 
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
@@ -46,6 +47,11 @@ MOST, FEW = 0.8, 0.2
 """Shares of ages that would be usual, and are, where a day is taken for another."""
 COPY_SHARE, FEWEST_ROWS = 0.9, 3
 FEWEST_AGES = 5
+_MORE = re.compile(r"\s*[(\[]|\s")
+LONGEST_WORD = 40
+"""A remark of more signs is a sentence, of which a word of it says little."""
+TOLD_IN_NOTES = ("dead", "missing", "superseded", "drone_layer", "swarmed")
+"""Reasons of exits that people write into the remarks of a look."""
 UNREAD_REASONS = {
     "date_unreadable": "not_used",
     "not_a_date": "left_out",
@@ -278,7 +284,10 @@ _QUESTIONS = {
     "date_order": "say which order is right",
     "turned_dates": "see in the file whether those days are right; the first where day "
     "and month changed places, the second where they are right",
-    "shares": "say whether 1 stands for all cells (share) or for one in a hundred (%)",
+    "shares": "say whether 1 stands for all cells (share) or for one in a hundred (%); a "
+    "figure with % behind it is per cent either way",
+    "scores": "where they are scores of the station's own, take the column out of the "
+    "settings, or head it otherwise: a score is no per cent; where they are per cent, write",
     "blanks": 'say whether a blank means "no" or "not looked"',
     "id_dates": "make that column a column of texts in the spreadsheet, and write the "
     "ids again",
@@ -426,17 +435,52 @@ def _never_inseminated(looked: Looked) -> Iterator[Advice]:
     refs = [row["ref"] for row in rows if not row["label"]]
     ids = dict.fromkeys(row["id"] for row in rows if not row["label"])
     listed = _listed(f"{n} {table}" for table, n in uses.items())
+    longer, begin = _longer(looked, list(ids)), ""
+    if longer:
+        named = [f'"{one}" for "{other}"' for one, other in longer.items()]
+        begin = (
+            f"; {_counted(len(longer), 'id is', 'ids are')} spelled shorter or longer than "
+            f"at the insemination: {', '.join(named[:FIRST_IDS])}"
+        )
     yield Advice(
         "never_inseminated",
-        "look",
+        "not_used" if longer else "look",
         f"{listed} name {_counted(len(ids), 'queen', 'queens')} of whom no insemination "
-        "is on record: " + shorten([f'"{one}"' for one in ids], ", "),
+        "is on record: " + shorten([f'"{one}"' for one in ids], ", ") + begin,
         sum(uses.values()),
         looked.places(refs),
-        "add the inseminations or correct the ids; leave queens that were never "
+        ("write the ids alike; " if longer else "")
+        + "add the inseminations or correct the ids; leave queens that were never "
         "inseminated as they are",
         column="queen_id",
+        fails=bool(longer),
     )
+
+
+def _longer(looked: Looked, ids: Sequence[str]) -> dict[str, str]:
+    """Give ids that say less, or more, than an inseminated queen's: "Q-7" of "Q-7 (blue)".
+
+    Only where a blank or a bracket parts what is more, and one queen alone begins so.
+    """
+    homes = [
+        one
+        for (one,) in looked.store.rows(
+            "SELECT DISTINCT queen_id FROM accepted_inseminations ORDER BY queen_id"
+        )
+    ]
+    begins: dict[str, list[str]] = defaultdict(list)
+    for home in homes:
+        begins[_beginning(home)].append(home)
+    found = {}
+    for one in ids:
+        same = begins.get(one) or begins.get(_beginning(one), [])
+        if len(same) == 1 and (same[0] == _beginning(one) or one == _beginning(same[0])):
+            found[one] = same[0]
+    return found
+
+
+def _beginning(label: str) -> str:
+    return _MORE.split(label, maxsplit=1)[0]
 
 
 def _people(looked: Looked) -> Iterator[Advice]:
@@ -809,6 +853,56 @@ def _single_rows(looked: Looked) -> Iterator[Advice]:
         )
 
 
+def _no_reasons(looked: Looked) -> Iterator[Advice]:
+    """Tell exits that do not say why: what became of their queens stays undecided."""
+    rows = looked.store.rows(
+        "SELECT a.ref FROM accepted_exits AS a JOIN staged_exits AS s USING (ref) "
+        "WHERE s.reason IS NULL AND s.reason__unread IS NULL ORDER BY a.ref"
+    )
+    ((every,),) = looked.store.rows("SELECT count(*) FROM accepted_exits")
+    if rows:
+        yield Advice(
+            "no_reason",
+            "look",
+            f"{len(rows)} of {_counted(every, 'exit', 'exits')} have no reason: they end "
+            "what is known of the queen, and say nothing of how she did",
+            len(rows),
+            looked.places(ref for (ref,) in rows),
+            "where a column says why, name it as reason; else leave them as they are",
+            table="exits",
+            column="reason",
+        )
+
+
+def _telling_notes(looked: Looked) -> Iterator[Advice]:
+    """Tell remarks that are a word for how a queen ended, which no column has."""
+    from queen_outcomes.records.map import meanings
+
+    words = TABLES["exits"].column("reason").words
+    told: Counter[tuple[str, str]] = Counter()
+    refs = []
+    for row in looked.statement("telling_notes", longest=LONGEST_WORD):
+        means = meanings.of_word(row["note"], "reason", words)
+        kept = means in row["exits"] or (means == "drone_layer" and row["drones"])
+        if means in TOLD_IN_NOTES and not kept:
+            told[row["note"].strip().casefold(), means] += row["remarks"]
+            refs.append(row["ref"])
+    if told:
+        named = [f'"{note}" ({n})' for (note, _), n in told.most_common()]
+        yield Advice(
+            "telling_notes",
+            "unsure",
+            f"{_counted(told.total(), 'remark', 'remarks')} may say how a queen ended, which "
+            f"no exit of hers does: {shorten(named, ', ')}; remarks are not read",
+            told.total(),
+            looked.places(refs),
+            "if so, write it into exits as her reason, on the day it was seen; what is "
+            "only a sign at a check (drone brood) into its column there",
+            table="exits",
+            column="reason",
+        )
+
+
 _PARTS: tuple[Callable[[Looked], Iterable[Advice]], ...] = (
     _unanswered,
     _unread_files,
@@ -822,6 +916,8 @@ _PARTS: tuple[Callable[[Looked], Iterable[Advice]], ...] = (
     _copies,
     _grafting,
     _co2,
+    _no_reasons,
+    _telling_notes,
     _single_rows,
     _never_inseminated,
 )

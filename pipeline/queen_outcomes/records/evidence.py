@@ -20,7 +20,9 @@ from queen_outcomes.facts.column import Column
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import (
     BLANK_NO,
+    FEWEST_SCORES,
     FINDINGS,
+    HIGHEST_SCORE,
     MIXED,
     NOT_LOOKED,
     CellRule,
@@ -214,7 +216,9 @@ class DateOrders:
 class OpenQuestion:
     """What a column leaves open, and only the station can tell."""
 
-    kind: Literal["date_order", "turned_dates", "shares", "blanks", "id_dates"]
+    kind: Literal[
+        "date_order", "turned_dates", "shares", "scores", "blanks", "id_dates"
+    ]
     used: UsedColumn
     says: str
     settings: tuple[str, ...]
@@ -308,6 +312,8 @@ def _evidence(
 def _most_causes(
     orders: OrdersSeen, used: UsedColumn, unread: int, filled: int
 ) -> tuple[str, tuple[str, ...], str]:
+    from queen_outcomes.records.map import meanings  # late: it reads the lists of words
+
     why = quote(str(used.column and used.column.why))
     text = quote(str(used.column and used.column.unread))
     rows = orders.store.rows(
@@ -344,7 +350,12 @@ def _most_causes(
         setting = suggested.in_file(source.name, reading, "year", year)
         return says, (setting,), "year"
     if not any(sign.isdigit() for sign in example):
-        setting = suggested.empty_in_file(source.name, reading, [example])
+        if meanings.of_yes_no(example):
+            # in the file's other columns the word keeps its meaning
+            empty = [*used.rule.empty, example]
+            setting = suggested.in_column(source, used.slot, used.name, {"empty": empty})
+        else:
+            setting = suggested.empty_in_file(source.name, reading, [example])
         return says, (f"{setting}  # if it means: not recorded",), "empty"
     return says, (), "cells"
 
@@ -693,20 +704,35 @@ def _decided(orders: OrdersSeen, used: UsedColumn) -> bool:
 
 def _about_shares(orders: OrdersSeen, used: UsedColumn) -> Iterator[OpenQuestion]:
     name = quote(used.name)
-    ((count, low, high),) = orders.store.rows(
-        f"SELECT count({name}), min({name}), max({name}) FROM {used.staged}"
+    ((count, low, high, parts, others, whole),) = orders.store.rows(
+        f"SELECT count({name}), min({name}), max({name}), "
+        f"count(*) FILTER ({name} > 0 AND {name} < 1), count(*) FILTER ({name} > 1), "
+        f"count(*) FILTER ({name} = trunc({name})) FROM {used.staged}"
     )
+    scored = count == whole >= FEWEST_SCORES and low < high <= HIGHEST_SCORE
     if count and 0 < high <= 1:
         says = f"all {count} values are at most 1 (from {low:g} to {high:g})"
-        table = used.source.table.name
-        alone = sum(source.table.name == table for source in orders.sources) == 1
-        answers = tuple(
-            f'[units.{table}]\n{used.name} = "{unit}"'
-            if alone
-            else suggested.in_column(used.source, used.slot, used.name, {"unit": unit})
-            for unit in ("share", "%")
+        kind, units = "shares", ("share", "%")
+    elif parts:
+        says = (
+            f"{parts} values lie between 0 and 1 (from {low:g}), beside {others} of "
+            f"more than 1 (up to {high:g})"
         )
-        yield OpenQuestion("shares", used, says, answers)
+        kind, units = "shares", ("share", "%")
+    elif scored:
+        says = f"all {count} values are whole and at most {high:g}"
+        kind, units = "scores", ("%",)
+    else:
+        return
+    table = used.source.table.name
+    alone = sum(source.table.name == table for source in orders.sources) == 1
+    answers = tuple(
+        f'[units.{table}]\n{used.name} = "{unit}"'
+        if alone
+        else suggested.in_column(used.source, used.slot, used.name, {"unit": unit})
+        for unit in units
+    )
+    yield OpenQuestion(kind, used, says, answers)
 
 
 def _ticks_counted(

@@ -16,7 +16,7 @@ from queen_outcomes.records.mapping import SourceMapping
 _ALIKE = {
     "dates": ("date_order", "order"),
     "mixed": ("turned_dates", "order"),
-    "percent": ("shares",),
+    "percent": ("shares", "scores"),
     "blank": ("blanks",),
 }
 """A kind of question of `map` -> the kinds and causes that columns' evidence has for it."""

@@ -24,6 +24,9 @@ def ids(questions):
         (["0.8", "0.9 %"], False),
         ([("0.8", "percent"), "0.9"], False),
         (["x"], False),
+        # a sign at some of them says what those are, and of the others nothing
+        (["55 %", "0.85", "0.9"], True),
+        (["55 %", "0.85", "90"], False),
     ],
 )
 def test_shares_up_to_one_may_be_per_cent(cells, asked):
@@ -34,6 +37,24 @@ def test_shares_up_to_one_may_be_per_cent(cells, asked):
     assert ids(found) == ["percent:c.csv:checks:pattern_pct"] * asked
     if asked:
         assert '"Fill"' in found[0].text
+
+
+@pytest.mark.parametrize(
+    ("cells", "asked"),
+    [
+        (["1", "4", "5", "3", "4"], True),
+        (["2", "8", "10", "0", "7"], True),
+        (["4", "4", "4", "4", "4"], False),
+        (["1", "4", "5", "3"], False),
+        (["1", "4", "5", "3", "4.5"], False),
+        (["1", "4", "5", "3", "40"], False),
+        (["1 %", "4", "5", "3", "4", "5"], False),
+    ],
+)
+def test_small_whole_figures_may_be_scores(cells, asked):
+    looks = part("c.csv", "checks", {"pattern_pct": "Pattern"}, pattern_pct=cells)
+    found = asking.percentages(station(looks))
+    assert [list(question.options) for question in found] == [["score", "percent"]] * asked
 
 
 def test_the_first_five_shares_are_shown():
@@ -425,3 +446,43 @@ def test_rows_that_call_themselves_void():
     (asked,) = asking.void(seen)
     assert (asked.id, asked.evidence) == ("void:c.csv:*:*", ['"D2": "void"'])
     assert asking.void(Station([laid], [])) == []
+
+
+@pytest.mark.parametrize(
+    ("done", "given", "asked"),
+    [
+        (["6/1/24", "6/13/2024"], ["June 1, 2024", "2024-06-13"], False),
+        (["2024-06-01", '"'], ["2024-06-01", "2024-06-01"], False),
+        (["2024-06-01 10:00"] * 2, ["2024-06-01 18:00"] * 2, True),
+        (["2024-06-01"] * 2, ["2024-06-02"] * 2, True),
+    ],
+)
+def test_exposures_at_the_inseminations_own_time_however_days_are_written(
+    done, given, asked
+):
+    bench = part("b.csv", "inseminations", queen_id=["D1", "D2"], inseminated_at=done)
+    gas = part("c.csv", "co2", queen_id=["D1", "D2"], given_at=given)
+    assert ids(asking.co2(station(bench, gas))) == ["co2:*:co2:given_at"] * asked
+
+
+@pytest.mark.parametrize(
+    ("deeds", "asked"),
+    [
+        (["inseminated", "CO2", "introduced", "check", "check", "sold"], True),
+        (["unasienianie", "poddanie", "przegląd", "przegląd", "padła"], True),
+        (["check", "inspection", "check", "visit"], False),
+        (["check", "gentle", "angry", "inseminated", "gentle"], False),
+        (["check"] * 4, False),
+    ],
+)
+def test_a_diary_of_all_that_was_done_is_no_list_of_looks(deeds, asked):
+    queens = ["D1", "D2"] * 3
+    looks = part(
+        "d.csv", "checks", queen_id=queens[: len(deeds)], done=deeds, eggs=["yes"]
+    )
+    del looks.feed.uses["done"]
+    found = asking.journals(station(looks))
+    assert ids(found) == ["rows:d.csv:checks:*"] * asked
+    if asked:
+        assert found[0].evidence[1].startswith('"done" says "')
+        assert "one for each thing done" in found[0].options["no"]

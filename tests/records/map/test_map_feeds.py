@@ -74,6 +74,113 @@ def queens(row, number=5):
                 }
             },
         ),
+        # "exit" is the day by its heading alone, and how she went by what stands below
+        (
+            "Queen,Exit date,Exit",
+            f"D1,{DAY},sold",
+            "x.csv",
+            {
+                "exits": {
+                    "queen_id": ["Queen"],
+                    "left_on": ["Exit date"],
+                    "reason": ["Exit"],
+                }
+            },
+        ),
+        (
+            "Königin,Abgang,Abgang am",
+            f"D1,verkauft,{DAY}",
+            "x.csv",
+            {
+                "exits": {
+                    "queen_id": ["Königin"],
+                    "left_on": ["Abgang am"],
+                    "reason": ["Abgang"],
+                }
+            },
+        ),
+        # the day beside the words of how she went ends more than her stay
+        (
+            "Reine,Date introduction,Ruchette,Sortie,Date sortie",
+            f"D1,{DAY},H1,morte,{NEXT}",
+            "x.csv",
+            {
+                "placements": {
+                    "queen_id": ["Reine"],
+                    "colony_id": ["Ruchette"],
+                    "placed_on": ["Date introduction"],
+                },
+                "exits": {
+                    "queen_id": ["Reine"],
+                    "left_on": ["Date sortie"],
+                    "reason": ["Sortie"],
+                },
+            },
+        ),
+        # the days of both exposures are a list of them, and none the other one
+        (
+            "Queen,Inseminated,CO2 #1,CO2 #2",
+            f"D1,{DAY},{DAY},{NEXT}",
+            "x.csv",
+            {
+                "inseminations": {
+                    "queen_id": ["Queen"],
+                    "inseminated_at": ["Inseminated"],
+                },
+                "co2": {"queen_id": ["Queen"], "given_at": ["CO2 #1", "CO2 #2"]},
+            },
+        ),
+        # of headings for all that may be done, those that are filled say what was
+        (
+            "Queen,Date,Dose (µl),By,Eggs,Queen seen,Larvae",
+            f"D1,{DAY},8,Ann,,,",
+            "x.csv",
+            {
+                "inseminations": {
+                    "queen_id": ["Queen"],
+                    "inseminated_at": ["Date"],
+                    "operator": ["By"],
+                    "dose_ul": ["Dose (µl)"],
+                }
+            },
+        ),
+        # how much semen is the dose, and no load's label
+        (
+            "Queen,Inseminated,Semen (µl)",
+            f"D1,{DAY},8",
+            "x.csv",
+            {
+                "inseminations": {
+                    "queen_id": ["Queen"],
+                    "inseminated_at": ["Inseminated"],
+                    "dose_ul": ["Semen (µl)"],
+                }
+            },
+        ),
+        (
+            "Queen,Inseminated,Semen",
+            f"D1,{DAY},S-8",
+            "x.csv",
+            {
+                "inseminations": {
+                    "queen_id": ["Queen"],
+                    "inseminated_at": ["Inseminated"],
+                    "semen_batch": ["Semen"],
+                }
+            },
+        ),
+        (
+            "Queen,Date,Laying?",
+            f"D1,{DAY},yes",
+            "x.csv",
+            {
+                "checks": {
+                    "queen_id": ["Queen"],
+                    "checked_on": ["Date"],
+                    "eggs": ["Laying?"],
+                }
+            },
+        ),
         # what a file or a sheet is called decides where headings do not; the sheet first
         (
             "Queen,Date",

@@ -231,10 +231,32 @@ def test_what_a_columns_rule_says_beside_its_heading():
     leave.orders.by_column[(*place, "checked_on")] = "dmy"
     columns = proposal._rule(leave, looks, {}).columns
     assert columns["eggs"] == {"from": "eggs", "blank": "not looked"}
-    assert columns["pattern_pct"] == "pattern_pct"
+    # said, so that nobody asks again
+    assert columns["pattern_pct"] == {"from": "pattern_pct", "unit": "%"}
     assert columns["checked_on"] == {"from": "checked_on", "dates": "dmy"}
     asked = proposed(looks, answers={("blank", *place): None})
     assert proposal._rule(asked, looks, {}).columns["eggs"] == "eggs"
+
+
+def test_a_score_is_no_per_cent_and_stays_unread():
+    looks = part("c.csv", "checks", pattern_pct=[*"12345"], eggs=["yes"] * 5)
+    place = ("percent", "c.csv", "checks", "pattern_pct")
+    made = proposed(looks, answers={place: "score"})
+    assert list(proposal._rule(made, looks, {}).columns) == ["eggs"]
+
+
+def test_a_no_among_days_is_no_day():
+    gas = part(
+        "c.csv", "co2", queen_id=["D1", "D2", "D3"], given_at=[DAY, "no", "n/a"]
+    )
+    found = written(gas)
+    assert found.rules[0].columns["given_at"] == {
+        "from": "given_at",
+        "empty": ["n/a", "no"],
+    }
+    assert any('"no" under "given_at"' in note for note in found.notes)
+    plain = part("c.csv", "co2", queen_id=["D1", "D2"], given_at=[DAY, "n/a"])
+    assert written(plain).rules[0].columns["given_at"] == "given_at"
 
 
 def test_a_mark_that_says_she_is_marked():

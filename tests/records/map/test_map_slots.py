@@ -64,6 +64,28 @@ def series(head, row):
             f"D1,yes,{DAY},no,{NEXT}",
             {"checks": {"1": ["Eggs", "Check 1"], "2": ["Eggs (2)", "Check 2"]}},
         ),
+        # the exposures are a series where both days stand there; "2nd CO2" is no look
+        (
+            "Queen,Inseminated,1st CO2,2nd CO2",
+            f"D1,{DAY},{DAY},{NEXT}",
+            {"co2": {"1": ["1st CO2"], "2": ["2nd CO2"]}},
+        ),
+        (
+            "Queen,Inseminated,CO2 #1,CO2 #2",
+            f"D1,{DAY},{DAY},{NEXT}",
+            {"co2": {"1": ["CO2 #1"], "2": ["CO2 #2"]}},
+        ),
+        ("Queen,Inseminated,1st CO2,2nd CO2", f"D1,{DAY},yes,{NEXT}", {}),
+        (
+            "Queen,Insemination 2nd CO2,1st check date,2nd check date,2nd check eggs",
+            f"D1,{DAY},{DAY},{NEXT},yes",
+            {
+                "checks": {
+                    "1": ["1st check date"],
+                    "2": ["2nd check date", "2nd check eggs"],
+                }
+            },
+        ),
         # whole groups that come again
         (
             "Queen,Date,Eggs,Date,Eggs",

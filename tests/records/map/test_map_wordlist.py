@@ -108,12 +108,27 @@ def test_told_words_are_confirmed_together_and_the_others_asked_singly():
     assert every.sources == ("b.csv", "c.csv", "d.csv", "e.csv")
     assert (every.id, every.default) == ("words:*:*:*", "yes")
     assert single.id == "word:reason:zork"
-    assert single.evidence == ["it stands there 3 times"]
+    first, choices, meaning = single.evidence
+    assert first == "it stands there 3 times"
+    assert choices.startswith("one of dead, missing, superseded, ")
+    assert meaning.startswith("culled_fault: removed for how she performed")
     assert single.text == 'What does "zork" mean under "Why", "a", "b", "c", "f"?'
     assert single.sources == ("g.csv", "h.csv")
     assert [q.id for q in wordlist.question(words[:1])] == []
     assert [q.id for q in wordlist.question(words[-1:])] == ["word:reason:zork"]
     assert words[-1].told == "?"
+
+
+@pytest.mark.parametrize(
+    ("column", "says"),
+    [
+        ("yes_no", ["one of yes, no"]),
+        ("findings", ["what it sets, such as eggs = yes; larvae = no"]),
+    ],
+)
+def test_what_a_word_may_mean_is_said(column, says):
+    (asked,) = wordlist.question([Word(column, "zork", 1, None, {"c.csv"}, {"X"})])
+    assert asked.evidence[1:] == says
 
 
 def test_a_corrected_word_changes_in_every_column_that_has_it():

@@ -3,23 +3,39 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections import Counter, defaultdict
+from collections.abc import Sequence
 from pathlib import PurePosixPath
 
+from queen_outcomes.facts.reading import FEWEST_SCORES, HIGHEST_SCORE
 from queen_outcomes.facts.settings_form import MOST_SLOTS
 from queen_outcomes.records.map import meanings
-from queen_outcomes.records.map.contents import clock_of, crosses, day_of, yes_or_no
+from queen_outcomes.records.map.contents import (
+    MOST,
+    Contents,
+    clock_of,
+    crosses,
+    day_of,
+    is_ditto,
+    yes_or_no,
+)
 from queen_outcomes.records.map.feeds import Use, too_wide
 from queen_outcomes.records.map.fits import MAIN_DATE, can_hold, ours_of
+from queen_outcomes.records.map.headings import heading
 from queen_outcomes.records.map.labels import key_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
 from queen_outcomes.records.map.station import Part, Station
+from queen_outcomes.records.map.words import fold, vocabulary
 from queen_outcomes.records.sources import ENDINGS, LEGACY_ENDINGS, table_named
 
-PER_CENT, SHARE = "percent", "share"
+PER_CENT, SHARE, SCORE = "percent", "share", "score"
+UNIT_OF = {PER_CENT: "%", SHARE: "share"}
+"""The unit that an answer about percentages sets."""
 LEAVE, READ = "leave", "read"
 _OWN_HOURS = 2
+_BEHIND = re.compile(r"[ T]\d{1,2}:\d{2}.*$")
 _WARM = 40
 """Semen stored above so many degrees was measured in Fahrenheit; 40 C is the hard limit."""
 _GRAFT_DAYS = (17, 26)
@@ -27,39 +43,76 @@ _GRAFT_DAYS = (17, 26)
 _SHOWN = 5
 _MOST_ROWS = {"inseminations": 2, "exits": 1.2}
 """Rows a queen, on average, above which a sheet may hold other things too."""
+_MOST_DEEDS = 20
+"""A column that says what was done has no more words for it."""
 _FEW_DAYS = 1
 """A sheet with so many days may hold records, whatever its headings."""
 
 
 def percentages(station: Station) -> list[Question]:
-    """Ask about columns of per cent in which no figure is above 1."""
+    """Ask about columns of per cent that may hold shares, or scores of the station's own."""
     questions = []
     for part in station.parts:
         for name in part.feed.columns:
             if ours_of(part.table, name).unit != "%":
                 continue
-            held = part.contents(name)
-            shown = any(c.kind == "percent" for h in held for c in h.kept)
-            numbers = [n for h in held for n in h.numbers if n is not None]
-            values = [n.value for n in numbers]
-            marked = shown or any(n.unit for n in numbers)
-            if marked or not values or max(values) > 1 or max(values) <= 0:
-                continue
-            texts = ", ".join([t for h in held for t in h.texts][:_SHOWN])
-            heading = part.feed.headings(name)[0]
-            questions.append(
-                Question(
-                    question_id("percent", part.source, part.table, name),
-                    f'In "{part.source}", is 1 in "{heading}" one per cent or the whole?',
-                    [f"all {len(values)} figures are at most 1: {texts}"],
-                    {
-                        SHARE: "a share: 0.85 is 85 per cent",
-                        PER_CENT: "per cent: 0.85 is 0.85 per cent",
-                    },
-                    sources=(part.source,),
+            named, bare = _signed(part.contents(name))
+            if asked := _shares(named, bare) or _scores(named, bare):
+                says, options = asked
+                heading = part.feed.headings(name)[0]
+                questions.append(
+                    Question(
+                        question_id("percent", part.source, part.table, name),
+                        f'In "{part.source}", is 1 in "{heading}" one per cent or '
+                        f"{_MAY_BE[SHARE in options]}?",
+                        [f"{says}: {', '.join(f'{n:g}' for n in bare[:_SHOWN])}"],
+                        options,
+                        sources=(part.source,),
+                    )
                 )
-            )
     return questions
+
+
+def _signed(columns: Sequence[Contents]) -> tuple[list[float], list[float]]:
+    """Part the figures of columns into those with a sign of their unit, and those without."""
+    figures = [
+        (number.value, bool(number.unit) or cell.kind == "percent")
+        for held in columns
+        for number, cell in zip(held.numbers, held.kept, strict=True)
+        if number is not None
+    ]
+    return [n for n, sign in figures if sign], [n for n, sign in figures if not sign]
+
+
+_MAY_BE = {True: "the whole", False: "a score"}
+
+
+def _shares(named: list[float], bare: list[float]) -> tuple[str, dict[str, str]] | None:
+    """Say why figures without a sign may be shares: none is above 1, and signed ones are."""
+    if not bare or not 0 < max(bare) <= 1 or (named and max(named) <= 1):
+        return None
+    says = f"all {len(bare)} figures are at most 1"
+    if named:
+        says = (
+            f"{len(bare)} figures without % are at most 1, beside {len(named)} with it "
+            f"up to {max(named):g}"
+        )
+    return says, {
+        SHARE: "a share: 0.85 is 85 per cent",
+        PER_CENT: "per cent: 0.85 is 0.85 per cent",
+    }
+
+
+def _scores(named: list[float], bare: list[float]) -> tuple[str, dict[str, str]] | None:
+    """Say why figures may be scores: whole numbers to ten at most, several of them."""
+    whole = all(value == int(value) for value in bare)
+    several = len(bare) >= FEWEST_SCORES and len(set(bare)) > 1
+    if named or not several or not whole or max(bare) > HIGHEST_SCORE:
+        return None
+    return f"all {len(bare)} figures are whole and at most {max(bare):g}", {
+        SCORE: "a score, such as 1 to 5: leave it unread, since it is no per cent",
+        PER_CENT: "per cent: 4 is 4 per cent of the cells",
+    }
 
 
 def tick_columns(part: Part) -> list[str]:
@@ -152,28 +205,43 @@ def co2(station: Station) -> list[Question]:
     ]
 
 
-def _moments(
-    parts: list[Part], name: str
-) -> dict[str, list[tuple[str, dt.time | None]]]:
-    """Give label -> (day as written, time); days of two sheets in one hand compare so."""
-    found: dict[str, list[tuple[str, dt.time | None]]] = defaultdict(list)
+_Moment = tuple[frozenset[dt.date | str], dt.time | None]
+"""The days that a text may be, or the text, and the time of day behind it."""
+
+
+def _moments(parts: list[Part], name: str) -> dict[str, list[_Moment]]:
+    """Give label -> when something was done to her, in whatever form it is written."""
+    found: dict[str, list[_Moment]] = defaultdict(list)
     for part in parts:
         labels, columns = part.columns_of("queen_id"), part.columns_of(name)
         if not labels or not columns:
             continue
-        for row in part.sheet.rows:
-            day = row.text(columns[0].at)
-            time = clock_of(row.text(columns[1].at)) if len(columns) > 1 else None
-            label = row.text(labels[0].at)
-            if day and label:
-                found[key_of(label)].append((day, time))
+        clocks = [] if part.feed.slots else columns[1:2]
+        for days in columns if part.feed.slots else columns[:1]:
+            above = ""
+            for row in part.sheet.rows:
+                text = row.text(days.at)
+                above = text = above if is_ditto(text) else text
+                time = clock_of(row.text(clocks[0].at)) if clocks else _clock_in(text)
+                label = row.text(labels[0].at)
+                if text and label:
+                    found[key_of(label)].append((_days(text), time))
     return found
 
 
-def _together(
-    one: tuple[str, dt.time | None], other: tuple[str, dt.time | None]
-) -> bool:
-    if one[0] != other[0]:
+def _days(text: str) -> frozenset[dt.date | str]:
+    seen = day_of(text)
+    return frozenset(day for _, day in seen.days) if seen else frozenset([text])
+
+
+def _clock_in(text: str) -> dt.time | None:
+    """Give the time of day behind a day in one cell."""
+    behind = _BEHIND.search(text)
+    return clock_of(behind[0].strip(" T")) if behind else None
+
+
+def _together(one: _Moment, other: _Moment) -> bool:
+    if not one[0] & other[0]:
         return False
     if one[1] is None or other[1] is None:
         return True
@@ -213,18 +281,50 @@ def journals(station: Station) -> list[Question]:
     for part in station.parts:
         labels = Counter(part.texts("queen_id"))
         rows = sum(labels.values())
-        if rows <= _MOST_ROWS.get(part.table, rows) * len(labels):
+        done = _things_done(part)
+        if rows <= _MOST_ROWS.get(part.table, rows) * len(labels) and not done:
             continue
         questions.append(
             Question(
                 question_id("rows", part.source, part.table),
                 f'Is every row of "{part.source}" one of {part.table}?',
-                [f"{len(labels)} queens stand in {rows} rows"],
-                {YES: "every row is", NO: "not so: leave the sheet unread"},
+                [f"{len(labels)} queens stand in {rows} rows", *done],
+                {
+                    YES: "every row is",
+                    NO: "not so: leave the sheet unread"
+                    + (", and part it into one for each thing done" if done else ""),
+                },
                 sources=(part.source,),
             )
         )
     return questions
+
+
+def _things_done(part: Part) -> list[str]:
+    """Say which column of a diary tells what was done: it names what several tables hold."""
+    told = []
+    used = {h for name in part.feed.columns for h in part.feed.headings(name)}
+    for column in part.sheet.columns:
+        counts = column.contents.counts
+        if column.name in used or not 1 < len(counts) <= _MOST_DEEDS:
+            continue
+        topics = {text: _tables_named(text) for text in counts}
+        named = sum(n for text, n in counts.items() if topics[text])
+        if named < MOST * column.contents.filled or len(set().union(*topics.values())) < 2:
+            continue
+        if all(part.table in found for found in topics.values()):
+            continue
+        shown = ", ".join(f'"{text}" ({n})' for text, n in counts.most_common(_SHOWN))
+        told.append(f'"{column.name}" says {shown}')
+    return told
+
+
+def _tables_named(text: str) -> set[str]:
+    """Give the tables whose records a word for something done may be."""
+    said = heading(text)
+    days = {table for table, day in MAIN_DATE.items() if day in said.of("column")}
+    ends = fold(text) in vocabulary().words["reason"]
+    return set(said.of("topic")) | days | ({"exits"} if ends else set())
 
 
 def void(station: Station) -> list[Question]:

@@ -26,6 +26,7 @@ from queen_outcomes.records.map.fits import (
     is_time,
     names_of,
     ours_of,
+    tells_how_she_went,
 )
 from queen_outcomes.records.map.headings import heading
 from queen_outcomes.records.map.sheet import Sheet, SheetColumn
@@ -41,6 +42,8 @@ _FOR_ALL_SLOTS = {
     "checks": ("checker",),
 }
 """What a wide sheet may write once for all the looks or doses of a row."""
+_EMPTY = 0.1
+"""What a heading with nothing below it says of what the rows are."""
 _EVERYWHERE = ("operator", "checker", "note", "minutes")
 """Headings that are alike in several tables say nothing of which one it is."""
 _SUPPORT = {
@@ -221,7 +224,9 @@ class _Allocation:
 
     def _evidence(self) -> dict[str, float]:
         per_column: dict[int, dict[str, float]] = defaultdict(dict)
-        for (table, name, at), worth in self.fits.items():
+        empty = {c.at for c in self.columns if not any(x.text for x in c.contents.cells)}
+        for (table, name, at), fits in self.fits.items():
+            worth = fits * (_EMPTY if at in empty else 1)
             if name not in SHARED_IDS and not (
                 table == "inseminations" and name in _FLAT
             ):
@@ -366,7 +371,25 @@ class _Allocation:
         said = next(c for c in self.columns if c.at == at).heading
         if not said.of("column") and not said.of("topic"):
             return rank if sections.get(at, main) == table else 0.0
+        if table == "exits" and self._goes(at):
+            rank += 0.4
         return rank + (0.05 if sections.get(at) == table else 0.0)
+
+    def _goes(self, at: int) -> bool:
+        """Tell whether a day of going stands beside the words of how each queen went.
+
+        It ends more than her stay then: "out" beside "sold" and "dead". Where a queen
+        stands several times her stays are listed.
+        """
+        return (
+            self.unique
+            and (("exits", "left_on", at) in self.fits)
+            and any(
+                abs(column.at - at) == 1
+                and tells_how_she_went(column.heading, column.contents)
+                for column in self.columns
+            )
+        )
 
     def _use(self, at: int, table: str, name: str, worth: float) -> Use:
         column = next(c for c in self.columns if c.at == at)
@@ -512,7 +535,8 @@ def _dated_slots(one: slots.Series) -> dict[str, dict[str, tuple[str, float]]]:
     for slot, columns in one.slots.items():
         roles = _roles(one.table, columns, bool(one.days))
         dated = MAIN_DATE[one.table] in roles or slot in one.days
-        if dated and len(roles) >= (1 if one.days else 2):
+        # a day is all that there is of an exposure
+        if dated and len(roles) >= (1 if one.days or one.table == "co2" else 2):
             found[slot] = roles
     return found
 

@@ -39,7 +39,7 @@ ALSO_CALLED = {
 }
 """Headings of a like column elsewhere, which mean this one in this table."""
 SHARED_IDS = ("queen_id", "colony_id", "semen_batch")
-_PARTLY = 0.6
+PARTLY = 0.6
 _LEAST = 0.45
 _BY_UNIT = {("co2", "minutes"): ("min", "s"), ("semen", "storage_c"): ("C", "F")}
 """What a heading such as "seconds" or "°C", which is a unit alone, says in a table."""
@@ -78,7 +78,7 @@ def can_hold(kind: str, name: str, held: Contents) -> float:
 
 def _date(name: str, held: Contents) -> float:
     del name
-    return 1.0 if held.day_share >= MOST else 0.8 if held.day_share >= _PARTLY else 0.0
+    return 1.0 if held.day_share >= MOST else 0.8 if held.day_share >= PARTLY else 0.0
 
 
 def _number(name: str, held: Contents) -> float:
@@ -87,20 +87,20 @@ def _number(name: str, held: Contents) -> float:
         1.0
         if held.number_share >= MOST
         else 0.8
-        if held.number_share >= _PARTLY
+        if held.number_share >= PARTLY
         else 0.0
     )
 
 
 def _is_days(held: Contents) -> bool:
     """Tell days with their year from numbers such as 8.5, which may be day and month."""
-    return held.whole_day_share >= _PARTLY
+    return held.whole_day_share >= PARTLY
 
 
 def _yes_no(name: str, held: Contents) -> float:
     if held.yes_no_share >= MOST:
         return 1.0
-    if _is_days(held) or held.number_share > _PARTLY:
+    if _is_days(held) or held.number_share > PARTLY:
         return 0.0
     return 0.8 if held.yes_no_share >= 0.5 else 0.5 if len(held.counts) <= 6 else 0.0
 
@@ -114,9 +114,9 @@ def _word(name: str, held: Contents) -> float:
 
 
 def _id(name: str, held: Contents) -> float:
-    if _is_days(held) or held.plain_clock_share > _PARTLY:
+    if _is_days(held) or held.plain_clock_share > PARTLY:
         return 0.0
-    return 0.0 if held.yes_no_share > _PARTLY else 1.0
+    return 0.0 if held.yes_no_share > PARTLY else 1.0
 
 
 def _label(name: str, held: Contents) -> float:
@@ -198,10 +198,9 @@ def fit(column: SheetColumn, table: str, name: str) -> float:
     worth = names_column(said, held, table, name)
     if name == "colony_id" and said.unit == "uL" and set(said.name) & {"µ", "μ"}:
         return 0.0  # a volume, though a hive is "ul" in one language
-    if name == "pattern_pct" and _is_share_of_brood(said, held):
-        worth = max(worth, 0.8)
-    if name == "mark" and "marked" in said.of("column") and held.yes_no_share < 0.5:
-        worth = max(worth, 0.9)  # "red" under "marked" says how
+    if _is_volume(said) and ours.kind in ("id", "label"):
+        return 0.0  # "semen (µl)" is how much, and no load's label
+    worth = max(worth, _by_both(said, held, name))
     if not worth:
         worth = _by_topic_or_part(said, held, table, name)
     if said.unit in _BY_UNIT.get((table, name), ()) and not said.of("column"):
@@ -212,11 +211,39 @@ def fit(column: SheetColumn, table: str, name: str) -> float:
     return worth if worth >= _LEAST else 0.0
 
 
+def _by_both(said: Heading, held: Contents, name: str) -> float:
+    """Judge what neither a heading nor the cells below it tell alone."""
+    if name == "pattern_pct" and _is_share_of_brood(said, held):
+        return 0.8
+    if name == "mark" and "marked" in said.of("column") and held.yes_no_share < 0.5:
+        return 0.9  # "red" under "marked" says how
+    if name == "reason" and tells_how_she_went(said, held):
+        return 0.8
+    volumes = name in ("dose_ul", "volume_ul") and _is_volume(said)
+    return 0.8 if volumes and said.of("column") <= {"semen_batch"} else 0.0
+
+
 def _is_share_of_brood(said: Heading, held: Contents) -> bool:
     """Tell whether "brood %", or per cent under "brood", is the pattern."""
     columns = said.of("column")
     shown = said.unit == "%" or held.units()["%"] >= MOST * max(held.filled, 1)
     return shown and bool(columns) and columns <= {FINDINGS, "sealed", "pattern_pct"}
+
+
+def tells_how_she_went(said: Heading, held: Contents) -> bool:
+    """Tell whether words of how queens go stand under a heading that names their going.
+
+    "Exit" beside "Exit date": by its heading alone it could be the day.
+    """
+    going = said.of("column") <= {"left_on", "removed_on"} and bool(
+        said.of("column") or "exits" in said.of("topic")
+    )
+    return going and not held.day_share and held.word_share("reason") >= 0.5
+
+
+def _is_volume(said: Heading) -> bool:
+    """Tell whether a heading names semen, and a unit of volume beside it."""
+    return said.unit in ("uL", "mL") and "semen_batch" in said.of("column")
 
 
 def _unit_fits(ours: Ours, unit: str) -> bool:
@@ -236,7 +263,7 @@ def _by_topic_or_part(said: Heading, held: Contents, table: str, name: str) -> f
 
 def _by_topic(said: Heading, held: Contents, table: str, name: str) -> float:
     """Judge a heading that says which table, by what stands below it."""
-    days = held.day_share >= _PARTLY
+    days = held.day_share >= PARTLY
     if table not in said.of("topic"):
         return 0.0
     if name == MAIN_DATE[table] and days:
@@ -267,7 +294,7 @@ def is_generic_date(column: SheetColumn) -> bool:
     """Tell whether a column holds days under a heading that names no table."""
     said = column.heading
     return (
-        column.contents.day_share >= _PARTLY
+        column.contents.day_share >= PARTLY
         and not said.of("column")
         and not said.of("topic")
     )

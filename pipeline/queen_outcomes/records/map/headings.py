@@ -115,6 +115,24 @@ def _take_slot(words: list[str]) -> tuple[list[str], str]:
     return words, ""
 
 
+def numbered(text: str) -> tuple[str, str]:
+    """Part a heading from its number, though "2nd CO2" is a column's name as a whole.
+
+    Returns
+    -------
+    rest, number : str
+        Both empty where there is no number, or nothing else.
+    """
+    words = tokens(text)
+    for at, word in enumerate(words):
+        match = _ORDINAL.match(word)
+        number = int(match[1]) if match else vocabulary().ordinals.get(word)
+        rest = " ".join(words[:at] + words[at + 1 :])
+        if number is not None and rest:
+            return rest, str(number)
+    return "", ""
+
+
 def _is_check(words: list[str]) -> bool:
     found = vocabulary().labels
     return any("topic:checks" in found.get(word, ()) for word in words)

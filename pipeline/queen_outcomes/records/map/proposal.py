@@ -17,7 +17,7 @@ from typing import Any
 from queen_outcomes.base.errors import shorten
 from queen_outcomes.facts.reading import BLANK_NO, MIXED, NOT_LOOKED
 from queen_outcomes.records.map import asking, labels, orders, station, wordlist
-from queen_outcomes.records.map.contents import number_of
+from queen_outcomes.records.map.contents import number_of, yes_or_no
 from queen_outcomes.records.map.feeds import Said
 from queen_outcomes.records.map.fits import PERSON, ours_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
@@ -144,6 +144,7 @@ def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written
         if _is_no_list(proposal, part):
             continue
         rule = _rule(proposal, part, per_word)
+        found.notes += _undone(part)
         alike = [
             one
             for one in found.rules
@@ -346,6 +347,15 @@ def _rule(proposal: Proposal, part: Part, per_word) -> NewRule:
     return rule
 
 
+def _undone(part: Part) -> list[str]:
+    return [
+        f'{part.source}: "{text}" under "{column.name}" is no day: it was not done'
+        for name in part.feed.columns
+        for column in part.columns_of(name)
+        for text in sorted(no_day(part, name) & set(column.contents.texts), key=_by_letters)
+    ]
+
+
 def _plain(names: list[str]) -> Any:
     return names[0] if len(names) == 1 else list(names)
 
@@ -354,6 +364,7 @@ def _is_left(proposal: Proposal, part: Part, name: str) -> bool:
     place = (part.source, part.table, name)
     return (
         proposal.answered("column", *place) == NO
+        or proposal.answered("percent", *place) == asking.SCORE
         or proposal.answered("graft", *place) == YES
     )
 
@@ -364,14 +375,17 @@ def _extra(proposal: Proposal, part: Part, name: str, per_word) -> dict[str, Any
     place = (part.source, part.table, name)
     use = part.feed.uses.get(name)
     unit = use.unit if use else _slot_unit(part, name)
-    if proposal.answered("percent", *place) == asking.SHARE:
-        unit = "share"
+    unit = asking.UNIT_OF.get(proposal.answered("percent", *place), unit)
     if unit:
         extra["unit"] = unit
     if place in proposal.orders.by_column:
         extra["dates"] = proposal.orders.by_column[place]
     if proposal.answered("mixed", *place) == "swapped":
         extra["dates"] = MIXED + proposal.orders.turned[place]
+    if undone := no_day(part, name):
+        held = part.contents(name)
+        words = undone | {text for one in held for text in one.unknown}
+        extra["empty"] = sorted(words, key=_by_letters)
     if name in asking.tick_columns(part):
         blank = proposal.answered("blank", part.source, part.table)
         if blank in (NO, asking.LEAVE):
@@ -383,6 +397,16 @@ def _extra(proposal: Proposal, part: Part, name: str, per_word) -> dict[str, Any
     for text, means in crossed.items():
         extra.setdefault("words", {}).setdefault(means, []).append(text)
     return extra
+
+
+def no_day(part: Part, name: str) -> set[str]:
+    """Give the words for no that stand among days: it was not done.
+
+    The column says so for itself, since "no" means no in the sheet's other columns.
+    """
+    if ours_of(part.table, name).kind not in ("date", "datetime"):
+        return set()
+    return {text for text in part.texts(name) if yes_or_no(text) == NO and not text.isdigit()}
 
 
 def _slot_unit(part: Part, name: str) -> str:

@@ -7,11 +7,12 @@ that repeat ("date", "date" again), or by days that stand as headings.
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from queen_outcomes.records.map.contents import day_of
-from queen_outcomes.records.map.fits import fit, names_of
+from queen_outcomes.records.map.fits import PARTLY, fit, names_of
+from queen_outcomes.records.map.headings import numbered
 from queen_outcomes.records.map.sheet import Sheet, SheetColumn
 
 LEAST = 2
@@ -35,6 +36,8 @@ _OWN = {
     "placements": ("colony_id", "placed_on", "removed_on"),
     "lab": ("sperm_millions", "sampled_on"),
 }
+
+_EXPOSURES = ("co2_other_at", "given_at")
 
 
 @dataclass
@@ -82,7 +85,9 @@ def _heading_day(name: str) -> bool:
 
 def _numbered(sheet: Sheet) -> list[Series]:
     """Numbers in the headings; columns between them that say none go with their neighbour."""
-    marked = [column for column in sheet.columns if column.heading.slot]
+    exposures = _exposures(sheet)
+    columns = [exposures.get(column.at, column) for column in sheet.columns]
+    marked = [column for column in columns if column.heading.slot]
     families: dict[str, dict[str, list[SheetColumn]]] = defaultdict(
         lambda: defaultdict(list)
     )
@@ -99,6 +104,27 @@ def _numbered(sheet: Sheet) -> list[Series]:
         ordered = {s: sorted(cs, key=lambda c: c.at) for s, cs in in_order}
         found.append(Series(table, ordered))
     return found
+
+
+def _exposures(sheet: Sheet) -> dict[int, SheetColumn]:
+    """Give the days of a first and a second CO2 exposure as slots, by their place.
+
+    Alone "2nd CO2" is the other exposure; beside "1st CO2" each is one of them all.
+    """
+    groups: dict[str, dict[str, SheetColumn]] = defaultdict(dict)
+    for column in sheet.columns:
+        rest, number = numbered(column.name)
+        said = column.heading
+        of_gas = "co2" in said.of("topic") or said.of("column") & set(_EXPOSURES)
+        if of_gas and column.contents.day_share >= PARTLY:
+            groups[rest].setdefault(number, column)
+    return {
+        column.at: replace(column, heading=replace(column.heading, slot=number))
+        for group in groups.values()
+        if len(group.keys() - {""}) >= LEAST
+        for number, column in group.items()
+        if number
+    }
 
 
 def _table(column: SheetColumn, marked: list[SheetColumn]) -> str:
@@ -119,7 +145,9 @@ def _table(column: SheetColumn, marked: list[SheetColumn]) -> str:
             return topics.pop()
 
     best = max(SERIES_TABLES, key=lambda table: (worth(table), table == "checks"))
-    return best if worth(best) else min(named, default="checks")
+    own = column.heading.of("topic") & set(SERIES_TABLES)
+    # "Insemination 2nd CO2" beside "2nd check date" is no look, whatever else it is
+    return best if worth(best) else min(named or own, default="checks")
 
 
 def _adopt_repeats(sheet: Sheet, families) -> None:

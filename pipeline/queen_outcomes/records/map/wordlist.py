@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from queen_outcomes.base.errors import UsageError
+from queen_outcomes.facts.column import Column
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.records.map import meanings
 from queen_outcomes.records.map.contents import crosses, is_tick
@@ -176,7 +177,10 @@ def _single(name: str, alike: list[Word]) -> Question:
     return Question(
         name,
         f'What does "{alike[0].text}" mean under "{under}"?',
-        [f"it stands there {sum(word.count for word in alike)} times"],
+        [
+            f"it stands there {sum(word.count for word in alike)} times",
+            *_may_mean(alike[0].column),
+        ],
         sources=tuple(sorted({s for word in alike for s in word.sources})),
     )
 
@@ -228,12 +232,24 @@ def _sets(text: str) -> dict[str, str]:
     }
 
 
+def _may_mean(column: str) -> list[str]:
+    """Say what a word of a column may be answered to mean."""
+    if column == FINDINGS:
+        return ["what it sets, such as eggs = yes; larvae = no"]
+    ours = _ours(column)
+    told = [f"one of {', '.join(_values(column))}"]
+    return [*told, ours.meaning] if ours else told
+
+
 def _values(column: str) -> tuple[str, ...]:
-    for table in TABLES.values():
-        for ours in table.columns:
-            if ours.name == column and ours.words:
-                return ours.words
-    return (YES, NO)
+    ours = _ours(column)
+    return ours.words if ours else (YES, NO)
+
+
+def _ours(column: str) -> Column | None:
+    """Give the column of words that has a name; None for all of yes and no."""
+    listed = (ours for table in TABLES.values() for ours in table.columns)
+    return next((ours for ours in listed if ours.name == column and ours.words), None)
 
 
 def _refused(where: str, answer: Any, expected: str) -> UsageError:
