@@ -174,6 +174,11 @@ def parts_of(steps: DaySteps, name: str) -> tuple[tuple[str, slice], ...]:
     return ((CAUSES[name].effect, slice(None)),) if CAUSES[name].effect else ()
 
 
+def _at(codes: np.ndarray, table: np.ndarray) -> np.ndarray:
+    """Read codes of a byte off a table of 256; none is clipped, but it is quicker so."""
+    return table.astype(np.float32).take(codes, mode="clip")
+
+
 class Chain:
     """A chain with its rates, over what was seen of n courses.
 
@@ -188,8 +193,7 @@ class Chain:
     def __init__(self, steps: DaySteps, rates: Rates, seen: np.ndarray) -> None:
         self.steps, self.rates, self.n = steps, rates, seen.shape[2]
         self.by_quality = {
-            name: rates.by_quality[name].astype(np.float32)[rates.quality]
-            for name in BY_QUALITY
+            name: _at(rates.quality, rates.by_quality[name]) for name in BY_QUALITY
         }
         sets = np.repeat(seen[:, WORKING : WORKING + 1], steps.sets, axis=1)
         self.seen = np.concatenate([seen[:, :1], sets, seen[:, 2:]], axis=1)
@@ -360,18 +364,19 @@ class Chain:
         base = self.rates.base[name][band].astype(np.float32)
         expected = (base.reshape(len(band), 1, -1) @ risk)[:, 0]
         counts.expected[effect] += np.einsum("gn,gn->n", expected, self.by_quality[name])
-        came, at = part.sum(axis=1), QUALITIES[self.rates.quality]
+        came, at = part.sum(axis=1), _at(self.rates.quality, QUALITIES)
         counts.came[effect] += came.sum(axis=0)
         counts.events_at[name] = np.einsum("gn,gn->n", came, at) @ weight
         worth = self.by_quality[name] * (
             weight * self.rates.factor[effect].astype(np.float32)
         )
-        days = risk @ np.stack([worth, worth * at, worth * at * at], axis=2)
+        worths = np.stack([worth, worth * at, worth * at * at], axis=1)
+        days, days_at, square = (worths @ risk.swapaxes(1, 2)).swapaxes(0, 1)
         for told, each in (
             (counts.events, part @ weight),
-            (counts.days, days[..., 0]),
-            (counts.days_at, days[..., 1]),
-            (counts.days_at_square, days[..., 2]),
+            (counts.days, days),
+            (counts.days_at, days_at),
+            (counts.days_at_square, square),
         ):
             told[name] = np.bincount(
                 band.ravel(), each.ravel(), len(self.rates.base[name])
