@@ -113,22 +113,20 @@ def test_factors_are_standardised_bent_where_they_may_be_and_rare_words_pooled()
             "graft_batch": ["g"] * n,
         }
     )
-    quality = np.linspace(-1, 1, n)
-    found = factor_columns(table, quality)
+    found = factor_columns(table)
     assert "drone_age" in BENT
     dose = np.arange(n - FEWEST, n, dtype=float)
     age = (x - x.mean()) / x.std()
     made = found.numbers.T
-    assert len(made) == 4  # dose, age twice, and quality
+    assert len(made) == 3  # dose, and age twice
     assert made[0][-FEWEST:] == pytest.approx((dose - dose.mean()) / dose.std())
     assert not made[0][:-FEWEST].any()
     assert made[1] == pytest.approx(age)
     assert made[2] == pytest.approx(age**2 - 1)
-    assert made[3].tolist() == quality.tolist()
     levels = found.levels.toarray()
     assert levels.sum(axis=0).tolist() == [FEWEST, FEWEST + 1]
     assert levels[:FEWEST, 0].all()
-    assert found.ridge.tolist() == [NUMBER] * 4 + [WORD] * 2
+    assert found.ridge.tolist() == [NUMBER] * 3 + [WORD] * 2
 
 
 def test_states_are_told_on_every_window_s_last_day_and_at_its_close():

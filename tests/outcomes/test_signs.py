@@ -11,17 +11,20 @@ from queen_outcomes.outcomes.signs import (
     FEWEST,
     PLACE,
     UNSEEN,
+    _known_by_step,
     _quality,
     read_known,
 )
 from queen_outcomes.stats.histories.chain import (
     DRONE,
     GONE,
+    QUALITIES,
     REPLACED,
     STATES,
     TAKEN,
     WAITING,
     WORKING,
+    DaySteps,
 )
 from queen_outcomes.stats.histories.fit import fill_in, fit_histories
 from station_tables import check, day, derived, insemination, leave
@@ -201,27 +204,55 @@ def test_one_more_score_is_foretold_from_those_before_it():
     blank = np.append(score, np.nan), np.append(day, 30.0), np.append(course, queens)
     quality, last, again = _quality(blank[2], blank[1], blank[0], queens + 1, window, good)
     log = np.log(np.maximum(day, 1.0))
-    rows, follows, final = [], [], []
+    rows, follows, told = [], [], []
     for queen in range(1, queens + 1):
         own = np.flatnonzero(course == queen)
         for before, now in pairwise(own.tolist()):
             mean = score[own[0] : before + 1].mean()
             rows.append([1.0, score[before], mean, log[now] - log[before]])
             follows.append(score[now])
-        to_go = max(np.log(window) - log[own[-1]], 0.0)
-        final.append([1.0, score[own[-1]], score[own].mean(), to_go])
+        for now in own.tolist():
+            to_go = max(np.log(window) - log[now], 0.0)
+            told.append([1.0, score[now], score[own[0] : now + 1].mean(), to_go])
     ridge = np.vstack([rows, np.diag([0.0, 1.0, 1.0, 1.0])])
     rule = np.linalg.lstsq(ridge, np.append(follows, np.zeros(4)), rcond=None)[0]
     stray = np.array(follows) - np.array(rows) @ rule
-    middle = np.array(final) @ rule
+    middle = np.array(told) @ rule
     # scores are whole per cents: 79.5 is rounded to a good one
-    chance = [(m + stray >= good - 0.5).mean() for m in middle]
+    chance = [(m + stray >= good - 0.5).mean() for m in middle[2::3]]
     assert again[1:] == pytest.approx(chance)
     assert again[0] == pytest.approx(np.mean(chance))
-    assert quality[1:] == pytest.approx((middle - middle.mean()) / middle.std())
-    assert quality[0] == 0
+    # in deviations of first scores, which nobody chose
+    first = middle[::3]
+    assert quality == pytest.approx((middle - first.mean()) / first.std())
     assert last[1:].tolist() == [score[3 * n + 2] >= good for n in range(queens)]
     assert np.isnan(last[0])
+
+
+def test_a_score_is_known_from_the_first_step_that_begins_on_its_day_or_later():
+    steps = DaySteps(np.array([0, 1, 2, 5, 9, 20]), 1)
+    course = np.array([0, 0, 2, 2, 2, 3, 4])
+    day = np.array([2.0, 3.0, 0.0, 6.0, 8.0, 20.0, 21.0])
+    quality = np.array([1.0, -0.5, 9.0, 0.25, -9.0, 1.0, 1.0])
+    codes = _known_by_step(steps, course, day, quality, 5)
+    assert codes.dtype == np.uint8
+    limits = QUALITIES.min(), QUALITIES.max()
+    # before: nothing, which is the mean; from day 2 on her first, from day 5 on her next
+    assert QUALITIES[codes[:, 0]].tolist() == [0, 0, 0, 1, -0.5, -0.5]
+    assert not QUALITIES[codes[:, 1]].any()
+    # of two within a step the later stays, and what is beyond a byte stands at its end
+    assert QUALITIES[codes[:, 2]].tolist() == [0, *[limits[1]] * 4, limits[0]]
+    # a score on the last day, or later, acts on nothing
+    assert not QUALITIES[codes[:, 3:]].any()
+
+
+def test_the_quality_of_who_is_scored_is_known_from_that_day_on():
+    found = scored(last_looks_good=False)
+    days, known = found.seen.steps.days, QUALITIES[found.seen.quality]
+    # looked at on days 35 to 56, which lie within steps that end on days 36 and 60
+    assert not known[days <= 36].any()
+    assert (known[days > 36] != 0).mean() > 0.95
+    assert np.ptp(known[days > 60], axis=0).max() == 0
 
 
 def test_few_scores_foretell_nothing_and_few_pairs_the_last_score():
@@ -232,7 +263,7 @@ def test_few_scores_foretell_nothing_and_few_pairs_the_last_score():
     assert last[1:].tolist() == (score >= 80).tolist()
     course, day, score = looked_at(FEWEST, 1)
     quality, _, again = _quality(course, day, score, FEWEST + 1, 60, 80.0)
-    assert quality[1:] == pytest.approx((score - score.mean()) / score.std())
+    assert quality == pytest.approx((score - score.mean()) / score.std())
     assert again[1:].tolist() == (score >= 79.5).tolist()
     alike = np.full(FEWEST, 80.0)
     assert not _quality(course, day, alike, FEWEST + 1, 60, 80.0)[0].any()

@@ -9,11 +9,15 @@ import pytest
 import statsmodels.api as sm
 from queen_outcomes.stats.histories import chain, fit, passes
 from queen_outcomes.stats.histories.chain import (
+    BY_QUALITY,
     CAUSES,
     DRONE,
     EFFECTS,
+    FINE,
     GONE,
     LEAST,
+    MEAN_QUALITY,
+    QUALITIES,
     REPLACED,
     STATES,
     TAKEN,
@@ -29,6 +33,7 @@ from queen_outcomes.stats.histories.fit import (
     _batched,
     _effects,
     _rate,
+    _slope,
     _start,
     even,
     fill_in,
@@ -59,8 +64,15 @@ def rates(steps, n, seed=1):
     """Give rates high enough that every path has some weight."""
     rng = np.random.default_rng(seed)
     base = {k: rng.uniform(0.01, 0.1, steps.bands[k].max() + 1) for k in CAUSES}
-    names = {effect_of(steps, k, s) for k in CAUSES for s in range(len(steps.days))}
-    return Rates(base, {name: rng.uniform(0.5, 2, n) for name in names if name})
+    factor = {name: rng.uniform(0.5, 2, n) for name in EFFECTS}
+    quality = rng.integers(0, 256, (len(steps.days), n)).astype(np.uint8)
+    return Rates(base, factor, quality, {k: rng.uniform(0.5, 2, 256) for k in BY_QUALITY})
+
+
+def by_quality(made, name, step, i):
+    """Give what a course's quality does to a cause on a step."""
+    acts = made.by_quality.get(name, np.ones(256))
+    return acts[made.quality[step, i]]
 
 
 def seen_at_random(steps, n, seed=2):
@@ -81,7 +93,8 @@ def every_path(steps, made, seen, i):
                 place[steps.began[onset]] if cause.since_laying else place
             ]
             effect = effect_of(steps, name, step)
-            found[name] = rate * (made.factor[effect][i] if effect else 1.0)
+            factor = made.factor[effect][i] if effect else 1.0
+            found[name] = rate * factor * by_quality(made, name, step, i)
         return found
 
     paths = [((), (), 1.0, WAITING, 0)]
@@ -115,13 +128,14 @@ def steps_of(states, ways):
 
 
 def at_risk_of(steps, made, i, step, before, onset):
-    """Give what may happen in a step: the cause, its band, what factors act on, the factor."""
+    """Give what may happen in a step: cause, band, what factors act on, factor, quality's."""
     for name, cause in CAUSES.items():
         if cause.source == before:
             band = steps.bands[name][step]
             band = band[steps.began[onset]] if cause.since_laying else band
             effect = effect_of(steps, name, step)
-            yield name, band, effect, made.factor[effect][i] if effect else 1.0
+            factor = made.factor[effect][i] if effect else 1.0
+            yield name, band, effect, factor, by_quality(made, name, step, i)
 
 
 def test_two_passes_give_what_all_paths_counted_out_give():
@@ -130,27 +144,33 @@ def test_two_passes_give_what_all_paths_counted_out_give():
     made, seen = rates(STEPS, n), seen_at_random(STEPS, n)
     counts, told = Chain(STEPS, made, seen).count(weight)
     inside = np.zeros((len(STEPS.days), len(STATES), n))
-    events, days = (
-        {name: np.zeros(len(base)) for name, base in made.base.items()} for _ in "ed"
+    events, days, days_at, square = (
+        {name: np.zeros(len(base)) for name, base in made.base.items()} for _ in "edas"
     )
     came, expected = ({name: np.zeros(n) for name in (*EFFECTS, "")} for _ in "ce")
+    events_at = dict.fromkeys(CAUSES, 0.0)
     paths = [(i, *path) for i in range(n) for path in every_path(STEPS, made, seen, i)]
     for i, states, ways, share in paths:
         inside[np.arange(len(states)), states, i] += share
         for step, before, onset, way in steps_of(states, ways):
             risk = share * STEPS.width[step] * (0.5 if way else 1.0)
-            for name, band, effect, factor in at_risk_of(
+            at = QUALITIES[made.quality[step, i]]
+            for name, band, effect, factor, times in at_risk_of(
                 STEPS, made, i, step, before, onset
             ):
-                days[name][band] += risk * factor * weight[i]
-                expected[effect][i] += risk * made.base[name][band]
+                for power, total in enumerate((days, days_at, square)):
+                    total[name][band] += risk * factor * times * weight[i] * at**power
                 events[name][band] += share * weight[i] * (name == way)
+                events_at[name] += share * weight[i] * at * (name == way)
+                expected[effect][i] += risk * made.base[name][band] * times
                 came[effect][i] += share * (name == way)
     np.testing.assert_allclose(told, inside, atol=2e-6)
     by_hand = {"events": events, "days": days, "came": came, "expected": expected}
+    by_hand |= {"events_at": events_at, "days_at": days_at, "days_at_square": square}
+    acted = {"events_at", "days_at", "days_at_square"}
     for kind, values in by_hand.items():
         found = getattr(counts, kind)
-        assert found.keys() == values.keys() - {""}
+        assert found.keys() == (set(BY_QUALITY) if kind in acted else {*values} - {""})
         for name, each in found.items():
             np.testing.assert_allclose(each, values[name], rtol=1e-5, atol=1e-5)
 
@@ -177,7 +197,7 @@ def test_courses_worked_on_in_blocks_come_out_as_all_together(monkeypatch):
     whole, inside, drawn = counted_and_drawn()
     monkeypatch.setattr(passes, "BLOCK", 4)
     parts, in_parts, again = counted_and_drawn()
-    for kind in ("events", "days", "came", "expected"):
+    for kind in (*passes.OF_ALL, *passes.OF_COURSES):
         for name, told in getattr(whole, kind).items():
             np.testing.assert_allclose(getattr(parts, kind)[name], told, rtol=1e-5)
     np.testing.assert_allclose(in_parts, inside, rtol=1e-5)
@@ -190,7 +210,9 @@ def test_courses_worked_on_in_blocks_come_out_as_all_together(monkeypatch):
 def test_draws_come_as_often_as_the_passes_say():
     n = 4000
     made, seen = rates(STEPS, 1), seen_at_random(STEPS, 1)
-    many = Rates(made.base, {k: np.repeat(v, n) for k, v in made.factor.items()})
+    factor = {k: np.repeat(v, n) for k, v in made.factor.items()}
+    quality = np.repeat(made.quality, n, axis=1)
+    many = Rates(made.base, factor, quality, made.by_quality)
     chain = Chain(STEPS, many, np.repeat(seen, n, axis=2))
     inside = chain.count(np.ones(n))[1][:, :, 0]
     rng = np.random.default_rng(5)
@@ -229,6 +251,11 @@ DAILY = DaySteps(np.arange(31), 11)
 NO_SIGN = (Sign(np.array([(1.0,)]), (0,) * 6, np.array([np.inf])),)
 
 
+def unscored(steps, n):
+    """Give n courses that nobody scores."""
+    return np.full((len(steps.days), n), MEAN_QUALITY, np.uint8)
+
+
 def watched(onset, end, kind, until, steps=DAILY, signs=NO_SIGN):
     """Give courses whose state was seen each day up to the day ``until``, (n,)."""
     n = len(onset)
@@ -241,7 +268,7 @@ def watched(onset, end, kind, until, steps=DAILY, signs=NO_SIGN):
     none = np.zeros(0, int)
     return SeenCourses(
         *(steps, out, none, none, none, np.zeros((0, 6), int), signs),
-        *(FactorColumns.none(n), ()),
+        *(FactorColumns.none(n), (), unscored(steps, n)),
     )
 
 
@@ -285,6 +312,76 @@ def test_leaving_early_for_good_reasons_does_not_bias_what_is_filled_in():
     assert abs(np.mean((onset <= 30) & (end > 30) & ~sold) - truth) > 0.1
 
 
+SEASON = DaySteps(np.array([0, 5, *range(15, 121, 15), *range(155, 366, 35)]), 1)
+SCORED_ON = {30: 4, 45: 5, 60: 6}
+"""Days of scores, and the first step that begins on each."""
+
+
+def sold_by_scores(n, slope, seed):
+    """Give queens who lay from day 5, are scored thrice, and half of the good ones sold.
+
+    They are superseded at a rate of .005 a day, times what the last score so far says.
+    Beside it: her last score, and the days of her end and of her sale.
+    """
+    rng = np.random.default_rng(seed)
+    end, sold = np.full((2, n), np.inf)
+    last, quality = np.zeros(n), unscored(SEASON, n)
+    for start, stop in itertools.pairwise([5, *SCORED_ON, 9999]):
+        there = ~np.isfinite(end)
+        if start in SCORED_ON:
+            scored = there & ~np.isfinite(sold)
+            last = np.where(scored, np.round(rng.normal(size=n) * FINE) / FINE, last)
+            step = SCORED_ON[start]
+            quality[step:, scored] = last[scored] * FINE + MEAN_QUALITY
+            sold[scored & (last > 0) & (rng.random(n) < 0.5)] = start
+        day = start + rng.exponential(1 / (0.005 * np.exp(slope * last)))
+        end = np.where(there & (day <= stop), day, end)
+    until = np.where(np.isfinite(sold), sold, 365)
+    seen = watched(np.full(n, 5), end, np.full(n, REPLACED), until, steps=SEASON)
+    return replace(seen, quality=quality), last, end, sold
+
+
+def slope_of_scores(seen, end, sold):
+    """Give the slope of what is known at each step's begin, by statsmodels."""
+    days, rows = SEASON.days, []
+    for step in range(2, len(days)):
+        some = np.flatnonzero((end > days[step - 1]) & (sold >= days[step]))
+        at_risk = np.minimum(end[some], days[step]) - days[step - 1]
+        at, ended = QUALITIES[seen.quality[step, some]], end[some] <= days[step]
+        rows.append(np.column_stack([np.full(len(some), step), at, ended, at_risk]))
+    step, at, ended, at_risk = np.concatenate(rows).T
+    levels = (step[:, None] == np.arange(2, len(days))).astype(float)
+    model = sm.GLM(
+        ended, np.column_stack([at, levels]), sm.families.Poisson(), exposure=at_risk
+    )
+    return model.fit().params[0]
+
+
+@pytest.mark.parametrize("slope", [0.0, -0.2])
+def test_a_score_acts_from_its_day_on(slope):
+    """Who is scored again has lived up to then: for all days her last score says too much."""
+    n = 3000
+    seen, last, end, sold = sold_by_scores(n, slope, 14)
+    keys, truth = np.arange(n, dtype=np.uint64), np.mean(end <= 365)
+
+    def found(seen):
+        model = fit_histories(seen)
+        drawn = fill_in(seen, model, keys, np.arange(n), 4)
+        return model, np.mean([d.end <= 365 for d in drawn], axis=0)
+
+    model, replaced = found(seen)
+    known = slope_of_scores(seen, end, sold)
+    assert known == pytest.approx(slope, abs=0.1)
+    assert model.by_quality["replaced"] == pytest.approx(known, abs=0.01)
+    assert replaced.mean() == pytest.approx(truth, abs=0.01)
+    # not so where her last score acts on all days, as if it had been known from day 0 on
+    x = (last - last.mean())[:, None]
+    fixed = FactorColumns(x, csr_array((n, 0)), np.ones(1))
+    model, replaced = found(replace(seen, factors=fixed, quality=unscored(SEASON, n)))
+    assert model.slopes["replaced"][0] < known - 0.06
+    assert replaced.mean() < truth - 0.015
+
+
 def test_signs_are_learned_from_those_whose_state_is_known():
     """Half of the courses are watched to the end; of the others one look tells."""
     n = 2000
@@ -297,7 +394,7 @@ def test_signs_are_learned_from_those_whose_state_is_known():
     rows = np.arange(n)
     seen = SeenCourses(
         *(seen.steps, seen.ruled_out, rows, np.zeros(n, int), looks.astype(int)),
-        *(np.full((n, 6), 20), seen.signs, seen.factors, seen.batches),
+        *(np.full((n, 6), 20), seen.signs, seen.factors, seen.batches, seen.quality),
     )
     model = fit_histories(seen)
     np.testing.assert_allclose(model.signs[0].chances[:, 1], [0.9, 0.2], atol=0.06)
@@ -319,7 +416,7 @@ def test_what_looks_tell_comes_out_to_the_bit_however_courses_are_parted(monkeyp
     ruled_out = rng.random((g, len(STATES), n)) < 0.1
     seen = SeenCourses(
         *(STEPS, ruled_out, course, sign, finding, at, signs),
-        *(FactorColumns.none(n), ()),
+        *(FactorColumns.none(n), (), unscored(STEPS, n)),
     )
     told = np.where(ruled_out, LEAST, 0.0)
     for row in range(k):
@@ -589,7 +686,8 @@ def test_one_round_moves_no_slope_by_more_than_one():
     onset, end, kind, _ = lives(n, 1)
     seen = replace(watched(onset, end, kind, np.full(n, 30)), factors=factors)
     still = {name: np.ones(n) for name in EFFECTS}
-    model = Model(Rates({}, still), (), {name: np.zeros(1) for name in EFFECTS})
+    rates = Rates({}, still, seen.quality, {})
+    model = Model(rates, (), {name: np.zeros(1) for name in EFFECTS}, {})
     counts = Counts({}, {}, {"lost": (x > 0) * 1.0}, {"lost": np.full(n, 0.5)})
     slopes, _ = _effects(seen, model, counts, "lost", np.ones(n))
     assert slopes[0] == pytest.approx(1.0)
@@ -669,9 +767,13 @@ def test_steps_of_learning_end_at_the_poisson_regression():
     seen = SimpleNamespace(n=n, factors=factors, batches=())
     counts = Counts({}, {}, {"lost": came}, {"lost": expected})
     factor, slopes = np.ones(n), np.zeros(2)
+
+    def modelled():
+        made = Rates({}, {"lost": factor}, np.zeros((1, n), np.uint8), {})
+        return Model(made, (), {"lost": slopes}, {})
+
     for _ in range(12):
-        model = Model(Rates({}, {"lost": factor}), (), {"lost": slopes})
-        slopes, factor = _effects(seen, model, counts, "lost", weight)
+        slopes, factor = _effects(seen, modelled(), counts, "lost", weight)
     known = sm.GLM(
         came, sm.add_constant(x), family=sm.families.Poisson(), exposure=expected,
         freq_weights=weight,
@@ -682,11 +784,45 @@ def test_steps_of_learning_end_at_the_poisson_regression():
     stiff = replace(factors, ridge=np.array([4.0, 9.0]))
     seen = SimpleNamespace(n=n, factors=stiff, batches=())
     for _ in range(12):
-        model = Model(Rates({}, {"lost": factor}), (), {"lost": slopes})
-        slopes, factor = _effects(seen, model, counts, "lost", weight)
+        slopes, factor = _effects(seen, modelled(), counts, "lost", weight)
     mean = expected * factor
     mean *= (weight @ came) / (weight @ mean)
     assert x.T @ (weight * (came - mean)) == pytest.approx([4, 9] * slopes, abs=1e-6)
+
+
+@pytest.mark.parametrize("pull", [0.0, 7.0])
+def test_steps_on_quality_end_at_the_poisson_regression_with_a_rate_a_band(
+    monkeypatch, pull
+):
+    """By statsmodels, with days at risk as exposure, and a level a band."""
+    rng = np.random.default_rng(4)
+    monkeypatch.setattr(fit, "PULL", pull)
+    # of the first band nobody is scored
+    n, band = 300, np.repeat([0, 1, 2], 100)
+    at, days = np.where(band > 0, rng.normal(0.5, 1, n), 0.0), rng.uniform(0.2, 3, n)
+    came = rng.poisson(days * np.array([0.5, 1, 2])[band] * np.exp(-0.6 * at)) * 1.0
+    slope = 0.0
+    for _ in range(12):
+        worth = days * np.exp(slope * at)
+        sums = [np.bincount(band, worth * at**power) for power in range(3)]
+        told = ({"lost": each} for each in (sums[0], came @ at, *sums[1:]))
+        days_of, *rest = told
+        counts = Counts({"lost": np.bincount(band, came)}, days_of, {}, {}, *rest)
+        rate = counts.events["lost"] / sums[0]
+        slope = _slope(counts, "lost", rate, slope)
+    off = came - days * rate[band] * np.exp(slope * at)
+    assert off @ at == pytest.approx(pull * slope, abs=1e-9)
+    if not pull:
+        X = np.column_stack([at, *(band == b for b in range(3))]).astype(float)
+        family = sm.families.Poisson()
+        known = sm.GLM(came, X, family=family, exposure=days).fit(tol=1e-12)
+        assert slope == pytest.approx(known.params[0], rel=1e-6)
+
+
+def test_one_round_moves_the_slope_of_quality_by_one_at_most():
+    one = {"lost": np.ones(2)}
+    counts = Counts({}, one, {}, {}, {"lost": 50.0}, {"lost": np.zeros(2)}, one)
+    assert _slope(counts, "lost", np.full(2, 0.1), 0.25) == 1.25
 
 
 def test_batches_are_weighted_as_one_and_by_one_on_average(monkeypatch):
@@ -698,14 +834,10 @@ def test_batches_are_weighted_as_one_and_by_one_on_average(monkeypatch):
         return model
 
     monkeypatch.setattr(fit, "learn", learned)
-    model = Model(
-        Rates(
-            {name: _start(seen, name) for name in CAUSES},
-            {name: np.ones(6) for name in EFFECTS},
-        ),
-        seen.signs,
-        {},
-    )
+    base = {name: _start(seen, name) for name in CAUSES}
+    ones = {name: np.ones(6) for name in EFFECTS}
+    by_quality = {name: np.ones(256) for name in BY_QUALITY}
+    model = Model(Rates(base, ones, seen.quality, by_quality), seen.signs, {}, {})
     keys = np.arange(6, dtype=np.uint64) + np.uint64(3)
     drawn = fill_in(seen, model, keys, np.array([0, 0, 1, 1, 2, 2]), 3)
     assert (len(drawn), len(weights)) == (3, 2)  # a pair, and one more

@@ -24,7 +24,10 @@ from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.derive import THERE_REASONS
 from queen_outcomes.stats.histories.chain import (
     DRONE,
+    FINE,
     GONE,
+    MEAN_QUALITY,
+    QUALITIES,
     REPLACED,
     STATES,
     TAKEN,
@@ -218,14 +221,17 @@ def read_known(store: Store, settings: Settings) -> Known:
     day, n, window = days_of(looks, "day"), len(ids), max(rules.established_days)
     scores = _quality(course, day, score, n, window, rules.pattern_good_pct)
     quality, good, again = scores
+    scored = np.isfinite(score)
+    known = _known_by_step(steps, course[scored], day[scored], quality, n)
     found = _findings(steps, courses, looks, course)
     seen = SeenCourses(
         steps,
         _ruled_out(steps, courses),
         *found,
         _signs(courses, looks, course),
-        factor_columns(table, quality),
+        factor_columns(table),
         tuple(_codes(table[name]) for name in ("graft_batch", "semen_batch")),
+        known,
     )
     keys = np.array([zlib.crc32(name.encode()) for name in ids.tolist()], np.uint64)
     return Known(courses, seen, keys, good, again)
@@ -264,8 +270,8 @@ def days_of(frame: pl.DataFrame, column: str) -> np.ndarray:
     return frame[column].cast(pl.Float64).to_numpy()
 
 
-def factor_columns(table: pl.DataFrame, quality: np.ndarray) -> FactorColumns:
-    """Give columns of numbers, quality the last of them, and of words' levels.
+def factor_columns(table: pl.DataFrame) -> FactorColumns:
+    """Give columns of numbers, and of words' levels.
 
     A number that is missing stands at the mean; a level with few courses goes with the
     others of its kind.
@@ -292,34 +298,39 @@ def factor_columns(table: pl.DataFrame, quality: np.ndarray) -> FactorColumns:
             rows = np.flatnonzero(place[codes] >= 0)
             cells = np.ones(len(rows)), (rows, place[codes[rows]])
             levels.append(csr_array(cells, shape=(table.height, len(kept))))
-    columns = np.column_stack([*numbers, quality])
+    columns = np.column_stack([np.zeros((table.height, 0)), *numbers])
     found = hstack([csr_array((table.height, 0)), *levels], format="csr")
     pulls = np.repeat([NUMBER, WORD], [columns.shape[1], found.shape[1]])
     return FactorColumns(columns, found, pulls)
 
 
 def _quality(course, day, score, n, window, good_pct):
-    """Give each queen's quality by her scores, and the chance that one more is good.
+    """Give her quality by each score and those before, and the chance that one more is good.
 
     What one more score would be is learned from all scores that follow on others: from
     the one before, the mean of all before and the days between. Her last score flatters
     where a queen is scored until she is good, and then sold; as that is done by the
     scores before, it does not bend this rule as it bends how scores rise with the days.
     Who was never scored has the mean chance.
+
+    Quality is what one more score would be, in deviations of first scores from their mean:
+    who is not scored yet is one whose first score is still to come, so that she stands at
+    0, and has no level of her own. Later scores are of a choice, since the good ones are
+    sold by the first.
     """
     some = np.isfinite(score)
     i, x, y = course[some], np.log(np.maximum(day[some], 1.0)), score[some]
-    last, again, quality = np.full(n, np.nan), np.full(n, 1.0), np.zeros(n)
+    last, again = np.full(n, np.nan), np.full(n, 1.0)
     last[i] = y >= good_pct  # in the order of days: the last one stays
     if len(y) < FEWEST:
-        return quality, last, again
+        return np.zeros(len(y)), last, again
     first = np.append(True, i[1:] != i[:-1])
     start = np.maximum.accumulate(np.where(first, np.arange(len(y)), 0))
     total = np.append(0.0, np.cumsum(y))
     mean = (total[1:] - total[start]) / (np.arange(len(y)) - start + 1)
     told = np.column_stack([np.ones(len(y)), y, mean])
     follows, final = np.flatnonzero(~first), np.append(first[1:], True)
-    who, middle = i[final], y[final]
+    middle = y
     stray = np.zeros(1)
     if len(follows) >= FEW_PAIRS:
         gap = (x[follows] - x[follows - 1])[:, None]
@@ -327,13 +338,31 @@ def _quality(course, day, score, n, window, good_pct):
         pull = np.diag([0.0, 1.0, 1.0, 1.0])
         rule = np.linalg.solve(Z.T @ Z + pull, Z.T @ y[follows])
         stray = np.sort(y[follows] - Z @ rule)
-        to_go = np.maximum(np.log(window) - x[final], 0.0)[:, None]
-        middle = np.column_stack([told[final], to_go]) @ rule
-    chance = 1 - np.searchsorted(stray, good_pct - 0.5 - middle) / len(stray)
+        to_go = np.maximum(np.log(window) - x, 0.0)[:, None]
+        middle = np.column_stack([told, to_go]) @ rule
+    chance = 1 - np.searchsorted(stray, good_pct - 0.5 - middle[final]) / len(stray)
     again[:] = chance.mean()
-    again[who] = chance
-    quality[who] = (middle - middle.mean()) / max(middle.std(), 1.0)
-    return quality, last, again
+    again[i[final]] = chance
+    usual = middle[first]
+    return (middle - usual.mean()) / max(usual.std(), 1.0), last, again
+
+
+def _known_by_step(steps: DaySteps, course, day, quality, n: int) -> np.ndarray:
+    """Give codes of the quality known at each step's begin, (g, n), by scores in order.
+
+    A score acts from the first step that begins on its day or later: until then a queen
+    that was to be scored cannot have ended, and what acted on those days would make those
+    that are scored well, and sold, look as if they lived longer for it.
+    """
+    found = np.zeros((len(steps.days) + 2, n), np.int16)  # 0: as before
+    at = np.searchsorted(steps.days, day) + 1
+    code = np.rint(quality * FINE) + MEAN_QUALITY
+    found[at, course] = np.clip(code, 0, len(QUALITIES) - 1) + 1  # the last one stays
+    now = np.full(n, MEAN_QUALITY + 1, np.int16)
+    for row in found:
+        np.copyto(now, row, where=row > 0)
+        row[:] = now
+    return (found[: len(steps.days)] - 1).astype(np.uint8)
 
 
 def _ruled_out(steps: DaySteps, courses: pl.DataFrame) -> np.ndarray:

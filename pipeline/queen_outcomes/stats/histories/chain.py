@@ -63,6 +63,12 @@ WAYS = {
 EFFECTS = ("begins_early", "begins_late", "lost", "taken", "turns", "replaced")
 """What factors act on; on beginning they act twice, on the early days and on the rest, as
 what delays laying need not prevent it."""
+BY_QUALITY = tuple(WAYS[WORKING])
+"""Causes that quality acts on: nobody is scored who waits."""
+MEAN_QUALITY, FINE = 128, 32
+QUALITIES = ((np.arange(256) - MEAN_QUALITY) / FINE).astype(np.float32)
+"""Qualities, in deviations, of each code that they are kept by: a byte for each course and
+step, as of 100,000 courses numbers would take 50 MB."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -217,6 +223,9 @@ class SeenCourses:
     factors : FactorColumns
     batches : tuple of ndarray of int, each of shape (n,)
         Groups of courses that share their fate.
+    quality : ndarray of uint8, shape (g, n)
+        Codes in `QUALITIES` of what her scores known at each step's begin say of her;
+        `MEAN_QUALITY` as long as there are none.
     """
 
     steps: DaySteps
@@ -228,6 +237,7 @@ class SeenCourses:
     signs: tuple[Sign, ...]
     factors: FactorColumns
     batches: tuple[np.ndarray, ...]
+    quality: np.ndarray
 
     @property
     def n(self) -> int:

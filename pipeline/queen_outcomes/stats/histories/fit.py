@@ -13,7 +13,14 @@ from functools import partial
 import numpy as np
 
 from queen_outcomes.base.workers import Task, Workers
-from queen_outcomes.stats.histories.chain import CAUSES, EFFECTS, SeenCourses, Sign
+from queen_outcomes.stats.histories.chain import (
+    BY_QUALITY,
+    CAUSES,
+    EFFECTS,
+    QUALITIES,
+    SeenCourses,
+    Sign,
+)
 from queen_outcomes.stats.histories.passes import (
     Counts,
     Histories,
@@ -31,7 +38,9 @@ NEIGHBOURS = 9
 WEIGHING = 2**16
 """Place of the chance by which batches are weighted, beyond all steps."""
 CLIP = 3.0
-"""Of a course's log factor."""
+"""Of a course's log factor, and of what her quality adds to it."""
+PULL = 1.0
+"""What the slopes of quality are pulled to zero by, in events for one deviation."""
 USUAL = 0.5
 """Events that the usual rate counts for in each band, as in Jeffreys' rule for a rate (from
 memory). A whole one flattens a peak, and supersedures come in one: in 60 simulated stations
@@ -48,20 +57,30 @@ class Model:
     signs : tuple of Sign
     slopes : dict of str to ndarray, shape (p,)
         Of the factors, by effect.
+    by_quality : dict of str to float
+        Slopes of quality, by cause.
     """
 
     rates: Rates
     signs: tuple[Sign, ...]
     slopes: dict[str, np.ndarray]
+    by_quality: dict[str, float]
 
 
 def fit_histories(seen: SeenCourses, weight: np.ndarray | None = None) -> Model:
     """Learn from all courses, each by its weight, shape (n,)."""
     ones = {name: np.ones(seen.n) for name in EFFECTS}
-    rates = Rates({name: _start(seen, name) for name in CAUSES}, ones)
+    base = {name: _start(seen, name) for name in CAUSES}
     slopes = {name: np.zeros(len(seen.factors.ridge)) for name in EFFECTS}
+    quality = dict.fromkeys(BY_QUALITY, 0.0)
+    rates = Rates(base, ones, seen.quality, _by_quality(quality))
     weight = np.ones(seen.n) if weight is None else weight
-    return learn(seen, Model(rates, seen.signs, slopes), weight, ROUNDS)
+    return learn(seen, Model(rates, seen.signs, slopes, quality), weight, ROUNDS)
+
+
+def _by_quality(slopes: dict[str, float]) -> dict[str, np.ndarray]:
+    """Give what each quality does to each cause."""
+    return {name: _factor(slope * QUALITIES) for name, slope in slopes.items()}
 
 
 def _start(seen: SeenCourses, name: str) -> np.ndarray:
@@ -91,7 +110,12 @@ def learn(seen: SeenCourses, model: Model, weight: np.ndarray, rounds: int) -> M
         slopes, factor = {}, {}
         for name in EFFECTS:
             slopes[name], factor[name] = _effects(seen, model, counts, name, weight)
-        model = Model(Rates(base, factor), signs, slopes)
+        quality = {
+            name: _slope(counts, name, base[name], slope)
+            for name, slope in model.by_quality.items()
+        }
+        rates = Rates(base, factor, seen.quality, _by_quality(quality))
+        model = Model(rates, signs, slopes, quality)
     return model
 
 
@@ -109,6 +133,18 @@ def _rate(counts: Counts, name: str) -> np.ndarray:
         )
         events, days = (np.convolve(x, near, "same") for x in (events, days))
     return (events + USUAL) / (days + USUAL / usual)
+
+
+def _slope(counts: Counts, name: str, rate: np.ndarray, slope: float) -> float:
+    """Take one step of a ridge Poisson regression on quality, each band with its own rate.
+
+    The bands' rates give way with the slope: early bands are those of queens not scored
+    yet, and what is at zero there would otherwise pull for many rounds.
+    """
+    days, at = counts.days[name], counts.days_at[name]
+    spread = counts.days_at_square[name] - at**2 / np.maximum(days, 1e-9)
+    push = counts.events_at[name] - rate @ at - PULL * slope
+    return float(slope + np.clip(push / (rate @ spread + PULL), -1.0, 1.0))
 
 
 def _effects(

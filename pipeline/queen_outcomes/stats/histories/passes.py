@@ -7,16 +7,18 @@ began, and the four others; arrays run over steps first and courses last.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from functools import partial
 
 import numpy as np
 
 from queen_outcomes.stats.histories.chain import (
+    BY_QUALITY,
     CAUSES,
     DRONE,
     EFFECTS,
     GONE,
+    QUALITIES,
     WAITING,
     WAYS,
     WORKING,
@@ -30,14 +32,29 @@ BLOCK = 10_000
 
 @dataclass(frozen=True, eq=False)
 class Rates:
-    """Rates a day: each cause's by its bands, and each effect's factor, shape (n,)."""
+    """Rates a day: each cause's by its bands, times what acts on it.
+
+    Attributes
+    ----------
+    base : dict of str to ndarray
+        By cause and band.
+    factor : dict of str to ndarray, shape (n,)
+        By effect and course.
+    quality : ndarray of uint8, shape (g, n)
+        As in `SeenCourses`.
+    by_quality : dict of str to ndarray, shape (256,)
+        By cause and code of quality, of causes that it acts on.
+    """
 
     base: dict[str, np.ndarray]
     factor: dict[str, np.ndarray]
+    quality: np.ndarray
+    by_quality: dict[str, np.ndarray]
 
     def of(self, block: slice) -> Rates:
         """Give the rates of some courses."""
-        return Rates(self.base, {name: x[block] for name, x in self.factor.items()})
+        factor = {name: x[block] for name, x in self.factor.items()}
+        return Rates(self.base, factor, self.quality[:, block], self.by_quality)
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,15 +65,28 @@ class Counts:
     ----------
     events, days : dict of str to ndarray
         By cause and band: how often it came, and the days at risk of it, each counted
-        by the course's factor.
+        by what acts on it: the course's factor, and the day's quality.
     came, expected : dict of str to ndarray, shape (n,)
-        By effect and course: events, and how many the rates without factors expect.
+        By effect and course: events, and how many the rates without factors expect, but
+        with quality.
+    events_at : dict of str to float
+        By cause that quality acts on: events, each times its day's quality.
+    days_at, days_at_square : dict of str to ndarray
+        By such a cause and band: the days at risk, each times its quality, and times the
+        square of that.
     """
 
     events: dict[str, np.ndarray]
     days: dict[str, np.ndarray]
     came: dict[str, np.ndarray]
     expected: dict[str, np.ndarray]
+    events_at: dict[str, float] = field(default_factory=dict)
+    days_at: dict[str, np.ndarray] = field(default_factory=dict)
+    days_at_square: dict[str, np.ndarray] = field(default_factory=dict)
+
+
+OF_COURSES = ("came", "expected")
+OF_ALL = ("events", "days", "events_at", "days_at", "days_at_square")
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,20 +129,14 @@ def count_all(
         counts, inside = Chain(steps, rates.of(block), seen(block)).count(weight[block])
         tell(block, inside)
         parts.append(counts)
-    summed, joined = (
-        [
-            {
-                name: join([getattr(part, kind)[name] for part in parts])
-                for name in getattr(parts[-1], kind)
-            }
-            for kind in kinds
-        ]
-        for kinds, join in (
-            (("events", "days"), lambda each: np.sum(each, axis=0)),
-            (("came", "expected"), np.concatenate),
-        )
-    )
-    return Counts(*summed, *joined)
+
+    def joined(kind: str, join) -> dict[str, np.ndarray]:
+        each = [getattr(part, kind) for part in parts]
+        return {name: join([some[name] for some in each]) for name in each[0]}
+
+    whole = {kind: joined(kind, lambda each: np.sum(each, axis=0)) for kind in OF_ALL}
+    whole |= {kind: joined(kind, np.concatenate) for kind in OF_COURSES}
+    return Counts(**whole)
 
 
 def draw_all(
@@ -150,6 +174,11 @@ def parts_of(steps: DaySteps, name: str) -> tuple[tuple[str, slice], ...]:
     return ((CAUSES[name].effect, slice(None)),) if CAUSES[name].effect else ()
 
 
+def _at(codes: np.ndarray, table: np.ndarray) -> np.ndarray:
+    """Read codes of a byte off a table of 256; none is clipped, but it is quicker so."""
+    return table.astype(np.float32).take(codes, mode="clip")
+
+
 class Chain:
     """A chain with its rates, over what was seen of n courses.
 
@@ -163,6 +192,9 @@ class Chain:
 
     def __init__(self, steps: DaySteps, rates: Rates, seen: np.ndarray) -> None:
         self.steps, self.rates, self.n = steps, rates, seen.shape[2]
+        self.by_quality = {
+            name: _at(rates.quality, rates.by_quality[name]) for name in BY_QUALITY
+        }
         sets = np.repeat(seen[:, WORKING : WORKING + 1], steps.sets, axis=1)
         self.seen = np.concatenate([seen[:, :1], sets, seen[:, 2:]], axis=1)
         self.ways = {source: self._leaving(source) for source in WAYS}
@@ -188,7 +220,10 @@ class Chain:
             base = self.base(name)
             rate[:] = base.reshape(*base.shape, *[1] * (rate.ndim - base.ndim))
             for effect, where in parts_of(self.steps, name):
-                rate[where] *= self.rates.factor[effect].astype(np.float32)
+                factor = self.rates.factor[effect].astype(np.float32)
+                if name in BY_QUALITY:
+                    factor = (self.by_quality[name] * factor)[:, None]
+                rate[where] *= factor
         if source == WAITING:
             rates[0, 0] = 0.0  # nobody lays on day 0
         # all in one place: these are the largest arrays of a build
@@ -306,20 +341,46 @@ class Chain:
 
     def _add(self, counts: Counts, name: str, part, risk, weight) -> None:
         """Add what happened by one cause, (g, [sets,] n)."""
-        band = self.steps.bands[name].ravel()
+        if name in BY_QUALITY:
+            self._add_by_quality(counts, name, part, risk, weight)
+            return
+        band = self.steps.bands[name]
         size = len(self.rates.base[name])
-        each = part.reshape(len(band), self.n)
-        exposed = risk.reshape(len(band), self.n)
-        counts.events[name] = np.bincount(band, each @ weight, size)
-        days = exposed @ weight
+        counts.events[name] = np.bincount(band, part @ weight, size)
+        days = risk @ weight
         base = self.rates.base[name][band].astype(np.float32)
         for effect, where in parts_of(self.steps, name):
-            days[where] = exposed[where] @ (
+            days[where] = risk[where] @ (
                 weight * self.rates.factor[effect].astype(np.float32)
             )
-            counts.came[effect] += each[where].sum(axis=0)
-            counts.expected[effect] += base[where] @ exposed[where]
+            counts.came[effect] += part[where].sum(axis=0)
+            counts.expected[effect] += base[where] @ risk[where]
         counts.days[name] = np.bincount(band, days, size)
+
+    def _add_by_quality(self, counts: Counts, name: str, part, risk, weight) -> None:
+        """Add what happened by a cause that quality acts on, (g, [sets,] n)."""
+        band, effect = self.steps.bands[name], CAUSES[name].effect
+        part, risk = (x.reshape(len(band), -1, self.n) for x in (part, risk))
+        base = self.rates.base[name][band].astype(np.float32)
+        expected = (base.reshape(len(band), 1, -1) @ risk)[:, 0]
+        counts.expected[effect] += np.einsum("gn,gn->n", expected, self.by_quality[name])
+        came, at = part.sum(axis=1), _at(self.rates.quality, QUALITIES)
+        counts.came[effect] += came.sum(axis=0)
+        counts.events_at[name] = np.einsum("gn,gn->n", came, at) @ weight
+        worth = self.by_quality[name] * (
+            weight * self.rates.factor[effect].astype(np.float32)
+        )
+        worths = np.stack([worth, worth * at, worth * at * at], axis=1)
+        days, days_at, square = (worths @ risk.swapaxes(1, 2)).swapaxes(0, 1)
+        for told, each in (
+            (counts.events, part @ weight),
+            (counts.days, days),
+            (counts.days_at, days_at),
+            (counts.days_at_square, square),
+        ):
+            told[name] = np.bincount(
+                band.ravel(), each.ravel(), len(self.rates.base[name])
+            )
 
     def draw(self, ahead: np.ndarray, chance: Callable[[int], np.ndarray]) -> Histories:
         """Draw one history of each course.
