@@ -18,8 +18,15 @@ from queen_outcomes.base.errors import NoModelError, UsageError
 from queen_outcomes.facts.exports.audit import AUDIT_INTERNAL
 from queen_outcomes.facts.exports.writing import write_rows
 from queen_outcomes.facts.settings import Settings
+from queen_outcomes.models.questions import main_terms
 from queen_outcomes.models.risks import RiskModel
-from queen_outcomes.stats.series.null_seasons import DRIFT, LEVEL, STATION, STATION_HAND
+from queen_outcomes.stats.series.null_seasons import (
+    DRIFT,
+    LEVEL,
+    STATION,
+    STATION_HAND,
+    Unknowns,
+)
 from two_hands import two_hands
 
 MODEL = RiskModel((), np.zeros(1, int), np.zeros(1), 0.0, {}, False, 1, 0)
@@ -199,6 +206,43 @@ def test_series_are_of_the_season_s_operators_and_of_the_station(monkeypatch):
         lambda *_: SimpleNamespace(risks=lambda values: np.full(11, np.nan)),
     )  # fmt: skip
     assert running_series.running_series_of(unknown, MODEL, {}) == ([], [])
+
+
+def test_a_season_is_measured_by_earlier_ones_and_without_the_year(monkeypatch):
+    """One course of 2025 is before 2026; of the ten since, two are undecided."""
+    seen = {}
+    monkeypatch.setattr(
+        running_series, "choose_form", lambda asked: seen.update(asked=asked)
+    )
+    monkeypatch.setattr(running_series, "fit_form", lambda *_: None)
+    monkeypatch.setattr(
+        running_series, "risk_model", lambda outcome, *_: seen.update(outcome=outcome) or MODEL
+    )
+    settings = Settings()
+    settings = replace(settings, models=replace(settings.models, adjust_for=("dose", "year")))
+    this = replace(season("2026"), settings=settings)
+    running_series.risks_before(this, None)
+    asked = seen["asked"]
+    assert (seen["outcome"], asked.values["year"].tolist()) == ("laying", ["2025"])
+    named = [term.name for term in main_terms(settings)]
+    assert "year" in named
+    assert [term.name for term in asked.terms] == [n for n in named if n != "year"]
+    assert asked.always == ("dose",)
+    # of what the records settle alone, unless all that is filled in is asked for
+    cases = replace(this.cases, answers=np.ones((3, 11)))
+    for settled, fillings in ((True, 1), (False, 3)):
+        found = replace(this, cases=cases).request(np.arange(2), settled=settled)
+        assert found.answers.shape == (fillings, 2)
+    known = Unknowns(0.4, np.ones((1, 2)), np.zeros(2), np.ones(2))
+    monkeypatch.setattr(
+        running_series, "unknowns_of",
+        lambda earlier, *_, is_known: seen.update(n=len(earlier), known=is_known) or known,
+    )  # fmt: skip
+    for name, courses in (("2026", 1), ("2025", 9)):
+        found = running_series._unknowns(season(name), two_hands(), MODEL)
+        assert (seen["n"], seen["known"]) == (courses, name == "2025")
+        assert (found.tau, found.root.tolist()) == (0.4, [[1, 1]])
+        assert found.variance_ses.tolist() == [1, 1]
 
 
 def test_others_expect_what_their_model_gives_by_how_often_she_is_at_risk(monkeypatch):
