@@ -278,7 +278,8 @@ def test_operators_get_what_belongs_to_their_series():
     following = SimpleNamespace(
         season=season("2026"), series=task(([], [], None)), others={"A": task(1.5)}
     )
-    rows = [{"operator": "A", "expected": 2.0}, {"operator": "B", "expected": 1.0}, {"operator": "C"}]
+    expected = {"A": {"expected": 2.0}, "B": {"expected": 1.0}, "C": {}}
+    rows = [{"operator": name, **row} for name, row in expected.items()]
     found = _followed(following, rows, None)
     assert [row["signals"] for row in rows] == [0, 0, 0]
     assert [row.get("expected_by_others", "-") for row in rows] == [1.5, None, "-"]
@@ -296,9 +297,8 @@ def test_series_and_stretches_are_told_of_the_followed_question_alone(full_store
     signal = {"operator": "A", "series": "level", "direction": "worse", "episode": 1,
         "case": 3, "inseminated_at": "2026-06-02T09:00:00",
         "known_on": day(30)}  # fmt: skip
-    store = full_store(
-        series_limits=[{"operator": "A", "series": "level", "outcome": "laying", "window_days": 21}],
-    )
+    followed = {"operator": "A", "series": "level", "outcome": "laying", "window_days": 21}
+    store = full_store(series_limits=[followed])
     made = {"experience": [stretch], "operator_signals": [signal]}
     for table in AUDIT_INTERNAL:
         write_rows(store, table, made.get(table.name, []))

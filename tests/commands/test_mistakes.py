@@ -205,7 +205,8 @@ def test_what_a_check_found_is_told_under_the_summary_s_own_headings(capsys):
     nothing = {"places": [], "count": 0, "settings": [], "do": ""}
     found["summary"] = []
     found["advice"] = [
-        {**nothing, "weight": "refused", "says": "Mend it", "places": ["a:2"], "count": 2, "do": "Do so"},
+        {**nothing, "weight": "refused", "says": "Mend it", "do": "Do so"}
+        | {"places": ["a:2"], "count": 2},
         {**nothing, "weight": "refused", "says": "Is it?", "settings": ["a = 1", "b = 2\nc = 3"]},
         {**nothing, "weight": "look", "says": "Look", "places": ["b:3"], "count": 1},
         {**nothing, "weight": "look", "says": "See", "do": "Write", "settings": ["d = 4"]},

@@ -215,7 +215,10 @@ def test_places_and_questions_are_numbered_by_hand():
         columns = (*queens.WHOLE[name], *queens.WORDED[name], *queens.LISTS[name])
         lacking = {c for c in columns if c not in rows[0]} - {"asked", "place"}
         told_[name] = pl.DataFrame(rows).with_columns(
-            **{c: pl.lit(None, pl.String if c in queens.WORDED[name] else pl.Int64) for c in lacking}
+            **{
+                c: pl.lit(None, pl.String if c in queens.WORDED[name] else pl.Int64)
+                for c in lacking
+            }
         )
     (file,) = queens.packed_files(told_, ["Q1", "Q2"], sources, questions)
     for place in (0, 1):

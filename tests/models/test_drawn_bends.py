@@ -175,7 +175,8 @@ def test_a_bend_goes_with_its_line_and_a_part_that_is_alike_goes_alone():
     rng = np.random.default_rng(6)
     age = rng.integers(12, 27, 200).astype(float)
     # the dose is the drones' age in other units
-    values = {"drone_age": age, "dose": 2.0 * age, "queen_age": rng.integers(5, 12, 200).astype(float)}
+    queen_age = rng.integers(5, 12, 200).astype(float)
+    values = {"drone_age": age, "dose": 2.0 * age, "queen_age": queen_age}
 
     def form(name, turns=0):
         found = find_form(MAIN[name], values)
