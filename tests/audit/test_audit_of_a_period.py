@@ -326,3 +326,18 @@ def test_a_sheet_is_of_one_operator_and_her_last_season(full_store, monkeypatch)
     assert (seen, told["season"]) == (["A"], "2026")
     assert [cells[0] for cells in told["process"]] == ["attempts"]
     assert sheet.sheet(store, whole, "B")["season"] == ""
+
+
+@pytest.mark.parametrize(
+    ("signals", "worse"),
+    [([], False), (["", "better"], False), (["", "worse"], True), (["worse"], True)],
+)
+def test_a_signal_of_more_failures_is_one_for_the_worse(full_store, signals, worse):
+    place = {"operator": "A", "outcome": "laying", "window_days": 21, "series": "level"}
+    rows = [{**place, "case": n, "signal": word} for n, word in enumerate(signals, 1)]
+    others = [{**place, "operator": "B", "case": 1, "signal": "worse"}]
+    store = full_store(operator_series=rows + others)
+    found = sheet._signals(store, period.Period(QUESTION, [], [], two_hands), "A")
+    assert found["worse"] is worse
+    assert [point["signal"] for point in found["points"]] == signals
+    assert found["said"] == ["There is no running series: only the plan's outcome has one."]

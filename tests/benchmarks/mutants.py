@@ -119,14 +119,6 @@ EQUIVALENT: dict[str, str] = {
     'audit/running_series.py: root = np.array(kept["root"], float).reshape(columns, -2)': (
         "any length below zero is what is left"
     ),
-    "audit/running_series.py: "
-    "[zlib.crc32(b.encode()) if b else -2 for b in getattr(this, kind).tolist()]": (
-        "any number below zero is no batch"
-    ),
-    "audit/running_series.py: hand = "
-    "np.array([places.get(name, -2) for name in this.operator.tolist()], int)": (
-        "any number below zero is nobody's"
-    ),
     "doses/differences.py: "
     'arms = [arm[kept] != name for name in ("first", "second")]': (
         "both arms, in the other order"
