@@ -79,6 +79,25 @@ def test_tails_are_those_of_each_batch_by_itself(rows):
     assert far >= 3
 
 
+def test_near_what_was_expected_the_normal_curve_gives_the_tails(rows):
+    """Variance by hand: chance, and courses that share a batch of the other kind."""
+    cases, near = station(), 0
+    other = {"graft_batch": "semen_batch", "semen_batch": "graft_batch"}
+    for row in rows:
+        some = cases.some(
+            np.flatnonzero((getattr(cases, row["kind"]) == row["batch"]) & cases.counted)
+        )
+        each, shared = some.risk * (1 - some.risk), getattr(some, other[row["kind"]])
+        together = sum(each[shared == name].sum() ** 2 for name in np.unique(shared))
+        variance = each.sum() + DEVIATIONS[other[row["kind"]]] ** 2 * together
+        z = (row["failures"] - row["expected"]) / np.sqrt(variance)
+        if abs(z) < NEAR:
+            near += 1
+            assert row["mid_p"] == pytest.approx(2 * ndtr(-abs(z)), rel=1e-9)
+            assert row["flag"] == ""
+    assert near > 20
+
+
 def test_a_failed_graft_is_flagged_and_nothing_else_of_its_kind(rows):
     flagged = [row for row in rows if row["kind"] == "graft_batch" and row["flag"]]
     assert [(row["batch"], row["flag"]) for row in flagged] == [("g2", "more")]

@@ -112,6 +112,13 @@ EQUIVALENT: dict[str, str] = {
     "effects[at] - usual - np.array([0.0, -1.0, 1.0]) * Z_95 * errors[at]": (
         "the smaller of two limits is the lower one"
     ),
+    "audit/running_series.py: return "
+    "min(REPLICATES, max(FEWEST_REPLICATES, MOST_SIMULATED // max(courses, 2)))": (
+        "a season of one course is drawn as often as any"
+    ),
+    'audit/running_series.py: root = np.array(kept["root"], float).reshape(columns, -2)': (
+        "any length below zero is what is left"
+    ),
     "doses/differences.py: "
     'arms = [arm[kept] != name for name in ("first", "second")]': (
         "both arms, in the other order"

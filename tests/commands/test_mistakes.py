@@ -8,8 +8,12 @@ import shutil
 from pathlib import Path
 
 import pytest
-from queen_outcomes.base.errors import nearest
+from queen_outcomes.base.console import Console
+from queen_outcomes.base.errors import UsageError, nearest
 from queen_outcomes.commands import cli, failures
+from queen_outcomes.commands.check import tell
+from queen_outcomes.commands.options import one_or_two
+from queen_outcomes.records.advice import WEIGHTS
 
 TWO = ("--arm", "a=8", "--arm", "b=12")
 MISTAKES = {
@@ -65,6 +69,27 @@ MISTAKES = {
     ("plan", "st", "--arm", "6"): ("--arm", "6 and 6=6+6"),
 }
 LONGEST = 14
+
+
+def test_a_folder_may_be_left_out_before_the_last_word(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    for name in ("st", "Q7"):
+        (tmp_path / name).mkdir()
+    (tmp_path / "st" / "station.toml").touch()
+    assert one_or_two(["st", "Q7"], "QUEEN") == (Path("st"), "Q7")
+    assert one_or_two(["Q7"], "QUEEN") == (Path(), "Q7")
+    # beside a word after it, a station's folder is a folder, wherever the word leads
+    assert one_or_two(["Q7", "st"], "DEST") == (Path("Q7"), "st")
+    assert one_or_two(["st", "st"], "DEST") == (Path("st"), "st")
+    for words, found, expected in (
+        (["st"], "the station's folder st alone", "st QUEEN"),
+        ([], "nothing", "[DIR] QUEEN"),
+    ):
+        with pytest.raises(UsageError, match="QUEEN is missing") as caught:
+            one_or_two(words, "QUEEN")
+        assert (caught.value.found, caught.value.expected) == (found, expected)
+    with pytest.raises(UsageError, match="there are 3 words"):
+        one_or_two(["st", "Q", "7"], "QUEEN")
 
 
 @pytest.fixture(scope="module")
@@ -165,3 +190,33 @@ def test_every_help_ends_with_two_examples_that_can_be_read(command, name):
         assert words[:2] == ["queen-outcomes", name]
         known = {o for p in cli.cli.commands[name].params for o in p.opts}
         assert {word for word in words if word.startswith("--")} <= known
+
+
+def test_what_a_check_found_is_told_under_the_summary_s_own_headings(capsys):
+    """A table alone, where nothing is to be mended; and advice, counted through."""
+    found = {"as_of": "2026-07-01", "notes": ["one note"], "advice": [], "closing": "So be it."}
+    found["summary"] = [{"table": "checks", "rows": 7}]
+    tell(found, Console())
+    said = capsys.readouterr()
+    lines = said.out.splitlines()
+    assert [line.split() for line in lines[:2]] == [["table", "rows"], ["checks", "7"]]
+    assert lines[2:] == ["", "nothing to mend", "", "So be it."]
+    assert said.err.splitlines() == ["as of 2026-07-01", "note: one note"]
+    nothing = {"places": [], "count": 0, "settings": [], "do": ""}
+    found["summary"] = []
+    found["advice"] = [
+        {**nothing, "weight": "refused", "says": "Mend it", "do": "Do so"}
+        | {"places": ["a:2"], "count": 2},
+        {**nothing, "weight": "refused", "says": "Is it?", "settings": ["a = 1", "b = 2\nc = 3"]},
+        {**nothing, "weight": "look", "says": "Look", "places": ["b:3"], "count": 1},
+        {**nothing, "weight": "look", "says": "See", "do": "Write", "settings": ["d = 4"]},
+    ]
+    tell(found, Console())
+    lines = [line.strip() for line in capsys.readouterr().out.splitlines()]
+    assert lines == [
+        *("", WEIGHTS["refused"], "1. Mend it.", "at a:2 ...", "Do so"),
+        *("2. Is it?", "write in station.toml:", "a = 1", "or", "b = 2", "c = 3"),
+        *("", WEIGHTS["look"], "3. Look.", "at b:3"),
+        *("4. See.", "Write, in station.toml:", "d = 4"),
+        *("", "So be it."),
+    ]

@@ -7,6 +7,7 @@ import re
 from dataclasses import replace
 from typing import Any
 
+import polars as pl
 import pytest
 import unpacked
 from hypothesis import HealthCheck, given, settings
@@ -190,6 +191,48 @@ def with_quarantine(store, *rows):
     for row in rows:
         store.con.execute("INSERT INTO quarantine VALUES (?, ?, ?, ?, ?, ?, NULL)", row)
     return store
+
+
+def test_places_and_questions_are_numbered_by_hand():
+    """Two queens, each with her own first day 0; two sources, two questions, two courses."""
+    sources, questions = ["a.csv", "b.csv"], [("laying", 21), ("lost", 21)]
+    made = {name: [] for name in ("courses", "records", "answers", "due")}
+    for queen, start in (("Q1", 0), ("Q2", 10)):
+        for course in (1, 2):
+            at = {"queen_id": queen, "course": course, "d0": day(start + 40 * (course - 1))}
+            made["courses"].append({**at, "conflict": course == 2})
+            for outcome, window in questions:
+                asked = {"outcome": outcome, "window_days": window, "rule": outcome}
+                made["answers"].append({**at, **asked, "settled": [course - 1]})
+            made["due"].append({**at, "on": day(start + 50), "day": 21, "look_for": "eggs"})
+        for source, event, line in ((1, "inseminated", 2), (2, "checked", 7)):
+            ref = source * 2**36 + line
+            on = day(start + 3 * source)
+            known = {"ref": ref, "event": event, "shape": None, "on": on, "says": "a, b"}
+            made["records"].append({"queen_id": queen, **known, "until": day(start + 30)})
+    told_ = {}
+    for name, rows in made.items():
+        columns = (*queens.WHOLE[name], *queens.WORDED[name], *queens.LISTS[name])
+        lacking = {c for c in columns if c not in rows[0]} - {"asked", "place"}
+        told_[name] = pl.DataFrame(rows).with_columns(
+            **{
+                c: pl.lit(None, pl.String if c in queens.WORDED[name] else pl.Int64)
+                for c in lacking
+            }
+        )
+    (file,) = queens.packed_files(told_, ["Q1", "Q2"], sources, questions)
+    for place in (0, 1):
+        records = unpacked.table(file, "records")[place]
+        assert [(r["on"], r["until"]) for r in records] == [(3, 30), (6, 30)]
+        # the line times the two sources, and the source from zero
+        assert [r["place"] for r in records] == [2 * 2 + 0, 7 * 2 + 1]
+        assert [queens.EVENTS[r["event"]] for r in records] == ["inseminated", "checked"]
+        answers = unpacked.table(file, "answers")[place]
+        # (course - 1) times the two questions, and the question from zero
+        assert [r["asked"] for r in answers] == [0, 1, 2, 3]
+        assert [r["settled"] for r in answers] == [[0], [0], [1], [1]]
+        assert [r["on"] for r in unpacked.table(file, "due")[place]] == [50, 50]
+        assert [r["course"] for r in unpacked.table(file, "courses")[place]] == [1, 2]
 
 
 NOTE = '<script>alert("1")</script>, \u2028 and & more'

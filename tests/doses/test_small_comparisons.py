@@ -24,7 +24,7 @@ from queen_outcomes.doses.arm_courses import (
     label_arms,
 )
 from queen_outcomes.doses.arm_model import CO2_BEFORE, _in_every_arm
-from queen_outcomes.doses.costs import for_success, frontier, mean_used
+from queen_outcomes.doses.costs import DroneSemen, for_success, frontier, mean_used
 from queen_outcomes.doses.differences import (
     ArmPair,
     find_overlap,
@@ -433,6 +433,33 @@ def test_a_failure_s_rate_is_turned_into_a_success_with_its_limits():
     assert said == "success as it is, not adjusted"
     lost, _ = success("lost", None)
     assert (lost.low, lost.high) == pytest.approx((1 - plain.high, 1 - plain.low))
+
+
+def test_an_arm_has_costs_from_as_many_closed_courses_as_are_shown():
+    """Eight uL a course at a success in two: 16 uL, and at 2 uL a drone 8 drones."""
+    arm = text(*"aaaabbbbb", "c", "c", "c", "c")
+    state = text(*["yes", "no"] * 2, *["yes", "no"] * 2, "", *["yes"] * 3, "")
+    n = len(arm)
+    values = {"semen_batch": np.full(n, ""), "graft_batch": np.full(n, "")}
+    values |= {"bench_minutes": np.full(n, 3.0), "visits": np.full(n, 1.0)}
+    made = courses(protocol=arm, given=np.full(n, 8.0), values=values)
+    found = SimpleNamespace(
+        model=None,
+        arms=("a", "b", "c"),
+        comparison=SimpleNamespace(commonest=("b", "a", "c"), rows=np.arange(n), arm=arm),
+        answers=answered(("laying", 21), state),
+        asked=SimpleNamespace(settings=SimpleNamespace(min_shown=4)),
+    )
+    costs = arm_rows.arm_costs(made, found, DroneSemen(2.0, "measured"))
+    # of the third arm three are closed
+    assert [(one.arm, one.courses, one.successes) for one in costs] == [("a", 4, 2), ("b", 4, 2)]
+    for one in costs:
+        takes = {name: x.estimate for name, x in one.takes.items()}
+        assert takes == pytest.approx(
+            {"semen_ul": 16, "drones": 8, "queens": 2, "minutes": 6, "visits": 2}
+        )
+        assert one.takes["queens"].low >= 1
+        assert one.said == "measured; success as it is, not adjusted"
 
 
 def test_doses_and_batches_of_an_arm_by_hand():

@@ -5,13 +5,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from modelled import fit_courses
-from queen_outcomes.models.adjusted_factors import ask
+from queen_outcomes.models.adjusted_factors import (
+    aliases,
+    ask,
+    compared_values,
+    contrast_rows,
+    label_of,
+)
 from queen_outcomes.models.analysis_set import analysis_set
-from queen_outcomes.models.choose import as_earlier, take_earlier
+from queen_outcomes.models.choose import _independent, as_earlier, take_earlier
 from queen_outcomes.models.questions import read_form, write_form
-from queen_outcomes.models.terms import MAIN
+from queen_outcomes.models.terms import MAIN, coarsen, find_form, straightened
 from queen_outcomes.stats.logistic.adjusted import contrast
 from scipy.special import expit
+from scipy.stats import norm
 
 TERMS = tuple(MAIN[name] for name in ("dose", "drone_age", "queen_age", "line"))
 AGES = (14.0, 20.0)
@@ -132,3 +139,65 @@ def test_a_file_from_before_bends_were_drawn_gives_the_lines_it_fixed(bent):
     again = take_earlier(replace(bent.courses, terms=earlier.terms), earlier, fixed=())
     assert len(again.names) == 5
     assert not again.pull.any()
+
+
+def test_differences_are_those_of_everyone_at_the_value_and_at_the_usual_one(bent):
+    """Set every course to the value and average; the errors by slopes taken numerically."""
+    rows = contrast_rows(bent, aliases(bent))
+    assert {row["factor"] for row in rows} == {form.term.name for form in bent.design.forms}
+    for form in bent.design.forms:
+        own = [row for row in rows if row["factor"] == form.term.name]
+        column = form.term.column
+        usual, others = compared_values(form, bent.courses.values[column])
+        assert [row["value"] for row in own] == [label_of(form, value) for value in others]
+        for row, value in zip(own, others, strict=True):
+            assert row["reference"] == label_of(form, usual)
+            every = [
+                bent.design.matrix({**bent.courses.values, column: np.full(len(bent.X), x)})
+                for x in (value, usual)
+            ]
+
+            def share(beta, every=every):
+                return np.array([expit(X @ beta).mean() for X in every])
+
+            one, other = share(bent.beta)
+            assert row["risk_difference"] == pytest.approx(one - other, abs=1e-9)
+            step = 1e-5 * np.eye(len(bent.beta))
+            slope = [np.diff(share(bent.beta - h) - share(bent.beta + h))[0] / 2e-5 for h in step]
+            se = np.sqrt(slope @ bent.cov @ slope)
+            reach = norm.isf(0.025) * se
+            assert row["low"] == pytest.approx(one - other - reach, abs=1e-5)
+            assert row["high"] == pytest.approx(one - other + reach, abs=1e-5)
+            assert row["p"] == pytest.approx(2 * norm.sf(abs(one - other) / se), abs=1e-4)
+
+
+def test_a_bend_goes_with_its_line_and_a_part_that_is_alike_goes_alone():
+    rng = np.random.default_rng(6)
+    age = rng.integers(12, 27, 200).astype(float)
+    # the dose is the drones' age in other units
+    queen_age = rng.integers(5, 12, 200).astype(float)
+    values = {"drone_age": age, "dose": 2.0 * age, "queen_age": queen_age}
+
+    def form(name, turns=0):
+        found = find_form(MAIN[name], values)
+        for _ in range(turns):
+            found = coarsen(found, values, drawn=True)
+        return found
+
+    bend = form("drone_age", 2)
+    assert bend.is_drawn
+    alone = _independent([bend, form("queen_age")], values, [], "")
+    assert [f.term.name for f in alone.forms] == ["drone_age", "queen_age"]
+    assert alone.left_out == ()
+    assert alone.owner.tolist()[:3] == [-1, 0, 0]
+    line = straightened(form("dose", 2))
+    behind = _independent([line, bend], values, [], "")
+    # its bend alone could be told from the dose's line, and would be drawn to no effect
+    assert [f.term.name for f in behind.forms] == ["dose"]
+    assert behind.left_out == ("age of the drones: cannot be told apart from those before it",)
+    free = form("drone_age")
+    assert not free.is_drawn
+    in_part = _independent([line, free], values, [], "")
+    assert [f.term.name for f in in_part.forms] == ["dose", "drone_age"]
+    assert in_part.left_out == ("age of the drones: in part the same as those before it",)
+    assert np.sum(in_part.owner == 1) == free.df - 1

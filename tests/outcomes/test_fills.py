@@ -4,7 +4,7 @@ import datetime as dt
 
 import numpy as np
 import pytest
-from filled_in import draw_curves
+from filled_in import draw_curves, fill_station
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes import fills
 from queen_outcomes.outcomes.derive import count_rates
@@ -74,6 +74,39 @@ def test_what_was_seen_is_the_same_in_every_filling(store):
     assert of_kind(lost, 0).max() == 0
     established = fills_of(store, "established", 60)
     assert of_kind(established, 3).max() == 0
+
+
+def test_what_looks_overlook_is_told_once_of_every_question_that_was_asked(store):
+    """A row an outcome and window; of a window that closed for nobody there is none."""
+    rows = store.records("SELECT * FROM overlooked")
+    told = [(row["outcome"], row["window_days"]) for row in rows]
+    asked = {
+        (outcome, window)
+        for outcome, window in Settings().outcomes.windows
+        if len(fills_of(store, outcome, window)[1])
+    }
+    assert len(told) == len(set(told))
+    assert set(told) == asked
+    assert len({row["learned"] for row in rows}) == 1
+
+
+def test_windows_that_have_not_closed_are_not_asked_about_from_either_dose():
+    """Courses of two doses, whose windows from the first dose close a few days earlier."""
+    both = [insemination(on, f"Q{n}") for n in range(8) for on in (0, 3)[: 1 + n % 2]]
+    young = derived(
+        day(25),
+        queens=[{"queen_id": f"Q{n}"} for n in range(8)],
+        inseminations=both,
+        checks=[check(on, f"Q{n}", eggs=n > 3) for n in range(8) for on in (10, 24)],
+    )
+    fill_station(young, Settings())
+    told = young.rows("SELECT outcome, window_days FROM overlooked")
+    closed = young.rows(
+        "SELECT DISTINCT outcome, window_days FROM fills WHERE clock = 'last'"
+    )
+    assert len(told) == len(set(told))
+    assert set(told) == set(closed)
+    assert "established" not in dict(told)
 
 
 def test_who_was_sold_or_never_seen_is_filled_in_from_the_others(store):

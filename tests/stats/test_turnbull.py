@@ -222,6 +222,25 @@ def test_one_batch_and_one_answer_still_get_limits():
     assert all_laid.high[0] == pytest.approx(1, abs=1e-12)
 
 
+def test_courses_of_one_batch_known_alike_are_left_out_one_at_a_time():
+    """Also where some may never have laid, and some differ in nothing else."""
+    after = np.array([0, 0, 0, 7, 7, 7, 7, 14, 14, 14, 14], float)
+    by = np.array([9, 9, 9, 14, 14, 14, 14, INF, INF, 21, 21])
+    never = np.array([0, 0, 1, 0, 0, 1, 1, 0, 0, 0, 1], bool)
+    given_ = after, by, never
+    limits = batch_limits(*given_, clusters=np.ones(11), days=[9, 14, 21], seed=1)
+    without = np.array(
+        [
+            share_by(fit_turnbull(*(np.delete(v, i) for v in given_)), [9, 14, 21])
+            for i in range(11)
+        ]
+    )
+    expected = np.sqrt(10 / 11 * np.sum((without - without.mean(axis=0)) ** 2, axis=0))
+    np.testing.assert_allclose(limits.se, expected, atol=1e-7)
+    assert (limits.se > 0.01).all()
+    assert limits.batches == 11
+
+
 def test_no_courses_have_no_limits():
     limits = batch_limits([], [], [], clusters=[], days=[21], seed=1)
     assert np.isnan(limits.low).all()

@@ -235,3 +235,24 @@ def test_a_batch_is_known_once_the_last_of_its_courses_closed():
         ("graft_batch", "G1", ago(50 - 28)),
         ("semen_batch", "S1", ago(60 - 28)),
     ]
+
+
+def test_the_season_is_the_one_that_began_by_the_as_of_day():
+    """A course of the very day begins a season; batches of the one before are let go."""
+    asked = {"outcome": "laying", "window_days": 21}
+    known = {"courses": 9, "failures": 9, "expected": 3.0, "operators": "Ane"}
+    rows = [("Q1/1", ago(300), "2025", "G1"), ("Q2/1", AS_OF, "2026", "G2")]
+    tables = {
+        "courses": [{"course_id": q, "d0": on, "season": s} for q, on, s, _ in rows],
+        "audit_courses": [
+            {"course_id": q, **asked, "graft_batch": g, "semen_batch": ""}
+            for q, _, _, g in rows
+        ],
+        "batches": [
+            {**asked, **known, "kind": "graft_batch", "batch": g, "flag": "more"}
+            for *_, g in rows
+        ],
+    }
+    for as_of, named in ((AS_OF, "G2"), (ago(1), "G1")):
+        found = answer("batches_flagged", tables, **asked, grace_days=7, as_of=as_of)
+        assert [row[1] for row in found] == [named]
