@@ -1,5 +1,7 @@
 -- grain: one outcome x window x grouping x level x graft batch (cluster).
 -- inputs: outcomes, course_groups. Counts of courses by state; all but `open` are closed.
+-- Parameters: outcome, window_days (null: all questions; grouping by all sets at once does
+-- not go to disk where memory is short, so that many courses are counted by question).
 SELECT
     outcomes.outcome,
     outcomes.window_days,
@@ -32,6 +34,9 @@ SELECT
     count(*) FILTER (WHERE outcomes.closed AND outcomes.state = 'left') AS "left"
 FROM outcomes
 INNER JOIN course_groups AS groups USING (course_id)
+WHERE
+    $outcome IS NULL
+    OR (outcomes.outcome = $outcome AND outcomes.window_days = $window_days)
 GROUP BY
     outcomes.outcome,
     outcomes.window_days,

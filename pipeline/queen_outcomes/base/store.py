@@ -134,6 +134,11 @@ class Store:
         """Write the table that ``sql/<folder>/<name>.sql`` defines."""
         self.table(name, resources.read("sql", folder, f"{name}.sql"), parameters)
 
+    def more(self, folder: str, name: str, parameters: Mapping[str, Any]) -> None:
+        """Add to a table the rows of its SELECT with other parameters."""
+        select = resources.read("sql", folder, f"{name}.sql")
+        self.execute(f"INSERT INTO {quote(name)} {select}", parameters)
+
     def has(self, name: str) -> bool:
         """Tell whether the file holds a table of that name."""
         return bool(

@@ -51,6 +51,8 @@ STEPS = (
 """Every derivation, as folder and file stem (which is the table's name), in order."""
 
 RATES = ("course_groups", "cluster_counts", "rates")
+COUNTED_AT_ONCE = 300_000
+"""Courses above which each question is counted by itself, as memory may be short."""
 
 THERE_REASONS = (
     "sold",
@@ -169,9 +171,21 @@ def count_rates(store: Store, settings: Settings) -> None:
     """
     refuse_unknown(store.rows("SELECT DISTINCT outcome, state FROM outcomes"))
     given = {"min_shown": settings.min_shown, "z": Z_95}
-    for name in RATES:
-        store.step("05_rates", name, given)
-    store.drop("cluster_counts")
+    groups, counts, rates = RATES
+    store.step("05_rates", groups, given)
+    ((courses,),) = store.rows(f"SELECT count(*) FROM {groups}")
+    all_at_once = [(None, None)]
+    many = courses > COUNTED_AT_ONCE
+    first, *more = settings.outcomes.windows if many else all_at_once
+    store.step("05_rates", counts, _question(first))
+    for question in more:
+        store.more("05_rates", counts, _question(question))
+    store.step("05_rates", rates, given)
+    store.drop(counts)
+
+
+def _question(asked: tuple[str | None, int | None]) -> dict[str, Any]:
+    return dict(zip(("outcome", "window_days"), asked, strict=True))
 
 
 def write_listed(store: Store) -> None:

@@ -39,7 +39,10 @@ def counted() -> list[dict]:
             store.execute(
                 f"INSERT INTO outcomes VALUES ('{row[0]}', 'laying', 21, '{state}', {closed})"
             )
-        return store.records(resources.read("sql", "05_rates", "cluster_counts.sql"))
+        return store.records(
+            resources.read("sql", "05_rates", "cluster_counts.sql"),
+            {"outcome": None, "window_days": None},
+        )
 
 
 def test_a_level_stands_under_the_grouping_it_is_of():
