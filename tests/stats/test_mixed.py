@@ -52,6 +52,22 @@ def test_the_slope_is_that_of_the_value():
         assert found / 2e-5 == pytest.approx(slope, abs=1e-5)
 
 
+@pytest.mark.parametrize("dense_up_to", [400, 0])
+def test_the_curvature_in_coefficients_is_how_their_slope_changes(
+    dense_up_to, monkeypatch
+):
+    prepared = ready(dense_up_to=dense_up_to, monkeypatch=monkeypatch)
+    model, sd = Laplace(prepared.rows, prepared.pull + 0.1), np.array([0.3, 0.5, 0.2])
+    point = prepared.start + 0.1
+    model.value(point, sd)
+    curvature = model.coefficient_curvature(point, sd, 1e-6)
+    for place in range(3):
+        move = np.zeros(3)
+        move[place] = 1e-4
+        change = model.slope(point + move, sd)[1] - model.slope(point - move, sd)[1]
+        assert curvature[place] == pytest.approx(change / 2e-4, rel=1e-5, abs=1e-6)
+
+
 @pytest.mark.parametrize("reach", [1, 3, 40])
 def test_an_arrow_solves_and_inverts_as_a_dense_matrix(reach, monkeypatch):
     monkeypatch.setattr(mixed_sparse, "DENSE_UP_TO", 0)

@@ -46,6 +46,17 @@ def test_half_of_all_answers_start_from_even_odds():
     assert made.level_information == pytest.approx([(4 + 9) / 5, 5])
 
 
+def test_a_search_sets_out_in_units_of_what_levels_leave_to_tell():
+    made, model = model_of(pull=0.4)
+    eased = mixed._eased(made, 2)
+    assert eased.back @ eased.start == pytest.approx(made.back @ made.start)
+    eased_model, sd = Laplace(eased.rows, eased.pull), np.full(2, mixed.FIRST)
+    told = eased_model.information(eased.start, sd)
+    assert told == pytest.approx(np.eye(2), abs=1e-9)
+    at_start = [m.value(one.start, sd) for m, one in ((model, made), (eased_model, eased))]
+    assert at_start[0] == pytest.approx(at_start[1], rel=1e-12)
+
+
 def test_the_start_is_the_plain_fit_in_units_of_its_information():
     X, wins, trials, codes = answers()
     made = mixed.prepare(X, wins, codes, trials, np.ones(60), np.zeros(2))
