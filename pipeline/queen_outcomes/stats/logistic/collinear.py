@@ -78,6 +78,27 @@ class CrossProducts:
         parts = np.maximum(eigvalsh(left, total), np.exp(-2 * MOST))
         return float(np.exp(min(-np.log(parts).sum() / len(own), MOST)))
 
+    def inflations(
+        self, targets: Sequence[str], others: Sequence[str]
+    ) -> dict[str, float]:
+        """Give the `inflation` of several factors of one column each, because of the same others.
+
+        Parameters
+        ----------
+        targets, others : sequence of str
+
+        Returns
+        -------
+        dict of str to float
+        """
+        columns = np.concatenate([self._places[name] for name in targets])
+        total = self._explained(()).squares_left(columns)
+        left = self._explained(tuple(others)).squares_left(columns)
+        varies = total > 0
+        parts = np.maximum(left / np.where(varies, total, 1.0), np.exp(-2 * MOST))
+        found = np.where(varies, np.exp(np.minimum(-np.log(parts), MOST)), np.inf)
+        return dict(zip(targets, found.tolist(), strict=True))
+
     def _explained(self, names: tuple[str, ...]) -> _Explained:
         if names not in self._known:
             places = [self._places[name] for name in names]
@@ -104,7 +125,8 @@ class _Explained:
         self._with_first = sparse.csc_array(products[first, :])
         self._with_rest = sparse.csc_array(products[rest, :])
         size = self._with_first[:, first].diagonal()
-        self._by = sparse.diags_array(1 / np.where(size > 0, size, 1.0))
+        self._sizes = np.where(size > 0, size, 1.0)
+        self._by = sparse.diags_array(1 / self._sizes)
         self._back = sparse.csr_array((self._by @ self._with_first[:, rest]).T)
         left = self._with_rest[:, rest] - self._back @ self._with_first[:, rest]
         factor, order, rank, _ = dpstrf(left.toarray(), lower=1, tol=REPEATED)
@@ -118,17 +140,33 @@ class _Explained:
 
     def left_of(self, own: np.ndarray) -> np.ndarray:
         """Give the products of some columns that none of the factors explain, (k, k)."""
-        first = self._with_first[:, own]
-        crossed = (self._with_rest[:, own] - self._back @ first).toarray()[self._order]
-        explained = solve_triangular(self._root, crossed, lower=True)
+        first, explained = self._parts(own)
         whole = self._products[:, own][own, :] - first.T @ (self._by @ first)
         return whole.toarray() - explained.T @ explained
 
+    def squares_left(self, columns: np.ndarray) -> np.ndarray:
+        """Give the square of each column that none of the factors explain, (k,)."""
+        first, explained = self._parts(columns)
+        taken = (first * first).T @ (1 / self._sizes) + np.sum(explained**2, axis=0)
+        return self._products.diagonal()[columns] - taken
+
+    def _parts(self, columns: np.ndarray):
+        """Give what columns have in common with the first factor, and with the rest then."""
+        first = self._with_first[:, columns]
+        crossed = self._with_rest[:, columns] - self._back @ first
+        crossed = crossed.toarray()[self._order]
+        return first, solve_triangular(self._root, crossed, lower=True)
+
 
 def columns_of(values):
-    """Give numbers centred, and a column for every level of texts."""
+    """Give numbers centred, yes and no as 1 and 0, and a column for every level of texts.
+
+    What is mostly 0 stays so: centred, a column for each of 200 operators would be dense.
+    """
     values = np.asarray(values)
-    if values.dtype.kind in "fiub":
+    if values.dtype.kind == "b":
+        return sparse.csr_array(values.reshape(len(values), -1).astype(float))
+    if values.dtype.kind in "fiu":
         values = values.reshape(len(values), -1)
         return sparse.csr_array(values - values.mean(axis=0))
     levels, codes = np.unique(values, return_inverse=True)
