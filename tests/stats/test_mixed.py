@@ -319,6 +319,16 @@ def test_no_spread_leaves_the_chance_and_its_slope():
     assert by_sd == pytest.approx(np.zeros(25), abs=1e-14)
 
 
+@pytest.mark.parametrize("sd", [0.0, 0.25, 0.8, 1.6, -0.8])
+def test_many_averages_are_read_off_a_table_as_few_are_worked_out(sd):
+    eta = np.random.default_rng(3).normal(-1.0, 2.0, 4_000)
+    found = integrate_random(eta, sd)
+    for many, few in zip(found, integrate_random(eta, sd, nodes=180), strict=True):
+        assert many == pytest.approx(few, abs=2e-9)
+    square = integrate_random(eta.reshape(40, 100), sd)[0]
+    assert (square.ravel() == found[0]).all()
+
+
 @given(eta=st.floats(-8, 8), sd=st.floats(0, 2))
 def test_averaging_pulls_towards_one_half_and_its_slopes_are_slopes(eta, sd):
     mean, by_eta, by_sd = integrate_random(eta, sd)
