@@ -292,6 +292,10 @@ GOOD = 1e-4
 NEAR = 2e-3
 """The same for answers that differ little from those of a fit: a five hundredth of a
 standard error is far less than what such answers differ by."""
+NEAR_MODES = 1e-11
+"""Squared length of a step of the modes that ends their search then."""
+APPROACHES = 3
+"""Steps with the determinant's slope as it was."""
 NUDGE = 2e-4
 """Step of the differences, in standard errors."""
 FINE_NUDGE = 2e-5
@@ -382,16 +386,23 @@ class Search:
         self._polish(self.covariance)
         return self._optimum()
 
-    def follow(self, covariance: np.ndarray) -> Optimum | None:
+    def follow(
+        self, covariance: np.ndarray, bent: np.ndarray | None = None
+    ) -> Optimum | None:
         """Step the coefficients from a known curvature, deviations as they are.
 
         Quasi-Newton (BFGS): each step mends the inverse curvature by how the slope moved.
-        None where that does not lead to the maximum.
+        None where that does not lead to the maximum. With ``bent``, the determinant's part
+        of the slope before, the first steps take it as it was: that part moves little,
+        and it alone needs a factorisation.
         """
         self.covariance, lowest = covariance, np.inf
         inside = self._interior()
         curvature = np.linalg.inv(covariance[np.ix_(inside, inside)])
         inverse = np.linalg.inv(curvature[: self.p, : self.p])
+        for _ in range(0 if bent is None else APPROACHES):
+            slope = self.model.lean(*self.split(self.point)) + bent
+            self.point[: self.p] -= inverse @ slope
         before, falls = None, np.zeros(self.p)
         for _ in range(AGAIN):
             value, slope = self.slope(self.point)
@@ -543,6 +554,8 @@ class SearchEnd:
     covariance : ndarray, shape (p + K, p + K)
         In search units.
     modes : ndarray, shape (q,)
+    bent : ndarray, shape (p,)
+        The determinant's part of the slope.
     """
 
     back: np.ndarray
@@ -552,6 +565,7 @@ class SearchEnd:
     free: np.ndarray
     covariance: np.ndarray
     modes: np.ndarray
+    bent: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -768,13 +782,13 @@ def fit_again(
         *(np.cumsum(lengths) - lengths, lengths, pattern.crossing),
     )
     drawn = (end.back.T * pull) @ end.back
-    model = Laplace(rows, drawn)
+    model = Laplace(rows, drawn, NEAR_MODES)
     model.modes = end.modes.copy()
     search = Search(model, end.point[: X.shape[1]], np.ones(len(names)))
     search.unit, search.floor, search.free = end.unit, end.floor, end.free.copy()
     search.point = end.point.copy()
     try:
-        found = search.follow(end.covariance)
+        found = search.follow(end.covariance, end.bent)
     except np.linalg.LinAlgError:
         found = None
     if found is None:
@@ -808,6 +822,8 @@ def _result(names, ready, search: Search, found: Optimum, good: float) -> MixedF
         end=SearchEnd(
             *(ready.back, search.point, search.unit, search.floor, search.free),
             *(search.covariance, model.modes),
+            # at a maximum the two parts of the slope take each other away
+            -model.lean(found.coefficients, found.deviations),
         ),
     )
 

@@ -262,7 +262,7 @@ class Curvature:
 MOST_STEPS = 100
 """Newton steps to the modes before the point is given up."""
 SETTLED = 1e-18
-"""Squared length of a step, in the curvature's measure, that ends the search."""
+"""Squared length of a step, in the curvature's measure, that ends a search for modes."""
 ROUNDED = 1e-12
 """Squared length below which a step that shrinks no more is rounding."""
 FAR = 1e-3
@@ -308,6 +308,8 @@ class Laplace:
         The prepared rows.
     pull : ndarray, shape (p, p)
         Precision with which coefficients are drawn to zero.
+    settled : float
+        Squared length of a step, in the curvature's measure, that ends a search for modes.
 
     Notes
     -----
@@ -318,8 +320,8 @@ class Laplace:
     Journal of the American Statistical Association 1986;81:82-86).
     """
 
-    def __init__(self, rows: CellRows, pull: np.ndarray):
-        self.rows, self.pull = rows, pull
+    def __init__(self, rows: CellRows, pull: np.ndarray, settled: float = SETTLED):
+        self.rows, self.pull, self.settled = rows, pull, settled
         self.modes = np.zeros(len(rows.crossing.owner))
         self.curvature: Curvature | None = None
 
@@ -408,6 +410,24 @@ class Laplace:
             found[k] += times(turned.T, self._lever(near) - lever) / (2 * step)
         return found
 
+    def lean(self, coefficients: np.ndarray, deviations: np.ndarray) -> np.ndarray:
+        """Take one Newton step of the modes; give the slope of the penalised deviance, (p,).
+
+        The curvature stays as it is known.
+        """
+        cross, rows = self.rows.crossing, self.rows
+        scale, fixed = deviations[cross.owner], times(rows.X, coefficients)
+        eta = self._eta(fixed, scale * self.modes)
+        if self.curvature is None:
+            self.curvature = self._curved(eta, deviations)
+        left = rows.cell_sums(rows.successes - rows.trials * expit(eta))
+        self.modes = self.modes - self.curvature.solve(
+            self.modes - scale * cross.spread(left)
+        )
+        eta = self._eta(fixed, scale * self.modes)
+        left = rows.successes - rows.trials * expit(eta)
+        return times(self.pull, coefficients) - times(rows.X.T, left)
+
     def information(
         self, coefficients: np.ndarray, deviations: np.ndarray
     ) -> np.ndarray:
@@ -472,11 +492,11 @@ class Laplace:
             downhill = self.modes - scale * cross.spread(left)
             step = curvature.solve(downhill)
             length = dot(step, downhill)
-            if length > max(SLOW * last, SETTLED):
+            if length > max(SLOW * last, self.settled):
                 curvature = self._curved(eta, deviations)
                 step = curvature.solve(downhill)
                 length = dot(step, downhill)
-            if length < SETTLED or ROUNDED > length > SLOW * last:
+            if length < self.settled or ROUNDED > length > SLOW * last:
                 break
             eta = self._move(fixed, scale, eta, step, far=length > FAR)
             last = length
