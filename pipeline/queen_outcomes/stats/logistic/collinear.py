@@ -17,6 +17,8 @@ from scipy.linalg.lapack import dpstrf
 TOLERANCE = 1e-7
 """Share of a column's length that must remain once the earlier ones are taken out."""
 
+DENSE_UP_TO = 400
+"""Columns up to which a dense table of products costs less than keeping it sparse."""
 MOST = 32.0
 """Logarithm of the largest inflation that is told apart from a repeated column."""
 REPEATED = 1e-11
@@ -46,7 +48,8 @@ class CrossProducts:
         X = sparse.diags_array(root) @ sparse.hstack(parts, format="csr")
         length = np.sqrt((X * X).sum(axis=0))
         X = X @ sparse.diags_array(1 / np.where(length > 0, length, 1.0))
-        self._products = sparse.csr_array(X.T @ X)
+        products = sparse.csr_array(X.T @ X)
+        self._products = products.toarray() if at <= DENSE_UP_TO else products
         self._known: dict[tuple[str, ...], _Explained] = {}
 
     def inflation(self, target: str, others: Sequence[str]) -> float:
@@ -121,28 +124,30 @@ class _Explained:
         )
         rest = np.concatenate([[0], *(own for own in places if own is not first)])
         # levels add up to the constant: what is left of it then is nothing
-        self._products = sparse.csc_array(products)
-        self._with_first = sparse.csc_array(products[first, :])
-        self._with_rest = sparse.csc_array(products[rest, :])
+        by_column = sparse.csc_array if sparse.issparse(products) else np.asarray
+        self._products = by_column(products)
+        self._with_first = by_column(products[first, :])
+        self._with_rest = by_column(products[rest, :])
         size = self._with_first[:, first].diagonal()
         self._sizes = np.where(size > 0, size, 1.0)
         self._by = sparse.diags_array(1 / self._sizes)
-        self._back = sparse.csr_array((self._by @ self._with_first[:, rest]).T)
+        self._back = (self._by @ self._with_first[:, rest]).T
         left = self._with_rest[:, rest] - self._back @ self._with_first[:, rest]
-        factor, order, rank, _ = dpstrf(left.toarray(), lower=1, tol=REPEATED)
+        factor, order, rank, _ = dpstrf(_dense(left), lower=1, tol=REPEATED)
         self._order = order[:rank] - 1
         self._root = factor[:rank, :rank]
 
     @staticmethod
     def _is_apart(products, own: np.ndarray) -> bool:
         block = products[own, :][:, own]
-        return block.nnz == np.count_nonzero(block.diagonal())
+        entries = block.nnz if sparse.issparse(block) else np.count_nonzero(block)
+        return entries == np.count_nonzero(block.diagonal())
 
     def left_of(self, own: np.ndarray) -> np.ndarray:
         """Give the products of some columns that none of the factors explain, (k, k)."""
         first, explained = self._parts(own)
         whole = self._products[:, own][own, :] - first.T @ (self._by @ first)
-        return whole.toarray() - explained.T @ explained
+        return _dense(whole) - explained.T @ explained
 
     def squares_left(self, columns: np.ndarray) -> np.ndarray:
         """Give the square of each column that none of the factors explain, (k,)."""
@@ -154,8 +159,12 @@ class _Explained:
         """Give what columns have in common with the first factor, and with the rest then."""
         first = self._with_first[:, columns]
         crossed = self._with_rest[:, columns] - self._back @ first
-        crossed = crossed.toarray()[self._order]
+        crossed = _dense(crossed)[self._order]
         return first, solve_triangular(self._root, crossed, lower=True)
+
+
+def _dense(matrix) -> np.ndarray:
+    return matrix.toarray() if sparse.issparse(matrix) else matrix
 
 
 def columns_of(values):
