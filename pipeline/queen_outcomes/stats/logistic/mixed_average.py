@@ -13,6 +13,8 @@ ENOUGH = ((0.2, 8), (0.3, 10), (0.5, 12), (0.7, 16), (1.0, 24), (1.5, 48), (np.i
 1e-9; 64 do so up to a deviation of 2. The time goes with the nodes."""
 MANY = 2_000
 """Predictors with one deviation, from which on they are read off a table."""
+FEW = 8_000
+"""Predictors times nodes up to which all are worked out at once."""
 MESH = 1 / 64
 """Of that table, in log odds: what lies between is then within 1e-10."""
 
@@ -50,6 +52,11 @@ def integrate_random(eta, sd_total, *, nodes: int | None = None):
     eta, sd = np.broadcast_arrays(eta, np.asarray(sd_total, float))
     largest = float(np.max(np.abs(sd), initial=0.0))
     places, weights = _rule(nodes or _enough(largest))
+    if eta.size * len(places) <= FEW:  # all nodes at once: calls cost more than these
+        places, weights = np.array(places), np.array(weights)
+        chance = expit(eta[..., None] + sd[..., None] * places)
+        steep = chance * (1 - chance)
+        return chance @ weights, steep @ weights, steep @ (weights * places)
     mean, by_eta, by_sd = (np.zeros(eta.shape) for _ in range(3))
     chance, part = np.empty(eta.shape), np.empty(eta.shape)
     for place, weight in zip(places, weights, strict=True):
