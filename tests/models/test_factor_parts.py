@@ -101,7 +101,7 @@ def met(*cells, name="operator"):
     none = np.full(len(group), "")
     values = dict.fromkeys(told.SHARED, none) | {name: words(*group), "dose": np.array(dose)}
     one = values["dose"] == 8.0
-    return list(told._cells(values, DOSE, one, ~one))
+    return list(told._cells(values, DOSE, one, ~one, told.numbered_groups(values)))
 
 
 def test_two_values_meet_in_cells_that_hold_both():
@@ -126,7 +126,9 @@ def test_graft_batches_that_meet_are_to_be_three():
 def test_a_grouping_is_not_asked_of_itself():
     x = words(*["b"] * 20, *["a"] * 20)
     values = {"operator": np.full(40, "A"), "line": x, "graft_batch": np.full(40, "")}
-    found = list(told._cells(values, LINE, x == "a", x == "b"))
+    found = list(
+        told._cells(values, LINE, x == "a", x == "b", told.numbered_groups(values))
+    )
     assert found == [("operator", 1.0, False)]
     row = told.pair_row(values, LINE, ("b", "a"), 1)
     assert row == {

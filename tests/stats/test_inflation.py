@@ -87,3 +87,26 @@ def test_what_levels_make_up_is_repeated():
     _, x, group, weights = some()
     made = (group == "3").astype(float) - 2.0 * (group == "5")
     assert inflation(made, [x, group], weights) > 1e6
+
+
+def test_several_factors_at_once_are_inflated_as_each_alone():
+    rng = np.random.default_rng(4)
+    batch, hand = rng.integers(0, 12, 300), rng.integers(0, 5, 300)
+    hands = {f"hand {k}": hand == k for k in range(5)}
+    # the last works on the last batches only, and one more column never varies
+    hands["hand 4"] = (hand == 4) & (batch > 9)
+    factors = {
+        **hands, "nobody": np.zeros(300, bool),
+        "batch": batch.astype(str), "age": rng.normal(8, 2, 300) + 3.0 * hands["hand 1"],
+    }  # fmt: skip
+    products = CrossProducts(factors, rng.uniform(0.1, 0.25, 300))
+    asked = [*hands, "nobody"]
+    found = products.inflations(asked, ["batch", "age"])
+    each = {name: products.inflation(name, ["batch", "age"]) for name in asked}
+    assert found == pytest.approx(each, rel=1e-9)
+    assert found["nobody"] == np.inf
+    numbers = {k: x * 1.0 if x.dtype == bool else x for k, x in factors.items()}
+    same = CrossProducts(numbers, np.full(300, 0.2)).inflation("hand 1", ["age"])
+    assert CrossProducts(factors, np.full(300, 0.2)).inflation(
+        "hand 1", ["age"]
+    ) == pytest.approx(same, rel=1e-9)

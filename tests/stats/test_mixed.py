@@ -52,6 +52,22 @@ def test_the_slope_is_that_of_the_value():
         assert found / 2e-5 == pytest.approx(slope, abs=1e-5)
 
 
+@pytest.mark.parametrize("dense_up_to", [400, 0])
+def test_the_curvature_in_coefficients_is_how_their_slope_changes(
+    dense_up_to, monkeypatch
+):
+    prepared = ready(dense_up_to=dense_up_to, monkeypatch=monkeypatch)
+    model, sd = Laplace(prepared.rows, prepared.pull + 0.1), np.array([0.3, 0.5, 0.2])
+    point = prepared.start + 0.1
+    model.value(point, sd)
+    curvature = model.coefficient_curvature(point, sd, 1e-6)
+    for place in range(3):
+        move = np.zeros(3)
+        move[place] = 1e-4
+        change = model.slope(point + move, sd)[1] - model.slope(point - move, sd)[1]
+        assert curvature[place] == pytest.approx(change / 2e-4, rel=1e-5, abs=1e-6)
+
+
 @pytest.mark.parametrize("reach", [1, 3, 40])
 def test_an_arrow_solves_and_inverts_as_a_dense_matrix(reach, monkeypatch):
     monkeypatch.setattr(mixed_sparse, "DENSE_UP_TO", 0)
@@ -301,6 +317,16 @@ def test_no_spread_leaves_the_chance_and_its_slope():
     assert mean == pytest.approx(expit(eta), rel=1e-12)
     assert by_eta == pytest.approx(expit(eta) * expit(-eta), rel=1e-12)
     assert by_sd == pytest.approx(np.zeros(25), abs=1e-14)
+
+
+@pytest.mark.parametrize("sd", [0.0, 0.25, 0.8, 1.6, -0.8])
+def test_many_averages_are_read_off_a_table_as_few_are_worked_out(sd):
+    eta = np.random.default_rng(3).normal(-1.0, 2.0, 4_000)
+    found = integrate_random(eta, sd)
+    for many, few in zip(found, integrate_random(eta, sd, nodes=180), strict=True):
+        assert many == pytest.approx(few, abs=2e-9)
+    square = integrate_random(eta.reshape(40, 100), sd)[0]
+    assert (square.ravel() == found[0]).all()
 
 
 @given(eta=st.floats(-8, 8), sd=st.floats(0, 2))

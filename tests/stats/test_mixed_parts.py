@@ -46,6 +46,17 @@ def test_half_of_all_answers_start_from_even_odds():
     assert made.level_information == pytest.approx([(4 + 9) / 5, 5])
 
 
+def test_a_search_sets_out_in_units_of_what_levels_leave_to_tell():
+    made, model = model_of(pull=0.4)
+    eased = mixed._eased(made, 2)
+    assert eased.back @ eased.start == pytest.approx(made.back @ made.start)
+    eased_model, sd = Laplace(eased.rows, eased.pull), np.full(2, mixed.FIRST)
+    told = eased_model.information(eased.start, sd)
+    assert told == pytest.approx(np.eye(2), abs=1e-9)
+    at_start = [m.value(one.start, sd) for m, one in ((model, made), (eased_model, eased))]
+    assert at_start[0] == pytest.approx(at_start[1], rel=1e-12)
+
+
 def test_the_start_is_the_plain_fit_in_units_of_its_information():
     X, wins, trials, codes = answers()
     made = mixed.prepare(X, wins, codes, trials, np.ones(60), np.zeros(2))
@@ -477,3 +488,35 @@ def test_an_unknown_that_meets_all_others_goes_to_the_border(monkeypatch):
     all_meet = mixed_sparse.plan(csr_array(np.ones((60, 60))))
     assert (all_meet.border, all_meet.size) == (0, 4 * 4 + 56 * 4 + 56 * 56)
     assert mixed_sparse.plan(csr_array((0, 0))).unknowns == 0
+
+
+def test_first_steps_take_the_determinants_slope_as_it_was(monkeypatch):
+    rng = np.random.default_rng(5)
+    code, x = np.repeat(np.arange(12), 20), rng.normal(size=240)
+    X, groups = np.column_stack([np.ones(240), x]), {"batch": code}
+    eta = rng.normal(0, 0.8, 12)[code] + 0.4 * x
+    first, other = (1.0 * (rng.random(240) < expit(eta)) for _ in range(2))
+    other = np.where(rng.random(240) < 0.1, other, first)
+    before = fit_mixed(X, first, groups)
+    # the whole slope at a maximum is nothing: one part takes the other away
+    rows = mixed.prepare(
+        *(X, first, [code], np.ones(240), np.ones(240), np.zeros(2))
+    ).rows
+    model = Laplace(replace(rows, X=X[np.argsort(code)] @ before.end.back), 0 * np.eye(2))
+    coefficients = np.linalg.solve(before.end.back, before.beta)
+    sd = np.array([before.theta_sd["batch"]])
+    model.value(coefficients, sd)
+    assert model.lean(coefficients, sd) == pytest.approx(-before.end.bent, abs=1e-5)
+    found, asked = [], []
+    slope = mixed.Search.slope
+    monkeypatch.setattr(
+        mixed.Search, "slope", lambda s, x: (asked.append(1), slope(s, x))[1]
+    )
+    for approaches in (0, mixed.APPROACHES):
+        monkeypatch.setattr(mixed, "APPROACHES", approaches)
+        asked.clear()
+        found.append((fit_again(before, X, other, groups), len(asked)))
+    (plain, many), (led, few) = found
+    se = np.sqrt(np.diag(before.cov_beta))
+    assert led.beta == pytest.approx(plain.beta, abs=2 * mixed.NEAR * se.max())
+    assert few < many

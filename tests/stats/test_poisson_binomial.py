@@ -230,9 +230,22 @@ def test_an_exact_distribution_holds_all_chances_there_are():
     p = np.full(n, 0.02)
     columns = effect_columns(shared, n)
     points = batch_points(p, columns, 0, 8)
-    pmf = module._exact(np.full(n, np.log(0.02 / 0.98)), points, np.ones(8, bool))
-    assert len(pmf) == n + 1
-    assert pmf.sum() == pytest.approx(1, abs=1e-12)
+    given = np.full(n, np.log(0.02 / 0.98)), points, np.ones(8, bool)
+    for failures in (0, 20, n):
+        assert sum(module._exact(*given, failures)) == pytest.approx(1, abs=1e-12)
+
+
+@pytest.mark.parametrize("failures", [0, 7, 25, 60])
+def test_what_the_lower_tail_leaves_of_one_is_the_upper(failures, monkeypatch):
+    shared = in_batches(90, 5, 0.6)
+    points = batch_points(np.full(90, 0.1), effect_columns(shared, 90), 3)
+    given = np.full(90, np.log(0.1 / 0.9)), points, np.ones(len(points.weights), bool)
+    found = module._exact(*given, failures)
+    monkeypatch.setattr(module, "PLAIN", 2.0)  # nothing is left out
+    whole = module._exact(*given, failures)
+    assert found == pytest.approx(whole, rel=1e-10)
+    # 60 of 90 lie so far out that nothing taken from 1 could tell
+    assert failures < 60 or found[1] < module.PLAIN * 1e-9
 
 
 def test_draws_have_the_deviations_of_the_batches_whatever_the_weights():

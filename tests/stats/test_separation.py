@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from queen_outcomes.stats.logistic import separation
 from queen_outcomes.stats.logistic.collinear import independent_columns
 from queen_outcomes.stats.logistic.plain import fit_plain
 from queen_outcomes.stats.logistic.separation import find_separation
@@ -42,6 +43,20 @@ def test_it_agrees_with_whether_the_plain_fit_has_a_maximum(seed):
     X, y, _ = courses(n=14, batches=4, seed=seed)
     found = find_separation(X, y)
     assert (found.kind == "none") == fit_plain(X, y).converged
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_residuals_prove_no_more_than_the_search_finds(seed, monkeypatch):
+    X, y, _ = courses(n=16, batches=4, seed=seed)
+    found = find_separation(X, y)
+    monkeypatch.setattr(separation, "_has_maximum", lambda X, y: False)
+    assert find_separation(X, y) == found
+
+
+def test_where_a_fit_has_a_maximum_nothing_is_searched(monkeypatch):
+    X, y, _ = courses()
+    monkeypatch.setattr(separation, "_solve", None)
+    assert find_separation(X, y).kind == "none"
 
 
 def test_units_do_not_matter():

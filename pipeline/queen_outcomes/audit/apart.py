@@ -7,7 +7,7 @@ apart from is said instead of a figure.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -86,7 +86,11 @@ def apart_from(
         risk = counted.risk[some]
         given = {OPERATOR + name: hands[name] for name in asked} | others
         products = CrossProducts(given, risk * (1 - risk))
-        told |= {n: _hidden(OPERATOR + n, products, list(others)) for n in asked}
+        wider = products.inflations([OPERATOR + n for n in asked], list(others))
+        told |= {
+            name: _hidden(OPERATOR + name, wider[OPERATOR + name], products, others)
+            for name in asked
+        }
     return {name: told.get(name, Apart()) for name in names}
 
 
@@ -138,9 +142,13 @@ def _few_shared(counted: ClosedCourses) -> dict[str, Apart]:
     return found
 
 
-def _hidden(name: str, products: CrossProducts, others: Sequence[str]) -> Apart:
-    """Give what goes with an operator so closely that her part cannot be seen."""
-    wider = products.inflation(name, others)
+def _hidden(
+    name: str, wider: float, products: CrossProducts, others: Iterable[str]
+) -> Apart:
+    """Give what goes with an operator so closely that her part cannot be seen.
+
+    ``wider`` is her inflation because of all others together.
+    """
     if wider < NO_VERDICT:
         return Apart()
     alone = {other: products.inflation(name, [other]) for other in others}

@@ -234,25 +234,25 @@ def _rank(
     ranks = rank_limits(worse, errors**2)
     sizes = np.array([row["courses"] for row in ranked], float)
     usual = float(sizes @ effects / sizes.sum())
-    levels = thinned(cases.risk[followed(cases)])
+    spread = float(np.sqrt(np.sum(model.batch_deviations() ** 2)))
+    levels = conditional_logits(thinned(cases.risk[followed(cases)]), spread)
+    sign = 1.0 if model.is_yes_failure else -1.0
     for at, row in enumerate(ranked):
         around = effects[at] - usual + np.array([0.0, -1.0, 1.0]) * Z_95 * errors[at]
-        rates = [_moved(levels, step, model) for step in around]
-        spread = errors[at] > 0  # a deviation of zero has no limits of its own
+        rates = [_moved(levels, sign * step, spread) for step in around]
+        limited = errors[at] > 0  # a deviation of zero has no limits of its own
         row |= {
             "shrunken": rates[0],
-            "shrunken_low": min(rates) if spread else None,
-            "shrunken_high": max(rates) if spread else None,
+            "shrunken_low": min(rates) if limited else None,
+            "shrunken_high": max(rates) if limited else None,
             "rank_low": int(ranks.low[at]),
             "rank_high": int(ranks.high[at]),
         }
 
 
-def _moved(levels: np.ndarray, step: float, model: RiskModel) -> float:
-    """Average the station's risks with all log odds of yes moved by a step."""
-    spread = float(np.sqrt(np.sum(model.batch_deviations() ** 2)))
-    signed = step if model.is_yes_failure else -step
-    mean, _, _ = integrate_random(conditional_logits(levels, spread) + signed, spread)
+def _moved(levels: np.ndarray, step: float, spread: float) -> float:
+    """Average risks over batches, with all log odds (within batches) moved by a step."""
+    mean, _, _ = integrate_random(levels + step, spread)
     return float(mean.mean())
 
 

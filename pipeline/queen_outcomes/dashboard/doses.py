@@ -430,7 +430,7 @@ def arm_difference_chart(
         base.mark_rule(color=theme.CLOSED, strokeWidth=theme.STROKE).encode(
             y=y,
             x=alt.X("low:Q", title=question, axis=axis),
-            x2="high:Q",
+            x2=alt.X2("high:Q"),
             tooltip=tooltip,
         ),
         base.mark_point(color=theme.CLOSED, filled=True, size=70).encode(
@@ -521,10 +521,16 @@ def trade_chart(rows: list[Row], *, success: str) -> alt.TopLevelMixin:
         theme.chart(zero).mark_rule(**quiet).encode(x=alt.X("nought:Q", title=saved)),
         theme.chart(zero).mark_rule(**quiet).encode(y=alt.Y("nought:Q", title=lost)),
         base.mark_rule(color=theme.CLOSED, strokeWidth=theme.STROKE, opacity=0.6).encode(
-            y=y, x=alt.X("saved_low:Q", title=saved), x2="saved_high:Q", tooltip=tooltip
+            y=y,
+            x=alt.X("saved_low:Q", title=saved),
+            x2=alt.X2("saved_high:Q"),
+            tooltip=tooltip,
         ),
         base.mark_rule(color=theme.CLOSED, strokeWidth=theme.STROKE, opacity=0.6).encode(
-            x=x, y=alt.Y("lost_low:Q", title=lost), y2="lost_high:Q", tooltip=tooltip
+            x=x,
+            y=alt.Y("lost_low:Q", title=lost),
+            y2=alt.Y2("lost_high:Q"),
+            tooltip=tooltip,
         ),
         base.mark_point(filled=True, size=90, color=theme.CLOSED, opacity=theme.SOLID).encode(
             x=x, y=y, tooltip=tooltip
@@ -565,10 +571,10 @@ def frontier_chart(rows: list[dict[str, Any]], *, success: str) -> alt.TopLevelM
     ]
     layers = [
         base.mark_rule(color=theme.QUIET).encode(
-            x=x, y="queens_low:Q", y2="queens_high:Q"
+            x=x, y=alt.Y("queens_low:Q"), y2=alt.Y2("queens_high:Q")
         ),
         base.mark_rule(color=theme.QUIET).encode(
-            y=y, x="drones_low:Q", x2="drones_high:Q"
+            y=y, x=alt.X("drones_low:Q"), x2=alt.X2("drones_high:Q")
         ),
         base.mark_point(filled=True, size=90, color=theme.CLOSED).encode(
             x=x,
@@ -591,7 +597,7 @@ def _names_beside(rows: list[Row], along: str, x: alt.X, y: alt.Y) -> list[alt.C
     return [
         theme.chart(part)
         .mark_text(align=side, dx=9 if side == "left" else -9, dy=-9, color=theme.INK)
-        .encode(x=x, y=y, text="arm:N")
+        .encode(x=x, y=y, text=alt.Text("arm:N"))
         for side, part in sides.items()
         if part
     ]

@@ -163,7 +163,7 @@ def cohort_chart(
     if closed:  # a layer without data would have the scripts complain
         base = theme.chart(closed)
         limits = base.mark_rule(strokeWidth=theme.STROKE, opacity=0.45).encode(
-            x=week, y=alt.Y("low:Q", title=title), y2="high:Q", color=colour
+            x=week, y=alt.Y("low:Q", title=title), y2=alt.Y2("high:Q"), color=colour
         )
         line = base.mark_line(strokeWidth=theme.STROKE).encode(x=week, y=share, color=colour)
         layers[:0] = [limits, line]
@@ -173,7 +173,9 @@ def cohort_chart(
         if told:
             remarks = theme.chart(told).mark_text(dy=down, fontSize=12, color=theme.INK)
             layers.append(
-                remarks.encode(x=week, y=alt.Y("at:Q", title=title), text="said:N")
+                remarks.encode(
+                    x=week, y=alt.Y("at:Q", title=title), text=alt.Text("said:N")
+                )
             )
     if CUT in week["scale"]["domain"]:
         layers.insert(0, _cut(week))
@@ -195,7 +197,7 @@ def _season_names(
     return [
         theme.chart([{k: row[k] for k in ("week", "share", "season")} for row in part])
         .mark_text(align="left", dx=8, dy=down, fontSize=14, fontWeight=600)
-        .encode(x=week, y=share, text="season:N", color=colour)
+        .encode(x=week, y=share, text=alt.Text("season:N"), color=colour)
         for down, part in sides.items()
         if part
     ]

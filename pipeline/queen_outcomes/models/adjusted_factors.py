@@ -201,8 +201,10 @@ def nearest(form: Form, x: np.ndarray, values: Sequence) -> np.ndarray:
     if form.term.kind == "words":
         places = {value: at for at, value in enumerate(values)}
         known = dict.fromkeys(form.levels, -1) | places | {"": -1}
-        joined = places.get(OTHER, -1)
-        return np.array([known.get(name, joined) for name in x.tolist()], int)
+        found = np.full(len(x), places.get(OTHER, -1))
+        for name, at in known.items():
+            found[x == name] = at
+        return found
     away = np.abs(x[:, None] - np.asarray(values, float)[None, :])
     place = np.argmin(np.nan_to_num(away, nan=np.inf), axis=1)
     return np.where(np.isfinite(x), place, -1)
@@ -240,12 +242,14 @@ class Alias:
 def contrast_rows(fitted: Fitted, near: Mapping[str, Alias]) -> list[Row]:
     """Compare every factor's usual value with its alternatives; Holm over all."""
     rows: list[Row] = []
+    shared = numbered_groups(fitted.courses.values)
     for form in fitted.design.forms:
         usual, others = compared_values(form, fitted.courses.values[form.term.column])
         if others:
             asked = ask(fitted, form, (usual, *others))
             own = near[form.term.name]
-            rows += [_compared(asked, at, own) for at in range(1, len(asked.values))]
+            places = range(1, len(asked.values))
+            rows += [_compared(asked, at, own, shared) for at in places]
     return with_holm(rows)
 
 
@@ -293,8 +297,10 @@ def with_holm(rows: list[Row]) -> list[Row]:
     ]
 
 
-def _compared(asked: FactorPredictions, at: int, near: Alias) -> Row:
-    row = pair_row(asked.fitted.courses.values, asked.form, asked.values, at)
+def _compared(
+    asked: FactorPredictions, at: int, near: Alias, shared: Mapping[str, np.ndarray]
+) -> Row:
+    row = pair_row(asked.fitted.courses.values, asked.form, asked.values, at, shared)
     blank = (
         *("risk_difference", "low", "high", "odds_ratio", "or_low", "or_high", "p"),
         *("e_value", "e_value_limit"),
@@ -340,17 +346,29 @@ def odds_ratio(asked: FactorPredictions, at: int) -> tuple[float, float, float]:
         return tuple(float(np.exp(size + side * spread)) for side in (0, -1, 1))
 
 
-def pair_row(courses: Values, form: Form, values: Sequence, at: int) -> Row:
+def numbered_groups(values: Values) -> dict[str, np.ndarray]:
+    """Give codes of the groups that compared values are looked for in."""
+    return {name: numbered(values[name]) for name in SHARED}
+
+
+def pair_row(
+    courses: Values,
+    form: Form,
+    values: Sequence,
+    at: int,
+    shared: Mapping[str, np.ndarray] | None = None,
+) -> Row:
     """Name a value and the usual one, the first, and say how far they overlap.
 
     ``overlap`` is the smallest share, over operators, lines and graft batches, of courses
     whose cell holds both values; ``apart_from`` names where too few do: no difference can
     be given then. A factor that is the same for a whole batch (a line, a season) is
     compared between batches, so batches are not asked; nor is a grouping that is the
-    factor itself.
+    factor itself. ``shared`` are the `numbered_groups`, where several pairs ask for them.
     """
+    shared = shared or numbered_groups(courses)
     place = nearest(form, courses[form.term.column], values)
-    cells = list(_cells(courses, form, place == at, place == 0))
+    cells = list(_cells(courses, form, place == at, place == 0, shared))
     apart = [label for label, share, is_few in cells if is_few or share < LEAST_OVERLAP]
     return {
         "factor": form.term.name,
@@ -362,7 +380,11 @@ def pair_row(courses: Values, form: Form, values: Sequence, at: int) -> Row:
 
 
 def _cells(
-    values: Values, form: Form, one: np.ndarray, other: np.ndarray
+    values: Values,
+    form: Form,
+    one: np.ndarray,
+    other: np.ndarray,
+    shared: Mapping[str, np.ndarray],
 ) -> Iterator[tuple[str, float, bool]]:
     """Give each grouping, the share of courses in cells of both, and whether they are few."""
     for name, label in SHARED.items():
@@ -370,7 +392,7 @@ def _cells(
         batchwise = name == "graft_batch" and is_between(x, group)
         if name == form.term.name or batchwise or not (group != "").any():
             continue
-        code = numbered(group)
+        code = shared[name]
         both = (np.bincount(code, one) > 0) & (np.bincount(code, other) > 0)
         chosen = (one | other) & (group != "")
         meeting = both[code[chosen]]

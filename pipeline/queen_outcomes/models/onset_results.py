@@ -19,6 +19,7 @@ from queen_outcomes.models.adjusted_factors import (
     SHARE,
     asked_values,
     compared_values,
+    numbered_groups,
     pair_row,
     set_to,
     value_rows,
@@ -90,6 +91,7 @@ def laying_differences(model: OnsetModel, day: int) -> list[Row]:
     rows: list[Row] = []
     names = ("risk_difference", "low", "high", "p")
     courses = model.courses.values
+    shared = numbered_groups(courses)
     for form in _factors(model):
         values = _compared(model, form)
         before, worth = _columns(model, form, values[0])
@@ -97,7 +99,7 @@ def laying_differences(model: OnsetModel, day: int) -> list[Row]:
             instead, _ = _columns(model, form, values[at])
             found = laying_shift(model.fit, before, instead, day, worth)
             found = _with_freedom(found, freedom_of_cases(form.term, courses))
-            row = pair_row(model.courses.values, form, values, at)
+            row = pair_row(courses, form, values, at, shared)
             shown = _difference(found, row["apart_from"], names)
             rows.append(row | _tested(model, form, shown))
     return with_holm(rows)
@@ -107,6 +109,7 @@ def days_rows(model: OnsetModel) -> list[Row]:
     """Give the median day among layers at the usual and other values of each factor."""
     rows: list[Row] = []
     names = ("difference", "difference_low", "difference_high", "p")
+    shared = numbered_groups(model.courses.values)
     for form in model.days.forms:
         values = _compared(model, form)
         x = model.courses.values[form.term.column]
@@ -116,7 +119,7 @@ def days_rows(model: OnsetModel) -> list[Row]:
             found = median_day(model.fit, instead, worth)
             days = {"days": found.estimate, "low": found.low, "high": found.high}
             if at:
-                pair = pair_row(model.courses.values, form, values, at)
+                pair = pair_row(model.courses.values, form, values, at, shared)
                 shift = days_shift(model.fit, before, instead, worth)
                 told = _difference(shift, pair["apart_from"], names)
                 shown = _tested(model, form, told)

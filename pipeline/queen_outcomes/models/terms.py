@@ -196,9 +196,15 @@ class Form:
 
     def places(self, x: np.ndarray) -> np.ndarray:
         """Give each course's place among the levels, rare ones joined; -1: none."""
-        known = {name: at for at, name in enumerate(self.levels)}
-        joined = known.get(OTHER, -1)
-        return np.array([known.get(name, joined) for name in x.tolist()], int)
+        joined = self.levels.index(OTHER) if OTHER in self.levels else -1
+        if len(x) and (x == x[0]).all():  # every course set to one level
+            level = x[0].item()
+            at = self.levels.index(level) if level in self.levels else joined
+            return np.full(len(x), at)
+        found = np.full(len(x), joined)
+        for at, level in enumerate(self.levels):
+            found[x == level] = at
+        return found
 
 
 def find_form(term: Term, values: Values) -> Form | None:

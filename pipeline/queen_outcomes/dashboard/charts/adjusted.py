@@ -51,7 +51,7 @@ def curve_chart(
         x = x.axis(theme.day_of_year_axis())
     y = theme.share_axis("probability", question)
     band = base.mark_area(opacity=0.2, color=theme.CLOSED).encode(
-        x=x, y=alt.Y("low:Q", title=question), y2="high:Q"
+        x=x, y=alt.Y("low:Q", title=question), y2=alt.Y2("high:Q")
     )
     line = base.mark_line(color=theme.CLOSED, strokeWidth=theme.STROKE, point={"size": 30}).encode(
         x=x,
@@ -119,7 +119,7 @@ def difference_chart(
             x=alt.X("none:Q", title=question)
         ),
         base.mark_rule(color=theme.CLOSED, strokeWidth=theme.STROKE).encode(
-            y=y, x=alt.X("low:Q", title=question), x2="high:Q", tooltip=tooltip
+            y=y, x=alt.X("low:Q", title=question), x2=alt.X2("high:Q"), tooltip=tooltip
         ),
         base.mark_point(color=theme.CLOSED, filled=True, size=60, opacity=theme.SOLID).encode(
             y=y, x=x, tooltip=tooltip

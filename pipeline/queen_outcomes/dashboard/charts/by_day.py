@@ -66,7 +66,8 @@ def curves_by_day(
     if banded:
         band = theme.chart(banded).mark_area(interpolate="step-after", opacity=0.15)
         low = alt.Y("low:Q", title=title)
-        layers.append(band.encode(x=DAY_AXIS, y=low, y2="high:Q", color=looks["color"]))
+        high = alt.Y2("high:Q")
+        layers.append(band.encode(x=DAY_AXIS, y=low, y2=high, color=looks["color"]))
     if days:
         mark = theme.chart([{"day": day} for day in days])
         rule = mark.mark_rule(strokeDash=[2, 4], color=theme.QUIET)

@@ -106,7 +106,7 @@ def funnel_chart(
         *(
             limits.mark_line(
                 color=theme.QUIET, strokeDash=dash, strokeWidth=1.5, clip=True
-            ).encode(x="size:Q", y=alt.Y(f"{name}:Q", title=RATIO, scale=scale))
+            ).encode(x=alt.X("size:Q"), y=alt.Y(f"{name}:Q", title=RATIO, scale=scale))
             for name, dash in LIMITS.items()
             if lines and name in lines[0]
         ),
@@ -148,7 +148,7 @@ def _labels(points: list[dict[str, Any]], x: alt.X, y: alt.Y) -> list[alt.Chart]
             color=theme.INK,
             fontSize=12,
         )
-        .encode(x=x, y=y, text="label:N", tooltip=TOOLTIP)
+        .encode(x=x, y=y, text=alt.Text("label:N"), tooltip=TOOLTIP)
         for (align, dy), own in places.items()
     ]
 

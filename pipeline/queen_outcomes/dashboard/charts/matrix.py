@@ -107,7 +107,13 @@ def matrix_chart(cells: list[Row]) -> alt.TopLevelMixin:
         )
         ink = theme.QUIET if level == OPEN else theme.INK
         layers.append(
-            written.encode(x=x, y=y, text="written:N", color=alt.value(ink), tooltip=tooltip)
+            written.encode(
+                x=x,
+                y=y,
+                text=alt.Text("written:N"),
+                color=alt.value(ink),
+                tooltip=tooltip,
+            )
         )
     return theme.layered(layers, height=ROW_HEIGHT * len(factors))
 

@@ -330,7 +330,7 @@ def day_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
     ]
     layers = [
         base.mark_rule(color=theme.QUIET, strokeWidth=3.5, opacity=0.35).encode(
-            x=DAY_AXIS, y=alt.Y("least:Q", title=FAILED_AXIS, axis=whole), y2="most:Q"
+            x=DAY_AXIS, y=alt.Y("least:Q", title=FAILED_AXIS, axis=whole), y2=alt.Y2("most:Q")
         ),
         base.mark_tick(color=theme.INK, thickness=1.5, size=7).encode(
             x=DAY_AXIS, y=alt.Y("expected:Q", title=FAILED_AXIS)

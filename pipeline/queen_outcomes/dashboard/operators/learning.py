@@ -180,7 +180,10 @@ def experience_chart(
     base = theme.chart(rows)
     layers = [
         base.mark_rule(color=theme.CLOSED, strokeWidth=theme.STROKE, opacity=0.6).encode(
-            x=x, y=alt.Y("low:Q", title=what, scale=scale), y2="high:Q", tooltip=tooltip
+            x=x,
+            y=alt.Y("low:Q", title=what, scale=scale),
+            y2=alt.Y2("high:Q"),
+            tooltip=tooltip,
         ),
         base.mark_line(color=theme.CLOSED, strokeWidth=1.5).encode(x=x, y=y),
         base.mark_point(color=theme.CLOSED, filled=True, size=60, opacity=theme.SOLID).encode(
@@ -247,5 +250,5 @@ def _limit_line(limit: float, first: int) -> list[alt.Chart]:
     text = at.mark_text(align="left", dx=3, dy=-7, fontSize=11, color=theme.INK)
     return [
         at.mark_rule(color=theme.QUIET, strokeDash=[6, 3]).encode(y=place),
-        text.encode(y=place, x="first:Q", text="said:N"),
+        text.encode(y=place, x=alt.X("first:Q"), text=alt.Text("said:N")),
     ]

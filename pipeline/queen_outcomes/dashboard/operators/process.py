@@ -299,13 +299,13 @@ def process_chart(
     station, base = theme.chart(rows[:1]), theme.chart(rows)
     layers = [
         station.mark_rect(color=theme.QUIET, opacity=0.18).encode(
-            x=alt.X("station_low:Q", title=measure), x2="station_high:Q"
+            x=alt.X("station_low:Q", title=measure), x2=alt.X2("station_high:Q")
         ),
         station.mark_rule(color=theme.QUIET, strokeDash=[5, 4]).encode(
             x=alt.X("station_mean:Q", title=measure)
         ),
         base.mark_rule(color=theme.CLOSED, strokeWidth=theme.STROKE, opacity=0.6).encode(
-            y=y, x=alt.X("low:Q", title=measure), x2="high:Q", tooltip=tooltip
+            y=y, x=alt.X("low:Q", title=measure), x2=alt.X2("high:Q"), tooltip=tooltip
         ),
         base.mark_point(color=theme.CLOSED, filled=True, size=55, opacity=theme.SOLID).encode(
             y=y, x=x, tooltip=tooltip

@@ -323,7 +323,7 @@ def expected_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
     return _layered(
         rows,
         base.mark_rule(color=theme.QUIET, strokeWidth=theme.STROKE).encode(
-            y=y, x=alt.X("expected:Q", title=x), x2="failures:Q"
+            y=y, x=alt.X("expected:Q", title=x), x2=alt.X2("failures:Q")
         ),
         theme.chart(long)
         .mark_point(size=75, strokeWidth=theme.STROKE)
@@ -375,7 +375,7 @@ def adjusted_chart(
         base.mark_rule(color=theme.CLOSED, strokeWidth=theme.STROKE).encode(
             y=y,
             x=alt.X("low:Q", title=what, axis=axis, scale=scale),
-            x2="high:Q",
+            x2=alt.X2("high:Q"),
             tooltip=tooltip,
         ),
         base.mark_point(color=theme.CLOSED, filled=True, size=70).encode(
@@ -405,7 +405,7 @@ def rank_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
     return _layered(
         rows,
         base.mark_rule(color=theme.CLOSED, strokeWidth=4, opacity=0.6).encode(
-            y=_operator_axis(rows), x=x, x2="rank_high:Q", tooltip=tooltip
+            y=_operator_axis(rows), x=x, x2=alt.X2("rank_high:Q"), tooltip=tooltip
         ),
         tick.encode(y=_operator_axis(rows), x=alt.X("rank_low:Q", title=title)),
         tick.encode(y=_operator_axis(rows), x=alt.X("rank_high:Q", title=title)),

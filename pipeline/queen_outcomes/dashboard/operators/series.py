@@ -497,7 +497,7 @@ def _limit_lines(rows: list[dict[str, Any]]) -> list[alt.Chart]:
         text = theme.chart([{**own[-1], "said": said}]).mark_text(
             align="right", dy=dy, fontSize=11, color=theme.INK
         )
-        found += [line.encode(**place), text.encode(**place, text="said:N")]
+        found += [line.encode(**place), text.encode(**place, text=alt.Text("said:N"))]
     return found
 
 
@@ -527,7 +527,7 @@ def _marked(
         )
         found += [
             mark.encode(**place, tooltip=tooltip),
-            text.encode(**place, text="said:N"),
+            text.encode(**place, text=alt.Text("said:N")),
         ]
     undecided = [{**row, "at": foot} for row in rows if row["answer"] == "undecided"]
     if undecided:

@@ -17,6 +17,8 @@ from scipy.linalg.lapack import dpstrf
 TOLERANCE = 1e-7
 """Share of a column's length that must remain once the earlier ones are taken out."""
 
+DENSE_UP_TO = 400
+"""Columns up to which a dense table of products costs less than keeping it sparse."""
 MOST = 32.0
 """Logarithm of the largest inflation that is told apart from a repeated column."""
 REPEATED = 1e-11
@@ -46,7 +48,8 @@ class CrossProducts:
         X = sparse.diags_array(root) @ sparse.hstack(parts, format="csr")
         length = np.sqrt((X * X).sum(axis=0))
         X = X @ sparse.diags_array(1 / np.where(length > 0, length, 1.0))
-        self._products = sparse.csr_array(X.T @ X)
+        products = sparse.csr_array(X.T @ X)
+        self._products = products.toarray() if at <= DENSE_UP_TO else products
         self._known: dict[tuple[str, ...], _Explained] = {}
 
     def inflation(self, target: str, others: Sequence[str]) -> float:
@@ -78,6 +81,27 @@ class CrossProducts:
         parts = np.maximum(eigvalsh(left, total), np.exp(-2 * MOST))
         return float(np.exp(min(-np.log(parts).sum() / len(own), MOST)))
 
+    def inflations(
+        self, targets: Sequence[str], others: Sequence[str]
+    ) -> dict[str, float]:
+        """Give the `inflation` of several factors of one column each, because of the same others.
+
+        Parameters
+        ----------
+        targets, others : sequence of str
+
+        Returns
+        -------
+        dict of str to float
+        """
+        columns = np.concatenate([self._places[name] for name in targets])
+        total = self._explained(()).squares_left(columns)
+        left = self._explained(tuple(others)).squares_left(columns)
+        varies = total > 0
+        parts = np.maximum(left / np.where(varies, total, 1.0), np.exp(-2 * MOST))
+        found = np.where(varies, np.exp(np.minimum(-np.log(parts), MOST)), np.inf)
+        return dict(zip(targets, found.tolist(), strict=True))
+
     def _explained(self, names: tuple[str, ...]) -> _Explained:
         if names not in self._known:
             places = [self._places[name] for name in names]
@@ -100,35 +124,58 @@ class _Explained:
         )
         rest = np.concatenate([[0], *(own for own in places if own is not first)])
         # levels add up to the constant: what is left of it then is nothing
-        self._products = sparse.csc_array(products)
-        self._with_first = sparse.csc_array(products[first, :])
-        self._with_rest = sparse.csc_array(products[rest, :])
+        by_column = sparse.csc_array if sparse.issparse(products) else np.asarray
+        self._products = by_column(products)
+        self._with_first = by_column(products[first, :])
+        self._with_rest = by_column(products[rest, :])
         size = self._with_first[:, first].diagonal()
-        self._by = sparse.diags_array(1 / np.where(size > 0, size, 1.0))
-        self._back = sparse.csr_array((self._by @ self._with_first[:, rest]).T)
+        self._sizes = np.where(size > 0, size, 1.0)
+        self._by = sparse.diags_array(1 / self._sizes)
+        self._back = (self._by @ self._with_first[:, rest]).T
         left = self._with_rest[:, rest] - self._back @ self._with_first[:, rest]
-        factor, order, rank, _ = dpstrf(left.toarray(), lower=1, tol=REPEATED)
+        factor, order, rank, _ = dpstrf(_dense(left), lower=1, tol=REPEATED)
         self._order = order[:rank] - 1
         self._root = factor[:rank, :rank]
 
     @staticmethod
     def _is_apart(products, own: np.ndarray) -> bool:
         block = products[own, :][:, own]
-        return block.nnz == np.count_nonzero(block.diagonal())
+        entries = block.nnz if sparse.issparse(block) else np.count_nonzero(block)
+        return entries == np.count_nonzero(block.diagonal())
 
     def left_of(self, own: np.ndarray) -> np.ndarray:
         """Give the products of some columns that none of the factors explain, (k, k)."""
-        first = self._with_first[:, own]
-        crossed = (self._with_rest[:, own] - self._back @ first).toarray()[self._order]
-        explained = solve_triangular(self._root, crossed, lower=True)
+        first, explained = self._parts(own)
         whole = self._products[:, own][own, :] - first.T @ (self._by @ first)
-        return whole.toarray() - explained.T @ explained
+        return _dense(whole) - explained.T @ explained
+
+    def squares_left(self, columns: np.ndarray) -> np.ndarray:
+        """Give the square of each column that none of the factors explain, (k,)."""
+        first, explained = self._parts(columns)
+        taken = (first * first).T @ (1 / self._sizes) + np.sum(explained**2, axis=0)
+        return self._products.diagonal()[columns] - taken
+
+    def _parts(self, columns: np.ndarray):
+        """Give what columns have in common with the first factor, and with the rest then."""
+        first = self._with_first[:, columns]
+        crossed = self._with_rest[:, columns] - self._back @ first
+        crossed = _dense(crossed)[self._order]
+        return first, solve_triangular(self._root, crossed, lower=True)
+
+
+def _dense(matrix) -> np.ndarray:
+    return matrix.toarray() if sparse.issparse(matrix) else matrix
 
 
 def columns_of(values):
-    """Give numbers centred, and a column for every level of texts."""
+    """Give numbers centred, yes and no as 1 and 0, and a column for every level of texts.
+
+    What is mostly 0 stays so: centred, a column for each of 200 operators would be dense.
+    """
     values = np.asarray(values)
-    if values.dtype.kind in "fiub":
+    if values.dtype.kind == "b":
+        return sparse.csr_array(values.reshape(len(values), -1).astype(float))
+    if values.dtype.kind in "fiu":
         values = values.reshape(len(values), -1)
         return sparse.csr_array(values - values.mean(axis=0))
     levels, codes = np.unique(values, return_inverse=True)

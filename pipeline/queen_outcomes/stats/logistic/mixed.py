@@ -10,7 +10,7 @@ words; nothing here raises for bad data.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg import eigh, solve_triangular
@@ -292,8 +292,14 @@ GOOD = 1e-4
 NEAR = 2e-3
 """The same for answers that differ little from those of a fit: a five hundredth of a
 standard error is far less than what such answers differ by."""
+NEAR_MODES = 1e-11
+"""Squared length of a step of the modes that ends their search then."""
+APPROACHES = 3
+"""Steps with the determinant's slope as it was."""
 NUDGE = 2e-4
 """Step of the differences, in standard errors."""
+FINE_NUDGE = 2e-5
+"""The same where only the determinant's part is differenced, to one side."""
 POLISHINGS = 2
 """Newton steps from the end of the quasi-Newton search."""
 ROUNDS = 4
@@ -380,16 +386,23 @@ class Search:
         self._polish(self.covariance)
         return self._optimum()
 
-    def follow(self, covariance: np.ndarray) -> Optimum | None:
+    def follow(
+        self, covariance: np.ndarray, bent: np.ndarray | None = None
+    ) -> Optimum | None:
         """Step the coefficients from a known curvature, deviations as they are.
 
         Quasi-Newton (BFGS): each step mends the inverse curvature by how the slope moved.
-        None where that does not lead to the maximum.
+        None where that does not lead to the maximum. With ``bent``, the determinant's part
+        of the slope before, the first steps take it as it was: that part moves little,
+        and it alone needs a factorisation.
         """
         self.covariance, lowest = covariance, np.inf
         inside = self._interior()
         curvature = np.linalg.inv(covariance[np.ix_(inside, inside)])
         inverse = np.linalg.inv(curvature[: self.p, : self.p])
+        for _ in range(0 if bent is None else APPROACHES):
+            slope = self.model.lean(*self.split(self.point)) + bent
+            self.point[: self.p] -= inverse @ slope
         before, falls = None, np.zeros(self.p)
         for _ in range(AGAIN):
             value, slope = self.slope(self.point)
@@ -462,11 +475,19 @@ class Search:
         return np.concatenate([np.arange(self.p), self.p + np.flatnonzero(self.free)])
 
     def _curvature(self) -> np.ndarray:
-        """Central differences of the slope over what lies inside its bounds."""
+        """Curvature over what lies inside its bounds.
+
+        Central differences of the slope along the deviations; what is left are the
+        coefficients among themselves.
+        """
         inside = self._interior()
         out = np.zeros((len(inside), len(inside)))
+        self.slope(self.point)
+        out[: self.p, : self.p] = self.model.coefficient_curvature(
+            *self.split(self.point), FINE_NUDGE
+        )
         modes = self.model.modes
-        for row, place in enumerate(inside):
+        for row, place in enumerate(inside[self.p :], start=self.p):
             ends = []
             for sign in (1, -1):
                 point = self.point.copy()
@@ -475,6 +496,7 @@ class Search:
                 ends.append((point[place], self.slope(point)[1][inside]))
             (high, up), (low, down) = ends
             out[row] = (up - down) / (high - low)
+        out[: self.p, self.p :] = out[self.p :, : self.p].T
         self.model.modes = modes
         return (out + out.T) / 2
 
@@ -532,6 +554,8 @@ class SearchEnd:
     covariance : ndarray, shape (p + K, p + K)
         In search units.
     modes : ndarray, shape (q,)
+    bent : ndarray, shape (p,)
+        The determinant's part of the slope.
     """
 
     back: np.ndarray
@@ -541,6 +565,7 @@ class SearchEnd:
     free: np.ndarray
     covariance: np.ndarray
     modes: np.ndarray
+    bent: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -647,12 +672,32 @@ def fit_mixed(
         ready = prepare(X, y, codes, trials, weights, pull)
         if isinstance(ready, str):
             return _nothing(X, names, codes, ready)
+        ready = _eased(ready, len(names))
         model = Laplace(ready.rows, ready.pull)
         search = Search(model, ready.start, ready.level_information)
         found = search.run()
     except np.linalg.LinAlgError:
         return _nothing(X, names, codes, UNFACTORISED)
     return _result(names, ready, search, found, GOOD)
+
+
+def _eased(ready: PreparedRows, groupings: int) -> PreparedRows:
+    """Turn columns so that their information is one where the search sets out.
+
+    What varies mostly between levels tells far less than the plain fit takes it to.
+    """
+    rows = ready.rows
+    model = Laplace(rows, ready.pull)
+    told = model.information(ready.start, np.full(groupings, FIRST))
+    root = np.linalg.cholesky(told).T
+    inverse = solve_triangular(root, np.eye(len(root)))
+    return replace(
+        ready,
+        rows=replace(rows, X=np.asfortranarray(rows.X @ inverse)),
+        back=ready.back @ inverse,
+        start=root @ ready.start,
+        pull=inverse.T @ ready.pull @ inverse,
+    )
 
 
 def _mended(inverse: np.ndarray, step: np.ndarray, rise: np.ndarray) -> np.ndarray:
@@ -737,13 +782,13 @@ def fit_again(
         *(np.cumsum(lengths) - lengths, lengths, pattern.crossing),
     )
     drawn = (end.back.T * pull) @ end.back
-    model = Laplace(rows, drawn)
+    model = Laplace(rows, drawn, NEAR_MODES)
     model.modes = end.modes.copy()
     search = Search(model, end.point[: X.shape[1]], np.ones(len(names)))
     search.unit, search.floor, search.free = end.unit, end.floor, end.free.copy()
     search.point = end.point.copy()
     try:
-        found = search.follow(end.covariance)
+        found = search.follow(end.covariance, end.bent)
     except np.linalg.LinAlgError:
         found = None
     if found is None:
@@ -777,6 +822,8 @@ def _result(names, ready, search: Search, found: Optimum, good: float) -> MixedF
         end=SearchEnd(
             *(ready.back, search.point, search.unit, search.floor, search.free),
             *(search.covariance, model.modes),
+            # at a maximum the two parts of the slope take each other away
+            -model.lean(found.coefficients, found.deviations),
         ),
     )
 

@@ -9,6 +9,7 @@ Works on prepared rows only (see `mixed`); searches nothing and checks nothing.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.sparse import csr_array
@@ -193,6 +194,18 @@ class Curvature:
         self.factor = Factor(c.layout, flat)
         self.log_determinant += self.factor.log_determinant
 
+    def solve_all(self, right: np.ndarray) -> np.ndarray:
+        """Solve for several right-hand sides, shape (q, k)."""
+        c = self.crossing
+        big = c.largest
+        upper = right[:big] / self.diagonal[:, None]
+        if self.factor is None:
+            return upper
+        shape = (big, c.layout.unknowns)
+        ratio = csr_array((self.ratio, (c.row, c.column)), shape)
+        lower = self.factor.solve(right[big:] - ratio.T @ right[:big])
+        return np.concatenate([upper - ratio @ lower, lower])
+
     def solve(self, right: np.ndarray) -> np.ndarray:
         """Solve for one right-hand side, shape (q,)."""
         c = self.crossing
@@ -216,6 +229,10 @@ class Curvature:
             For each grouping (the largest first) and cell, z_k' H^-1 S z: the inverse
             between that grouping's level and all of the cell's levels.
         """
+        return self._inverse
+
+    @cached_property
+    def _inverse(self) -> tuple[np.ndarray, np.ndarray]:
         c, sd = self.crossing, self.sd
         if self.factor is None:
             diagonal = 1 / self.diagonal
@@ -245,7 +262,7 @@ class Curvature:
 MOST_STEPS = 100
 """Newton steps to the modes before the point is given up."""
 SETTLED = 1e-18
-"""Squared length of a step, in the curvature's measure, that ends the search."""
+"""Squared length of a step, in the curvature's measure, that ends a search for modes."""
 ROUNDED = 1e-12
 """Squared length below which a step that shrinks no more is rounding."""
 FAR = 1e-3
@@ -291,6 +308,8 @@ class Laplace:
         The prepared rows.
     pull : ndarray, shape (p, p)
         Precision with which coefficients are drawn to zero.
+    settled : float
+        Squared length of a step, in the curvature's measure, that ends a search for modes.
 
     Notes
     -----
@@ -301,8 +320,8 @@ class Laplace:
     Journal of the American Statistical Association 1986;81:82-86).
     """
 
-    def __init__(self, rows: CellRows, pull: np.ndarray):
-        self.rows, self.pull = rows, pull
+    def __init__(self, rows: CellRows, pull: np.ndarray, settled: float = SETTLED):
+        self.rows, self.pull, self.settled = rows, pull, settled
         self.modes = np.zeros(len(rows.crossing.owner))
         self.curvature: Curvature | None = None
 
@@ -336,7 +355,7 @@ class Laplace:
         left = rows.successes - rows.trials * chance
         _, rays = self.curvature.inverse()
         order = list(cross.order)
-        lever = times(rays.T, deviations[order])
+        lever = self._lever(self.curvature)
         bend = 0.5 * spread * (1 - 2 * chance) * np.repeat(lever, rows.lengths)
         pulled = cross.spread(rows.cell_sums(bend))
         moved = self.curvature.solve(scale * pulled)
@@ -348,6 +367,90 @@ class Laplace:
         by_group[order] += times(rays, rows.cell_sums(spread))
         by_coefficient = times(rows.X.T, total) + times(self.pull, coefficients)
         return value, by_coefficient, by_group
+
+    def coefficient_curvature(
+        self, coefficients: np.ndarray, deviations: np.ndarray, step: float
+    ) -> np.ndarray:
+        """Second derivatives in the coefficients, modes moving along; (p, p).
+
+        Parameters
+        ----------
+        coefficients : ndarray, shape (p,)
+        deviations : ndarray, shape (K,)
+            At which the value was last asked for.
+        step : float
+            Of the differences, in coefficients.
+
+        Notes
+        -----
+        With P = d eta / d b = X - Z S H^-1 S Z'W X, and h the leverage z'S H^-1 S z, the
+        penalised deviance has X'WP, and the determinant
+        P'(W'' h / 2 - W' a)P + P'W' dh / 2, where W' and W'' are derivatives in eta and
+        a = Z S H^-1 S Z'(W' h / 2). All is exact but dh, which is a difference between
+        two selected inverses: it is the smallest part, and one factorisation is cheaper
+        than finding new modes.
+        """
+        rows, cross, curvature = self.rows, self.rows.crossing, self.curvature
+        chance = expit(self.linear_predictor(coefficients, deviations))
+        spread = rows.trials * chance * (1 - chance)
+        first = spread * (1 - 2 * chance)
+        second = spread * (1 - 6 * chance * (1 - chance))
+        along, scale = self._along(spread, deviations), deviations[cross.owner]
+        lever = self._lever(curvature)
+        bend = 0.5 * first * np.repeat(lever, rows.lengths)
+        answer = scale * curvature.solve(scale * cross.spread(rows.cell_sums(bend)))
+        bent = 0.5 * second * np.repeat(lever, rows.lengths)
+        bent -= first * np.repeat(cross.gather(answer), rows.lengths)
+        found = times(rows.X.T, spread[:, None] * along) + self.pull
+        found += times(along.T, bent[:, None] * along)
+        weights = rows.cell_sums(spread)
+        turned = np.column_stack([rows.cell_sums(first * x) for x in along.T])
+        for k, change in enumerate(turned.T):
+            near = Curvature(cross, deviations, weights + step * change)
+            found[k] += times(turned.T, self._lever(near) - lever) / (2 * step)
+        return found
+
+    def lean(self, coefficients: np.ndarray, deviations: np.ndarray) -> np.ndarray:
+        """Take one Newton step of the modes; give the slope of the penalised deviance, (p,).
+
+        The curvature stays as it is known.
+        """
+        cross, rows = self.rows.crossing, self.rows
+        scale, fixed = deviations[cross.owner], times(rows.X, coefficients)
+        eta = self._eta(fixed, scale * self.modes)
+        if self.curvature is None:
+            self.curvature = self._curved(eta, deviations)
+        left = rows.cell_sums(rows.successes - rows.trials * expit(eta))
+        self.modes = self.modes - self.curvature.solve(
+            self.modes - scale * cross.spread(left)
+        )
+        eta = self._eta(fixed, scale * self.modes)
+        left = rows.successes - rows.trials * expit(eta)
+        return times(self.pull, coefficients) - times(rows.X.T, left)
+
+    def information(
+        self, coefficients: np.ndarray, deviations: np.ndarray
+    ) -> np.ndarray:
+        """Second derivatives of the penalised deviance alone, modes moving along; (p, p)."""
+        self.value(coefficients, deviations)
+        chance = expit(self.linear_predictor(coefficients, deviations))
+        spread = self.rows.trials * chance * (1 - chance)
+        along = self._along(spread, deviations)
+        return times(self.rows.X.T, spread[:, None] * along) + self.pull
+
+    def _along(self, spread: np.ndarray, deviations: np.ndarray) -> np.ndarray:
+        """How linear predictors move with each coefficient, modes moving along; (n, p)."""
+        rows, cross = self.rows, self.rows.crossing
+        scale = deviations[cross.owner][:, None]
+        pulled = np.column_stack(
+            [cross.spread(rows.cell_sums(spread * column)) for column in rows.X.T]
+        )
+        moved = scale * self.curvature.solve_all(scale * pulled)
+        return rows.X - np.repeat(moved[cross.at].sum(axis=0), rows.lengths, axis=0)
+
+    def _lever(self, curvature: Curvature) -> np.ndarray:
+        """Leverage of each cell, z'S H^-1 S z."""
+        return times(curvature.inverse()[1].T, curvature.sd)
 
     def mode_errors(self) -> np.ndarray:
         """Conditional standard deviations of u at the modes, shape (q,)."""
@@ -389,11 +492,11 @@ class Laplace:
             downhill = self.modes - scale * cross.spread(left)
             step = curvature.solve(downhill)
             length = dot(step, downhill)
-            if length > max(SLOW * last, SETTLED):
+            if length > max(SLOW * last, self.settled):
                 curvature = self._curved(eta, deviations)
                 step = curvature.solve(downhill)
                 length = dot(step, downhill)
-            if length < SETTLED or ROUNDED > length > SLOW * last:
+            if length < self.settled or ROUNDED > length > SLOW * last:
                 break
             eta = self._move(fixed, scale, eta, step, far=length > FAR)
             last = length

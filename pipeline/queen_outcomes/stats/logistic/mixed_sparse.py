@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import blas, cholesky, lapack, solve_triangular
+from scipy.linalg import blas, lapack
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import reverse_cuthill_mckee
 
@@ -39,9 +39,9 @@ def _columns_first(matrix: np.ndarray) -> tuple[np.ndarray, int]:
 
 DENSE_UP_TO = 400
 """Unknowns up to which ordering costs more than it saves."""
-SMALLEST_BLOCK = 160
+SMALLEST_BLOCK = 60
 """Below this, calls cost more than arithmetic."""
-BORDER_DEGREES = (4.0, 12.0)
+BORDER_DEGREES = (2.0, 4.0, 12.0)
 """Multiples of the median degree above which an unknown may go to the border."""
 
 
@@ -210,31 +210,32 @@ class Factor:
         self.layout = layout
         self.roots: list[np.ndarray] = []
         self.links: list[np.ndarray] = []
-        self.arms: list[np.ndarray] = []
         rows = layout.border_rows(flat)
-        inner = layout.edges[-1]
-        corner = rows[:, inner:].copy()
+        edges, inner = layout.edges, layout.edges[-1]
+        self.arms = np.ascontiguousarray(rows[:, :inner].T)
         for k in range(layout.blocks):
             block = layout.diagonal_block(flat, k)
-            arm = rows[:, layout.edges[k] : layout.edges[k + 1]].T
+            arm = self.arm(k)
             if k:
                 link = _right_solve(self.roots[-1], layout.block_below(flat, k - 1))
                 self.links.append(link)
                 block = block - times(link, link.T)
-                arm = arm - times(link, self.arms[-1])
-            self.roots.append(cholesky(block, lower=True, check_finite=False))
-            self.arms.append(_left_solve(self.roots[-1], arm))
-            corner -= times(self.arms[-1].T, self.arms[-1])
-        self.corner = (
-            cholesky(corner, lower=True, check_finite=False) if len(rows) else corner
-        )
+                arm = arm - times(link, self.arm(k - 1))
+            self.roots.append(_root(block))
+            self.arms[edges[k] : edges[k + 1]] = _left_solve(self.roots[-1], arm)
+        self.corner = _root(rows[:, inner:] - times(self.arms.T, self.arms))
         roots = [*self.roots, self.corner]
         self.log_determinant = 2 * sum(np.log(np.diag(root)).sum() for root in roots)
         if not np.isfinite(self.log_determinant):
             raise np.linalg.LinAlgError("the matrix holds what is no number")
 
+    def arm(self, number: int) -> np.ndarray:
+        """View of what stands between a block and the border, (block, border)."""
+        edges = self.layout.edges
+        return self.arms[edges[number] : edges[number + 1]]
+
     def solve(self, right: np.ndarray) -> np.ndarray:
-        """Solve for one right-hand side, shape (m,), in the order used."""
+        """Solve for one right-hand side, shape (m,), or several, (m, k), in the order used."""
         edges, blocks = self.layout.edges, self.layout.blocks
         out = right.copy()
         tail = out[edges[-1] :]
@@ -243,13 +244,13 @@ class Factor:
             if k:
                 part -= times(self.links[k - 1], out[edges[k - 1] : edges[k]])
             part[:] = _left_solve(self.roots[k], part)
-            tail -= times(self.arms[k].T, part)
         if len(tail):
+            tail -= times(self.arms.T, out[: edges[-1]])
             half = _left_solve(self.corner, tail)
             tail[:] = _left_solve(self.corner, half, transposed=True)
+            out[: edges[-1]] -= times(self.arms, tail)
         for k in reversed(range(blocks)):
             part = out[edges[k] : edges[k + 1]]
-            part -= times(self.arms[k], tail)
             if k + 1 < blocks:
                 part -= times(self.links[k].T, out[edges[k + 1] : edges[k + 2]])
             part[:] = _left_solve(self.roots[k], part, transposed=True)
@@ -257,46 +258,66 @@ class Factor:
 
     def inverse(self) -> np.ndarray:
         """Entries of the inverse at the layout's places, as one flat array."""
-        layout = self.layout
+        layout, edges = self.layout, self.layout.edges
         out = np.zeros(layout.size)
-        rows = layout.border_rows(out)
-        inner = layout.edges[-1]
         corner = _inverse(self.corner)
-        rows[:, inner:] = corner
+        beside = np.empty_like(self.arms)  # what stands in the border's rows, turned
         for k in reversed(range(layout.blocks)):
-            root, low, high = self.roots[k], layout.edges[k], layout.edges[k + 1]
-            own = _inverse(root)
-            arm = _right_solve(root, self.arms[k].T, transposed=True)
-            to_border = -times(corner, arm)
+            root, own = self.roots[k], slice(edges[k], edges[k + 1])
+            block = _inverse(root)
+            arm = _left_solve(root, self.arm(k), transposed=True)
+            beside[own] = -times(arm, corner)
             if k + 1 < layout.blocks:
                 link = _right_solve(root, self.links[k], transposed=True)
-                after = slice(high, layout.edges[k + 2])
-                to_border -= times(rows[:, after], link)
+                after = beside[edges[k + 1] : edges[k + 2]]
+                beside[own] -= times(link.T, after)
                 step = times(layout.diagonal_block(out, k + 1), link)
-                step += times(rows[:, after].T, arm)
+                step += times(after, arm.T)
                 layout.block_below(out, k)[:] = -step
-                own += times(link.T, step)
-            own -= times(arm.T, to_border)
-            rows[:, low:high] = to_border
-            layout.diagonal_block(out, k)[:] = own
+                block += times(link.T, step)
+            block -= times(arm, beside[own].T)
+            layout.diagonal_block(out, k)[:] = block
+        rows = layout.border_rows(out)
+        rows[:, : edges[-1]] = beside.T
+        rows[:, edges[-1] :] = corner
         return out
 
 
+def _root(block: np.ndarray) -> np.ndarray:
+    """Lower Cholesky factor, rows first."""
+    if block.size == 0:
+        return block.copy()
+    upper, fault = lapack.dpotrf(block.T, lower=0, clean=1)
+    if fault:
+        raise np.linalg.LinAlgError("the matrix is not positive definite")
+    return upper.T
+
+
 def _left_solve(root, right, *, transposed=False):
+    """Find X with root X = right, or with root' X = right when transposed.
+
+    Rows lie first in all of them, which LAPACK reads as the transposed equation.
+    """
     if right.size == 0:
         return right
-    trans = "T" if transposed else "N"
-    return solve_triangular(root, right, lower=True, trans=trans, check_finite=False)
+    if right.ndim == 1:
+        return blas.dtrsv(root.T, right, lower=0, trans=0 if transposed else 1)
+    other = right.T if right.flags.c_contiguous else np.ascontiguousarray(right).T
+    return blas.dtrsm(1.0, root.T, other, side=1, trans_a=1 if transposed else 0).T
 
 
 def _right_solve(root, left, *, transposed=False):
     """Find X with X root' = left, or with X root = left when transposed."""
-    return _left_solve(root, left.T, transposed=transposed).T
+    if left.size == 0:
+        return left
+    other = left if left.flags.f_contiguous else np.asfortranarray(left)
+    return blas.dtrsm(1.0, root.T, other, side=1, trans_a=1 if transposed else 0)
 
 
 def _inverse(root: np.ndarray) -> np.ndarray:
     if root.size == 0:
         return root.copy()
-    half, _ = lapack.dpotri(root, lower=1)
+    half, _ = lapack.dpotri(root.T, lower=0)
+    half = half.T  # its lower triangle holds; the other is what stood there
     lower = np.tril(half)
     return lower + np.tril(lower, -1).T

@@ -133,6 +133,8 @@ NARROW = 25.0
 FAR, BEYOND = 9.0, 18.0
 """Standard deviations from the mean, and failures more, beyond which a count has no chance
 worth keeping."""
+PLAIN = 1e-5
+"""Tail from which on it is what the other leaves of 1, to eleven digits."""
 CELLS = 100_000
 """Draws times courses worked on at once: what the processor's cache holds."""
 ROOT_2PI = np.sqrt(2.0 * np.pi)
@@ -160,9 +162,7 @@ def mixture_tails(
     exact, moments = _given_draws(logits, points)
     tails = np.zeros(2)
     if exact.any():
-        pmf = _exact(logits, points, exact)
-        same = pmf[failures] / 2
-        tails += pmf[:failures].sum() + same, pmf[failures + 1 :].sum() + same
+        tails += _exact(logits, points, exact, failures)
     if not exact.all():
         weights = points.weights[~exact]
         tails += _expanded(len(logits), failures, moments[~exact], weights)
@@ -194,21 +194,41 @@ def _cumulants(chance: np.ndarray) -> np.ndarray:
     return np.column_stack([chance.sum(axis=1), second, third, fourth])
 
 
-def _exact(logits: np.ndarray, points: BatchPoints, exact: np.ndarray) -> np.ndarray:
-    """Build the distribution course by course, up to a count that no draw reaches."""
+def _exact(
+    logits: np.ndarray, points: BatchPoints, exact: np.ndarray, failures: int
+) -> tuple[float, float]:
+    """Build the distribution course by course, as far as the tails need it.
+
+    Up to the number of failures where what is left of 1 above it keeps its digits, else
+    up to a count that no draw reaches.
+    """
     chance = expit(logits + points.sums(np.flatnonzero(exact)))
-    draws, n = chance.shape
+    weights, n = points.weights[exact], len(logits)
     mean = chance.sum(axis=1)
     reach = mean + FAR * np.sqrt(mean) + BEYOND
     top = int(min(n, np.ceil(reach.max())))
-    table = np.zeros((top + 1, draws))
-    table[0] = points.weights[exact]
+    if failures < top:
+        pmf = _built(chance, weights, failures)
+        same = pmf[failures] / 2
+        below = pmf[:failures].sum() + same
+        above = weights.sum() - below
+        if above > PLAIN:
+            return float(below), float(above)
+    pmf = np.concatenate([_built(chance, weights, top), np.zeros(n - top)])
+    same = pmf[failures] / 2
+    return float(pmf[:failures].sum() + same), float(pmf[failures + 1 :].sum() + same)
+
+
+def _built(chance: np.ndarray, weights: np.ndarray, top: int) -> np.ndarray:
+    """Chance of 0, 1, ..., top failures, summed over the draws (draws, n)."""
+    table = np.zeros((top + 1, len(chance)))
+    table[0] = weights
     for already, risk in enumerate(np.ascontiguousarray(chance.T)):
         met = table[: already + 2]  # more failures than courses so far have no chance
         moved = met * risk
         met -= moved
         met[1:] += moved[: len(met) - 1]
-    return np.concatenate([table.sum(axis=1), np.zeros(n - top)])
+    return table.sum(axis=1)
 
 
 def _expanded(
