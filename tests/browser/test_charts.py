@@ -27,7 +27,7 @@ def opened(dashboard, visit):
         page = visit((dashboard / f"{name}.html").as_uri(), **how)
         unfold(page)
         page.wait_for_function(
-            "[...document.querySelectorAll('.chart')]"
+            "() => [...document.querySelectorAll('.chart')]"
             ".every(place => place.dataset.drawn === 'yes')",
             timeout=30_000,
         )

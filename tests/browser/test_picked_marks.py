@@ -27,7 +27,7 @@ def opened(dashboard, visit):
             "document.querySelectorAll('details').forEach(d => { d.open = true; });"
         )
         page.wait_for_function(
-            "[...document.querySelectorAll('.chart')].filter(place => place.clientWidth)"
+            "() => [...document.querySelectorAll('.chart')].filter(place => place.clientWidth)"
             ".every(place => place.dataset.drawn === 'yes')",
             timeout=60_000,
         )
