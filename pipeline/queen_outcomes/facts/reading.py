@@ -125,6 +125,9 @@ class ReadRule:
     """Empty: a row is one record."""
     colours: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     """A fill, "#RRGGBB" in capitals -> our column -> what it sets, as text."""
+    only: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """A heading -> the texts of the rows that are read; with several headings, rows that
+    have a text of each. Empty: every row."""
 
     @property
     def place(self) -> str:

@@ -450,7 +450,7 @@ def _rules(value: Any, where: str, faults: Faults) -> tuple[ReadRule, ...]:
     return tuple(rule for rule in given if rule is not None)
 
 
-RULE = ("from", "table", "each", "columns", "colours")
+RULE = ("from", "table", "only", "each", "columns", "colours")
 
 
 def _rule(
@@ -471,10 +471,24 @@ def _rule(
     slots = _slots(content.get("each", []), f"{where}, each", faults)
     columns = _columns(table, content, slots, where, faults)
     colours = _colours(table, content.get("colours", {}), f"{where}, colours", faults)
+    only = _only(content.get("only", {}), f"{where}, only", faults)
     if len(faults) > before:
         return None
     sources = _texts(content["from"]) or ()
-    return ReadRule(number, sources, table.name, columns, slots, colours)
+    return ReadRule(number, sources, table.name, columns, slots, colours, only)
+
+
+def _only(value: Any, where: str, faults: Faults) -> dict[str, tuple[str, ...]]:
+    """Read which rows a rule takes: a heading, and the texts that stand below it."""
+    read = {}
+    for heading, said in _named(value, where, faults).items():
+        texts = _texts(said)
+        if texts and all(text.strip() for text in (heading, *texts)):
+            read[heading] = texts
+        else:
+            expected = 'a heading and its texts, such as { "Done" = ["inseminated", "II"] }'
+            faults.append(unfit({heading: said}, expected, where))
+    return read
 
 
 def _columns(

@@ -72,6 +72,8 @@ class SlotMapping:
     row is one."""
     colours: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     """A fill -> our column -> what it sets."""
+    only: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """A column of the raw table -> the texts of the rows that are read."""
 
 
 @dataclass(frozen=True)
@@ -91,8 +93,23 @@ class SourceMapping:
         return self.grid.source.name
 
     def told(self, reading: Reading) -> list[dict[str, Any]]:
-        """Say how it is read: source, table, slot, column, from and how, a row a column."""
-        return [
+        """Say how it is read: source, table, slot, column, from and how, a row a column.
+
+        Which rows are read, where not all are, stands first, without a column.
+        """
+        chosen = [
+            {
+                "source": self.name,
+                "table": self.table.name,
+                "slot": slot.slot or None,
+                "column": None,
+                "from": f'"{name}"',
+                "how": "only rows with " + " or ".join(f'"{text}"' for text in texts),
+            }
+            for slot in self.slots
+            for name, texts in slot.only.items()
+        ]
+        return chosen + [
             {
                 "source": self.name,
                 "table": self.table.name,
@@ -251,11 +268,12 @@ def _by_rules(grid: Grid, table: Table, reading: Reading) -> tuple[SlotMapping, 
     """Map a source by the rules for one table; its slots count on from rule to rule."""
     source = grid.source
     rules = [rule for rule in source.rules if rule.table == table.name]
-    several = len(rules) > 1 or any(rule.slots for rule in rules)
+    several = len(rules) > 1 or any(rule.slots or rule.only for rule in rules)
     group = reading.habits_of(source.name).group
     shared = _headings_of(grid, [r for r in source.rules if r.table != table.name])
     slots: list[SlotMapping] = []
     for rule in rules:
+        only = _only(grid, rule)
         for slot in rule.slots or ({},):
             cells = _cells(grid, rule, slot)
             if not cells and rule.slots:
@@ -265,8 +283,11 @@ def _by_rules(grid: Grid, table: Table, reading: Reading) -> tuple[SlotMapping, 
             lacking = headings.TableNames(table, {}).missing(cells)
             raise_all([_lacking(grid, table, rule, column) for column in lacking])
             number = len(slots) + 1 if several else 0
-            asked = _asked(cells, rule, slot, shared, several or len(source.tables) > 1)
-            slots.append(SlotMapping(number, cells, asked, rule.colours))
+            may_be_empty = (several or len(source.tables) > 1) and (
+                bool(rule.slots) or not only  # a row that is chosen by name is a record
+            )
+            asked = _asked(cells, rule, slot, shared, may_be_empty)
+            slots.append(SlotMapping(number, cells, asked, rule.colours, only))
     if not slots:
         raise RecordsError(
             'no slot of "each" has a heading here',
@@ -287,6 +308,23 @@ def _by_rules(grid: Grid, table: Table, reading: Reading) -> tuple[SlotMapping, 
 
 def _find(grid: Grid) -> dict[str, str]:
     return {name.casefold(): name for name in grid.columns}
+
+
+def _only(grid: Grid, rule: ReadRule) -> dict[str, tuple[str, ...]]:
+    """Give the columns by which a rule chooses rows, with the texts it takes."""
+    known, found = _find(grid), {}
+    for heading, texts in rule.only.items():
+        column = known.get(headings.tidy(heading).casefold())
+        if column is None:
+            close = nearest(headings.tidy(heading), grid.columns)
+            raise RecordsError(
+                f'no heading "{heading}" to choose rows by',
+                where=f"{grid.source.name}, {rule.place}, only",
+                found=shorten(grid.columns, ", ") or "no headings",
+                hint=f'did you mean "{close}"?' if close else "mend that line",
+            )
+        found[column] = texts
+    return found
 
 
 def _cells(grid: Grid, rule: ReadRule, slot: Slot) -> dict[str, CellSource]:
@@ -412,7 +450,7 @@ def _unused(grid: Grid, mapped: Sequence[SourceMapping]) -> list[str]:
         for one in mapped
         for slot in one.slots
         for cell in slot.cells.values()
-        for name in cell.columns
+        for name in (*cell.columns, *slot.only)
     }
     left = [
         name

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from queen_outcomes.base.errors import shorten
 from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts.reading import PASS_OVER, Habits, Reading
 from queen_outcomes.records.cells import WrittenColumn, folded, listed
@@ -21,6 +22,7 @@ WHY = {
     "hidden": "hidden rows",
     "group": "group lines",
     "slot": "empty slots",
+    "only": "rows that the rule does not choose",
 }
 """Why a row or slot is passed over, as it is told."""
 MARKS = "row_marks_"
@@ -219,7 +221,7 @@ def _slot(
     }
     marks = f"{MARKS}{source.no}"
     coloured = bool(slot.colours) and store.has(marks)
-    if not (slot.slot or slot.asked or coloured):
+    if not (slot.slot or slot.asked or coloured or slot.only):
         return PreparedSlot(rows, slot.slot, written)
     name = f"slot_{source.no}_{slot.slot}"
     there = [
@@ -234,6 +236,7 @@ def _slot(
         there += [has_fill] if there else []
         for ours, value in values.items():
             also.setdefault(ours, []).append((has_fill, value))
+    chosen = " AND ".join(_is_chosen(*one) for one in slot.only.items()) or "true"
     has_broken = "broken" in store.columns(rows)
     broken = "r.broken IS NOT NULL" if has_broken else "false"
     fills = f", m.fills AS {_FILLS}" if coloured else ""
@@ -242,14 +245,63 @@ def _slot(
         f"CREATE VIEW {name} AS SELECT * FROM (SELECT r.*, {broken} AS {_BROKEN}{fills} "
         f"FROM {quote(rows)} AS r {joined}) AS r "
         f"WHERE CASE WHEN {_BROKEN} THEN {slot.slot} = {source.slots[0].slot} "
-        f"ELSE {' OR '.join(there) or 'true'} END"
+        f"ELSE ({' OR '.join(there) or 'true'}) AND {chosen} END"
     )
     store.execute(
         f"INSERT INTO passed_over SELECT ref_of({source.no}, {slot.slot}, source_line), "
-        f"'slot' FROM {quote(rows)} AS r WHERE NOT {broken} AND source_line NOT IN "
+        f"CASE WHEN {chosen} THEN 'slot' ELSE 'only' END FROM {quote(rows)} AS r WHERE NOT {broken} AND source_line NOT IN "
         f"(SELECT source_line FROM {name})"
     )
     return PreparedSlot(name, slot.slot, written, also)
+
+
+def _is_chosen(column: str, texts: Iterable[str]) -> str:
+    text = f"lower(trim(CAST(r.{quote(column)} AS VARCHAR)))"
+    return f"coalesce({text} IN ({listed(folded(texts))}), false)"
+
+
+def not_chosen(store: Store, sources: Iterable[SourceMapping]) -> list[str]:
+    """Tell of rows that no rule of a sheet chooses, where all of them choose by a text.
+
+    Parameters
+    ----------
+    store : Store
+        Holds the raw tables, and `passed_over` of all that was read.
+    sources : iterable of SourceMapping
+
+    Returns
+    -------
+    list of str
+        A sentence a sheet.
+    """
+    sheets: dict[str, list[SourceMapping]] = {}
+    for source in sources:
+        sheets.setdefault(source.name, []).append(source)
+    told = []
+    for name, own in sheets.items():
+        slots = [slot for source in own for slot in source.slots]
+        if not all(slot.only for slot in slots):
+            continue
+        column = next(iter(slots[0].only))
+        numbers = ", ".join(str(source.no) for source in own)
+        found = store.rows(
+            f"SELECT trim(CAST({quote(column)} AS VARCHAR)) AS said, count(*) AS number "
+            f"FROM {own[0].raw} WHERE source_line IN ("
+            "SELECT ref_line(ref) FROM passed_over "
+            f"WHERE why = 'only' AND ref_source(ref) IN ({numbers}) "
+            f"GROUP BY ALL HAVING count(*) = {len(slots)}) "
+            "GROUP BY said ORDER BY number DESC, said"
+        )
+        if found:
+            texts = [
+                (f'"{said}"' if said else "nothing") + f" ({number})"
+                for said, number in found
+            ]
+            told.append(
+                f"{name}: {sum(number for _, number in found)} rows are chosen by no "
+                f'[[read]]; under "{column}" they have {shorten(texts, ", ")}'
+            )
+    return told
 
 
 def _is_filled(column: str, empty: Iterable[str]) -> str:

@@ -108,6 +108,7 @@ def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged
     sources.refuse_changed(taken.sources)
     grids = {id(each.grid): each.grid for each in mapped.sources}.values()
     told = [note for grid in grids for note in grid.notes]
+    told += preparing.not_chosen(store, mapped.sources)
     notes = (*taken.notes, *mapped.notes, *told)
     return Staged(mapped.sources, notes, tuple(taken.unread))
 

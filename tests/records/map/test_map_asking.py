@@ -485,4 +485,4 @@ def test_a_diary_of_all_that_was_done_is_no_list_of_looks(deeds, asked):
     assert ids(found) == ["rows:d.csv:checks:*"] * asked
     if asked:
         assert found[0].evidence[1].startswith('"done" says "')
-        assert "one for each thing done" in found[0].options["no"]
+        assert "`only` for each thing done" in found[0].options["no"]

@@ -292,7 +292,7 @@ def journals(station: Station) -> list[Question]:
                 {
                     YES: "every row is",
                     NO: "not so: leave the sheet unread"
-                    + (", and part it into one for each thing done" if done else ""),
+                    + (", and write a [[read]] with `only` for each thing done" if done else ""),
                 },
                 sources=(part.source,),
             )

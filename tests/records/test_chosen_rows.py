@@ -1,0 +1,119 @@
+"""Rows of a diary, chosen for each table by what a column says was done."""
+
+from __future__ import annotations
+
+import pytest
+
+DIARY = """Day,Queen,Done,Dose,Eggs
+2026-05-02,Q1,inseminated,8,
+2026-05-02,Q2,Inseminated ,10,
+2026-05-20,Q1,check,,yes
+2026-05-20,Q2,check,,
+2026-06-01,Q2,found dead,,
+2026-06-02,Q1,sold,,
+2026-06-03,Q1,fed,,
+2026-06-04,Q1,,,
+"""
+RULES = """
+[[read]]
+from = "diary.csv"
+table = "inseminations"
+only = { "Done" = "inseminated" }
+[read.columns]
+queen_id = "Queen"
+inseminated_at = "Day"
+dose_ul = "Dose"
+
+[[read]]
+from = "diary.csv"
+table = "checks"
+only = { "Done" = "check" }
+[read.columns]
+queen_id = "Queen"
+checked_on = "Day"
+eggs = "Eggs"
+
+[[read]]
+from = "diary.csv"
+table = "exits"
+only = { "Done" = ["sold", "found dead"] }
+[read.columns]
+queen_id = "Queen"
+left_on = "Day"
+reason = { from = "Done", words = { dead = "found dead" } }
+"""
+
+
+@pytest.fixture
+def diary(station):
+    """A station whose records are one diary, read by three rules."""
+    (station / "records" / "diary.csv").write_text(DIARY, encoding="utf-8")
+    with (station / "station.toml").open("a", encoding="utf-8") as settings:
+        settings.write(RULES)
+    return station
+
+
+def rows_of(station, command, query):
+    from queen_outcomes.base.store import Store
+
+    ran = command("build", station, "--until", "derive")
+    assert ran.code == 0, ran.err
+    with Store(next(station.glob("build/*/station.duckdb")), read_only=True) as store:
+        return store.rows(query), ran.err
+
+
+def test_each_rule_takes_its_rows_and_what_none_takes_is_told(diary, command):
+    query = (
+        "SELECT 'i', queen_id, CAST(dose_ul AS VARCHAR) FROM accepted_inseminations "
+        "UNION ALL SELECT 'c', queen_id, CAST(eggs AS VARCHAR) FROM accepted_checks "
+        "UNION ALL SELECT 'e', queen_id, reason FROM accepted_exits ORDER BY ALL"
+    )
+    rows, told = rows_of(diary, command, query)
+    assert rows == [
+        ("c", "Q1", "true"),
+        ("c", "Q2", None),  # chosen by name: a look, though nothing is noted
+        ("e", "Q1", "sold"),
+        ("e", "Q2", "dead"),
+        ("i", "Q1", "8.0"),
+        ("i", "Q2", "10.0"),
+    ]
+    said = " ".join(told.split())
+    assert (
+        'diary.csv: 2 rows are chosen by no [[read]]; under "Done" they have "fed" (1), '
+        "nothing (1)"
+    ) in said
+
+
+def test_the_ledger_counts_every_row_for_every_table(diary, command):
+    query = (
+        'SELECT "table", rows_read, accepted, quarantined, passed_over FROM sources '
+        "ORDER BY ALL"
+    )
+    rows, _ = rows_of(diary, command, query)
+    assert rows == [
+        ("checks", 8, 2, 0, 6),
+        ("exits", 8, 2, 0, 6),
+        ("inseminations", 8, 2, 0, 6),
+    ]
+
+
+def test_the_mapping_says_which_rows_a_rule_takes(diary, command):
+    said = " ".join(command("check", diary, "--mapping", "--wide").out.split())
+    assert 'only rows with "sold" or "found dead"' in said
+
+
+def test_a_heading_that_is_not_there_is_refused_with_the_nearest(diary, command):
+    settings = diary / "station.toml"
+    text = settings.read_text(encoding="utf-8")
+    settings.write_text(text.replace('{ "Done" = "check"', '{ "Dne" = "check"'), "utf-8")
+    ran = command("check", diary)
+    assert ran.code == 3
+    assert 'did you mean "Done"?' in ran.err
+
+
+@pytest.mark.parametrize("given", ['{ "Done" = [] }', '{ "Done" = 3 }', '"check"'])
+def test_what_chooses_nothing_is_refused(diary, command, given):
+    settings = diary / "station.toml"
+    text = settings.read_text(encoding="utf-8")
+    settings.write_text(text.replace('{ "Done" = "check" }', given), "utf-8")
+    assert command("check", diary).code == 2
