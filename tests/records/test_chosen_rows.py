@@ -99,7 +99,9 @@ def test_the_ledger_counts_every_row_for_every_table(diary, command):
 
 def test_the_mapping_says_which_rows_a_rule_takes(diary, command):
     said = " ".join(command("check", diary, "--mapping", "--wide").out.split())
-    assert 'only rows with "sold" or "found dead"' in said
+    assert (
+        'diary.csv -> exits only rows with "sold" or "found dead" under "Done" queen_id'
+    ) in said
 
 
 def test_a_heading_that_is_not_there_is_refused_with_the_nearest(diary, command):
@@ -117,3 +119,34 @@ def test_what_chooses_nothing_is_refused(diary, command, given):
     text = settings.read_text(encoding="utf-8")
     settings.write_text(text.replace('{ "Done" = "check" }', given), "utf-8")
     assert command("check", diary).code == 2
+
+
+def test_two_rules_for_one_table_take_rows_of_their_own(station, command):
+    rules = RULES.replace('only = { "Done" = "check" }', 'only = { "Done" = "look" }')
+    more = RULES.split("\n\n")[1]
+    (station / "records" / "diary.csv").write_text(
+        DIARY.replace("Q2,check", "Q2,look"), encoding="utf-8"
+    )
+    with (station / "station.toml").open("a", encoding="utf-8") as settings:
+        settings.write(f"{rules}\n\n{more}")
+    query = "SELECT queen_id FROM accepted_checks ORDER BY ALL"
+    rows, told = rows_of(station, command, query)
+    assert rows == [("Q1",), ("Q2",)]
+    assert "2 rows are chosen by no" in " ".join(told.split())
+    text = (station / "station.toml").read_text(encoding="utf-8")
+    (station / "station.toml").write_text(
+        text.replace('"Done" = "check"', '"done" = [" Check ", "LOOK"]'), encoding="utf-8"
+    )
+    refused = command("check", station)
+    assert refused.code == 2
+    assert "two rules read the same records" in refused.err
+
+
+def test_a_sheet_with_a_rule_for_every_row_has_no_row_that_none_takes(diary, command):
+    with (diary / "station.toml").open("a", encoding="utf-8") as settings:
+        settings.write(
+            '\n[[read]]\nfrom = "diary.csv"\ntable = "co2"\n[read.columns]\n'
+            'queen_id = "Queen"\ngiven_at = "Day"\n'
+        )
+    _, told = rows_of(diary, command, "SELECT 1")
+    assert "chosen by no" not in told

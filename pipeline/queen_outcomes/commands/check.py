@@ -188,9 +188,13 @@ def tell_mapping(station: Path, console: Console) -> int:
     for (source, table, slot), columns in groupby(
         rows, lambda row: (row["source"], row["table"], row["slot"])
     ):
-        part = f", record {slot} of each row" if slot else ""
+        listed = list(columns)
+        chosen = [row for row in listed if row["column"] is None]
+        part = f", record {slot} of each row" if slot and not chosen else ""
         console.emit(f"\n{source} -> {table}{part}")
-        for row in columns:
+        for row in chosen:
+            console.tell(f"  {row['how']} under {row['from']}")
+        for row in listed[len(chosen) :]:
             how = f"  ({row['how']})" if row["how"] else ""
             console.tell(f"  {row['column']} = {row['from']}{how}")
     for name in taken.unread:

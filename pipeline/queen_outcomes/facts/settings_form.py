@@ -484,7 +484,7 @@ def _only(value: Any, where: str, faults: Faults) -> dict[str, tuple[str, ...]]:
     for heading, said in _named(value, where, faults).items():
         texts = _texts(said)
         if texts and all(text.strip() for text in (heading, *texts)):
-            read[heading] = texts
+            read[heading] = tuple(text.strip() for text in texts)
         else:
             expected = 'a heading and its texts, such as { "Done" = ["inseminated", "II"] }'
             faults.append(unfit({heading: said}, expected, where))

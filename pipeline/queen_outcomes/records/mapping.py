@@ -268,7 +268,7 @@ def _by_rules(grid: Grid, table: Table, reading: Reading) -> tuple[SlotMapping, 
     """Map a source by the rules for one table; its slots count on from rule to rule."""
     source = grid.source
     rules = [rule for rule in source.rules if rule.table == table.name]
-    several = len(rules) > 1 or any(rule.slots or rule.only for rule in rules)
+    several = len(rules) > 1 or any(rule.slots for rule in rules)
     group = reading.habits_of(source.name).group
     shared = _headings_of(grid, [r for r in source.rules if r.table != table.name])
     slots: list[SlotMapping] = []

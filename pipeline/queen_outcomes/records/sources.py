@@ -429,23 +429,38 @@ def contradictions(reading: Reading, source: Source) -> Iterator[AppError]:
 
 def _read_twice(source: Source) -> Iterator[UsageError]:
     """Tell of rules that read the same records of one sheet, so that each counts twice."""
-    seen: dict[tuple[str, tuple[str, ...]], ReadRule] = {}
+    seen: dict[tuple[str, tuple[str, ...]], list[ReadRule]] = {}
     for rule in source.rules:
         dated = TABLES[rule.table].dated.name
         days = rule.columns.get(dated)
         slots = [" ".join(sorted(slot.values())) for slot in rule.slots] or [""]
         for slot in slots if days else [""]:
             said = (*days.headings, days.value or "", slot) if days else ()
-            other = seen.setdefault((rule.table, said), rule)
+            others = seen.setdefault((rule.table, said), [])
+            other = next((one for one in others if not _are_apart(one, rule)), rule)
+            others.append(rule)
             if other is not rule:
                 yield UsageError(
                     "two rules read the same records of one sheet",
                     where=f"station.toml, for {source.name}",
                     found=f"{other.place} and {rule.place}",
-                    expected="one rule for a table, or another day in each",
+                    expected="one rule for a table, another day in each, or other rows (only)",
                     hint="take one of them out, or make its pattern narrower",
                 )
                 break
+
+
+def _are_apart(one: ReadRule, other: ReadRule) -> bool:
+    """Tell whether two rules choose rows by other texts of the same column."""
+    ours, theirs = (
+        {
+            heading.casefold(): {text.casefold() for text in texts}
+            for heading, texts in rule.only.items()
+        }
+        for rule in (one, other)
+    )
+    return any(ours[name].isdisjoint(theirs[name]) for name in ours.keys() & theirs.keys())
+
 
 
 def take_in(records_dir: Path, reading: Reading) -> TakenIn:
