@@ -150,3 +150,16 @@ def test_a_sheet_with_a_rule_for_every_row_has_no_row_that_none_takes(diary, com
         )
     _, told = rows_of(diary, command, "SELECT 1")
     assert "chosen by no" not in told
+
+
+def test_a_rule_that_chooses_no_row_is_told_though_another_takes_them_all(diary, command):
+    text = RULES.split("\n\n", maxsplit=1)[0].replace('only = { "Done" = "inseminated" }\n', "")
+    with (diary / "station.toml").open("w", encoding="utf-8") as settings:
+        settings.write(f"as_of = 2026-07-01\n{text}\n")
+        settings.write(RULES.split("\n\n")[1].replace('"check" }', '["chek", "glance"] }'))
+    said = " ".join(command("check", diary).err.split())
+    assert (
+        "diary.csv: no row is chosen for checks: "
+        'none has "chek" or "glance" under "Done"'
+    ) in said
+    assert "chosen by no" not in said

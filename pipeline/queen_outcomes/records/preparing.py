@@ -16,15 +16,6 @@ from queen_outcomes.facts.reading import PASS_OVER, Habits, Reading
 from queen_outcomes.records.cells import WrittenColumn, folded, listed
 from queen_outcomes.records.mapping import GROUP, SlotMapping, SourceMapping
 
-WHY = {
-    "pattern": "rows that the settings pass over",
-    "struck": "rows struck through",
-    "hidden": "hidden rows",
-    "group": "group lines",
-    "slot": "empty slots",
-    "only": "rows that the rule does not choose",
-}
-"""Why a row or slot is passed over, as it is told."""
 MARKS = "row_marks_"
 _WHY, _FIRST, _FILLED = '"row  why"', '"row  first"', '"row  filled"'
 _BROKEN, _FILLS = '"row  broken"', '"row  fills"'
@@ -44,7 +35,11 @@ class PreparedSlot:
 
 
 def begin(store: Store) -> None:
-    """Make the empty table of what is passed over."""
+    """Make the empty table of what is passed over.
+
+    Why: by a `pattern`, as `struck` or `hidden`, as a `group` line; of a slot because it
+    is empty (`slot`), or because the rule takes other rows (`only`).
+    """
     store.execute("CREATE TABLE passed_over (ref BIGINT, why VARCHAR)")
 
 
@@ -236,7 +231,7 @@ def _slot(
         there += [has_fill] if there else []
         for ours, value in values.items():
             also.setdefault(ours, []).append((has_fill, value))
-    chosen = " AND ".join(_is_chosen(*one) for one in slot.only.items()) or "true"
+    chosen = _all_chosen(slot)
     has_broken = "broken" in store.columns(rows)
     broken = "r.broken IS NOT NULL" if has_broken else "false"
     fills = f", m.fills AS {_FILLS}" if coloured else ""
@@ -260,8 +255,26 @@ def _is_chosen(column: str, texts: Iterable[str]) -> str:
     return f"coalesce({text} IN ({listed(folded(texts))}), false)"
 
 
+def _all_chosen(slot: SlotMapping) -> str:
+    return " AND ".join(_is_chosen(*one) for one in slot.only.items()) or "true"
+
+
+def _chooses(store: Store, raw: str, slot: SlotMapping) -> bool:
+    query = f"SELECT 1 FROM {raw} AS r WHERE {_all_chosen(slot)} LIMIT 1"
+    return bool(store.rows(query))
+
+
+def _asked_for(slot: SlotMapping) -> str:
+    return " and ".join(
+        " or ".join(f'"{text}"' for text in texts) + f' under "{column}"'
+        for column, texts in slot.only.items()
+    )
+
+
 def not_chosen(store: Store, sources: Iterable[SourceMapping]) -> list[str]:
-    """Tell of rows that no rule of a sheet chooses, where all of them choose by a text.
+    """Tell of rows that no rule of a sheet chooses, and of rules that choose none.
+
+    The first where all rules of a sheet choose by a text.
 
     Parameters
     ----------
@@ -272,7 +285,7 @@ def not_chosen(store: Store, sources: Iterable[SourceMapping]) -> list[str]:
     Returns
     -------
     list of str
-        A sentence a sheet.
+        Sentences, a sheet's together.
     """
     sheets: dict[str, list[SourceMapping]] = {}
     for source in sources:
@@ -280,6 +293,12 @@ def not_chosen(store: Store, sources: Iterable[SourceMapping]) -> list[str]:
     told = []
     for name, own in sheets.items():
         slots = [slot for source in own for slot in source.slots]
+        told += [
+            f"{name}: no row is chosen for {source.table.name}: none has {_asked_for(slot)}"
+            for source in own
+            for slot in source.slots
+            if slot.only and not _chooses(store, source.raw, slot)
+        ]
         if not all(slot.only for slot in slots):
             continue
         column = next(iter(slots[0].only))
