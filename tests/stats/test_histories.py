@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from queen_outcomes.base.workers import Workers
 from queen_outcomes.stats.histories import chain, fit, passes
 from queen_outcomes.stats.histories.chain import (
     BY_QUALITY,
@@ -142,7 +143,9 @@ def test_two_passes_give_what_all_paths_counted_out_give():
     """States, events and days at risk by band; a day is half at risk where she leaves."""
     n, weight = 3, np.array([1.0, 2.0, 0.5])
     made, seen = rates(STEPS, n), seen_at_random(STEPS, n)
-    counts, told = Chain(STEPS, made, seen).count(weight)
+    # by other weights beside them, which must not show
+    other = np.array([0.2, 3.0, 1.0])
+    (_, counts), told = Chain(STEPS, made, seen).count([other, weight])
     inside = np.zeros((len(STEPS.days), len(STATES), n))
     events, days, days_at, square = (
         {name: np.zeros(len(base)) for name, base in made.base.items()} for _ in "edas"
@@ -178,7 +181,7 @@ def test_two_passes_give_what_all_paths_counted_out_give():
 def test_courses_worked_on_in_blocks_come_out_as_all_together(monkeypatch):
     n = 11
     made, seen = rates(STEPS, n), seen_at_random(STEPS, n)
-    weight = np.random.default_rng(3).uniform(0.5, 2, n)
+    weight, ones = np.random.default_rng(3).uniform(0.5, 2, n), np.ones(n)
     keys = np.arange(n, dtype=np.uint64)
     chances = [lambda block, step, k=k: even(keys[block], k, step) for k in (0, 1)]
 
@@ -191,7 +194,7 @@ def test_courses_worked_on_in_blocks_come_out_as_all_together(monkeypatch):
         def seen_of(block):
             return seen[:, :, block]
 
-        counts = passes.count_all(STEPS, made, seen_of, weight, tell)
+        _, counts = passes.count_all(STEPS, made, seen_of, [ones, weight], tell)
         return counts, inside, passes.draw_all(STEPS, made, seen_of, n, chances)
 
     whole, inside, drawn = counted_and_drawn()
@@ -214,7 +217,7 @@ def test_draws_come_as_often_as_the_passes_say():
     quality = np.repeat(made.quality, n, axis=1)
     many = Rates(made.base, factor, quality, made.by_quality)
     chain = Chain(STEPS, many, np.repeat(seen, n, axis=2))
-    inside = chain.count(np.ones(n))[1][:, :, 0]
+    inside = chain.count([np.ones(n)])[1][:, :, 0]
     rng = np.random.default_rng(5)
     drawn = chain.draw(chain.backwards(chain.forwards()[1]), lambda _: rng.random(n))
     for step, day in enumerate(STEPS.days):
@@ -411,7 +414,8 @@ def test_what_looks_tell_comes_out_to_the_bit_however_courses_are_parted(monkeyp
     rows = (0, 1, 0, 1, 1, 0)
     signs = tuple(Sign(each, rows, np.array([2.0, 5.0])) for each in chances)
     g = len(STEPS.days)
-    course, sign = rng.integers(0, n - 1, k), rng.integers(0, 2, k)  # one without looks
+    # one without looks
+    course, sign = np.sort(rng.integers(0, n - 1, k)), rng.integers(0, 2, k)
     finding, at = rng.integers(0, 2, k), rng.integers(0, g, (k, len(STATES)))
     ruled_out = rng.random((g, len(STATES), n)) < 0.1
     seen = SeenCourses(
@@ -833,11 +837,8 @@ def test_batches_are_weighted_as_one_and_by_one_on_average(monkeypatch):
         weights.append(weight)
         return model
 
+    model = fit_histories(seen)
     monkeypatch.setattr(fit, "learn", learned)
-    base = {name: _start(seen, name) for name in CAUSES}
-    ones = {name: np.ones(6) for name in EFFECTS}
-    by_quality = {name: np.ones(256) for name in BY_QUALITY}
-    model = Model(Rates(base, ones, seen.quality, by_quality), seen.signs, {}, {})
     keys = np.arange(6, dtype=np.uint64) + np.uint64(3)
     drawn = fill_in(seen, model, keys, np.array([0, 0, 1, 1, 2, 2]), 3)
     assert (len(drawn), len(weights)) == (3, 2)  # a pair, and one more
@@ -846,6 +847,30 @@ def test_batches_are_weighted_as_one_and_by_one_on_average(monkeypatch):
         # exponential, by the smallest key of the batch
         each = -np.log1p(-even(keys[::2], number, fit.WEIGHING))
         assert weight == pytest.approx(np.repeat(each / each.mean(), 2))
+
+
+def test_pairs_are_drawn_from_rates_learned_anew_from_batches_weighted_at_random(
+    monkeypatch,
+):
+    """Every round of learning of each pair by itself, in place of a first one in common."""
+    seen = watched(*lives(40, 3)[:3], np.arange(40) % 25)
+    model = fit_histories(seen)
+    keys, clusters = np.arange(40, dtype=np.uint64), np.arange(40) // 4
+    taken = []
+    monkeypatch.setattr(fit, "draw_all", lambda steps, rates, *_: taken.append(rates))
+    given = seen, model, keys, clusters, 4, Workers(1), [NO_SIGN]
+    tasks, others = fit.begin_filling(*given)
+    assert (len(tasks), len(others)) == (2, 1)
+    for task in (*tasks, *others):
+        task.result()
+    for first, rates in zip((0, 2, 0), taken, strict=True):
+        each = -np.log1p(-even(keys[::4], first, fit.WEIGHING))
+        weight = np.repeat(each / each.mean(), 4)
+        own = fit.learn(seen, model, weight, fit.ROUNDS_AGAIN).rates
+        for name in CAUSES:
+            np.testing.assert_allclose(rates.base[name], own.base[name], rtol=1e-5)
+        for name in EFFECTS:
+            np.testing.assert_allclose(rates.factor[name], own.factor[name], rtol=1e-5)
 
 
 def test_chance_is_that_of_the_published_generator():

@@ -31,7 +31,6 @@ from queen_outcomes.stats.histories.chain import GONE, REPLACED, TAKEN
 from queen_outcomes.stats.histories.fit import (
     PAIR,
     begin_filling,
-    begin_filling_under,
     even,
     fit_histories,
 )
@@ -62,7 +61,7 @@ class Filling:
     overlooked : float
         The share of looks that miss brood, as learned from the looks.
     tasks, supposed : list of Task
-        As `begin_filling` gives them, and one for each of `OVERLOOKED`.
+        As `begin_filling` gives them; ``supposed`` has one for each of `OVERLOOKED`.
     workers : Workers
     """
 
@@ -96,13 +95,10 @@ def begin_fills(store: Store, settings: Settings, workers: Workers) -> Filling:
     model = fit_histories(known.seen)
     words = known.courses["cluster"].to_numpy()
     clusters = np.unique(words, return_inverse=True)[1]
+    signs = [overlooking(known.seen.signs, by / 100) for by in OVERLOOKED]
     given = known.seen, model, known.keys, clusters
-    tasks = begin_filling(*given, TIMES, beside)
-    supposed = [
-        begin_filling_under(*given, overlooking(known.seen.signs, by / 100), beside)
-        for by in OVERLOOKED
-    ]
-    return Filling(known, overlooked_by(model.signs), tasks, supposed, beside)
+    tasks = begin_filling(*given, TIMES, beside, signs)
+    return Filling(known, overlooked_by(model.signs), *tasks, beside)
 
 
 def write_fills(store: Store, settings: Settings, filling: Filling) -> None:

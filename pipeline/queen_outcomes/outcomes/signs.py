@@ -425,8 +425,10 @@ class _Findings:
         self._parts.append((whose, sign, told, at[rows].astype(np.int16)))
 
     def joined(self) -> tuple[np.ndarray, ...]:
-        """Give all of them."""
-        return tuple(np.concatenate(part) for part in zip(*self._parts, strict=True))
+        """Give all of them, course by course."""
+        parts = [np.concatenate(part) for part in zip(*self._parts, strict=True)]
+        order = np.argsort(parts[0], kind="stable")
+        return tuple(part[order] for part in parts)
 
 
 def _findings(steps: DaySteps, courses, looks, course):

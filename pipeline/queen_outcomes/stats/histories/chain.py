@@ -216,7 +216,7 @@ class SeenCourses:
     ruled_out : ndarray of bool, shape (g, states, n)
         What is known to be otherwise, by step and state.
     course, sign, finding : ndarray of int, shape (k,)
-        One look's finding of one sign.
+        One look's finding of one sign, course by course.
     at : ndarray of int, shape (k, states)
         The step at which it bears on each state.
     signs : tuple of Sign
@@ -244,47 +244,55 @@ class SeenCourses:
         """Courses."""
         return self.ruled_out.shape[2]
 
-    @cached_property
-    def _by_course(self) -> tuple[np.ndarray, np.ndarray]:
-        """Findings course by course, and where each course's begin and the last ones end."""
-        order = np.argsort(self.course, kind="stable").astype(np.int32)
-        count = np.bincount(self.course, minlength=self.n)
-        return order, np.concatenate([[0], np.cumsum(count)])
-
-    def findings_of(self, block: slice) -> np.ndarray:
-        """Give which findings are of some courses, each course's own in their order."""
-        order, ends = self._by_course
+    def findings_of(self, block: slice) -> slice:
+        """Give which findings are of some courses."""
         start, stop, _ = block.indices(self.n)
-        return order[ends[start] : ends[stop]]
+        return slice(*np.searchsorted(self.course, [start, stop]).tolist())
 
-    def _places(self, rows: np.ndarray, block: slice) -> np.ndarray:
+    def _places(self, block: slice) -> np.ndarray:
         """Give the places of a block's findings in its (g, states, n), (r, states)."""
-        start, stop, _ = block.indices(self.n)
-        step_state = self.at[rows].astype(int) * len(STATES) + np.arange(len(STATES))
-        return step_state * (stop - start) + (self.course[rows] - start)[:, None]
+        (start, stop, _), rows = block.indices(self.n), self.findings_of(block)
+        n = stop - start
+        places = np.multiply(self.at[rows], len(STATES) * n, dtype=np.intp)
+        places += n * np.arange(len(STATES))
+        places += (self.course[rows] - start)[:, None]
+        return places
 
-    def _cells(self, rows) -> np.ndarray:
-        """Give the places of findings in the table of all signs' chances, (r, states)."""
-        starts = np.cumsum([0, *(sign.chances.size for sign in self.signs)])[:-1]
-        width = np.array([sign.chances.shape[1] for sign in self.signs])
-        row = np.array([sign.row for sign in self.signs])
-        sign, finding = self.sign[rows], self.finding[rows]
-        return (starts[sign] + finding)[:, None] + row[sign] * width[sign][:, None]
+    @cached_property
+    def _told(self) -> np.ndarray:
+        """The number of what each finding tells, all signs' findings in one row, (k,)."""
+        width = [sign.chances.shape[1] for sign in self.signs]
+        starts = np.cumsum([0, *width])[:-1].astype(np.int16)
+        return starts[self.sign] + self.finding.astype(np.int16)
+
+    @cached_property
+    def _cells(self) -> np.ndarray:
+        """The places in the table of all signs' chances of what is told, (c, states)."""
+        sizes = np.cumsum([0, *(sign.chances.size for sign in self.signs)])
+        starts = zip(self.signs, sizes[:-1], strict=True)
+        own = [
+            start + np.arange(width)[:, None] + width * np.array(sign.row)
+            for sign, start in starts
+            for width in sign.chances.shape[1:]
+        ]
+        return np.concatenate(own)
 
     def likelihood(self, signs: tuple[Sign, ...], block: slice) -> np.ndarray:
         """Give the chance of what was seen of some courses, (g, states, n); at most 1."""
         table = np.log(np.concatenate([sign.chances.ravel() for sign in signs]))
         ruled_out, rows = self.ruled_out[:, :, block], self.findings_of(block)
-        places, told = self._places(rows, block), table[self._cells(rows)]
-        found = np.bincount(places.ravel(), told.ravel(), ruled_out.size)
-        found = found.reshape(ruled_out.shape)
-        found = np.where(ruled_out, found + LEAST, found)
-        found = np.maximum(found - found.max(axis=1, keepdims=True), LEAST)
+        told = table[self._cells][self._told[rows]]
+        found = np.bincount(self._places(block).ravel(), told.ravel(), ruled_out.size)
+        # of no findings the sums are whole numbers
+        found = found.reshape(ruled_out.shape).astype(float, copy=False)
+        np.add(found, LEAST, out=found, where=ruled_out)
+        found -= found.max(axis=1, keepdims=True)
+        np.maximum(found, LEAST, out=found)
         return np.exp(found, dtype=np.float32)
 
     def at_findings(self, inside: np.ndarray, block: slice) -> np.ndarray:
         """Pick from (g, states, n) of a block what its findings bear on, (r, states)."""
-        return inside.ravel()[self._places(self.findings_of(block), block)]
+        return inside.ravel()[self._places(block)]
 
     def learn(
         self, signs: tuple[Sign, ...], inside: np.ndarray, weight: np.ndarray
@@ -299,13 +307,17 @@ class SeenCourses:
             Chance of each state where a finding bears on it.
         weight : ndarray, shape (n,)
         """
-        count = np.zeros(sum(sign.chances.size for sign in signs))
+        cells = self._cells
+        of_states = np.zeros(cells.T.shape)
         for at in range(0, len(self.course), SOME):
             rows = slice(at, at + SOME)
             each = inside[rows] * weight[self.course[rows]][:, None]
             # in one sum with what was counted: its last digits hang on the order alone
-            cells = np.append(np.arange(len(count)), self._cells(rows))
-            count = np.bincount(cells, np.append(count, each), len(count))
+            told = np.append(np.arange(len(cells)), self._told[rows])
+            for some, counted in zip(each.T, of_states, strict=True):
+                counted[:] = np.bincount(told, np.append(counted, some), len(cells))
+        size = sum(sign.chances.size for sign in signs)
+        count = np.bincount(cells.T.ravel(), of_states.ravel(), size)
         found, start = [], 0
         for sign in signs:
             part = count[start : start + sign.chances.size].reshape(sign.chances.shape)

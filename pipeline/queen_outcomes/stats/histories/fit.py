@@ -7,6 +7,7 @@ uncertain (a bootstrap of batches).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -97,26 +98,42 @@ def _start(seen: SeenCourses, name: str) -> np.ndarray:
 def learn(seen: SeenCourses, model: Model, weight: np.ndarray, rounds: int) -> Model:
     """Go on learning for some rounds."""
     for _ in range(rounds):
-        inside = np.empty(seen.at.shape, np.float32)
-
-        def tell(block: slice, chances: np.ndarray, inside=inside) -> None:
-            inside[seen.findings_of(block)] = seen.at_findings(chances, block)
-
-        likely = partial(seen.likelihood, model.signs)
-        counts = count_all(seen.steps, model.rates, likely, weight, tell)
-        signs = seen.learn(seen.signs, inside, weight)
-        del inside, tell  # it is large, and so is what follows
-        base = {name: _rate(counts, name) for name in CAUSES}
-        slopes, factor = {}, {}
-        for name in EFFECTS:
-            slopes[name], factor[name] = _effects(seen, model, counts, name, weight)
-        quality = {
-            name: _slope(counts, name, base[name], slope)
-            for name, slope in model.by_quality.items()
-        }
-        rates = Rates(base, factor, seen.quality, _by_quality(quality))
-        model = Model(rates, signs, slopes, quality)
+        (counts,), inside = _expected(seen, model, [weight])
+        model = _improved(seen, model, counts, inside, weight)
     return model
+
+
+def _expected(
+    seen: SeenCourses, model: Model, weights: Sequence[np.ndarray]
+) -> tuple[list[Counts], np.ndarray]:
+    """Give what the model says has happened, counted once for each of ``weights``.
+
+    Beside it the chance of each state where a finding bears on it, (k, states).
+    """
+    inside = np.empty(seen.at.shape, np.float32)
+
+    def tell(block: slice, chances: np.ndarray) -> None:
+        inside[seen.findings_of(block)] = seen.at_findings(chances, block)
+
+    likely = partial(seen.likelihood, model.signs)
+    return count_all(seen.steps, model.rates, likely, weights, tell), inside
+
+
+def _improved(
+    seen: SeenCourses, model: Model, counts: Counts, inside: np.ndarray, weight
+) -> Model:
+    """Give the model that fits best what is expected to have happened."""
+    signs = seen.learn(seen.signs, inside, weight)
+    base = {name: _rate(counts, name) for name in CAUSES}
+    slopes, factor = {}, {}
+    for name in EFFECTS:
+        slopes[name], factor[name] = _effects(seen, model, counts, name, weight)
+    quality = {
+        name: _slope(counts, name, base[name], slope)
+        for name, slope in model.by_quality.items()
+    }
+    rates = Rates(base, factor, seen.quality, _by_quality(quality))
+    return Model(rates, signs, slopes, quality)
 
 
 def _rate(counts: Counts, name: str) -> np.ndarray:
@@ -189,7 +206,8 @@ def begin_filling(
     clusters: np.ndarray,
     times: int,
     workers: Workers,
-) -> list[Task]:
+    supposed: Sequence[tuple[Sign, ...]] = (),
+) -> tuple[list[Task], list[Task]]:
     """Begin to draw whole histories, several times, each pair from rates learned anew.
 
     Parameters
@@ -204,34 +222,29 @@ def begin_filling(
         Batches that are weighted as one, 0..k-1.
     times : int
     workers : Workers
+    supposed : sequence of tuple of Sign
+        Other chances of signs, under each of which the first pair is drawn once more. Chance,
+        and how batches are weighted, are the same, so that they differ by the signs alone.
 
     Returns
     -------
-    list of Task
-        Each gives a pair, a list of Histories.
+    tuple of lists of Task
+        Each task gives a pair, a list of Histories: of all, and of ``supposed``.
     """
+    firsts = range(0, times, PAIR)
+    weights = [_weight(keys, clusters, first) for first in firsts]
+    # the first round of learning is from one model: what it expects is counted once for all
+    counts, inside = _expected(seen, model, weights)
     bare = replace(seen)  # without what it has worked out of itself
-    return [
-        workers.submit(_pair, bare, model, keys, clusters, range(times)[at : at + PAIR])
-        for at in range(0, times, PAIR)
-    ]
 
+    def begun(some: SeenCourses, number: int) -> Task:
+        weight, first = weights[number], firsts[number]
+        again = _improved(some, model, counts[number], inside, weight)
+        numbers = range(times)[first : first + PAIR]
+        return workers.submit(_pair, some, again, keys, weight, numbers)
 
-def begin_filling_under(
-    seen: SeenCourses,
-    model: Model,
-    keys: np.ndarray,
-    clusters: np.ndarray,
-    signs: tuple[Sign, ...],
-    workers: Workers,
-) -> Task:
-    """Begin to draw the first pair of histories once more, under other chances of signs.
-
-    Chance, and how batches are weighted, are those of the first pair, so that the two
-    differ by the signs alone.
-    """
-    under = replace(seen, signs=signs)
-    return workers.submit(_pair, under, model, keys, clusters, range(PAIR))
+    under = [replace(seen, signs=signs) for signs in supposed]
+    return [begun(bare, k) for k in range(len(firsts))], [begun(s, 0) for s in under]
 
 
 def fill_in(
@@ -242,16 +255,21 @@ def fill_in(
     times: int,
 ) -> list[Histories]:
     """Draw whole histories here; see `begin_filling`."""
-    tasks = begin_filling(seen, model, keys, clusters, times, Workers(1))
+    tasks, _ = begin_filling(seen, model, keys, clusters, times, Workers(1))
     return [drawn for task in tasks for drawn in task.result()]
 
 
-def _pair(seen: SeenCourses, model: Model, keys, clusters, numbers) -> list[Histories]:
-    """Draw the histories of some numbers from rates learned anew."""
+def _weight(keys: np.ndarray, clusters: np.ndarray, number: int) -> np.ndarray:
+    """Weight the batches at random, by one on average, (n,)."""
     names = np.full(len(np.bincount(clusters)), np.iinfo(np.uint64).max, np.uint64)
     np.minimum.at(names, clusters, keys)
-    weight = -np.log1p(-even(names, numbers[0], WEIGHING))[clusters]
-    again = learn(seen, model, weight / weight.mean(), ROUNDS_AGAIN)
+    weight = -np.log1p(-even(names, number, WEIGHING))[clusters]
+    return weight / weight.mean()
+
+
+def _pair(seen: SeenCourses, model: Model, keys, weight, numbers) -> list[Histories]:
+    """Draw the histories of some numbers, after what is left of the rounds of learning."""
+    again = learn(seen, model, weight, ROUNDS_AGAIN - 1)
     chances = [lambda block, step, k=k: even(keys[block], k, step) for k in numbers]
     likely = partial(seen.likelihood, again.signs)
     return draw_all(seen.steps, again.rates, likely, seen.n, chances)

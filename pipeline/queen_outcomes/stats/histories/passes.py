@@ -26,7 +26,7 @@ from queen_outcomes.stats.histories.chain import (
 )
 
 NOT_ENDED = -1
-BLOCK = 10_000
+BLOCK = 2000
 """Courses worked on together: a chain takes some 45 kB for each while it is counted."""
 
 
@@ -116,27 +116,37 @@ def count_all(
     steps: DaySteps,
     rates: Rates,
     seen: Seen,
-    weight: np.ndarray,
+    weights: Sequence[np.ndarray],
     tell: Callable[[slice, np.ndarray], None],
-) -> Counts:
+) -> list[Counts]:
     """Count what probably happened to all courses, a block at a time; see `Chain`.
 
-    ``tell`` is told of each block the chance of each state at each step, (g, states, n),
-    which takes too much memory to be kept of all courses.
+    Counted once for each of ``weights``, of shape (n,). ``tell`` is told of each block the
+    chance of each state at each step, (g, states, n), which takes too much memory to be
+    kept of all courses.
     """
     parts = []
-    for block in blocks(len(weight)):
-        counts, inside = Chain(steps, rates.of(block), seen(block)).count(weight[block])
+    for block in blocks(len(weights[0])):
+        chain = Chain(steps, rates.of(block), seen(block))
+        counts, inside = chain.count([weight[block] for weight in weights])
         tell(block, inside)
         parts.append(counts)
+    of_courses = _joined([counts[0] for counts in parts], OF_COURSES, np.concatenate)
+    return [
+        Counts(**_joined(each, OF_ALL, partial(np.sum, axis=0)), **of_courses)
+        for each in zip(*parts, strict=True)
+    ]
 
-    def joined(kind: str, join) -> dict[str, np.ndarray]:
+
+def _joined(
+    parts: Sequence[Counts], kinds: Sequence[str], join: Callable
+) -> dict[str, dict[str, np.ndarray]]:
+    """Join some kinds of the counts of blocks."""
+    found = {}
+    for kind in kinds:
         each = [getattr(part, kind) for part in parts]
-        return {name: join([some[name] for some in each]) for name in each[0]}
-
-    whole = {kind: joined(kind, lambda each: np.sum(each, axis=0)) for kind in OF_ALL}
-    whole |= {kind: joined(kind, np.concatenate) for kind in OF_COURSES}
-    return Counts(**whole)
+        found[kind] = {name: join([some[name] for some in each]) for name in each[0]}
+    return found
 
 
 def draw_all(
@@ -290,12 +300,12 @@ class Chain:
                 else:
                     yield name, way, ahead[:, self._place(CAUSES[name].target)]
 
-    def count(self, weight: np.ndarray) -> tuple[Counts, np.ndarray]:
-        """Count what probably happened, each course by its weight.
+    def count(self, weights: Sequence[np.ndarray]) -> tuple[list[Counts], np.ndarray]:
+        """Count what probably happened, each course by its weight; once by each of several.
 
         Beside it the chance of each state at each step, (g, states, n).
         """
-        weight = weight.astype(np.float32)
+        weights = [weight.astype(np.float32) for weight in weights]
         found, scale = self.forwards()
         ahead = self.backwards(scale)
         before = np.concatenate([np.zeros_like(found[:1]), found[:-1]])
@@ -312,11 +322,11 @@ class Chain:
             inside[:, place] = stayed[source] + sum(
                 moved[name] for name in WAYS[source]
             )
-        came, expected = np.zeros((2, len(EFFECTS), self.n))
-        counts = Counts(
-            *({}, {}),
-            *(dict(zip(EFFECTS, part, strict=True)) for part in (came, expected)),
-        )
+        of_courses = [
+            dict(zip(EFFECTS, part, strict=True))
+            for part in np.zeros((2, len(EFFECTS), self.n))
+        ]
+        counts = [Counts({}, {}, *of_courses) for _ in weights]
         narrow = self._narrow(inside, found)
         width = (self.steps.width / 2).astype(np.float32)
         for source, place in self.places.items():
@@ -328,7 +338,11 @@ class Chain:
                 part = moved[name]
                 if source == WORKING and not own:
                     part = part.sum(axis=1)
-                self._add(counts, name, part, risk if own else whole, weight)
+                at_risk = risk if own else whole
+                self._add_to_courses(*of_courses, name, part, at_risk)
+                for each, weight in zip(counts, weights, strict=True):
+                    add = self._add_by_quality if name in BY_QUALITY else self._add
+                    add(each, name, part, at_risk, weight)
         return counts, narrow
 
     def _narrow(self, inside: np.ndarray, found: np.ndarray) -> np.ndarray:
@@ -339,34 +353,36 @@ class Chain:
             [after[:, :1], working, after[:, self._place(DRONE) :]], axis=1
         )
 
-    def _add(self, counts: Counts, name: str, part, risk, weight) -> None:
-        """Add what happened by one cause, (g, [sets,] n)."""
+    def _add_to_courses(self, came: dict, expected: dict, name: str, part, risk) -> None:
+        """Add to each course what happened by one cause, (g, [sets,] n)."""
+        base = self.rates.base[name][self.steps.bands[name]].astype(np.float32)
         if name in BY_QUALITY:
-            self._add_by_quality(counts, name, part, risk, weight)
+            effect, g = CAUSES[name].effect, len(base)
+            parts, risks = (x.reshape(g, -1, self.n) for x in (part, risk))
+            likely = (base.reshape(g, 1, -1) @ risks)[:, 0]
+            came[effect] += parts.sum(axis=(0, 1))
+            expected[effect] += np.einsum("gn,gn->n", likely, self.by_quality[name])
             return
-        band = self.steps.bands[name]
-        size = len(self.rates.base[name])
+        for effect, where in parts_of(self.steps, name):
+            came[effect] += part[where].sum(axis=0)
+            expected[effect] += base[where] @ risk[where]
+
+    def _add(self, counts: Counts, name: str, part, risk, weight) -> None:
+        """Add what happened by one cause, (g, n)."""
+        band, size = self.steps.bands[name], len(self.rates.base[name])
         counts.events[name] = np.bincount(band, part @ weight, size)
         days = risk @ weight
-        base = self.rates.base[name][band].astype(np.float32)
         for effect, where in parts_of(self.steps, name):
-            days[where] = risk[where] @ (
-                weight * self.rates.factor[effect].astype(np.float32)
-            )
-            counts.came[effect] += part[where].sum(axis=0)
-            counts.expected[effect] += base[where] @ risk[where]
+            factor = self.rates.factor[effect].astype(np.float32)
+            days[where] = risk[where] @ (weight * factor)
         counts.days[name] = np.bincount(band, days, size)
 
     def _add_by_quality(self, counts: Counts, name: str, part, risk, weight) -> None:
         """Add what happened by a cause that quality acts on, (g, [sets,] n)."""
         band, effect = self.steps.bands[name], CAUSES[name].effect
         part, risk = (x.reshape(len(band), -1, self.n) for x in (part, risk))
-        base = self.rates.base[name][band].astype(np.float32)
-        expected = (base.reshape(len(band), 1, -1) @ risk)[:, 0]
-        counts.expected[effect] += np.einsum("gn,gn->n", expected, self.by_quality[name])
-        came, at = part.sum(axis=1), _at(self.rates.quality, QUALITIES)
-        counts.came[effect] += came.sum(axis=0)
-        counts.events_at[name] = np.einsum("gn,gn->n", came, at) @ weight
+        at = _at(self.rates.quality, QUALITIES)
+        counts.events_at[name] = np.einsum("gsn,gn,n->", part, at, weight)
         worth = self.by_quality[name] * (
             weight * self.rates.factor[effect].astype(np.float32)
         )
