@@ -89,7 +89,7 @@ def audit_station(
     audited = beside.results(tasks)
     for question, found in zip(settings.outcomes.windows, audited, strict=True):
         if following and question == settings.plan.question:
-            found.update(_followed(following, found["operators"], plan))
+            found.update(_followed(following, found["operators"], plan, beside))
         for name, made in found.items():
             rows[name] += [{**question_columns(question), **row} for row in made]
     for table in (*AUDIT, *AUDIT_INTERNAL):
@@ -140,11 +140,15 @@ def _series(
 
 
 def _followed(
-    following: _Following, operators: list[Row], plan: SeasonPlan | None
+    following: _Following,
+    operators: list[Row],
+    plan: SeasonPlan | None,
+    workers: Workers,
 ) -> dict[str, list[Row]]:
     """Give the plan's outcome its running series, and operators what belongs to them."""
     season = following.season
-    others = {name: task.result() for name, task in following.others.items()}
+    expected = workers.results(following.others.values())
+    others = dict(zip(following.others, expected, strict=True))
     series, limits, fixed = following.series.result()
     if plan:
         plan.take_up(fixed)

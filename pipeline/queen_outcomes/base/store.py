@@ -10,6 +10,7 @@ import re
 import shutil
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -69,6 +70,7 @@ class Store:
         spill: Path | None = None,
     ) -> None:
         self.path, self._spill = path, spill
+        self._limits = {"threads": threads, "memory": memory}
         self._provided: set[str] = set()
         config: dict[str, Any] = {**OFFLINE, **({} if read_only else UNHURRIED)}
         if threads:
@@ -188,6 +190,23 @@ class Store:
     def plan_fully(self) -> None:
         """Plan statements for many rows again."""
         self.con.execute("PRAGMA enable_optimizer").fetchall()
+
+    @contextmanager
+    def looked_at(self) -> Iterator[Callable[[], Store]]:
+        """Let others look too, while the block lasts, and nobody write.
+
+        Gives what opens the file to look, here or in another process. All within one
+        process must be opened alike, so that this store is looked at in the same way.
+        """
+        self.con.close()
+        look = partial(Store, self.path, read_only=True, **self._limits)
+        try:
+            with look() as looking:
+                self.con = looking.con
+                yield look
+        finally:
+            self.con = Store(self.path, spill=self._spill, **self._limits).con
+            self._provided.clear()
 
     def close(self) -> None:
         """Write everything to the file and let go of it."""

@@ -280,9 +280,12 @@ def _drawn(work: Work, target: Path) -> int:
     if work.unchanged and is_plain and work.unchanged.copy_pages(work.results, target):
         return work.unchanged.rows("draw")
     from queen_outcomes.dashboard.site import draw
+    from queen_outcomes.outcomes.fills import beside_for
 
     earlier = work.earlier / folders.DASHBOARD if work.earlier else None
-    pages = draw(work.store, work.settings, work.as_of, target, earlier)
+    beside = beside_for(work.workers, count_rows(work.store, "count(*)", "courses"))
+    given = work.store, work.settings, work.as_of, target
+    pages = draw(*given, earlier, beside)
     if work.pdf:
         from queen_outcomes.paper import week
 

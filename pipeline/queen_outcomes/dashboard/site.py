@@ -16,6 +16,7 @@ from typing import Any
 from queen_outcomes import __version__
 from queen_outcomes.base import resources, templates
 from queen_outcomes.base.store import Store
+from queen_outcomes.base.workers import Workers
 from queen_outcomes.dashboard import (
     doses,
     due,
@@ -59,6 +60,7 @@ def draw(
     as_of: dt.date,
     folder: Path,
     earlier: Path | None = None,
+    workers: Workers | None = None,
 ) -> list[Path]:
     """Write every page and what the pages share.
 
@@ -75,6 +77,8 @@ def draw(
     earlier : Path, optional
         A dashboard whose chart scripts are taken over if they are the same ones: putting
         them together takes seconds.
+    workers : Workers, optional
+        Who draws pages too, from the store's file; not given: all are drawn here.
 
     Returns
     -------
@@ -83,17 +87,39 @@ def draw(
     """
     folder.mkdir(parents=True, exist_ok=True)
     kept = earlier / "static" / scripts.FILE if earlier else None
-    common = _common(settings, as_of)
-    written = []
+    given = settings, as_of, folder
     with scripts.at_hand(kept) as chart_scripts:
-        for name, title, show in PAGES:
-            with theme.unchecked():
-                page = show(store, settings, as_of)
-                shown = {**common, "here": f"{name}.html", "title": title, **page}
-                written.append(_write_page(folder / f"{name}.html", name, shown))
-            for file, text in page.get("files", {}).items():
-                _write(folder / file, text)
+        if workers is None or workers.count == 1:
+            written = [_draw_page(store, number, *given) for number in range(len(PAGES))]
+        else:
+            with store.looked_at() as look:
+                tasks = [
+                    workers.submit(_draw_apart, look, number, *given)
+                    for number in range(len(PAGES))
+                ]
+                written = workers.results(tasks)
         _write_static(folder, chart_scripts())
+    return written
+
+
+def _draw_apart(look: Callable[[], Store], number: int, *given: Any) -> Path:
+    """Draw one of `PAGES` from a build's file, which others look at meanwhile."""
+    with look() as store:
+        return _draw_page(store, number, *given)
+
+
+def _draw_page(
+    store: Store, number: int, settings: Settings, as_of: dt.date, folder: Path
+) -> Path:
+    """Draw one of `PAGES`, with the files that it loads later."""
+    name, title, show = PAGES[number]
+    with theme.unchecked():
+        page = show(store, settings, as_of)
+        common = _common(settings, as_of)
+        shown = {**common, "here": f"{name}.html", "title": title, **page}
+        written = _write_page(folder / f"{name}.html", name, shown)
+    for file, text in page.get("files", {}).items():
+        _write(folder / file, text)
     return written
 
 

@@ -1,0 +1,37 @@
+"""The pages as files: the same whoever draws them."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+from demo_station import journal
+from queen_outcomes.base.store import Store
+from queen_outcomes.base.workers import Workers
+from queen_outcomes.dashboard import site
+from queen_outcomes.facts import settings as station_settings
+
+
+def files(folder: Path) -> dict[str, bytes]:
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("cores", [1, 3])
+def test_pages_are_the_builds_own_by_however_many_they_are_drawn(built_demo, tmp_path, cores):
+    shutil.copy(built_demo / "station.duckdb", tmp_path)
+    settings = station_settings.load(built_demo.parent.parent)
+    drawn = tmp_path / "drawn"
+    with Store(tmp_path / "station.duckdb") as store, Workers(cores) as workers:
+        as_of = site.dt.date.fromisoformat(journal(built_demo)["as_of"])
+        given = store, settings, as_of, drawn, built_demo / "dashboard"
+        pages = site.draw(*given, workers)
+    assert [page.name for page in pages] == [f"{name}.html" for name, *_ in site.PAGES]
+    expected = files(built_demo / "dashboard")
+    del expected["this-week.pdf"]  # the sheet of paper is printed behind them
+    assert files(drawn) == expected
