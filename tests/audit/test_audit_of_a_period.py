@@ -12,6 +12,7 @@ import polars as pl
 import pytest
 from queen_outcomes.audit import part, period, report, running_series, sheet
 from queen_outcomes.audit.results import _followed
+from queen_outcomes.base.workers import Workers
 from queen_outcomes.audit.running_series import AuditSeason
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import NoModelError, UsageError
@@ -280,7 +281,7 @@ def test_operators_get_what_belongs_to_their_series():
     )
     expected = {"A": {"expected": 2.0}, "B": {"expected": 1.0}, "C": {}}
     rows = [{"operator": name, **row} for name, row in expected.items()]
-    found = _followed(following, rows, None)
+    found = _followed(following, rows, None, Workers(1))
     assert [row["signals"] for row in rows] == [0, 0, 0]
     assert [row.get("expected_by_others", "-") for row in rows] == [1.5, None, "-"]
     assert not any(row["provisional"] for row in rows)
