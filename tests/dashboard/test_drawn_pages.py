@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 from demo_station import journal
 from queen_outcomes.base.store import Store
-from queen_outcomes.base.workers import Workers
 from queen_outcomes.dashboard import site
 from queen_outcomes.facts import settings as station_settings
 
@@ -22,15 +21,14 @@ def files(folder: Path) -> dict[str, bytes]:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("cores", [1, 3])
-def test_pages_are_the_builds_own_by_however_many_they_are_drawn(built_demo, tmp_path, cores):
+def test_pages_drawn_by_one_are_those_that_all_cores_drew(built_demo, tmp_path):
     shutil.copy(built_demo / "station.duckdb", tmp_path)
     settings = station_settings.load(built_demo.parent.parent)
     drawn = tmp_path / "drawn"
-    with Store(tmp_path / "station.duckdb") as store, Workers(cores) as workers:
+    with Store(tmp_path / "station.duckdb") as store:
         as_of = site.dt.date.fromisoformat(journal(built_demo)["as_of"])
         given = store, settings, as_of, drawn, built_demo / "dashboard"
-        pages = site.draw(*given, workers)
+        pages = site.draw(*given)
     assert [page.name for page in pages] == [f"{name}.html" for name, *_ in site.PAGES]
     expected = files(built_demo / "dashboard")
     del expected["this-week.pdf"]  # the sheet of paper is printed behind them

@@ -59,6 +59,11 @@ def test_patterns(pattern, name, does):
     assert takes(pattern, name) is does
 
 
+def scored(scores, *, column="pattern_pct", **more):
+    """Give a rule with a column of scores."""
+    return {**RULE, "columns": {column: {"from": "P", "scores": scores, **more}}}
+
+
 def refused(content):
     """Give the whole message of a refusal."""
     with pytest.raises(UsageError) as caught:
@@ -97,6 +102,12 @@ def refused(content):
             {"read": [{**RULE, "columns": {"eggs": {"from": "E", "value": "yes"}}}]},
             'one of from = "heading" and value = "constant"',
         ),
+        ({"read": [scored({"4": 101})]}, "score = 0 to 100 per cent"),
+        ({"read": [scored({"4": "85"})]}, "score = 0 to 100 per cent"),
+        ({"read": [scored({" ": 85})]}, "score = 0 to 100 per cent"),
+        ({"read": [scored([85])]}, "scores"),
+        ({"read": [scored({"4": 85}, unit="%")]}, "no unit beside scores"),
+        ({"read": [scored({"4": 85}, column="eggs")]}, 'no setting named "scores"'),
         ({"words": {"findings": {"DL": {"drones": "many"}}}}, "drone_in_worker"),
         ({"words": {"findings": {"DL": {"drone_in_worker": "lots"}}}}, '"many"'),
         ({"words": {"yes": ["no"], "no": ["yes"]}}, "a word of ours is said to mean"),

@@ -49,6 +49,9 @@ class CellRule:
     """Our word ("yes" and "no" in a yes/no column) -> the station's words for it."""
     findings: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     """A text of `FINDINGS` -> our column -> our word or number as text; may be empty."""
+    scores: Mapping[str, float] = field(default_factory=dict)
+    """A score of the station's own, folded -> what it is in our unit; nothing else is then
+    read. Empty: the column holds figures."""
 
     @property
     def order(self) -> str:
@@ -105,6 +108,7 @@ class ColumnRule:
     """"yes": any text that is no word for no means yes."""
     words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     findings: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    scores: Mapping[str, float] = field(default_factory=dict)
 
 
 Slot = Mapping[str, str]
@@ -230,6 +234,7 @@ class Reading:
             filled=own.filled == FILLED_YES,
             words=nearest_words(own.words, words),
             findings={**_folded(self.findings), **_folded(own.findings)},
+            scores={" ".join(s.lower().split()): per for s, per in own.scores.items()},
         )
 
 

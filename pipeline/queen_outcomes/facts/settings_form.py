@@ -585,7 +585,7 @@ COLUMN: dict[str, Any] = {
     "empty": TEXTS,
     "blank": choice(BLANK_NO, NOT_LOOKED),
 }
-"""What a column of a [[read]] may say, besides its unit, its words and ``filled``."""
+"""What a column of a [[read]] may say, besides its unit, words, scores and ``filled``."""
 
 
 def column_form(table: Table, column: Column | None) -> dict[str, Any]:
@@ -595,6 +595,8 @@ def column_form(table: Table, column: Column | None) -> dict[str, Any]:
         return form | {"words": lambda v, w, f: findings_of(v, table, w, f)}
     if column.unit:
         form["unit"] = choice(*UNITS[column.unit])
+    if column.unit == "%":
+        form["scores"] = _scores
     if column.kind in ("word", "yes_no"):
         form["words"] = lambda v, w, f: _words_of(column, v, w, f)
     if column.kind == "yes_no":
@@ -623,6 +625,8 @@ def _column_rule(
         named = "yes_no" if column.kind == "yes_no" else column.name
         empty = {"empty": read["empty"]} if "empty" in read else {}
         faults += shared_words(named, {**read["words"], **empty}, f"{where}.words")
+    if "scores" in read and "unit" in read:
+        faults.append(unfit(read["unit"], "no unit beside scores, which are in %", where))
     headings, constant = read.pop("from", ()), read.pop("value", None)
     if len(faults) == before and bool(headings) == (constant is not None):
         faults.append(
@@ -647,6 +651,18 @@ def _words_of(column: Column, value: Any, where: str, faults: Faults) -> dict[st
             faults.append(
                 unfit({name: said}, f"one of {', '.join(ours)} = your words", where)
             )
+    return read
+
+
+def _scores(value: Any, where: str, faults: Faults) -> dict[str, float]:
+    """Read what each score of the station's own is in per cent."""
+    read: dict[str, float] = {}
+    for score, said in _named(value, where, faults).items():
+        fits = _is_number(said, int | float) and 0 <= said <= 100
+        if fits and score.strip():
+            read[score.strip()] = said
+        else:
+            faults.append(unfit({score: said}, "score = 0 to 100 per cent", where))
     return read
 
 

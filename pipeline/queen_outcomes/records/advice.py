@@ -278,6 +278,7 @@ _WHAT_TO_DO = {
     "cells": "correct the cells",
     "empty": "correct the cells, or, where it means that nothing was recorded, write",
     "words": "say what the words mean",
+    "scores": "correct the cells, or add what they are to the scores",
 }
 
 _QUESTIONS = {
@@ -286,8 +287,9 @@ _QUESTIONS = {
     "and month changed places, the second where they are right",
     "shares": "say whether 1 stands for all cells (share) or for one in a hundred (%); a "
     "figure with % behind it is per cent either way",
-    "scores": "where they are scores of the station's own, take the column out of the "
-    "settings, or head it otherwise: a score is no per cent; where they are per cent, write",
+    "scores": "where they are scores of the station's own, say in the column's line of a "
+    "[[read]] what each is in per cent, as scores = { 1 = 20, 2 = 40 }, or take the column out "
+    "of the settings: a score is no per cent; where they are per cent, write",
     "blanks": 'say whether a blank means "no" or "not looked"',
     "id_dates": "make that column a column of texts in the spreadsheet, and write the "
     "ids again",

@@ -31,6 +31,7 @@ NORMALISE = "to_nfkc"
 TICKS = ("x", "✓", "✔", "√", "+", "×", "☑")
 """What stands for yes alone in a cell. Crosses (✗, ✘) are yes to some and no to others,
 so only the settings can say."""
+NO_SCORE = "which is none of the scores that its settings explain"
 CHECKER = "checker"
 FINDINGS_UNREAD = f"{FINDINGS}__unread"
 _SPACES = (
@@ -193,7 +194,7 @@ class CellReader:
             sql, sql_type = quote(written.columns[0]), types[written.columns[0]]
         else:
             sql, sql_type = joined_text(written, types, moment=moment), "VARCHAR"
-        native = native_value(column, cell, sql_type)
+        native = None if rule.scores else native_value(column, cell, sql_type)
         if native is None and sql_type != "VARCHAR":
             # a Parquet column may have any type, where ours is none that it could be
             sql, sql_type = f"CAST({sql} AS VARCHAR)", "VARCHAR"
@@ -214,6 +215,9 @@ class CellReader:
         return _Cell(column, rule, cell, sql, text, value, blank, made=True)
 
     def _value(self, column: Column, cell: str, text: str, rule: CellRule) -> str:
+        if rule.scores:
+            known = {s: f"{float(per)!r}::DOUBLE" for s, per in rule.scores.items()}
+            return f"CASE {_cases(_score_key(text), known)} END"
         match column.kind:
             case "text":
                 own = text if rule.words else f"{cell}::VARCHAR"
@@ -293,6 +297,8 @@ class CellReader:
         store.drop("read_again")
 
     def _steps(self, column: Column, rule: CellRule) -> Steps:
+        if rule.scores:
+            return Steps("NULL::DOUBLE", why=literal(NO_SCORE))
         if column.kind == "yes_no":
             return _ticks(rule)
         if column.kind in ("number", "integer"):
@@ -552,6 +558,12 @@ def _word_key(text: str) -> str:
     # signs that only choose between two pictures of a tick are no part of it
     plain = f"translate(lower({text}), '\ufe0e\ufe0f', '')"
     return f"CASE WHEN contains({text}, '  ') THEN {spaced(plain)} ELSE {plain} END"
+
+
+def _score_key(text: str) -> str:
+    """Give SQL of a score as it is looked up: as a word, without a typed number's ".0"."""
+    whole = rf"regexp_replace({text}, '^(\d+)\.0+$', '\1')"
+    return _word_key(whole)
 
 
 def _station(theirs: Mapping[str, Iterable[str]]) -> dict[str, str]:

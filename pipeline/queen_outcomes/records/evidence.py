@@ -336,6 +336,9 @@ def _most_causes(
     says = f"{unread} of {filled} cells cannot be read: {shorten(causes)}"
     cause, example = str(rows[0][0]), str(rows[0][2])
     source, reading = used.source, orders.reading
+    if used.rule.scores:
+        setting = suggested.in_column(source, used.slot, used.name, {})
+        return says, (f"{setting}  # with what these are in per cent",), "scores"
     if "decimal sign" in cause:
         other = "," if used.rule.decimal == "." else "."
         if used.says("decimal"):
@@ -703,6 +706,8 @@ def _decided(orders: OrdersSeen, used: UsedColumn) -> bool:
 
 
 def _about_shares(orders: OrdersSeen, used: UsedColumn) -> Iterator[OpenQuestion]:
+    if used.rule.scores:
+        return
     name = quote(used.name)
     ((count, low, high, parts, others, whole),) = orders.store.rows(
         f"SELECT count({name}), min({name}), max({name}), "

@@ -140,6 +140,8 @@ def _how(table: Table, ours: str, rule: CellRule) -> str:
         said.append(f"kept in {rule.unit}")
     if rule.blank == BLANK_NO:
         said.append("blank means no on rows with a date")
+    if rule.scores:
+        said.append(f"{len(rule.scores)} scores, each in per cent")
     if rule.filled:
         said.append("whatever is written means yes")
     words = (

@@ -140,6 +140,8 @@ def _column(slot: SlotMapping, name: str) -> dict[str, Any]:
         spec |= {line: value} if value is not None else {}
     if rule and rule.empty is not None:
         spec["empty"] = list(rule.empty)
+    if rule and rule.scores:
+        spec["scores"] = dict(rule.scores)
     if rule and (rule.words or rule.findings):
         spec["words"] = rule.findings or {o: list(t) for o, t in rule.words.items()}
     return spec

@@ -243,6 +243,12 @@ def test_a_score_is_no_per_cent_and_stays_unread():
     place = ("percent", "c.csv", "checks", "pattern_pct")
     made = proposed(looks, answers={place: "score"})
     assert list(proposal._rule(made, looks, {}).columns) == ["eggs"]
+    (told,) = proposal._scored(made, looks)
+    assert told.endswith(
+        'pattern_pct = { from = "pattern_pct", scores = '
+        "{ 1 = .., 2 = .., 3 = .., 4 = .., 5 = .. } }"
+    )
+    assert proposal._scored(proposed(looks, answers={place: "percent"}), looks) == []
 
 
 def test_a_no_among_days_is_no_day():

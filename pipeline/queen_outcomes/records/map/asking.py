@@ -110,7 +110,8 @@ def _scores(named: list[float], bare: list[float]) -> tuple[str, dict[str, str]]
     if named or not several or not whole or max(bare) > HIGHEST_SCORE:
         return None
     return f"all {len(bare)} figures are whole and at most {max(bare):g}", {
-        SCORE: "a score, such as 1 to 5: leave it unread, since it is no per cent",
+        SCORE: "a score, such as 1 to 5: it is no per cent, and stays unread until "
+        "station.toml says what each is in per cent",
         PER_CENT: "per cent: 4 is 4 per cent of the cells",
     }
 

@@ -16,6 +16,7 @@ from typing import Any
 
 from queen_outcomes.base.errors import shorten
 from queen_outcomes.facts.reading import BLANK_NO, MIXED, NOT_LOOKED
+from queen_outcomes.records import suggested
 from queen_outcomes.records.map import asking, labels, orders, station, wordlist
 from queen_outcomes.records.map.contents import number_of, yes_or_no
 from queen_outcomes.records.map.feeds import Said
@@ -144,7 +145,7 @@ def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written
         if _is_no_list(proposal, part):
             continue
         rule = _rule(proposal, part, per_word)
-        found.notes += _undone(part)
+        found.notes += [*_undone(part), *_scored(proposal, part)]
         alike = [
             one
             for one in found.rules
@@ -354,6 +355,22 @@ def _undone(part: Part) -> list[str]:
         for column in part.columns_of(name)
         for text in sorted(no_day(part, name) & set(column.contents.texts), key=_by_letters)
     ]
+
+
+def _scored(proposal: Proposal, part: Part) -> list[str]:
+    """Say how scores are read, once somebody knows what each of them is in per cent."""
+    found = []
+    for name in part.feed.columns:
+        if proposal.answered("percent", part.source, part.table, name) == asking.SCORE:
+            texts = sorted(set(part.texts(name)), key=_by_letters)
+            scores = ", ".join(f"{suggested.key(text)} = .." for text in texts)
+            heading = suggested.toml(part.feed.headings(name)[0])
+            found.append(
+                f"{part.source}: to have the scores under {heading} read, write what each is "
+                f"in per cent under its [read.columns]: {name} = {{ from = {heading}, "
+                f"scores = {{ {scores} }} }}"
+            )
+    return found
 
 
 def _plain(names: list[str]) -> Any:
