@@ -12,10 +12,10 @@ import polars as pl
 import pytest
 from queen_outcomes.audit import part, period, report, running_series, sheet
 from queen_outcomes.audit.results import _followed
-from queen_outcomes.base.workers import Workers
 from queen_outcomes.audit.running_series import AuditSeason
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import NoModelError, UsageError
+from queen_outcomes.base.workers import Workers
 from queen_outcomes.facts.exports.audit import AUDIT_INTERNAL
 from queen_outcomes.facts.exports.writing import write_rows
 from queen_outcomes.facts.settings import Settings
