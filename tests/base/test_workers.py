@@ -44,6 +44,20 @@ def test_a_worker_that_is_at_work_does_not_rest():
         workers.results(waiting)
 
 
+def test_no_more_are_at_work_than_may_be():
+    with Workers(4) as workers:
+        first = [workers.submit(time.sleep, 0.5) for _ in range(3)]
+        workers.at_most(1)
+        later = [workers.submit(os.getpid) for _ in range(4)]
+        assert not any(task._future.running() for task in later)
+        ran = [task._future.result() for task in later]
+        assert os.getpid() not in ran
+        workers.results(first)
+        assert (workers.count, workers._idle) == (2, 1)
+        workers.at_most(3)  # it does not bring any back
+        assert workers.count == 2
+
+
 def test_nothing_is_worked_out_before_it_is_asked_for_without_workers():
     asked = []
     with Workers(1) as workers:

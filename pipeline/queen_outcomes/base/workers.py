@@ -8,6 +8,7 @@ are, so that their number changes when a result comes and nothing else.
 
 from __future__ import annotations
 
+import math
 import os
 import signal
 import sys
@@ -108,6 +109,9 @@ class Workers:
     count : int or None
         Cores to use, this process's own among them; 1: everything is worked out here,
         when it is asked for. None: all there are.
+    memory : float
+        Bytes that the processes may take together, for whoever asks how many that lets
+        work at once.
 
     Notes
     -----
@@ -116,8 +120,9 @@ class Workers:
     back, so that whoever asks for it would stand idle.
     """
 
-    def __init__(self, count: int | None = None) -> None:
+    def __init__(self, count: int | None = None, memory: float = math.inf) -> None:
         self.count = max(cores() if count is None else count, 1)
+        self.memory = memory
         self._pool: ProcessPoolExecutor | None = None
         self._waiting: deque[Task] = deque()
         self._idle = self.count - 1
@@ -137,7 +142,7 @@ class Workers:
     def _hand_over(self) -> None:
         """Give those that are idle the first tasks that nobody has begun on."""
         with self._turn:
-            while self._idle and self._waiting:
+            while self._idle > 0 and self._waiting:
                 task = self._waiting.popleft()
                 future = task.hand_to(self._opened())
                 if future is not None:
@@ -174,6 +179,13 @@ class Workers:
         for task in reversed(listed):
             task.result()
         return [task.result() for task in listed]
+
+    def at_most(self, processes: int) -> None:
+        """Let no more processes than so many be at work from now on."""
+        with self._turn:
+            fewer = max(self.count - 1 - processes, 0)
+            self.count -= fewer
+            self._idle -= fewer  # below 0 until as many have done what they are at
 
     def rest(self) -> None:
         """Let workers that nothing is asked of end; another task starts them again."""

@@ -38,6 +38,9 @@ JOURNALLED = (
 MEMORY_SHARE = 0.6
 MEMORY_MOST_GIB = 5.0
 """DuckDB spills to disk beyond the smaller of this share of the machine and this size."""
+WORKERS_SHARE, WORKERS_LEAST_BYTES = 0.25, 6.5e8
+"""What workers may take together: a share of the machine's memory, and at least as much as
+one needs on 30,000 courses."""
 
 
 def memory_limit(settings: Settings) -> str:
@@ -46,6 +49,18 @@ def memory_limit(settings: Settings) -> str:
         return f"{settings.memory}GB"
     whole = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
     return f"{min(MEMORY_MOST_GIB, MEMORY_SHARE * whole):.1f}GiB"
+
+
+def worker_memory(settings: Settings) -> float:
+    """Give how many bytes workers may take together.
+
+    Where the station says how much memory there is, only what few of them need on some ten
+    thousands of courses.
+    """
+    if settings.memory is not None:
+        return WORKERS_LEAST_BYTES
+    whole = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")
+    return max(WORKERS_LEAST_BYTES, WORKERS_SHARE * whole)
 
 
 def check_step(until: str | None) -> None:
@@ -230,7 +245,8 @@ def _make(
         "memory": memory_limit(chosen.settings),
         "spill": folder / folders.SPILL,
     }
-    with Workers(chosen.cores) as workers, Store(path, **limits) as store:
+    memory = worker_memory(chosen.settings)
+    with Workers(chosen.cores, memory) as workers, Store(path, **limits) as store:
         for table in unchanged.ANEW if taken else ():
             store.drop(table.name)
         work = steps.Work(

@@ -39,9 +39,11 @@ from queen_outcomes.stats.histories.shares import FilledShare, filled_share
 
 TIMES = 20
 """Fillings of all that is not known: outcomes, and with them gaps in factors."""
-FEW_COURSES, MANY_COURSES = 300, 30_000
-"""Numbers of courses between which workers fill in at once: one that fills in 100,000
-takes over 1 GB."""
+FEW_COURSES = 300
+"""Of fewer courses a process takes longer to start than the work does."""
+HELD_BYTES, COURSE_BYTES = 4e8, 8e3
+"""What a worker takes: what it has loaded, and for each course of the station. One that
+worked on 100,000 courses took 1.0 GB."""
 ENDS = {"dead": GONE, "missing": GONE, "superseded": REPLACED, "culled_fault": TAKEN}
 SCORED = 2**17
 """Where chance is taken from for a pattern nobody scored."""
@@ -73,16 +75,16 @@ class Filling:
 
 
 def beside_for(workers: Workers | None, courses: int) -> Workers:
-    """Give who works beside on so many courses: nobody on few, nor on very many.
-
-    Few take less time than a process takes to start; very many would not leave memory, and
-    whoever is idle is let go.
-    """
-    if workers is not None and FEW_COURSES <= courses <= MANY_COURSES:
-        return workers
-    if workers is not None and courses > MANY_COURSES:
-        workers.rest()  # even idle they hold what they have loaded, some 0.4 GB
-    return Workers(1)
+    """Give who works beside on so many courses: nobody on few, nor where memory is short."""
+    if workers is None or courses < FEW_COURSES:
+        return Workers(1)
+    fitting = workers.memory // (HELD_BYTES + COURSE_BYTES * courses)
+    if fitting < 1:
+        workers.rest()  # even idle they hold what they have loaded
+        return Workers(1)
+    if fitting < workers.count:
+        workers.at_most(int(fitting))
+    return workers
 
 
 def begin_fills(store: Store, settings: Settings, workers: Workers) -> Filling:
