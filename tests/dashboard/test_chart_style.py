@@ -154,6 +154,34 @@ def test_a_chart_keeps_the_grammars_schema():
         alt.LayerChart.from_dict(json.loads(json.dumps(theme.dressed(chart))))
 
 
+@pytest.mark.parametrize("is_shared", [True, False])
+@pytest.mark.parametrize("usermeta", [{}, {"link": {"kind": "week"}}])
+def test_layers_are_laid_as_the_library_lays_them(is_shared, usermeta):
+    base = theme.chart([{"at": 1, "of": "a"}, {"at": 2, "of": "b"}])
+    other = base if is_shared else theme.chart([{"at": 0}])
+    layers = [
+        other.mark_rule(color=theme.QUIET).encode(x="at:Q"),
+        base.mark_point().encode(x="at:Q", y=alt.Y("of:N", title=None)),
+        base.mark_text().encode(x="at:Q", text="of:N"),
+    ]
+    drawn = theme.layered(layers, height=70)
+    known = alt.layer(*layers).properties(width="container", height=70)
+    if usermeta:
+        drawn.usermeta = usermeta
+        known.usermeta = usermeta
+    expected = known.to_dict()
+    del expected["config"]  # the pages have their own
+    assert drawn.to_dict() == expected
+    assert list(drawn.to_dict()["datasets"]) == list(expected["datasets"])
+
+
+def test_what_is_chosen_in_a_layer_is_the_whole_charts():
+    chosen = alt.selection_interval(name="weeks", encodings=["x"])
+    base = theme.chart([{"at": 1}]).mark_point().encode(x="at:Q")
+    layers = [base.add_params(chosen).properties(name="marks"), base]
+    assert theme.layered(layers, height=70).to_dict()["params"][0]["views"] == ["marks"]
+
+
 @pytest.mark.parametrize(
     ("p", "said"),
     [

@@ -108,7 +108,7 @@ def _figure(
     )
 
 
-def graft_chart(rows: list[Row]) -> alt.LayerChart:
+def graft_chart(rows: list[Row]) -> theme.Drawn:
     """Draw each graft batch's failures beyond the expected, in the order of their days.
 
     Parameters
@@ -127,7 +127,7 @@ def graft_chart(rows: list[Row]) -> alt.LayerChart:
     return _stems(rows, {"x": x, "y": y}, "y", looks, HEIGHT)
 
 
-def operator_chart(rows: list[Row]) -> alt.LayerChart:
+def operator_chart(rows: list[Row]) -> theme.Drawn:
     """Draw each operator's failures of the season beyond the expected, one a line.
 
     Parameters
@@ -152,7 +152,7 @@ def operator_chart(rows: list[Row]) -> alt.LayerChart:
 
 def _stems(
     rows: list[Row], place: Row, along: str, looks: Row, height: int
-) -> alt.LayerChart:
+) -> theme.Drawn:
     """Draw points on stems that stand on the expected."""
     base = theme.chart(rows)
     channel = {"x": alt.X, "y": alt.Y}[along]

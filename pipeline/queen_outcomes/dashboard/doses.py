@@ -402,7 +402,7 @@ def _cost(row: Row) -> Row:
 
 def arm_difference_chart(
     rows: list[dict[str, Any]], *, question: str, margin: float | None
-) -> alt.TopLevelMixin:
+) -> theme.Drawn:
     """Draw differences with their limits, one a line, and the margin.
 
     Parameters
@@ -492,7 +492,7 @@ def _trade(row: Row) -> Row:
     }
 
 
-def trade_chart(rows: list[Row], *, success: str) -> alt.TopLevelMixin:
+def trade_chart(rows: list[Row], *, success: str) -> theme.Drawn:
     """Set drones saved against queens lost, an arm a point, its limits a cross.
 
     Parameters
@@ -540,7 +540,7 @@ def trade_chart(rows: list[Row], *, success: str) -> alt.TopLevelMixin:
     return theme.layered(layers, height=240)
 
 
-def frontier_chart(rows: list[dict[str, Any]], *, success: str) -> alt.TopLevelMixin:
+def frontier_chart(rows: list[dict[str, Any]], *, success: str) -> theme.Drawn:
     """Set drones against queens a success, an arm a point with its limits.
 
     Parameters

@@ -108,7 +108,7 @@ def closing_days(
     return found[:most_days]
 
 
-def due_chart(rows: list[Row]) -> alt.TopLevelMixin:
+def due_chart(rows: list[Row]) -> theme.Drawn:
     """Draw how many checks are of use until which day."""
     counts: dict[tuple[str, str], int] = {}
     for row in rows:

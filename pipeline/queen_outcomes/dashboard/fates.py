@@ -105,7 +105,7 @@ def fates_said(rows: list[Row], window: int) -> str:
     return f"Of {counted(total, 'course')} of season {season}, {listed}."
 
 
-def fate_chart(rows: list[Row], fates: list[str]) -> alt.LayerChart:
+def fate_chart(rows: list[Row], fates: list[str]) -> theme.Drawn:
     """Stack what is known of each week's courses.
 
     Parameters

@@ -5,10 +5,9 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-import altair as alt
-
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard import endings
+from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.dashboard.charts.adjusted import (
     APART,
     DAY_FORMS,
@@ -296,7 +295,7 @@ def days_in_words(days: list[Row]) -> list[str]:
 
 def onset_chart(
     rows: list[dict[str, Any]], *, window: int, by: str | None = None
-) -> alt.TopLevelMixin:
+) -> theme.Drawn:
     """Draw curves of the share laying by day.
 
     Parameters

@@ -144,7 +144,7 @@ def _weeks(store: Store, as_of: dt.date, charts: Charts) -> PageFigure | None:
     )
 
 
-def week_chart(rows: list[Row]) -> alt.LayerChart:
+def week_chart(rows: list[Row]) -> theme.Drawn:
     """Draw each week's rows in quarantine, and those kept with a cell set aside.
 
     Parameters
@@ -305,7 +305,7 @@ def _cells_figure(
 
 def share_chart(
     cells: list[Row], *, along: str, title: str, unit: str
-) -> alt.LayerChart:
+) -> theme.Drawn:
     """Draw shares filled in as a grid of numbers, the darker the more is blank.
 
     Parameters

@@ -117,7 +117,7 @@ def cohort_chart(
     question: str,
     first_month: int = 1,
     season_shares: dict[str, float] | None = None,
-) -> alt.TopLevelMixin:
+) -> theme.Drawn:
     """Draw the share of yes by week of insemination, the seasons over each other.
 
     Parameters

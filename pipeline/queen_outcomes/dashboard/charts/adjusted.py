@@ -31,7 +31,7 @@ def curve_chart(
     factor: str,
     question: str,
     days_of_year: bool = False,
-) -> alt.TopLevelMixin:
+) -> theme.Drawn:
     """Draw an adjusted probability with its band, and where the courses lie.
 
     Parameters
@@ -85,7 +85,7 @@ def difference_chart(
     *,
     question: str,
     forms: tuple[str, str] = SHARE_FORMS,
-) -> alt.TopLevelMixin:
+) -> theme.Drawn:
     """Draw adjusted differences with their limits, one a line.
 
     Parameters

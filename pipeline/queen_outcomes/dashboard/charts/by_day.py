@@ -23,7 +23,7 @@ def curves_by_day(
     levels: Sequence[str] = (),
     told: Mapping[str, str] | None = None,
     is_whole: bool = True,
-) -> alt.TopLevelMixin:
+) -> theme.Drawn:
     """Draw curves of a share by day.
 
     Parameters

@@ -72,7 +72,7 @@ def funnel_chart(
     size: str,
     height: int = 280,
     least_top: float = 3.0,
-) -> alt.TopLevelMixin:
+) -> theme.Drawn:
     """Draw a funnel.
 
     Parameters

@@ -11,8 +11,6 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-import altair as alt
-
 from queen_outcomes.dashboard.charts import theme
 
 MOST = 4000
@@ -35,18 +33,18 @@ Spec = dict[str, Any]
 
 
 def linked(
-    chart: alt.LayerChart,
+    chart: theme.Drawn,
     kind: str = "",
     field: str = "",
     *,
     courses: Mapping[str, str] | None = None,
     brush: str = "",
-) -> alt.LayerChart:
+) -> theme.Drawn:
     """Say what a chart's marks stand for; gives the same chart.
 
     Parameters
     ----------
-    chart : LayerChart
+    chart : Drawn
     kind, field : str
         One of `KINDS` of which every mark is a level, and the field that names it.
     courses : mapping, optional
@@ -60,7 +58,7 @@ def linked(
         "courses": dict(courses or {}),
         "brush": brush,
     }
-    chart["usermeta"] = {"link": {name: value for name, value in link.items() if value}}
+    chart.usermeta = {"link": {name: value for name, value in link.items() if value}}
     return chart
 
 

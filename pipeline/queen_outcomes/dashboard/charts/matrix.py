@@ -34,7 +34,7 @@ def certainty(row: Row) -> str:
     return CLEAR if raised is not None and raised < LEAST_P else PERHAPS
 
 
-def matrix_chart(cells: list[Row]) -> alt.TopLevelMixin:
+def matrix_chart(cells: list[Row]) -> theme.Drawn:
     """Draw a mark and a number for every factor and outcome.
 
     Parameters

@@ -308,7 +308,7 @@ def part_said(part: Row) -> str:
     return f"{part['failures']} of {part['courses']} failed, {part['expected']:.1f} expected"
 
 
-def day_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
+def day_chart(rows: list[dict[str, Any]]) -> theme.Drawn:
     """Draw each day's failures, what was expected, and what chance gives.
 
     Parameters

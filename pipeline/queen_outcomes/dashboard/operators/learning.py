@@ -148,7 +148,7 @@ def experience_chart(
     what: str,
     cases: tuple[float, float],
     shares: tuple[float, float],
-) -> alt.TopLevelMixin:
+) -> theme.Drawn:
     """Draw one operator's share of success by case number.
 
     Parameters
@@ -203,7 +203,7 @@ def experience_chart(
     return theme.layered(layers, height=170)
 
 
-def learning_chart(rows: list[Row], *, limit: float | None) -> alt.TopLevelMixin:
+def learning_chart(rows: list[Row], *, limit: float | None) -> theme.Drawn:
     """Draw one beginner's learning curve against its limit.
 
     Parameters

@@ -267,7 +267,7 @@ def _pair(row: Row) -> Row:
 
 def process_chart(
     rows: list[dict[str, Any]], *, measure: str, is_share: bool = False
-) -> alt.TopLevelMixin:
+) -> theme.Drawn:
     """Draw one measure, an operator a line.
 
     Parameters

@@ -295,11 +295,11 @@ def _operator_axis(rows: list[dict[str, Any]]) -> alt.Y:
     )
 
 
-def _layered(rows: list[dict[str, Any]], *layers: alt.Chart) -> alt.TopLevelMixin:
+def _layered(rows: list[dict[str, Any]], *layers: alt.Chart) -> theme.Drawn:
     return theme.layered(layers, height=ROW_HEIGHT * len(rows))
 
 
-def expected_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
+def expected_chart(rows: list[dict[str, Any]]) -> theme.Drawn:
     """Set each operator's failures beside those expected of the same courses.
 
     Parameters
@@ -345,7 +345,7 @@ def expected_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
 
 def adjusted_chart(
     rows: list[dict[str, Any]], *, station: float, what: str
-) -> alt.TopLevelMixin:
+) -> theme.Drawn:
     """Draw adjusted failure rates with their limits, and the station's rate.
 
     Parameters
@@ -384,7 +384,7 @@ def adjusted_chart(
     )
 
 
-def rank_chart(rows: list[dict[str, Any]]) -> alt.TopLevelMixin:
+def rank_chart(rows: list[dict[str, Any]]) -> theme.Drawn:
     """Draw the span of ranks that each operator may have.
 
     Parameters

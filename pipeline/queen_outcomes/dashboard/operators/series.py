@@ -440,7 +440,7 @@ def cusum_chart(
     rows: list[dict[str, Any]],
     *,
     span: tuple[float, float],
-) -> alt.TopLevelMixin:
+) -> theme.Drawn:
     """Draw the evidence for more failures upwards, for fewer mirrored downwards.
 
     Parameters
@@ -540,7 +540,7 @@ def _marked(
 
 def over_expected_chart(
     rows: list[dict[str, Any]], *, span: tuple[float, float]
-) -> alt.TopLevelMixin:
+) -> theme.Drawn:
     """Draw failures minus expected, summed over the season's courses.
 
     Parameters
