@@ -33,7 +33,9 @@ COPYLEFT = re.compile(r"(^|[^L])GPL|AGPL|SSPL|CC-BY-N", re.IGNORECASE)
 def direct() -> list[str]:
     """Name the packages that the tool itself asks for."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
-    return [re.split(r"[ <>=!;\[]", line)[0] for line in project["project"]["dependencies"]]
+    asked = project["project"]["dependencies"]
+    asked = [*asked, *project["project"]["optional-dependencies"]["paper"]]
+    return [re.split(r"[ <>=!;\[]", line)[0] for line in asked]
 
 
 def licence(name: str) -> str:

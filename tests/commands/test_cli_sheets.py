@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import re
+import sys
 from pathlib import Path
 
 import polars as pl
@@ -41,6 +42,29 @@ def test_bench_and_yard_each_have_a_page_and_a_pdf(command, built):
     assert set(made) == {"bench.pdf", "bench.html", "yard.pdf", "yard.html"}
     for name in ("bench.pdf", "yard.pdf"):
         assert Path(made[name]).read_bytes().startswith(b"%PDF-")
+
+
+@pytest.fixture
+def without_pdf(monkeypatch):
+    """As it is where the extra named paper was not installed."""
+    monkeypatch.setitem(sys.modules, "typst", None)
+
+
+@pytest.mark.usefixtures("without_pdf")
+def test_without_what_sets_pdf_there_are_pages_and_a_word(command, built):
+    ran = command("sheets", built, "--json")
+    names = {Path(path).name for path in json.loads(ran.out)}
+    assert (ran.code, names) == (0, {"bench.html", "yard.html"})
+    assert "note: without PDF, for which pip install '.[paper]'" in ran.err
+
+
+@pytest.mark.usefixtures("without_pdf")
+def test_a_build_that_is_to_print_is_refused_before_it_begins(command, built):
+    before = sorted((built / "build").rglob("*"))
+    ran = command("build", built, "--pdf")
+    assert ran.code == 2
+    assert "pip install '.[paper]'" in ran.err
+    assert sorted((built / "build").rglob("*")) == before
 
 
 def test_the_yard_list_has_every_check_due_and_room_to_write(command, built):

@@ -72,6 +72,9 @@ def test_a_sheet_on_paper_has_the_page_s_tables_under_their_headings(
         assert table["heads"] == [heading for _, heading in columns]
         assert table["rows"] == [[f"{key} told" for key, _ in columns]]
         assert all(cell in text for cell in table["rows"][0])
+    monkeypatch.setattr(audit_sheet, "prints", lambda: False)
+    alone = audit_sheet.write(report(sheet), tmp_path / "alone", "Hill yard", AS_OF)
+    assert [path.name for path in alone] == ["operators.html"]
 
 
 def point(case, signal="", limit=None, series="against own"):

@@ -46,7 +46,7 @@ def audit(
     from queen_outcomes.build.latest_build import open_latest
     from queen_outcomes.facts import settings
     from queen_outcomes.facts.pseudonyms import mask_of, station_key
-    from queen_outcomes.paper import audit_sheet
+    from queen_outcomes.paper import audit_sheet, printing
 
     refuse_kept_places(station, csv_file)
     choices = settings.load(station)
@@ -58,6 +58,8 @@ def audit(
         request = auditing.AuditRequest(operator, since=since, until=until, **asked)
         found = auditing.audit(last.store, choices, request, mask)
     files = audit_sheet.write(found, station, name, last.as_of)
+    if found.sheet is not None and not printing.prints():
+        console.note(printing.NO_PDF)
     if csv_file:
         tell_files(console, [*write_csv(csv_file, *found.table), *files])
         return

@@ -49,6 +49,10 @@ def build(
     """Read, check, link, derive and draw: the weekly rebuild."""
     from queen_outcomes.build import weekly
 
+    if flags["pdf"]:
+        from queen_outcomes.paper.printing import refuse_without_pdf
+
+        refuse_without_pdf("--pdf")
     built = weekly.build(
         station, console, as_of=as_of, until=until, pdf=flags["pdf"], leaving=leaving
     )

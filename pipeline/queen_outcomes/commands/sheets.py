@@ -27,14 +27,19 @@ def sheets(console: Console, station: Path, by: str, paper: str) -> None:
     from queen_outcomes.base import folders
     from queen_outcomes.build.latest_build import open_latest
     from queen_outcomes.facts import settings
-    from queen_outcomes.paper import sheets as printing
+    from queen_outcomes.paper import printing
+    from queen_outcomes.paper import sheets as paper_sheets
 
     choices, asked = settings.load(station), {"by": by, "paper": paper}
     if folders.latest(station / "build") is None:
         console.note("note: there is no build yet, so there is no list of checks due")
         today = choices.as_of or dt.datetime.now().astimezone().date()
-        files = printing.write(station, choices, today, None, **asked)
+        files = paper_sheets.write(station, choices, today, None, **asked)
     else:
         with open_latest(station, console) as last:
-            files = printing.write(station, choices, last.as_of, last.store, **asked)
+            files = paper_sheets.write(
+                station, choices, last.as_of, last.store, **asked
+            )
+    if not printing.prints():
+        console.note(printing.NO_PDF)
     tell_files(console, files)

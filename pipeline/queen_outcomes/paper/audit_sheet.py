@@ -12,7 +12,7 @@ from queen_outcomes.audit import own_courses
 from queen_outcomes.audit.report import Report
 from queen_outcomes.base.outputs import write_files
 from queen_outcomes.facts.words import plain
-from queen_outcomes.paper.printing import letterhead, set_html, set_pdf
+from queen_outcomes.paper.printing import letterhead, prints, set_html, set_pdf
 
 Columns = tuple[tuple[str, str], ...]
 FOLDER = "audit"
@@ -52,7 +52,7 @@ def write(report: Report, station: Path, name: str, as_of: dt.date) -> list[Path
             "picture": Markup(picture) if picture else None,
         },
     )
-    if report.sheet is None:
+    if report.sheet is None or not prints():
         return write_files({page: html})
     data = {**_printed(report.sheet), **head, "chart": PICTURE if picture else None}
     paper = folder / f"{report.file}.pdf"

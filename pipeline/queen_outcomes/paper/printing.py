@@ -7,6 +7,7 @@ that nothing in a record can be taken for an instruction.
 from __future__ import annotations
 
 import datetime as dt
+import importlib.util
 import json
 from collections.abc import Mapping
 from typing import Any
@@ -15,6 +16,7 @@ from markupsafe import Markup
 
 from queen_outcomes import __version__
 from queen_outcomes.base import resources
+from queen_outcomes.base.errors import UsageError
 from queen_outcomes.base.outputs import scratch_folder
 from queen_outcomes.base.templates import environment
 from queen_outcomes.dashboard.charts import scripts
@@ -26,6 +28,34 @@ FOOT = (
     "cause. CO2, stings, glass and drugs in diluent can hurt: follow local codes and those "
     "licensed to advise."
 )
+
+
+INSTALLS = "pip install '.[paper]'"
+"""What brings the library that sets PDF: 81 MB, which only those who print need."""
+NO_PDF = f"note: without PDF, for which {INSTALLS}; the page prints from a browser too"
+
+
+def prints() -> bool:
+    """Tell whether what sets PDF is installed."""
+    return importlib.util.find_spec("typst") is not None
+
+
+def refuse_without_pdf(where: str) -> None:
+    """Refuse what is asked to print, before it begins on anything.
+
+    Raises
+    ------
+    UsageError
+        What sets PDF is not installed.
+    """
+    if not prints():
+        raise UsageError(
+            "nothing here sets PDF",
+            where=where,
+            found="an installation without the extra named paper",
+            expected="the library that sets PDF",
+            hint=f"{INSTALLS} in the folder of queen-outcomes, or leave {where} out",
+        )
 
 
 def letterhead(station: str, as_of: dt.date, title: str) -> dict[str, Any]:

@@ -20,7 +20,7 @@ from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.outcomes import TO_SEE
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.paper.order import by_colony
-from queen_outcomes.paper.printing import set_html, set_pdf
+from queen_outcomes.paper.printing import prints, set_html, set_pdf
 from queen_outcomes.records.headings import canonical
 
 FOLDER = "sheets"
@@ -102,7 +102,9 @@ def write(
     by: str = "colony",
     paper: str = "a4",
 ) -> list[Path]:
-    """Write the sheets as PDF and HTML into ``build/sheets``; give their paths.
+    """Write the sheets as HTML and, where that can be, PDF into ``build/sheets``.
+
+    Gives their paths.
 
     Parameters
     ----------
@@ -125,7 +127,8 @@ def write(
         made["yard"] = yard(due, settings, as_of, by, paper)
     files: dict[Path, str | bytes] = {}
     for name, data in made.items():
-        files[folder / f"{name}.pdf"] = set_pdf("form.typ", data, as_of)
+        if prints():
+            files[folder / f"{name}.pdf"] = set_pdf("form.typ", data, as_of)
         files[folder / f"{name}.html"] = set_html("form_sheet.html", data)
     return write_files(files)
 
