@@ -51,6 +51,12 @@ SETTINGS = (
     '[records]\nsame.operator = { "Ada" = ["A", "ada"] }\n',
     '[files."*"]\npass_over = ["Total*"]\n', '[records]\nco2 = "other"\n',
     '[files."*"]\nencoding = "cp1250"\nempty = ["-", "?"]\n',
+    '[[read]]\nfrom = "checks*"\ntable = "checks"\n'
+    'only = { "queen_id" = ["Q1", "Q2", "Q3", "0"] }\n'
+    '[read.columns]\nqueen_id = "queen_id"\nchecked_on = "checked_on"\n',
+    '[[read]]\nfrom = "checks*"\ntable = "checks"\n'
+    '[read.columns]\nqueen_id = "queen_id"\nchecked_on = "checked_on"\n'
+    'pattern_pct = { from = "queen_id", scores = { Q1 = 10, Q2 = 85, "8.5" = 90, "-" = 0 } }\n',
 )  # fmt: skip
 LARGE = 0.06
 """Share of sets with many tables, columns and rows; the others cost half as much or less."""
