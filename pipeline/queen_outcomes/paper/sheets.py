@@ -7,6 +7,7 @@ what the language calls it. So are the words to circle, and the signs for yes an
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -233,7 +234,7 @@ def _head(settings: Settings, table: str, column: str, as_of: dt.date) -> Head:
     kept_in = reading.units.get(table, {}).get(column) or about.unit
     day = _written(as_of, settings)
     hints = {"date": day, "datetime": f"{day} 10:30"}
-    unit = "" if not kept_in or kept_in.casefold() in caption.casefold() else kept_in
+    unit = "" if not kept_in or _tells(caption, kept_in) else kept_in
     words = reading.words.get(column, {})
     return Head(
         caption,
@@ -241,6 +242,18 @@ def _head(settings: Settings, table: str, column: str, as_of: dt.date) -> Head:
         name="" if own or canonical(caption) == column else column,
         hint=hints.get(about.kind, unit),
         choices=[next(iter(words.get(ours, ())), ours) for ours in about.words],
+    )
+
+
+def _tells(caption: str, unit: str) -> bool:
+    """Tell whether a caption's words have the unit, alone or as "minutes" has "min".
+
+    A letter within a word is none: no "instrument" says that seconds are meant.
+    """
+    asked = unit.casefold()
+    words = re.findall(r"[^\W\d_]+|%", caption.casefold())
+    return asked in words or (
+        len(asked) > 1 and any(word.startswith(asked) for word in words)
     )
 
 
