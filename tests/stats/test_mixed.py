@@ -68,22 +68,23 @@ def test_the_curvature_in_coefficients_is_how_their_slope_changes(
         assert curvature[place] == pytest.approx(change / 2e-4, rel=1e-5, abs=1e-6)
 
 
-@pytest.mark.parametrize("reach", [1, 3, 40])
-def test_an_arrow_solves_and_inverts_as_a_dense_matrix(reach, monkeypatch):
+@pytest.mark.parametrize(("reach", "operators"), [(1, 3), (3, 3), (40, 3), (3, 1)])
+def test_an_arrow_solves_and_inverts_as_a_dense_matrix(reach, operators, monkeypatch):
     monkeypatch.setattr(mixed_sparse, "DENSE_UP_TO", 0)
     monkeypatch.setattr(mixed_sparse, "SMALLEST_BLOCK", 5)
     rng = np.random.default_rng(reach)
     graft = np.repeat(np.arange(90), 4)
     semen = np.clip(graft * 2 // 3 + rng.integers(0, reach + 1, 360), 0, 59)
-    cells = np.unique([graft, semen, rng.integers(0, 3, 360)], axis=1)
-    pattern = cross(cells, [90, 60, 3])
+    cells = np.unique([graft, semen, rng.integers(0, operators, 360)], axis=1)
+    unknowns = 150 + operators
+    pattern = cross(cells, [90, 60, operators])
     sd, weights = np.array([0.7, 0.4, 0.9]), rng.random(cells.shape[1])
     curvature = Curvature(pattern, sd, weights)
-    Z = np.zeros((cells.shape[1], 153))
+    Z = np.zeros((cells.shape[1], unknowns))
     for at in pattern.at:
         Z[np.arange(len(at)), at] = sd[pattern.owner[at]]
-    H = np.eye(153) + Z.T @ (Z * weights[:, None])
-    right = rng.normal(size=153)
+    H = np.eye(unknowns) + Z.T @ (Z * weights[:, None])
+    right = rng.normal(size=unknowns)
     assert curvature.solve(right) == pytest.approx(np.linalg.solve(H, right), abs=1e-12)
     assert curvature.log_determinant == pytest.approx(
         np.linalg.slogdet(H)[1], rel=1e-12
@@ -94,6 +95,7 @@ def test_an_arrow_solves_and_inverts_as_a_dense_matrix(reach, monkeypatch):
     for ray, at in zip(rays, pattern.at, strict=True):
         assert ray == pytest.approx((inverse[at] * Z).sum(axis=1), abs=1e-12)
     assert pattern.layout.blocks > 1 or reach == 40
+    assert pattern.layout.border == operators or reach == 40
 
 
 def test_small_blocks_and_one_dense_block_give_the_same_value(monkeypatch):

@@ -5,9 +5,11 @@ weeks, as in Kalbfleisch and Prentice (from memory; statsmodels' log-rank test o
 is held here too); Bernoulli's law for the simulation.
 """
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
-from queen_outcomes.stats.times.onset_score import onset_score
+from queen_outcomes.stats.times.onset_score import _expected, onset_score
 from scipy.stats import f
 from statsmodels.duration.survfunc import survdiff
 
@@ -86,6 +88,16 @@ def test_groups_that_are_told_alike_have_no_p_and_few_clusters_say_so():
     assert few.message == "4 batches are too few to compare 2 groups between"
     alone = onset_score(after, by, np.zeros(12, bool), np.zeros(12, int), np.arange(12))
     assert alone.message == "fewer than two groups"
+
+
+def test_a_course_whose_days_have_no_mass_begins_on_each_of_them_alike():
+    days = np.array([[0, 1], [1, 2], [2, 3], [np.inf, np.inf]])
+    fit = SimpleNamespace(support=days, mass=np.array([0, 0, 0.6, 0.4]))
+    after, by = np.zeros(3), np.array([2.0, 3.0, np.inf])
+    begins, waiting = _expected(fit, after, by, np.array([False, False, True]))
+    # none by day 2, where nobody began; then all in the third set; then as the curve has it
+    assert begins == pytest.approx(np.array([[0.5, 0.5, 0], [0, 0, 1], [0, 0, 0.6]]))
+    assert waiting == pytest.approx(np.array([[1, 0.5, 0], [1, 1, 1], [1, 1, 1]]))
 
 
 def test_names_of_groups_and_the_order_of_courses_change_nothing():
