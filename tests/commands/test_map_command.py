@@ -79,6 +79,22 @@ def test_defaults_that_are_taken_are_told_with_what_supports_them(command, stati
     assert 'yes_no: "jawohl" (14) -> yes' in ran.out
 
 
+def missing(told: str) -> list[str]:
+    """Tables that no sheet was found for."""
+    said = "note: no sheet was found that holds "
+    return [line.removeprefix(said) for line in told.splitlines() if said in line]
+
+
+def test_what_no_sheet_holds_is_told_while_there_is_news(command, station):
+    checks = station / "records" / "checks.csv"
+    assert missing(command("map", station, "--accept").err) == []
+    checks.unlink()
+    (station / "station.toml").unlink()
+    assert missing(command("map", station, "--accept").err) == ["checks"]
+    # what was read before has been told
+    assert missing(command("map", station, "--accept").err) == []
+
+
 def workbook(*rows):
     out = io.BytesIO()
     with xlsxwriter.Workbook(out) as book:

@@ -274,3 +274,7 @@ def test_without_fillings_or_courses_there_is_no_model():
         courses = SimpleNamespace(answers=answers, y=y, message="")
         found = fit_filled(courses, ())
         assert (found.method, found.message) == ("none", UNKNOWN)
+        # the constant alone is kept, and no factor owns it
+        design = found.design
+        assert [design.kept.tolist(), design.owner.tolist()] == [[0], [-1]]
+        assert (design.names, design.pull.tolist()) == (("constant",), [0])
