@@ -98,6 +98,22 @@ def test_a_full_disk_changes_no_file_and_names_the_user_s(tmp_path, monkeypatch)
     assert left(tmp_path) == ["one.csv"]
 
 
+def test_an_error_names_the_place_that_the_user_named(tmp_path):
+    place = tmp_path / "gone" / "out"
+    with pytest.raises(FileNotFoundError) as failed:
+        outputs.write_files({place: "text"})
+    assert failed.value.filename == str(place)
+    with pytest.raises(FileNotFoundError) as failed, outputs.new_folder(place):
+        pass
+    assert failed.value.filename == str(place)
+    # so does one that names nothing; one about another file keeps that file's name
+    place, other = tmp_path / "out", tmp_path / "other"
+    for named, told in ((None, place), (str(other), other)):
+        with pytest.raises(OSError, match="full") as failed, outputs.new_folder(place):
+            raise OSError(errno.ENOSPC, "full", named)
+        assert failed.value.filename == str(told)
+
+
 @pytest.mark.parametrize("before", ["nothing", "empty", "full"])
 def test_a_folder_takes_its_place_whole_or_not_at_all(tmp_path, before):
     place = tmp_path / "out"

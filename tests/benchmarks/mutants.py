@@ -102,6 +102,9 @@ EQUIVALENT: dict[str, str] = {
     "records/map/headings.py: for at in range(len(words) - length, -2, -1):": (
         "behind the first place there are no words"
     ),
+    "records/opendocument.py: self._row, self._rows, self._column = 1, 0, 0": (
+        "a row stands in a table, whose beginning sets it anew"
+    ),
     "base/console.py: click.echo(json.dumps(value, default=plain, indent=3))": (
         "how far JSON is indented means nothing"
     ),
@@ -133,6 +136,10 @@ EQUIVALENT: dict[str, str] = {
     "stats/series/null_seasons.py: "
     "at: self.change(at) - one.change_se * self._keyed(OWN, one.key)": (
         "a normal deviate is as likely with the other sign"
+    ),
+    "stats/logistic/odds_shift.py: "
+    "low, high = share + logits.max() - 1e-6, share - logits.min() + 1e-6": (
+        "wherever the search sets out, the loop behind it goes below the root"
     ),
     "stats/times/spread.py: shape = (*[last + 2] * 3, 3)": (
         "room for a day more, on which nothing is"

@@ -1,5 +1,6 @@
 """Files opened for looking: as what they are, and no further than the reader takes them."""
 
+import datetime as dt
 import io
 
 import opendocument_files as ods
@@ -51,6 +52,27 @@ def test_what_a_workbook_has_besides_cells_is_passed_over_without_a_word(tmp_pat
     (rows,) = seen(tmp_path).values()
     assert [row[:2] for row in rows] == [["Queen", "Eggs"], ["D1", "yes"], ["D2", "#VALUE!"]]
     assert capfd.readouterr() == ("", "")
+
+
+def test_moments_and_shares_are_read_as_a_spreadsheet_shows_them(tmp_path):
+    shown = {
+        "yyyy-mm-dd": (dt.datetime(2026, 5, 31), "2026-05-31", "date"),
+        "yyyy-mm-dd hh:mm": (dt.datetime(2026, 5, 31, 14, 30), "2026-05-31 14:30", "date"),
+        "hh:mm": (dt.time(9, 5), "09:05", "time"),
+        "[hh]:mm": (dt.timedelta(hours=26, minutes=5), "26:05", "time"),
+        "0%": (0.85, "85 %", "percent"),
+        "0.0": (8.5, "8.5", "number"),
+    }
+
+    def dress(book, sheet):
+        for column, (form, (value, *_)) in enumerate(shown.items()):
+            look = book.add_format({"num_format": form})
+            sheet.write(3, column, value, look)
+
+    (tmp_path / "a.xlsx").write_bytes(workbook(dress))
+    (grid,) = every(tmp_path)
+    found = [(cell.text, cell.kind) for cell in grid.rows[-1].cells]
+    assert found == [(text, kind) for _, text, kind in shown.values()]
 
 
 def test_a_grid_is_as_wide_as_what_stands_in_it():
