@@ -56,8 +56,8 @@ def test_what_a_workbook_has_besides_cells_is_passed_over_without_a_word(tmp_pat
 
 def test_moments_and_shares_are_read_as_a_spreadsheet_shows_them(tmp_path):
     shown = {
-        "yyyy-mm-dd": (dt.datetime(2026, 5, 31), "2026-05-31", "date"),
-        "yyyy-mm-dd hh:mm": (dt.datetime(2026, 5, 31, 14, 30), "2026-05-31 14:30", "date"),
+        "yyyy-mm-dd": (dt.datetime.fromisoformat("2026-05-31"), "2026-05-31", "date"),
+        "yyyy-mm-dd hh:mm": (dt.datetime.fromisoformat("2026-05-31 14:30"), "2026-05-31 14:30", "date"),
         "hh:mm": (dt.time(9, 5), "09:05", "time"),
         "[hh]:mm": (dt.timedelta(hours=26, minutes=5), "26:05", "time"),
         "0%": (0.85, "85 %", "percent"),
