@@ -172,14 +172,12 @@ class DuckDBExecutionEngine(SqlAlchemyExecutionEngine):
     shared: ClassVar[dict[str, duckdb.DuckDBPyConnection]] = {}
 
     def __init__(
-        self, *args: Any, connection_string: str | None = None, **options: Any
+        self, *args: Any, connection_string: str | None = None, **_: Any
     ) -> None:
-        known = {
-            name: value
-            for name, value in options.items()
-            if name in ("name", "create_temp_table")
-        }
-        super().__init__(*args, engine=engine_of(str(connection_string)), **known)
+        # what else is offered speaks of making engines, and of copies of the tables
+        super().__init__(
+            *args, engine=engine_of(str(connection_string)), create_temp_table=False
+        )
         # regular expressions and types are written as PostgreSQL's
         self.dialect_module = postgresql
 
