@@ -105,10 +105,6 @@ EQUIVALENT: dict[str, str] = {
     "records/opendocument.py: self._row, self._rows, self._column = 1, 0, 0": (
         "a row stands in a table, whose beginning sets it anew"
     ),
-    "commands/check.py: "
-    "console.emit_table(list(summary[1]), [list(row.values()) for row in summary])": (
-        "every line has the same names, and two tables at least are asked for"
-    ),
     "base/console.py: click.echo(json.dumps(value, default=plain, indent=3))": (
         "how far JSON is indented means nothing"
     ),

@@ -197,6 +197,32 @@ def test_names_stand_on_the_side_that_has_room():
     assert [row["arm"] for row in data_of(only)[0]] == ["a"]
 
 
+def test_what_is_traded_is_drawn_as_a_cross_about_no_difference():
+    names = ("saved", "saved_low", "saved_high", "lost", "lost_low", "lost_high")
+    rows = [
+        {"arm": "b", "of": "b", **dict(zip(names, figures, strict=True))}
+        for figures in ((900.0, 100.0, 1700.0, 20.0, -5.0, 45.0), (-300.0, *[0.0] * 5))
+    ]
+    chart = doses.trade_chart(rows, success="laying")
+    across, down, *_ = layers = chart.to_dict()["layer"]
+    # two dashed lines, at nought of both
+    assert data_of(chart)[:2] == [[{"nought": 0}]] * 2
+    assert [list(one["encoding"]) for one in (across, down)] == [["x"], ["y"]]
+    drawn = [one["encoding"] for one in layers[2:5]]
+    assert [
+        {side: told["field"] for side, told in one.items() if side != "tooltip"}
+        for one in drawn
+    ] == [
+        {"x": "saved_low", "x2": "saved_high", "y": "lost"},
+        {"x": "saved", "y": "lost_low", "y2": "lost_high"},
+        {"x": "saved", "y": "lost"},
+    ]
+    # a name stands on the side that has room
+    sides = [(one["mark"]["align"], one["mark"]["dx"]) for one in layers[5:]]
+    assert sides == [("left", 9), ("right", -9)]
+    assert [part[0]["saved"] for part in data_of(chart)[-2:]] == [-300.0, 900.0]
+
+
 def test_a_trend_and_a_dose_are_told():
     trend = {"slope": 0.012, "p": 0.047, "lack_p": 0.05, "message": ""}
     trend["scored_by"] = "doses"

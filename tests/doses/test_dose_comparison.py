@@ -142,6 +142,12 @@ def test_limits_of_the_model_and_p_against_the_margin_are_one_test():
     assert at_limit.p_margin == pytest.approx(0.025)
 
 
+def test_limits_lie_no_further_apart_than_any_two_shares():
+    arm, sure = np.array(["one", "two"] * 18), float(np.nextafter(1, 0))
+    found = model_of(values_for(36), arm).difference("one", "two", sure, None)
+    assert (found.low, found.high) == (-1, 1)
+
+
 def test_overlap_is_the_smallest_share_over_hands_lines_seasons_and_batches():
     values = {
         "operator": np.array(["A", "A", "B", "B"]),

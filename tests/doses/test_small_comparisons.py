@@ -472,3 +472,17 @@ def test_doses_and_batches_of_an_arm_by_hand():
 def test_what_the_arm_stands_for_is_not_said_to_be_left_out():
     said = ["dose (uL): too few", "CO2 schedule: one level", "line: too few"]
     assert arm_model._others(said) == ("line: too few",)
+
+
+def test_a_model_that_there_is_not_has_no_rows():
+    found = SimpleNamespace(
+        model=None,
+        answers=SimpleNamespace(question=("laying", 21)),
+        comparison=SimpleNamespace(trial=None),
+        asked=SimpleNamespace(method="adjusted"),
+    )
+    row = arm_rows.model_row(found)
+    assert (row["method"], row["rows"], row["factors"], row["left_out"]) == (
+        *("none", 0, "", ""),
+    )
+    assert row["message"] == "fewer than two arms can be compared"

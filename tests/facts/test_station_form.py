@@ -8,10 +8,11 @@ from dataclasses import replace
 
 import pytest
 from queen_outcomes.base import resources
+from queen_outcomes.facts.column import Limits
 from queen_outcomes.facts.dictionary import DERIVED_LIMITS, TABLES
 from queen_outcomes.facts.reading import NO, YES, CellRule, Habits, Reading
 from queen_outcomes.facts.settings import Outcomes, Settings, parse
-from queen_outcomes.facts.settings_form import FORM, HABITS, column_form
+from queen_outcomes.facts.settings_form import FORM, HABITS, _limits, column_form
 
 TEXT = resources.read("reports", "text", "station.toml")
 UNCOMMENTED = re.sub(r'^#(?=[a-z\["])', "", TEXT, flags=re.MULTILINE)
@@ -108,6 +109,16 @@ def test_every_limit_is_stated_as_it_is_by_default(stated):
                 defaults = {"hard": column.hard, "soft": column.soft}
             for kind, limits in kinds.items():
                 assert bounds(limits) == bounds(defaults[kind]), (table, name, kind)
+
+
+@pytest.mark.parametrize(("kind", "is_open"), [("hard", True), ("soft", False)])
+def test_a_derived_limit_stated_as_it_is_by_default_is_as_open(
+    kind, is_open, monkeypatch
+):
+    usual = Limits(0, low_open=True, why="test"), Limits(0, 9, why="test")
+    monkeypatch.setitem(DERIVED_LIMITS, "semen_age_h", usual)
+    read = _limits("derived", "semen_age_h", kind).read
+    assert (read([0, 5]).low_open, read([1, 5]).low_open) == (is_open, False)
 
 
 def test_the_habits_of_a_file_are_stated_as_they_are_by_default():

@@ -113,6 +113,9 @@ def test_a_row_a_dose_with_what_the_plan_knows(plan):
     assert len(split) == 2 * found.size.queens
     assert [row["dose_meant_ul"] for row in split[:4]] == ["6", "6.5", "6", "6.5"]
     assert split[1]["note"].endswith("dose 2 of 2")
+    whole = [row["note"] for row in rows if row["protocol"] == "single 8"]
+    assert len(whole) == found.size.queens
+    assert not [note for note in whole if "dose" in note]
     known = {"trial", "block", "protocol", "dose_meant_ul", "note"}
     assert {name for row in rows for name, cell in row.items() if cell} == known
     assert {row["trial"] for row in rows} == {"Doses_2027"}

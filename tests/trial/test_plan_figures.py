@@ -8,6 +8,7 @@ from planned_station import AS_OF, D0, course, planned_store, rate, request
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.stats.shares.clustering import anova_icc, arms_within_batches
+from queen_outcomes.trial import plan_figures
 from queen_outcomes.trial.plan_figures import (
     ASSUMED,
     EVERTED,
@@ -90,6 +91,26 @@ def test_the_station_s_yield_goes_with_the_rule_of_thumb(full_store):
     assert found.yielding.source == STATION
 
 
+@pytest.mark.parametrize(
+    ("row", "ul", "source"),
+    [
+        ({"volume_ul": 90.0, "volume_drones": 120}, 0.75, STATION),
+        ({"volume_ul": 0.0, "volume_drones": 9}, 0.595, RULE_OF_THUMB),
+        ({"volume_ul": 9.0}, 0.595, RULE_OF_THUMB),
+        ({"yielding": 30, "yield_drones": 0}, 0.595, RULE_OF_THUMB),
+    ],
+)
+def test_a_drone_s_semen_is_the_station_s_own_where_it_says(
+    monkeypatch, row, ul, source
+):
+    every = ("volume_ul", "volume_drones", "yielding", "yield_drones")
+    told = {**dict.fromkeys(every), "loads": 4, **row}
+    monkeypatch.setattr(plan_figures, "read_drone_yield", lambda *_: told)
+    yielding, semen = plan_figures._drones(None, AS_OF)
+    assert (semen.value, semen.source) == (pytest.approx(ul), source)
+    assert (yielding.value, yielding.source) == (0.595, EVERTED)
+
+
 def test_what_is_stated_outranks_the_station(full_store):
     store = planned_store(full_store, station_courses(), [rate(120, 81, 27)])
     stated = {"share": 0.9, "icc": 0.2, "queens_per_graft": 33, "queens_per_load": 7}
@@ -153,6 +174,8 @@ def test_no_share_to_plan_with_is_told_with_the_way_out(full_store):
         with pytest.raises(UsageError) as refused:
             figures(store)
         assert "--share 0.8" in refused.value.text()
+        counted = f"{3 if rates else 0} closed courses, {3 if rates else 0} of them"
+        assert refused.value.found == f"{counted} decided"
     # and the way out leads out
     assert figures(store, share=0.8).share.source == STATED
 

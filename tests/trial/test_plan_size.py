@@ -252,6 +252,9 @@ def test_the_opposite_is_told_where_there_is_such_a_share():
 
 
 def test_a_margin_or_a_difference_that_leaves_no_share_is_refused():
+    with pytest.raises(UsageError, match="lets any arm pass") as caught:
+        size({"share": 0.4}, margin=0.5)
+    assert caught.value.found == "0.5, with 40 % successes expected"
     with pytest.raises(UsageError, match="lets any arm pass"):
         size({"share": 0.5}, margin=0.5)
     assert size({"share": 0.5}, margin=0.49).alone > 0
@@ -259,4 +262,8 @@ def test_a_margin_or_a_difference_that_leaves_no_share_is_refused():
         with pytest.raises(UsageError, match="differ so much") as caught:
             size({"share": 0.5}, difference=difference)
         assert caught.value.expected == "a difference between -0.50 and 0.50"
+        assert caught.value.found == (
+            "50 % successes expected of the reference, and "
+            f"{'+' if difference > 0 else '-'}50 points"
+        )
     assert size({"share": 0.5}, difference=0.49).alone > 0
