@@ -142,6 +142,9 @@ def test_two_batches_and_as_many_rows_as_terms_are_the_least_there_is():
     assert np.isnan(cluster_cov(X[:1], y[:1], beta, [1])).all()
     assert np.isnan(cluster_cov(X[:0], y[:0], beta, [])).all()
     assert np.isnan(satterthwaite_df(X, beta, [1, 1, 1])).all()
+    # the mean of two equal batches has one degree of freedom, as Student's has
+    one = satterthwaite_df(np.ones((8, 1)), [0.3], np.repeat([1, 2], 4))
+    assert one == pytest.approx([1])
     with pytest.raises(ValueError, match="CR0, CR1 or CR2"):
         cluster_cov(X, y, beta, [1, 2, 3], "CR3")
 

@@ -105,6 +105,9 @@ def test_a_season_that_cannot_hold_the_trial_is_told_first(plan):
     row = dict(part(small, "What the trial needs").rows)
     assert row["seasons for its queens, at 20 a season"] == f"{seasons:.1f}"
     assert f"It takes {seasons:.1f} of the station's" in assumptions(small)[0]
+    # a season and a half are told too
+    middle = plan(courses=reared(small.ready.queens * 2 // 3))
+    assert "It takes 1.5 of the station's" in assumptions(middle)[0]
     large = plan(courses=reared(small.ready.queens))
     assert not any("fullest seasons" in line for line in assumptions(large))
     assert not any("fullest seasons" in line for line in assumptions(plan()))

@@ -19,6 +19,7 @@ from queen_outcomes.stats.shares.planning import few_batches_factor, margin_size
 from queen_outcomes.trial.bench_list import bench_list
 from queen_outcomes.trial.plan import trial_size
 from queen_outcomes.trial.plan_figures import Figures, PlanFigure
+from scipy.stats import norm
 
 PLAIN = {
     "share": 0.65,
@@ -182,17 +183,45 @@ def test_batches_of_both_arms_are_the_fewest_that_hold_the_size(per_graft, diffe
 def test_blocks_of_whole_batches_are_the_fewest_that_hold_the_size(
     per_graft, difference
 ):
-    numbers = {"per_graft": float(per_graft), "icc": 0.04, "decided": 0.9}
+    # of 4 queens and 15 points, the first count alone would be a block too few
+    numbers = {"per_graft": float(per_graft), "icc": 0.04, "decided": 0.8}
     found = size(numbers, difference=difference, by="batch")
 
     def holds(blocks):
         # two arms of two batches a block; each block but the first takes a degree
         few = few_batches_factor(4 * blocks - (blocks - 1), arms_share_batches=False)
-        have = 2 * blocks * per_graft * 0.9
+        have = 2 * blocks * per_graft * 0.8
         return have >= found.alone * found.effect * few
 
     fewest = next(blocks for blocks in range(1, 999) if holds(blocks))
     assert found.batches == 4 * fewest
+
+
+@pytest.mark.parametrize("by", ["queen", "batch"])
+def test_the_power_beside_the_size_is_that_of_the_test_of_two_shares(by):
+    """P(z over z_a) with n an arm; Fleiss, Tytun and Ury 1980, uncorrected."""
+    numbers = {"icc": 0.06, "arm_by_batch": 0.03, "decided": 0.9}
+    found = size(numbers, difference=0.2, by=by)
+    assert found.effect > 1.1
+    even, apart = np.sqrt(2 * 0.75 * 0.25), np.sqrt(0.65 * 0.35 + 0.85 * 0.15)
+    for one in found.neighbours:
+        # a block of four, whole or not, takes a degree of freedom after the first
+        held = one.batches - ((one.batches - 1) // 4 if by == "batch" else 0)
+        few = few_batches_factor(
+            held, arms_share_batches=by == "queen", power=one.power
+        )
+        n = one.decided / found.effect / few
+        z = (0.2 * np.sqrt(n) - norm.isf(0.025) * even) / apart
+        assert one.power == pytest.approx(norm.cdf(z), abs=1e-6)
+
+
+def test_sizes_told_beside_the_one_found_go_from_half_to_half_more():
+    found = size({"decided": 0.9}, difference=0.15)
+    most = found.batches
+    parts = [most * part / 20 for part in (10, 15, 18, 20, 22, 25, 30)]
+    assert [one.batches for one in found.neighbours] == sorted({*map(round, parts)})
+    whole = size(difference=0.2, by="batch")
+    assert all(one.batches % 2 == 0 for one in whole.neighbours)
 
 
 @pytest.mark.parametrize(

@@ -75,6 +75,18 @@ def test_moments_and_shares_are_read_as_a_spreadsheet_shows_them(tmp_path):
     assert found == [(text, kind) for _, text, kind in shown.values()]
 
 
+def test_a_fill_is_seen_and_white_is_none(tmp_path):
+    fills = ("#FFC000", "#FFFFFF", None, "#00B050")
+
+    def dress(book, sheet):
+        for column, fill in enumerate(fills):
+            sheet.write(3, column, "x", book.add_format({"bg_color": fill} if fill else {}))
+
+    (tmp_path / "a.xlsx").write_bytes(workbook(dress))
+    (grid,) = every(tmp_path)
+    assert [cell.fill for cell in grid.rows[-1].cells] == ["#FFC000", "", "", "#00B050"]
+
+
 def test_a_grid_is_as_wide_as_what_stands_in_it():
     cells = [Row(1, (Cell("a"), Cell(""), Cell("b"), Cell(""))), Row(2, (Cell("c"),))]
     assert CellGrid("a.csv", tuple(cells)).width == 3
