@@ -45,6 +45,23 @@ def test_without_a_curve_or_an_answer_no_dose_is_given():
     assert (asked["success"], asked["dose_ul"]) == pytest.approx((0.8, 10.0))
 
 
+def test_a_course_was_meant_for_its_arm_s_median_where_arms_were_meant():
+    dose = np.array([12.0, 6.0, 12.4, np.nan, 8.0, np.nan, 7.6])
+    courses = SimpleNamespace(values={"dose": dose})
+    arms = {
+        "rows": np.arange(6),
+        "arm": np.array(["split"] * 4 + ["single", "other"]),
+        "commonest": ("split", "single", "other"),
+    }
+    meant = SimpleNamespace(**arms, intended=True)
+    # of no dose of an arm none is known, and who stood in none keeps her own
+    told = dose_curve.meant_by_arm(courses, [meant])
+    np.testing.assert_array_equal(told, [12, 12, 12, 12, 8, np.nan, 8])
+    guessed = SimpleNamespace(**arms, intended=False)
+    own = dose_curve.meant_by_arm(courses, [guessed])
+    np.testing.assert_array_equal(own, [12, 6, 12, np.nan, 8, np.nan, 8])
+
+
 def test_a_trend_counts_as_many_courses_of_a_dose_as_its_batches_tell(monkeypatch):
     """Shares stay as they are; what a dose counts for is spread over its seasons."""
     batch = np.repeat(["a", "b", "c", "d"], 10)

@@ -8,6 +8,7 @@ from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.records.headings import (
     AskedNames,
     TableNames,
+    absent,
     canonical,
     joined,
     map_columns,
@@ -69,6 +70,17 @@ def test_a_mapped_heading_that_no_file_has_is_refused(tmp_path):
     with pytest.raises(RecordsError, match='heading "Remarsk"') as caught:
         stage(tmp_path, settings, checks__csv=text)
     assert "Remarks" in caught.value.hint
+    assert caught.value.found == "queen_id, checked_on, Remarks"
+
+
+def test_headings_are_told_as_there_are_or_that_there_are_none():
+    def found(*sources):
+        return [one.found for one in absent("checks", {"note": "Remarsk"}, sources)]
+
+    # two of a name are told apart by their number, and each heading is told once
+    assert found(["Queen", "Egg", "Egg"], ["QUEEN"]) == ["QUEEN, Egg, Egg (2)"]
+    assert found(["", " "], []) == ["no headings"]
+    assert found(["remarsk"]) == []
 
 
 def test_columns_that_are_not_used_are_noted_with_the_nearest(tmp_path):
