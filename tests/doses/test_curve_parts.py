@@ -14,6 +14,7 @@ from queen_outcomes.doses.arm_model import _rank
 from queen_outcomes.doses.arm_rows import RESOURCES, ArmCost, Interval
 from queen_outcomes.doses.compared import CompareRequest
 from queen_outcomes.doses.differences import filled_counts
+from queen_outcomes.facts.dose_words import METHODS
 from queen_outcomes.facts.settings import Plan, Settings
 
 LAYING = ("laying", 21)
@@ -125,6 +126,36 @@ def test_a_build_has_made_what_its_own_plan_asks(request_, built):
             compared.of_build(SimpleNamespace(rows=rows), settings, request_)
     else:
         assert compared.of_build(SimpleNamespace(rows=rows), settings, request_) is None
+
+
+class Built:
+    """A finished build's store that holds one trial of two arms."""
+
+    def __init__(self, *counted):
+        self.counted = counted
+
+    def rows(self, *_):
+        return list(self.counted)
+
+    def records(self, sql, given):
+        assert given == {"trial": "T"}
+        asked = {"reference": "a", "outcome": "laying", "window_days": 21}
+        contrasts = [
+            asked | {"arm": "b", "method": method, **more}
+            for method in sorted(METHODS)
+            for more in ({}, {"window_days": 14}, {"outcome": "lost"})
+        ]
+        held = {"arms": [{"arm": "a"}, {"arm": "b"}], "arm_contrasts": contrasts}
+        return held.get(sql.split('"')[1], [])
+
+
+def test_what_a_build_holds_is_of_one_trial_and_one_question():
+    found = compared.of_build(Built(("T", 9, 2)), Settings(), CompareRequest())
+    assert (found.trial, found.reference, found.unnamed) == ("T", "a", 2)
+    assert [row["method"] for row in found.tables["arm_contrasts"]] == list(METHODS)
+    assert set(found.tables) == set(compared.TABLES)
+    # no course at all
+    assert compared.of_build(Built(), Settings(), CompareRequest()) is None
 
 
 def cost(arm, takes, said="adjusted"):

@@ -275,8 +275,12 @@ def test_arms_that_cannot_be_compared_are_refused_in_words(wanted, error, said):
 
 
 def test_without_any_arm_there_is_nothing_to_compare():
-    with pytest.raises(NoModelError):
+    with pytest.raises(NoModelError) as found:
         comparison_of(CompareRequest(), ())
+    assert "record protocol, or dose_meant_ul, in the records" in found.value.text()
+    with pytest.raises(NoModelError) as found:
+        comparison_of(CompareRequest(by="line"), ())
+    assert "record line in the records" in found.value.text()
 
 
 def test_the_question_is_the_plans_unless_another_is_asked():

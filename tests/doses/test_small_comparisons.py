@@ -9,7 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from armed import answered
-from queen_outcomes.doses import arm_model, arm_rows
+from queen_outcomes.doses import arm_model, arm_rows, comparing
 from queen_outcomes.doses.arm_courses import (
     GIVEN,
     MEANT,
@@ -351,6 +351,22 @@ def test_a_verdict_at_the_very_edge_claims_nothing():
     assert verdict(0.1, 0.2, 0.0, 9).word == "none"
     assert verdict(0.1, 0.2, 0.1, 9, planned=10).word == "interim"
     assert verdict(0.1, 0.2, 0.1, 10, planned=10).word == "better"
+
+
+@pytest.mark.parametrize(
+    ("arms", "word"),
+    [
+        ((30, 30), "better"),
+        ((29, 30), "interim"),
+        ((31, 29), "interim"),
+        ((90, 30), "better"),
+    ],
+)
+def test_a_trial_is_judged_once_each_arm_has_what_was_planned(arms, word):
+    asked = SimpleNamespace(judged=True, margin=0.1, planned=30)
+    data = SimpleNamespace(asked=asked, comparison=SimpleNamespace(intended=True))
+    found = SimpleNamespace(estimate=0.2, low=0.1, high=0.3)
+    assert comparing._judge(data, found, np.repeat([True, False], arms)).word == word
 
 
 def test_comparisons_share_the_five_per_cent():
