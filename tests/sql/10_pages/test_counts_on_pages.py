@@ -45,9 +45,9 @@ OUTCOMES = (
         ("C1/1", "laying", 21, "left", True),
         ("D1/1", "laying", 21, "yes", True),
         ("E1/1", "laying", 21, "undecided", False),
-        # other questions take no part
-        ("A1/1", "laying", 28, "no", True),
-        ("A1/1", "lost", 21, "no", True),
+        # other questions take no part, by which another graft would stand for the week
+        ("A3/1", "laying", 28, "no", True),
+        ("A3/1", "lost", 21, "no", True),
     ],
 )
 
