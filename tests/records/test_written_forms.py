@@ -176,6 +176,71 @@ def test_words_around_a_day():
     assert moments(texts, dates="dmy") == [day, day, day.replace(day=1), *[day] * 4]
 
 
+# The names of weekdays as the languages' own dictionaries spell and shorten them, Monday
+# first; what a name means on a day is taken from Python's calendar.
+WEEKDAYS = {
+    "en": (("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"), "{:%d/%m/%Y}"),
+    "de": (("Mo.", "Di.", "Mi.", "Do.", "Fr.", "Sa.", "So."), "{:%d.%m.%Y}"),
+    "fr": (("lun.", "mar.", "mer.", "jeu.", "ven.", "sam.", "dim."), "{:%d/%m/%Y}"),
+    "es": (
+        ("lunes", "martes", "miércoles", "jueves", "viernes", "sábado", "domingo"),
+        "{:%d/%m/%y}",
+    ),
+    "it": (("lun", "mar", "mer", "gio", "ven", "sab", "dom"), "{:%d/%m/%Y}"),
+    "pl": (
+        (
+            *("poniedziałek", "wtorek", "środa", "czwartek"),
+            *("piątek", "sobota", "niedziela"),
+        ),
+        "{:%d.%m.%Y}",
+    ),
+    "cs": (("po", "út", "st", "čt", "pá", "so", "ne"), "{:%d.%m.%Y}"),
+}
+
+
+@pytest.mark.parametrize("language", WEEKDAYS)
+def test_a_weekday_before_a_day_is_no_month_and_has_to_be_that_days(language):
+    names, form = WEEKDAYS[language]
+    days = [day.replace(year=2000 + day.year % 100) for day in DAYS if day.day < 29]
+    texts = [f"{names[day.weekday()]} {form.format(day)}" for day in days]
+    assert moments(texts, dates="dmy") == [at(day) for day in days]
+    timed = [f"{text} 14h30" for text in texts]
+    assert moments(timed, dates="dmy") == [at(day, dt.time(14, 30)) for day in days]
+    # that of three days later is wrong in every language ("So" alone may be two days)
+    wrong = [f"{names[(d.weekday() + 3) % 7]} {form.format(d)}" for d in days]
+    assert moments(wrong, dates="dmy") == [None] * len(days)
+
+
+def test_a_weekday_that_is_a_month_to_others_stays_one_before_a_day_and_month():
+    # 4 August 2026 is a Tuesday; read as a month, "mar. 04/08" was the 4th of March 2008
+    of_2026 = {"dates": "dmy", "year": 2026}
+    tuesday = at(dt.date(2026, 8, 4))
+    texts = ["mar. 04/08", "mar 4/8", "mar. 4 août", "mar. 04/08/2026", "mar, 4.8."]
+    assert moments(texts, **of_2026) == [tuesday] * len(texts)
+    march = ["Mar 4 2026", "Mar 4, 2026", "Mar. 4 26", "Mar-04-26", "mar 4", "Mar 4th"]
+    assert moments(march, **of_2026) == [at(dt.date(2026, 3, 4))] * len(march)
+    says = "whose weekday is not that of its day: 2026-08-05 is a Wednesday"
+    assert why("co2", "given_at", "mar. 05/08", **of_2026) == says
+
+
+def test_days_of_iso_weeks():
+    days = [*DAYS, dt.date(2020, 12, 31), dt.date(2021, 1, 3), dt.date(2024, 12, 30)]
+    for form in ("{}-W{:02d}-{}", "{}W{:02d}{}", "{}-w{:02d}-{}"):
+        texts = [form.format(*day.isocalendar()) for day in days]
+        for order in ("iso", "dmy"):
+            assert moments(texts, dates=order) == [at(day) for day in days]
+        timed = [f"{text} 9:05" for text in texts]
+        assert moments(timed) == [at(day, dt.time(9, 5)) for day in days]
+    # 2021 had 52 weeks, 2020 had 53
+    assert moments(["2021-W53-1", "2020-W53-1", "2020-W00-1", "2020-W10-8"]) == [
+        None,
+        at(dt.date(2020, 12, 28)),
+        None,
+        None,
+    ]
+    assert why("co2", "given_at", "2026-W27") == "which is a week and no day"
+
+
 def test_days_without_a_year_take_the_files():
     texts = ["3.6.", "3/6", "3rd June", "June 3", "3.6. 14:30"]
     day = dt.datetime.fromisoformat("2025-06-03")

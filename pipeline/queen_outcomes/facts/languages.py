@@ -1,8 +1,9 @@
-"""What the names of months and of units are, in every language that has a file of words.
+"""What the names of months, weekdays and units are, in every language with a file of words.
 
 A language is one file under ``reports/text/words``; adding the file adds the language.
 A name that means two things, in one language or in two, is left out: a cell that holds
-it is told and never guessed.
+it is told and never guessed. A weekday's name keeps all that it means, since it only
+has to agree with the day beside it.
 """
 
 from __future__ import annotations
@@ -109,6 +110,17 @@ def months() -> Mapping[str, int]:
         for number, names in enumerate(words.get("months", {}).get("names", ()), 1)
         for name in names
     )
+
+
+@cache
+def weekdays() -> Mapping[str, frozenset[int]]:
+    """Give the names and short names of weekdays, folded, and which they may be, 1 to 7."""
+    meant: dict[str, set[int]] = {}
+    for words in documents():
+        for number, names in enumerate(words.get("weekdays", {}).get("names", ()), 1):
+            for name in names:
+                meant.setdefault(folded(name), set()).add(number)
+    return {name: frozenset(numbers) for name, numbers in meant.items()}
 
 
 @cache

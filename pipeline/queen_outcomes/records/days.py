@@ -3,7 +3,8 @@
 A text is first held against the plain forms, which most cells have; only what is left
 goes through the steps below. The order of day, month and year is the settings' and is
 never taken from the text, save where the year stands first in four figures or the month
-is named. What is impossible, or lies outside 1900-2200, is not read.
+is named. What is impossible, or lies outside 1900-2200, is not read. A weekday before a
+day has to be that day's: where it is not, one of the two is wrong, and nobody can say which.
 
 Where the settings say so, day and month of real dates change places: a spreadsheet that
 writes 13.4. took "5/4" for the 5th of April and left "4/13" a text, so that the real ones
@@ -55,6 +56,11 @@ _MONTH_FIRST = (
     r"(?:[-., /']{1,3}(\d{4}|\d{2}))?\.?"
 )
 _TOGETHER = r"\d{8}"
+_WEEK = r"(\d{4})-?w(\d{2})-?([1-7])"
+"""A day of a week, as ISO 8601 writes it."""
+_MONTH_AFTER = rf"\d{{1,2}}(?: ?[-./] ?\d{{1,2}}(?:\D|$)|\.? {_NAME})"
+"""What follows a name that is a weekday to some and a month to others, where it is a
+weekday: a day with a month of its own ("mar. 4/8", "mar 4 août"; but "mar 4 2026")."""
 # the forms of a time
 _HALF = r"(?:am|pm|a\. ?m\.?|p\. ?m\.?)"
 _AFTER = rf"(?: ?(?:{_HALF}|uhr|hrs|h))"
@@ -100,7 +106,8 @@ def steps(rule: CellRule, form: CellForm) -> Steps:
             *parts(form),
             names,
             {"iso": _iso(rule, form), "micros": _micros()},
-            {"date": _date(rule, form)},
+            {"written_day": _date(rule, form)},
+            {"date": f"CASE WHEN {_agrees('written_day')} THEN written_day END"},
         ),
         value=value,
         why=_why(rule, form),
@@ -111,7 +118,12 @@ def parts(form: CellForm) -> tuple[dict[str, str], ...]:
     """Give the layers that take a text apart, `figures` among what they give."""
     split = _split(form)
     return (
-        {"rest": _fold("text")},
+        {"spelled": _fold("text")},
+        {"weekday": _weekday("spelled")},
+        {
+            "rest": "CASE weekday WHEN '' THEN spelled "
+            "ELSE ltrim(spelled[length(weekday) + 1:], '., ') END"
+        },
         {"whole": f"regexp_full_match(rest, {literal(_whole_days())})"},
         {
             "day": f"CASE WHEN whole THEN rest ELSE regexp_extract(rest, {split}, 1) END",
@@ -207,8 +219,32 @@ def _fold(text: str) -> str:
     return folded
 
 
+def _weekday(text: str) -> str:
+    """Give SQL of the weekday's name that stands before a day; empty where none does."""
+    months = languages.months()
+    known = sorted(languages.weekdays(), key=lambda name: (-len(name), name))
+    alone, either = (
+        "|".join(name for name in known if (name in months) is is_month)
+        for is_month in (False, True)
+    )
+    apart = r"(?:[.,]{1,2} ?| )"
+    surely = literal(rf"^(?:({alone}){apart}.*|({either}){apart}{_MONTH_AFTER}.*)$")
+    return f"concat(regexp_extract({text}, {surely}, 1), regexp_extract({text}, {surely}, 2))"
+
+
+def _agrees(date: str) -> str:
+    """Give SQL that is TRUE where no weekday stands before a day, or the day's own."""
+    known = "".join(
+        f" {name}:{''.join(map(str, sorted(numbers)))}"
+        for name, numbers in languages.weekdays().items()
+    )
+    at = f"instr({literal(known)}, ' ' || weekday || ':')"
+    meant = f"split_part({literal(known)}[{at} + length(weekday) + 2:], ' ', 1)"
+    return f"(weekday = '' OR contains({meant}, isodow({date})::VARCHAR))"
+
+
 def _whole_days() -> str:
-    forms = (_FIGURES, _SHORT, _DAY_FIRST, _MONTH_FIRST, _TOGETHER, _SERIAL)
+    forms = (_FIGURES, _SHORT, _DAY_FIRST, _MONTH_FIRST, _TOGETHER, _WEEK, _SERIAL)
     return "|".join(f"(?:{form})" for form in forms)
 
 
@@ -224,6 +260,7 @@ def _taken_apart() -> dict[str, str]:
         "short": (_SHORT, "day", "a,s,b,z"),
         "day_first": (_DAY_FIRST, "day", "d,m,y"),
         "month_first": (_MONTH_FIRST, "day", "m,d,y"),
+        "week": (_WEEK, "day", "y,w,d"),
         "time": (_PARTS, four, "h,m,s,f,half"),
     }
     return {
@@ -241,6 +278,7 @@ def _iso(rule: CellRule, form: CellForm) -> str:
     cases = [
         *figures_cases(rule.order),
         *_yearless_cases(rule, form),
+        ("week.y <> ''", _day_of_week()),
         (
             f"day_first.m <> '' AND {year_first}",
             _ymd("day_first.d", "day_first_month", "day_first.y"),
@@ -291,6 +329,15 @@ def figures_cases(order: str) -> list[tuple[str, str]]:
             (f"{one} AND {short}", _ymd("figures.a", "figures.b", "figures.c"))
         )
     return cases
+
+
+def _day_of_week() -> str:
+    """Give the day of an ISO week as year-month-day; null where the year has no such week."""
+    fourth = "make_date(TRY_CAST(week.y AS INT), 1, 4)"  # always in the first week
+    days = "(TRY_CAST(week.w AS INT) - 1) * 7 + TRY_CAST(week.d AS INT)"
+    day = f"({fourth} - isodow({fourth})::INT + {days})"
+    written = "week.y || week.w"
+    return f"CASE WHEN strftime({day}, '%G%V') = {written} THEN strftime({day}, '%Y-%m-%d') END"
 
 
 def _yearless_cases(rule: CellRule, form: CellForm) -> list[tuple[str, str]]:
@@ -382,6 +429,11 @@ def _why(rule: CellRule, form: CellForm) -> str:
             literal("which is a time without a day"),
         ),
         (
+            "written_day IS NOT NULL AND date IS NULL",
+            "'whose weekday is not that of its day: ' || strftime(written_day, '%Y-%m-%d') "
+            "|| ' is a ' || strftime(written_day, '%A')",
+        ),
+        (
             f"{within_years('date')} AND clock <> ''",
             "'whose day can be read and whose time cannot: \"' || clock || '\"'",
         ),
@@ -394,7 +446,11 @@ def _why(rule: CellRule, form: CellForm) -> str:
             literal("which has two kinds of separators"),
         ),
         *_other_orders(rule),
-        ("figures.a <> ''", no_day),
+        ("figures.a <> '' OR week.y <> ''", no_day),
+        (
+            r"regexp_full_match(rest, '(\d{4}.?)?(w|kw|sem)\.? ?\d{1,2}(.?\d{4})?')",
+            literal("which is a week and no day"),
+        ),
         (
             r"short.a <> '' AND (short.s <> '.' OR regexp_full_match(day, '\d+\.\d+\.'))",
             no_year,

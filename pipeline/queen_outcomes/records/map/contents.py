@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 
-from queen_outcomes.facts.languages import ditto_words
+from queen_outcomes.facts.languages import ditto_words, folded, months, weekdays
 from queen_outcomes.records.map.opened import Cell
 from queen_outcomes.records.map.words import CROSSES_NO, TICKS, fold, tokens, vocabulary
 
@@ -21,12 +21,18 @@ ORDERS = ("dmy", "mdy", "ymd")
 MOST = 0.8
 """Share of the filled cells from which on a column is taken for what they are."""
 _PARTS = re.compile(
-    r"^(?:[^\W\d_]{2,10}\.?,?\s+)?(\d{1,4})\s*([./\-])\s*(\d{1,2})\s*[./\-]\s*"
+    r"^(\d{1,4})\s*([./\-])\s*(\d{1,2})\s*[./\-]\s*"
     r"(\d{1,4})?\.?(?:\s*[^\W\d_]{1,2}\.?)?(?:[\sT,]+(.+))?$"
 )
 _NO_YEAR = re.compile(r"^(\d{1,2})\s*[./]\s*(\d{1,2})\.?$")
+_WEEK = re.compile(r"^(\d{4})-?W(\d{2})-?([1-7])$", re.IGNORECASE)
+_WEEKDAY = re.compile(r"^([^\W\d_]{2,12})(?:[.,]{1,2}\s?|\s+)(.+)$")
+_MONTH_AFTER = re.compile(
+    r"\d{1,2}(?:\s?[-./]\s?\d{1,2}(?:\D|$)|\.?\s[^\d\s.,:;/+'#-]{3,})"
+)
+"""Follows a name of a weekday that is one of a month too, where it is the weekday's."""
 _NAMED = re.compile(
-    r"^(?:[^\W\d_]{2,10}\.?,?\s+)??(?:(\d{1,2})(?:st|nd|rd|th|er|\.)?[\s\-./]*(?:de\s+)?"
+    r"^(?:(\d{1,2})(?:st|nd|rd|th|er|\.)?[\s\-./]*(?:de\s+)?"
     r"([^\W\d_]{3,12})\.?,?|([^\W\d_]{3,12})\.?\s+(\d{1,2})(?:st|nd|rd|th)?,?)"
     r"(?:[\s\-./]*(?:de\s+)?(\d{4}|\d{2}))?\.?(?:\s*[^\W\d_]{1,2}\.?)?$",
     re.IGNORECASE,
@@ -73,8 +79,41 @@ def _day(year: int, month: int, day: int) -> dt.date | None:
 
 @cache
 def day_of(text: str) -> SeenDay | None:
-    """Read a text as a day, in every order that it fits."""
+    """Read a text as a day, in every order that it fits.
+
+    A weekday before it has to be the day's own, where the year is written too.
+    """
     text = text.strip()
+    named, text = _weekday_before(text)
+    read = _day_of_week(text) or _day_of(text)
+    if read is None or not named or read.yearless:
+        return read
+    agreeing = [(way, day) for way, day in read.days if day.isoweekday() in named]
+    return SeenDay(tuple(agreeing)) if agreeing else None
+
+
+def _weekday_before(text: str) -> tuple[frozenset[int], str]:
+    """Take the weekday off that a day begins with: which it may be, and the rest."""
+    match = _WEEKDAY.match(text)
+    name = folded(match[1]) if match else ""
+    if not match or name not in weekdays():
+        return frozenset(), text
+    if name in months() and not _MONTH_AFTER.match(match[2]):
+        return frozenset(), text
+    return weekdays()[name], match[2]
+
+
+def _day_of_week(text: str) -> SeenDay | None:
+    """Read a day of an ISO week."""
+    match = _WEEK.match(text)
+    year, week, weekday = map(int, match.groups() if match else (0, 0, 0))
+    try:
+        return SeenDay((("any", dt.date.fromisocalendar(year, week, weekday)),))
+    except ValueError:
+        return None
+
+
+def _day_of(text: str) -> SeenDay | None:
     match = _PARTS.match(text)
     if match and match[4]:
         first, _, second, third, rest = match.groups()
