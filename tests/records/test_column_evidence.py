@@ -1,6 +1,7 @@
 """What whole columns say against the settings, and what they leave open."""
 
 import datetime as dt
+import tomllib
 
 import pytest
 from queen_outcomes.base.errors import RecordsError
@@ -19,11 +20,12 @@ def lines(heading, cells):
     return "\n".join([heading, *rows]) + "\n"
 
 
-def looked(path, content, settings=None):
+def looked(path, content, settings=None, **others):
     """Stage a table of checks; give what contradicts the settings and what is open."""
     reading = parse(settings or {})
     with Store() as store:
-        staged = stage_records(store, folder(path, checks__csv=content), reading)
+        records = folder(path, checks__csv=content, **others)
+        staged = stage_records(store, records, reading)
         held = store, staged.sources, reading.reading
         orders = evidence.OrdersSeen(*held)
         return evidence.unread_columns(orders), evidence.open_questions(orders)
@@ -186,3 +188,16 @@ def test_a_no_among_days_stays_a_no_in_the_other_columns(tmp_path, word, setting
     assert setting in column.settings[0]
     # TOML takes the comment behind it
     assert column.settings[0].endswith("# if it means: not recorded")
+
+
+def test_spans_that_may_be_of_two_units_name_the_setting_of_each(tmp_path):
+    checks = lines("queen_id\tchecked_on", DAYS[:3])
+    spans = "queen_id\tgiven_at\tminutes\n" + "".join(
+        f"Q{n}\t{DAYS[n]}\t{n + 3}:30\n" for n in range(5)
+    )
+    (column,), _ = looked(tmp_path, checks, co2__csv=spans)
+    assert (column.unread, column.contradicts) == (5, True)
+    first, second = column.settings
+    assert first.endswith('minutes = { from = "minutes", unit = "min:s" }')
+    assert second == first.replace("min:s", "h:min")
+    assert looked(tmp_path, checks, tomllib.loads(first), co2__csv=spans)[0] == []

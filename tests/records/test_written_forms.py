@@ -428,6 +428,58 @@ def test_numbers_with_their_unit(decimal, table, column, unit, convert, forms):
     assert values(table, column, texts, rule=rule) == expected
 
 
+def spans(texts, form=None, **rule):
+    return values("co2", "minutes", texts, rule=CellRule(**rule), form=form)
+
+
+SECONDS = [DRAWN.randrange(1, 60 * 60) for _ in range(60)]
+
+
+@pytest.mark.parametrize(
+    "form",
+    [
+        *("{m} min {s}", "{m} min {s} s", "{m}min{s:02}s", "{m} min. {s} sec."),
+        *("{m}'{s:02}''", "{m}'{s:02}\"", "{m}’{s:02}″", "{m}′ {s}″", "{m}m{s:02}s"),
+        *("{m} minutes et {s} secondes", "{m} mn {s:02}", "{m}:{s:02} min", "0:{m:02}:{s:02}"),
+    ],
+)
+@pytest.mark.parametrize("unit", [None, "s", "min:s", "h:min"])
+def test_a_span_in_two_units_says_by_itself_which_they_are(form, unit):
+    texts = [form.format(m=each // 60, s=each % 60) for each in SECONDS]
+    read = spans(texts, unit=unit)
+    assert read == pytest.approx([each / 60 for each in SECONDS], abs=1e-8)
+
+
+def test_hours_and_minutes():
+    texts = ["1 h 30", "1h30", "1 h 30 min", "1:30 h", "0 h 05", "2 hours 15 minutes"]
+    assert spans(texts) == [90, 90, 90, 90, 5, 135]
+    assert spans(["4'", "30''", "90 s", '30"']) == [4, 0.5, 1.5, 0.5]
+
+
+def test_a_span_with_a_colon_is_read_as_the_settings_say_and_else_told():
+    texts = ["4:30", "12:05", "04:30:00"]
+    assert spans(texts) == [None, None, None]
+    assert spans(texts, unit="min:s") == pytest.approx([4.5, 12 + 5 / 60, 4.5])
+    assert spans(texts, unit="h:min") == [270, 725, 270]
+    # as a workbook keeps a time of day, and a time that has been typed in full
+    kept = ["1899-12-31 04:30:00", "1899-12-31 00:04:30"]
+    assert spans(kept, BOOK) == [None, 4.5]
+    assert spans(kept, BOOK, unit="min:s") == [4.5, 4.5]
+    assert spans(["4", "4.5 min"], unit="min:s") == [4, 4.5]
+    for text in ("4:30", "04:30:00"):
+        assert why("co2", "minutes", text) == (
+            "which may be minutes and seconds or hours and minutes; "
+            'set unit = "min:s" or "h:min" for its column'
+        )
+
+
+def test_what_only_resembles_a_span_is_told():
+    texts = ["4:75", "4 min 75", "4 min 30 min", "1'000''", "4 s 30", "-4 min 30"]
+    assert spans(texts) == [None] * len(texts)
+    # a dose is no span
+    assert values("inseminations", "dose_ul", ["4'30''", "4 min", "4:30"]) == [None] * 3
+
+
 def test_a_unit_that_means_two_things_is_told():
     # "mil" is thousand in Spanish and short for million in Czech
     assert "mil" not in languages.units("million")

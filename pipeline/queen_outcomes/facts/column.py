@@ -29,13 +29,20 @@ SQL_TYPES: dict[Kind, str] = {
 
 UNITS: dict[str, dict[str, tuple[float, float]]] = {
     "uL": {"uL": (1, 0), "mL": (1000, 0)},
-    "min": {"min": (1, 0), "s": (1 / 60, 0), "h": (60, 0)},
+    "min": {
+        "min": (1, 0),
+        "s": (1 / 60, 0),
+        "h": (60, 0),
+        "min:s": (1, 0),
+        "h:min": (60, 0),
+    },
     "days": {"days": (1, 0), "h": (1 / 24, 0), "weeks": (7, 0)},
     "C": {"C": (1, 0), "F": (5 / 9, -160 / 9)},
     "%": {"%": (1, 0), "fraction": (100, 0), "share": (100, 0)},
     "million": {"million": (1, 0), "thousand": (0.001, 0)},
 }
-"""For each of our units, the units a station may keep and (factor, offset) to ours."""
+"""For each of our units, the units a station may keep and (factor, offset) to ours. Of a
+unit of two, such as min:s, the factor is that of the first, of figures that stand alone."""
 
 
 @dataclass(frozen=True)

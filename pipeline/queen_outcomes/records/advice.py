@@ -279,6 +279,7 @@ _WHAT_TO_DO = {
     "empty": "correct the cells, or, where it means that nothing was recorded, write",
     "words": "say what the words mean",
     "scores": "correct the cells, or add what they are to the scores",
+    "span": "say which of them, the first where they are minutes and seconds",
 }
 
 _QUESTIONS = {

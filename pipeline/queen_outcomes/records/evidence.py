@@ -28,7 +28,7 @@ from queen_outcomes.facts.reading import (
     CellRule,
     Reading,
 )
-from queen_outcomes.records import cells, days, suggested
+from queen_outcomes.records import cells, days, numbers, suggested
 from queen_outcomes.records.cells import CellForm
 from queen_outcomes.records.mapping import SlotMapping, SourceMapping
 
@@ -352,6 +352,12 @@ def _most_causes(
     if "no year" in cause and year:
         setting = suggested.in_file(source.name, reading, "year", year)
         return says, (setting,), "year"
+    if numbers.NO_SPAN in cause:
+        answers = tuple(
+            suggested.in_column(source, used.slot, used.name, {"unit": unit})
+            for unit in (numbers.MINUTES, numbers.HOURS)
+        )
+        return says, answers, "span"
     if not any(sign.isdigit() for sign in example):
         if meanings.of_yes_no(example):
             # in the file's other columns the word keeps its meaning

@@ -1,8 +1,10 @@
-"""SQL that reads numbers as people write them: with units, thousands, as sums.
+"""SQL that reads numbers as people write them: with units, thousands, as sums, as spans.
 
 The decimal sign is the settings'; a number that would be one thing with a decimal sign
 and another with thousands ("1,234") is not read. A unit that stands in the cell comes
-before the column's, and is read where the dictionary knows it.
+before the column's, and is read where the dictionary knows it. A span of time may be
+written in two of its units ("4 min 30 s", "4'30''"); one with a colon is read
+where its first figure can be one thing only, or the settings say which.
 """
 
 from __future__ import annotations
@@ -25,8 +27,14 @@ from queen_outcomes.records.steps import (
 MOST_DOSES = 3
 """A product's first factor counts the doses, unless only the second is as few."""
 _GROUPED = r"[+-]?[1-9]\d{0,2}(\.\d{3})+"
-_WIDE = "０１２３４５６７８９％−×*’µμ"
-_PLAIN = "0123456789%-xx'uu"
+_WIDE = "０１２３４５６７８９％−×*’µμ′″”"
+_PLAIN = "0123456789%-xx'uu'\"\""
+_IN_WORKBOOK = r"(?:1899-12-3[01]|1900-01-0[01])[t ]+"
+"""The day that a workbook puts before a time that has none."""
+_COLON = r"(\d{1,3}):([0-5]\d)(?::([0-5]\d)(?:\.0+)?)?"
+MINUTES, HOURS = "min:s", "h:min"
+"""What the first figure of a span such as 4:30 counts, as the settings say."""
+NO_SPAN = "which may be minutes and seconds or hours and minutes"
 
 
 def steps(column: Column, rule: CellRule, form: CellForm) -> Steps:
@@ -60,6 +68,9 @@ def steps(column: Column, rule: CellRule, form: CellForm) -> Steps:
         return Steps(whole, tuple(layers), _why(column, rule, units))
     reads = [("plain IS NOT NULL", _in_written_unit("plain", "one.u", column, kept))]
     parts = "NULL::BIGINT"
+    if column.unit == "min":
+        layers += _span_layers(kept)
+        reads.append(("span IS NOT NULL", "span"))
     if column.summed:
         layers += _sum_layers(units, rule.decimal)
         total = _in_written_unit("total", "units[1]", column, kept)
@@ -202,7 +213,72 @@ def _sum_layers(units: str, decimal: str) -> list[dict[str, str]]:
     ]
 
 
+def _span_layers(kept: str) -> list[dict[str, str]]:
+    """Take "4 min 30 s", "4'30''", "1 h 30" or "4:30" apart: the span in minutes."""
+    named: dict[str, list[str]] = {"min": ["m", "'"], "s": ["''", '"'], "h": []}
+    for name, unit in languages.units("min").items():
+        named.get(unit, []).append(name)
+    h, m, s = (
+        f"(?:{'|'.join(re.escape(n) for n in sorted(named[u], key=lambda n: (-len(n), n)))})"
+        for u in ("h", "min", "s")
+    )
+    apart = r"\.?,? ?(?:(?:and|e|y|et|und|i|a) )?"
+    hours = rf"(\d{{1,2}}) ?{h}{apart}([0-5]?\d)(?: ?{m})?\.?"
+    minutes = rf"(\d{{1,3}}) ?{m}(?:{apart}([0-5]?\d)(?: ?{s})?\.?)?"
+    seconds = rf"(\d{{1,3}}) ?{s}\.?"
+    number = "TRY_CAST({} AS DOUBLE)".format
+    hour_first = f"{number('colon.a')} * 60 + {number('colon.b')}"
+    minute_first = f"{number('colon.a')} + {number('colon.b')} / 60"
+    all_three = (
+        f"{hour_first} + coalesce({number('colon.c')}, 0) / 60"  # 0:04:30
+    )
+    no_hours = r"regexp_full_match(colon.a, '0+')"
+    hour_names, minute_names = (
+        ", ".join(literal(name) for name in sorted(named[unit])) for unit in ("h", "min")
+    )
+    colon = [
+        (f"colon.c <> '' AND {no_hours}", all_three),
+        (f"colon.c = '' AND colon.u IN ({minute_names})", minute_first),
+        (f"colon.c = '' AND colon.u IN ({hour_names})", hour_first),
+    ]
+    two = "(colon.c = '' OR regexp_full_match(colon.c, '0+'))"
+    if kept == MINUTES:
+        # a workbook takes a typed 4:30 for the time of day 04:30:00
+        colon.append((two, minute_first))
+    elif kept == HOURS:
+        colon.append(("true", all_three))
+    spans = [
+        ("colon.a <> ''", case(colon)),
+        ("hours.a <> ''", f"{number('hours.a')} * 60 + {number('hours.b')}"),
+        (
+            "minutes.a <> ''",
+            f"{number('minutes.a')} + coalesce({number('minutes.b')}, 0) / 60",
+        ),
+        ("seconds.a <> ''", f"{number('seconds.a')} / 60"),
+    ]
+    bare = f"regexp_replace(rest, {literal('^' + _IN_WORKBOOK)}, '')"
+    return [
+        {
+            "colon": extract(bare, rf"{_COLON}(?: ?({h}|{m})\.?)?", "a,b,c,u"),
+            "hours": extract("rest", hours, "a,b"),
+            "minutes": extract("rest", minutes, "a,b"),
+            "seconds": extract("rest", seconds, "a"),
+        },
+        {"span": f"round({case(spans)}, 9)"},
+    ]
+
+
 # --- why a text is no number
+
+
+def _why_no_span(column: Column, rule: CellRule) -> list[tuple[str, str]]:
+    """Tell a span with a colon, whose first figure may be minutes or hours."""
+    if column.unit != "min" or rule.unit in (MINUTES, HOURS):
+        return []
+    says = (
+        f'{NO_SPAN}; set unit = "{MINUTES}" or "{HOURS}" for its column'
+    )
+    return [(rf"(?:{_IN_WORKBOOK})?{_COLON}", says)]
 
 
 def _why(column: Column, rule: CellRule, units: str) -> str:
@@ -212,8 +288,9 @@ def _why(column: Column, rule: CellRule, units: str) -> str:
     point, wrong = re.escape(rule.decimal), re.escape(other)
     unit = rf"(?: ?(?:{units})\.?)?"
     figure = rf"\d+(?:{point}\d+)?"
-    known = ", ".join(UNITS.get(column.unit, {}))
+    known = ", ".join(u for u in UNITS.get(column.unit, {}) if ":" not in u)
     cases = [
+        *_why_no_span(column, rule),
         (
             rf"[+-]?[1-9]\d{{0,2}}{wrong}\d{{3}}{unit}",
             "which may be a number of thousands or one with decimals; write it "

@@ -61,3 +61,49 @@ def test_a_clock_goes_to_the_nearest_day(tmp_path, between, inseminated, collect
     last = [name for name in ("Operator", "Dose") if name not in names]
     found = joined(tmp_path, "Queen", *names, *last)
     assert found == {"inseminated_at": inseminated, "collected_at": collected}
+
+
+def proposed(station, day, heading, cells):
+    """Give the rule of CO2 records whose exposures last so long, and what was asked."""
+    lines = [f"Queen,{day},{heading},Inseminated,Operator,Dose"]
+    lines += [
+        f"D{n},2025-06-{n:02},{cell},2025-06-{n + 1:02},Ada Brun,8"
+        for n, cell in zip(ROWS, cells, strict=True)
+    ]
+    (station / "records").mkdir()
+    (station / "records" / "bench.csv").write_text("\n".join(lines) + "\n", "utf-8")
+    begun = begin(station)
+    begun.answer({})
+    asked = {q.kind: q for q in begun.proposal.questions}
+    begun.accept()
+    rules = tomllib.loads(begun.settings())["read"]
+    return {rule["table"]: rule["columns"] for rule in rules}, asked.get("span")
+
+
+@pytest.mark.parametrize(
+    ("day", "table", "names"),
+    [
+        ("CO2 given", "inseminations", ("co2_other_at", "co2_other_minutes")),
+        ("Gassed", "co2", ("given_at", "minutes")),
+    ],
+)
+@pytest.mark.parametrize("heading", ["CO2 duration", "min"])
+@pytest.mark.parametrize(
+    ("cells", "default"),
+    [
+        ([f"{3 + n % 4}:30" for n in ROWS], "min:s"),
+        # half an hour is possible both ways
+        ([f"0:{10 + n}" for n in ROWS], None),
+        ([f"{3 + n % 4} min 30" for n in ROWS], "no question"),
+        ([f"{3 + n % 4}" for n in ROWS], "no question"),
+    ],
+)
+def test_how_long_is_no_time_of_day_and_goes_with_the_exposure_before_it(
+    tmp_path, day, table, names, heading, cells, default
+):
+    rules, asked = proposed(tmp_path, day, heading, cells)
+    read = {"from": heading, "unit": "min:s"} if default == "min:s" else heading
+    assert [rules[table][name] for name in names] == [day, read]
+    assert rules["inseminations"]["inseminated_at"] == "Inseminated"
+    assert table == "inseminations" or "minutes" not in rules["inseminations"]
+    assert (asked.default if asked else "no question") == default

@@ -10,6 +10,7 @@ from pathlib import PurePosixPath
 
 from queen_outcomes.facts.reading import FEWEST_SCORES, HIGHEST_SCORE
 from queen_outcomes.facts.settings_form import MOST_SLOTS
+from queen_outcomes.records import numbers
 from queen_outcomes.records.map import meanings
 from queen_outcomes.records.map.contents import (
     MOST,
@@ -21,7 +22,7 @@ from queen_outcomes.records.map.contents import (
     yes_or_no,
 )
 from queen_outcomes.records.map.feeds import Use, too_wide
-from queen_outcomes.records.map.fits import MAIN_DATE, can_hold, ours_of
+from queen_outcomes.records.map.fits import MAIN_DATE, SPANS, can_hold, ours_of
 from queen_outcomes.records.map.headings import heading
 from queen_outcomes.records.map.labels import key_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
@@ -114,6 +115,44 @@ def _scores(named: list[float], bare: list[float]) -> tuple[str, dict[str, str]]
         "station.toml says what each is in per cent",
         PER_CENT: "per cent: 4 is 4 per cent of the cells",
     }
+
+
+def spans(station: Station) -> list[Question]:
+    """Ask which two units a span such as 4:30 is in; hours too long to be have a default."""
+    questions = []
+    for part in station.parts:
+        for name in part.feed.columns:
+            if name not in SPANS:
+                continue
+            texts = [
+                cell.text
+                for held in part.contents(name)
+                for cell, span in zip(held.kept, held.spans, strict=True)
+                if span == "open"
+            ]
+            if not texts:
+                continue
+            hard = ours_of(part.table, name).hard
+            longest = hard.high if hard and hard.high is not None else float("inf")
+            hours = [
+                60 * int(first) + int(second[:2])
+                for first, _, second in (text.partition(":") for text in texts)
+            ]
+            too_long = min(hours) > longest
+            questions.append(
+                Question(
+                    question_id("span", part.source, part.table, name),
+                    f'In "{part.source}", is {texts[0]} in '
+                    f'"{part.feed.headings(name)[0]}" minutes and seconds, or hours and '
+                    "minutes?",
+                    [f"{len(texts)} are written so"]
+                    + [f"as hours all would be over {longest:g} minutes"] * too_long,
+                    {numbers.MINUTES: "minutes and seconds", numbers.HOURS: "hours and minutes"},
+                    default=numbers.MINUTES if too_long else None,
+                    sources=(part.source,),
+                )
+            )
+    return questions
 
 
 def tick_columns(part: Part) -> list[str]:

@@ -49,6 +49,9 @@ _SUM = re.compile(
     r"^\d+(?:[.,]\d+)?\s*(?:(?:\+\s*\d+(?:[.,]\d+)?\s*)+|[x×*]\s*\d+(?:[.,]\d+)?)"
     r"\s*([^\d\s]{1,12})?$"
 )
+_COLON_SPAN = re.compile(
+    r"^(\d{1,3}):([0-5]\d)(?::([0-5]\d))?\s*(min|mn|h)?\.?$", re.IGNORECASE
+)
 _INITIALS = re.compile(r"^([xX✓✔√✗✘×+☑☒✕✖])\s*([^\W\d_][^\d]{0,20})$")
 
 
@@ -197,6 +200,36 @@ def number_of(text: str) -> Number | None:
     return None
 
 
+@cache
+def span_of(text: str) -> str | None:
+    """Tell a span of time written in two units: "open" where it may be of either two.
+
+    "4:30" may be minutes and seconds or hours and minutes; "4 min 30" and "0:04:30"
+    can be one thing only ("sure"). A span in one unit is a number with its unit.
+    """
+    if match := _COLON_SPAN.match(text.strip()):
+        return "sure" if match[4] or (match[3] and not int(match[1])) else "open"
+    match = _span().match(folded(text).replace("′", "'").replace("″", '"'))
+    return "sure" if match else None
+
+
+@cache
+def _span() -> re.Pattern[str]:
+    """Give the forms of a span in two units, in every language's names of them."""
+    named: dict[str, list[str]] = {"min": ["m", "'", "’"], "s": ["''", '"'], "h": []}
+    for name, unit in vocabulary().units.items():
+        named.get(unit, []).append(name)
+    h, m, s = (
+        "|".join(re.escape(n) for n in sorted(named[u], key=lambda n: (-len(n), n)))
+        for u in ("h", "min", "s")
+    )
+    apart = r"\.?,?\s?(?:[^\W\d_]{1,3}\s)?"
+    return re.compile(
+        rf"^\d{{1,3}}\s?(?:(?:{h}){apart}[0-5]?\d(?:\s?(?:{m}))?"
+        rf"|(?:{m})(?:{apart}[0-5]?\d(?:\s?(?:{s}))?)?|(?:{s}))\.?$"
+    )
+
+
 def yes_or_no(text: str) -> str | None:
     """Read a text as yes or no in any language, or as a tick."""
     stripped = text.strip()
@@ -310,6 +343,16 @@ class Contents:
     def number_share(self) -> float:
         """Share of the filled cells that are numbers with or without a unit."""
         return self.share(self.numbers)
+
+    @cached_property
+    def spans(self) -> list[str | None]:
+        """Each filled cell as a span of time in two units; see `span_of`."""
+        return [
+            ("sure" if cell.text.startswith("00:") else "open")
+            if cell.kind == "time"
+            else span_of(cell.text)
+            for cell in self.kept
+        ]
 
     @cached_property
     def yes_no_share(self) -> float:

@@ -6,6 +6,7 @@ assigns; another table is fed where the sheet has its day as well.
 
 from __future__ import annotations
 
+import itertools
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -21,6 +22,8 @@ from queen_outcomes.records.map.fits import (
     FINDINGS,
     MAIN_DATE,
     SHARED_IDS,
+    SPANS,
+    can_hold,
     fit,
     is_generic_date,
     is_time,
@@ -506,27 +509,33 @@ class _Allocation:
                 use.names.append(time.name)
 
     def _settle_co2(self, feeds: list[Feed]) -> None:
-        """Give minutes that stand right behind the other CO2 exposure to it."""
-        feed = next((f for f in feeds if "co2_other_at" in f.uses), None)
-        if feed is None or "co2_other_minutes" in feed.uses:
-            return
-        days = feed.uses["co2_other_at"].names
+        """Give minutes that stand right behind the day of a CO2 exposure to it."""
+        for day, lasts in (("co2_other_at", "co2_other_minutes"), ("given_at", "minutes")):
+            feed = next((f for f in feeds if day in f.uses), None)
+            if feed is not None and lasts not in feed.uses:
+                self._give_minutes(feeds, feed, day, lasts)
+
+    def _give_minutes(
+        self, feeds: list[Feed], feed: Feed, day: str, minutes: str
+    ) -> None:
+        days = feed.uses[day].names
         behind = max(c.at for c in self.columns if c.name in days) + 1
         for column in self.columns:
             said = column.heading
-            names = said.of("column") & {"minutes", "co2_other_minutes"}
+            names = said.of("column") & set(SPANS)
             lasts = bool(names) or said.unit in ("min", "s")
-            if column.at != behind or not lasts or column.contents.number_share < MOST:
+            held = can_hold("number", minutes, column.contents)
+            if column.at != behind or not lasts or held < 1:
                 continue
             fed = {
                 n for f in feeds for n, u in f.uses.items() if column.name in u.names
             }
-            if fed <= {"minutes"}:
-                for other in feeds:
-                    if column.name in other.headings("minutes"):
-                        del other.uses["minutes"]
-                unit = unit_of(column, feed.table, "co2_other_minutes")
-                feed.uses["co2_other_minutes"] = Use([column.name], 0.9, unit)
+            if fed <= set(SPANS):
+                for other, name in itertools.product(feeds, fed):
+                    if name in other.uses and column.name in other.uses[name].names:
+                        del other.uses[name]
+                unit = unit_of(column, feed.table, minutes)
+                feed.uses[minutes] = Use([column.name], 0.9, unit)
 
 
 def _dated_slots(one: slots.Series) -> dict[str, dict[str, tuple[str, float]]]:

@@ -39,6 +39,8 @@ ALSO_CALLED = {
 }
 """Headings of a like column elsewhere, which mean this one in this table."""
 SHARED_IDS = ("queen_id", "colony_id", "semen_batch")
+SPANS = ("minutes", "co2_other_minutes")
+"""Columns of spans of time, which may be written as 4:30 and are no times of day."""
 PARTLY = 0.6
 _LEAST = 0.45
 _BY_UNIT = {("co2", "minutes"): ("min", "s"), ("semen", "storage_c"): ("C", "F")}
@@ -82,14 +84,11 @@ def _date(name: str, held: Contents) -> float:
 
 
 def _number(name: str, held: Contents) -> float:
-    del name
-    return (
-        1.0
-        if held.number_share >= MOST
-        else 0.8
-        if held.number_share >= PARTLY
-        else 0.0
-    )
+    share = held.number_share
+    if name in SPANS:
+        both = zip(held.numbers, held.spans, strict=True)
+        share = held.share(number or span for number, span in both)
+    return 1.0 if share >= MOST else 0.8 if share >= PARTLY else 0.0
 
 
 def _is_days(held: Contents) -> bool:
@@ -301,8 +300,13 @@ def is_generic_date(column: SheetColumn) -> bool:
 
 
 def is_time(column: SheetColumn) -> bool:
-    """Tell whether a column holds times of day that belong to a day beside it."""
+    """Tell whether a column holds times of day that belong to a day beside it.
+
+    Under a heading that says how long, 4:30 is no time of day.
+    """
     held = column.contents
+    if column.heading.of("column") & set(SPANS):
+        return False
     if held.filled and held.clock_share < MOST:
         return False
     if "time" in column.heading.of("part"):

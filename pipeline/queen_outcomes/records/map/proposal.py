@@ -34,6 +34,7 @@ ASK: tuple[Callable[[Station], list[Question]], ...] = (
     asking.grafting,
     asking.marks,
     asking.percentages,
+    asking.spans,
     asking.blanks,
     asking.co2,
     asking.rows_apart,
@@ -393,6 +394,7 @@ def _extra(proposal: Proposal, part: Part, name: str, per_word) -> dict[str, Any
     use = part.feed.uses.get(name)
     unit = use.unit if use else _slot_unit(part, name)
     unit = asking.UNIT_OF.get(proposal.answered("percent", *place), unit)
+    unit = proposal.answered("span", *place) or unit
     if unit:
         extra["unit"] = unit
     if place in proposal.orders.by_column:

@@ -24,6 +24,7 @@ KINDS = {
     "dates": "the order in which days are written",
     "mixed": "real days and texts in one column, as a spreadsheet of another locale leaves them",
     "percent": "whether figures up to 1 are shares or per cent",
+    "span": "whether figures such as 4:30 are minutes and seconds or hours and minutes",
     "blank": "what a blank among ticks means",
     "prefix": "numbers that start again each year",
     "fold": "spellings of labels",
