@@ -276,6 +276,45 @@ def test_group_lines_and_cells_filled_down(tmp_path):
     ]
 
 
+SHORT = """No.;1st date;1st look;2nd date;2nd look
+Yard North
+1;2025-06-10;eggs;2025-06-20;all
+--- JUNE 2025 ---
+2;2025-06-10;nothing;;
+"Total; all": 2 queens
+Total;2
+3;2025-06-11
+"""
+"""Lines that end with their text, as typed in an editor: short of cells, and no records."""
+
+
+def test_rows_to_pass_over_and_group_lines_may_be_short_of_cells(tmp_path):
+    habits = {"pass_over": ["--- *", "Total*"], "group": "note"}
+    rules = [{**RULES["read"][1], "from": "wide.csv"}]
+    rules[0]["columns"] = {k: rules[0]["columns"][k] for k in ("queen_id", "checked_on")}
+    settings = {"files": {"wide.csv": habits}, "read": rules}
+    store, read = stage(tmp_path, settings, wide__csv=SHORT, checks__csv=None)
+    assert store.rows(
+        "SELECT ref_line(ref), why FROM passed_over WHERE ref_slot(ref) IS NULL ORDER BY 1"
+    ) == [(2, "group"), (4, "pattern"), (6, "pattern"), (7, "pattern")]
+    assert store.rows(
+        "SELECT queen_id, note, broken FROM staged_checks ORDER BY ref_line(ref), ref"
+    ) == [
+        ("1", "Yard North", None),
+        ("1", "Yard North", None),
+        ("2", "Yard North", None),
+        # a record that is cut short is still told
+        (None, "Yard North", "cells_missing"),
+    ]
+    accept_records(
+        store, parse(settings), AS_OF, [s.name for s in read.sources], verified=False
+    )
+    assert store.rows(
+        "SELECT rows_read, accepted, quarantined, passed_over FROM sources "
+        "WHERE source = 'wide.csv'"
+    ) == [(9, 3, 1, 5)]
+
+
 def test_ignored_files_are_neither_read_nor_told(tmp_path):
     settings = {"records": {"ignore": ["*.pdf", "checks (2).csv"]}}
     _, read = stage(

@@ -53,6 +53,11 @@ class Grid(ABC):
         return CellForm()
 
     @property
+    def separator(self) -> str:
+        """What parts the cells of a line; empty where no line has fewer than another."""
+        return ""
+
+    @property
     def notes(self) -> list[str]:
         """What the station should be told of the source, in plain sentences."""
         return []
@@ -137,6 +142,11 @@ class TextGrid(BatchGrid):
         text = delimited.examine(content, name, habits.encoding or delimited.OTHER)
         layout = delimited.lay_out(content, text, names, name, habits.header)
         return cls(source, layout.headings, text, layout)
+
+    @property
+    def separator(self) -> str:
+        """What parts the cells of a line."""
+        return self.layout.separator
 
     def batches(self) -> Iterator[pl.DataFrame]:
         """Give the rows below the headings; see `delimited.read_rows`."""

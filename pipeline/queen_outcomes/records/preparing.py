@@ -14,10 +14,12 @@ from queen_outcomes.base.errors import shorten
 from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts.reading import PASS_OVER, Habits, Reading
 from queen_outcomes.records.cells import WrittenColumn, folded, listed
+from queen_outcomes.records.delimited import CELLS_MISSING
 from queen_outcomes.records.mapping import GROUP, SlotMapping, SourceMapping
 
 MARKS = "row_marks_"
 _WHY, _FIRST, _FILLED = '"row  why"', '"row  first"', '"row  filled"'
+_SHORT = '"row  short"'
 _BROKEN, _FILLS = '"row  broken"', '"row  fills"'
 """Columns beside the sheet's own; no heading has two blanks in a row."""
 
@@ -173,15 +175,26 @@ def _judge(
     # a sheet whose ditto marks alone are asked about has no rows to pass over
     why = f"CASE {' '.join(cases)} END" if cases else "NULL::VARCHAR"
     broken = "r.broken" if "broken" in types else "NULL::VARCHAR AS broken"
+    first, filled = f"coalesce({', '.join(texts)})", " + ".join(
+        f"({text} IS NOT NULL)::INTEGER" for text in texts
+    )
+    short = "false"
+    if source.grid.separator:
+        # "Total: 12" alone on its line is short of cells, and no less a row to pass over
+        short = f"coalesce(r.broken = {literal(CELLS_MISSING)}, false)"
+        parted = f"string_split(r.broken_text, {literal(source.grid.separator)})"
+        cells_of = f"list_transform({parted}, lambda x: trim(trim(x), '\"'))"
+        there = f"list_filter({cells_of}, lambda x: trim(x) <> '')"
+        first = f"CASE WHEN {short} THEN trim({there}[1]) ELSE {first} END"
+        filled = f"CASE WHEN {short} THEN len({there}) ELSE {filled} END"
     joined = f"LEFT JOIN {marks} AS m ON m.line = r.source_line" if marks else ""
     states = ', m.struck AS "row  struck", m.hidden AS "row  hidden"' if marks else ""
-    count = " + ".join(f"({text} IS NOT NULL)::INTEGER" for text in texts)
     cells = ", ".join(f"r.{quote(name)}" for name in source.grid.columns)
     store.table(
         judged,
-        f"SELECT *, CASE WHEN broken IS NULL THEN {why} END AS {_WHY} "
+        f"SELECT *, CASE WHEN broken IS NULL OR {_SHORT} THEN {why} END AS {_WHY} "
         f"FROM (SELECT r.source_line, {broken}, {cells}, "
-        f"coalesce({', '.join(texts)}) AS {_FIRST}, {count} AS {_FILLED}{states} "
+        f"{first} AS {_FIRST}, {filled} AS {_FILLED}, {short} AS {_SHORT}{states} "
         f"FROM {quote(source.raw)} AS r {joined})",
     )
 

@@ -269,11 +269,11 @@ def _list_sources(store: Store, mapped: Sequence[SourceMapping]) -> None:
                 else "false"
             )
             passed = (
-                "(SELECT count(*) FROM passed_over WHERE ref_slot(ref) IS NULL "
-                f"AND ref_source(ref) = {source.no})"
+                "source_line IN (SELECT ref_line(ref) FROM passed_over "
+                f"WHERE ref_slot(ref) IS NULL AND ref_source(ref) = {source.no})"
             )
             whole += (
-                f" + (count(*) - count(*) FILTER ({broken}) - {passed})"
+                f" + count(*) FILTER (NOT ({broken} OR {passed}))"
                 f" * {len(source.slots) - 1}"
             )
         store.execute(
