@@ -201,3 +201,22 @@ def test_spans_that_may_be_of_two_units_name_the_setting_of_each(tmp_path):
     assert first.endswith('minutes = { from = "minutes", unit = "min:s" }')
     assert second == first.replace("min:s", "h:min")
     assert looked(tmp_path, checks, tomllib.loads(first), co2__csv=spans)[0] == []
+
+
+def test_codes_that_differ_in_a_number_want_one_line(tmp_path):
+    rule = {
+        "from": "checks.csv",
+        "table": "checks",
+        "columns": {n: n for n in ("queen_id", "checked_on")} | {"findings": "seen"},
+    }
+    cells = [f"{DAYS[n]}\tJLZ {60 + 5 * n}" for n in range(6)] + [f"{DAYS[7]}\tM 1"]
+    content = lines("queen_id\tchecked_on\tseen", cells)
+    (column,), _ = looked(tmp_path, content, {"read": [rule]})
+    (setting,) = column.settings
+    assert setting == (
+        "[words.findings]\n"
+        '# what "JLZ {pattern_pct}", "M 1" means, only you know: what it sets, as '
+        '{ eggs = "yes" }; {pattern_pct} takes the number that stands there'
+    )
+    words = {"findings": {"JLZ {pattern_pct}": {"sealed": "yes"}, "M 1": {}}}
+    assert looked(tmp_path, content, {"read": [rule], "words": words})[0] == []

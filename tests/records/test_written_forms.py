@@ -689,6 +689,30 @@ def test_free_words_set_several_columns_and_unknown_ones_are_told():
     assert unread == [*[None] * 4, "laying nicely", None, None]
 
 
+NUMBERED = {
+    "els {pattern_pct}": {"eggs": "yes", "sealed": "yes"},
+    "brood {pattern_pct} of all": {"sealed": "yes"},
+    "els 50": {"sealed": "no"},
+    "el": {"eggs": "yes"},
+}
+
+
+@pytest.mark.parametrize("decimal", [".", ","])
+def test_a_number_inside_free_words_goes_into_its_column(decimal):
+    rule = CellRule(findings=NUMBERED, decimal=decimal)
+    said = ["ELS 80", "els75%", f"ELS  82{decimal}5 %", "Brood 60% of all", "EL"]
+    told = ["ELS", "ELS 80 90", "xELS 80", "ELS -5", "ELS 80 ul", "ELS eighty"]
+    columns = {"said": [*said, "ELS 50", *told]}
+    written = {"findings": WrittenColumn(("said",), rule)}
+    rows = read_rows("checks", columns, written)
+    unread = [None] * len(told)
+    assert [r["pattern_pct"] for r in rows] == [80, 75, 82.5, 60, None, None, *unread]
+    assert [r["eggs"] for r in rows] == [*[True] * 3, None, True, None, *unread]
+    # what is written out whole comes first
+    assert [r["sealed"] for r in rows] == [*[True] * 4, None, False, *unread]
+    assert [r["findings__unread"] for r in rows] == [*[None] * 6, *told]
+
+
 # --- whatever is written
 
 

@@ -6,6 +6,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
@@ -20,6 +21,8 @@ MIXED = "mixed:"
 READ, PASS_OVER = "read", "pass over"
 FINDINGS = "findings"
 """The pseudo-column whose words set several columns."""
+HOLE = re.compile(r"\{(\w+)\}")
+"""In a text of `FINDINGS`, the column that takes the number which stands there."""
 FOLDED = ("queen_id", "colony_id", "semen_batch", "graft_batch")
 """Columns whose spellings may be taken as one: [records] fold."""
 

@@ -29,6 +29,7 @@ from queen_outcomes.facts.reading import (
     FILLED_YES,
     FINDINGS,
     FOLDED,
+    HOLE,
     MIXED,
     NO,
     NOT_LOOKED,
@@ -677,11 +678,33 @@ def findable(table: Table) -> list[str]:
 def findings_of(
     value: Any, table: Table | None, where: str, faults: Faults
 ) -> dict[str, Any]:
-    """Read free words: each text, and the columns that it sets."""
-    return {
-        text: _sets(table, sets, f'{where}."{text}"', faults)
-        for text, sets in _named(value, where, faults).items()
-    }
+    """Read free words: each text, and the columns that it sets.
+
+    A number in a text may go into a column, which then stands in its place in braces.
+    """
+    read = {}
+    for text, sets in _named(value, where, faults).items():
+        place = f'{where}."{text}"'
+        read[text] = _sets(table, sets, place, faults)
+        known = _numbers_found(table)
+        holes = HOLE.findall(text)
+        faults += [unknown_name(name, known, place) for name in holes if name not in known]
+        if len(holes) > 1 or set(holes) & set(read[text]):
+            faults.append(
+                unfit(text, "at most one column in braces, which nothing else sets", place)
+            )
+    return read
+
+
+def _numbers_found(table: Table | None) -> list[str]:
+    """Name the columns that a number inside free words may fill."""
+    tables = [table] if table else list(TABLES.values())
+    return [
+        name
+        for each in tables
+        for name in findable(each)
+        if each.column(name).kind in ("number", "integer")
+    ]
 
 
 def _sets(

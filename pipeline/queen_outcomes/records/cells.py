@@ -9,13 +9,14 @@ beside it; nothing is guessed, and what other rows hold is never looked at.
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts import languages
 from queen_outcomes.facts.column import Column, Table
-from queen_outcomes.facts.reading import BLANK_NO, FINDINGS, NO, YES, CellRule
+from queen_outcomes.facts.reading import BLANK_NO, FINDINGS, HOLE, NO, YES, CellRule
 from queen_outcomes.records import days, numbers
 from queen_outcomes.records.steps import (
     CellForm,
@@ -435,19 +436,58 @@ def _blank(one: _Cell, dated: str) -> list[str]:
 
 def _found(column: Column, rule: CellRule) -> list[str]:
     """Give what the free words of a row set in one column."""
+    whens = []
+    for text, sets, fits, number in _numbered(rule):
+        if HOLE.findall(text) == [column.name]:
+            whens.append(f"WHEN {fits} THEN TRY_CAST({number} AS {column.sql_type})")
+        elif column.name in sets:
+            whens.append(f"WHEN {fits} THEN {known_value(column, sets[column.name])}")
     values = {
         text: known_value(column, sets[column.name])
-        for text, sets in rule.findings.items()
+        for text, sets in _whole(rule).items()
         if column.name in sets
     }
-    return [f"CASE {_cases('findings_key', values)} END"] if values else []
+    whens += [_cases("findings_key", values)] if values else []
+    return [f"CASE {' '.join(whens)} END"] if whens else []
+
+
+def _whole(rule: CellRule) -> dict[str, Mapping[str, str]]:
+    """Give the free words without a number that may be any."""
+    return {text: sets for text, sets in rule.findings.items() if not HOLE.search(text)}
+
+
+def _numbered(rule: CellRule) -> list[tuple[str, Mapping[str, str], str, str]]:
+    """Give the free words with a hole for a number: the text, and what it sets.
+
+    And SQL that is TRUE where a cell fits this text first, and of the number. A text that
+    is written out whole comes before them all.
+    """
+    whole = _whole(rule)
+    before = [f"findings_key IN ({listed(whole)})"] if whole else []
+    found = []
+    for text, sets in rule.findings.items():
+        if hole := HOLE.search(text):
+            left, right = (re.escape(part.strip()) for part in HOLE.split(text)[::2])
+            unit = " ?%?" if hole[1].endswith("_pct") else ""
+            figure = rf"(\d+(?:{re.escape(rule.decimal)}\d+)?)"
+            form = literal(rf"^{left} ?{figure}{unit} ?{right}$")
+            fits = f"regexp_matches(findings_key, {form})"
+            first = " AND ".join([*(f"NOT {one}" for one in before), fits])
+            number = f"regexp_extract(findings_key, {form}, 1)"
+            plain = f"replace({number}, {literal(rule.decimal)}, '.')"
+            found.append((text, sets, first, plain))
+            before.append(fits)
+    return found
 
 
 def _unknown_finding(rule: CellRule) -> str:
     text = clean_text("findings", "VARCHAR", rule.empty)
     if not rule.findings:
         return text
-    return f"CASE WHEN findings_key NOT IN ({listed(rule.findings)}) THEN {text} END"
+    whole = _whole(rule)
+    known = [f"findings_key IN ({listed(whole)})"] if whole else []
+    known += [f"({fits})" for _, _, fits, _ in _numbered(rule)]
+    return f"CASE WHEN NOT ({' OR '.join(known)}) THEN {text} END"
 
 
 def known_value(column: Column, text: str) -> str:

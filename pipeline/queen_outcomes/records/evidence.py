@@ -38,6 +38,7 @@ FEWEST = 3
 """Fewer unread cells are slips of the pen, however short the column is."""
 COLUMNS_AT_ONCE = 64
 """How many columns one statement looks at."""
+_NUMBER_AT_END = re.compile(r"(\D)\d{1,3}(?:[.,]\d+)? ?%?$")
 _WORDS = days.ORDERS | {"iso": "year-month-day"}
 _ISO = r"\d{4}-\d{2}-\d{2}([T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?)?"
 _SERIAL = r"[1-9]\d{4}(\.\d+)?"
@@ -404,11 +405,24 @@ def _words_settings(
         section, *lines = suggested.words(orders.reading, name, meant).split("\n")
         choices = "one of " + ", ".join(ours)
         known = {text: word if word in ours else None for text, word in known.items()}
-    unknown = [suggested.toml(text) for text, sets in known.items() if sets is None]
+    unknown = [text for text, sets in known.items() if sets is None]
+    if column is None:
+        unknown, holes = _with_holes(unknown)
+        choices += "; {pattern_pct} takes the number that stands there" * bool(holes)
+    unknown = [suggested.toml(text) for text in unknown]
     if unknown:
         named = shorten(unknown, ", ")
         lines.append(f"# what {named} means, only you know: {choices}")
     return ("\n".join([section, *lines]),)
+
+
+def _with_holes(texts: Sequence[str]) -> tuple[list[str], set[str]]:
+    """Put one text with a hole for those that differ only in a number at their end."""
+    forms = {text: _NUMBER_AT_END.sub(r"\1{pattern_pct}", text) for text in texts}
+    alike = Counter(forms.values())
+    holes = {form for form, number in alike.items() if number > 1}
+    shown = (forms[text] if forms[text] in holes else text for text in texts)
+    return list(dict.fromkeys(shown)), holes
 
 
 # --- in which order days are written
