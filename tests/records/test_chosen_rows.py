@@ -163,3 +163,30 @@ def test_a_rule_that_chooses_no_row_is_told_though_another_takes_them_all(diary,
         'none has "chek" or "glance" under "Done"'
     ) in said
     assert "chosen by no" not in said
+
+
+def test_what_no_rule_chooses_is_told_where_another_rule_reads_every_row(
+    station, command
+):
+    (station / "records" / "book.csv").write_text(
+        "Queen,Inseminated,Fate,Gone\nQ1,2026-05-02,sold,2026-06-02\n"
+        "Q2,2026-05-02,Dead 30/6,\nQ3,2026-05-02,,\nQ4,2026-05-03,dead 1/7,\n"
+        "Total,,2 gone,\n",
+        encoding="utf-8",
+    )
+    (station / "records" / "checks.csv").write_text(
+        "queen_id,checked_on,eggs\nQ1,2026-05-20,yes\n", encoding="utf-8"
+    )
+    with (station / "station.toml").open("a", encoding="utf-8") as settings:
+        settings.write(
+            '[files."book.csv"]\npass_over = ["Total"]\n'
+            '[[read]]\nfrom = "book.csv"\ntable = "inseminations"\n[read.columns]\n'
+            'queen_id = "Queen"\ninseminated_at = "Inseminated"\n'
+            '[[read]]\nfrom = "book.csv"\ntable = "exits"\nonly = { "Fate" = ["Sold"] }\n'
+            '[read.columns]\nqueen_id = "Queen"\nleft_on = "Gone"\nreason = "Fate"\n'
+        )
+    said = " ".join(command("check", station).err.split())
+    assert (
+        'book.csv: under "Fate" 2 rows have a text that no [[read]] chooses: '
+        '"Dead 30/6" (1), "dead 1/7" (1)'
+    ) in said

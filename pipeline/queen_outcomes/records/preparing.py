@@ -287,7 +287,8 @@ def _asked_for(slot: SlotMapping) -> str:
 def not_chosen(store: Store, sources: Iterable[SourceMapping]) -> list[str]:
     """Tell of rows that no rule of a sheet chooses, and of rules that choose none.
 
-    The first where all rules of a sheet choose by a text.
+    Where a rule of the sheet takes every row, only texts that stand in a column by which
+    another chooses: "gone 3/6" may be what it was to take.
 
     Parameters
     ----------
@@ -313,6 +314,7 @@ def not_chosen(store: Store, sources: Iterable[SourceMapping]) -> list[str]:
             if slot.only and not _chooses(store, source.raw, slot)
         ]
         if not all(slot.only for slot in slots):
+            told += _passed_by(store, name, own)
             continue
         column = next(iter(slots[0].only))
         numbers = ", ".join(str(source.no) for source in own)
@@ -332,6 +334,32 @@ def not_chosen(store: Store, sources: Iterable[SourceMapping]) -> list[str]:
             told.append(
                 f"{name}: {sum(number for _, number in found)} rows are chosen by no "
                 f'[[read]]; under "{column}" they have {shorten(texts, ", ")}'
+            )
+    return told
+
+
+def _passed_by(store: Store, name: str, own: Sequence[SourceMapping]) -> list[str]:
+    """Tell of texts that no rule chooses, in the columns by which some rules do."""
+    taken: dict[str, set[str]] = {}
+    for slot in (slot for source in own for slot in source.slots):
+        for column, texts in slot.only.items():
+            taken.setdefault(column, set()).update(folded(texts))
+    numbers = ", ".join(str(source.no) for source in own)
+    told = []
+    for column, texts in taken.items():
+        text = f"trim(CAST({quote(column)} AS VARCHAR))"
+        found = store.rows(
+            f"SELECT {text} AS said, count(*) AS number FROM {own[0].raw} "
+            f"WHERE {text} <> '' AND lower({text}) NOT IN ({listed(texts)}) "
+            "AND source_line NOT IN (SELECT ref_line(ref) FROM passed_over "
+            f"WHERE ref_slot(ref) IS NULL AND why NOT IN ('only', 'slot') AND ref_source(ref) IN ({numbers})) "
+            "GROUP BY said ORDER BY number DESC, said"
+        )
+        if found:
+            listing = shorten([f'"{said}" ({n})' for said, n in found], ", ")
+            told.append(
+                f'{name}: under "{column}" {sum(n for _, n in found)} rows have a text that '
+                f"no [[read]] chooses: {listing}"
             )
     return told
 
