@@ -263,9 +263,11 @@ def test_remarks_that_say_how_a_queen_ended_are_told_where_no_exit_does(tmp_path
             "Q1,2025-06-01,first of her batch",
             "Q2,2025-06-01,",
             "Q3,2025-06-01,superseded",
+            "Q4,2025-06-01,",
         ),
         checks=rows(
             look,
+            "Q4,2025-06-20,yes,,sold 3/7",
             "Q1,2025-06-20,yes,,SUPERSEDED",
             "Q2,2025-06-20,yes,many,drone layer",
             "Q2,2025-06-27,yes,,drone layer",
@@ -274,8 +276,46 @@ def test_remarks_that_say_how_a_queen_ended_are_told_where_no_exit_does(tmp_path
         exits=rows("queen_id,left_on,reason", "Q3,2025-07-01,superseded"),
     )
     (told,) = of_kind(looked_at(station), "telling_notes")
-    assert told["says"].startswith("3 remarks may say how a queen ended")
-    assert '"superseded" (2), "drone layer" (1)' in told["says"]
+    assert told["says"].startswith("4 remarks may say how a queen ended")
+    assert '"superseded" (2), "sold 3/7" (1), "drone layer" (1)' in told["says"]
+
+
+def test_unread_cells_are_told_where_they_stand_and_out_of_all_that_is_filled(tmp_path):
+    rule = """
+[records]
+ditto = ['"']
+[[read]]
+from = "yard.csv"
+table = "checks"
+each = ["1st", "2nd"]
+[read.columns]
+queen_id = "Queen"
+checked_on = "Day"
+pattern_pct = "{} pattern"
+"""
+    station = write(
+        tmp_path,
+        rule,
+        inseminations=rows("queen_id,inseminated_at", "Q0,2025-06-01"),
+        yard=rows(
+            "Queen,Day,1st pattern,2nd pattern",
+            "Q0,2025-06-20,80,80",
+            'Q0,"""",80,bad',
+            'Q0,"""",poor,80',
+            'Q0,spring,80,80',
+            'Q0,"""",80,80',
+            'Q0,"""",80,80',
+        ),
+    )
+    told = {
+        (piece["column"], piece["places"]): piece["says"].partition(": ")[2]
+        for piece in of_kind(looked_at(station), "unread_cells")
+    }
+    days = [says for (column, _), says in told.items() if column == "checked_on"]
+    assert len(days) == 1
+    assert days[0].startswith("3 of 6 cells cannot be read")
+    patterns = {places for column, places in told if column == "pattern_pct"}
+    assert patterns == {("yard.csv:3/2",), ("yard.csv:4/1",)}
 
 
 def test_the_gravest_comes_first(mixed):

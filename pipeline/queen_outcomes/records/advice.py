@@ -50,7 +50,7 @@ FEWEST_AGES = 5
 _MORE = re.compile(r"\s*[(\[]|\s")
 LONGEST_WORD = 40
 """A remark of more signs is a sentence, of which a word of it says little."""
-TOLD_IN_NOTES = ("dead", "missing", "superseded", "drone_layer", "swarmed")
+TOLD_IN_NOTES = ("dead", "missing", "superseded", "drone_layer", "swarmed", "sold")
 """Reasons of exits that people write into the remarks of a look."""
 UNREAD_REASONS = {
     "date_unreadable": "not_used",
@@ -241,12 +241,13 @@ def _unread_columns(looked: Looked) -> Iterator[Advice]:
                 for name in ("unread", "filled")
             )
             says += f" (of all {len(parts)} columns: {unread} of {filled})"
+        slots = ", ".join(str(part.used.slot.slot) for part in parts)
         places = looked.store.rows(
             "SELECT source || ':' || line || coalesce('/' || slot, '') FROM ("
             'SELECT source, line, slot, "table", reason, "column" FROM quarantine '
             'UNION ALL SELECT source, line, slot, "table", reason, "column" FROM listed) '
             f'WHERE source = {literal(source)} AND "table" = {literal(table)} '
-            f'AND "column" = {literal(column)} '
+            f'AND "column" = {literal(column)} AND coalesce(slot, 0) IN ({slots}) '
             f"AND list_contains($reasons, reason) ORDER BY line, slot LIMIT {FIRST}",
             {"reasons": reasons},
         )

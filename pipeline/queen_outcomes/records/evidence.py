@@ -234,11 +234,19 @@ def unread_columns(orders: OrdersSeen) -> list[UnreadColumn]:
     store, reading = orders.store, orders.reading
     found = []
     for used, unread in _with_unread(store, orders.sources, reading):
-        texts = used.texts(store, reading.ditto_of(used.source.name))
-        (filled,) = store.rows(f"SELECT count(*) FROM ({texts})")[0]
+        filled = _count_filled(store, used)
         said = _evidence(orders, used, unread, filled)
         found.append(UnreadColumn(used, filled, unread, *said))
     return found
+
+
+def _count_filled(store: Store, used: UsedColumn) -> int:
+    """Count the cells that hold something, those among them that take the value above."""
+    if used.column is None or not used.column.why:
+        return store.rows(f"SELECT count(*) FROM ({used.texts(store, ())})")[0][0]
+    value, unread = quote(used.column.name), quote(str(used.column.unread))
+    held = f"({value} IS NOT NULL OR {unread} IS NOT NULL)"
+    return store.rows(f"SELECT count(*) FROM {used.staged} AND {held}")[0][0]
 
 
 def used_columns(

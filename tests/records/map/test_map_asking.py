@@ -465,6 +465,20 @@ def test_exposures_at_the_inseminations_own_time_however_days_are_written(
     assert ids(asking.co2(station(bench, gas))) == ["co2:*:co2:given_at"] * asked
 
 
+def test_fates_of_some_queens_make_no_diary_of_their_sheet():
+    queens = [f"D{n}" for n in range(10)]
+    fates = ["gone", "sold", "dead", *[""] * 7]
+    looks = part("d.csv", "checks", queen_id=queens, fate=fates, eggs=["yes"])
+    del looks.feed.uses["fate"]
+    assert asking.journals(station(looks)) == []
+
+
+def test_a_sheet_that_feeds_a_table_twice_is_asked_about_once():
+    listed = part("j.csv", "inseminations", queen_id=["D1"] * 3 + ["D2"] * 3)
+    found = asking.journals(station(listed, listed))
+    assert ids(found) == ["rows:j.csv:inseminations:*"]
+
+
 @pytest.mark.parametrize(
     ("deeds", "asked"),
     [

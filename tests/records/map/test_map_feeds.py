@@ -609,6 +609,18 @@ def test_loads_beside_queens_are_loads_where_each_row_has_its_own():
             },
         ),
         (
+            "Queen,Fate,Fate date",
+            f"D1,sold,{DAY}",
+            "x.csv",
+            {
+                "exits": {
+                    "queen_id": ["Queen"],
+                    "left_on": ["Fate date"],
+                    "reason": ["Fate"],
+                }
+            },
+        ),
+        (
             "Queen,Sperm,Dissected",
             f"D1,4.5,{DAY}",
             "x.csv",

@@ -317,27 +317,28 @@ def journals(station: Station) -> list[Question]:
 
     A journal of all that happened has a queen and a day in every row as well.
     """
-    questions = []
+    questions: dict[str, Question] = {}
     for part in station.parts:
+        name = question_id("rows", part.source, part.table)
+        if name in questions:
+            continue  # a wide sheet may feed a table by several rules
         labels = Counter(part.texts("queen_id"))
         rows = sum(labels.values())
         done = _things_done(part)
         if rows <= _MOST_ROWS.get(part.table, rows) * len(labels) and not done:
             continue
-        questions.append(
-            Question(
-                question_id("rows", part.source, part.table),
-                f'Is every row of "{part.source}" one of {part.table}?',
-                [f"{len(labels)} queens stand in {rows} rows", *done],
-                {
-                    YES: "every row is",
-                    NO: "not so: leave the sheet unread"
-                    + (", and write a [[read]] with `only` for each thing done" if done else ""),
-                },
-                sources=(part.source,),
-            )
+        questions[name] = Question(
+            name,
+            f'Is every row of "{part.source}" one of {part.table}?',
+            [f"{len(labels)} queens stand in {rows} rows", *done],
+            {
+                YES: "every row is",
+                NO: "not so: leave the sheet unread"
+                + (", and write a [[read]] with `only` for each thing done" if done else ""),
+            },
+            sources=(part.source,),
         )
-    return questions
+    return list(questions.values())
 
 
 def _things_done(part: Part) -> list[str]:
@@ -345,12 +346,14 @@ def _things_done(part: Part) -> list[str]:
     told = []
     used = {h for name in part.feed.columns for h in part.feed.headings(name)}
     for column in part.sheet.columns:
-        counts = column.contents.counts
+        held, counts = column.contents, column.contents.counts
         if column.name in used or not 1 < len(counts) <= _MOST_DEEDS:
             continue
+        if held.filled < MOST * len(held.cells):
+            continue  # a diary says it in every row; fates stand in some
         topics = {text: _tables_named(text) for text in counts}
         named = sum(n for text, n in counts.items() if topics[text])
-        if named < MOST * column.contents.filled or len(set().union(*topics.values())) < 2:
+        if named < MOST * held.filled or len(set().union(*topics.values())) < 2:
             continue
         if all(part.table in found for found in topics.values()):
             continue

@@ -218,6 +218,8 @@ def _by_both(said: Heading, held: Contents, name: str) -> float:
         return 0.9  # "red" under "marked" says how
     if name == "reason" and tells_how_she_went(said, held):
         return 0.8
+    if name == "left_on" and said.of("column") == {"reason"} and _is_days(held):
+        return 0.8  # "fate date"
     volumes = name in ("dose_ul", "volume_ul") and _is_volume(said)
     return 0.8 if volumes and said.of("column") <= {"semen_batch"} else 0.0
 
