@@ -110,6 +110,7 @@ def refused(content):
         ({"read": [scored({"4": 85}, column="eggs")]}, 'no setting named "scores"'),
         ({"words": {"findings": {"DL": {"drones": "many"}}}}, "drone_in_worker"),
         ({"words": {"findings": {"DL": {"drone_in_worker": "lots"}}}}, '"many"'),
+        ({"words": {"about": 3}}, "about"),
         ({"words": {"findings": {"EL {patern_pct}": {}}}}, 'did you mean "pattern_pct"?'),
         ({"words": {"findings": {"EL {eggs}": {}}}}, "pattern_pct"),
         ({"words": {"findings": {"EL {pattern_pct}": {"pattern_pct": 8}}}}, "nothing else"),

@@ -220,3 +220,29 @@ def test_codes_that_differ_in_a_number_want_one_line(tmp_path):
     )
     words = {"findings": {"JLZ {pattern_pct}": {"sealed": "yes"}, "M 1": {}}}
     assert looked(tmp_path, content, {"read": [rule], "words": words})[0] == []
+
+
+def test_numbers_that_are_only_about_right_name_the_marks_to_take_off(tmp_path):
+    cells = ["~80", "ca. 75", "70", "ca. 60 %", "8-9"]
+    content = lines(
+        "queen_id\tchecked_on\tpattern_pct",
+        [f"{day}\t{cell}" for day, cell in zip(DAYS, cells, strict=False)],
+    )
+    (column,), _ = looked(tmp_path, content)
+    assert column.contradicts
+    assert [tomllib.loads(one) for one in column.settings] == [
+        {"words": {"about": ["ca.", "~"]}}
+    ]
+    known = {"words": {"about": ["ca."]}}
+    (column,), _ = looked(tmp_path, content, known)
+    assert column.settings == ('[words]\nabout = ["ca.", "~"]',)
+    settings = tomllib.loads(column.settings[0])
+    (column,), _ = looked(tmp_path, content, settings)
+    assert (column.unread, column.settings) == (1, ())
+    rule = {
+        "from": "checks.csv",
+        "table": "checks",
+        "columns": {n: n for n in ("queen_id", "checked_on")}
+        | {"pattern_pct": {"from": "pattern_pct", "words": {"8-9": 85}}},
+    }
+    assert looked(tmp_path, content, settings | {"read": [rule]})[0] == []

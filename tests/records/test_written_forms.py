@@ -11,6 +11,7 @@ import random
 import pytest
 from queen_outcomes.facts import languages
 from queen_outcomes.facts.reading import CellRule
+from queen_outcomes.facts.settings import parse
 from queen_outcomes.records.cells import WrittenColumn
 from queen_outcomes.records.steps import CellForm
 from written_cells import read, read_rows, values
@@ -478,6 +479,57 @@ def test_what_only_resembles_a_span_is_told():
     assert spans(texts) == [None] * len(texts)
     # a dose is no span
     assert values("inseminations", "dose_ul", ["4'30''", "4 min", "4:30"]) == [None] * 3
+
+
+ABOUT = ("~", "ca.", "env.", "ungefähr")
+
+
+@pytest.mark.parametrize("decimal", [".", ","])
+def test_a_number_that_is_only_about_right_counts_where_the_settings_say_so(decimal):
+    amounts = [DRAWN.randrange(20, 140) / 10 for _ in range(20)]
+    forms = ("~{}", "~ {} µl", "ca. {}", "CA {}ul", "{} env.", "{} µl env", "ungefahr {}")
+    for form in forms:
+        texts = [form.format(figure(amount, decimal)) for amount in amounts]
+        told = read("inseminations", "dose_ul", texts, CellRule(decimal=decimal))
+        assert told == [(None, text) for text in texts]
+        rule = CellRule(decimal=decimal, about=ABOUT)
+        assert values("inseminations", "dose_ul", texts, rule=rule) == amounts
+    says = "which says that it is only about that number"
+    assert why("inseminations", "dose_ul", "~8") == says
+    # a mark makes no number of what is none, and one that is not set is none
+    left = ["ca.", "~8-9", "8 envelopes", "about 8", "cab 8", "~"]
+    assert read("inseminations", "dose_ul", left, CellRule(about=ABOUT)) == [
+        (None, text) for text in left
+    ]
+
+
+@pytest.mark.parametrize("decimal", [".", ","])
+def test_a_text_of_a_column_of_numbers_counts_as_the_settings_say(decimal):
+    rule = parse(
+        {
+            "numbers": {"decimal": decimal},
+            "read": [
+                {
+                    "from": "x.csv",
+                    "table": "checks",
+                    "columns": {
+                        "queen_id": "Q",
+                        "checked_on": "D",
+                        "pattern_pct": {
+                            "from": "P",
+                            "words": {"8-9": 8.5, "Good": 85, "4/5": 80, "full": 1e2},
+                        },
+                    },
+                }
+            ],
+        }
+    ).reading
+    (read_rule,) = rule.rules
+    said = read_rule.columns["pattern_pct"]
+    own = rule.cell_rule("checks", "pattern_pct", "x.csv", said)
+    texts = ["8-9", "good", "4/5", "full", "70", "3/5", "9-8"]
+    expected = [8.5, 85, 80, 100, 70, None, None]
+    assert values("checks", "pattern_pct", texts, rule=own) == expected
 
 
 def test_a_unit_that_means_two_things_is_told():

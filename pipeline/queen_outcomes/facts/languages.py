@@ -91,6 +91,17 @@ def ditto_words() -> frozenset[str]:
 
 
 @cache
+def about_words() -> tuple[str, ...]:
+    """Give the marks of a number that is only about right, folded, the longest first."""
+    marks = {"~", "≈"} | {
+        folded(word)
+        for words in documents()
+        for word in words.get("words", {}).get("about", ())
+    }
+    return tuple(sorted(marks, key=lambda mark: (-len(mark), mark)))
+
+
+@cache
 def no_words() -> frozenset[str]:
     """Give the words for no, and for "not recorded", folded."""
     return frozenset(

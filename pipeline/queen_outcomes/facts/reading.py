@@ -44,6 +44,8 @@ class CellRule:
     """The unit that the column is kept in; None: ours."""
     empty: tuple[str, ...] = ()
     """Words for "not recorded"."""
+    about: tuple[str, ...] = ()
+    """Marks of a number that is only about right, and is used as it stands."""
     blank: str = NOT_LOOKED
     """What an empty cell means on a row with a date: `NOT_LOOKED` or `BLANK_NO`."""
     filled: bool = False
@@ -156,6 +158,8 @@ class Reading:
     """A text of free words -> our column -> what it sets."""
     empty: tuple[str, ...] = ()
     """Words that the station writes for "not recorded"."""
+    about: tuple[str, ...] = ()
+    """Marks of a number that is only about right."""
     date_order: str = "iso"
     decimal: str = "."
     units: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
@@ -232,6 +236,7 @@ class Reading:
             year=own.year or file.year,
             decimal=own.decimal or file.decimal or self.decimal,
             unit=own.unit or self.units.get(table, {}).get(column),
+            about=self.about,
             empty=tuple(word for word in empty if word.casefold() not in meant),
             blank=own.blank or NOT_LOOKED,
             filled=own.filled == FILLED_YES,

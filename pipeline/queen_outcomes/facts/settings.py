@@ -208,6 +208,7 @@ def parse(content: Mapping[str, Any], *, where: str = STATION_FILE) -> Settings:
         words=words,
         findings=words.pop(FINDINGS, {}),
         empty=words.pop("empty", {}).get("empty", ()),
+        about=words.pop("about", {}).get("about", ()),
         date_order=dates.get("order", "iso"),
         decimal=numbers.get("decimal", "."),
         units=sections.get("units", {}),

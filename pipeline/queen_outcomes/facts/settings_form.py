@@ -327,8 +327,9 @@ def _gather_words(
     empty = {"empty": read["empty"]} if "empty" in read else {}
     for column, ours in gathered.items():
         faults += shared_words(column, {**ours, **empty}, f"{where}, [words] {column}")
-    if empty:
-        gathered["empty"] = {"empty": read["empty"]}
+    for name in ("empty", "about"):
+        if name in read:
+            gathered[name] = {name: read[name]}
     return gathered | ({FINDINGS: findings} if findings else {})
 
 
@@ -600,6 +601,8 @@ def column_form(table: Table, column: Column | None) -> dict[str, Any]:
         form["scores"] = _scores
     if column.kind in ("word", "yes_no"):
         form["words"] = lambda v, w, f: _words_of(column, v, w, f)
+    if column.kind in ("number", "integer"):
+        form["words"] = _numbers_meant
     if column.kind == "yes_no":
         form["filled"] = choice(FILLED_YES)
     return form
@@ -664,6 +667,18 @@ def _scores(value: Any, where: str, faults: Faults) -> dict[str, float]:
             read[score.strip()] = said
         else:
             faults.append(unfit({score: said}, "score = 0 to 100 per cent", where))
+    return read
+
+
+def _numbers_meant(value: Any, where: str, faults: Faults) -> dict[str, Any]:
+    """Read what texts of a column of numbers count as: the text = a number."""
+    read: dict[str, tuple[str, ...]] = {}
+    for text, said in _named(value, where, faults).items():
+        number = None if isinstance(said, str | bool) else _constant(said)
+        if number is not None and _is_figure(number):
+            read[number] = (*read.get(number, ()), text)
+        else:
+            faults.append(unfit({text: said}, 'your text = a number, "8-9" = 8.5', where))
     return read
 
 
@@ -777,7 +792,7 @@ FORM: dict[str, Any] = {
     "tables": _by_table(lambda table: TEXTS),  # type: ignore[arg-type,return-value]
     "columns": _by_table(lambda table: dict.fromkeys(table.names, TEXT)),
     "words": {
-        **dict.fromkeys(("yes", "no", "empty"), TEXTS),
+        **dict.fromkeys(("yes", "no", "empty", "about"), TEXTS),
         **_word_columns(),
         FINDINGS: lambda value, where, faults: findings_of(value, None, where, faults),
     },

@@ -20,7 +20,12 @@ from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts.dictionary import DERIVED_LIMITS, TABLES
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.records import suggested
-from queen_outcomes.records.evidence import OpenQuestion, UnreadColumn, blank_answers
+from queen_outcomes.records.evidence import (
+    CORRECT_CELLS,
+    OpenQuestion,
+    UnreadColumn,
+    blank_answers,
+)
 from queen_outcomes.records.findings import FOLDER
 from queen_outcomes.records.mapping import SourceMapping
 from queen_outcomes.records.unanswered import Unanswered
@@ -276,7 +281,8 @@ def _unread_reasons(one: UnreadColumn) -> list[str]:
 
 
 _WHAT_TO_DO = {
-    "cells": "correct the cells",
+    "cells": CORRECT_CELLS,
+    "about": "correct the cells, or, where such a number counts as it stands, write",
     "empty": "correct the cells, or, where it means that nothing was recorded, write",
     "words": "say what the words mean",
     "scores": "correct the cells, or add what they are to the scores",

@@ -270,7 +270,7 @@ class CellReader:
     ) -> None:
         staged, unread = quote(f"staged_{self.table.name}"), quote(str(column.unread))
         name = quote(column.name)
-        own = {word: literal(our) for word, our in _station(rule.words).items()}
+        own = _meant(column, rule)
         text = unread
         if own and column.kind != "yes_no":
             text = f"CASE {_cases(_word_key(unread), own)} ELSE {unread} END"
@@ -368,8 +368,16 @@ def _text(one: _Cell) -> str:
     plain = clean_text(one.cell, "VARCHAR", one.rule.empty)
     if not one.rule.words:
         return plain
-    values = {word: literal(our) for word, our in _station(one.rule.words).items()}
-    return f"CASE {_cases(_word_key(plain), values)} ELSE {plain} END"
+    return f"CASE {_cases(_word_key(plain), _meant(one.column, one.rule))} ELSE {plain} END"
+
+
+def _meant(column: Column, rule: CellRule) -> dict[str, str]:
+    """Give the station's words of a column, and SQL of ours for each as a cell has it."""
+    numeric = column.kind in ("number", "integer")
+    return {
+        word: literal(our.replace(".", rule.decimal) if numeric else our)
+        for word, our in _station(rule.words).items()
+    }
 
 
 def _plain_text(one: _Cell) -> str:

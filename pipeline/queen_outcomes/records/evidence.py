@@ -34,6 +34,10 @@ from queen_outcomes.records.mapping import SlotMapping, SourceMapping
 
 TOO_MANY = 5
 """Where more than one cell in so many cannot be read as set, the settings are wrong."""
+CORRECT_CELLS = (
+    "correct the cells; in a [[read]] a column of numbers may say what a text counts as, "
+    'such as words = { "8-9" = 8.5 }'
+)
 FEWEST = 3
 """Fewer unread cells are slips of the pen, however short the column is."""
 COLUMNS_AT_ONCE = 64
@@ -132,7 +136,7 @@ class UnreadColumn:
             expected=f"at most one cell in {TOO_MANY} that cannot be read",
             hint="write in station.toml\n" + "\nor\n".join(self.settings)
             if self.settings
-            else "correct the cells",
+            else CORRECT_CELLS,
         )
 
 
@@ -367,6 +371,13 @@ def _most_causes(
             for unit in (numbers.MINUTES, numbers.HOURS)
         )
         return says, answers, "span"
+    if any(numbers.ONLY_ABOUT in str(other) for other, *_ in rows):
+        texts = orders.store.rows(
+            f"SELECT DISTINCT {text} FROM {used.staged} "
+            f"AND contains({why}, {literal(numbers.ONLY_ABOUT)}) ORDER BY 1"
+        )
+        marks = numbers.marks_in(str(one) for (one,) in texts)
+        return says, (suggested.about(reading, marks),), "about"
     if not any(sign.isdigit() for sign in example):
         if meanings.of_yes_no(example):
             # in the file's other columns the word keeps its meaning

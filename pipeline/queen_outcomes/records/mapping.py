@@ -147,7 +147,7 @@ def _how(table: Table, ours: str, rule: CellRule) -> str:
     words = (
         len(rule.findings) if ours == FINDINGS else sum(map(len, rule.words.values()))
     )
-    if words and (kind in ("yes_no", "word") or ours == FINDINGS):
+    if words and (kind in ("yes_no", "word", "number", "integer") or ours == FINDINGS):
         said.append(f"{words} words of your own")
     return ", ".join(said)
 

@@ -10,6 +10,7 @@ where its first figure can be one thing only, or the settings say which.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
 from queen_outcomes.base.store import literal
 from queen_outcomes.facts import languages
@@ -34,6 +35,7 @@ _IN_WORKBOOK = r"(?:1899-12-3[01]|1900-01-0[01])[t ]+"
 _COLON = r"(\d{1,3}):([0-5]\d)(?::([0-5]\d)(?:\.0+)?)?"
 MINUTES, HOURS = "min:s", "h:min"
 """What the first figure of a span such as 4:30 counts, as the settings say."""
+ONLY_ABOUT = "which says that it is only about"
 NO_SPAN = "which may be minutes and seconds or hours and minutes"
 
 
@@ -59,7 +61,7 @@ def steps(column: Column, rule: CellRule, form: CellForm) -> Steps:
     written = rf"({_written(rule.decimal, form)})(?: ?({units})\.?)?"
     plain = _plain("one.n", rule.decimal, form)
     layers: list[dict[str, str]] = [
-        {"rest": _fold("text")},
+        {"rest": _without_marks(_fold("text"), rule.about)},
         {"one": extract("rest", written, "n,u")},
         {"plain": case([("one.n <> ''", plain)])},
     ]
@@ -122,6 +124,35 @@ def _fold(text: str) -> str:
     for sign, plainer in (languages.MICRO | languages.DEGREES).items():
         plain = f"replace({plain}, {literal(sign)}, {literal(plainer)})"
     return spaced(without_accents(f"translate({plain}, '{_WIDE}', {literal(_PLAIN)})"))
+
+
+def _marks(about: Iterable[str]) -> str:
+    """Give a pattern of marks of a number that is only about right."""
+    names = {languages.folded(mark).rstrip(".") for mark in about} - {""}
+    return "|".join(re.escape(n) for n in sorted(names, key=lambda n: (-len(n), n)))
+
+
+def marks_in(texts: Iterable[str]) -> list[str]:
+    """Give the marks of an approximate number in texts, as they stand there."""
+    known = set(languages.about_words())
+    return list(
+        dict.fromkeys(
+            mark
+            for text in texts
+            for mark in re.findall(r"[~≈]|[^\W\d_]+\.?", text)
+            if languages.folded(mark).rstrip(".") in known
+        )
+    )
+
+
+def _without_marks(text: str, about: Iterable[str]) -> str:
+    """Take the marks before or behind a number off, where the settings have some."""
+    marks = _marks(about)
+    if not marks:
+        return text
+    first = literal(rf"^(?:{marks})\.? ?([+\d.,-])")
+    last = literal(rf"([^\pL ]|[^\pL ] ?\pL+) ?(?:{marks})\.?$")
+    return f"regexp_replace(regexp_replace({text}, {first}, '\\1'), {last}, '\\1')"
 
 
 def _unit_pattern(column: Column) -> str:
@@ -289,8 +320,13 @@ def _why(column: Column, rule: CellRule, units: str) -> str:
     unit = rf"(?: ?(?:{units})\.?)?"
     figure = rf"\d+(?:{point}\d+)?"
     known = ", ".join(u for u in UNITS.get(column.unit, {}) if ":" not in u)
+    marks = _marks(languages.about_words())
     cases = [
         *_why_no_span(column, rule),
+        (
+            rf"(?:{marks})\.? ?{figure}{unit}|{figure}{unit} ?(?:{marks})\.?",
+            f"{ONLY_ABOUT} that number",
+        ),
         (
             rf"[+-]?[1-9]\d{{0,2}}{wrong}\d{{3}}{unit}",
             "which may be a number of thousands or one with decimals; write it "

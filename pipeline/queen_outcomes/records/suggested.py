@@ -8,6 +8,7 @@ belongs into an existing [[read]] begins with a comment that says into which.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -16,6 +17,7 @@ from queen_outcomes.records.mapping import SlotMapping, SourceMapping
 
 INTO_RULE = "# in {place}, under [read.columns]"
 """How a suggestion begins that belongs into an existing [[read]]."""
+_FIGURE = re.compile(r"-?\d+(\.\d+)?")
 _BARE = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-")
 
 
@@ -93,6 +95,11 @@ def words(reading: Reading, column: str, meant: Mapping[str, Sequence[str]]) -> 
     return "\n".join(lines)
 
 
+def about(reading: Reading, marks: Iterable[str]) -> str:
+    """Give the line of [words] that takes marks of an approximate number off."""
+    return f"[words]\nabout = {toml([*dict.fromkeys([*reading.about, *marks])])}"
+
+
 def in_column(
     source: SourceMapping, slot: SlotMapping, name: str, said: Mapping[str, Any]
 ) -> str:
@@ -121,6 +128,13 @@ def in_columns(
     return "\n".join(lines)
 
 
+def _words_said(words: Mapping[str, Sequence[str]]) -> dict[str, Any]:
+    """Give words of a column as a [[read]] has them: of numbers, what each text counts as."""
+    if all(_FIGURE.fullmatch(ours) for ours in words):
+        return {text: float(ours) for ours, texts in words.items() for text in texts}
+    return {ours: list(texts) for ours, texts in words.items()}
+
+
 def _rule_of(source: SourceMapping, name: str) -> ReadRule | None:
     rules = [r for r in source.grid.source.rules if r.table == source.table.name]
     return next((r for r in rules if name in r.columns), None)
@@ -143,5 +157,5 @@ def _column(slot: SlotMapping, name: str) -> dict[str, Any]:
     if rule and rule.scores:
         spec["scores"] = dict(rule.scores)
     if rule and (rule.words or rule.findings):
-        spec["words"] = rule.findings or {o: list(t) for o, t in rule.words.items()}
+        spec["words"] = rule.findings or _words_said(rule.words)
     return spec

@@ -467,7 +467,7 @@ def test_exposures_at_the_inseminations_own_time_however_days_are_written(
 
 def test_fates_of_some_queens_make_no_diary_of_their_sheet():
     queens = [f"D{n}" for n in range(10)]
-    fates = ["gone", "sold", "dead", *[""] * 7]
+    fates = ["drone layer", "sold", "gone", *[""] * 7]
     looks = part("d.csv", "checks", queen_id=queens, fate=fates, eggs=["yes"])
     del looks.feed.uses["fate"]
     assert asking.journals(station(looks)) == []
