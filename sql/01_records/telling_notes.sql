@@ -4,7 +4,7 @@
 -- Units: remarks: so many; ref: the first row; exits: the reasons that her exits have;
 --        drones: whether each stands at a check with drone brood in worker cells.
 WITH remarks AS (
-    SELECT ref, queen_id, note, drone_in_worker IS NOT NULL AS drones
+    SELECT ref, queen_id, note, coalesce(drone_in_worker <> 'none', false) AS drones
     FROM linked_checks
     UNION ALL
     SELECT ref, queen_id, note, false FROM accepted_inseminations

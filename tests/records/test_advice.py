@@ -271,13 +271,14 @@ def test_remarks_that_say_how_a_queen_ended_are_told_where_no_exit_does(tmp_path
             "Q1,2025-06-20,yes,,SUPERSEDED",
             "Q2,2025-06-20,yes,many,drone layer",
             "Q2,2025-06-27,yes,,drone layer",
+            "Q1,2025-06-27,yes,none,drone layer",
             "Q3,2025-06-27,yes,,gentle; was superseded in the end I think after all",
         ),
         exits=rows("queen_id,left_on,reason", "Q3,2025-07-01,superseded"),
     )
     (told,) = of_kind(looked_at(station), "telling_notes")
-    assert told["says"].startswith("4 remarks may say how a queen ended")
-    assert '"superseded" (2), "sold 3/7" (1), "drone layer" (1)' in told["says"]
+    assert told["says"].startswith("5 remarks may say how a queen ended")
+    assert '"drone layer" (2), "superseded" (2), "sold 3/7" (1)' in told["says"]
 
 
 def test_unread_cells_are_told_where_they_stand_and_out_of_all_that_is_filled(tmp_path):
