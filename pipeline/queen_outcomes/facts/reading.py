@@ -90,6 +90,8 @@ class Habits:
     hidden: str = READ
     fill_down: tuple[str, ...] = ()
     """Headings whose empty cells take the value above."""
+    apart: Mapping[str, int] = field(default_factory=dict)
+    """A heading -> how many records its cells may hold, each a day and words."""
     group: str = ""
     """The column that a row with one filled cell gives to the rows below it."""
 

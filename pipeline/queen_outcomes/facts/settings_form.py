@@ -177,6 +177,15 @@ DATE = Field(_date, "a day without quotes, such as 2026-07-05")
 DAYS = Field(_days, "a number of days, or a list of them, each from 1 to 3650")
 PERCENT = Field(_percent, "a percentage above 0 and at most 100")
 SHARE = Field(_share, "a share above 0 and below 1, such as 0.1")
+def _apart(value: Any) -> dict[str, int] | None:
+    """Read how many records the cells of some headings may hold."""
+    fits = isinstance(value, dict) and all(
+        name.strip() and _is_number(most, int) and 1 <= most <= 2**SLOT_BITS - 1
+        for name, most in value.items()
+    )
+    return dict(value) if fits else None
+
+
 ORDERS = choice("iso", "dmy", "mdy", "ymd", f"{MIXED}dmy", f"{MIXED}mdy")
 DECIMALS = choice(".", ",")
 YEAR = whole(1900, 2200)
@@ -196,6 +205,7 @@ HABITS: dict[str, Field] = {
     "struck": choice(READ, PASS_OVER),
     "hidden": choice(READ, PASS_OVER),
     "fill_down": TEXTS,
+    "apart": Field(_apart, 'headings with a number from 1, such as { "Checks" = 4 }'),
     "group": choice(*dict.fromkeys(n for t in TABLES.values() for n in t.names)),
 }
 """What [files."pattern"] may say."""

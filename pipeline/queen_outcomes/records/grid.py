@@ -8,7 +8,7 @@ the columns mean is decided in `headings.py`, and what the cells mean in `cells.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import duckdb
@@ -46,6 +46,11 @@ class Grid(ABC):
     def columns(self) -> list[str]:
         """The headings as the raw table names them: all named, all different."""
         return unique(self.headings)
+
+    @property
+    def parts_of(self) -> Mapping[str, tuple[str, ...]]:
+        """A column of it -> the columns that are made of what its cells hold."""
+        return {}
 
     @property
     def form(self) -> CellForm:

@@ -288,7 +288,9 @@ def _by_rules(grid: Grid, table: Table, reading: Reading) -> tuple[SlotMapping, 
             may_be_empty = (several or len(source.tables) > 1) and (
                 bool(rule.slots) or not only  # a row that is chosen by name is a record
             )
-            asked = _asked(cells, rule, slot, shared, may_be_empty)
+            asked = _made(grid, cells) or _asked(
+                cells, rule, slot, shared, may_be_empty
+            )
             slots.append(SlotMapping(number, cells, asked, rule.colours, only))
     if not slots:
         raise RecordsError(
@@ -349,6 +351,13 @@ def _cells(grid: Grid, rule: ReadRule, slot: Slot) -> dict[str, CellSource]:
         if there:
             cells[ours] = CellSource(tuple(there), rule=column)
     return cells
+
+
+def _made(grid: Grid, cells: Mapping[str, CellSource]) -> tuple[str, ...]:
+    """Give the columns that are parts of a cell: where they are empty, there is no record."""
+    made = {name for parts in grid.parts_of.values() for name in parts}
+    used = (name for cell in cells.values() for name in cell.columns)
+    return tuple(dict.fromkeys(name for name in used if name in made))
 
 
 def _asked(
@@ -453,6 +462,9 @@ def _unused(grid: Grid, mapped: Sequence[SourceMapping]) -> list[str]:
         for slot in one.slots
         for cell in slot.cells.values()
         for name in (*cell.columns, *slot.only)
+    }
+    used |= {
+        name for name, parts in grid.parts_of.items() if not used.isdisjoint(parts)
     }
     left = [
         name

@@ -346,7 +346,16 @@ def _passed_by(store: Store, name: str, own: Sequence[SourceMapping]) -> list[st
             taken.setdefault(column, set()).update(folded(texts))
     numbers = ", ".join(str(source.no) for source in own)
     told = []
+    read = {
+        name
+        for source in own
+        for slot in source.slots
+        for cell in slot.cells.values()
+        for name in cell.columns
+    }
     for column, texts in taken.items():
+        if not read.isdisjoint(own[0].grid.parts_of.get(column, ())):
+            continue  # what is no such text is taken apart and read
         text = f"trim(CAST({quote(column)} AS VARCHAR))"
         found = store.rows(
             f"SELECT {text} AS said, count(*) AS number FROM {own[0].raw} "

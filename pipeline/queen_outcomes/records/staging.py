@@ -22,7 +22,14 @@ from queen_outcomes.facts.column import Table
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import Reading
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.records import headings, mapping, preparing, sources, spellings
+from queen_outcomes.records import (
+    apart,
+    headings,
+    mapping,
+    preparing,
+    sources,
+    spellings,
+)
 from queen_outcomes.records.cells import NORMALISE, CellReader, staged_columns
 from queen_outcomes.records.grid import Grid, open_grid
 from queen_outcomes.records.mapping import SourceMapping
@@ -109,6 +116,7 @@ def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged
     grids = {id(each.grid): each.grid for each in mapped.sources}.values()
     told = [note for grid in grids for note in grid.notes]
     told += preparing.not_chosen(store, mapped.sources)
+    told += apart.undated(store, mapped.sources)
     notes = (*taken.notes, *mapped.notes, *told)
     return Staged(mapped.sources, notes, tuple(taken.unread))
 
@@ -136,7 +144,9 @@ def _open(store: Store, source: sources.Source, reading: Reading) -> Grid:
     if not source.rules:
         own = reading.columns.get(source.table, {})
         names = headings.TableNames.of(TABLES[source.table], own)
-    return open_grid(store, source, names, reading.habits_of(source.name))
+    habits = reading.habits_of(source.name)
+    grid = open_grid(store, source, names, habits)
+    return apart.PartedGrid.open(grid, habits.apart) if habits.apart else grid
 
 
 def _land(store: Store, mapped: Sequence[SourceMapping]) -> None:

@@ -1,0 +1,207 @@
+"""Cells that hold a day and words, taken apart: "gone 3.6.", "12.7. eggs; 19.7. all stages".
+
+By the settings alone. A cell falls into parts at a semicolon or a line's end, and each part
+that holds one day gives it to one heading and its other words to another, which rules then
+read like any column. A part with two days stays whole, so that it is told as no day; one
+without a day is no record, and is told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import polars as pl
+
+from queen_outcomes.base.errors import RecordsError, nearest, shorten
+from queen_outcomes.base.store import Store, literal, quote
+from queen_outcomes.facts import languages
+from queen_outcomes.records.grid import Grid
+from queen_outcomes.records.headings import tidy
+from queen_outcomes.records.mapping import SourceMapping
+from queen_outcomes.records.steps import CellForm
+
+_END = r"[;\r\n]+"
+_SIGN = r" ?[./-] ?"
+_AROUND = r"(?:\s[-–])?[\s,:]*{}[\s,:]*(?:[-–]\s)?"
+"""A day with what parts it from its words; a minus behind a word is that word's."""
+
+
+@dataclass(frozen=True)
+class PartedGrid(Grid):
+    """A source of which some columns are taken apart once its rows are read."""
+
+    inner: Grid
+    most: Mapping[str, int]
+    """A column of the raw table -> how many parts its cells may have."""
+
+    @classmethod
+    def open(cls, inner: Grid, apart: Mapping[str, int]) -> PartedGrid:
+        """Give a source whose columns are taken apart.
+
+        Raises
+        ------
+        RecordsError
+            A heading is not there.
+        """
+        known = {name.casefold(): name for name in inner.columns}
+        most = {}
+        for heading, parts in apart.items():
+            name = known.get(tidy(heading).casefold())
+            if name is None:
+                close = nearest(tidy(heading), inner.columns)
+                raise RecordsError(
+                    f'no heading "{heading}" to take apart',
+                    where=f"{inner.source.name}, apart",
+                    found=shorten(inner.columns, ", ") or "no headings",
+                    hint=f'did you mean "{close}"?' if close else "mend that line",
+                )
+            most[name] = parts
+        made = [new for name in most for new in names(name, most[name])]
+        return cls(inner.source, (*inner.headings, *made), inner, most)
+
+    @property
+    def columns(self) -> list[str]:
+        """The headings of the source, and those of the parts."""
+        return [*self.inner.columns, *self.headings[len(self.inner.headings) :]]
+
+    @property
+    def parts_of(self) -> Mapping[str, tuple[str, ...]]:
+        """The columns that are made of one."""
+        return {name: tuple(names(name, most)) for name, most in self.most.items()}
+
+    @property
+    def form(self) -> CellForm:
+        """What about the source decides how its cells are read."""
+        return self.inner.form
+
+    @property
+    def separator(self) -> str:
+        """What parts the cells of a line."""
+        return self.inner.separator
+
+    @property
+    def notes(self) -> list[str]:
+        """What the station should be told of the source, in plain sentences."""
+        return self.inner.notes
+
+    def marks(self) -> pl.DataFrame | None:
+        """Give what a person sees of the rows besides their text."""
+        return self.inner.marks()
+
+    def refuse_damaged(self, store: Store) -> None:
+        """Refuse a source that cannot be read to its end."""
+        self.inner.refuse_damaged(store)
+
+    def land(self, store: Store, table: str) -> None:
+        """Write the rows into a raw table, the parts behind their own columns."""
+        whole = f"{table}_whole"
+        self.inner.land(store, whole)
+        made = [
+            f"{sql} AS {quote(new)}"
+            for name, most in self.most.items()
+            for new, sql in zip(names(name, most), _parts(name, most), strict=True)
+        ]
+        store.table(table, f"SELECT *, {', '.join(made)} FROM {quote(whole)}")
+        store.drop_like(whole)  # of some formats a view
+
+
+def names(column: str, most: int) -> list[str]:
+    """Give the headings of a column's parts: of each its day, and its words."""
+    numbers = [""] if most == 1 else [f" {number}" for number in range(1, most + 1)]
+    return [f"{column} ({what}{number})" for number in numbers for what in ("day", "words")]
+
+
+def _day() -> str:
+    """Give a pattern of a day among words; without a year only one that looks like a day."""
+    months = {
+        name
+        for words in languages.documents()
+        for named in words.get("months", {}).get("names", ())
+        for name in named
+    }
+    spelled = sorted({n.lower() for n in months} | set(languages.months()), key=len)
+    month = "|".join(reversed(spelled))
+    return (
+        r"(?i)\b(?:\d{4}-?w\d{2}-?[1-7]"
+        rf"|\d{{4}}{_SIGN}\d{{1,2}}{_SIGN}\d{{1,2}}"
+        rf"|\d{{1,2}}{_SIGN}\d{{1,2}}{_SIGN}(?:\d{{4}}|\d{{2}})\b"
+        r"|\d{1,2}/\d{1,2}\b|\d{1,2}\. ?\d{1,2}\."
+        rf"|\d{{1,2}}(?:st|nd|rd|th|er)?\.?[ -](?:de |of )?(?:{month})\b\.?(?:[ ,-]*(?:de )?\d{{4}}\b)?"
+        rf"|(?:{month})\.? \d{{1,2}}(?:st|nd|rd|th)?\b(?:,? \d{{4}}\b)?)"
+    )
+
+
+def _parts(column: str, most: int) -> list[str]:
+    """Give SQL of the day and of the words of each part of a column's cells."""
+    cell = f"CAST({quote(column)} AS VARCHAR)"
+    pattern, around = literal(_day()), literal(_AROUND.replace("{}", _day()))
+    split = f"list_filter(regexp_split_to_array({cell}, {literal(_END)}), lambda x: trim(x) <> '')"
+    found = []
+    for number in range(1, most + 1):
+        # what is more than there is a heading for stays with the last, which is then no day
+        part = f"trim(({split})[{number}])"
+        if number == most:
+            part = f"nullif(trim(array_to_string(({split})[{number}:], ';')), '')"
+        days = f"len(regexp_extract_all({part}, {pattern}))"
+        words = f"regexp_replace({part}, {around}, ' ')"
+        found += [
+            f"CASE WHEN {days} = 1 THEN nullif({one}, '') WHEN {days} > 1 THEN {part} END"
+            for one in (f"regexp_extract({part}, {pattern})", _single_blanks(words))
+        ]
+    return found
+
+
+def _single_blanks(text: str) -> str:
+    return f"trim(regexp_replace({text}, '[\\s\\pZ]+', ' ', 'g'))"
+
+
+def undated(store: Store, sources: Iterable[SourceMapping]) -> list[str]:
+    """Tell of parts without a day, in columns that no rule reads whole: they are no records.
+
+    Parameters
+    ----------
+    store : Store
+        Holds the raw tables.
+    sources : iterable of SourceMapping
+
+    Returns
+    -------
+    list of str
+        Sentences, one a column.
+    """
+    grids: dict[str, SourceMapping] = {}
+    read: dict[str, set[str]] = {}
+    for source in sources:
+        grids.setdefault(source.name, source)
+        read.setdefault(source.name, set()).update(
+            name
+            for slot in source.slots
+            for cell in slot.cells.values()
+            for name in cell.columns
+        )
+    return [
+        told
+        for name, source in grids.items()
+        for column in source.grid.parts_of
+        if column not in read[name]
+        for told in _undated(store, source, column)
+    ]
+
+
+def _undated(store: Store, source: SourceMapping, column: str) -> list[str]:
+    table = source.raw
+    cell = f"CAST({quote(column)} AS VARCHAR)"
+    rows = store.rows(
+        f"SELECT trim(part) AS part, count(*) AS number FROM (SELECT "
+        f"unnest(regexp_split_to_array({cell}, {literal(_END)})) AS part FROM {quote(table)}) "
+        f"WHERE trim(part) <> '' AND NOT regexp_matches(part, {literal(_day())}) "
+        "GROUP BY 1 ORDER BY number DESC, part"
+    )
+    if not rows:
+        return []
+    listed = shorten([f'"{part}" ({number})' for part, number in rows], ", ")
+    return [
+        f'{source.name}: under "{column}" {sum(number for _, number in rows)} texts hold no day, and are '
+        f"read by no heading of its parts: {listed}"
+    ]
