@@ -906,8 +906,9 @@ def _telling_notes(looked: Looked) -> Iterator[Advice]:
             f"no exit of hers does: {shorten(named, ', ')}; remarks are not read",
             told.total(),
             looked.places(refs),
-            "if so, write it into exits as her reason, on the day it was seen; what is "
-            "only a sign at a check (drone brood) into its column there",
+            "if so, write it into exits as her reason, on the day it was seen, or have "
+            "remarks that hold the day read (`apart` under [files]); what is only a sign "
+            "at a check (drone brood) into its column there",
             table="exits",
             column="reason",
         )

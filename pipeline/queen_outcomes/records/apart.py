@@ -8,8 +8,10 @@ without a day is no record, and is told.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import polars as pl
 
@@ -21,6 +23,8 @@ from queen_outcomes.records.headings import tidy
 from queen_outcomes.records.mapping import SourceMapping
 from queen_outcomes.records.steps import CellForm
 
+MOST = 0.8
+"""Share of a column's cells from which on they are taken for days with words."""
 _END = r"[;\r\n]+"
 _SIGN = r" ?[./-] ?"
 _AROUND = r"(?:\s[-–])?[\s,:]*{}[\s,:]*(?:[-–]\s)?"
@@ -112,6 +116,19 @@ def names(column: str, most: int) -> list[str]:
     return [f"{column} ({what}{number})" for number in numbers for what in ("day", "words")]
 
 
+def parts_in(texts: Sequence[str]) -> int:
+    """Give how many parts cells have, where in most each part is a day with words; else 0."""
+    pattern = re.compile(_day())
+    found = []
+    for text in texts:
+        parts = [part for part in re.split(_END, text) if part.strip()]
+        words = [pattern.sub("", part).strip(" .,:;-–") for part in parts]
+        if all(len(pattern.findall(part)) == 1 for part in parts) and all(words):
+            found.append(len(parts))
+    return max(found, default=0) if len(found) >= MOST * len(texts) else 0
+
+
+@cache
 def _day() -> str:
     """Give a pattern of a day among words; without a year only one that looks like a day."""
     months = {

@@ -330,6 +330,20 @@ def test_the_decimal_sign_of_most_typed_numbers(doses, sign):
     assert proposal._decimal([bench]) == sign
 
 
+def test_days_with_words_that_stay_unread_are_told_with_the_setting_that_reads_them():
+    laid = sheet(
+        "Queen,Eggs,Looks,Fate,Gone,Zork\n"
+        'D1,yes,"10.6. E+; 3. Juli E- L-",sold 3/7,2025-07-03,a 1/2 b 3/4\n'
+        "D2,yes,,2025-07-04: dead,,a"
+    )
+    one = Part(
+        laid, Feed("checks", {"queen_id": Use(["Queen"]), "eggs": Use(["Eggs"])})
+    )
+    _, told = proposal.mapping(proposed(seen=Station([laid], [one]))).notes
+    assert 'apart = { Looks = 2, Fate = 1 } into its [files] section' in told
+    assert told.endswith('such as "Looks (day 1)", "Looks (words 1)"')
+
+
 def test_columns_with_text_that_stay_unread_are_told():
     laid = sheet("Queen,Date,Eggs,Zork,Plonk\nD1,2025-06-01,yes,a,")
     one = Part(

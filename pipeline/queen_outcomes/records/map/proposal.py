@@ -16,7 +16,7 @@ from typing import Any
 
 from queen_outcomes.base.errors import shorten
 from queen_outcomes.facts.reading import BLANK_NO, MIXED, NOT_LOOKED
-from queen_outcomes.records import suggested
+from queen_outcomes.records import apart, suggested
 from queen_outcomes.records.map import asking, labels, orders, station, wordlist
 from queen_outcomes.records.map.contents import number_of, yes_or_no
 from queen_outcomes.records.map.feeds import Said
@@ -674,3 +674,15 @@ def _unread(proposal: Proposal, found: Written, left_out: set[str], wanted) -> N
             unnamed = len(left) - len(names)
             names += [f"columns without a heading ({unnamed})"] if unnamed else []
             found.notes.append(f"{sheet.source}: not read: {shorten(names, ', ')}")
+        apart_in = {
+            c.name: parts
+            for c in sheet.columns
+            if c.name in left and (parts := apart.parts_in(c.contents.texts))
+        }
+        if apart_in:
+            found.notes.append(
+                f"{sheet.source}: cells of a day and words stand there; to read them, write "
+                f"apart = {suggested.toml(apart_in)} into its [files] section, and a [[read]] "
+                f"of their headings, such as "
+                + ", ".join(f'"{n}"' for n in apart.names(*next(iter(apart_in.items())))[:2])
+            )
