@@ -232,10 +232,31 @@ def test_ids_that_say_less_than_the_inseminations_are_named_with_them(tmp_path):
     )
     (told,) = of_kind(looked_at(station), "never_inseminated")
     assert told["says"].endswith(
-        "; 2 ids are spelled shorter or longer than at the insemination: "
+        "; 2 ids are spelled otherwise than at the insemination, it seems: "
         '"Q-7" for "Q-7 (blue 14)", "Q-8 (red)" for "Q-8"'
     )
     assert (told["weight"], told["fails"]) == ("not_used", True)
+
+
+def test_numbers_without_their_prefix_and_letters_for_figures_are_named(tmp_path):
+    station = write(
+        tmp_path,
+        inseminations=rows(
+            "queen_id,inseminated_at",
+            *(f"{one},2025-06-01" for one in ("S25-O12", "S25-061", "A-7", "B-07")),
+        ),
+        checks=rows(
+            LOOK,
+            # 7 may be either of two, and 62 is none
+            *(f"{one},2025-06-20,yes" for one in ("S25-012", "61", "7", "62", "S25-O6l")),
+        ),
+    )
+    (told,) = of_kind(looked_at(station), "never_inseminated")
+    assert told["says"].endswith(
+        "; 3 ids are spelled otherwise than at the insemination, it seems: "
+        '"S25-012" for "S25-O12", "61" for "S25-061", "S25-O6l" for "S25-061"'
+    )
+    assert told["fails"]
 
 
 def test_exits_without_a_reason_are_counted(tmp_path):

@@ -52,6 +52,8 @@ MOST, FEW = 0.8, 0.2
 """Shares of ages that would be usual, and are, where a day is taken for another."""
 COPY_SHARE, FEWEST_ROWS = 0.9, 3
 FEWEST_AGES = 5
+_LAST_NUMBER = re.compile(r"\D(\d+)$")
+_TYPED_FOR = str.maketrans("oil", "011")
 _MORE = re.compile(r"\s*[(\[]|\s")
 LONGEST_WORD = 40
 """A remark of more signs is a sentence, of which a word of it says little."""
@@ -449,8 +451,8 @@ def _never_inseminated(looked: Looked) -> Iterator[Advice]:
     if longer:
         named = [f'"{one}" for "{other}"' for one, other in longer.items()]
         begin = (
-            f"; {_counted(len(longer), 'id is', 'ids are')} spelled shorter or longer than "
-            f"at the insemination: {', '.join(named[:FIRST_IDS])}"
+            f"; {_counted(len(longer), 'id is', 'ids are')} spelled otherwise than at the "
+            f"insemination, it seems: {', '.join(named[:FIRST_IDS])}"
         )
     yield Advice(
         "never_inseminated",
@@ -468,9 +470,11 @@ def _never_inseminated(looked: Looked) -> Iterator[Advice]:
 
 
 def _longer(looked: Looked, ids: Sequence[str]) -> dict[str, str]:
-    """Give ids that say less, or more, than an inseminated queen's: "Q-7" of "Q-7 (blue)".
+    """Give ids that may be an inseminated queen's, written otherwise.
 
-    Only where a blank or a bracket parts what is more, and one queen alone begins so.
+    Those that say less or more ("Q-7" of "Q-7 (blue)"), where a blank or a bracket parts
+    what is more; bare numbers without what stands before them ("61" of "S26-061"); and
+    letters typed for figures ("S26-O4"). Only where one queen alone is so like.
     """
     homes = [
         one
@@ -479,14 +483,27 @@ def _longer(looked: Looked, ids: Sequence[str]) -> dict[str, str]:
         )
     ]
     begins: dict[str, list[str]] = defaultdict(list)
+    numbers, figures = defaultdict(list), defaultdict(list)
     for home in homes:
         begins[_beginning(home)].append(home)
+        figures[_in_figures(home)].append(home)
+        if number := _LAST_NUMBER.search(home):
+            numbers[int(number[1])].append(home)
     found = {}
     for one in ids:
         same = begins.get(one) or begins.get(_beginning(one), [])
         if len(same) == 1 and (same[0] == _beginning(one) or one == _beginning(same[0])):
             found[one] = same[0]
+            continue
+        alike = numbers[int(one)] if one.isdecimal() else figures[_in_figures(one)]
+        if len(alike) == 1:
+            found[one] = alike[0]
     return found
+
+
+def _in_figures(label: str) -> str:
+    """Write the letters that are typed for figures as these: O for 0, l or I for 1."""
+    return label.casefold().translate(_TYPED_FOR)
 
 
 def _beginning(label: str) -> str:
