@@ -6,7 +6,8 @@
 -- the course's other inseminations, the one nearest to the main insemination (the earlier
 -- on a tie) is the other exposure. co2_gap_h: its time minus the main insemination's, in
 -- hours; null where a time is missing. gap_days: the same by the dates alone. co2_exposures counts all of them, one for each
--- insemination without a recorded exposure of its own.
+-- insemination without a recorded exposure of its own. One of which a flat sheet has the
+-- minutes and no day counts too, where no other is recorded; when it was is not known.
 WITH owned AS (
     SELECT
         exposures.queen_id,
@@ -82,21 +83,32 @@ own_missing AS (
     FROM doses_given
     WHERE ref NOT IN (SELECT insemination_ref FROM owned)
     GROUP BY course_id
+),
+
+dayless AS (
+    SELECT course_id, count(*) AS exposures
+    FROM doses_given
+    WHERE co2_other_minutes IS NOT NULL AND co2_other_at IS NULL
+    GROUP BY course_id
 )
 
 SELECT
     courses.course_id,
-    coalesce(counted.recorded, 0) + coalesce(own_missing.missing, 0) AS co2_exposures,
+    coalesce(counted.recorded, 0) + coalesce(own_missing.missing, 0)
+        + CASE WHEN nearest.course_id IS NULL THEN coalesce(dayless.exposures, 0) ELSE 0 END
+        AS co2_exposures,
     nearest.gap_h AS co2_gap_h,
     nearest.gap_days,
     CASE
         WHEN coalesce(nearest.gap_h, nearest.gap_days) < 0 THEN 'other before'
         WHEN coalesce(nearest.gap_h, nearest.gap_days) > 0 THEN 'other after'
-        WHEN nearest.course_id IS NULL AND ($co2 = 'other' OR counted.recorded IS NOT NULL)
+        WHEN nearest.course_id IS NULL AND dayless.course_id IS NULL
+            AND ($co2 = 'other' OR counted.recorded IS NOT NULL)
             THEN 'one exposure'
         ELSE 'not recorded'
     END AS co2_schedule
 FROM courses
 LEFT JOIN nearest USING (course_id)
 LEFT JOIN counted USING (course_id)
+LEFT JOIN dayless USING (course_id)
 LEFT JOIN own_missing USING (course_id)

@@ -340,6 +340,33 @@ pattern_pct = "{} pattern"
     assert patterns == {("yard.csv:3/2",), ("yard.csv:4/1",)}
 
 
+def test_minutes_of_an_exposure_without_its_day_are_told_and_the_day_can_be_said(tmp_path):
+    book = rows(
+        "Queen,Done,CO2 the day before",
+        *(f"Q{n},2025-06-0{n} 10:00,{n + 2}" for n in range(1, 4)),
+        "Q4,2025-06-04,",
+    )
+    rule = """
+[records]
+co2 = "other"
+[[read]]
+from = "book.csv"
+table = "inseminations"
+[read.columns]
+queen_id = "Queen"
+inseminated_at = "Done"
+co2_other_minutes = "CO2 the day before"
+"""
+    checks = rows(LOOK, "Q1,2025-06-20,yes")
+    plain = write(tmp_path, rule, book=book, checks=checks)
+    (told,) = of_kind(looked_at(plain), "dayless_co2")
+    assert told["says"].startswith("3 inseminations have the minutes")
+    assert told["places"] == ("book.csv:2", "book.csv:3", "book.csv:4")
+    dated = rule + 'co2_other_at = { from = "Done", days = -1 }\n'
+    (plain / "station.toml").write_text(START + dated, "utf-8")
+    assert of_kind(looked_at(plain), "dayless_co2") == []
+
+
 def test_the_gravest_comes_first(mixed):
     weights = [piece["weight"] for piece in looked_at(mixed).found["advice"]]
     order = list(advice.WEIGHTS)

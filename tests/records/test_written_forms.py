@@ -224,6 +224,20 @@ def test_a_weekday_that_is_a_month_to_others_stays_one_before_a_day_and_month():
     assert why("co2", "given_at", "mar. 05/08", **of_2026) == says
 
 
+@pytest.mark.parametrize("shift", [-1, 1, -30, 0])
+def test_a_day_may_lie_some_days_from_the_one_that_is_written(shift):
+    texts = [f"{day:%d.%m.%Y}" for day in DAYS] + [f"{day:%d %b %Y} 9:30" for day in DAYS]
+    moved = [day + dt.timedelta(days=shift) for day in DAYS]
+    rule = {"dates": "dmy", "days": shift}
+    assert moments(texts, **rule) == [
+        *(at(day) for day in moved),
+        *(at(day, dt.time(9, 30)) for day in moved),
+    ]
+    days = values("exits", "left_on", texts, rule=CellRule(**rule))
+    assert days == [*moved, *moved]
+    assert moments(["spring"], **rule) == [None]
+
+
 def test_days_of_iso_weeks():
     days = [*DAYS, dt.date(2020, 12, 31), dt.date(2021, 1, 3), dt.date(2024, 12, 30)]
     for form in ("{}-W{:02d}-{}", "{}W{:02d}{}", "{}-w{:02d}-{}"):

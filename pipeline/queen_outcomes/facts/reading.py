@@ -39,6 +39,8 @@ class CellRule:
     took day for month in some."""
     year: int | None = None
     """The year of days written without one."""
+    days: int = 0
+    """How many days after the one that is written."""
     decimal: str = "."
     unit: str | None = None
     """The unit that the column is kept in; None: ours."""
@@ -107,6 +109,8 @@ class ColumnRule:
     unit: str | None = None
     dates: str | None = None
     year: int | None = None
+    days: int | None = None
+    """How many days after the written day it was: -1 is the day before."""
     decimal: str | None = None
     empty: tuple[str, ...] | None = None
     blank: str | None = None
@@ -236,6 +240,7 @@ class Reading:
         return CellRule(
             dates=own.dates or file.dates or self.date_order,
             year=own.year or file.year,
+            days=own.days or 0,
             decimal=own.decimal or file.decimal or self.decimal,
             unit=own.unit or self.units.get(table, {}).get(column),
             about=self.about,

@@ -609,6 +609,8 @@ def column_form(table: Table, column: Column | None) -> dict[str, Any]:
         form["unit"] = choice(*UNITS[column.unit])
     if column.unit == "%":
         form["scores"] = _scores
+    if column.kind in ("date", "datetime"):
+        form["days"] = whole(-366, 366)
     if column.kind in ("word", "yes_no"):
         form["words"] = lambda v, w, f: _words_of(column, v, w, f)
     if column.kind in ("number", "integer"):

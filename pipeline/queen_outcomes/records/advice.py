@@ -840,6 +840,28 @@ def _co2(looked: Looked) -> Iterator[Advice]:
         )
 
 
+def _dayless_co2(looked: Looked) -> Iterator[Advice]:
+    """Tell exposures of which a row has the minutes and no day."""
+    rows = looked.store.rows(
+        "SELECT ref FROM accepted_inseminations "
+        "WHERE co2_other_minutes IS NOT NULL AND co2_other_at IS NULL ORDER BY ref"
+    )
+    if rows:
+        yield Advice(
+            "dayless_co2",
+            "unsure",
+            f"{_counted(len(rows), 'insemination has', 'inseminations have')} the minutes "
+            "of another CO2 exposure and no day of it, so that nobody knows whether it "
+            "came before or after",
+            len(rows),
+            looked.places(ref for (ref,) in rows),
+            "name its day as co2_other_at; one that is always the day before is, under "
+            '[read.columns], co2_other_at = { from = "the insemination\'s day", days = -1 }',
+            table="inseminations",
+            column="co2_other_at",
+        )
+
+
 # --- single rows
 
 
@@ -944,6 +966,7 @@ _PARTS: tuple[Callable[[Looked], Iterable[Advice]], ...] = (
     _copies,
     _grafting,
     _co2,
+    _dayless_co2,
     _no_reasons,
     _telling_notes,
     _single_rows,

@@ -204,7 +204,7 @@ class CellReader:
             blank = f"coalesce(trim({cell}, {literal(_SPACES)}), '') = ''"
         if native is not None:
             value, plain = native
-            read = _in_our_unit(column, value, rule)
+            read = _shifted(column, _in_our_unit(column, value, rule), rule)
             read = _filled(read, plain, rule)
             return _Cell(column, rule, cell, sql, plain, read, blank)
         plain = clean_text(cell, sql_type, rule.empty)
@@ -234,7 +234,7 @@ class CellReader:
                 read = days.plain_moment(
                     text, rule.order, self.form, turned=rule.turned
                 )
-                return f"CAST({read} AS {column.sql_type})"
+                return _shifted(column, f"CAST({read} AS {column.sql_type})", rule)
 
     def read_again(
         self, store: Store, written: Mapping[str, WrittenColumn], where: str
@@ -305,7 +305,8 @@ class CellReader:
         if column.kind in ("number", "integer"):
             return numbers.steps(column, rule, self.form)
         read = days.steps(rule, self.form)
-        return replace(read, value=f"CAST({read.value} AS {column.sql_type})")
+        value = _shifted(column, f"CAST({read.value} AS {column.sql_type})", rule)
+        return replace(read, value=value)
 
     # --- what comes of a row's cells together
 
@@ -391,6 +392,13 @@ def _in_our_unit(column: Column, value: str, rule: CellRule) -> str:
     if column.kind != "number" or not column.unit:
         return value
     return numbers.in_unit(value, column, rule.unit or column.unit)
+
+
+def _shifted(column: Column, value: str, rule: CellRule) -> str:
+    """Give the day that lies as far from the written one as the settings say."""
+    if not rule.days or column.kind not in ("date", "datetime"):
+        return value
+    return f"CAST({value} + to_days({rule.days}) AS {column.sql_type})"
 
 
 def _choice(column: Column, cell: str, plain: str, rule: CellRule) -> str:

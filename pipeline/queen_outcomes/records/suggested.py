@@ -146,7 +146,7 @@ def _column(slot: SlotMapping, name: str) -> dict[str, Any]:
     rule = cell.rule
     headings = list(rule.headings) if rule else list(cell.columns)
     spec: dict[str, Any] = {"from": headings[0] if len(headings) == 1 else headings}
-    for line in ("unit", "dates", "year", "decimal") if rule else ():
+    for line in ("unit", "dates", "year", "days", "decimal") if rule else ():
         value = getattr(rule, line)
         spec |= {line: value} if value is not None else {}
     for line in ("blank", "filled") if rule else ():

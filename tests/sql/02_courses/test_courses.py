@@ -159,6 +159,19 @@ def test_an_exposure_said_to_be_another_is_one_on_the_same_day_too():
     assert one(store, "co2_exposures, co2_schedule") == (2, "not recorded")
 
 
+@pytest.mark.parametrize("listed", ["every", "other"])
+def test_an_exposure_without_its_day_counts_and_nobody_knows_when_it_was(listed):
+    settings = Settings(reading=Reading(co2=listed))
+    columns = "co2_exposures, co2_gap_h, co2_schedule"
+    gassed = insemination(0, co2_other_minutes=4.0)
+    store = derived(until="courses", settings=settings, inseminations=[gassed])
+    assert one(store, columns) == (2, None, "not recorded")
+    # a list has the same exposure with its day
+    given = [{"queen_id": "Q", "given_at": at(-1, 10)}]
+    store = derived(until="courses", settings=settings, inseminations=[gassed], co2=given)
+    assert one(store, columns) == (2, -24.0, "other before")
+
+
 def test_exposures_up_to_the_as_of_day_count():
     for number, told in ((2, "other after"), (3, "not recorded")):
         store = co2(at(number, 10), as_of=day(2))
