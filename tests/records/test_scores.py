@@ -96,3 +96,23 @@ def test_scores_that_are_explained_are_not_asked_about_and_are_shown(scored, sta
     assert "nothing to mend" in command("check", station).out
     shown = command("check", station, "--mapping").out
     assert "5 scores, each in per cent" in shown
+
+
+@pytest.mark.parametrize("kind", [pl.Int16, pl.Float64])
+def test_what_a_figure_counts_as_holds_of_typed_numbers_too(station, command, kind):
+    from queen_outcomes.base.store import Store
+
+    name, content = as_parquet([4, 80, 4, None, 0], kind)
+    (station / "records" / name).write_bytes(content)
+    (station / "records" / "inseminations.csv").write_text(
+        "queen_id,inseminated_at\nQ1,2026-05-01\n", encoding="utf-8"
+    )
+    with (station / "station.toml").open("a", encoding="utf-8") as settings:
+        rule, _, _ = RULES.rpartition("pattern_pct")
+        settings.write(f'{rule}pattern_pct = {{ from = "Brood", words = {{ 4 = 85.5 }} }}\n')
+    ran = command("build", station, "--until", "derive")
+    assert ran.code == 0, ran.err
+    with Store(next(station.glob("build/*/station.duckdb")), read_only=True) as store:
+        query = "SELECT pattern_pct FROM accepted_checks ORDER BY checked_on"
+        found = [pattern for (pattern,) in store.rows(query)]
+    assert found == [85.5, 80.0, 85.5, None, 0.0]

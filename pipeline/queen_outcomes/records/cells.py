@@ -204,6 +204,14 @@ class CellReader:
             blank = f"coalesce(trim({cell}, {literal(_SPACES)}), '') = ''"
         if native is not None:
             value, plain = native
+            if rule.words and column.kind in ("number", "integer"):
+                fits = column.kind == "number"
+                meant = {
+                    # a count that is no whole number stays unread, as in a text
+                    word: our if fits or float(our).is_integer() else "NULL"
+                    for word, our in _station(rule.words).items()
+                }
+                value = f"CASE {_cases(_score_key(plain), meant)} ELSE {value} END"
             read = _shifted(column, _in_our_unit(column, value, rule), rule)
             read = _filled(read, plain, rule)
             return _Cell(column, rule, cell, sql, plain, read, blank)

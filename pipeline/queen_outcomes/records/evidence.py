@@ -11,7 +11,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Any, Literal
 
 from queen_outcomes.base.errors import RecordsError, shorten
 from queen_outcomes.base.store import Store, literal, quote
@@ -325,8 +325,6 @@ def _evidence(
 def _most_causes(
     orders: OrdersSeen, used: UsedColumn, unread: int, filled: int
 ) -> tuple[str, tuple[str, ...], str]:
-    from queen_outcomes.records.map import meanings  # late: it reads the lists of words
-
     why = quote(str(used.column and used.column.why))
     text = quote(str(used.column and used.column.unread))
     rows = orders.store.rows(
@@ -347,11 +345,20 @@ def _most_causes(
     if ending:
         causes = [f'all {unread} end in "{ending}"', *causes]
     says = f"{unread} of {filled} cells cannot be read: {shorten(causes)}"
+    if used.rule.scores:
+        setting = suggested.in_column(used.source, used.slot, used.name, {})
+        return says, (f"{setting}  # with what these are in per cent",), "scores"
+    return says, *_mending(orders, used, rows)
+
+
+def _mending(
+    orders: OrdersSeen, used: UsedColumn, rows: Sequence[tuple[Any, ...]]
+) -> tuple[tuple[str, ...], str]:
+    """Give the settings that would fit, and the cause; ``rows``: why, how many, an example."""
+    from queen_outcomes.records.map import meanings  # late: it reads the lists of words
+
     cause, example = str(rows[0][0]), str(rows[0][2])
     source, reading = used.source, orders.reading
-    if used.rule.scores:
-        setting = suggested.in_column(source, used.slot, used.name, {})
-        return says, (f"{setting}  # with what these are in per cent",), "scores"
     if "decimal sign" in cause:
         other = "," if used.rule.decimal == "." else "."
         if used.says("decimal"):
@@ -360,24 +367,26 @@ def _most_causes(
             )
         else:
             setting = suggested.in_file(source.name, reading, "decimal", other)
-        return says, (setting,), "decimal"
+        return (setting,), "decimal"
     year = orders.year_of(source)
     if "no year" in cause and year:
         setting = suggested.in_file(source.name, reading, "year", year)
-        return says, (setting,), "year"
+        return (setting,), "year"
     if numbers.NO_SPAN in cause:
         answers = tuple(
             suggested.in_column(source, used.slot, used.name, {"unit": unit})
             for unit in (numbers.MINUTES, numbers.HOURS)
         )
-        return says, answers, "span"
+        return answers, "span"
     if any(numbers.ONLY_ABOUT in str(other) for other, *_ in rows):
+        why = quote(str(used.column and used.column.why))
+        text = quote(str(used.column and used.column.unread))
         texts = orders.store.rows(
             f"SELECT DISTINCT {text} FROM {used.staged} "
             f"AND contains({why}, {literal(numbers.ONLY_ABOUT)}) ORDER BY 1"
         )
         marks = numbers.marks_in(str(one) for (one,) in texts)
-        return says, (suggested.about(reading, marks),), "about"
+        return (suggested.about(reading, marks),), "about"
     if not any(sign.isdigit() for sign in example):
         if meanings.of_yes_no(example):
             # in the file's other columns the word keeps its meaning
@@ -385,8 +394,8 @@ def _most_causes(
             setting = suggested.in_column(source, used.slot, used.name, {"empty": empty})
         else:
             setting = suggested.empty_in_file(source.name, reading, [example])
-        return says, (f"{setting}  # if it means: not recorded",), "empty"
-    return says, (), "cells"
+        return (f"{setting}  # if it means: not recorded",), "empty"
+    return (), "cells"
 
 
 def _words_settings(
