@@ -420,6 +420,7 @@ def figure(number, decimal):
     [
         ("inseminations", "dose_ul", None, lambda x: x, ["{} ul", "{}µl", "{} μL", "{} mm3", "{}mm³", "{} µl.", "{} Mikroliter", "{}"]),
         ("inseminations", "dose_ul", "mL", lambda x: x, ["{} ul", "{}µl"]),
+        ("inseminations", "dose_ul", "mL", lambda x: x, ["{} mikrol.", "{} microl"]),
         ("inseminations", "dose_ul", "mL", lambda x: 1000 * x, ["{}", "{} mL", "{}ml"]),
         ("semen", "storage_c", None, lambda x: (x - 32) / 1.8, ["{} °F", "{}°F", "{} F", "{}℉"]),
         ("semen", "storage_c", "F", lambda x: x, ["{} °C", "{}C", "{} ℃"]),

@@ -82,6 +82,14 @@ def test_a_sheet_s_own_language_comes_first_and_others_where_they_know_more():
 
 
 @pytest.mark.parametrize(
+    ("text", "column"),
+    [("geschl.", "emerged_on"), ("Rückl.", "leak"), ("2. Kontrolle verd.", "sealed")],
+)
+def test_headings_cut_short(text, column):
+    assert heading(text, "de").of("column") == {column}
+
+
+@pytest.mark.parametrize(
     ("text", "slot"),
     [
         ("1st check", "1"),
