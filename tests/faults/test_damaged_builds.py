@@ -9,10 +9,11 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from demo_station import build_trial_station
-from queen_outcomes.commands import failures
+from queen_outcomes.commands import cli, failures
 
 pytestmark = pytest.mark.slow
 
@@ -232,3 +233,33 @@ def test_ctrl_c_while_the_command_is_still_being_imported_ends_with_130():
         [sys.executable, "-c", script], capture_output=True, text=True, check=False, timeout=60
     )
     assert (ran.returncode, ran.stderr) == (130, "")
+
+
+def test_ctrl_c_that_comes_where_nobody_can_take_it_ends_with_130_too():
+    # as within a library's own code: Python would print it, and go on
+    script = (
+        "import signal, time\n"
+        "from queen_outcomes.commands import cli\n"
+        "class Last:\n"
+        "    def __del__(self):\n"
+        "        signal.raise_signal(signal.SIGINT)\n"
+        "def main(*_, **__):\n"
+        "    Last()\n"
+        "    time.sleep(30)\n"
+        "    print('went on')\n"
+        "cli.cli.main = main\n"
+        "raise SystemExit(cli.run(['due']))\n"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=False, timeout=60
+    )
+    assert (ran.returncode, ran.stdout) == (130, "")
+    assert "Traceback" not in ran.stderr
+    assert "interrupted" in ran.stderr
+
+
+def test_what_else_is_lost_is_told_as_python_tells_it(monkeypatch):
+    told = []
+    monkeypatch.setattr(sys, "__unraisablehook__", told.append)
+    cli._Interrupt().lost(SimpleNamespace(exc_type=ValueError))
+    assert [one.exc_type for one in told] == [ValueError]

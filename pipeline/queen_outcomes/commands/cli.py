@@ -13,6 +13,7 @@ import threading
 import traceback
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -139,14 +140,29 @@ class _Interrupt:
         self.came = True
         raise KeyboardInterrupt
 
+    def lost(self, unraised: Any) -> None:
+        """Raise it once more, where it came while nobody could take it.
+
+        So it is where a library calls back from its own code; the command would go on. A
+        moment later, as in here nobody can take it either.
+        """
+        if unraised.exc_type is KeyboardInterrupt:
+            whom = threading.main_thread().ident, signal.SIGINT
+            again = threading.Timer(0.05, signal.pthread_kill, whom)
+            again.daemon = True
+            again.start()
+        else:
+            sys.__unraisablehook__(unraised)
+
 
 def run(argv: Sequence[str] | None = None) -> int:
     """Run a command line and give its exit code."""
     one_thread_each()
     console = Console()
-    interrupt = _Interrupt()
+    interrupt, usual = _Interrupt(), sys.unraisablehook
     if threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGINT, interrupt)
+        sys.unraisablehook = interrupt.lost
     try:
         code = cli.main(argv, "queen-outcomes", standalone_mode=False, obj=console)
     except BrokenPipeError:
@@ -162,6 +178,7 @@ def run(argv: Sequence[str] | None = None) -> int:
         console.error(message(problem, code, cli.commands.get(named)))
         return code
     finally:
+        sys.unraisablehook = usual
         console.done()
     return code if isinstance(code, int) else DONE
 
