@@ -261,3 +261,20 @@ def test_what_stays_unread_is_told_in_short_and_by_name_where_it_has_one(command
     assert '"Frame 10"' in line
     assert "and 21 more" in line
     assert '""' not in line
+
+
+def test_an_open_question_is_told_with_what_may_be_answered(command, station):
+    looks = [f"Q{at},2026-05-{20 + at},{at}" for at in range(1, 6)]
+    records = station / "records"
+    (records / "looks.csv").write_text(
+        "\n".join(["Queen,Checked on,Brood pattern", *looks]), encoding="utf-8"
+    )
+    done = [f"Q{at},2026-05-01" for at in range(1, 6)]
+    (records / "inseminations.csv").write_text(
+        "\n".join(["Queen,Inseminated on", *done]), encoding="utf-8"
+    )
+    told = command("map", station).out
+    _, _, asked = told.partition("open: percent:looks.csv:checks:pattern_pct")
+    lines = [line.strip() for line in asked.splitlines()]
+    assert any(line.startswith("score: a score, such as 1 to 5") for line in lines)
+    assert "percent: per cent: 4 is 4 per cent of the cells" in lines

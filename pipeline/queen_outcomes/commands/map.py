@@ -193,6 +193,8 @@ def _tell(
         console.tell(f"  {question.text}")
         for line in question.evidence[:5]:
             console.tell(f"  {line}")
+        for option, meaning in question.options.items():
+            console.tell(f"  {option}: {meaning}")
 
 
 def _check(station: Path) -> tuple[dict[str, Any], dict[str, list[dict[str, Any]]]]:
