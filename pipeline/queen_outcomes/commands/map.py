@@ -88,10 +88,7 @@ def _interview(run: Run, console: Console) -> None:
             _correct_words(run, console)
             question.answer = "yes"
             continue
-        for line in question.evidence:
-            console.tell(f"  {line}")
-        for option, meaning in question.options.items():
-            console.tell(f"  {option}: {meaning}")
+        _tell_of(question, console)
         question.answer = _ask(question)
 
 
@@ -191,10 +188,15 @@ def _tell(
     for question in run.open:
         console.emit(f"\nopen: {question.id}")
         console.tell(f"  {question.text}")
-        for line in question.evidence[:5]:
-            console.tell(f"  {line}")
-        for option, meaning in question.options.items():
-            console.tell(f"  {option}: {meaning}")
+        _tell_of(question, console, most=5)
+
+
+def _tell_of(question: Question, console: Console, most: int | None = None) -> None:
+    """Tell what a question stands on, and what it may be answered with."""
+    for line in question.evidence[:most]:
+        console.tell(f"  {line}")
+    for option, meaning in question.options.items():
+        console.tell(f"  {option}: {meaning}")
 
 
 def _check(station: Path) -> tuple[dict[str, Any], dict[str, list[dict[str, Any]]]]:
