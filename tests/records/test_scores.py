@@ -15,7 +15,7 @@ table = "checks"
 [read.columns]
 queen_id = "Queen"
 checked_on = "Day"
-pattern_pct = { from = "Brood", scores = { 1 = 10, 2 = 30.5, 3 = 60, 4 = 85, "Top  marks" = 100 } }
+pattern_pct = { from = "Brood", scores = { 1 = 10, 2 = 30.5, 3 = 60, "4.0" = 85, "Top  marks" = 100 } }
 """
 SCORES = ["4", "2", "5", "top marks", "4"]
 EXPECTED = [85.0, 30.5, None, 100.0, 85.0]
@@ -82,7 +82,7 @@ def test_a_score_is_what_its_settings_say_and_another_is_left_unread(
     assert scored(file) == EXPECTED
     told = command("check", station).out
     assert '"5", which is none of the scores that its settings explain' in told
-    assert 'scores = { 1 = 10, 2 = 30.5, 3 = 60, 4 = 85, "Top  marks" = 100 }' in told
+    assert 'scores = { 1 = 10, 2 = 30.5, 3 = 60, "4.0" = 85, "Top  marks" = 100 }' in told
 
 
 @pytest.mark.parametrize("kind", [pl.Int8, pl.UInt32, pl.Float64, pl.Float32, pl.Decimal(6, 2)])

@@ -47,8 +47,13 @@ def memory_limit(settings: Settings) -> str:
     """Give DuckDB's memory limit, so that a station of any size leaves room."""
     if settings.memory is not None:
         return f"{settings.memory}GB"
-    whole = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
+    whole = _machine_bytes() / 2**30
     return f"{min(MEMORY_MOST_GIB, MEMORY_SHARE * whole):.1f}GiB"
+
+
+def _machine_bytes() -> int:
+    """Give how much memory the machine has."""
+    return os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")
 
 
 def worker_memory(settings: Settings) -> float:
@@ -59,8 +64,7 @@ def worker_memory(settings: Settings) -> float:
     """
     if settings.memory is not None:
         return WORKERS_LEAST_BYTES
-    whole = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")
-    return max(WORKERS_LEAST_BYTES, WORKERS_SHARE * whole)
+    return max(WORKERS_LEAST_BYTES, WORKERS_SHARE * _machine_bytes())
 
 
 def check_step(until: str | None) -> None:

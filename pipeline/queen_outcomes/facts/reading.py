@@ -249,8 +249,13 @@ class Reading:
             filled=own.filled == FILLED_YES,
             words=nearest_words(own.words, words),
             findings={**_folded(self.findings), **_folded(own.findings)},
-            scores={" ".join(s.lower().split()): per for s, per in own.scores.items()},
+            scores={folded_score(score): per for score, per in own.scores.items()},
         )
+
+
+def folded_score(score: str) -> str:
+    """Give a score as it is looked up: in small letters, and 4 for 4.0, as numbers are typed."""
+    return re.sub(r"^(\d+)\.0+$", r"\1", " ".join(score.lower().split()))
 
 
 def _first_said(*levels: tuple[str, ...] | None) -> tuple[str, ...]:

@@ -39,6 +39,7 @@ from queen_outcomes.facts.reading import (
     ColumnRule,
     Habits,
     ReadRule,
+    folded_score,
 )
 
 MAIN_TERMS = (
@@ -124,6 +125,15 @@ def _memory(value: Any) -> float | None:
     return float(size[1]) if size and fits else None
 
 
+def _apart(value: Any) -> dict[str, int] | None:
+    """Read how many records the cells of some headings may hold."""
+    fits = isinstance(value, dict) and all(
+        name.strip() and _is_number(most, int) and 1 <= most <= 2**SLOT_BITS - 1
+        for name, most in value.items()
+    )
+    return dict(value) if fits else None
+
+
 def _date(value: Any) -> dt.date | None:
     fits = isinstance(value, dt.date) and not isinstance(value, dt.datetime)
     return value if fits and FIRST_DAY <= value <= LAST_DAY else None
@@ -177,15 +187,6 @@ DATE = Field(_date, "a day without quotes, such as 2026-07-05")
 DAYS = Field(_days, "a number of days, or a list of them, each from 1 to 3650")
 PERCENT = Field(_percent, "a percentage above 0 and at most 100")
 SHARE = Field(_share, "a share above 0 and below 1, such as 0.1")
-def _apart(value: Any) -> dict[str, int] | None:
-    """Read how many records the cells of some headings may hold."""
-    fits = isinstance(value, dict) and all(
-        name.strip() and _is_number(most, int) and 1 <= most <= 2**SLOT_BITS - 1
-        for name, most in value.items()
-    )
-    return dict(value) if fits else None
-
-
 ORDERS = choice("iso", "dmy", "mdy", "ymd", f"{MIXED}dmy", f"{MIXED}mdy")
 DECIMALS = choice(".", ",")
 YEAR = whole(1900, 2200)
@@ -641,8 +642,10 @@ def _column_rule(
         named = "yes_no" if column.kind == "yes_no" else column.name
         empty = {"empty": read["empty"]} if "empty" in read else {}
         faults += shared_words(named, {**read["words"], **empty}, f"{where}.words")
-    if "scores" in read and "unit" in read:
-        faults.append(unfit(read["unit"], "no unit beside scores, which are in %", where))
+    for other in ("unit", "words"):
+        if "scores" in read and other in read:
+            expected = f"no {other} beside scores, which say all that is read"
+            faults.append(unfit(value[other], expected, where))
     headings, constant = read.pop("from", ()), read.pop("value", None)
     if len(faults) == before and bool(headings) == (constant is not None):
         faults.append(
@@ -675,10 +678,12 @@ def _scores(value: Any, where: str, faults: Faults) -> dict[str, float]:
     read: dict[str, float] = {}
     for score, said in _named(value, where, faults).items():
         fits = _is_number(said, int | float) and 0 <= said <= 100
-        if fits and score.strip():
-            read[score.strip()] = said
-        else:
+        if not fits or not score.strip():
             faults.append(unfit({score: said}, "score = 0 to 100 per cent", where))
+        elif folded_score(score) in map(folded_score, read):
+            faults.append(unfit(score, "each score once, in capitals or not", where))
+        else:
+            read[score.strip()] = said
     return read
 
 
