@@ -94,10 +94,10 @@ def test_what_holds_no_day_is_told_where_no_rule_reads_the_column_whole(tmp_path
     _, read = staged(tmp_path)
     told = [note for note in read.notes if "no day" in note]
     assert told == [
-        'book.csv: under "Looks" 2 texts hold no day, and are read by no heading of its '
-        'parts: "8.5 frames" (1), "seen" (1)',
-        'book.csv: under "Fate" 1 texts hold no day, and are read by no heading of its '
-        'parts: "gone" (1)',
+        'book.csv: under "Looks" no day stands in these texts, so that no heading of its '
+        'parts has them: "8.5 frames" (1), "seen" (1)',
+        'book.csv: under "Fate" no day stands in these texts, so that no heading of its '
+        'parts has them: "gone" (1)',
     ]
     assert 'book.csv: no rule reads the columns "Remarks"' in read.notes
     whole = {**ENDS, "columns": ENDS["columns"] | {"reason": "Fate"}}

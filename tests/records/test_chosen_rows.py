@@ -187,6 +187,6 @@ def test_what_no_rule_chooses_is_told_where_another_rule_reads_every_row(
         )
     said = " ".join(command("check", station).err.split())
     assert (
-        'book.csv: under "Fate" 2 rows have a text that no [[read]] chooses: '
+        'book.csv: under "Fate" no [[read]] chooses the rows with these texts: '
         '"Dead 30/6" (1), "dead 1/7" (1)'
     ) in said

@@ -219,6 +219,6 @@ def _undated(store: Store, source: SourceMapping, column: str) -> list[str]:
         return []
     listed = shorten([f'"{part}" ({number})' for part, number in rows], ", ")
     return [
-        f'{source.name}: under "{column}" {sum(number for _, number in rows)} texts hold no day, and are '
-        f"read by no heading of its parts: {listed}"
+        f'{source.name}: under "{column}" no day stands in these texts, so that no heading of '
+        f"its parts has them: {listed}"
     ]

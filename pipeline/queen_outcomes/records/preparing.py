@@ -367,8 +367,7 @@ def _passed_by(store: Store, name: str, own: Sequence[SourceMapping]) -> list[st
         if found:
             listing = shorten([f'"{said}" ({n})' for said, n in found], ", ")
             told.append(
-                f'{name}: under "{column}" {sum(n for _, n in found)} rows have a text that '
-                f"no [[read]] chooses: {listing}"
+                f'{name}: under "{column}" no [[read]] chooses the rows with these texts: {listing}'
             )
     return told
 
