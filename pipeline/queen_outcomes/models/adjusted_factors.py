@@ -249,7 +249,7 @@ def contrast_rows(fitted: Fitted, near: Mapping[str, Alias]) -> list[Row]:
             asked = ask(fitted, form, (usual, *others))
             own = near[form.term.name]
             places = range(1, len(asked.values))
-            rows += [_compared(asked, at, own, shared) for at in places]
+            rows += [contrast_row(asked, at, own, shared) for at in places]
     return with_holm(rows)
 
 
@@ -297,9 +297,10 @@ def with_holm(rows: list[Row]) -> list[Row]:
     ]
 
 
-def _compared(
+def contrast_row(
     asked: FactorPredictions, at: int, near: Alias, shared: Mapping[str, np.ndarray]
 ) -> Row:
+    """Compare one of the asked values with the first; nothing where they hardly overlap."""
     row = pair_row(asked.fitted.courses.values, asked.form, asked.values, at, shared)
     blank = (
         *("risk_difference", "low", "high", "odds_ratio", "or_low", "or_high", "p"),

@@ -170,9 +170,14 @@ def count_rates(store: Store, settings: Settings) -> None:
         An outcome or a state stands there that is not declared.
     """
     refuse_unknown(store.rows("SELECT DISTINCT outcome, state FROM outcomes"))
+    store.step("05_rates", RATES[0], {})
+    count_groups(store, settings)
+
+
+def count_groups(store: Store, settings: Settings) -> None:
+    """Count the outcomes by the groups that `course_groups` gives; write rates."""
     given = {"min_shown": settings.min_shown, "z": Z_95}
     groups, counts, rates = RATES
-    store.step("05_rates", groups, given)
     ((courses,),) = store.rows(f"SELECT count(*) FROM {groups}")
     all_at_once = [(None, None)]
     many = courses > COUNTED_AT_ONCE

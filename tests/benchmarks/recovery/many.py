@@ -95,12 +95,10 @@ def derive_stations(world: World, seed: int, numbers: range, place: Path) -> Man
 
 def _count(store: Store, settings: Settings) -> None:
     """Count the rates with the station in place of all, and write the histories."""
-    given = {"min_shown": settings.min_shown, "z": derive.Z_95}
-    for name in derive.RATES:
-        store.step("05_rates", name, given)
-        if name == "course_groups":
-            own = f"substr(course_id, {TAG_AT.start + 1}, {TAG_AT.stop - TAG_AT.start})"
-            store.execute(f'UPDATE course_groups SET "all" = {own}')
+    store.step("05_rates", "course_groups", {})
+    own = f"substr(course_id, {TAG_AT.start + 1}, {TAG_AT.stop - TAG_AT.start})"
+    store.execute(f'UPDATE course_groups SET "all" = {own}')
+    derive.count_groups(store, settings)
     store.step("05_rates", "histories", histories_given())
 
 

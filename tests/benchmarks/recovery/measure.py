@@ -12,7 +12,12 @@ from typing import Any
 import numpy as np
 import polars as pl
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.models.adjusted_factors import Alias, _compared, ask
+from queen_outcomes.models.adjusted_factors import (
+    Alias,
+    ask,
+    contrast_row,
+    numbered_groups,
+)
 from queen_outcomes.models.analysis_set import AnalysisSet, analysis_set, take
 from queen_outcomes.models.fit import Fitted
 from queen_outcomes.models.onset_model import fit_station as fit_onset_model
@@ -87,7 +92,8 @@ def dose_difference(fitted: Fitted) -> list[float] | None:
     forms = [form for form in fitted.design.forms if form.term.name == "dose"]
     if not forms:
         return None
-    row = _compared(ask(fitted, forms[0], DOSES), 1, Alias("", 1.0))
+    shared = numbered_groups(fitted.courses.values)
+    row = contrast_row(ask(fitted, forms[0], DOSES), 1, Alias("", 1.0), shared)
     if row["apart_from"]:
         return None
     return _plain(row["risk_difference"], row["low"], row["high"])
