@@ -8,7 +8,8 @@ share, on bench days that not everybody works on; a tenth of the courses stay un
 the second season nothing is known beforehand: how hard it is is drawn, and every fourth
 station has a hard one. Risk models are fitted to the courses of the first, as a build does.
 Nobody differs; then, in every tenth station, the first operator's odds are doubled, and
-tripled, in the second season. Flags are looked at in every other station. `--foreign` stations in which no operator differs come from the generators of
+tripled, in the second season. Flags are looked at in every other station. `--foreign`
+stations in which no operator differs come from the generators of
 tests/support/foreign, written by another hand, as records that are read and derived; their
 second seasons are harder by 0, 0.4 or 0.8. Shares are of operators in a season, at a
 setting of 0.01 for each direction of each series; limits allow for operators of one
@@ -27,7 +28,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from unittest.mock import patch
 
 import numpy as np
 from foreign import daily_states, frailty, ledger
@@ -54,7 +54,6 @@ COURSES = (720, 600)
 TAU, HARD = 0.4, 0.8
 DEVIATIONS = (0.4, 0.3)
 CHANGES = (1.0, 2.0, 3.0)
-REPLICATES = 2_000
 OFTEN = 25
 """Stations after which the table is written again."""
 GENERATORS = (daily_states, frailty, ledger)
@@ -254,15 +253,14 @@ def main() -> None:
     asked = [(at / given.stations, one_station, at) for at in range(given.stations)]
     asked += [(at / given.foreign, foreign_station, at) for at in range(given.foreign)]
     asked.sort(key=lambda one: one[0])
-    with patch("queen_outcomes.audit.running_series.REPLICATES", REPLICATES):
-        for done, (_, of, number) in enumerate(asked, 1):
-            own = defaultdict(list)
-            for what, is_found in of(given.seed * 1_000_000 + number, number):
-                own[what].append(is_found)
-            for what, values in own.items():
-                found[what].append(values)
-            if done % OFTEN == 0 or done == len(asked):
-                write(found, given.report)
+    for done, (_, of, number) in enumerate(asked, 1):
+        own = defaultdict(list)
+        for what, is_found in of(given.seed * 1_000_000 + number, number):
+            own[what].append(is_found)
+        for what, values in own.items():
+            found[what].append(values)
+        if done % OFTEN == 0 or done == len(asked):
+            write(found, given.report)
     print(f"{time.perf_counter() - begin:.0f} s", file=sys.stderr)
 
 

@@ -467,7 +467,9 @@ class _Track:
         top = values[order]
         under, over = top[passing], top[:passing]
         larger = over[over > under + TIED]
-        return float((under + larger[-1]) / 2 if len(larger) else CLEAR * under + TIED)
+        # at the least value that passes, not between it and the next: a season as it came
+        # that falls into the gap would be one false signal more than the null seasons have
+        return float(larger[-1] if len(larger) else CLEAR * under + TIED)
 
     def _pass(self, way: int, limit: float) -> bool:
         """Mark the seasons that reach a limit; tell whether the season as it came does."""
