@@ -103,7 +103,7 @@ if (queens.list) {
     const rest = element("div", undefined, "rest", answers(row, null));
     panel.replaceChildren(bar(row), heading, headline(row), facts(row), ...others(row), rest);
     panel.hidden = false;
-    document.body.classList.add("picked");
+    document.body.classList.add("queen-open");
     queens.mark();
     heading.focus({ preventScroll: true });
     panel.scrollIntoView({ block: "start" });
@@ -124,7 +124,7 @@ if (queens.list) {
     picked = null;
     panel.hidden = true;
     panel.replaceChildren();
-    document.body.classList.remove("picked");
+    document.body.classList.remove("queen-open");
     queens.mark();
     const back = document.querySelector(`#courses tr[data-row="${row}"] button`);
     (back ?? document.getElementById("query")).focus();

@@ -68,23 +68,6 @@ def test_what_is_told_of_a_queen_is_what_explain_tells(base, visit, built):
     assert read == expected
 
 
-def test_a_queen_is_picked_drawn_and_closed_again(base, visit):
-    page = visit(f"{base}/queens.html")
-    page.fill("#query", "Q26-0153")
-    assert page.locator("#courses tbody tr").count() == 1
-    page.click("#courses tbody button")
-    page.wait_for_selector("#panel svg[role=img]")
-    assert page.evaluate("location.hash") == "#Q26-0153%2F1"
-    assert page.evaluate("document.activeElement.tagName") == "H2"
-    alternative = page.locator("#panel svg[role=img]").get_attribute("aria-label")
-    assert "Q26-0153/1" in alternative
-    assert "laying began after day 13 and by day 22" in alternative
-    page.get_by_role("button", name="Close").click()
-    page.wait_for_selector("#panel", state="hidden")
-    assert page.evaluate("document.activeElement.textContent") == "Q26-0153/1"
-    assert page.complaints == []
-
-
 @pytest.mark.parametrize(
     "where",
     [
@@ -199,21 +182,6 @@ def test_a_queens_label_opens_her_latest_course(base, visit, built):
     (second,) = some_courses(store, "course = 2 AND next_on IS NULL", most=1)
     page = visit(f"{base}/queens.html#{second.removesuffix('/2')}")
     page.wait_for_selector(f"#panel[data-drawn='{second}']")
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_her_story_fits_a_phone(base, visit, scheme):
-    page = open_queen(visit, base, "Q26-0153/1", width=360, scheme=scheme)
-    assert page.evaluate("document.documentElement.scrollWidth") <= 360
-    assert page.locator(".stage svg").bounding_box()["width"] <= 360
-
-
-def test_paper_shows_the_queen_and_not_the_list(base, visit):
-    page = open_queen(visit, base, "Q26-0153/1")
-    page.emulate_media(media="print")
-    assert page.locator("#list").is_hidden()
-    assert page.locator("#find").is_hidden()
-    assert page.locator(".stage svg").is_visible()
 
 
 def test_every_control_has_a_name(base, visit):

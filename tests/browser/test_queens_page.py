@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from chromium import MARKS
-from queens_opened import COUNT_OF
+from queens_opened import COUNT_OF, open_queen
 
 pytestmark = MARKS
 
@@ -124,3 +124,36 @@ def test_more_rows_come_on_demand_and_take_the_focus(disk, visit):
     assert page.locator("#courses tbody tr").count() == 100
     shown = page.locator("#courses tbody tr").nth(50).locator("button")
     assert page.evaluate("document.activeElement.textContent") == shown.inner_text()
+
+
+def test_a_queen_is_picked_drawn_and_closed_again(disk, visit):
+    page = visit(f"{disk}/queens.html")
+    page.fill("#query", "Q26-0153")
+    assert page.locator("#courses tbody tr").count() == 1
+    page.click("#courses tbody button")
+    page.wait_for_selector("#panel svg[role=img]")
+    assert page.evaluate("getComputedStyle(document.body).position") == "static"
+    assert page.evaluate("location.hash") == "#Q26-0153%2F1"
+    assert page.evaluate("document.activeElement.tagName") == "H2"
+    alternative = page.locator("#panel svg[role=img]").get_attribute("aria-label")
+    assert "Q26-0153/1" in alternative
+    assert "laying began after day 13 and by day 22" in alternative
+    page.get_by_role("button", name="Close").click()
+    page.wait_for_selector("#panel", state="hidden")
+    assert page.evaluate("document.activeElement.textContent") == "Q26-0153/1"
+    assert page.complaints == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_her_story_fits_a_phone(disk, visit, scheme):
+    page = open_queen(visit, disk, "Q26-0153/1", width=360, scheme=scheme)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    assert page.locator(".stage svg").bounding_box()["width"] <= 360
+
+
+def test_paper_shows_the_queen_and_not_the_list(disk, visit):
+    page = open_queen(visit, disk, "Q26-0153/1")
+    page.emulate_media(media="print")
+    assert page.locator("#list").is_hidden()
+    assert page.locator("#find").is_hidden()
+    assert page.locator(".stage svg").is_visible()
