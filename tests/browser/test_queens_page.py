@@ -156,4 +156,14 @@ def test_paper_shows_the_queen_and_not_the_list(disk, visit):
     page.emulate_media(media="print")
     assert page.locator("#list").is_hidden()
     assert page.locator("#find").is_hidden()
+    assert page.locator("main .lead").first.is_hidden()
     assert page.locator(".stage svg").is_visible()
+
+
+@pytest.mark.parametrize("width", [700, 1000, 1280])
+def test_her_tables_show_every_cell_whole(disk, visit, width):
+    page = open_queen(visit, disk, "Q26-0153/1", width=width)
+    over = page.locator("#panel .scroll").evaluate_all(
+        "all => all.map(e => e.scrollWidth - e.clientWidth)"
+    )
+    assert over == [0, 0]
