@@ -53,7 +53,7 @@ if (queens.list) {
       const answer = told?.answers.get(number);
       const lies = !answer || answer.after === null ? "" : queens.bounds(answer.after, answer.by);
       rows.push([`${asked.words} by day ${asked.days}`, element("b", found.state === "undecided" && !found.closed ? "open" : found.state),
-        found.closed ? `closed ${queens.isoDate(close)}` : `open until ${queens.isoDate(close)}`,
+        element("span", found.closed ? "closed " : "open until ", "", element("span", queens.isoDate(close), "one-piece")),
         lies, answer?.rule ?? "…", queens.sources(answer?.settled ?? [])]);
     });
     return queens.table("What became of her, and what settled it",
