@@ -29,8 +29,8 @@ WHY = {
 """Reasons, as far as they are known, of what the tables show to be off."""
 MOST_SHIFT = 0.1
 """Log odds that averaged chances may be shifted by before a model and the headline differ."""
-PLAIN = "rate"
-"""Plain rates are measured against a truth that they do not aim at."""
+PLAIN, BY_BATCH = "rate", "rate, limits by batch"
+"""Plain rates are measured against a truth that they do not aim at: said, not listed."""
 
 
 def show(store: Store, settings: Settings, _as_of: dt.date) -> dict[str, Any]:
@@ -100,8 +100,14 @@ def _limits(settings: Settings) -> list[dict[str, Any]]:
 def how_sure() -> dict[str, Any]:
     """Give coverage, what lies far off in it and why, false signals, and false P."""
     recovery, agreement = _kept("recovery.csv"), _asked("agreement.csv")
+    plain = [row for row in recovery if row["what"].startswith(PLAIN)]
     return {
-        "recovery": [_coverage(row) for row in recovery],
+        "recovery": [_coverage(row) for row in recovery if row not in plain],
+        "plain": [
+            f"{words.outcome_by_day(*_asked_of(row))} {_points(row['bias'])}"
+            for row in plain
+            if row["what"] == BY_BATCH
+        ],
         "recovery_said": f"{recovery[0]['command']}, {recovery[0]['made_on']}",
         "exceptions": [said for row in recovery if (said := exception(row))],
         "signals": _found("false_signals.csv"),
@@ -170,10 +176,15 @@ def _coverage(row: dict[str, str]) -> dict[str, Any]:
 
 def _figure_name(row: dict[str, str]) -> str:
     """Name a figure in words: `laying 21` is the kept tables' short form."""
-    outcome, days, *rest = re.split(r"[ ,]", row["question"], maxsplit=2)
-    asked = words.outcome_by_day(outcome, int(days))
+    asked = words.outcome_by_day(*_asked_of(row))
+    rest = re.split(r"[ ,]", row["question"], maxsplit=2)[2:]
     more = f", {rest[0].strip().replace('_', ' ')}" if rest else ""
     return f"{row['what']}: {asked}{more}"
+
+
+def _asked_of(row: dict[str, str]) -> tuple[str, int]:
+    outcome, days = re.split(r"[ ,]", row["question"])[:2]
+    return outcome, int(days)
 
 
 def _points(bias: str) -> str:
