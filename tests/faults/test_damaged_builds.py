@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import signal
 import subprocess
@@ -263,3 +264,13 @@ def test_what_else_is_lost_is_told_as_python_tells_it(monkeypatch):
     monkeypatch.setattr(sys, "__unraisablehook__", told.append)
     cli._Interrupt().lost(SimpleNamespace(exc_type=ValueError))
     assert [one.exc_type for one in told] == [ValueError]
+
+
+def test_a_folder_whose_name_is_no_text_is_named(tmp_path, command):
+    folder = tmp_path / os.fsdecode(b"h\xf6f") / "station"
+    folder.parent.mkdir()
+    assert command("new", folder).code == 0
+    ran = command("build", folder)
+    assert ran.code == 2
+    assert "in a folder whose name is no text" in ran.err
+    assert "Traceback" not in ran.err

@@ -17,6 +17,7 @@ from typing import Any
 import duckdb
 
 from queen_outcomes.base import refs, resources
+from queen_outcomes.base.errors import UsageError
 
 OFFLINE = {"autoinstall_known_extensions": False, "autoload_known_extensions": False}
 """DuckDB would otherwise try to download what it lacks."""
@@ -58,6 +59,11 @@ class Store:
     spill : Path or None
         The folder for what does not fit into memory, removed with what is in it when the
         store is closed; None: beside the file, and never for a store in memory.
+
+    Raises
+    ------
+    UsageError
+        A folder on the way to the file has a name that is no text.
     """
 
     def __init__(
@@ -80,6 +86,7 @@ class Store:
         if spill is not None or path == ":memory:":
             # else DuckDB would make a folder for it wherever the command was called
             config["temp_directory"] = str(spill or "")
+        _refuse_unreadable(str(path))
         self.con = duckdb.connect(str(path), read_only=read_only, config=config)
         # a time with an offset is written out the same wherever the build runs
         self.con.execute("SET TimeZone = 'UTC'").fetchall()
@@ -235,6 +242,20 @@ class _Lent:
 
     def __arrow_c_stream__(self, requested_schema: object = None) -> object:
         return self._frame.__arrow_c_stream__(requested_schema)
+
+
+def _refuse_unreadable(path: str) -> None:
+    """Refuse a path that DuckDB cannot be told: it takes text in UTF-8 alone."""
+    try:
+        path.encode()
+    except UnicodeEncodeError:
+        raise UsageError(
+            "the build's file cannot be opened in a folder whose name is no text",
+            where=path,
+            found="bytes that are no UTF-8",
+            expected="a name in UTF-8",
+            hint="rename the folder, or move the station into another",
+        ) from None
 
 
 def _used(sql: str, parameters: Mapping[str, Any] | None) -> dict[str, Any]:
