@@ -141,6 +141,19 @@ def test_whoever_starts_it_may_have_closed_what_it_writes_to(tmp_path, closed):
     assert "Traceback" not in done.stderr
 
 
+def test_whoever_starts_it_may_have_closed_what_it_reads_from(station):
+    (station / "records" / "inseminations.csv").write_text("Queen;Done\nQ1;2026-05-01\n")
+    tool = Path(sys.executable).with_name("queen-outcomes")
+    done = subprocess.run(
+        ["sh", "-c", f'exec "{tool}" map "{station}" <&-'],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode in (0, 1)
+    assert "Traceback" not in done.stderr
+
+
 @pytest.mark.parametrize(
     ("problem", "found"),
     [(MemoryError("could not allocate\nhere"), "could not allocate"), (MemoryError(), "no more was to be had")],

@@ -185,9 +185,9 @@ def run(argv: Sequence[str] | None = None) -> int:
 
 def main() -> None:
     """Run the command line and end the process."""
-    for name in ("stdout", "stderr"):
-        if getattr(sys, name) is None:  # whoever started it has closed it: nobody reads
-            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:  # whoever started it has closed it: nobody is there
+            setattr(sys, name, Path(os.devnull).open(mode, encoding="utf-8"))  # noqa: SIM115
     code = run()
     # what is done is done: a signal that comes now would end the process as if it were not
     signal.signal(signal.SIGINT, signal.SIG_IGN)
