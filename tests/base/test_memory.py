@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import ctypes
+import os
 import subprocess
 import sys
 
 import pytest
+from queen_outcomes.base import memory
 
 MEASURED = """
 from pathlib import Path
@@ -32,3 +34,32 @@ def test_what_many_arrays_leave_behind_is_given_back():
     words = [sys.executable, "-c", MEASURED]
     told = subprocess.run(words, capture_output=True, text=True, check=True).stdout
     assert int(told) > 50_000_000
+
+
+MACHINE = 16 * 2**30
+UNIFIED = "sys/fs/cgroup"
+
+
+@pytest.mark.parametrize(
+    ("groups", "files", "bytes_there"),
+    [
+        ("", {}, MACHINE),
+        ("0::/", {f"{UNIFIED}/memory.max": "max"}, MACHINE),
+        ("0::/", {f"{UNIFIED}/memory.max": "2147483648"}, 2**31),
+        # of a group and of those that it is in, the least
+        ("0::/a/b", {f"{UNIFIED}/a/memory.max": "4096", f"{UNIFIED}/a/b/memory.max": "9999"}, 4096),
+        # a container that is told the host's path
+        ("0::/docker/x", {f"{UNIFIED}/memory.max": "4096"}, 4096),
+        ("3:cpu:/a\n9:memory:/a", {f"{UNIFIED}/memory/a/memory.limit_in_bytes": "8192"}, 8192),
+        ("9:memory:/", {f"{UNIFIED}/memory/memory.limit_in_bytes": str(2**63 - 4096)}, MACHINE),
+    ],
+)  # fmt: skip
+def test_a_group_of_processes_may_take_less_than_the_machine_has(
+    tmp_path, monkeypatch, groups, files, bytes_there
+):
+    pages = {"SC_PAGE_SIZE": 4096, "SC_PHYS_PAGES": MACHINE // 4096}
+    monkeypatch.setattr(os, "sysconf", pages.__getitem__)
+    for name, text in {"proc/self/cgroup": groups, **files}.items():
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_text(text + "\n", encoding="utf-8")
+    assert memory.whole(tmp_path) == bytes_there

@@ -1,9 +1,55 @@
-"""What has been let go of, given back to the system."""
+"""How much memory there is; and what has been let go of, given back to the system."""
 
 from __future__ import annotations
 
 import ctypes
+import os
 import sys
+from pathlib import Path
+
+UNIFIED, OF_MEMORY = "memory.max", "memory.limit_in_bytes"
+"""Where a group of processes has its limit, by the kernel's second and first hierarchy."""
+
+
+def whole(root: Path = Path("/")) -> int:
+    """Give how many bytes this process may take.
+
+    Parameters
+    ----------
+    root : Path
+        Where the system's own files lie.
+
+    Returns
+    -------
+    int
+        Those of the machine, or of the group of processes that this one is in, as a
+        container is, where that may take fewer.
+    """
+    machine = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")
+    return min([machine, *_limits(root)])
+
+
+def _limits(root: Path) -> list[int]:
+    """Give the limits of the process's groups, and of those that these are in."""
+    found = []
+    for line in _text(root / "proc/self/cgroup").splitlines():
+        _, _, named = line.partition(":")
+        kind, _, path = named.partition(":")
+        if kind not in ("", "memory"):
+            continue
+        top, name = root / "sys/fs/cgroup" / kind, OF_MEMORY if kind else UNIFIED
+        own = top / path.strip("/")
+        # inside a container the path is the host's, and its own limit stands at the top
+        above = [at for at in (own, *own.parents) if at.is_relative_to(top)]
+        found += [_text(at / name).strip() for at in above]
+    return [int(limit) for limit in found if limit.isdecimal()]
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, ValueError):
+        return ""
 
 
 def give_back() -> None:

@@ -8,7 +8,6 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
-import os
 import platform
 import shutil
 import time
@@ -18,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from queen_outcomes import __version__
-from queen_outcomes.base import folders, resources
+from queen_outcomes.base import folders, memory, resources
 from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import UsageError, nearest
 from queen_outcomes.base.workers import Workers
@@ -47,13 +46,8 @@ def memory_limit(settings: Settings) -> str:
     """Give DuckDB's memory limit, so that a station of any size leaves room."""
     if settings.memory is not None:
         return f"{settings.memory}GB"
-    whole = _machine_bytes() / 2**30
+    whole = memory.whole() / 2**30
     return f"{min(MEMORY_MOST_GIB, MEMORY_SHARE * whole):.1f}GiB"
-
-
-def _machine_bytes() -> int:
-    """Give how much memory the machine has."""
-    return os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")
 
 
 def worker_memory(settings: Settings) -> float:
@@ -64,7 +58,7 @@ def worker_memory(settings: Settings) -> float:
     """
     if settings.memory is not None:
         return WORKERS_LEAST_BYTES
-    return max(WORKERS_LEAST_BYTES, WORKERS_SHARE * _machine_bytes())
+    return max(WORKERS_LEAST_BYTES, WORKERS_SHARE * memory.whole())
 
 
 def check_step(until: str | None) -> None:
@@ -249,8 +243,8 @@ def _make(
         "memory": memory_limit(chosen.settings),
         "spill": folder / folders.SPILL,
     }
-    memory = worker_memory(chosen.settings)
-    with Workers(chosen.cores, memory) as workers, Store(path, **limits) as store:
+    room = worker_memory(chosen.settings)
+    with Workers(chosen.cores, room) as workers, Store(path, **limits) as store:
         for table in unchanged.ANEW if taken else ():
             store.drop(table.name)
         work = steps.Work(
