@@ -20,6 +20,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import faulthandler
+import fnmatch
 import io
 import json
 import os
@@ -222,7 +223,10 @@ def _below(path: Path) -> str:
 
 def _has(file: str, sources: Iterable[str]) -> bool:
     """Tell whether a file, or a sheet of it, is among sources."""
-    return any(source == file or source.startswith(f"{file}#") for source in sources)
+    return any(
+        source == file or source.startswith(f"{file}#") or fnmatch.fnmatchcase(file, source)
+        for source in sources
+    )
 
 
 def _changed_again(place: Path) -> str:
