@@ -479,10 +479,14 @@ def cusum_chart(
 
 
 def _limit_lines(rows: list[dict[str, Any]]) -> list[alt.Chart]:
-    """Draw both limits as they move with what may be spent, named at their ends."""
+    """Draw both limits as they move with what may be spent, each named at an end of it.
+
+    That for more where it begins: further on its series may rise through the name.
+    """
     found = []
-    for name, said, dy in zip(
-        LIMITS, ("limit: more", "limit: fewer"), (-8, 10), strict=True
+    for name, said, at, dy in (
+        (LIMITS[0], "limit: more", 0, -8),
+        (LIMITS[1], "limit: fewer", -1, 10),
     ):
         own = only([row for row in rows if row[name] is not None], ("case", name))
         if not own:
@@ -494,8 +498,12 @@ def _limit_lines(rows: list[dict[str, Any]]) -> list[alt.Chart]:
             strokeDash=[6, 3],
             interpolate="step-before",
         )
-        text = theme.chart([{**own[-1], "said": said}]).mark_text(
-            align="right", dy=dy, fontSize=11, color=theme.INK
+        # clear of what the line does under the name, a good third of the width
+        beside = own[at:] if at else own[: 1 + len(own) * 2 // 5]
+        highest = max(row[name] for row in beside)
+        late = own[at]["case"] > rows[-1]["case"] / 2
+        text = theme.chart([{**own[at], name: highest, "said": said}]).mark_text(
+            align="right" if late else "left", dy=dy, fontSize=11, color=theme.INK
         )
         found += [line.encode(**place), text.encode(**place, text=alt.Text("said:N"))]
     return found
