@@ -445,3 +445,32 @@ def test_a_pattern_that_takes_no_file_is_told_with_the_nearest_name(tmp_path):
     told = refused(tmp_path, with_rule(2, **{"from": "wyde.csv"}), RecordsError)
     assert "[[read]] no. 3" in told
     assert 'did you mean "wide.csv"?' in told
+
+
+HALVES = """No.,Date,1st dose,2nd dose
+1,2025-06-01,4,4
+2,2025-06-01,4,
+1,2025-06-01,4,4
+"""
+
+
+def test_two_equal_doses_of_one_row_are_two_and_the_row_pasted_again_is_none(tmp_path):
+    rule = {
+        "from": "halves.csv",
+        "table": "inseminations",
+        "each": ["1st", "2nd"],
+        "columns": {"queen_id": "No.", "inseminated_at": "Date", "dose_ul": "{} dose"},
+    }
+    settings = {"read": [rule]}
+    store, read = stage(
+        tmp_path, settings, halves__csv=HALVES, inseminations__csv=None
+    )
+    accept_records(
+        store, parse(settings), AS_OF, [s.name for s in read.sources], verified=False
+    )
+    assert store.rows(
+        "SELECT queen_id, dose_ul, ref_in_source(ref) FROM accepted_inseminations ORDER BY ALL"
+    ) == [("1", 4.0, "2/1"), ("1", 4.0, "2/2"), ("2", 4.0, "3/1")]
+    assert store.rows(
+        "SELECT ref_in_source(ref), ref_in_source(first) FROM repeats ORDER BY ref"
+    ) == [("4/1", "2/1"), ("4/2", "2/2")]

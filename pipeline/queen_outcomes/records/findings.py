@@ -135,20 +135,29 @@ def _tell(store: Store, rule: Rule, flagged: str, number: int) -> None:
 def find_repeats(store: Store, table: Table) -> None:
     """Find the rows that say exactly what an earlier row of the table says.
 
-    A hash over all cells picks the few rows that could, then the cells decide.
+    A hash over all cells picks the few rows that could, then the cells decide. Records of
+    one row of a sheet repeat none of each other: a dose given in two halves stands there
+    as two that are alike. The second of them repeats the second of another row. What has
+    a key of its own is one thing wherever it stands.
     """
     cells = ", ".join(quote(name) for name in written_columns(table))
     staged = f"staged_{table.name}"
+    keyed = f"{quote(table.key)} IS NOT NULL" if table.key else "false"
     store.execute(
         f"""
         INSERT INTO repeats
         WITH shared AS (
             SELECT hash({cells}) AS h FROM {staged} WHERE broken IS NULL
             GROUP BY h HAVING count(*) > 1
-        ), alike AS (
-            SELECT list(ref) AS refs, min(ref) AS first FROM {staged}
+        ), told_apart AS (
+            SELECT ref, {cells}, CASE WHEN {keyed} THEN 1 ELSE row_number() OVER (
+                PARTITION BY source, ref_line(ref), {cells} ORDER BY ref
+            ) END AS in_row
+            FROM {staged} JOIN sources_read USING (source_no)
             WHERE broken IS NULL AND hash({cells}) IN (SELECT h FROM shared)
-            GROUP BY {cells} HAVING count(*) > 1
+        ), alike AS (
+            SELECT list(ref) AS refs, min(ref) AS first FROM told_apart
+            GROUP BY {cells}, in_row HAVING count(*) > 1
         )
         SELECT ref, first, {literal(table.name)}
         FROM (SELECT unnest(refs) AS ref, first FROM alike)
