@@ -26,12 +26,16 @@ SEARCHED_ROWS = 30
 RESERVED = ("source_line", "broken", "broken_text")
 """Columns that every raw table has besides the source's own."""
 _INVISIBLE = re.compile("[\ufeff\u200b-\u200f\u2060\u00ad]")
+_MIDNIGHT = re.compile(r"(?<=^\d{4}-\d\d-\d\d)[ T]00:00:00(?:\.0+)?$")
 
 
 def tidy(heading: object) -> str:
-    """Take invisible characters and superfluous blanks out of a heading."""
+    """Take invisible characters and superfluous blanks out of a heading.
+
+    A workbook's day is a midnight to it; as a heading it is the day.
+    """
     text = "" if heading is None else str(heading)
-    return " ".join(_INVISIBLE.sub("", text).split())
+    return _MIDNIGHT.sub("", " ".join(_INVISIBLE.sub("", text).split()))
 
 
 def canonical(heading: str) -> str:

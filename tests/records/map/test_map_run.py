@@ -492,3 +492,87 @@ def test_no_heading_that_the_settings_have_is_lost(station, name, file):
     assert settings["columns"][table] == wanted
     assert {"queen_id", "inseminated_at"} <= read.keys()
     assert len(set(map(str, read.values()))) == len(read)
+
+
+def test_a_short_file_takes_the_encoding_of_its_neighbours(station):
+    rows = "".join(f"D{n};{10 + n}.06.2025;tak;źrebię żółte\n" for n in range(1, 15))
+    text = "Matka;Data przeglądu;Jaja;Uwagi\n" + rows
+    put(station, checks=text.encode("cp1250"))
+    # no word of it tells which of the two it is
+    (station / "records" / "semen.csv").write_bytes("Nasienie;Zebrano;Ř\nS1;2025-05-01;8\n".encode("cp1250"))
+    _, settings = run(station, {DATES: "dmy"})
+    assert settings["files"]["semen.csv"]["encoding"] == "cp1250"
+
+
+def wide_book(station, heads, row, to):
+    """A workbook whose headings are real days, with findings below them."""
+    book = xlsxwriter.Workbook(station / "records" / to)
+    sheet = book.add_worksheet("Looks")
+    day = book.add_format({"num_format": "d.m."})
+    for at, head in enumerate(heads):
+        if isinstance(head, dt.date):
+            sheet.write_datetime(0, at, dt.datetime.combine(head, dt.time()), day)
+        else:
+            sheet.write(0, at, head)
+    for n in range(1, 15):
+        sheet.write_row(n, 0, [f"D{n}", *row])
+    book.close()
+
+
+def test_real_days_as_headings_are_read_by_what_is_written(station):
+    (station / "records" / "checks.csv").unlink()
+    heads = ["Queen", dt.date(2025, 6, 11), dt.date(2025, 6, 20)]
+    wide_book(station, heads, ["eggs", "eggs + larvae"], "looks.xlsx")
+    begun, settings = run(station, {DATES: "dmy"})
+    assert not begun.open
+    assert settings["read"][-1]["each"][0]["day"] == "2025-06-11"
+    looks = [row for row in accepted(station, AS_OF)["checks"] if row["queen_id"] == "D1"]
+    assert [row["checked_on"] for row in looks] == ["2025-06-11", "2025-06-20"]
+    # as the days were called before
+    text = (station / "station.toml").read_text("utf-8")
+    text = text.replace('check = "2025-06-11"', 'check = "2025-06-11 00:00:00"')
+    (station / "station.toml").write_text(text, "utf-8")
+    assert len(accepted(station, AS_OF)["checks"]) == 28
+
+
+EARLY = "column:bench.csv:exits:left_on"
+
+
+@pytest.mark.parametrize(("answer", "read"), [("yes", True), ("no", False)])
+def test_a_day_before_the_insemination_is_no_exit_unless_somebody_says_so(
+    station, answer, read
+):
+    rows = "".join(f"D{n},2025-05-{10 + n},2025-05-{1 + n:02},8\n" for n in range(1, 15))
+    (station / "records" / "bench.csv").write_text("Queen,Inseminated on,Taken out,Dose\n" + rows, "utf-8")
+    begun = begin(station)
+    begun.accept()
+    asked = next(question for question in begun.open if question.id == EARLY)
+    assert asked.evidence[-1] == "14 of 14 lie before the insemination of their row"
+    _, settings = run(station, {EARLY: answer})
+    assert (("bench.csv", "exits") in rules(settings)) is read
+    assert ("bench.csv", "inseminations") in rules(settings)
+
+
+def test_the_volume_in_a_syringe_is_the_dose_and_no_tip(station):
+    rows = "".join(f"D{n},2025-05-{10 + n},8\n" for n in range(1, 15))
+    (station / "records" / "bench.csv").write_text("Queen,Inseminated on,Syringe (µl)\n" + rows, "utf-8")
+    _, settings = run(station)
+    assert rules(settings)["bench.csv", "inseminations"]["columns"]["dose_ul"] == "Syringe (µl)"
+
+
+def test_ones_and_noughts_are_yes_and_no(station):
+    rows = "".join(f"D{n},2025-06-{10 + n},{n % 2},{(n + 1) % 2}\n" for n in range(1, 15))
+    put(station, checks="Queen,Check date,Eggs,Queen seen\n" + rows)
+    _, settings = run(station, {DATES: "dmy"})
+    columns = rules(settings)["checks.csv", "checks"]["columns"]
+    assert (columns["eggs"], columns["queen_seen"]) == ("Eggs", "Queen seen")
+
+
+@pytest.mark.parametrize("day", ["{}/6", "{}.6.", "Zzt. {:02}/06", "{} June"])
+def test_a_sheet_of_days_that_cannot_be_read_is_not_left_out_unasked(station, day):
+    rows = "".join(f"{day.format(n)},x,y\n" for n in range(1, 6))
+    (station / "records" / "odd.csv").write_text("Zorb,Plonk,Fleem\n" + rows, "utf-8")
+    begun, settings = run(station)
+    asked = next(question for question in begun.open if question.id == "ignore:odd.csv:*:*")
+    assert asked.evidence[1].startswith("5 texts in one column look like days")
+    assert "odd.csv" not in settings["records"].get("ignore", [])

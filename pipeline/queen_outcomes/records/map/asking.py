@@ -19,6 +19,7 @@ from queen_outcomes.records.map.contents import (
     crosses,
     day_of,
     is_ditto,
+    number_of,
     yes_or_no,
 )
 from queen_outcomes.records.map.feeds import Use, too_wide
@@ -48,6 +49,13 @@ _MOST_DEEDS = 20
 """A column that says what was done has no more words for it."""
 _FEW_DAYS = 1
 """A sheet with so many days may hold records, whatever its headings."""
+_FEW_LIKE_DAYS = 3
+"""And so with so many texts in a column that look like days, and cannot be read as such."""
+_LIKE_DAY = re.compile(
+    r"(?<![\d.,/-])\d{1,2}\s?[./-]\s?\d{1,2}(?:\.|[./-]\s?\d{2,4}\.?)?(?![\d/-])"
+)
+_AFTERWARDS = ("checks", "exits")
+"""Tables whose days follow the insemination."""
 
 
 def percentages(station: Station) -> list[Question]:
@@ -441,6 +449,13 @@ def no_records(station: Station) -> list[Question]:
             evidence.append(f"{labels} labels of inseminated queens stand in it")
         if days:
             evidence.append(f"{days} days stand in one column")
+        like_days = [] if days else _like_days(sheet)
+        if len(like_days) >= _FEW_LIKE_DAYS:
+            shown = ", ".join(f'"{text}"' for text in like_days[:_SHOWN])
+            evidence.append(
+                f"{len(like_days)} texts in one column look like days, and have no year or "
+                f"cannot be read: {shown}"
+            )
         if wide := too_wide(sheet):
             evidence.append(
                 f"{wide} looks or doses stand side by side, and a row may hold {MOST_SLOTS}: "
@@ -456,7 +471,10 @@ def no_records(station: Station) -> list[Question]:
                     NO: "it is; its columns are to be set by hand",
                 },
                 default=None
-                if labels > 1 or days >= _FEW_DAYS or _is_named(sheet.source)
+                if labels > 1
+                or days >= _FEW_DAYS
+                or len(like_days) >= _FEW_LIKE_DAYS
+                or _is_named(sheet.source)
                 else YES,
                 sources=(sheet.source,),
             )
@@ -512,6 +530,21 @@ def _days_in(sheet: Sheet) -> int:
                 seen and not seen.yearless
             )
     return max(counts.values())
+
+
+def _like_days(sheet: Sheet) -> list[str]:
+    """Give the texts that look like days, of the column that holds most of them.
+
+    Days without a year, or behind a weekday of a language that nobody taught us.
+    """
+    columns: dict[int, list[str]] = defaultdict(list)
+    for row in sheet.grid.rows:
+        for at in row.filled:
+            text = row.cells[at].text
+            seen = day_of(text)
+            if number_of(text) is None and (seen or _LIKE_DAY.search(text)):
+                columns[at].append(text)
+    return max(columns.values(), key=len, default=[])
 
 
 def grafting(station: Station) -> list[Question]:
@@ -607,20 +640,48 @@ def unsure(station: Station) -> list[Question]:
     questions = []
     for part in station.parts:
         for name, use in part.feed.uses.items():
-            unknown_day = _is_unknown_day(part, name)
-            if unknown_day or _doubtful(part, name, use):
+            unknown_day, too_early = _is_unknown_day(part, name), _too_early(station, part, name)
+            if unknown_day or too_early or _doubtful(part, name, use):
                 texts = ", ".join(list(dict.fromkeys(part.texts(name)))[:_SHOWN])
                 questions.append(
                     Question(
                         question_id("column", part.source, part.table, name),
                         f'In "{part.source}", is "{use.names[0]}" the column {name}?',
-                        [f"it holds {texts}"],
+                        [f"it holds {texts}", *([too_early] if too_early else [])],
                         {YES: "it is", NO: "it is not: leave it unread"},
-                        default=None if unknown_day or _bare(part, name) else YES,
+                        default=None
+                        if unknown_day or too_early or _bare(part, name)
+                        else YES,
                         sources=(part.source,),
                     )
                 )
     return questions
+
+
+def _too_early(station: Station, part: Part, name: str) -> str:
+    """Say that most days of a look or an exit lie before the insemination of their row.
+
+    Under "out of the cell" beside the day of insemination a queen hatched.
+    """
+    own = [p for p in station.parts_of(part.source) if p.table == "inseminations"]
+    if part.table not in _AFTERWARDS or name != MAIN_DATE[part.table] or not own:
+        return ""
+    columns = part.columns_of(name)[0], own[0].columns_of("inseminated_at")[0]
+    days = zip(*(_plain_days(part.sheet, column.at) for column in columns), strict=True)
+    both = [(day, done) for day, done in days if day and done]
+    early = sum(day < done for day, done in both)
+    if not early or early < MOST * len(both):
+        return ""
+    return f"{early} of {len(both)} lie before the insemination of their row"
+
+
+def _plain_days(sheet: Sheet, at: int) -> list[dt.date | None]:
+    """Give the day of each row in a column; None where it is none, or may be two."""
+    found = []
+    for row in sheet.rows:
+        seen = day_of(row.text(at)[:10])
+        found.append(seen.days[0][1] if seen and len(set(seen.days)) == 1 else None)
+    return found
 
 
 def _bare(part: Part, name: str) -> bool:

@@ -41,6 +41,7 @@ ALSO_CALLED = {
 SHARED_IDS = ("queen_id", "colony_id", "semen_batch")
 SPANS = ("minutes", "co2_other_minutes")
 """Columns of spans of time, which may be written as 4:30 and are no times of day."""
+VOLUMES = ("uL", "mL")
 PARTLY = 0.6
 _LEAST = 0.45
 _BY_UNIT = {("co2", "minutes"): ("min", "s"), ("semen", "storage_c"): ("C", "F")}
@@ -97,7 +98,7 @@ def _is_days(held: Contents) -> bool:
 
 
 def _yes_no(name: str, held: Contents) -> float:
-    if held.yes_no_share >= MOST:
+    if held.yes_no_share >= MOST or set(held.counts) == {"0", "1"}:
         return 1.0
     if _is_days(held) or held.number_share > PARTLY:
         return 0.0
@@ -199,6 +200,8 @@ def fit(column: SheetColumn, table: str, name: str) -> float:
         return 0.0  # a volume, though a hive is "ul" in one language
     if _is_volume(said) and ours.kind in ("id", "label"):
         return 0.0  # "semen (µl)" is how much, and no load's label
+    if said.unit in VOLUMES and ours.kind == "label":
+        return 0.0  # "syringe (µl)" is how much was in it
     worth = max(worth, _by_both(said, held, name))
     if not worth:
         worth = _by_topic_or_part(said, held, table, name)
@@ -221,6 +224,8 @@ def _by_both(said: Heading, held: Contents, name: str) -> float:
     if name == "left_on" and said.of("column") == {"reason"} and _is_days(held):
         return 0.8  # "fate date"
     volumes = name in ("dose_ul", "volume_ul") and _is_volume(said)
+    if name == "dose_ul" and said.unit in VOLUMES and said.of("column") == {"tip"}:
+        return 0.8  # what was in the syringe
     return 0.8 if volumes and said.of("column") <= {"semen_batch"} else 0.0
 
 
@@ -244,7 +249,7 @@ def tells_how_she_went(said: Heading, held: Contents) -> bool:
 
 def _is_volume(said: Heading) -> bool:
     """Tell whether a heading names semen, and a unit of volume beside it."""
-    return said.unit in ("uL", "mL") and "semen_batch" in said.of("column")
+    return said.unit in VOLUMES and "semen_batch" in said.of("column")
 
 
 def _unit_fits(ours: Ours, unit: str) -> bool:

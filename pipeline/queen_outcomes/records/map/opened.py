@@ -91,6 +91,9 @@ class CellGrid:
     problem: str = ""
     encoding: str = ""
     """The encoding to be set; empty where the reader finds it by itself."""
+    in_eastern: CellGrid | None = None
+    """The same file in the encoding of the east, where its few words speak for neither:
+    it is kept as the others of the station are."""
     typed_text: bool = field(default=False)
     """The cells' texts stand as somebody typed them: a text file."""
 
@@ -126,6 +129,8 @@ def every(records: Path, links: str = "inside") -> list[CellGrid]:
     files, _, _ = look_through(records, links)
     for file in files:
         grids += _opened(file.path, file.name)
+    if any(grid.encoding for grid in grids):
+        grids = [grid.in_eastern or grid for grid in grids]
     return grids
 
 
@@ -183,8 +188,11 @@ def _text_grid(content: bytes, name: str) -> CellGrid:
     if form.encoding != delimited.OTHER:
         return usual
     eastern = _decoded(content, _EASTERN, name)
-    better = _spoken(eastern, _EASTERN_LANGUAGES) > _spoken(usual)
-    return replace(eastern, encoding=_EASTERN) if better else usual
+    in_east, in_west = _spoken(eastern, _EASTERN_LANGUAGES), _spoken(usual)
+    eastern = replace(eastern, encoding=_EASTERN)
+    if in_east > in_west:
+        return eastern
+    return replace(usual, in_eastern=eastern) if in_east == in_west else usual
 
 
 def _spoken(grid: CellGrid, languages: Iterable[str] = ()) -> float:

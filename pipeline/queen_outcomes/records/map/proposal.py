@@ -20,7 +20,7 @@ from queen_outcomes.records import apart, suggested
 from queen_outcomes.records.map import asking, labels, orders, station, wordlist
 from queen_outcomes.records.map.contents import number_of, yes_or_no
 from queen_outcomes.records.map.feeds import Said
-from queen_outcomes.records.map.fits import PERSON, ours_of
+from queen_outcomes.records.map.fits import MAIN_DATE, PERSON, ours_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
 from queen_outcomes.records.map.station import Part, Station
@@ -143,7 +143,7 @@ def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written
             wanted is not None and part.source not in wanted
         ):
             continue
-        if _is_no_list(proposal, part):
+        if _is_no_list(proposal, part) or _lacks_its_day(proposal, part):
             continue
         rule = _rule(proposal, part, per_word)
         found.notes += [*_undone(part), *_scored(proposal, part)]
@@ -179,6 +179,16 @@ def ignored(proposal: Proposal) -> set[str]:
 
 def _is_no_list(proposal: Proposal, part: Part) -> bool:
     return proposal.answered("rows", part.source, part.table) == NO
+
+
+def _lacks_its_day(proposal: Proposal, part: Part) -> bool:
+    """Tell whether an answer takes the day from a rule beside others of its sheet.
+
+    No record of it could be placed; alone it stays, so that somebody names the day.
+    """
+    day = MAIN_DATE[part.table]
+    others = len(proposal.station.parts_of(part.source)) > 1
+    return others and ours_of(part.table, day).required and _is_left(proposal, part, day)
 
 
 def escaped(name: str) -> str:
