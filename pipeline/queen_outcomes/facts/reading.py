@@ -23,6 +23,12 @@ FINDINGS = "findings"
 """The pseudo-column whose words set several columns."""
 HOLE = re.compile(r"\{(\w+)\}")
 """In a text of `FINDINGS`, the column that takes the number which stands there."""
+BELOW = "//"
+"""Between a sheet's or file's name and the text with which a table below its first begins."""
+_OF_ALL_TABLES = (
+    *("dates", "year", "decimal", "empty", "ditto", "encoding", "prefix", "struck", "hidden"),
+)
+"""What is said of a sheet and holds for the tables below its first too."""
 FOLDED = ("queen_id", "colony_id", "semen_batch", "graft_batch")
 """Columns whose spellings may be taken as one: [records] fold."""
 
@@ -96,6 +102,8 @@ class Habits:
     """A heading -> how many records its cells may hold, each a day and words."""
     group: str = ""
     """The column that a row with one filled cell gives to the rows below it."""
+    tables_below: tuple[str, ...] = ()
+    """Texts with which a row begins where a further table of the sheet does."""
 
 
 @dataclass(frozen=True)
@@ -191,7 +199,12 @@ class Reading:
 
     def habits_of(self, source: str) -> Habits:
         """Give how a source is kept, all patterns that name it put together."""
+        whole, sign, _ = source.partition(BELOW)
         said: dict[str, Any] = {}
+        for habits in self._habits_of(whole) if sign else ():
+            said |= {
+                name: value for name, value in stated(habits).items() if name in _OF_ALL_TABLES
+            }
         for habits in self._habits_of(source):
             said |= stated(habits)
         return Habits(**said)
@@ -295,8 +308,14 @@ def takes(pattern: str, name: str) -> bool:
     """Tell whether a pattern takes a file or "book.xlsx#Sheet".
 
     Letters' case does not matter. A pattern without "#" takes a file and all its
-    sheets; one without "/" takes files in any folder.
+    sheets; one without "/" takes files in any folder. A table below another is taken by
+    a pattern with `BELOW` alone.
     """
+    if BELOW in pattern or BELOW in name:
+        (taker, own, wanted), (whole, is_below, part) = (
+            text.partition(BELOW) for text in (pattern, name)
+        )
+        return own == is_below and takes(taker, whole) and _fits(wanted, part)
     plain = pattern.replace("\\", "/").removeprefix("./").removeprefix("records/")
     wanted, whole = plain.casefold(), name.casefold()
     names = [whole] if "#" in wanted else [whole, whole.partition("#")[0]]
@@ -305,7 +324,12 @@ def takes(pattern: str, name: str) -> bool:
             each.rsplit("/", 1)[-1] if "#" not in each else _last(each)
             for each in names
         ]
-    return any(wanted == each or fnmatchcase(each, wanted) for each in names)
+    return any(_fits(wanted, each) for each in names)
+
+
+def _fits(pattern: str, name: str) -> bool:
+    wanted, whole = pattern.casefold(), name.casefold()
+    return wanted == whole or fnmatchcase(whole, wanted)
 
 
 def _last(name: str) -> str:

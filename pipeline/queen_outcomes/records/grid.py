@@ -18,6 +18,7 @@ from queen_outcomes.base.errors import RecordsError, shorten
 from queen_outcomes.base.store import Store, path_literal, quote
 from queen_outcomes.facts.reading import PASS_OVER, Habits
 from queen_outcomes.records import delimited, sources
+from queen_outcomes.records.below import BookPart
 from queen_outcomes.records.cells import CellForm
 from queen_outcomes.records.headings import (
     RESERVED,
@@ -163,7 +164,7 @@ class TextGrid(BatchGrid):
 class SheetGrid(BatchGrid):
     """A sheet of a workbook; its lines are the sheet's own rows."""
 
-    book: Workbook | WorkbookElsewhere
+    book: Workbook | WorkbookElsewhere | BookPart
     header_row: int
     """The sheet's last row of headings, from 1."""
     shown: tuple[str, ...]
@@ -174,7 +175,7 @@ class SheetGrid(BatchGrid):
     def open(
         cls,
         source: sources.Source,
-        book: Workbook | WorkbookElsewhere,
+        book: Workbook | WorkbookElsewhere | BookPart,
         names: HeadingSearch,
         habits: Habits,
     ) -> SheetGrid:
@@ -187,10 +188,12 @@ class SheetGrid(BatchGrid):
                 raise no_heading_there(habits.header, there, source.name)
             lines = [line - 1 for line in habits.header]
         else:
-            down = [merge for merge in merges if merge.bottom < SEARCHED_ROWS]
-            top = filled_down(frame.head(SEARCHED_ROWS), down)
-            place, _, _ = names.find(top.rows())
-            rows, lines = top.rows(), [place]
+            begin = book.rows.start if isinstance(book, BookPart) else 0
+            searched = begin + SEARCHED_ROWS
+            down = [merge for merge in merges if merge.bottom < searched]
+            rows = filled_down(frame.head(searched), down).rows()
+            place, _, _ = names.find(rows[begin:])
+            lines = [begin + place]
         spans = [
             {m.left: m.right for m in merges if m.top <= line <= m.bottom}
             for line in lines

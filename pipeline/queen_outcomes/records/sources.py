@@ -12,8 +12,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 from functools import cached_property
+from glob import escape
 from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from queen_outcomes.base.errors import (
     AppError,
@@ -23,10 +24,11 @@ from queen_outcomes.base.errors import (
     shorten,
 )
 from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.facts.reading import Reading, ReadRule, takes, takes_any
+from queen_outcomes.facts.reading import BELOW, Reading, ReadRule, takes, takes_any
 from queen_outcomes.records.blanks import GUIDE
 
 if TYPE_CHECKING:
+    from queen_outcomes.records.below import BookPart
     from queen_outcomes.records.workbook import Workbook
     from queen_outcomes.records.workbook_process import WorkbookElsewhere
 
@@ -87,18 +89,45 @@ class RecordFile:
 
 
 @dataclass(frozen=True)
+class LinesOfFile(RecordFile):
+    """A text file of whose lines only those of one table are seen."""
+
+    whole: RecordFile
+    encoding: str
+    """Of a text that is no Unicode."""
+    begins: tuple[str, ...]
+    begin: str
+
+    @cached_property
+    def content(self) -> bytes:
+        """The bytes of its lines, the others empty."""
+        from queen_outcomes.records import below  # late: naming needs no reader
+
+        content = self.whole.content
+        self.whole.forget()
+        return below.text_parts(content, self.name, self.encoding, self.begins)[self.begin]
+
+    @cached_property
+    def sha256(self) -> str:
+        """Hash of the whole file's bytes."""
+        return self.whole.sha256
+
+
+@dataclass(frozen=True)
 class Source:
     """One file or sheet, and what it is read as: a table, or by rules of the settings."""
 
     name: str
-    """The file's name, or "book.xlsx#Sheet"."""
+    """The file's name, or "book.xlsx#Sheet"; of a table below another that and its text."""
     file: RecordFile
     sha256: str
     """Hash of the file's bytes."""
     table: str = ""
     """Empty: ``rules`` say what it is read as."""
     sheet: str = ""
-    book: Workbook | WorkbookElsewhere | None = None
+    book: Workbook | WorkbookElsewhere | BookPart | None = None
+    below: str = ""
+    """The text with which it begins, where it stands below another table."""
     rules: tuple[ReadRule, ...] = ()
 
     @property
@@ -365,6 +394,8 @@ def table_by_pattern(name: str, files: Mapping[str, tuple[str, ...]]) -> str | N
 def fits(pattern: str, name: str) -> bool:
     """Tell whether a pattern under [tables] takes a name; letters' case does not matter."""
     plain = pattern.replace("\\", "/").removeprefix("./").removeprefix("records/")
+    if BELOW in plain or BELOW in name:
+        return takes(plain, name)
     wanted, whole = plain.casefold(), name.casefold()
     if wanted == whole or fnmatchcase(whole, wanted):
         return True
@@ -382,16 +413,33 @@ def idle_patterns(reading: Reading, offered: Sequence[Source]) -> list[AppError]
             for pattern in patterns
             if not any(fits(pattern, name) for name in files)
         ]
+    faults += [
+        _no_table_below(text, pattern)
+        for pattern, habits in reading.habits.items()
+        for text in habits.tables_below
+        if not any(takes(f"{pattern}{BELOW}{escape(' '.join(text.split()))}", s.name) for s in offered)
+    ]
     places = [(rule.place, rule.sources) for rule in reading.rules]
     places += [(f'[files."{pattern}"]', (pattern,)) for pattern in reading.habits]
     kept = [name for name in names if not takes_any(reading.ignore, name)]
+    # of a sheet that is no record, a table below it may be one
+    parted = [pattern for pattern, habits in reading.habits.items() if habits.tables_below]
     for place, patterns in places:
         faults += [
             _idle(pattern, place, kept)
             for pattern in patterns
-            if not any(takes(pattern, name) for name in kept)
+            if not any(takes(pattern, name) for name in kept) and pattern not in parted
         ]
     return faults
+
+
+def _no_table_below(text: str, pattern: str) -> RecordsError:
+    return RecordsError(
+        f'no row begins with "{text}"',
+        where=f'station.toml [files."{pattern}"], tables_below',
+        expected="the first text of the row in which the table begins, as it stands there",
+        hint="mend that line",
+    )
 
 
 def _idle(pattern: str, place: str, names: list[str]) -> RecordsError:
@@ -494,7 +542,7 @@ def take_in(records_dir: Path, reading: Reading) -> TakenIn:
     outside = [name for name in outside if not takes_any(reading.ignore, name)]
     unread += outside
     notes += [f"{name}: not read, since {_OUTSIDE}" for name in outside]
-    offered, faults = _all_offered(found)
+    offered, faults = _all_offered(found, reading)
     # a pattern may be meant for sheets of a file that cannot be opened
     faults = faults or idle_patterns(reading, offered)
     taken: list[Source] = []
@@ -545,13 +593,16 @@ def _other_ending(name: str) -> str:
     return f"{said}{';' if ending else ', or'} name it under [records] ignore"
 
 
-def _all_offered(files: Sequence[RecordFile]) -> tuple[list[Source], list[AppError]]:
+def _all_offered(
+    files: Sequence[RecordFile], reading: Reading
+) -> tuple[list[Source], list[AppError]]:
     """Give what all files offer, and what is wrong with those that cannot be opened."""
     offered: list[Source] = []
     faults: list[AppError] = []
     for file in files:
         try:
-            offered += _offered(file)
+            for source in _offered(file):
+                offered += _tables_of(source, reading)
         except RecordsError as fault:
             faults.append(fault)
     return offered, faults
@@ -573,12 +624,41 @@ def _offered(file: RecordFile) -> list[Source]:
     ]
 
 
+def _tables_of(source: Source, reading: Reading) -> list[Source]:
+    """Give a source, and the tables below its first as sources of their own."""
+    habits = reading.habits_of(source.name)
+    begins = habits.tables_below
+    if not begins or source.file.ending == PARQUET_ENDING:
+        return [source]
+    from queen_outcomes.records import below, delimited  # late: naming needs no reader
+
+    def named(begin: str, **parts: Any) -> Source:
+        name = f"{source.name}{BELOW}{begin}" if begin else source.name
+        return replace(source, name=name, below=begin, **parts)
+
+    book = source.book
+    if book is not None:
+        found = below.spans_of_sheet(book.read(source.sheet), begins)
+        return [
+            named(begin, book=below.BookPart(book, source.sheet, rows))
+            for begin, rows in found.items()
+        ]
+    encoding, file = habits.encoding or delimited.OTHER, source.file
+    there = below.text_parts(file.content, file.name, encoding, begins)
+    return [
+        named(begin, file=LinesOfFile(file.name, file.path, file, encoding, begins, begin))
+        for begin in there
+    ]
+
+
 def _table_of(
     source: Source, files: Mapping[str, tuple[str, ...]]
 ) -> tuple[str | None, str | None, bool]:
     """Give a source's table, or a note that says why it has none and if it is left unread."""
     name, sheet, book = source.name, source.sheet, source.book
-    if book is None:
+    if source.below:
+        table = table_by_pattern(name, files) or table_named(source.below)
+    elif book is None:
         table = table_by_pattern(name, files) or table_of_file(name)
     else:
         table = _table_of_sheet(source, book, files)
@@ -592,7 +672,7 @@ def _table_of(
 
 def _table_of_sheet(
     source: Source,
-    book: Workbook | WorkbookElsewhere,
+    book: Workbook | WorkbookElsewhere | BookPart,
     files: Mapping[str, tuple[str, ...]],
 ) -> str | None:
     """Give a sheet's table: its own pattern or name first, then its workbook's."""

@@ -576,3 +576,40 @@ def test_a_sheet_of_days_that_cannot_be_read_is_not_left_out_unasked(station, da
     asked = next(question for question in begun.open if question.id == "ignore:odd.csv:*:*")
     assert asked.evidence[1].startswith("5 texts in one column look like days")
     assert "odd.csv" not in settings["records"].get("ignore", [])
+
+
+BELOW = """
+Semen 2025,,
+Semen batch,Collected on,Volume
+S1,2025-05-01,80
+S2,2025-05-02,90
+"""
+
+
+def test_a_second_table_below_the_first_is_a_sheet_of_its_own(station):
+    bench = (station / "records" / "bench.csv").read_text("utf-8")
+    (station / "records" / "bench.csv").write_text(bench + BELOW, "utf-8")
+    _, settings = run(station, {DATES: "mdy", "dates:checks.csv:checks:checked_on": "mdy"})
+    assert settings["files"]["bench.csv"]["tables_below"] == ["Semen 2025"]
+    assert ("bench.csv//Semen 2025", "semen") in rules(settings)
+    read = accepted(station, AS_OF)
+    assert [row["semen_batch"] for row in read["semen"]] == ["S1", "S2"]
+    assert len(read["inseminations"]) == 14
+    # the settings speak of both now
+    again, _ = run(station)
+    assert not again.new
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        BELOW.lstrip("\n"),  # right under the last row: it may be one
+        BELOW.replace("S2,2025-05-02,90\n", ""),
+        "\nQueen,Date,Operator,Dose\nD20,9/9/2025,Ada Brun,8\nD21,9/9/2025,Ada Brun,8\n",
+    ],
+)
+def test_what_may_be_the_same_table_is_not_parted(station, more):
+    bench = (station / "records" / "bench.csv").read_text("utf-8")
+    (station / "records" / "bench.csv").write_text(bench + more, "utf-8")
+    _, settings = run(station)
+    assert "tables_below" not in settings.get("files", {}).get("bench.csv", {})

@@ -94,6 +94,8 @@ class CellGrid:
     in_eastern: CellGrid | None = None
     """The same file in the encoding of the east, where its few words speak for neither:
     it is kept as the others of the station are."""
+    tables_below: tuple[str, ...] = ()
+    """The texts with which further tables of the sheet begin, which are grids of their own."""
     typed_text: bool = field(default=False)
     """The cells' texts stand as somebody typed them: a text file."""
 

@@ -23,6 +23,7 @@ from queen_outcomes.records.map.feeds import Said
 from queen_outcomes.records.map.fits import MAIN_DATE, PERSON, ours_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
+from queen_outcomes.records.map.stacked import Begins
 from queen_outcomes.records.map.station import Part, Station
 from queen_outcomes.records.map.words import fold, vocabulary
 
@@ -105,10 +106,13 @@ class Proposal:
 
 
 def propose(
-    records: Path, links: str = "inside", said: Said = MappingProxyType({})
+    records: Path,
+    links: str = "inside",
+    said: Said = MappingProxyType({}),
+    begins: Begins = lambda _: None,
 ) -> Proposal:
     """Look at the records, and raise every question that they leave open; as `look`."""
-    looked = station.look(records, links, said)
+    looked = station.look(records, links, said, begins)
     asking.fahrenheit(looked)
     judged = orders.judge(looked)
     restart_questions, prefixes = labels.restarts(looked)
@@ -159,6 +163,10 @@ def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written
         else:
             found.rules.append(rule)
         found.files.setdefault(part.source, _habits(proposal, part.sheet))
+    for sheet in proposal.station.sheets:
+        if sheet.grid.tables_below and (wanted is None or sheet.source in wanted):
+            habits = found.files.setdefault(sheet.source, {})
+            habits["tables_below"] = list(sheet.grid.tables_below)
     found.files = {source: habits for source, habits in found.files.items() if habits}
     _unread(proposal, found, left_out, wanted)
     return found

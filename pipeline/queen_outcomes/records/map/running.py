@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from queen_outcomes.base.errors import shorten
-from queen_outcomes.records.map import labels, wordlist, writing
+from queen_outcomes.records.map import labels, stacked, wordlist, writing
 from queen_outcomes.records.map import proposal as proposing
 from queen_outcomes.records.map.proposal import Proposal, Written
 from queen_outcomes.records.map.questions import (
@@ -120,7 +120,10 @@ def begin(station: Path, settings_file: str = "station.toml") -> Run:
     section = settings.get("records")
     links = section.get("links", "inside") if isinstance(section, dict) else "inside"
     found = proposing.propose(
-        station / "records", links, writing.known_headings(settings)
+        station / "records",
+        links,
+        writing.known_headings(settings),
+        stacked.by_settings(settings, lambda source: writing.is_known(source, patterns)),
     )
     sources = {sheet.source for sheet in found.station.sheets}
     new = {source for source in sources if not writing.is_known(source, patterns)}

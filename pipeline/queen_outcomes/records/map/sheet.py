@@ -167,6 +167,11 @@ def _worth(row: Row, own: Mapping[str, frozenset[str]]) -> float:
     return known - 1.5 * data + 0.01 * len(texts) if known >= 2 else 0
 
 
+def heads_columns(row: Row) -> bool:
+    """Tell whether a row holds headings, by the words in it."""
+    return _worth(row, {}) > 0
+
+
 def _dated_worth(grid: CellGrid, at: int) -> float:
     """Say how much a row looks like headings that are days, with findings below them."""
     row = grid.rows[at]

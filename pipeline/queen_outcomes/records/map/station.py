@@ -10,11 +10,12 @@ from pathlib import Path
 from types import MappingProxyType
 
 from queen_outcomes.records.headings import tidy
-from queen_outcomes.records.map import feeds, opened
+from queen_outcomes.records.map import feeds, opened, stacked
 from queen_outcomes.records.map.contents import Contents, SeenDay
 from queen_outcomes.records.map.feeds import Feed, Said
 from queen_outcomes.records.map.fits import MAIN_DATE, ours_of
 from queen_outcomes.records.map.sheet import Sheet, SheetColumn, lay_out, top_texts
+from queen_outcomes.records.map.stacked import Begins
 from queen_outcomes.records.map.words import fold, languages_in
 
 
@@ -107,7 +108,10 @@ class Station:
 
 
 def look(
-    records: Path, links: str = "inside", said: Said = MappingProxyType({})
+    records: Path,
+    links: str = "inside",
+    said: Said = MappingProxyType({}),
+    begins: Begins = lambda _: None,
 ) -> Station:
     """Open the records and propose which tables each sheet feeds.
 
@@ -118,13 +122,19 @@ def look(
         Whether links that lead out of the folder are followed.
     said : mapping of mappings
         Table -> our column -> the heading that the settings have for it.
+    begins : callable
+        What the settings say of tables below each other, see `stacked`.
     """
     own: dict[str, frozenset[str]] = {}
     for columns in said.values():
         for name, theirs in columns.items():
             folded = tidy(theirs).casefold()
             own[folded] = own.get(folded, frozenset()) | {f"column:{name}"}
-    grids = opened.every(records, links)
+    grids = [
+        part
+        for grid in opened.every(records, links)
+        for part in stacked.parted(grid, begins(grid.source))
+    ]
     prior: Counter[str] = Counter()
     for grid in grids:
         prior.update(languages_in(top_texts(grid)))
