@@ -20,6 +20,8 @@ from queen_outcomes.facts.column import UNITS
 ENGLISH = "en"
 MICRO = {"µ": "u", "μ": "u", "㎕": "ul", "㎖": "ml", "㎣": "mm3", "mm³": "mm3"}
 """Signs of units that have a plainer form."""
+DOTLESS = {"ı": "i"}
+"""A letter of Turkish that is I in capitals, as i is elsewhere."""
 DEGREES = {"℃": "°c", "℉": "°f"}
 NO_UNIT = ("°", "deg", "degrees", "grad")
 """Written after a temperature, and no word on whether it is one of Celsius."""
@@ -28,7 +30,7 @@ NO_UNIT = ("°", "deg", "degrees", "grad")
 def folded(text: str) -> str:
     """Write a name in small letters without accents; micro signs are "u"."""
     plain = text.lower()
-    for sign, plainer in (MICRO | DEGREES).items():
+    for sign, plainer in (MICRO | DEGREES | DOTLESS).items():
         plain = plain.replace(sign, plainer)
     parts = unicodedata.normalize("NFD", plain)
     bare = "".join(c for c in parts if not unicodedata.category(c).startswith("M"))
@@ -55,6 +57,11 @@ def by_name() -> Mapping[str, Mapping[str, Any]]:
 
 def _place() -> Any:
     return resources.folder("reports") / "text" / "words"
+
+
+def printed() -> list[str]:
+    """Give the languages that sheets are printed in: those with words of paper."""
+    return [name for name, words in by_name().items() if "paper" in words]
 
 
 def paper(language: str) -> Mapping[str, Any]:

@@ -202,7 +202,7 @@ HABITS: dict[str, Field] = {
     "empty": TEXTS,
     "ditto": TEXTS,
     "pass_over": TEXTS,
-    "encoding": choice("cp1250", "cp1252"),
+    "encoding": choice("cp1250", "cp1251", "cp1252", "cp1253", "cp1254", "cp1257"),
     "struck": choice(READ, PASS_OVER),
     "hidden": choice(READ, PASS_OVER),
     "fill_down": TEXTS,
@@ -771,7 +771,7 @@ def _is_figure(text: str) -> bool:
 
 FORM: dict[str, Any] = {
     "name": TEXT,
-    "language": choice(*languages.names()),
+    "language": choice(*languages.printed()),
     "as_of": DATE,
     "memory": Field(_memory, 'a size such as "4 GB", of at least 0.5 GB'),
     "outcomes": {

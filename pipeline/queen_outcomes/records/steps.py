@@ -68,7 +68,7 @@ def extract(text: str, pattern: str, names: str) -> str:
 
 def without_accents(text: str) -> str:
     """Give SQL of a text in small letters without accents."""
-    return f"strip_accents(lower({text}))"
+    return f"replace(strip_accents(lower({text})), 'ı', 'i')"
 
 
 def spaced(text: str) -> str:

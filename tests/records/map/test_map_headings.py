@@ -7,6 +7,7 @@ import tomllib
 
 import pytest
 from queen_outcomes.base import resources
+from queen_outcomes.facts.languages import by_name
 from queen_outcomes.records.map import words
 from queen_outcomes.records.map.contents import Contents
 from queen_outcomes.records.map.fits import fit
@@ -105,31 +106,31 @@ def test_place_in_a_series(text, slot):
 
 
 def test_another_language_by_one_file(tmp_path, monkeypatch):
-    """Danish, in one file beside the others: its headings, yes and reasons are known."""
+    """Lithuanian, in one file beside the others: its headings, yes and reasons are known."""
     folder = tmp_path / "reports" / "text" / "words"
     folder.mkdir(parents=True)
     ours = resources.folder("reports") / "text" / "words"
     for path in ours.iterdir():
         (folder / path.name).write_text(path.read_text("utf-8"), "utf-8")
-    (folder / "da.toml").write_text(
-        'name = "Dansk"\n[columns]\nqueen_id = ["Dronning nr"]\neggs = ["Æg"]\n'
-        'inseminated_at = ["Insemineret den"]\n[words]\nyes = ["jo da"]\n'
-        '[words.reason]\nsold = ["solgt"]\n[months]\nnames = [["januar"], ["februar"], ["marts"]]\n',
+    (folder / "lt.toml").write_text(
+        'name = "Lietuvių"\n[columns]\nqueen_id = ["Motinėlės nr"]\neggs = ["Kiaušinėliai"]\n'
+        'inseminated_at = ["Apvaisinta dieną"]\n[words]\nyes = ["taip"]\n'
+        '[words.reason]\nsold = ["parduota"]\n[months]\nnames = [["sausis"], ["vasaris"], ["kovas"]]\n',
         "utf-8",
     )
     monkeypatch.setattr(resources, "folder", lambda name: tmp_path / name)
     _forget()
     try:
-        assert heading("Dronning nr.").of("column") == {"queen_id"}
-        assert heading("Æg").of("column") == {"eggs"}
-        assert heading("Insemineret den").of("column") == {"inseminated_at"}
-        assert words.vocabulary().words["yes_no"]["jo da"] == "yes"
-        assert words.vocabulary().words["reason"]["solgt"] == "sold"
-        assert words.vocabulary().months["marts"] == 3
+        assert heading("Motinėlės nr.").of("column") == {"queen_id"}
+        assert heading("Kiaušinėliai").of("column") == {"eggs"}
+        assert heading("Apvaisinta dieną").of("column") == {"inseminated_at"}
+        assert words.vocabulary().words["yes_no"]["taip"] == "yes"
+        assert words.vocabulary().words["reason"]["parduota"] == "sold"
+        assert words.vocabulary().months["kovas"] == 3
     finally:
         monkeypatch.undo()
         _forget()
-    assert heading("Dronning nr.").of("column") != {"queen_id"}
+    assert heading("Motinėlės nr.").of("column") != {"queen_id"}
 
 
 def _forget():
@@ -154,8 +155,42 @@ def test_every_language_has_every_list():
     english = documents["en.toml"]
     assert {f"{name}.toml" for name in HEADINGS} <= set(documents)
     for name, document in documents.items():
+        if "paper" not in document:
+            continue  # records are read in it, and no sheet is printed
         for section, lists in english.items():
             if section in ("name", "units"):
                 continue
             lacking = set(lists) - set(document[section]) - {"temperament"}
             assert not lacking, (name, section, lacking)
+
+
+READ_ONLY = ("da", "hu", "nl", "pt", "tr")
+
+
+@pytest.mark.parametrize("name", READ_ONLY)
+def test_a_language_that_is_read_alone_has_what_records_are_read_by(name):
+    document = by_name()[name]
+    assert [len(document[each]["names"]) for each in ("months", "weekdays")] == [12, 7]
+    assert {"yes", "no", "empty", "reason"} <= set(document["words"])
+    needed = {"queen_id", "inseminated_at", "dose_ul", "semen_batch", "colony_id", "placed_on"}
+    needed |= {"eggs", "larvae", "sealed", "queen_seen", "pattern_pct", "left_on", "reason"}
+    assert needed <= set(document["columns"])
+
+
+@pytest.mark.parametrize(
+    ("text", "column"),
+    [
+        ("Dronning set", "queen_seen"),
+        ("Forseglet yngel", "sealed"),
+        ("Geïnsemineerd op", "inseminated_at"),
+        ("Moer gezien", "queen_seen"),
+        ("Criação operculada", "sealed"),
+        ("Zangões", "drones_handled"),
+        ("Termékenyítve", "inseminated_at"),
+        ("Fedett fias", "sealed"),
+        ("ÇIKIŞ TARİHİ", "emerged_on"),
+        ("Kapalı yavru", "sealed"),
+    ],
+)
+def test_headings_of_languages_that_are_read_alone(text, column):
+    assert column in heading(text).of("column")

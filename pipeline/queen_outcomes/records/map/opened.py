@@ -35,8 +35,8 @@ SEPARATORS = (";", "\t", ",")
 _WHITE = frozenset({"FFFFFF", "000000"})
 _SAMPLE_LINES = 60
 _SAMPLE_ROWS = 30
-_EASTERN, _EASTERN_LANGUAGES = "cp1250", ("pl", "cs")
-"""What Windows writes where these languages are spoken."""
+_ENCODINGS = {"cp1250": ("cs", "hu", "pl"), "cp1254": ("tr",)}
+"""What Windows writes where these languages are spoken; cp1252 elsewhere."""
 
 
 @dataclass(frozen=True)
@@ -91,9 +91,9 @@ class CellGrid:
     problem: str = ""
     encoding: str = ""
     """The encoding to be set; empty where the reader finds it by itself."""
-    in_eastern: CellGrid | None = None
-    """The same file in the encoding of the east, where its few words speak for neither:
-    it is kept as the others of the station are."""
+    undecided: tuple[CellGrid, ...] = ()
+    """The same file in other encodings, where its few words speak for none: it is kept as
+    the others of the station are."""
     tables_below: tuple[str, ...] = ()
     """The texts with which further tables of the sheet begin, which are grids of their own."""
     typed_text: bool = field(default=False)
@@ -131,9 +131,10 @@ def every(records: Path, links: str = "inside") -> list[CellGrid]:
     files, _, _ = look_through(records, links)
     for file in files:
         grids += _opened(file.path, file.name)
-    if any(grid.encoding for grid in grids):
-        grids = [grid.in_eastern or grid for grid in grids]
-    return grids
+    named = {grid.encoding for grid in grids if grid.encoding}
+    if len(named) != 1:
+        return grids
+    return [next((g for g in grid.undecided if g.encoding in named), grid) for grid in grids]
 
 
 def _opened(path: Path, name: str) -> list[CellGrid]:
@@ -189,12 +190,16 @@ def _text_grid(content: bytes, name: str) -> CellGrid:
     usual = _decoded(content[form.skip :], form.encoding, name)
     if form.encoding != delimited.OTHER:
         return usual
-    eastern = _decoded(content, _EASTERN, name)
-    in_east, in_west = _spoken(eastern, _EASTERN_LANGUAGES), _spoken(usual)
-    eastern = replace(eastern, encoding=_EASTERN)
-    if in_east > in_west:
-        return eastern
-    return replace(usual, in_eastern=eastern) if in_east == in_west else usual
+    in_west = _spoken(usual)
+    others = {
+        replace(_decoded(content, code, name), encoding=code): languages
+        for code, languages in _ENCODINGS.items()
+    }
+    spoken = {grid: _spoken(grid, languages) for grid, languages in others.items()}
+    best = max(spoken, key=spoken.__getitem__)
+    if spoken[best] > in_west:
+        return best
+    return replace(usual, undecided=tuple(g for g, n in spoken.items() if n == in_west))
 
 
 def _spoken(grid: CellGrid, languages: Iterable[str] = ()) -> float:

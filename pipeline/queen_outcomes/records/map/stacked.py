@@ -67,7 +67,7 @@ def parted(grid: CellGrid, begins: Sequence[str] | None) -> list[CellGrid]:
             spans=frozenset((row - rows.start, at) for row, at in grid.spans if row in rows),
             tables_below=() if text else tuple(own),
             encoding="" if text else grid.encoding,
-            in_eastern=None,
+            undecided=(),
         )
         for text, rows in spans.items()
     ]
