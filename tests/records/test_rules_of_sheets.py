@@ -474,3 +474,29 @@ def test_two_equal_doses_of_one_row_are_two_and_the_row_pasted_again_is_none(tmp
     assert store.rows(
         "SELECT ref_in_source(ref), ref_in_source(first) FROM repeats ORDER BY ref"
     ) == [("4/1", "2/1"), ("4/2", "2/2")]
+
+
+@pytest.mark.parametrize(
+    ("cells", "dose", "parts"),
+    [
+        ("4,4,", 8.0, 2),
+        (",4,", 4.0, None),
+        ("4.5,3 ul,", 7.5, 2),
+        ("4,-,", 4.0, None),
+        ("8,,ul", 8.0, None),
+        ("8,x,", None, None),
+    ],
+)
+def test_figures_of_several_columns_are_the_parts_of_one_dose(tmp_path, cells, dose, parts):
+    rule = {
+        "from": "bench.csv",
+        "table": "inseminations",
+        "columns": {
+            "queen_id": "No.",
+            "inseminated_at": "Date",
+            "dose_ul": {"from": ["1st", "2nd", "Unit"], "empty": ["-"]},
+        },
+    }
+    text = f"No.,Date,1st,2nd,Unit\n1,2025-06-01,{cells}\n"
+    store, _ = stage(tmp_path, {"read": [rule]}, bench__csv=text, inseminations__csv=None)
+    assert store.rows("SELECT dose_ul, dose_ul__parts FROM staged_inseminations") == [(dose, parts)]

@@ -194,7 +194,8 @@ class CellReader:
         if len(written.columns) == 1:
             sql, sql_type = quote(written.columns[0]), types[written.columns[0]]
         else:
-            sql, sql_type = joined_text(written, types, moment=moment), "VARCHAR"
+            sql = joined_text(written, types, moment=moment, summed=column.summed)
+            sql_type = "VARCHAR"
         native = None if rule.scores else native_value(column, cell, sql_type)
         if native is None and sql_type != "VARCHAR":
             # a Parquet column may have any type, where ours is none that it could be
@@ -360,15 +361,22 @@ class CellReader:
 
 
 def joined_text(
-    written: WrittenColumn, types: Mapping[str, str], *, moment: bool
+    written: WrittenColumn, types: Mapping[str, str], *, moment: bool, summed: bool = False
 ) -> str:
-    """Give SQL of the text that several cells make together, or a constant."""
+    """Give SQL of the text that several cells make together, or a constant.
+
+    Figures of a column that may be a sum are its parts: "4" beside "4" is "4 + 4".
+    """
     if written.value is not None:
         return literal(written.value)
     texts = []
     for name in written.columns:
         text = clean_text(quote(name), types[name], written.rule.empty)
         texts.append(days.joined(text) if moment else text)
+    if summed:
+        more = (f"regexp_replace({text}, '^([0-9])', '+ \\1')" for text in texts[1:])
+        joined = f"concat_ws(' ', {', '.join((texts[0], *more))})"
+        return f"nullif(regexp_replace({joined}, '^\\+ ', ''), '')"
     return f"nullif(concat_ws(' ', {', '.join(texts)}), '')"
 
 

@@ -589,7 +589,8 @@ def texts_of(
         types = store.columns(raw)
         moment = used.column is not None and used.column.kind in ("date", "datetime")
         written = cells.WrittenColumn(used.headings, used.rule)
-        joined = cells.joined_text(written, types, moment=moment)
+        summed = used.column is not None and used.column.summed
+        joined = cells.joined_text(written, types, moment=moment, summed=summed)
         marks = cells.listed(cells.folded(ditto)) if ditto else "''"
         names = ", ".join(quote(name) for name in used.headings)
         rows = f"SELECT {place} AS place, {names} FROM {quote(raw)}"

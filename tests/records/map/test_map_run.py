@@ -622,3 +622,25 @@ def test_a_turkish_file_gets_its_encoding_and_its_days_are_read(station):
     assert settings["files"]["checks.csv"]["encoding"] == "cp1254"
     first = accepted(station, dt.date(2026, 12, 31))["checks"][0]
     assert (first["checked_on"], first["note"]) == ("2026-06-01", "gözü şişkin")
+
+
+@pytest.mark.parametrize("heads", ["1st dose,2nd dose", "Dose,Dose 2"])
+def test_two_doses_of_a_day_are_one_dose_in_two_parts(station, heads):
+    rows = "".join(f"D{n},2025-05-{10 + n},{4 if n > 1 else ''},{'' if n == 2 else 4}\n" for n in range(1, 15))
+    (station / "records" / "bench.csv").write_text(f"Queen,Inseminated on,{heads}\n" + rows, "utf-8")
+    _, settings = run(station, {"dates:checks.csv:checks:checked_on": "mdy"})
+    columns = rules(settings)["bench.csv", "inseminations"]["columns"]
+    assert columns["dose_ul"] == heads.split(",")
+    doses = {row["queen_id"]: row["dose_ul"] for row in accepted(station, AS_OF)["inseminations"]}
+    assert [float(doses[f"D{n}"]) for n in (1, 2, 3)] == [4, 4, 8]
+
+
+def test_a_mark_that_nobody_looked_is_no_check_under_a_day(station):
+    rows = "".join(f"D{n},{'eggs' if n % 2 else '-'},{'-' if n % 2 else 'eggs'}\n" for n in range(1, 15))
+    put(station, checks="Queen,2025-06-11,2025-06-20\n" + rows)
+    _, settings = run(station, {DATES: "mdy", "word:findings:-": "not looked"})
+    assert settings["words"]["empty"] == ["-"]
+    looks = {(row["queen_id"], row["checked_on"]) for row in accepted(station, AS_OF)["checks"]}
+    assert len(looks) == 14
+    assert ("D1", "2025-06-11") in looks
+    assert ("D2", "2025-06-20") in looks

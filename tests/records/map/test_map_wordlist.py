@@ -123,7 +123,13 @@ def test_told_words_are_confirmed_together_and_the_others_asked_singly():
     ("column", "says"),
     [
         ("yes_no", ["one of yes, no"]),
-        ("findings", ["what it sets, such as eggs = yes; larvae = no"]),
+        (
+            "findings",
+            [
+                "what it sets, such as eggs = yes; larvae = no",
+                'or "not looked", where it means that nobody looked: under a day it is then no check',
+            ],
+        ),
     ],
 )
 def test_what_a_word_may_mean_is_said(column, says):

@@ -31,7 +31,7 @@ from queen_outcomes.records.map.fits import (
     ours_of,
     tells_how_she_went,
 )
-from queen_outcomes.records.map.headings import heading
+from queen_outcomes.records.map.headings import heading, numbered
 from queen_outcomes.records.map.sheet import Sheet, SheetColumn
 from queen_outcomes.records.map.words import fold
 
@@ -318,6 +318,7 @@ class _Allocation:
         for one in self.series:
             listed += self._series_feeds(one, listed)
         self._attach_times(listed)
+        self._join_doses(listed)
         self._settle_co2(listed)
         return [feed for feed in listed if feed.columns]
 
@@ -508,6 +509,23 @@ class _Allocation:
                 _, _, use = min(days, key=lambda day: day[:2])
                 use.names.append(time.name)
 
+    def _join_doses(self, feeds: list[Feed]) -> None:
+        """Add a second dose of the same day to the first: both columns are one dose."""
+        feed = next((f for f in feeds if "dose_ul" in f.uses and not f.slots), None)
+        if feed is None:
+            return
+        use = feed.uses["dose_ul"]
+        used = {name for one in feeds for n in one.columns for name in one.headings(n)}
+        kind = _numbered(use.names[0])
+        use.names += [
+            column.name
+            for column in self.columns
+            if column.name not in used
+            and _numbered(column.name) == kind
+            and column.contents.filled
+            and column.contents.number_share >= MOST
+        ]
+
     def _settle_co2(self, feeds: list[Feed]) -> None:
         """Give minutes that stand right behind the day of a CO2 exposure to it."""
         for day, lasts in (("co2_other_at", "co2_other_minutes"), ("given_at", "minutes")):
@@ -536,6 +554,11 @@ class _Allocation:
                         del other.uses[name]
                 unit = unit_of(column, feed.table, minutes)
                 feed.uses[minutes] = Use([column.name], 0.9, unit)
+
+
+def _numbered(name: str) -> str:
+    """Give what a heading says beside its number: "dose" of "2nd dose"."""
+    return numbered(name)[0] or fold(name)
 
 
 def _dated_slots(one: slots.Series) -> dict[str, dict[str, tuple[str, float]]]:

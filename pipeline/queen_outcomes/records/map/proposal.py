@@ -280,7 +280,7 @@ def _words(proposal: Proposal, found: Written, wanted) -> dict[tuple[str, str], 
             alone.setdefault((word.column, ",".join(word.limited)), {})[word.text] = (
                 means
             )
-        elif means == wordlist.NOTHING and word.column != "findings":
+        elif means == wordlist.NOTHING:
             empty.add(word.text)
         elif word.column == "findings":
             lists.setdefault("findings", {})[word.text] = means

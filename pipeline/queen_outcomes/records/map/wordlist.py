@@ -10,6 +10,7 @@ from typing import Any
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.column import Column
 from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.reading import NOT_LOOKED
 from queen_outcomes.records.map import meanings
 from queen_outcomes.records.map.contents import crosses, is_tick
 from queen_outcomes.records.map.fits import FINDINGS, ours_of
@@ -211,6 +212,8 @@ def meaning_of(column: str, answer: Any, where: str) -> Any:
     UsageError
         It is none of the column's words, or sets a column that there is not.
     """
+    if column == FINDINGS and str(answer).strip().casefold() == NOT_LOOKED:
+        return NOTHING
     if column == FINDINGS:
         sets = answer if isinstance(answer, dict) else _sets(str(answer))
         for name, value in sets.items():
@@ -235,7 +238,10 @@ def _sets(text: str) -> dict[str, str]:
 def _may_mean(column: str) -> list[str]:
     """Say what a word of a column may be answered to mean."""
     if column == FINDINGS:
-        return ["what it sets, such as eggs = yes; larvae = no"]
+        return [
+            "what it sets, such as eggs = yes; larvae = no",
+            f'or "{NOT_LOOKED}", where it means that nobody looked: under a day it is then no check',
+        ]
     ours = _ours(column)
     told = [f"one of {', '.join(_values(column))}"]
     return [*told, ours.meaning] if ours else told
