@@ -246,3 +246,11 @@ def test_numbers_that_are_only_about_right_name_the_marks_to_take_off(tmp_path):
         | {"pattern_pct": {"from": "pattern_pct", "words": {"8-9": 85}}},
     }
     assert looked(tmp_path, content, settings | {"read": [rule]})[0] == []
+
+
+def test_days_that_cannot_be_read_are_not_to_be_mended_as_numbers(tmp_path):
+    content = lines("queen_id\tchecked_on", ["zzt 3/6"] * 9)
+    (column,), _ = looked(tmp_path, content, {"dates": {"order": "dmy"}})
+    assert column.contradicts
+    assert "words = {" not in column.error().hint
+    assert "`apart` under [files]" in column.error().hint

@@ -500,3 +500,27 @@ def test_figures_of_several_columns_are_the_parts_of_one_dose(tmp_path, cells, d
     text = f"No.,Date,1st,2nd,Unit\n1,2025-06-01,{cells}\n"
     store, _ = stage(tmp_path, {"read": [rule]}, bench__csv=text, inseminations__csv=None)
     assert store.rows("SELECT dose_ul, dose_ul__parts FROM staged_inseminations") == [(dose, parts)]
+
+
+def test_a_slot_may_have_no_text_of_its_own(tmp_path):
+    rule = {
+        "from": "looks.csv",
+        "table": "checks",
+        "each": ["", "2"],
+        "columns": {"queen_id": "No.", "checked_on": "Day {}", "eggs": "Eggs {}"},
+    }
+    text = "No.,Day,Eggs,Day 2,Eggs 2\n1,2025-06-10,yes,2025-06-20,no\n"
+    store, _ = stage(tmp_path, {"read": [rule]}, looks__csv=text, checks__csv=None)
+    assert store.rows("SELECT checked_on, eggs FROM staged_checks ORDER BY ref") == [
+        (dt.date(2025, 6, 10), True),
+        (dt.date(2025, 6, 20), False),
+    ]
+
+
+def test_what_is_wrong_alike_with_many_sheets_is_told_once(tmp_path):
+    rule = {"from": "looks*", "table": "checks", "columns": {"checked_on": "Day"}}
+    files = {f"looks_{n}__csv": "Day,Eggs\n2025-06-10,yes\n" for n in range(5)}
+    with pytest.raises(RecordsError, match="is not named") as refused:
+        stage(tmp_path, {"read": [rule]}, checks__csv=None, **files)
+    assert refused.value.where == "looks_0.csv, [[read]] no. 1 (checks), and 4 more"
+    assert refused.value.others == ()

@@ -100,3 +100,24 @@ def test_a_prefix_goes_before_the_ids_of_its_file_alone(tmp_path, prefix, ids):
     found = store.rows("SELECT queen_id FROM accepted_inseminations ORDER BY ref")
     assert found == ids
     assert store.rows("SELECT queen_id FROM accepted_checks") == [("1",)]
+
+
+@pytest.mark.parametrize(
+    ("prefix", "written", "ids"),
+    [
+        ("Q", "1,Q2,q3,Q-4,q 005,Queen6", "Q1,Q2,q3,Q-4,q 005,QQueen6"),
+        ("Q-", "1,Q-2,q-3", "Q-1,Q-2,q-3"),
+        ("25-", "1,25-2,252", "25-1,25-2,25-252"),
+        # nobody can tell such a prefix from the figures behind it
+        ("25", "1,252", "251,25252"),
+    ],
+)
+def test_a_prefix_is_not_put_before_an_id_that_has_it(tmp_path, prefix, written, ids):
+    rows = "".join(f"{text},2025-06-01,A\n" for text in written.split(","))
+    store = accepted(
+        tmp_path,
+        {"files": {"inseminations.csv": {"prefix": prefix}}},
+        inseminations__csv=HEAD + rows,
+    )
+    found = store.rows("SELECT queen_id FROM accepted_inseminations ORDER BY ref")
+    assert [label for (label,) in found] == ids.split(",")

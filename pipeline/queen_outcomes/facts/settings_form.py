@@ -538,16 +538,21 @@ def _slots(value: Any, where: str, faults: Faults) -> tuple[Mapping[str, str], .
     for slot in listed:
         named = {"": slot} if isinstance(slot, str) else slot
         texts = isinstance(named, dict) and named
-        if not texts or not all(_constant(v) is not None for v in named.values()):
+        if not texts or any(_slot_text(v) is None for v in named.values()):
             expected = (
                 'texts, or sections such as { check = "1st check", date = "date" }'
             )
             faults.append(unfit(slot, expected, where))
             continue
-        slots.append({name: str(_constant(v)) for name, v in named.items()})
+        slots.append({name: str(_slot_text(v)) for name, v in named.items()})
     if len(slots) > MOST_SLOTS:
         faults.append(unfit(f"{len(slots)} slots", f"at most {MOST_SLOTS}", where))
     return tuple(slots)
+
+
+def _slot_text(value: Any) -> str | None:
+    """Read what stands in the place of {}; nothing does in "Look" beside "Look 2"."""
+    return "" if isinstance(value, str) and not value.strip() else _constant(value)
 
 
 def braces(text: str) -> list[str]:

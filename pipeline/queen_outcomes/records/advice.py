@@ -21,7 +21,6 @@ from queen_outcomes.facts.dictionary import DERIVED_LIMITS, TABLES
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.records import suggested
 from queen_outcomes.records.evidence import (
-    CORRECT_CELLS,
     OpenQuestion,
     UnreadColumn,
     blank_answers,
@@ -264,7 +263,9 @@ def _unread_columns(looked: Looked) -> Iterator[Advice]:
             says,
             sum(part.unread for part in parts),
             tuple(place for (place,) in places),
-            _WHAT_TO_DO.get(parts[0].cause, ""),
+            parts[0].correction
+            if parts[0].cause == "cells"
+            else _WHAT_TO_DO.get(parts[0].cause, ""),
             settings,
             table,
             column,
@@ -283,7 +284,6 @@ def _unread_reasons(one: UnreadColumn) -> list[str]:
 
 
 _WHAT_TO_DO = {
-    "cells": CORRECT_CELLS,
     "about": "correct the cells, or, where such a number counts as it stands, write",
     "empty": "correct the cells, or, where it means that nothing was recorded, write",
     "words": "say what the words mean",

@@ -38,6 +38,10 @@ CORRECT_CELLS = (
     "correct the cells; in a [[read]] a column of numbers may say what a text counts as, "
     'such as words = { "8-9" = 8.5 }'
 )
+CORRECT_DAYS = (
+    "write them as days in figures, with their year or with `year` under [files], and no word but "
+    "their weekday; where words stand with them there, `apart` under [files] takes the two apart"
+)
 FEWEST = 3
 """Fewer unread cells are slips of the pen, however short the column is."""
 COLUMNS_AT_ONCE = 64
@@ -127,6 +131,12 @@ class UnreadColumn:
         """The evidence as a note."""
         return f"{self.used.place}: {self.says}"
 
+    @property
+    def correction(self) -> str:
+        """What to do about the cells, where no setting helps."""
+        days = self.used.column is not None and self.used.column.kind in ("date", "datetime")
+        return CORRECT_DAYS if days else CORRECT_CELLS
+
     def error(self) -> RecordsError:
         """Give the refusal of a build."""
         return RecordsError(
@@ -136,7 +146,7 @@ class UnreadColumn:
             expected=f"at most one cell in {TOO_MANY} that cannot be read",
             hint="write in station.toml\n" + "\nor\n".join(self.settings)
             if self.settings
-            else CORRECT_CELLS,
+            else self.correction,
         )
 
 

@@ -239,8 +239,20 @@ def map_sources(
             mapped.append(SourceMapping(number, grid, TABLES[table], slots, raw))
         if grid.source.rules:
             notes += _unused(grid, [m for m in mapped if m.grid is grid])
-    raise_all(faults)
+    raise_all(_together(faults))
     return Mapped(tuple(mapped), tuple(notes))
+
+
+def _together(faults: Sequence[AppError]) -> list[AppError]:
+    """Tell once what is wrong alike with several sheets, with the first and their number."""
+    alike: dict[tuple[str, ...], list[AppError]] = {}
+    for fault in faults:
+        said = (type(fault).__name__, fault.what, fault.found, fault.expected, fault.hint)
+        alike.setdefault(said, []).append(fault)
+    for first, *others in alike.values():
+        if others:
+            first.where += f", and {len(others)} more" if first.where else ""
+    return [first for first, *_ in alike.values()]
 
 
 # --- by the names of the table

@@ -7,6 +7,8 @@ leading zeros. Two queens that were both inseminated under their own spelling st
 
 from __future__ import annotations
 
+import re
+
 from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts.column import Table
 from queen_outcomes.facts.dictionary import TABLES
@@ -45,7 +47,7 @@ def respelled(table: Table, source: str, reading: Reading) -> dict[str, str]:
         cell = quote(name)
         value = cell
         if name in prefixes:
-            value = f"{literal(prefixes[name])} || {cell}"
+            value = _prefixed(prefixes[name], cell)
         if name in reading.same:
             key = rf"lower(regexp_replace(trim({value}), '\s+', ' ', 'g'))"
             cases = " ".join(
@@ -56,6 +58,24 @@ def respelled(table: Table, source: str, reading: Reading) -> dict[str, str]:
         if value != cell:
             values[name] = value
     return values
+
+
+def _prefixed(prefix: str, cell: str) -> str:
+    """Give SQL of an id with its prefix, which it may have already, in whatever spelling.
+
+    "Q" is not put before "q-12", nor "25-" before "25-12"; a prefix that ends in a figure is
+    put before every id, since nobody can tell it from the figures behind it.
+    """
+    put = f"{literal(prefix)} || {cell}"
+    plain = re.sub(r"[\s\-‐-―]+", "", prefix).lower()
+    if not plain or prefix[-1:].isdigit():
+        return put
+    if plain[-1].isalpha():
+        bare = rf"lower(regexp_replace({cell}, '[\s\-‐-―]+', '', 'g'))"
+        has = f"regexp_matches({bare}, {literal(f'^{re.escape(plain)}[0-9]')})"
+    else:
+        has = f"starts_with(lower({cell}), {literal(prefix.lower())})"
+    return f"CASE WHEN {has} THEN {cell} ELSE {put} END"
 
 
 def _spellings(one: str, others: tuple[str, ...]) -> set[str]:
