@@ -25,7 +25,9 @@ def judged(*parts):
         (["25.05.14", "25.05.16", "25.06.01", "25.05.30"], "dmy"),
         ([f"25.05.{n:02}" for n in range(1, 13)], "ymd"),
         ([f"25.05.{n:02}" for n in range(1, 10)], "ymd"),
-        ([f"25.05.{n:02}" for n in range(1, 9)], "dmy"),
+        ([f"25.05.{n:02}" for n in range(1, 6)], "ymd"),
+        ([f"25.05.{n:02}" for n in range(1, 5)], "dmy"),
+        ([f"25.05.{n % 3 + 23}" for n in range(1, 9)], "dmy"),
         ([f"2{n % 2 + 4}.05.{n:02}" for n in range(1, 10)], "ymd"),
         ([f"{n % 3 + 24}.05.{n:02}" for n in range(1, 13)], "dmy"),
         # plain days have no order
@@ -47,7 +49,8 @@ def test_the_order_of_one_column(days, order):
         (["03.04.05"], {"dmy": 1, "mdy": 1, "ymd": 0}),
         (["03.04.05", "04.04.05", "05.04.05"], {"dmy": 3, "mdy": 3, "ymd": 0}),
         ([f"03.04.0{n}" for n in range(1, 10)], {"dmy": 0, "mdy": 0, "ymd": 9}),
-        ([f"03.04.0{n}" for n in range(1, 9)], {"dmy": 8, "mdy": 8, "ymd": 0}),
+        ([f"03.04.0{n}" for n in range(1, 6)], {"dmy": 0, "mdy": 0, "ymd": 5}),
+        ([f"03.04.0{n}" for n in range(1, 5)], {"dmy": 4, "mdy": 4, "ymd": 0}),
     ],
 )
 def test_figures_that_can_be_a_year_are_one_where_they_hardly_change(days, fits):

@@ -644,3 +644,44 @@ def test_a_mark_that_nobody_looked_is_no_check_under_a_day(station):
     assert len(looks) == 14
     assert ("D1", "2025-06-11") in looks
     assert ("D2", "2025-06-20") in looks
+
+
+def test_a_few_days_with_the_year_first_in_two_figures_are_told_from_years_behind(station):
+    days = ["26.05.20", "26.05.27", "26.06.03", "26.06.10", "26.06.17"]
+    bench = "".join(f"D{n},{day}.,8\n" for n, day in enumerate(days, 1))
+    (station / "records" / "bench.csv").write_text("Queen,Inseminated on,Dose\n" + bench, "utf-8")
+    put(station, checks="Queen,Check date,Eggs\n" + "".join(f"D{n},h {day},yes\n" for n, day in enumerate(("06.22.", "06.29.", "07.06."), 1)))
+    _, settings = run(station)
+    assert settings["files"]["bench.csv"]["dates"] == "ymd"
+    read = accepted(station, dt.date(2026, 12, 31))
+    assert read["inseminations"][0]["inseminated_at"].startswith("2026-05-20")
+    assert sorted(row["checked_on"] for row in read["checks"])[0] == "2026-06-22"
+
+
+def test_a_day_written_once_for_several_rows_holds_for_them(station):
+    rows = "".join(
+        f"D{n},{f'2025-06-{10 + n}' if n % 4 == 1 else ''},{'yes' if n % 3 else 'no'}\n"
+        for n in range(1, 15)
+    )
+    put(station, checks="Queen,Check date,Eggs\n" + rows)
+    _, settings = run(station, {DATES: "dmy"})
+    assert settings["files"]["checks.csv"]["fill_down"] == ["Check date"]
+    looks = {row["queen_id"]: row["checked_on"] for row in accepted(station, AS_OF)["checks"]}
+    assert (len(looks), looks["D4"], looks["D5"]) == (14, "2025-06-11", "2025-06-15")
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        # nothing is written beside the day that lacks: nobody looked yet
+        "".join(f"D{n},{f'2025-06-{10 + n}' if n % 4 else ''},{'yes' if n % 4 else ''}\n" for n in range(1, 15)),
+        # a day stands in each of its rows, and lacks in some
+        "".join(f"D{n},{f'2025-06-{10 + n // 4}' if n % 4 else ''},yes\n" for n in range(1, 15)),
+        "".join(f"D{n},{f'2025-06-{10 + n}' if n % 4 > 1 else ''},yes\n" for n in range(1, 15)),
+    ],
+    ids=["not done", "in each row", "from the second row on"],
+)
+def test_a_day_that_lacks_is_not_taken_from_above(station, rows):
+    put(station, checks="Queen,Check date,Eggs\n" + rows)
+    _, settings = run(station, {DATES: "dmy"})
+    assert "fill_down" not in settings.get("files", {}).get("checks.csv", {})

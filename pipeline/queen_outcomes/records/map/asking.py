@@ -6,6 +6,7 @@ import datetime as dt
 import re
 from collections import Counter, defaultdict
 from collections.abc import Sequence
+from itertools import pairwise
 from pathlib import PurePosixPath
 
 from queen_outcomes.facts.reading import FEWEST_SCORES, HIGHEST_SCORE
@@ -54,6 +55,10 @@ _FEW_LIKE_DAYS = 3
 _LIKE_DAY = re.compile(
     r"(?<![\d.,/-])\d{1,2}\s?[./-]\s?\d{1,2}(?:\.|[./-]\s?\d{2,4}\.?)?(?![\d/-])"
 )
+_IN_BLOCKS = ("inseminations", "checks", "exits", "lab")
+_FEW_BLOCKS, _MANY_BARE, _EACH_NEW = 3, 0.2, 0.95
+"""So many blocks of rows under one day each; the share of rows without a day; and of days
+that are new, and of rows without one in which something else is written."""
 _AFTERWARDS = ("checks", "exits")
 """Tables whose days follow the insemination."""
 
@@ -376,6 +381,56 @@ def _tables_named(text: str) -> set[str]:
     days = {table for table, day in MAIN_DATE.items() if day in said.of("column")}
     ends = fold(text) in vocabulary().words["reason"]
     return set(said.of("topic")) | days | ({"exits"} if ends else set())
+
+
+def days_above(station: Station) -> list[Question]:
+    """Ask whether a day that is written once holds for the rows below it."""
+    questions = []
+    for part in station.parts:
+        name = MAIN_DATE[part.table]
+        if part.table not in _IN_BLOCKS or name not in part.feed.uses:
+            continue
+        told = _once_for_several(part, name)
+        if told:
+            heading = part.feed.uses[name].names[0]
+            questions.append(
+                Question(
+                    question_id("fill", part.source, part.table, name),
+                    f'In "{part.source}", does a day under "{heading}" hold for the rows below '
+                    "it that have none?",
+                    [told],
+                    {YES: "it does: fill it down", NO: "their day is not known"},
+                    default=YES,
+                    sources=(part.source,),
+                )
+            )
+    return questions
+
+
+def _once_for_several(part: Part, name: str) -> str:
+    """Say how many rows lack a day, where a new one is written for each block of rows alone.
+
+    A row that nothing else is written in has no day because nothing was done yet.
+    """
+    at = part.columns_of(name)[0].at
+    ids = [n for n in part.feed.columns if ours_of(part.table, n).kind == "id"]
+    others = [
+        column.at
+        for n in part.feed.columns
+        if n != name and n not in ids
+        for column in part.columns_of(n)
+    ]
+    days = [row.text(at) for row in part.sheet.rows]
+    bare = [row for row in part.sheet.rows if not row.text(at)]
+    done = sum(any(row.text(place) for place in others) for row in bare)
+    written = [day for day in days if day]
+    changes = sum(one != other for one, other in pairwise(written))
+    blocks = len(written) >= _FEW_BLOCKS and changes >= _EACH_NEW * (len(written) - 1)
+    if not blocks or not days[0] or len(bare) < _MANY_BARE * len(days):
+        return ""
+    if done < _EACH_NEW * len(bare):
+        return ""
+    return f"{len(bare)} of {len(days)} rows have none, and a day never stands twice in a row"
 
 
 def void(station: Station) -> list[Question]:

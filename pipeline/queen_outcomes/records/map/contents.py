@@ -26,7 +26,7 @@ _PARTS = re.compile(
 )
 _NO_YEAR = re.compile(r"^(\d{1,2})\s*[./]\s*(\d{1,2})\.?$")
 _WEEK = re.compile(r"^(\d{4})-?W(\d{2})-?([1-7])$", re.IGNORECASE)
-_WEEKDAY = re.compile(r"^([^\W\d_]{2,12})(?:[.,]{1,2}\s?|\s+)(.+)$")
+_WEEKDAY = re.compile(r"^([^\W\d_]{1,12})(?:[.,]{1,2}\s?|\s+)(.+)$")
 _MONTH_AFTER = re.compile(
     r"\d{1,2}(?:\s?[-./]\s?\d{1,2}(?:\D|$)|\.?\s[^\d\s.,:;/+'#-]{3,})"
 )
@@ -126,6 +126,8 @@ def _day_of(text: str) -> SeenDay | None:
     if match := _NO_YEAR.match(text):
         a, b = (int(part) for part in match.groups())
         ways = [("dmy", _day(2000, b, a)), ("mdy", _day(2000, a, b))]
+        if text.endswith("."):  # "06.11.", where the year would stand first
+            ways.append(("ymd", _day(2000, a, b)))
         found = tuple((way, day) for way, day in ways if day)
         return SeenDay(found, yearless=True) if found else None
     day_alone, _, clock = text.rpartition(" ")

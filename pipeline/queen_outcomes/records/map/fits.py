@@ -200,6 +200,8 @@ def fit(column: SheetColumn, table: str, name: str) -> float:
         return 0.0  # a volume, though a hive is "ul" in one language
     if _is_volume(said) and ours.kind in ("id", "label"):
         return 0.0  # "semen (µl)" is how much, and no load's label
+    if name in ("line", "drone_line") and said.unknown and held.number_share >= MOST:
+        return 0.0  # how many of something that nobody taught us, and no stock
     if said.unit in VOLUMES and ours.kind == "label":
         return 0.0  # "syringe (µl)" is how much was in it
     worth = max(worth, _by_both(said, held, name))

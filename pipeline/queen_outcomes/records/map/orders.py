@@ -21,6 +21,7 @@ _FITS = 0.9
 _YEAR_FIRST = re.compile(r"^\d{4}(?!-\d\d-\d\d(?!\d))\D+\d{1,2}\D+\d{1,2}(?!\d)")
 _MOST_YEARS = 8
 _FEW = 3
+_SOME = 5
 
 
 @dataclass
@@ -101,7 +102,9 @@ def _judged(part: Part, name: str, held: Iterable[Contents]) -> Judged:
             judged.fits["ymd"] = 0
     elif "ymd" in judged.possible:
         other = max(len(_years_under(held, order)) for order in ("dmy", "mdy"))
-        if other > _MOST_YEARS:
+        # of some days, that all are the 26th of four years or more nobody believes
+        same = judged.numeric >= _SOME and other >= _MOST_YEARS // 2
+        if other > _MOST_YEARS or same:
             judged.fits["dmy"] = judged.fits["mdy"] = 0
         else:
             judged.fits["ymd"] = 0
@@ -214,7 +217,7 @@ def _years(found: Orders, station: Station) -> None:
     """Give days without a year that of the file's name, or of the station's other days."""
     usual = Counter()
     for part in station.parts:
-        usual.update(part.years())
+        usual.update(part.years(found.by_file.get(part.source, "")))
     for part in station.parts:
         yearless = any(
             day.yearless

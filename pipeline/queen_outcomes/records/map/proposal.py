@@ -15,6 +15,7 @@ from types import MappingProxyType
 from typing import Any
 
 from queen_outcomes.base.errors import shorten
+from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import BLANK_NO, MIXED, NOT_LOOKED
 from queen_outcomes.records import apart, suggested
 from queen_outcomes.records.map import asking, labels, orders, station, wordlist
@@ -38,6 +39,7 @@ ASK: tuple[Callable[[Station], list[Question]], ...] = (
     asking.spans,
     asking.blanks,
     asking.co2,
+    asking.days_above,
     asking.rows_apart,
     asking.void,
     asking.colours,
@@ -147,7 +149,7 @@ def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written
             wanted is not None and part.source not in wanted
         ):
             continue
-        if _is_no_list(proposal, part) or _lacks_its_day(proposal, part):
+        if _is_no_list(proposal, part) or _lacks_its_place(proposal, part):
             continue
         rule = _rule(proposal, part, per_word)
         found.notes += [*_undone(part), *_scored(proposal, part)]
@@ -189,11 +191,15 @@ def _is_no_list(proposal: Proposal, part: Part) -> bool:
     return proposal.answered("rows", part.source, part.table) == NO
 
 
-def _lacks_its_day(proposal: Proposal, part: Part) -> bool:
-    """Tell whether an answer takes the day from a rule beside others of its sheet.
+def _lacks_its_place(proposal: Proposal, part: Part) -> bool:
+    """Tell whether an answer takes from a rule the day or the label without which none is.
 
-    No record of it could be placed; alone it stays, so that somebody names the day.
+    Where it is the day of the sheet's only rule it stays, so that somebody names the day.
     """
+    table = TABLES[part.table]
+    labels = [c.name for c in table.columns if c.kind == "id" and c.required]
+    if any(_is_left(proposal, part, name) for name in labels):
+        return True
     day = MAIN_DATE[part.table]
     others = len(proposal.station.parts_of(part.source)) > 1
     return others and ours_of(part.table, day).required and _is_left(proposal, part, day)
@@ -584,7 +590,17 @@ def _habits(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     for kind in ("struck", "hidden"):
         if proposal.answered(kind, source) == asking.LEAVE:
             habits[kind] = "pass over"
-    return habits
+    return habits | _filled_down(proposal, source)
+
+
+def _filled_down(proposal: Proposal, source: str) -> dict[str, list[str]]:
+    """Give the headings whose empty cells take the day above."""
+    down = [
+        part.feed.uses[MAIN_DATE[part.table]].names[0]
+        for part in proposal.station.parts_of(source)
+        if proposal.answered("fill", source, part.table, MAIN_DATE[part.table]) == YES
+    ]
+    return {"fill_down": list(dict.fromkeys(down))} if down else {}
 
 
 def _prefix(proposal: Proposal, source: str) -> Any:

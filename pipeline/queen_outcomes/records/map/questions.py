@@ -33,6 +33,7 @@ KINDS = {
     "co2": "which CO2 exposures the list holds",
     "copy": "a file that looks like a copy of another",
     "graft": "a day that may be that of grafting",
+    "fill": "a day that is written once for several rows",
     "struck": "rows struck through",
     "hidden": "hidden rows",
     "void": "rows that call themselves void",

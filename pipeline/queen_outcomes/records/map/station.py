@@ -66,11 +66,10 @@ class Part:
             if day is not None
         ]
 
-    def years(self) -> Counter[int]:
-        """How many of the table's days fall in each year, under any order."""
-        return Counter(
-            day.days[0][1].year for day in self.main_days if not day.yearless
-        )
+    def years(self, order: str = "") -> Counter[int]:
+        """How many of the table's days fall in each year, under an order, or any."""
+        days = (day for day in self.main_days if not day.yearless)
+        return Counter((day.on(order) or day.days[0][1]).year for day in days)
 
 
 @dataclass
