@@ -102,6 +102,8 @@ class Habits:
     """A heading -> how many records its cells may hold, each a day and words."""
     group: str = ""
     """The column that a row with one filled cell gives to the rows below it."""
+    form: str = ""
+    """"yes": the sheet is one record, labels left and values right of them."""
     tables_below: tuple[str, ...] = ()
     """Texts with which a row begins where a further table of the sheet does."""
 

@@ -207,6 +207,7 @@ HABITS: dict[str, Field] = {
     "hidden": choice(READ, PASS_OVER),
     "fill_down": TEXTS,
     "apart": Field(_apart, 'headings with a number from 1, such as { "Checks" = 4 }'),
+    "form": Field(lambda value: "yes" if value is True else None, "true, or no such line"),
     "tables_below": TEXTS,
     "group": choice(*dict.fromkeys(n for t in TABLES.values() for n in t.names)),
 }

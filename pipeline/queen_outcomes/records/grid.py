@@ -54,6 +54,11 @@ class Grid(ABC):
         return {}
 
     @property
+    def of_others(self) -> frozenset[str]:
+        """The columns that are another table's, of which it is told there."""
+        return frozenset()
+
+    @property
     def form(self) -> CellForm:
         """What about the source decides how its cells are read."""
         return CellForm()

@@ -482,7 +482,7 @@ def _unused(grid: Grid, mapped: Sequence[SourceMapping]) -> list[str]:
     left = [
         name
         for name, heading in zip(grid.columns, grid.headings, strict=True)
-        if name not in used and headings.tidy(heading)
+        if name not in used and headings.tidy(heading) and name not in grid.of_others
     ]
     if not left or not mapped:
         return []

@@ -128,6 +128,8 @@ class Source:
     book: Workbook | WorkbookElsewhere | BookPart | None = None
     below: str = ""
     """The text with which it begins, where it stands below another table."""
+    above: BookPart | None = None
+    """The form that it stands below."""
     rules: tuple[ReadRule, ...] = ()
 
     @property
@@ -639,9 +641,13 @@ def _tables_of(source: Source, reading: Reading) -> list[Source]:
     book = source.book
     if book is not None:
         found = below.spans_of_sheet(book.read(source.sheet), begins)
+        books = {
+            begin: below.BookPart(book, source.sheet, rows) for begin, rows in found.items()
+        }
+        form = books[""] if habits.form else None
         return [
-            named(begin, book=below.BookPart(book, source.sheet, rows))
-            for begin, rows in found.items()
+            named(begin, book=part, above=form if begin else None)
+            for begin, part in books.items()
         ]
     encoding, file = habits.encoding or delimited.OTHER, source.file
     there = below.text_parts(file.content, file.name, encoding, begins)

@@ -24,6 +24,7 @@ from queen_outcomes.facts.reading import Reading
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.records import (
     apart,
+    forms,
     headings,
     mapping,
     preparing,
@@ -145,7 +146,11 @@ def _open(store: Store, source: sources.Source, reading: Reading) -> Grid:
         own = reading.columns.get(source.table, {})
         names = headings.TableNames.of(TABLES[source.table], own)
     habits = reading.habits_of(source.name)
+    if habits.form:
+        return forms.FormGrid.open(source)
     grid = open_grid(store, source, names, habits)
+    if source.above is not None:
+        grid = forms.UnderForm.open(grid, source.above)
     return apart.PartedGrid.open(grid, habits.apart) if habits.apart else grid
 
 

@@ -9,7 +9,7 @@ import pytest
 from queen_outcomes.base import resources
 from queen_outcomes.facts.languages import by_name
 from queen_outcomes.records.map import words
-from queen_outcomes.records.map.contents import Contents
+from queen_outcomes.records.map.contents import Contents, number_of
 from queen_outcomes.records.map.fits import fit
 from queen_outcomes.records.map.headings import heading
 from queen_outcomes.records.map.opened import Cell
@@ -172,6 +172,7 @@ def test_a_language_that_is_read_alone_has_what_records_are_read_by(name):
     document = by_name()[name]
     assert [len(document[each]["names"]) for each in ("months", "weekdays")] == [12, 7]
     assert {"yes", "no", "empty", "reason"} <= set(document["words"])
+    assert all(number_of(f"8 {unit}").unit == "uL" for unit in document["units"]["uL"])
     needed = {"queen_id", "inseminated_at", "dose_ul", "semen_batch", "colony_id", "placed_on"}
     needed |= {"eggs", "larvae", "sealed", "queen_seen", "pattern_pct", "left_on", "reason"}
     assert needed <= set(document["columns"])
