@@ -545,6 +545,7 @@ class _Keeper:
             "sealed": laid >= 9 or self._old(k, day, 20),
             "score": int(self.lives.score[k, day]) if laid >= 9 else None,
             "drones": day >= self.lives.drone[k],
+            "turning": day >= self.lives.drone[k] - 14,
             "many": False,
         }
 
@@ -575,6 +576,7 @@ class _Keeper:
             or self._old(k, day, 20),
             "score": score if heir and gone > gap + 9 else None,
             "drones": workers,
+            "turning": False,
             "many": workers,
         }
 
@@ -601,7 +603,7 @@ class _Keeper:
     def _cells(self, seen: dict) -> dict:
         if not seen["sealed"] or not self._chance(self.style.drones):
             return {"drone_in_worker": "many"} if seen["drones"] else {}
-        few = (seen["score"] or 90) < 66
+        few = seen["turning"] or self._chance(0.015)
         drones = "many" if seen["drones"] else "few" if few else "none"
         multiple = True if seen["many"] and self._chance(0.8) else None
         return {"drone_in_worker": drones, "multiple_eggs": multiple}
