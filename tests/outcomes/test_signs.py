@@ -12,6 +12,7 @@ from queen_outcomes.outcomes.signs import (
     PLACE,
     UNSEEN,
     _known_by_step,
+    _pattern_by,
     _quality,
     read_known,
 )
@@ -180,11 +181,11 @@ def scored(last_looks_good):
 
 def test_who_is_scored_until_good_would_not_always_be_good_again():
     found = scored(last_looks_good=True)
-    assert np.nanmean(found.last_good) > 0.85
-    assert found.again_good.mean() == pytest.approx(0.5, abs=0.13)
+    assert np.nanmean(found.last_good[60]) > 0.85
+    assert found.again_good[60].mean() == pytest.approx(0.5, abs=0.13)
     other = scored(last_looks_good=False)
-    assert np.nanmean(other.last_good) == pytest.approx(0.5, abs=0.15)
-    assert other.again_good.mean() == pytest.approx(0.5, abs=0.1)
+    assert np.nanmean(other.last_good[60]) == pytest.approx(0.5, abs=0.15)
+    assert other.again_good[60].mean() == pytest.approx(0.5, abs=0.1)
 
 
 def looked_at(queens, looks=3):
@@ -201,8 +202,9 @@ def test_one_more_score_is_foretold_from_those_before_it():
     queens, window, good = 20, 60, 80.0
     course, day, score = looked_at(queens)
     assert queens * 2 >= FEW_PAIRS
-    blank = np.append(score, np.nan), np.append(day, 30.0), np.append(course, queens)
-    quality, last, again = _quality(blank[2], blank[1], blank[0], queens + 1, window, good)
+    quality = _quality(course, day, score, window)
+    scores = course, day, score
+    last, again = _pattern_by(scores, queens + 1, (window, window + 7), good)
     log = np.log(np.maximum(day, 1.0))
     rows, follows, told = [], [], []
     for queen in range(1, queens + 1):
@@ -257,16 +259,43 @@ def test_the_quality_of_who_is_scored_is_known_from_that_day_on():
 
 def test_few_scores_foretell_nothing_and_few_pairs_the_last_score():
     course, day, score = looked_at(FEWEST - 1, 1)
-    quality, last, again = _quality(course, day, score, FEWEST, 60, 80.0)
-    assert not quality.any()
+    last, again = _pattern_by((course, day, score), FEWEST, (60, 67), 80.0)
+    assert not _quality(course, day, score, 60).any()
     assert again.tolist() == [1.0] * FEWEST
     assert last[1:].tolist() == (score >= 80).tolist()
     course, day, score = looked_at(FEWEST, 1)
-    quality, _, again = _quality(course, day, score, FEWEST + 1, 60, 80.0)
+    quality = _quality(course, day, score, 60)
+    _, again = _pattern_by((course, day, score), FEWEST + 1, (60, 67), 80.0)
     assert quality == pytest.approx((score - score.mean()) / score.std())
     assert again[1:].tolist() == (score >= 79.5).tolist()
     alike = np.full(FEWEST, 80.0)
-    assert not _quality(course, day, alike, FEWEST + 1, 60, 80.0)[0].any()
+    assert not _quality(course, day, alike, 60).any()
+
+
+def test_a_score_after_the_close_is_none_of_the_windows():
+    """Queens with scores up to day 45, all of whom sink in their second summer."""
+    short = looked_at(40)
+    queens = np.arange(1, 41)
+    late = queens, np.full(40, 200.0), np.full(40, 50.0)
+    order = np.argsort(np.append(short[0], queens), kind="stable")
+    long = [np.append(*pair)[order] for pair in zip(short, late, strict=True)]
+    both = [_pattern_by(scores, 41, (60, 67), 80.0) for scores in (short, long)]
+    for then, later in zip(*both, strict=True):
+        np.testing.assert_array_equal(then, later)
+
+
+def test_where_no_score_came_in_time_the_first_after_the_close_stands():
+    course, day, score = np.zeros(2, int), np.array([80.0, 200.0]), np.array([90.0, 50])
+    assert _pattern_by((course, day, score), 1, (60, 67), 80.0)[0].tolist() == [1.0]
+    assert _pattern_by((course, day, score), 1, (365, 372), 80.0)[0].tolist() == [0.0]
+
+
+def test_who_sank_after_the_close_was_a_working_queen_on_the_window_s_last_day():
+    checks = [check(number, queen_seen=True, eggs=True) for number in (12, 61)]
+    scored_on = {40: 92, 210: 40}
+    checks += [check(n, sealed=True, pattern_pct=pct) for n, pct in scored_on.items()]
+    found = known(checks, days=220)
+    assert found.last_good[60].tolist() == [1.0]
 
 
 def test_one_look_is_enough_to_have_been_looked_at():

@@ -124,11 +124,13 @@ def write_fills(store: Store, settings: Settings, filling: Filling) -> None:
         for clock, later in ((LAST, 0), (FIRST, days_of(courses, "first_days"))):
             until = window - later
             asked = asked_of(courses, name, until, grace)
-            answers = _answers(known, filled, name, until)[:, asked]
+            question = (name, window)
+            answers = _answers(known, filled, question, until)[:, asked]
             frames.append(_frame(courses, (name, window, clock), asked, answers))
             if clock == LAST and asked.any():
                 others = [
-                    _answers(known, pair, name, until)[:, asked] for pair in supposed
+                    _answers(known, pair, question, until)[:, asked]
+                    for pair in supposed
                 ]
                 shares = [_share(other) - _share(answers[:PAIR]) for other in others]
                 found = {"outcome": name, "window_days": window, "by": shares}
@@ -151,11 +153,12 @@ def _share(answers: np.ndarray) -> float:
     return float(answers[at_risk].mean()) if at_risk.any() else np.nan
 
 
-def _answers(known: Known, filled: list[Histories], name: str, window) -> np.ndarray:
-    """Read an outcome off the fillings, (fillings, n)."""
-    pairs = zip(filled, _good(known, filled), strict=True)
+def _answers(known: Known, filled: list[Histories], question, until) -> np.ndarray:
+    """Read an outcome's window off the fillings, (fillings, n), ``until`` a day."""
+    name, window = question
+    pairs = zip(filled, _good(known, filled, window), strict=True)
     outcome = outcome_named(name)
-    return np.array([answer(outcome, window, drawn, good) for drawn, good in pairs])
+    return np.array([answer(outcome, until, drawn, good) for drawn, good in pairs])
 
 
 def _frame(courses, place: tuple[str, int, str], asked, answers) -> pl.DataFrame:
@@ -200,17 +203,21 @@ def answer(outcome: Outcome, window, history: Histories, good) -> np.ndarray:
     return np.where(laid | (not outcome.among_layers), found, np.nan)
 
 
-def _good(known: Known, filled: list[Histories]) -> np.ndarray:
+def _good(known: Known, filled: list[Histories], window: int) -> np.ndarray:
     """Tell whether her last pattern is good, or would be, (fillings, n).
 
     Who was watched keeps her last score; who left before, or was never scored, is scored
     once more, as a queen scored until she was good, and sold then, may not be so good.
+    Where an outcome asks for no pattern any answer does.
     """
-    scored = np.isfinite(known.last_good)
+    if window not in known.last_good:
+        return np.ones((len(filled), known.courses.height), bool)
+    last, again = known.last_good[window], known.again_good[window]
+    scored = np.isfinite(last)
     in_hand = known.courses["exit_day"].is_not_null().to_numpy()
     kept = scored & ~in_hand
-    drawn = [even(known.keys, k, SCORED) < known.again_good for k in range(len(filled))]
-    return np.where(kept, known.last_good == 1, np.array(drawn))
+    drawn = [even(known.keys, k, SCORED) < again for k in range(len(filled))]
+    return np.where(kept, last == 1, np.array(drawn))
 
 
 def read_fills(

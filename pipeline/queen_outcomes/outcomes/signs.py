@@ -144,17 +144,18 @@ class Known:
     seen : SeenCourses
     keys : ndarray of uint64, shape (n,)
         Of each course's id.
-    last_good : ndarray, shape (n,)
-        1 or 0 by her last score; nan without any.
-    again_good : ndarray, shape (n,)
-        Chance that one more score of hers would be good, given all there are.
+    last_good : dict of int to ndarray, shape (n,)
+        By window: 1 or 0 by her last score up to its close, or, where there is none, her
+        first after it; nan without any.
+    again_good : dict of int to ndarray, shape (n,)
+        By window: chance that one more score of hers, on its last day, would be good.
     """
 
     courses: pl.DataFrame
     seen: SeenCourses
     keys: np.ndarray
-    last_good: np.ndarray
-    again_good: np.ndarray
+    last_good: dict[int, np.ndarray]
+    again_good: dict[int, np.ndarray]
 
 
 def overlooking(signs: tuple[Sign, ...], chance: float) -> tuple[Sign, ...]:
@@ -219,9 +220,14 @@ def read_known(store: Store, settings: Settings) -> Known:
     table = store.frame(resources.read("sql", "05_rates", "course_factors.sql"))
     score = looks["pattern_pct"].to_numpy().astype(float)
     day, n, window = days_of(looks, "day"), len(ids), max(rules.established_days)
-    scores = _quality(course, day, score, n, window, rules.pattern_good_pct)
-    quality, good, again = scores
     scored = np.isfinite(score)
+    scores = course[scored], day[scored], score[scored]
+    quality = _quality(*scores, window)
+    good, again = {}, {}
+    for until in sorted({*rules.established_days, *rules.pattern_days}):
+        close = until + rules.grace_days
+        told = _pattern_by(scores, n, (until, close), rules.pattern_good_pct)
+        good[until], again[until] = told
     known = _known_by_step(steps, course[scored], day[scored], quality, n)
     found = _findings(steps, courses, looks, course)
     seen = SeenCourses(
@@ -304,47 +310,93 @@ def factor_columns(table: pl.DataFrame) -> FactorColumns:
     return FactorColumns(columns, found, pulls)
 
 
-def _quality(course, day, score, n, window, good_pct):
-    """Give her quality by each score and those before, and the chance that one more is good.
-
-    What one more score would be is learned from all scores that follow on others: from
-    the one before, the mean of all before and the days between. Her last score flatters
-    where a queen is scored until she is good, and then sold; as that is done by the
-    scores before, it does not bend this rule as it bends how scores rise with the days.
-    Who was never scored has the mean chance.
+def _quality(course, day, score, window) -> np.ndarray:
+    """Give her quality by each score and those before, (k,), by scores in order.
 
     Quality is what one more score would be, in deviations of first scores from their mean:
     who is not scored yet is one whose first score is still to come, so that she stands at
     0, and has no level of her own. Later scores are of a choice, since the good ones are
     sold by the first.
     """
-    some = np.isfinite(score)
-    i, x, y = course[some], np.log(np.maximum(day[some], 1.0)), score[some]
+    if len(score) < FEWEST:
+        return np.zeros(len(score))
+    middle, _ = _one_more((course, day, score), window, np.inf)
+    usual = middle[_firsts(course)]
+    return (middle - usual.mean()) / max(usual.std(), 1.0)
+
+
+def _pattern_by(scores, n: int, window: tuple[int, int], good_pct: float):
+    """Give whether her pattern is good by a window's close, and the chance that it would be.
+
+    A score that comes later tells of an older queen: by it the share of good ones would
+    sink with every week that a station watches, though the window closed long ago. Only
+    where there is no other the first of them stands for the window.
+
+    Parameters
+    ----------
+    scores : tuple of ndarray, each of shape (k,)
+        Course, day and score, course by course and by days.
+    n : int
+        Courses.
+    window : tuple of int
+        Its last day, and its close.
+    good_pct : float
+
+    Returns
+    -------
+    last, again : ndarray, shape (n,)
+        As in `Known`. Who was never scored has the mean chance.
+    """
+    course, day, score = scores
     last, again = np.full(n, np.nan), np.full(n, 1.0)
-    last[i] = y >= good_pct  # in the order of days: the last one stays
-    if len(y) < FEWEST:
-        return np.zeros(len(y)), last, again
-    first = np.append(True, i[1:] != i[:-1])
+    if not len(score):
+        return last, again
+    until, close = window
+    start = np.flatnonzero(_firsts(course))
+    count = np.add.reduceat((day <= close).astype(int), start)
+    final = start + np.maximum(count - 1, 0)
+    last[course[final]] = score[final] >= good_pct
+    if len(score) < FEWEST:
+        return last, again
+    middle, stray = _one_more(scores, until, close)
+    chance = 1 - np.searchsorted(stray, good_pct - 0.5 - middle[final]) / len(stray)
+    again[:] = chance.mean()
+    again[course[final]] = chance
+    return last, again
+
+
+def _firsts(course) -> np.ndarray:
+    return np.append(True, course[1:] != course[:-1])
+
+
+def _one_more(scores, window, close):
+    """Give what one more score after each would be, and how others strayed from that, sorted.
+
+    Learned from scores that follow on others: from the one before, the mean of all before
+    and the days between; from those up to ``close`` alone, where there are enough. Her
+    last score flatters where a queen is scored until she is good, and then sold; as that
+    is done by the scores before, it does not bend this rule as it bends how scores rise
+    with the days.
+    """
+    course, day, y = scores
+    x, first = np.log(np.maximum(day, 1.0)), _firsts(course)
     start = np.maximum.accumulate(np.where(first, np.arange(len(y)), 0))
     total = np.append(0.0, np.cumsum(y))
     mean = (total[1:] - total[start]) / (np.arange(len(y)) - start + 1)
     told = np.column_stack([np.ones(len(y)), y, mean])
-    follows, final = np.flatnonzero(~first), np.append(first[1:], True)
-    middle = y
-    stray = np.zeros(1)
-    if len(follows) >= FEW_PAIRS:
-        gap = (x[follows] - x[follows - 1])[:, None]
-        Z = np.column_stack([told[follows - 1], gap])
-        pull = np.diag([0.0, 1.0, 1.0, 1.0])
-        rule = np.linalg.solve(Z.T @ Z + pull, Z.T @ y[follows])
-        stray = np.sort(y[follows] - Z @ rule)
-        to_go = np.maximum(np.log(window) - x, 0.0)[:, None]
-        middle = np.column_stack([told, to_go]) @ rule
-    chance = 1 - np.searchsorted(stray, good_pct - 0.5 - middle[final]) / len(stray)
-    again[:] = chance.mean()
-    again[i[final]] = chance
-    usual = middle[first]
-    return (middle - usual.mean()) / max(usual.std(), 1.0), last, again
+    follows = np.flatnonzero(~first)
+    by_then = follows[day[follows] <= close]
+    if len(by_then) >= FEW_PAIRS:
+        follows = by_then
+    if len(follows) < FEW_PAIRS:
+        return y, np.zeros(1)
+    gap = (x[follows] - x[follows - 1])[:, None]
+    Z = np.column_stack([told[follows - 1], gap])
+    pull = np.diag([0.0, 1.0, 1.0, 1.0])
+    rule = np.linalg.solve(Z.T @ Z + pull, Z.T @ y[follows])
+    to_go = np.maximum(np.log(window) - x, 0.0)[:, None]
+    stray = np.sort(y[follows] - Z @ rule)
+    return np.column_stack([told, to_go]) @ rule, stray
 
 
 def _known_by_step(steps: DaySteps, course, day, quality, n: int) -> np.ndarray:
