@@ -563,7 +563,8 @@ def test_the_volume_in_a_syringe_is_the_dose_and_no_tip(station):
 def test_ones_and_noughts_are_yes_and_no(station):
     rows = "".join(f"D{n},2025-06-{10 + n},{n % 2},{(n + 1) % 2}\n" for n in range(1, 15))
     put(station, checks="Queen,Check date,Eggs,Queen seen\n" + rows)
-    _, settings = run(station, {DATES: "dmy"})
+    begun, settings = run(station, {DATES: "dmy"})
+    assert not begun.open
     columns = rules(settings)["checks.csv", "checks"]["columns"]
     assert (columns["eggs"], columns["queen_seen"]) == ("Eggs", "Queen seen")
 
@@ -685,3 +686,30 @@ def test_a_day_that_lacks_is_not_taken_from_above(station, rows):
     put(station, checks="Queen,Check date,Eggs\n" + rows)
     _, settings = run(station, {DATES: "dmy"})
     assert "fill_down" not in settings.get("files", {}).get("checks.csv", {})
+
+
+def test_numbers_with_and_without_their_letter_are_one_queen(station):
+    ids = ["Q1", "q2", "3", "Q-4", "Q 005", *map(str, range(6, 15))]
+    rows = "".join(f"{label},2025-06-{10 + n},yes\n" for n, label in enumerate(ids, 1))
+    put(station, checks="Queen,Check date,Eggs\n" + rows)
+    bench = "".join(f"Q{n},2025-05-{10 + n},8\n" for n in range(1, 15))
+    (station / "records" / "bench.csv").write_text("Queen,Inseminated on,Dose\n" + bench, "utf-8")
+    _, settings = run(station)
+    assert settings["files"]["checks.csv"]["prefix"] == {"queen_id": "Q"}
+    assert settings["records"]["fold"][0] == "queen_id"
+    looks = {row["queen_id"] for row in accepted(station, AS_OF)["checks"]}
+    assert looks == {f"Q{n}" for n in range(1, 15)}
+
+
+def test_a_column_of_how_queens_go_beside_their_looks_is_that_of_exits(station):
+    rows = "".join(f"D{n},2025-06-{10 + n},{'yes' if n < 13 else ''},{'dead' if n > 11 else ''}\n" for n in range(1, 15))
+    put(station, checks="Queen,Date,Eggs,Reason\n" + rows)
+    run(station, {DATES: "dmy"})
+    read = accepted(station, AS_OF)
+    assert {row["queen_id"]: row["left_on"] for row in read["exits"]} == {
+        "D12": "2025-06-22",
+        "D13": "2025-06-23",
+        "D14": "2025-06-24",
+    }
+    # where nothing was found nobody says that she was looked for
+    assert {row["queen_id"] for row in read["checks"]} == {f"D{n}" for n in range(1, 13)}

@@ -319,6 +319,7 @@ class _Allocation:
             listed += self._series_feeds(one, listed)
         self._attach_times(listed)
         self._join_doses(listed)
+        self._exits_at_looks(listed)
         self._settle_co2(listed)
         return [feed for feed in listed if feed.columns]
 
@@ -508,6 +509,27 @@ class _Allocation:
             if days:
                 _, _, use = min(days, key=lambda day: day[:2])
                 use.names.append(time.name)
+
+    def _exits_at_looks(self, feeds: list[Feed]) -> None:
+        """Add exits that are written beside a look, on the day of the look."""
+        looks = next((f for f in feeds if f.table == "checks" and not f.slots), None)
+        if looks is None or "queen_id" not in looks.uses or any(f.table == "exits" for f in feeds):
+            return
+        day = looks.uses.get(MAIN_DATE["checks"])
+        used = {name for one in feeds for n in one.columns for name in one.headings(n)}
+        told = [
+            column
+            for column in self.columns
+            if column.name not in used
+            and self.fits.get(("exits", "reason", column.at), 0) >= _SURE
+            and column.contents.word_share("reason") >= MOST
+        ]
+        if day is None or len(told) != 1:
+            return
+        uses = {"queen_id": looks.uses["queen_id"], "reason": Use([told[0].name])}
+        # by its heading it is the day of the look alone: it is asked about
+        uses["left_on"] = Use(list(day.names), _SURE - 0.1)
+        feeds.append(Feed("exits", uses))
 
     def _join_doses(self, feeds: list[Feed]) -> None:
         """Add a second dose of the same day to the first: both columns are one dose."""

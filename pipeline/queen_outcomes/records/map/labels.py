@@ -32,8 +32,8 @@ _COPY_NAME = re.compile(
     r"\(\d+\)|\b(copy|kopie|kopia|copie|copia|backup|bak|old|alt|sicherung|kopi)\b|- copy",
     re.IGNORECASE,
 )
-_LED = re.compile(r"^[^\W\d]+[.:]? (?=\d+$)")
-"""A word before a number: "hive 7"."""
+_LED = re.compile(r"^[^\W\d_]+(?:[.:]? |\s?[-‐–]\s?)?(?=\d+$)")
+"""A word or letter before a number: "hive 7", "Q-12", "q12"."""
 _SHOWN = 4
 
 
@@ -101,19 +101,18 @@ def leads(station: Station) -> tuple[list[Question], dict[str, dict[str, str]]]:
             for part in station.of(table)
             if part.texts(column)
         ]
-        numbers = {text for _, texts in parts for text in texts if text.isdigit()}
-        led = {
-            text[len(lead) :]: lead
-            for _, texts in parts
-            for text in texts
-            if (lead := text[: len(text) - len(_LED.sub("", text))])
-        }
-        words = set(led.values())
-        shared = numbers & set(led)
-        if len(words) != 1 or len(shared) < _COPY_SHARE * len(numbers):
+        every = {text for _, texts in parts for text in texts}
+        numbers = {text for text in every if text.isdigit()}
+        led, words = _led(every)
+        shared = {text for text in numbers if text.lstrip("0") in led}
+        if len({key_of(word) for word in words}) != 1 or len(shared) < _COPY_SHARE * len(numbers):
             continue
-        word = words.pop()
-        bare = [part.source for part, texts in parts if texts and texts <= numbers]
+        word = words.most_common(1)[0][0]
+        bare = [
+            part.source
+            for part, texts in parts
+            if texts & numbers and not any(_is_neither(text) for text in texts)
+        ]
         if not numbers or not bare:
             continue
         prefixes[column] = dict.fromkeys(bare, word)
@@ -129,6 +128,25 @@ def leads(station: Station) -> tuple[list[Question], dict[str, dict[str, str]]]:
             )
         )
     return questions, prefixes
+
+
+def _is_neither(text: str) -> bool:
+    """Tell whether a label is no number, bare or behind a word: nothing is put before it."""
+    return not text.isdigit() and _LED.sub("", text) == text
+
+
+def _led(texts: Iterable[str]) -> tuple[set[str], Counter[str]]:
+    """Give the numbers that stand behind a word, without noughts, and the words counted."""
+    leads = [(text, _LED.sub("", text)) for text in sorted(texts)]
+    led = [(text[: len(text) - len(rest)], rest) for text, rest in leads if rest != text]
+    return {rest.lstrip("0") for _, rest in led}, Counter(lead for lead, _ in led)
+
+
+def led_in_several_ways(station: Station, column: str) -> bool:
+    """Tell whether the word before a label's number is spelled in several ways: "Q", "q-"."""
+    home, others = FOLDED[column]
+    texts = {t for n in (home, *others) for part in station.of(n) for t in part.texts(column)}
+    return len(_led(texts)[1]) > 1
 
 
 # -- people ---------------------------------------------------------------------

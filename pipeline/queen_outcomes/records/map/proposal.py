@@ -220,7 +220,13 @@ def _records(proposal: Proposal, found: Written, left_out: set[str], wanted) -> 
     if new:
         records["ignore"] = sorted(escaped(source) for source in new)
     columns = [
-        c for c in labels.FOLDED if proposal.answered("fold", "*", "*", c) == YES
+        c
+        for c in labels.FOLDED
+        if proposal.answered("fold", "*", "*", c) == YES
+        or (
+            proposal.answered("lead", "*", "*", c) == YES
+            and labels.led_in_several_ways(proposal.station, c)
+        )
     ]
     if columns:
         records["fold"] = [

@@ -136,7 +136,7 @@ def _guess(part: Part, name: str, text: str, limited: tuple[str, ...]) -> Any:
     if ours.kind == "yes_no":
         if is_tick(text):  # a cross; beside ticks it may be a tick of another hand
             return NO if text[0] in CROSSES_NO else None
-        said = meanings.of_yes_no(text)
+        said = meanings.of_yes_no(text) or READER_KNOWS.get(text.casefold())
         return said if said else NOTHING if _unknown(text) else None
     said = meanings.of_word(text, name, ours.words)
     return said if said else NOTHING if _unknown(text) else None
