@@ -130,14 +130,14 @@ EVEN = np.full(10, 0.1)
 
 
 @pytest.mark.parametrize("way", [0, 1])
-def test_a_limit_lies_between_the_sums_that_may_pass_and_the_next(way):
-    assert track()._limit(way, EVEN) == 6.5
+def test_a_limit_is_the_least_of_the_sums_that_may_pass(way):
+    assert track()._limit(way, EVEN) == 7.0
     spent = track()
     spent.crossed[way, 9] = True  # the largest sum has signalled: 0.1 is spent
-    assert spent._limit(way, EVEN) == 6.5
+    assert spent._limit(way, EVEN) == 7.0
     # the season of the largest sum counts for four
     heavy = np.append(np.full(9, 0.6 / 9), 0.4)
-    assert track()._limit(way, heavy) == 9.5
+    assert track()._limit(way, heavy) == 10.0
 
 
 @pytest.mark.parametrize("way", [0, 1])
@@ -148,7 +148,7 @@ def test_where_there_is_no_limit(way):
     for changed in ({"after": [50 - PAUSE] * 2}, {"seen": 100}):
         assert np.isfinite(track(**changed)._limit(way, EVEN))
     # as much as one season weighs may be spent, but no less
-    assert track(chance=0.2)._limit(way, EVEN) == 9.5
+    assert track(chance=0.2)._limit(way, EVEN) == 10.0
     assert np.isnan(track(chance=0.19)._limit(way, EVEN))
 
 
