@@ -532,7 +532,9 @@ class OrdersSeen:
 
         The first for its whole file, where all of its columns of days are so.
         """
-        (order,) = self.of(used).possible
+        possible = self.of(used).possible
+        # where days fit several, the one that it is read by
+        order = used.rule.order if used.rule.order in possible else possible[0]
         place = used.source, used.slot, used.name
         turned, right = (
             suggested.in_column(*place, {"dates": each})

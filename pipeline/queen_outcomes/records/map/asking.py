@@ -119,7 +119,7 @@ def _shares(named: list[float], bare: list[float]) -> tuple[str, dict[str, str]]
 
 def _scores(named: list[float], bare: list[float]) -> tuple[str, dict[str, str]] | None:
     """Say why figures may be scores: whole numbers to ten at most, several of them."""
-    whole = all(value == int(value) for value in bare)
+    whole = all(value.is_integer() for value in bare)  # no infinity is
     several = len(bare) >= FEWEST_SCORES and len(set(bare)) > 1
     if named or not several or not whole or max(bare) > HIGHEST_SCORE:
         return None
