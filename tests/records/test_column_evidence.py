@@ -108,6 +108,14 @@ def test_real_days_up_to_the_twelfth_beside_texts_after_it_are_open(tmp_path):
     assert ("turned_dates", "checked_on") not in kinds(questions)
 
 
+def test_days_beside_real_ones_may_fit_two_orders_and_are_asked_about_by_theirs(tmp_path):
+    cells = ["2026-04-08", "2026-07-02", "2026-06-05", "26-06-11"]  # or the 26th of June 2011
+    content = lines("queen_id\tchecked_on", cells)
+    _, questions = looked(tmp_path, content, {"dates": {"order": "dmy"}})
+    (asked,) = [q for q in questions if q.kind == "turned_dates"]
+    assert ["dmy" in setting for setting in asked.settings] == [True, True]
+
+
 def test_percentages_of_at_most_one_are_open_until_the_unit_is_said(tmp_path):
     content = lines(
         "queen_id\tchecked_on\tpattern_pct",

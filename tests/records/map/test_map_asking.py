@@ -48,6 +48,7 @@ def test_shares_up_to_one_may_be_per_cent(cells, asked):
         (["1", "4", "5", "3"], False),
         (["1", "4", "5", "3", "4.5"], False),
         (["1", "4", "5", "3", "40"], False),
+        (["1", "4", "5", "3", "9" * 400], False),  # beyond what a figure can be
         (["1 %", "4", "5", "3", "4", "5"], False),
     ],
 )
