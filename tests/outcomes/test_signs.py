@@ -284,10 +284,16 @@ def test_a_score_after_the_close_is_none_of_the_windows():
         np.testing.assert_array_equal(then, later)
 
 
-def test_where_no_score_came_in_time_the_first_after_the_close_stands():
-    course, day, score = np.zeros(2, int), np.array([80.0, 200.0]), np.array([90.0, 50])
-    assert _pattern_by((course, day, score), 1, (60, 67), 80.0)[0].tolist() == [1.0]
-    assert _pattern_by((course, day, score), 1, (365, 372), 80.0)[0].tolist() == [0.0]
+def test_where_no_score_came_in_time_the_first_after_the_close_foretells_it():
+    """Of the last two queens one is scored after the close alone, and the other never."""
+    course, day, score = looked_at(40)
+    scores = np.append(course, 41), np.append(day, 80.0), np.append(score, 20.0)
+    last, again = _pattern_by(scores, 43, (60, 67), 80.0)
+    assert np.isnan(last[41:]).all()
+    assert again[41] < 0.1 < again[42]
+    # by the close of a longer window it is her last
+    assert _pattern_by(scores, 43, (365, 372), 80.0)[0][41] == 0.0
+
 
 
 def test_who_sank_after_the_close_was_a_working_queen_on_the_window_s_last_day():

@@ -145,8 +145,7 @@ class Known:
     keys : ndarray of uint64, shape (n,)
         Of each course's id.
     last_good : dict of int to ndarray, shape (n,)
-        By window: 1 or 0 by her last score up to its close, or, where there is none, her
-        first after it; nan without any.
+        By window: 1 or 0 by her last score up to its close; nan without any.
     again_good : dict of int to ndarray, shape (n,)
         By window: chance that one more score of hers, on its last day, would be good.
     """
@@ -329,8 +328,8 @@ def _pattern_by(scores, n: int, window: tuple[int, int], good_pct: float):
     """Give whether her pattern is good by a window's close, and the chance that it would be.
 
     A score that comes later tells of an older queen: by it the share of good ones would
-    sink with every week that a station watches, though the window closed long ago. Only
-    where there is no other the first of them stands for the window.
+    sink with every week that a station watches, though the window closed long ago. Who has
+    none by the close is not known; the first one after it tells what it would have been.
 
     Parameters
     ----------
@@ -355,7 +354,8 @@ def _pattern_by(scores, n: int, window: tuple[int, int], good_pct: float):
     start = np.flatnonzero(_firsts(course))
     count = np.add.reduceat((day <= close).astype(int), start)
     final = start + np.maximum(count - 1, 0)
-    last[course[final]] = score[final] >= good_pct
+    by_close = final[count > 0]
+    last[course[by_close]] = score[by_close] >= good_pct
     if len(score) < FEWEST:
         return last, again
     middle, stray = _one_more(scores, until, close)
