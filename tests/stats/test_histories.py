@@ -247,7 +247,7 @@ def test_unseen_queens_wait_as_the_exponential_says():
             rate = made.base[name][STEPS.bands[name][step]] * factor
             spent[step] += 0.0 if name == "begins" and not step else rate
     waiting = np.exp(-np.cumsum(spent * STEPS.width))
-    np.testing.assert_allclose(found[:, 0, 0], waiting, rtol=1e-5)
+    np.testing.assert_allclose(found[1:, 0, 0], waiting, rtol=1e-5)
 
 
 DAILY = DaySteps(np.arange(31), 11)

@@ -6,9 +6,9 @@ began, and the four others; arrays run over steps first and courses last.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, fields
-from functools import partial
+from functools import cached_property, partial
 from itertools import pairwise
 
 import numpy as np
@@ -20,6 +20,7 @@ from queen_outcomes.stats.histories.chain import (
     EFFECTS,
     GONE,
     QUALITIES,
+    STATES,
     WAITING,
     WAYS,
     WORKING,
@@ -27,8 +28,9 @@ from queen_outcomes.stats.histories.chain import (
 )
 
 NOT_ENDED = -1
-BLOCK = 2500
-"""Courses worked on together, at most: a chain takes some 45 kB for each while it is counted."""
+BLOCK = 750
+"""Courses worked on together, at most: a chain takes some 30 kB for each while it is counted,
+and what a processor keeps at hand is a few tens of MB."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -194,6 +196,10 @@ def _at(codes: np.ndarray, table: np.ndarray) -> np.ndarray:
 class Chain:
     """A chain with its rates, over what was seen of n courses.
 
+    What working queens leave by is kept in parts, and never written out for each way, step,
+    set and course: what sets differ in, what courses differ in, and how long is left to leave
+    in. Those are the largest arrays of a build, and most of its time goes by their number.
+
     Parameters
     ----------
     steps : DaySteps
@@ -203,76 +209,99 @@ class Chain:
     """
 
     def __init__(self, steps: DaySteps, rates: Rates, seen: np.ndarray) -> None:
-        self.steps, self.rates, self.n = steps, rates, seen.shape[2]
-        self.by_quality = {
-            name: _at(rates.quality, rates.by_quality[name]) for name in BY_QUALITY
-        }
-        sets = np.repeat(seen[:, WORKING : WORKING + 1], steps.sets, axis=1)
-        self.seen = np.concatenate([seen[:, :1], sets, seen[:, 2:]], axis=1)
-        self.ways = {source: self._leaving(source) for source in WAYS}
+        self.steps, self.rates, self.seen, self.n = steps, rates, seen, seen.shape[2]
+        self.ways = {source: self._leaving(source) for source in (WAITING, DRONE)}
         self.begun = 1 + steps.began
-        working = slice(1, 1 + steps.sets)
-        self.places = {WAITING: 0, WORKING: working, DRONE: self._place(DRONE)}
+        self.sets = slice(1, 1 + steps.sets)
+        self.places = {WAITING: 0, DRONE: self._place(DRONE)}
+        self.targets = [self._place(CAUSES[name].target) for name in BY_QUALITY]
+        self.base, self.quality, self.factor = self._parts()
+        self.stay, self.share = self._left(self.base @ self.factor)
 
     def _place(self, state: int) -> int:
         """Give the place of a state other than working in this module's order."""
         return state if state < WORKING else state + self.steps.sets - 1
 
-    def base(self, name: str) -> np.ndarray:
+    def _rate(self, name: str) -> np.ndarray:
         """Give a cause's rate by step, and by set where it depends on that."""
-        return self.rates.base[name][self.steps.bands[name]]
+        return self.rates.base[name][self.steps.bands[name]].astype(np.float32)
 
     def _leaving(self, source: int) -> np.ndarray:
-        """Chance to stay, then to leave by each way, (1 + ways, g, [sets,] n)."""
-        sets = (self.steps.sets,) if source == WORKING else ()
-        shape = (1 + len(WAYS[source]), len(self.steps.days), *sets, self.n)
+        """Chance to stay, then to leave by each way, (1 + ways, g, n)."""
+        shape = (1 + len(WAYS[source]), len(self.steps.days), self.n)
         chances = np.empty(shape, np.float32)
-        stay, rates = chances[0], chances[1:]
+        rates = chances[1:]
         for rate, name in zip(rates, WAYS[source], strict=True):
-            base = self.base(name)
-            rate[:] = base.reshape(*base.shape, *[1] * (rate.ndim - base.ndim))
+            rate[:] = self._rate(name)[:, None]
             for effect, where in parts_of(self.steps, name):
-                factor = self.rates.factor[effect].astype(np.float32)
-                if name in BY_QUALITY:
-                    factor = (self.by_quality[name] * factor)[:, None]
-                rate[where] *= factor
+                rate[where] *= self.rates.factor[effect].astype(np.float32)
         if source == WAITING:
             rates[0, 0] = 0.0  # nobody lays on day 0
-        # all in one place: these are the largest arrays of a build
-        total = rates.sum(axis=0)
-        width = self.steps.width.astype(np.float32)
-        np.multiply(total, -width.reshape(-1, *[1] * (total.ndim - 1)), out=stay)
-        np.exp(stay, out=stay)
-        np.divide(1 - stay, total, out=total)
-        rates *= total
+        chances[0], share = self._left(rates.sum(axis=0))
+        rates *= share
         return chances
 
+    def _parts(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Give what the rates of who works are the product of.
+
+        By set, (g, sets, w); and by course, (g, w, n), of her quality alone and of all.
+        """
+        shape = (len(self.steps.days), self.steps.sets, len(BY_QUALITY))
+        base = np.empty(shape, np.float32)
+        quality = np.empty((shape[0], shape[2], self.n), np.float32)
+        for way, name in enumerate(BY_QUALITY):
+            base[:, :, way] = self._rate(name).reshape(shape[0], -1)
+            quality[:, way] = _at(self.rates.quality, self.rates.by_quality[name])
+        effects = [self.rates.factor[CAUSES[name].effect] for name in BY_QUALITY]
+        return base, quality, quality * np.array(effects, np.float32)
+
+    def _left(self, total: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Give the chance to stay by the sum of all rates, and what makes a rate a chance."""
+        width = self.steps.width.astype(np.float32)
+        stay = np.multiply(total, -width.reshape(-1, *[1] * (total.ndim - 1)))
+        np.exp(stay, out=stay)
+        share = 1 - stay
+        share /= total
+        return stay, share
+
+    def _weigh(self, chances: np.ndarray, told: np.ndarray) -> None:
+        """Weigh chances of all places, (s, n), by what is told of states, (states, n)."""
+        chances[0] *= told[WAITING]
+        chances[self.sets] *= told[WORKING]
+        chances[self.places[DRONE] :] *= told[DRONE:]
+
     def forwards(self) -> tuple[np.ndarray, np.ndarray]:
-        """Chance of each state given what was seen so far, (g, s, n), and the scale."""
-        found, scale = np.empty_like(self.seen), np.empty_like(self.seen[:, 0])
-        now = np.zeros_like(found[0])
-        now[0] = 1.0
-        for step in range(len(found)):
-            new = found[step]
+        """Chance of each place given what was seen so far, (1 + g, s, n), and the scale, (g, n).
+
+        Before the first step, and after each.
+        """
+        steps = len(self.steps.days)
+        found = np.zeros((1 + steps, self.steps.sets + len(STATES) - 1, self.n), np.float32)
+        scale = np.empty((steps, self.n), np.float32)
+        found[0, 0] = 1.0
+        for step in range(steps):
+            now, new = found[step], found[step + 1]
             new[:] = now
+            new[self.sets] *= self.stay[step]
+            came = self.base[step].T @ (now[self.sets] * self.share[step])
+            came *= self.factor[step]
+            moved = [(to, each) for to, each in zip(self.targets, came, strict=True)]
             for source, place in self.places.items():
-                new[place] *= self.ways[source][0, step]
-            for source, place in self.places.items():
-                for way, name in enumerate(WAYS[source], 1):
-                    came = now[place] * self.ways[source][way, step]
-                    if source == WORKING:
-                        came = came.sum(axis=0)
-                    new[self._to(name, step)] += came
-            new *= self.seen[step]
+                new[place], *out = now[place] * self.ways[source][:, step]
+                moved += zip(self._to(source, step), out, strict=True)
+            for to, each in moved:
+                new[to] += each
+            self._weigh(new, self.seen[step])
             new.sum(axis=0, out=scale[step])
             new /= scale[step]
-            now = new
         return found, scale
 
-    def _to(self, name: str, step: int) -> int:
-        if name == "begins":
-            return int(self.begun[step])
-        return self._place(CAUSES[name].target)
+    def _to(self, source: int, step: int) -> list[int]:
+        """Give the places that each way out of a state leads to at a step."""
+        return [
+            int(self.begun[step]) if name == "begins" else self._place(CAUSES[name].target)
+            for name in WAYS[source]
+        ]
 
     def backwards(self, scale: np.ndarray) -> np.ndarray:
         """Chance of what was seen from each step on, given its state, (g, s, n).
@@ -280,27 +309,23 @@ class Chain:
         Over the scales of these steps, so that it times the chance of what was seen
         before, and of the way there, is the chance given everything.
         """
-        ahead = self.seen / scale[:, None]
+        told = self.seen / scale[:, None]
+        shape = (len(told), self.steps.sets + len(STATES) - 1, self.n)
+        ahead = np.empty(shape, np.float32)
+        ahead[-1] = 1.0
+        self._weigh(ahead[-1], told[-1])
         for step in range(len(ahead) - 1, 0, -1):
-            after = ahead[step]
-            before = ahead[step - 1]
-            later = after.copy()
+            after, before = ahead[step], ahead[step - 1]
+            before[:] = after
             for source, place in self.places.items():
-                ways = self.ways[source][:, step]
-                later[place] = after[place] * ways[0]
-                for way, name in enumerate(WAYS[source], 1):
-                    later[place] += ways[way] * after[self._to(name, step)]
-            before *= later
+                to = after[[place, *self._to(source, step)]]
+                np.einsum("wn,wn->n", self.ways[source][:, step], to, out=before[place])
+            left = self.base[step] @ (self.factor[step] * after[self.targets])
+            left *= self.share[step]
+            before[self.sets] *= self.stay[step]
+            before[self.sets] += left
+            self._weigh(before, told[step - 1])
         return ahead
-
-    def _moves(self, ahead: np.ndarray) -> Iterator[tuple[str, int, np.ndarray]]:
-        """Give each cause, its way, and what is ahead once it came, (g, n)."""
-        for names in WAYS.values():
-            for way, name in enumerate(names, 1):
-                if name == "begins":
-                    yield name, way, ahead[np.arange(len(ahead)), self.begun]
-                else:
-                    yield name, way, ahead[:, self._place(CAUSES[name].target)]
 
     def count(self, weights: Sequence[np.ndarray]) -> tuple[list[Counts], np.ndarray]:
         """Count what probably happened, each course by its weight; once by each of several.
@@ -310,64 +335,95 @@ class Chain:
         weights = [weight.astype(np.float32) for weight in weights]
         found, scale = self.forwards()
         ahead = self.backwards(scale)
-        before = np.concatenate([np.zeros_like(found[:1]), found[:-1]])
-        before[0, 0] = 1.0
-        inside = before * ahead
-        stayed = {s: inside[:, p] * self.ways[s][0] for s, p in self.places.items()}
-        moved = {}
-        for name, way, after in self._moves(ahead):
-            source = CAUSES[name].source
-            out = before[:, self.places[source]] * self.ways[source][way]
-            out *= after[:, None] if source == WORKING else after
-            moved[name] = out
-        for source, place in self.places.items():
-            inside[:, place] = stayed[source] + sum(
-                moved[name] for name in WAYS[source]
-            )
-        of_courses = [
+        before = found[:-1]
+        inside = before * ahead  # so far of who stays; where nobody leaves it is all
+        came, expected = (
             dict(zip(EFFECTS, part, strict=True))
             for part in np.zeros((2, len(EFFECTS), self.n))
-        ]
-        counts = [Counts({}, {}, *of_courses) for _ in weights]
-        narrow = self._narrow(inside, found)
-        width = (self.steps.width / 2).astype(np.float32)
-        for source, place in self.places.items():
-            risk = inside[:, place] + stayed[source]
-            risk *= width.reshape(-1, *[1] * (risk.ndim - 1))
-            whole = risk.sum(axis=1) if source == WORKING else risk
-            for name in WAYS[source]:
-                own = CAUSES[name].since_laying
-                part = moved[name]
-                if source == WORKING and not own:
-                    part = part.sum(axis=1)
-                at_risk = risk if own else whole
-                self._add_to_courses(*of_courses, name, part, at_risk)
-                for each, weight in zip(counts, weights, strict=True):
-                    add = self._add_by_quality if name in BY_QUALITY else self._add
-                    add(each, name, part, at_risk, weight)
-        return counts, narrow
-
-    def _narrow(self, inside: np.ndarray, found: np.ndarray) -> np.ndarray:
-        """Put the working together again, of the states after each step."""
-        after = np.concatenate([inside[1:], found[-1:]])
-        working = after[:, self.places[WORKING]].sum(axis=1, keepdims=True)
-        return np.concatenate(
-            [after[:, :1], working, after[:, self._place(DRONE) :]], axis=1
         )
+        told = [(Counts({}, {}, came, expected), weight) for weight in weights]
+        for source in self.places:
+            self._count_leaving(source, before, ahead, inside, told)
+        self._count_working(before, ahead, inside, told)
+        return [counts for counts, _ in told], self._narrow(inside, found[-1:])
 
-    def _add_to_courses(self, came: dict, expected: dict, name: str, part, risk) -> None:
-        """Add to each course what happened by one cause, (g, [sets,] n)."""
-        base = self.rates.base[name][self.steps.bands[name]].astype(np.float32)
-        if name in BY_QUALITY:
-            effect, g = CAUSES[name].effect, len(base)
-            parts, risks = (x.reshape(g, -1, self.n) for x in (part, risk))
-            likely = (base.reshape(g, 1, -1) @ risks)[:, 0]
-            came[effect] += parts.sum(axis=(0, 1))
-            expected[effect] += np.einsum("gn,gn->n", likely, self.by_quality[name])
-            return
-        for effect, where in parts_of(self.steps, name):
-            came[effect] += part[where].sum(axis=0)
-            expected[effect] += base[where] @ risk[where]
+    def _count_leaving(self, source: int, before, ahead, inside, told) -> None:
+        """Count who left a state other than working, and put all who were in it ``inside``."""
+        place, (stay, *ways) = self.places[source], self.ways[source]
+        stayed = inside[:, place] * stay
+        moved = {}
+        for name, way in zip(WAYS[source], ways, strict=True):
+            moved[name] = before[:, place] * way
+            moved[name] *= self._ahead_of(name, ahead)
+        inside[:, place] = stayed + sum(moved.values())
+        # who leaves does so halfway through the step
+        risk = (inside[:, place] + stayed) * self._halves[:, None]
+        for name, part in moved.items():
+            base = self._rate(name)
+            for effect, where in parts_of(self.steps, name):
+                (counts, _), *_ = told
+                counts.came[effect] += part[where].sum(axis=0)
+                counts.expected[effect] += base[where] @ risk[where]
+            for counts, weight in told:
+                self._add(counts, name, part, risk, weight)
+
+    def _ahead_of(self, name: str, ahead: np.ndarray) -> np.ndarray:
+        """Give what is ahead once a cause came, by step, (g, n)."""
+        if name == "begins":
+            return ahead[np.arange(len(ahead)), self.begun]
+        return ahead[:, self._place(CAUSES[name].target)]
+
+    @cached_property
+    def _halves(self) -> np.ndarray:
+        """Half the days in each step, (g,)."""
+        return (self.steps.width / 2).astype(np.float32)
+
+    def _count_working(self, before, ahead, inside, told) -> None:
+        """Count who left from working, and put all who worked ``inside``."""
+        stayed = inside[:, self.sets]
+        stayed *= self.stay
+        left = before[:, self.sets] * self.share
+        toward = self.factor * ahead[:, self.targets]
+        stepped = self.base @ toward
+        stepped *= left
+        stepped += stayed
+        risk = stayed + stepped
+        risk *= self._halves[:, None, None]
+        inside[:, self.sets] = stepped
+        by_way = self.base.swapaxes(1, 2)
+        moved = by_way @ left
+        moved *= toward
+        likely = by_way @ risk
+        at = _at(self.rates.quality, QUALITIES)
+        (one, _), *_ = told
+        for way, name in enumerate(BY_QUALITY):
+            effect = CAUSES[name].effect
+            one.came[effect] += moved[:, way].sum(axis=0)
+            one.expected[effect] += np.einsum(
+                "gn,gn->n", likely[:, way], self.quality[:, way]
+            )
+        whole = risk.sum(axis=1, keepdims=True)
+        for counts, weight in told:
+            for way, name in enumerate(BY_QUALITY):
+                counts.events_at[name] = np.einsum("gn,gn,n->", moved[:, way], at, weight)
+                if CAUSES[name].since_laying:
+                    came = toward[:, way] * weight
+                    events = self.base[:, :, way] * (left @ came[:, :, None])[:, :, 0]
+                    at_risk = risk
+                else:
+                    events, at_risk = moved[:, way] @ weight, whole
+                worth = self.factor[:, way] * weight
+                worths = np.stack([worth, worth * at, worth * at * at], axis=2)
+                self._add_by_quality(counts, name, events, at_risk @ worths)
+
+    def _narrow(self, inside: np.ndarray, last: np.ndarray) -> np.ndarray:
+        """Put the working together again, of the states after each step."""
+        narrow = np.empty((len(inside), len(STATES), self.n), np.float32)
+        for part, some in ((narrow[:-1], inside[1:]), (narrow[-1:], last)):
+            part[:, WAITING] = some[:, 0]
+            some[:, self.sets].sum(axis=1, out=part[:, WORKING])
+            part[:, DRONE:] = some[:, self.places[DRONE] :]
+        return narrow
 
     def _add(self, counts: Counts, name: str, part, risk, weight) -> None:
         """Add what happened by one cause, (g, n)."""
@@ -379,26 +435,20 @@ class Chain:
             days[where] = risk[where] @ (weight * factor)
         counts.days[name] = np.bincount(band, days, size)
 
-    def _add_by_quality(self, counts: Counts, name: str, part, risk, weight) -> None:
-        """Add what happened by a cause that quality acts on, (g, [sets,] n)."""
-        band, effect = self.steps.bands[name], CAUSES[name].effect
-        part, risk = (x.reshape(len(band), -1, self.n) for x in (part, risk))
-        at = _at(self.rates.quality, QUALITIES)
-        counts.events_at[name] = np.einsum("gsn,gn,n->", part, at, weight)
-        worth = self.by_quality[name] * (
-            weight * self.rates.factor[effect].astype(np.float32)
-        )
-        worths = np.stack([worth, worth * at, worth * at * at], axis=1)
-        days, days_at, square = (worths @ risk.swapaxes(1, 2)).swapaxes(0, 1)
-        for told, each in (
-            (counts.events, part @ weight),
-            (counts.days, days),
-            (counts.days_at, days_at),
-            (counts.days_at_square, square),
+    def _add_by_quality(self, counts: Counts, name: str, events, days) -> None:
+        """Add what happened by a cause that quality acts on.
+
+        Events by step, (g,) or (g, sets), and days at risk, (g, 1 or sets, 3), each times
+        its quality to the power of 0, 1 and 2.
+        """
+        band, size = self.steps.bands[name].ravel(), len(self.rates.base[name])
+        counts.events[name] = np.bincount(band, events.ravel(), size)
+        for kind, each in zip(
+            (counts.days, counts.days_at, counts.days_at_square),
+            np.moveaxis(days, 2, 0),
+            strict=True,
         ):
-            told[name] = np.bincount(
-                band.ravel(), each.ravel(), len(self.rates.base[name])
-            )
+            kind[name] = np.bincount(band, each.ravel(), size)
 
     def draw(self, ahead: np.ndarray, chance: Callable[[int], np.ndarray]) -> Histories:
         """Draw one history of each course.
@@ -419,9 +469,9 @@ class Chain:
             u, was = chance(step), state.copy()
             for source in WAYS:
                 rows = np.flatnonzero(was == source)
-                ways, own = self.ways[source][:, step], into[rows]
-                chances = ways[:, own - 1, rows] if source == WORKING else ways[:, rows]
-                to = [self._to(name, step) for name in WAYS[source]]
+                own = into[rows]
+                chances = self._chances(source, step, own, rows)
+                to = self._to(source, step)
                 places = [own, *(np.full(len(rows), place) for place in to)]
                 upto = np.cumsum(chances * ahead[step][np.array(places), rows], axis=0)
                 pick = (u[rows] * upto[-1] >= upto[:-1]).sum(axis=0)
@@ -432,3 +482,12 @@ class Chain:
                     if target >= GONE:
                         ended[hit] = target
         return Histories(when[WORKING], when[DRONE], when[GONE], ended)
+
+    def _chances(self, source: int, step: int, own, rows) -> np.ndarray:
+        """Give some courses' chance to stay in their places, then to leave, (1 + ways, r)."""
+        if source != WORKING:
+            return self.ways[source][:, step, rows]
+        sets = own - 1
+        rates = self.base[step, sets].T * self.factor[step][:, rows]
+        leaving = rates * self.share[step, sets, rows]
+        return np.concatenate([self.stay[step, sets, rows][None], leaving])
