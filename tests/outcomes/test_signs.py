@@ -145,6 +145,45 @@ def test_that_no_exit_is_written_tells_nothing_where_nobody_looked():
     assert replaced_unseen(silent) == pytest.approx(0.2, abs=0.06)
 
 
+def sold_or_found_replaced():
+    """Give 600 marked queens, a fifth replaced on day 30, every third caught on day 80.
+
+    Half are looked at on day 45 for their mark, and a daughter is written down then. Who is
+    caught is sold, unless it is a daughter: then that is written.
+    """
+    queens, inseminations, checks, exits = [], [], [], []
+    for n in range(600):
+        name, replaced = f"Q{n:03d}", n % 5 == 0
+        queens.append({"queen_id": name, "marked": True})
+        inseminations.append(insemination(0, name))
+        for number in (12, 24) if n % 2 else (12, 24, 45):
+            mark = not (replaced and number > 30)
+            checks.append(check(number, name, eggs=True, queen_seen=True, mark_seen=mark))
+        if replaced and n % 2 == 0:
+            exits.append(leave(45, "superseded", name))
+        elif n % 3 == 0:
+            exits.append(leave(80, "superseded" if replaced else "sold", name))
+    made = derived(
+        day(150), queens=queens, inseminations=inseminations, checks=checks, exits=exits
+    )
+    count_rates(made, Settings())
+    return read_known(made, Settings())
+
+
+def test_daughters_found_when_a_queen_is_to_be_sold_tell_nothing_of_those_left_alone():
+    found = sold_or_found_replaced()
+    sign = found.seen.signs[PLACE["exit unseen"]]
+    assert sign.chances[sign.row[REPLACED], 1] == UNSEEN
+    model = fit_histories(found.seen)
+    drawn = fill_in(found.seen, model, found.keys, np.arange(600), 20)
+    number = np.array([int(name[1:4]) for name in found.courses["course_id"]])
+    left_alone = (number % 2 == 1) & (number % 3 > 0)
+    share = np.mean(
+        [((h.end <= 90) & (h.ended_as == REPLACED))[left_alone] for h in drawn]
+    )
+    assert share == pytest.approx(0.2, abs=0.03)
+
+
 @pytest.mark.parametrize(
     ("notes_marks", "chance"), [(True, UNSEEN), (False, 0.6)], ids=["marks", "no marks"]
 )

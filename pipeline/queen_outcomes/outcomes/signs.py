@@ -80,6 +80,8 @@ BENT = ("drone_age", "queen_age")
 FIXED = np.inf
 UNSEEN = 0.003
 """Least chance that a supersedure which nobody saw is written down all the same."""
+IN_HAND = ("sold", "sampled", "culled_other")
+"""Exits for which somebody takes hold of a queen, and sees which one it is."""
 
 EXIT = Sign(
     np.array([(1.0, 1.0), (0.25, 0.75), (0.4, 0.6)]),
@@ -247,14 +249,23 @@ def _signs(courses, looks, course) -> tuple[Sign, ...]:
 
     Where supersedures are written down by who saw a queen without the mark, nobody writes
     down one that nobody saw: that no exit was written is then no sign that she is there.
+    Some come to light all the same when somebody wants to sell the queen. Whose turn that
+    was is not among those without an exit, so as many as are taken hold of anyway tell
+    nothing of the others.
     """
     marked, strangers = _strangers(courses, looks, course)
-    told = (courses["exit_reason"] == "superseded").fill_null(False).to_numpy() & marked
+    reason = courses["exit_reason"].fill_null("").to_numpy().astype(str)
+    told = (reason == "superseded") & marked
     by_sight = strangers[told].mean() if told.any() else float(strangers.any())
-    chances, row = EXIT.chances.copy(), EXIT.row[REPLACED]
-    written = max(chances[row, 1] * (1.0 - by_sight), UNSEEN)
-    chances[row] = 1.0 - written, written
-    signs = SIGNS | {"exit unseen": replace(EXIT, chances=chances)}
+    held = np.isin(reason, IN_HAND)[marked].mean() if marked.any() else 0.0
+    at = EXIT.row[REPLACED]
+    chances, weight = EXIT.chances.copy(), EXIT.weight.copy()
+    written = chances[at, 1] * (1.0 - by_sight)
+    written = max((written - held) / max(1.0 - held, UNSEEN), UNSEEN)
+    chances[at] = 1.0 - written, written
+    if written == UNSEEN:
+        weight[at] = FIXED  # else it would be learned from those that were taken hold of
+    signs = SIGNS | {"exit unseen": replace(EXIT, chances=chances, weight=weight)}
     return tuple(signs.values())
 
 
