@@ -259,6 +259,30 @@ def test_ctrl_c_that_comes_where_nobody_can_take_it_ends_with_130_too():
     assert "interrupted" in ran.stderr
 
 
+def test_ctrl_c_while_a_compiled_module_loads_ends_with_130():
+    # such a module may abort the process when an exception comes into its making
+    script = (
+        "import signal, sys\n"
+        "from importlib.machinery import ExtensionFileLoader\n"
+        "from queen_outcomes.commands import cli\n"
+        "class Loader(ExtensionFileLoader):\n"
+        "    def exec_module(self, module):\n"
+        "        try:\n"
+        "            signal.raise_signal(signal.SIGINT)\n"
+        "        except KeyboardInterrupt:\n"
+        "            print('aborted')\n"
+        "def main(*_, **__):\n"
+        "    Loader('compiled', 'compiled.so').exec_module(None)\n"
+        "cli.cli.main = main\n"
+        "raise SystemExit(cli.run(['due']))\n"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=False, timeout=60
+    )
+    assert (ran.returncode, ran.stdout) == (130, "")
+    assert ran.stderr == "interrupted; the last build stays as it was\n"
+
+
 def test_what_else_is_lost_is_told_as_python_tells_it(monkeypatch):
     told = []
     monkeypatch.setattr(sys, "__unraisablehook__", told.append)

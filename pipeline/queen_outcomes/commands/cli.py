@@ -12,7 +12,9 @@ import sys
 import threading
 import traceback
 from collections.abc import Sequence
+from importlib.machinery import ExtensionFileLoader
 from pathlib import Path
+from types import FrameType
 from typing import Any
 
 import click
@@ -32,6 +34,7 @@ from queen_outcomes.commands.failures import (
     ENDINGS,
     FAULT,
     INTERRUPTED,
+    STOPPED,
     exit_code,
     message,
 )
@@ -135,9 +138,15 @@ class _Interrupt:
     def __init__(self) -> None:
         self.came = False
 
-    def __call__(self, *_: object) -> None:
+    def __call__(self, _: int, frame: FrameType | None) -> None:
         """Take the signal."""
         self.came = True
+        while frame is not None:
+            if isinstance(frame.f_locals.get("self"), ExtensionFileLoader):
+                # a compiled module that meets an exception as it loads may abort the process
+                os.write(2, f"{STOPPED}\n".encode())
+                os._exit(INTERRUPTED)
+            frame = frame.f_back
         raise KeyboardInterrupt
 
     def lost(self, unraised: Any) -> None:

@@ -45,6 +45,8 @@ EXIT_CODES: dict[type[BaseException], int] = {
     click.Abort: INTERRUPTED,
 }
 """The code that each class of error ends with; any other is a fault of the tool."""
+STOPPED = "interrupted; the last build stays as it was"
+"""What is said after Ctrl-C."""
 
 
 def exit_code(problem: BaseException) -> int:
@@ -91,7 +93,7 @@ def message(
     if isinstance(problem, click.ClickException):
         return f"error: {problem.format_message()}"
     if code == INTERRUPTED:
-        return "interrupted; the last build stays as it was"
+        return STOPPED
     return _of_machine(problem, code) or (
         f"error: {type(problem).__name__}: {problem}\n{_blame()}"
     )
