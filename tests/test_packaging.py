@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import tarfile
 import zipfile
 from pathlib import Path
 
@@ -11,18 +12,23 @@ import pytest
 
 pytest.importorskip("hatchling")
 
+from hatchling.builders.sdist import SdistBuilder
 from hatchling.builders.wheel import WheelBuilder
 
 ROOT = Path(__file__).resolve().parents[1]
+SCRIPTS = "reports/static/chart-scripts.js"
+
+
+def wheel_of(tree: Path, place: Path) -> set[str]:
+    """Name the files of a tree's wheel."""
+    (made,) = WheelBuilder(str(tree)).build(directory=str(place), versions=["standard"])
+    with zipfile.ZipFile(made) as wheel:
+        return set(wheel.namelist())
 
 
 @pytest.fixture(scope="module")
 def packed(tmp_path_factory):
-    place = tmp_path_factory.mktemp("wheel")
-    builder = WheelBuilder(str(ROOT))
-    (made,) = builder.build(directory=str(place), versions=["standard"])
-    with zipfile.ZipFile(made) as wheel:
-        return set(wheel.namelist())
+    return wheel_of(ROOT, tmp_path_factory.mktemp("wheel"))
 
 
 @pytest.mark.parametrize("folder", ["sql", "reports", "demo/records"])
@@ -34,7 +40,7 @@ def test_every_packaged_file_is_in_the_wheel(packed, folder):
 
 
 def test_every_module_is_in_the_wheel(packed):
-    for path in (ROOT / "pipeline").rglob("*.py"):
+    for path in (ROOT / "pipeline" / "queen_outcomes").rglob("*.py"):
         assert path.relative_to(ROOT / "pipeline").as_posix() in packed
 
 
@@ -47,6 +53,22 @@ def test_the_demos_settings_travel_and_its_making_does_not(packed):
 def test_no_tests_and_no_scripts_travel(packed):
     tops = {name.split("/")[0] for name in packed}
     assert {top for top in tops if not top.endswith(".dist-info")} == {"queen_outcomes"}
+
+
+def test_the_chart_scripts_travel_though_git_ignores_them(packed):
+    assert f"queen_outcomes/{SCRIPTS}" in packed
+    ignored = (ROOT / ".gitignore").read_text(encoding="utf-8").split()
+    assert "/reports/static/chart-scripts.*" in ignored
+
+
+def test_a_wheel_made_from_the_sdist_is_the_same(packed, tmp_path):
+    builder = SdistBuilder(str(ROOT))
+    (made,) = builder.build(directory=str(tmp_path), versions=["standard"])
+    with tarfile.open(made) as sdist:
+        sdist.extractall(tmp_path, filter="data")
+    (tree,) = (path for path in tmp_path.iterdir() if path.is_dir())
+    assert (tree / SCRIPTS).is_file()
+    assert wheel_of(tree, tmp_path) == packed
 
 
 @pytest.mark.slow

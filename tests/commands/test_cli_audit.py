@@ -85,6 +85,23 @@ def test_one_operator_has_a_page_and_a_sheet(command, station):
     assert (station / paper).read_bytes().startswith(b"%PDF-")
 
 
+@pytest.mark.parametrize(
+    ("lacking", "lost"),
+    [("typst", "without PDF, for"), ("vl_convert", "without PDF and without the picture")],
+)
+def test_without_the_extra_for_paper_she_has_a_page_and_a_word(
+    command, station, monkeypatch, lacking, lost
+):
+    monkeypatch.setitem(sys.modules, lacking, None)
+    ran = command("audit", station, "--operator", "Linden", "--json")
+    (page,) = json.loads(ran.out)["files"]
+    assert (ran.code, page.rpartition(".")[2]) == (0, "html")
+    text = (station / page).read_text(encoding="utf-8")
+    assert ("<svg" in text) is (lacking != "vl_convert")
+    assert f"note: {lost}" in ran.err
+    assert "pip install '.[paper]'" in ran.err
+
+
 def test_her_failed_queens_are_listed_with_what_colleagues_had(command, station):
     told = json.loads(command("audit", station, "--operator", "Birch", "--json").out)
     failed = told["sheet"]["failed"]

@@ -44,10 +44,10 @@ def test_bench_and_yard_each_have_a_page_and_a_pdf(command, built):
         assert Path(made[name]).read_bytes().startswith(b"%PDF-")
 
 
-@pytest.fixture
-def without_pdf(monkeypatch):
-    """As it is where the extra named paper was not installed."""
-    monkeypatch.setitem(sys.modules, "typst", None)
+@pytest.fixture(params=["typst", "vl_convert"])
+def without_pdf(monkeypatch, request):
+    """As it is where the extra named paper was not installed, or a part of it was taken away."""
+    monkeypatch.setitem(sys.modules, request.param, None)
 
 
 @pytest.mark.usefixtures("without_pdf")

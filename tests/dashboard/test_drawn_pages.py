@@ -27,8 +27,7 @@ def test_pages_drawn_by_one_are_those_that_all_cores_drew(built_demo, tmp_path):
     drawn = tmp_path / "drawn"
     with Store(tmp_path / "station.duckdb") as store:
         as_of = site.dt.date.fromisoformat(journal(built_demo)["as_of"])
-        given = store, settings, as_of, drawn, built_demo / "dashboard"
-        pages = site.draw(*given)
+        pages = site.draw(store, settings, as_of, drawn)
     assert [page.name for page in pages] == [f"{name}.html" for name, *_ in site.PAGES]
     expected = files(built_demo / "dashboard")
     del expected["this-week.pdf"]  # the sheet of paper is printed behind them

@@ -282,10 +282,8 @@ def _drawn(work: Work, target: Path) -> int:
     from queen_outcomes.dashboard.site import draw
     from queen_outcomes.outcomes.fills import beside_for
 
-    earlier = work.earlier / folders.DASHBOARD if work.earlier else None
     beside = beside_for(work.workers, count_rows(work.store, "count(*)", "courses"))
-    given = work.store, work.settings, work.as_of, target
-    pages = draw(*given, earlier, beside)
+    pages = draw(work.store, work.settings, work.as_of, target, beside)
     if work.pdf:
         from queen_outcomes.paper import week
 

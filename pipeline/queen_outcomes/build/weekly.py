@@ -22,6 +22,7 @@ from queen_outcomes.base.console import Console
 from queen_outcomes.base.errors import UsageError, nearest
 from queen_outcomes.base.workers import Workers
 from queen_outcomes.build import pseudonymous, steps, unchanged
+from queen_outcomes.dashboard.charts import scripts
 from queen_outcomes.facts import settings as station_settings
 from queen_outcomes.facts.outcomes import refuse_unfinished
 from queen_outcomes.facts.pseudonyms import Mask, station_key
@@ -31,9 +32,9 @@ from queen_outcomes.models.season_plan import SeasonPlan
 
 JOURNALLED = (
     *("polars", "duckdb", "great-expectations", "altair"),
-    *("numpy", "scipy", "jinja2", "vl-convert-python"),
+    *("numpy", "scipy", "jinja2"),
 )
-"""Libraries whose version could change a result."""
+"""Libraries whose version could change a result; the charts' scripts count as code."""
 MEMORY_SHARE = 0.6
 MEMORY_MOST_GIB = 5.0
 """DuckDB spills to disk beyond the smaller of this share of the machine and this size."""
@@ -139,6 +140,8 @@ def build(  # noqa: PLR0913 - each is a choice of whoever asks
     """
     check_step(until)
     refuse_unfinished()
+    if until in (None, steps.STEPS[-1].name):
+        scripts.read()  # else it is refused where all but the pages is done
     if leaving is not None:
         pseudonymous.refuse_place(station, leaving, until)
     now = now or dt.datetime.now().astimezone()

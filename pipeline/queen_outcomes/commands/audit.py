@@ -59,7 +59,8 @@ def audit(
         found = auditing.audit(last.store, choices, request, mask)
     files = audit_sheet.write(found, station, name, last.as_of)
     if found.sheet is not None and not printing.prints():
-        console.note(printing.NO_PDF)
+        has_picture = printing.pictures() or not found.points
+        console.note(printing.NO_PDF if has_picture else printing.NO_PICTURE)
     if csv_file:
         tell_files(console, [*write_csv(csv_file, *found.table), *files])
         return

@@ -8,7 +8,6 @@ security policy says so to the browser.
 from __future__ import annotations
 
 import datetime as dt
-import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -29,6 +28,7 @@ from queen_outcomes.dashboard import (
     this_week,
 )
 from queen_outcomes.dashboard.charts import scripts, theme
+from queen_outcomes.dashboard.charts.grammar import SCRIPTS
 from queen_outcomes.dashboard.charts.linked import ringed
 from queen_outcomes.dashboard.operators import page as operators
 from queen_outcomes.facts.settings import Settings
@@ -59,7 +59,6 @@ def draw(
     settings: Settings,
     as_of: dt.date,
     folder: Path,
-    earlier: Path | None = None,
     workers: Workers | None = None,
 ) -> list[Path]:
     """Write every page and what the pages share.
@@ -74,9 +73,6 @@ def draw(
         The day the figures stand for.
     folder : Path
         Where to write; made when absent.
-    earlier : Path, optional
-        A dashboard whose chart scripts are taken over if they are the same ones: putting
-        them together takes seconds.
     workers : Workers, optional
         Who draws pages too, from the store's file; not given: all are drawn here.
 
@@ -86,20 +82,16 @@ def draw(
         The pages, in the order of the menu.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    kept = earlier / "static" / scripts.FILE if earlier else None
+    _write_static(folder)
     given = settings, as_of, folder
-    with scripts.at_hand(kept) as chart_scripts:
-        if workers is None or workers.count == 1:
-            written = [_draw_page(store, number, *given) for number in range(len(PAGES))]
-        else:
-            with store.looked_at() as look:
-                tasks = [
-                    workers.submit(_draw_apart, look, number, *given)
-                    for number in range(len(PAGES))
-                ]
-                written = workers.results(tasks)
-        _write_static(folder, chart_scripts())
-    return written
+    if workers is None or workers.count == 1:
+        return [_draw_page(store, number, *given) for number in range(len(PAGES))]
+    with store.looked_at() as look:
+        tasks = [
+            workers.submit(_draw_apart, look, number, *given)
+            for number in range(len(PAGES))
+        ]
+        return workers.results(tasks)
 
 
 def _draw_apart(look: Callable[[], Store], number: int, *given: Any) -> Path:
@@ -146,12 +138,7 @@ def draw_apart(
     home : str
         The way from there to the dashboard, ending in a slash.
     """
-    shared = folder / home / "static"
-    if shared.is_dir():  # the chart scripts take seconds to put together
-        shutil.copytree(shared, folder / "static", dirs_exist_ok=True)
-    else:
-        with scripts.at_hand(None) as chart_scripts:
-            _write_static(folder, chart_scripts())
+    _write_static(folder)
     shown = {**_common(settings, as_of, home), "home": home, "here": "", **page}
     return _write_page(folder / "index.html", name, shown)
 
@@ -194,10 +181,10 @@ def _light(spec: dict[str, Any]) -> dict[str, Any]:
     return spec
 
 
-def _write_static(folder: Path, chart_scripts: str) -> None:
+def _write_static(folder: Path) -> None:
+    _write(folder / "static" / SCRIPTS, scripts.read())
     for name in STATIC:
         _write(folder / "static" / name, resources.read("reports", "static", name))
-    _write(folder / "static" / scripts.FILE, chart_scripts)
 
 
 def _write(path: Path, text: str) -> Path:

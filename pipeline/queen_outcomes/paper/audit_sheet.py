@@ -12,7 +12,13 @@ from queen_outcomes.audit import own_courses
 from queen_outcomes.audit.report import Report
 from queen_outcomes.base.outputs import write_files
 from queen_outcomes.facts.words import plain
-from queen_outcomes.paper.printing import letterhead, prints, set_html, set_pdf
+from queen_outcomes.paper.printing import (
+    letterhead,
+    pictures,
+    prints,
+    set_html,
+    set_pdf,
+)
 
 Columns = tuple[tuple[str, str], ...]
 FOLDER = "audit"
@@ -34,7 +40,7 @@ def write(report: Report, station: Path, name: str, as_of: dt.date) -> list[Path
     folder = station / "build" / FOLDER
     folder.mkdir(parents=True, exist_ok=True)
     picture = None
-    if report.points:
+    if report.points and pictures():
         # late: charts take longer to load than the figures to read
         from queen_outcomes.paper.audit_series import series_svg
 

@@ -19,7 +19,7 @@ from queen_outcomes.base import resources
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.base.outputs import scratch_folder
 from queen_outcomes.base.templates import environment
-from queen_outcomes.dashboard.charts import scripts
+from queen_outcomes.dashboard.charts.grammar import VEGA_LITE
 from queen_outcomes.dashboard.figures import FILTERS
 
 MAIN, DATA = "main.typ", "data.json"
@@ -31,13 +31,22 @@ FOOT = (
 
 
 INSTALLS = "pip install '.[paper]'"
-"""What brings the library that sets PDF: 81 MB, which only those who print need."""
+"""What brings the libraries that set PDF and draw pictures: 165 MB, which only those who print need."""
 NO_PDF = f"note: without PDF, for which {INSTALLS}; the page prints from a browser too"
+NO_PICTURE = (
+    f"note: without PDF and without the picture of her series, for which {INSTALLS}; the page "
+    "prints from a browser too, and the dashboard draws the series"
+)
 
 
 def prints() -> bool:
-    """Tell whether what sets PDF is installed."""
-    return importlib.util.find_spec("typst") is not None
+    """Tell whether what sets PDF is installed, with what draws the pictures in it."""
+    return importlib.util.find_spec("typst") is not None and pictures()
+
+
+def pictures() -> bool:
+    """Tell whether what draws a picture of a chart is installed."""
+    return importlib.util.find_spec("vl_convert") is not None
 
 
 def refuse_without_pdf(where: str) -> None:
@@ -53,7 +62,7 @@ def refuse_without_pdf(where: str) -> None:
             "nothing here sets PDF",
             where=where,
             found="an installation without the extra named paper",
-            expected="the library that sets PDF",
+            expected="the libraries that set PDF",
             hint=f"{INSTALLS} in the folder of queen-outcomes, or leave {where} out",
         )
 
@@ -129,5 +138,5 @@ def svg(spec: dict[str, Any]) -> str:
     """Draw a specification, as `theme.dressed` gives it, that has a size of its own."""
     import vl_convert
 
-    made = vl_convert.vegalite_to_svg(spec, vl_version=scripts.VEGA_LITE)
+    made = vl_convert.vegalite_to_svg(spec, vl_version=VEGA_LITE)
     return made.replace("currentColor", INK)
