@@ -4,5 +4,5 @@
 SELECT
     course_id, queen_id, dose_ul, tip, instrument, attempts, leak
 FROM courses
-WHERE list_contains($courses, course_id)
+WHERE course_id IN (SELECT unnest($courses))
 ORDER BY course_id

@@ -28,7 +28,7 @@ BENCH = [
 
 def test_failed_queens_are_listed_the_latest_first_beside_colleagues(full_store):
     store = full_store(courses=[{"course_id": "02", "queen_id": "Q2", "dose_ul": 7.5}])
-    rows = failed_queens(store, cases(), "A")
+    rows = failed_queens(store, cases(), ["A"])["A"]
     assert [(row["d0"].day, row["semen_batch"]) for row in rows] == [
         *((3, ""), (2, "s2"), (1, "s1"))
     ]
@@ -63,7 +63,7 @@ def test_courses_of_a_day_are_listed_by_time_and_id(full_store):
         graft_batch=np.char.add("g", np.arange(11).astype(str)),
         semen_batch=LOAD,
     )
-    rows = failed_queens(full_store(), made, "A")
+    rows = failed_queens(full_store(), made, ["A"])["A"]
     assert [row["graft_batch"] for row in rows] == ["g0", "g3", "g2", "g1"]
 
 

@@ -119,12 +119,11 @@ def test_funnels_need_a_verdict_and_a_share_between_none_and_all():
 def test_a_flag_is_drawn_where_the_line_does_not_allow_for_it():
     lines = [{"size": 40, "low_998": 0.3, "high_998": 1.8}]
     high = {**ROW, "flag": "more", "ratio": 2.5, "failures": 20, "mid_p": 1e-4}
-    assert rates._funnel_point(high, 0.2, lines)["degree"] == funnel.FLAGGED
+    assert rates._funnel_points([high], 0.2, lines)[0]["degree"] == funnel.FLAGGED
     wide = [{"size": 40, "low_998": 0.1, "high_998": 9.0}]
-    assert rates._funnel_point(high, 0.2, wide)["degree"] == funnel.WITHIN
-    assert rates._funnel_point({**high, "flag": ""}, 0.2, lines)["degree"] == (
-        funnel.WITHIN
-    )
+    assert rates._funnel_points([high], 0.2, wide)[0]["degree"] == funnel.WITHIN
+    unflagged = rates._funnel_points([{**high, "flag": ""}], 0.2, lines)
+    assert unflagged[0]["degree"] == funnel.WITHIN
 
 
 def test_a_point_stands_at_its_ratio_where_there_are_no_lines():
@@ -135,20 +134,14 @@ def test_a_point_stands_at_its_ratio_where_there_are_no_lines():
         "courses": 9,
         "mid_p": 0.5,
     }
-    assert funnel.figures(row, 0.0) == {
-        "courses": 9,
-        "failures": 5,
-        "expected": 4.0,
-        "ratio": 1.2488,
-    }
-    assert funnel.figures(row, 1.0)["ratio"] == 1.2488
-    assert funnel.figures(row, 0.4)["ratio"] != 1.2488
-    # more than expected stands over one, fewer under it
-    assert (
-        funnel.figures(row, 0.4)["ratio"]
-        > 1
-        > (funnel.figures({**row, "failures": 3}, 0.4)["ratio"])
-    )
+    (drawn,) = funnel.figures([row], 0.0)
+    assert drawn == {"courses": 9, "failures": 5, "expected": 4.0, "ratio": 1.2488}
+    assert funnel.figures([row], 1.0) == [drawn]
+    # more than expected stands over one, fewer under it; each as if it stood alone
+    more, fewer = funnel.figures([row, {**row, "failures": 3}], 0.4)
+    assert more["ratio"] != 1.2488
+    assert more["ratio"] > 1 > fewer["ratio"]
+    assert funnel.figures([row], 0.4) == [more]
     degrees = [
         funnel.degree(flagged=flagged, outside=outside)
         for flagged, outside in ((True, False), (False, True), (False, False))
@@ -220,19 +213,21 @@ BATCH = {
     "first_on": dt.date(2026, 6, 1),
     "operators": ["A", "B"],
 }
+SHARES = {"graft_batch": 0.2, "semen_batch": 0.4}
 
 
 def test_a_batch_is_a_point_by_what_chance_gives():
-    point = batches._point(BATCH, 0.2)
+    point = batches._points([BATCH], SHARES)[0]
     assert (point["degree"], point["label"], point["who"]) == (
         *(funnel.OUTSIDE, "", "A, B"),
     )
     assert (point["expected_said"], point["ratio_said"]) == ("3.0", "3.3")
-    flagged = batches._point({**BATCH, "flag": "more", "operators": []}, 0.2)
+    flagged = batches._points([{**BATCH, "flag": "more", "operators": []}], SHARES)[0]
     assert (flagged["degree"], flagged["label"], flagged["who"]) == (
         *(funnel.FLAGGED, "g1", "not recorded"),
     )
-    assert batches._point({**BATCH, "mid_p": 0.05}, 0.2)["degree"] == funnel.WITHIN
+    (within,) = batches._points([{**BATCH, "mid_p": 0.05}], SHARES)
+    assert within["degree"] == funnel.WITHIN
     rows = [BATCH, {**BATCH, "courses": 5, "expected": 1.0}]
     assert batches._share(rows, "graft_batch") == pytest.approx(4.04 / 25)
     assert batches._share(rows, "semen_batch") == 0.0

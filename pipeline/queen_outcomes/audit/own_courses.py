@@ -7,7 +7,9 @@ that a bad day and a bad load can be seen to be everybody's. Nothing here is est
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from itertools import compress
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -74,8 +76,10 @@ def bench_rows(store: Store, courses: Iterable[str]) -> dict[str, Row]:
     return {row["course_id"]: row for row in rows}
 
 
-def failed_queens(store: Store, cases: ClosedCourses, operator: str) -> list[Row]:
-    """List an operator's failed courses, the latest first.
+def failed_queens(
+    store: Store, cases: ClosedCourses, operators: Sequence[str]
+) -> dict[str, list[Row]]:
+    """List operators' failed courses, the latest first.
 
     Parameters
     ----------
@@ -83,37 +87,36 @@ def failed_queens(store: Store, cases: ClosedCourses, operator: str) -> list[Row
         Holds courses.
     cases : ClosedCourses
         All closed courses of the question, of every operator.
-    operator : str
+    operators : sequence of str
 
     Returns
     -------
-    list of dict
-        operator, course_id, queen_id, d0, graft_batch, semen_batch (the load), dose_ul,
+    dict of list of dict
+        By operator: operator, course_id, queen_id, d0, graft_batch, semen_batch (the load), dose_ul,
         tip, instrument, attempts, leak; of colleagues' decided courses of the same day
         and of the same load how many there are and failed: day_courses, day_failed,
         load_courses, load_failed. A load that is not recorded has nobody's.
     """
-    failed = cases.decided & (cases.failed == 1)
-    own = np.flatnonzero(failed & (cases.operator == operator))
-    own = own[
-        np.lexsort((cases.course_id[own], cases.inseminated_at[own], cases.d0[own]))[
-            ::-1
-        ]
-    ]
-    others = cases.decided & (cases.operator != operator) & (cases.operator != "")
-    days = _counts(cases.d0[others], failed[others])
-    loads = _counts(cases.semen_batch[others], failed[others])
-    bench = bench_rows(store, cases.course_id[own].tolist())
-    rows = []
-    for at in own.tolist():
-        day = cases.d0[at]
-        load = str(cases.semen_batch[at])
-        of_day = days.get(day.item(), (0, 0))
-        of_load = loads.get(load, (0, 0)) if load else (0, 0)
-        rows.append(
+    order = np.lexsort((cases.course_id, cases.inseminated_at, cases.d0))[::-1]
+    decided = cases.decided & (cases.operator != "")
+    failed = decided & (cases.failed == 1) & np.isin(cases.operator, operators)
+    listed = order[failed[order]]
+    counted = order[decided[order]]
+    by = cases.operator[counted].tolist()
+    lost = (cases.failed[counted] == 1).tolist()
+    days = _Results(cases.d0[counted].tolist(), by, lost)
+    loads = _Results(cases.semen_batch[counted].tolist(), by, lost)
+    bench = bench_rows(store, cases.course_id[listed].tolist())
+    found: dict[str, list[Row]] = {operator: [] for operator in operators}
+    for at in listed.tolist():
+        operator, load = str(cases.operator[at]), str(cases.semen_batch[at])
+        day = cases.d0[at].item()
+        of_day = days.of_others(day, operator)
+        of_load = loads.of_others(load, operator) if load else (0, 0)
+        found[operator].append(
             {
                 "operator": operator,
-                "d0": day.item(),
+                "d0": day,
                 "graft_batch": str(cases.graft_batch[at]),
                 "semen_batch": load,
                 **bench.get(str(cases.course_id[at]), UNSEEN),
@@ -123,14 +126,27 @@ def failed_queens(store: Store, cases: ClosedCourses, operator: str) -> list[Row
                 "load_failed": of_load[1],
             }
         )
-    return rows
+    return found
 
 
-def _counts(labels: np.ndarray, failed: np.ndarray) -> dict[Any, tuple[int, int]]:
-    names, places = np.unique(labels, return_inverse=True)
-    courses = np.bincount(places, minlength=len(names)).tolist()
-    lost = np.bincount(places[failed], minlength=len(names)).tolist()
-    return dict(zip(names.tolist(), zip(courses, lost, strict=True), strict=True))
+class _Results:
+    """How many courses there are under each label, and how many failed, of all and of each hand.
+
+    Counted once for everybody: colleagues' are all but an operator's own.
+    """
+
+    def __init__(self, labels: list[Any], by: list[str], failed: list[bool]) -> None:
+        self._courses = Counter(labels) + Counter(zip(labels, by, strict=True))
+        self._failed = Counter(compress(labels, failed))
+        self._failed += Counter(compress(zip(labels, by, strict=True), failed))
+
+    def of_others(self, label: Any, operator: str) -> tuple[int, int]:
+        """Give colleagues' courses under a label, and how many of them failed."""
+        own = label, operator
+        return (
+            self._courses[label] - self._courses[own],
+            self._failed[label] - self._failed[own],
+        )
 
 
 def said(row: Row) -> Row:

@@ -56,7 +56,7 @@ def sheet(store: Store, period: Period, operator: str) -> Row:
     parts = batch_parts(period.cases.on_settled(), operator)
     process = _process(store, operator)
     signals = _signals(store, period, operator)
-    failed = own_courses.failed_queens(store, period.cases, operator)
+    failed = own_courses.failed_queens(store, period.cases, [operator])[operator]
     return {
         "verdict": verdict(row, operator, period.question, signals["points"]),
         "done": _done(period, operator, row),

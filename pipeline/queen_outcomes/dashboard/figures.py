@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -72,6 +73,14 @@ def only(rows: Iterable[Row], keys: Sequence[str], digits: int = 4) -> list[Row]
         return round(value, digits) if isinstance(value, float) else value
 
     return [{key: short(row[key]) for key in keys} for row in rows]
+
+
+def grouped(rows: Iterable[Row], key: str = "operator") -> dict[str, list[Row]]:
+    """Give rows by whom they are about, in their order; nobody else's are looked at again."""
+    found: dict[str, list[Row]] = defaultdict(list)
+    for row in rows:
+        found[row[key]].append(row)
+    return found
 
 
 LEAST_P, SMALL_P = 0.001, 0.1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 from typing import Any
 
@@ -37,21 +38,26 @@ def degree(*, flagged: bool, outside: bool) -> str:
     return OUTSIDE if outside else WITHIN
 
 
-def figures(row: dict[str, Any], share: float) -> dict[str, Any]:
-    """Give what a point shows of a row's failures and those expected.
+def figures(rows: Sequence[dict[str, Any]], share: float) -> list[dict[str, Any]]:
+    """Give what points show of rows' failures and those expected.
 
-    It stands where its own tail puts it among the lines of courses of one risk, `share`.
+    Each stands where its own tail puts it among the lines of courses of one risk, `share`;
+    all are placed at once, since asking for one limit takes as long as for a thousand.
     """
-    is_more = row["failures"] > row["expected"]
-    placed = row["ratio"]
+    placed = [row["ratio"] for row in rows]
     if 0 < share < 1:  # else there are no lines
-        placed = placed_ratio(row["mid_p"], is_more, row["courses"], share)
-    return {
-        "courses": row["courses"],
-        "failures": row["failures"],
-        "expected": round(row["expected"], 2),
-        "ratio": round(float(placed), 4),
-    }
+        is_more = [row["failures"] > row["expected"] for row in rows]
+        tails, sizes = ([row[key] for row in rows] for key in ("mid_p", "courses"))
+        placed = placed_ratio(tails, is_more, sizes, share).tolist()
+    return [
+        {
+            "courses": row["courses"],
+            "failures": row["failures"],
+            "expected": round(row["expected"], 2),
+            "ratio": round(float(ratio), 4),
+        }
+        for row, ratio in zip(rows, placed, strict=True)
+    ]
 
 
 def degree_looks() -> dict[str, Any]:

@@ -12,7 +12,7 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import funnel, theme
 from queen_outcomes.dashboard.charts.funnel import MOST_TOP, funnel_chart
 from queen_outcomes.dashboard.charts.linked import linked
-from queen_outcomes.dashboard.figures import Numbers, PageFigure, only
+from queen_outcomes.dashboard.figures import Numbers, PageFigure, grouped, only
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.facts.words import BATCH_KINDS
 from queen_outcomes.stats.shares.funnel import funnel_lines
@@ -85,7 +85,7 @@ def show(
         {"outcome": outcome, "days": days},
     )
     shares = {kind: _share(rows, kind) for kind in BATCH_KINDS}
-    points = [_point(row, shares[row["kind"]]) for row in rows]
+    points = _points(rows, shares)
     return {
         "total": len(points),
         "flagged": [row for row in rows if row["flag"]],
@@ -110,14 +110,24 @@ def _share(rows: list[Row], kind: str) -> float:
     return sum(row["expected"] for row in own) / courses if courses else 0.0
 
 
-def _point(row: Row, share: float) -> Row:
+def _points(rows: list[Row], shares: dict[str, float]) -> list[Row]:
+    """Give every batch's point, in the order of the rows."""
+    found: dict[tuple[str, str], Row] = {}
+    for kind, share in shares.items():
+        own = [row for row in rows if row["kind"] == kind]
+        for row, placed in zip(own, funnel.figures(own, share), strict=True):
+            found[kind, row["batch"]] = _point(row, placed)
+    return [found[row["kind"], row["batch"]] for row in rows]
+
+
+def _point(row: Row, placed: Row) -> Row:
     degree = funnel.degree(flagged=bool(row["flag"]), outside=row["mid_p"] < OUTSIDE_95)
     return {
         "kind": row["kind"],
         "kind_said": BATCH_KINDS[row["kind"]],
         "name": row["batch"],
         "first_on": row["first_on"].isoformat(),
-        **funnel.figures(row, share),
+        **placed,
         "expected_said": f"{row['expected']:.1f}",
         "ratio_said": f"{row['ratio']:.1f}",
         "degree": degree,
@@ -217,10 +227,10 @@ def apart(store: Store, operators: list[Row]) -> Row:
     operators : list of dict
         Of `operators`, one question.
     """
-    parts = store.records("SELECT * FROM operator_batches ORDER BY ALL")
+    parts = grouped(store.records("SELECT * FROM operator_batches ORDER BY ALL"))
     rows, said = [], []
     for row in operators:
-        own = [part for part in parts if part["operator"] == row["operator"]]
+        own = parts[row["operator"]]
         rows.append(_overlap_row(row, own))
         if row["shown"]:
             said += alone_said(row, own)
@@ -229,7 +239,7 @@ def apart(store: Store, operators: list[Row]) -> Row:
     ]
     hidden = [row["operator"] for row in told]
     return {
-        "title": _overlap_title(operators, hidden, bool(parts)),
+        "title": _overlap_title(operators, hidden, any(parts.values())),
         "said": said,
         "columns": APART_COLUMNS,
         "rows": rows,

@@ -11,7 +11,7 @@ from queen_outcomes.audit.learning import BEGINNER, learning_said
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.dashboard.charts.linked import linked
-from queen_outcomes.dashboard.figures import Numbers, PageFigure, only
+from queen_outcomes.dashboard.figures import Numbers, PageFigure, grouped, only
 from queen_outcomes.facts import words
 from queen_outcomes.facts.dose_words import success
 from queen_outcomes.facts.settings import Settings
@@ -100,12 +100,12 @@ def _experience(
 
 def _curves(store: Store, names: list[str], charts: Charts) -> list[Row]:
     limits = store.records("SELECT * FROM learning_limits ORDER BY operator")
-    points = store.records('SELECT * FROM learning ORDER BY operator, "case"')
+    points = grouped(store.records('SELECT * FROM learning ORDER BY operator, "case"'))
     found = []
     for at, row in enumerate(limits):
         if row["operator"] not in names:
             continue
-        own = [_curve_case(one) for one in points if one["operator"] == row["operator"]]
+        own = [_curve_case(one) for one in points[row["operator"]]]
         figure = _learning_figure(at, row, own, charts) if own else None
         found.append(
             {"operator": row["operator"], "said": learning_said(row), "figure": figure}

@@ -14,7 +14,7 @@ from queen_outcomes.audit.cases import read_audited, read_risk_model
 from queen_outcomes.audit.said import failing, verdict
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts.linked import table
-from queen_outcomes.dashboard.figures import statement
+from queen_outcomes.dashboard.figures import grouped, statement
 from queen_outcomes.dashboard.operators import (
     batches,
     learning,
@@ -54,12 +54,21 @@ def show(store: Store, settings: Settings, as_of: dt.date) -> dict[str, Any]:
         "learning": learning.show(store, settings, rows, charts),
         "process": process.show(store, settings, charts),
     }
-    failed = _failed(store, settings, rows)
+    signals = store.records(
+        "SELECT operator, signal, known_on FROM operator_series WHERE signal <> '' "
+        "ORDER BY known_on"
+    )
+    whose = {
+        "failed": _failed(store, settings, rows),
+        "signals": grouped(signals),
+        "curves": grouped(parts["learning"]["curves"]),
+        "others": grouped(parts["figures"]["others"]),
+    }
     return {
         **parts,
         "overview": overview.show(store, settings, rows, of_batches["flagged"]),
         "stories": [
-            _story(at, row, question, store, parts, failed)
+            _story(at, row, question, parts, whose)
             for at, row in enumerate(rows, start=1)
         ],
         "failed_columns": FAILED_COLUMNS,
@@ -85,12 +94,10 @@ def _linked(store: Store, as_of: dt.date) -> Row | None:
 def _failed(store: Store, settings: Settings, rows: list[Row]) -> dict[str, list[Row]]:
     """Give each operator's failed queens, in words, the latest first."""
     cases = read_audited(store, settings.plan.question, settings.outcomes.grace_days)
+    names = [row["operator"] for row in rows]
     return {
-        row["operator"]: [
-            own_courses.said(one)
-            for one in own_courses.failed_queens(store, cases, row["operator"])
-        ]
-        for row in rows
+        name: [own_courses.said(one) for one in own]
+        for name, own in own_courses.failed_queens(store, cases, names).items()
     }
 
 
@@ -98,29 +105,23 @@ def _story(
     at: int,
     row: Row,
     question: tuple[str, int],
-    store: Store,
     parts: dict[str, Row],
-    failed: dict[str, list[Row]],
+    whose: dict[str, dict[str, list[Row]]],
 ) -> Row:
-    """Give all that the page says of one operator."""
+    """Give all that the page says of one operator, from its parts and rows by operator."""
     name = row["operator"]
-    points = store.records(
-        "SELECT signal, known_on FROM operator_series WHERE operator = $operator "
-        "AND signal <> '' ORDER BY known_on",
-        {"operator": name},
-    )
-    own = failed[name]
+    own = {kind: by_operator[name] for kind, by_operator in whose.items()}
     return {
         "key": f"story-{at}",
         "operator": name,
-        "verdict": verdict(row, name, question, points),
+        "verdict": verdict(row, name, question, own["signals"]),
         "series": parts["series"]["own"].get(name),
-        "failed": own[:MOST_LISTED],
-        "failed_count": len(own),
+        "failed": own["failed"][:MOST_LISTED],
+        "failed_count": len(own["failed"]),
         "process": parts["process"]["own"].get(name),
         "experience": parts["learning"]["own"].get(name),
-        "curves": [c for c in parts["learning"]["curves"] if c["operator"] == name],
-        "others": [o for o in parts["figures"]["others"] if o["operator"] == name],
+        "curves": own["curves"],
+        "others": own["others"],
     }
 
 

@@ -210,17 +210,23 @@ def _funnels(
     sizes = [row["courses"] for row in asked]
     for name, tau2, _ in wanted:
         lines = funnel_lines(sizes, share, tau2, tails)
-        points = [_funnel_point(row, share, lines) for row in asked]
+        points = _funnel_points(asked, share, lines)
         size = "courses of the operator"
         drawn = funnel_chart(points, lines, size=size, height=240, least_top=2.0)
         charts[name] = linked(drawn, "operator", "name")
     return [PageFigure(name, title, alt_text) for name, _, title in wanted]
 
 
-def _funnel_point(row: Row, share: float, lines: list[Row]) -> Row:
+def _funnel_points(asked: list[Row], share: float, lines: list[Row]) -> list[Row]:
+    by_size = {line["size"]: line for line in lines}
+    return [
+        _funnel_point(row, found, by_size[row["courses"]])
+        for row, found in zip(asked, funnel.figures(asked, share), strict=True)
+    ]
+
+
+def _funnel_point(row: Row, found: Row, line: Row) -> Row:
     """Give an operator's point; flagged where the line does not allow for it."""
-    found = funnel.figures(row, share)
-    (line,) = (line for line in lines if line["size"] == row["courses"])
     within = line["low_998"] < found["ratio"] < line["high_998"]
     return {
         **dict.fromkeys(("name", "label", "who"), row["operator"]),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import altair as alt
@@ -11,7 +12,13 @@ import altair as alt
 from queen_outcomes.base.store import Store
 from queen_outcomes.dashboard.charts import theme
 from queen_outcomes.dashboard.charts.linked import linked
-from queen_outcomes.dashboard.figures import Numbers, PageFigure, only, statement
+from queen_outcomes.dashboard.figures import (
+    Numbers,
+    PageFigure,
+    grouped,
+    only,
+    statement,
+)
 from queen_outcomes.dashboard.operators.batches import excess, largest_part, part_said
 from queen_outcomes.facts import words
 from queen_outcomes.facts.dose_words import counted
@@ -142,10 +149,7 @@ def _held_back(row: Row) -> str:
 
 
 def _by_operator(store: Store, table: str, order: str = "ALL") -> dict[str, list[Row]]:
-    found: dict[str, list[Row]] = defaultdict(list)
-    for row in store.records(f"SELECT * FROM {table} ORDER BY {order}"):
-        found[row["operator"]].append(row)
-    return found
+    return grouped(store.records(f"SELECT * FROM {table} ORDER BY {order}"))
 
 
 def _spans(rows: list[Row], held: list[Row]) -> Spans:
@@ -416,6 +420,7 @@ def _adds(part: Row, signal: Row) -> str:
     return f"{said} ({part_said(part)}); others worked on it too."
 
 
+@cache
 def _case(title: str | None = None) -> alt.X:
     """Give the axis of cases; without a title also without numbers, as one lies below."""
     return alt.X(
@@ -426,6 +431,7 @@ def _case(title: str | None = None) -> alt.X:
     )
 
 
+@cache  # as every operator's charts have them
 def _case_tooltip(*more: str) -> list[alt.Tooltip]:
     return [
         alt.Tooltip("case:Q", title="course of the season"),
