@@ -9,8 +9,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
+
+import jinja2
 
 from queen_outcomes import __version__
 from queen_outcomes.base import resources, templates
@@ -156,9 +159,14 @@ def _common(settings: Settings, as_of: dt.date, home: str = "") -> dict[str, Any
 
 def rendered(template: str, shown: dict[str, Any]) -> str:
     """Give a page's text from its template's name and what it shows."""
-    environment = templates.environment(figures.FILTERS)
     given = {"chart_config": theme.CONFIG, "charts": {}, "linked": None, **shown}
-    return environment.get_template(f"{template}.html").render(given)
+    return _environment().get_template(f"{template}.html").render(given)
+
+
+@cache
+def _environment() -> jinja2.Environment:
+    """Give the pages' templates, of which each is read once: what all share is long."""
+    return templates.environment(figures.FILTERS)
 
 
 def _write_page(path: Path, template: str, shown: dict[str, Any]) -> Path:
