@@ -113,13 +113,54 @@ def days(text: str) -> Markup:
     return Markup(ISO_DAY.sub(r"<time>\g<0></time>", str(escape(text))))
 
 
+KEPT = {
+    *("queen_id", "colony_id", "course_id", "on", "useful_until", "iso_week", "source"),
+    "adjusted",
+}
+"""Columns whose cells are not torn apart at the end of a line."""
+SHARES = {"share", "low", "high", "rate"}
+TESTS = {"p", "p_holm", "homogeneity_p"}
+QUEENS = {"queen_id", "course_id", "example"}
+QUEEN = Markup('<a href="queens.html#{}">{}</a>')
+
+
+def cells(
+    row: Row, columns: Iterable[tuple[str, str]], numbers: Sequence[str]
+) -> Markup:
+    """Write the cells of a table's row; in a template they took most of a page's time."""
+    return Markup("").join(
+        Markup(f"<td{_kind(key, numbers)}>{escape(cell(row, key))}</td>")
+        for key, _ in columns
+    )
+
+
+def _kind(key: str, numbers: Sequence[str]) -> str:
+    if key in numbers:
+        return ' class="number"'
+    return ' class="kept"' if key in KEPT else ""
+
+
+def cell(row: Row, key: str) -> str:
+    """Give one cell as text, or as a link: a queen leads to her page."""
+    value = row[key]
+    if key in SHARES:
+        return words.percent(value)
+    if key in TESTS:
+        return p_value(value)
+    if key == "outcome":
+        return outcome_label(value)
+    if key in QUEENS and value:
+        return QUEEN.format(fragment(row.get("course_id", value)), value)
+    return words.plain(value).strip()
+
+
 FILTERS = {
+    "cells": cells,
     "days": days,
     "thousands": "{:,}".format,
     "percent": words.percent,
     "plain": words.plain,
     "script_json": words.script_json,
-    "p_value": p_value,
     "outcome": outcome_label,
     "fragment": fragment,
 }
