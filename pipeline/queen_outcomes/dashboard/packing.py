@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -48,6 +49,8 @@ def numbers(values: Sequence[int | None] | pl.Series) -> str | None:
     kind, coded = "u", plain + 1
     if (plain < 0).any():
         kind, coded = "s", np.where(plain < 0, -2 * plain, 2 * plain + 1)
+    if known.all():  # to write how many are left out takes more, not less
+        return kind + _digits(coded)
     dense = kind + _digits(np.where(known, coded, 0))
     at = np.flatnonzero(known)
     gaps = np.diff(at, prepend=-1) - 1
@@ -58,6 +61,8 @@ def numbers(values: Sequence[int | None] | pl.Series) -> str | None:
 def _digits(coded: np.ndarray) -> str:
     """Write numbers from zero up one after the other."""
     most = max(1, -(-int(coded.max()).bit_length() // _BITS))
+    if most * _BITS < 31:
+        coded = coded.astype(np.int32)  # half as much to go through, and most are small
     shifted = coded[:, None] >> (_BITS * np.arange(most + 1))
     goes_on = shifted[:, 1:] > 0
     used = np.hstack([np.ones((len(coded), 1), dtype=bool), goes_on[:, :-1]])
@@ -83,7 +88,7 @@ class Words:
     """
 
     def __init__(self, columns: Iterable[Iterable[str | None]]) -> None:
-        uses = Counter(word for column in columns for word in column)
+        uses = Counter(chain.from_iterable(columns))
         del uses[None]
         self.all = sorted(uses, key=lambda word: (-uses[word], word))
         self._places = {word: place for place, word in enumerate(self.all)}
@@ -100,8 +105,11 @@ def phrases(texts: Sequence[str]) -> list[list[str]]:
     the rest is split at every ", ".
     """
     whole = Counter(texts)
-    rests = Counter(text.partition(_PAUSE)[2] for text in texts)
-    return [_split(text, whole, rests) for text in texts]
+    rests = Counter[str]()
+    for text, uses in whole.items():
+        rests[text.partition(_PAUSE)[2]] += uses
+    split = {text: _split(text, whole, rests) for text in whole}
+    return [split[text] for text in texts]
 
 
 def _split(text: str, whole: Counter[str], rests: Counter[str]) -> list[str]:

@@ -428,7 +428,7 @@ def _packed(here: dict[str, pl.DataFrame], start: int, queens: int) -> dict[str,
     """Give one file's tables, and the words that they share."""
     says = packing.phrases(here["records"]["says"].to_list())
     worded = {
-        (name, column): here[name][column].replace("", None)
+        (name, column): here[name][column].replace("", None).to_list()
         for name, columns in WORDED.items()
         for column in columns
     }
