@@ -202,6 +202,31 @@ def test_a_name_stands_behind_an_address_whatever_it_holds():
     assert figures.fragment("Q1/2 #&é") == "Q1%2F2%20%23%26%C3%A9"
 
 
+@pytest.mark.parametrize(
+    ("row", "key", "written"),
+    [
+        ({"queen_id": "Q 1&2"}, "queen_id", '<a href="queens.html#Q%201%262">Q 1&amp;2</a>'),
+        (
+            {"example": "Q1", "course_id": "Q1/2"},
+            "example",
+            '<a href="queens.html#Q1%2F2">Q1</a>',
+        ),
+        ({"queen_id": None}, "queen_id", ""),
+        ({"share": 0.25}, "share", "25 %"),
+        ({"p_holm": 0.0004}, "p_holm", "&lt; 0.001"),
+        ({"outcome": "laying"}, "outcome", "laying"),
+        ({"said": " <b>7 "}, "said", "&lt;b&gt;7"),
+        ({"said": 3.14159}, "said", "3.14"),
+        ({"said": None}, "said", ""),
+    ],
+)
+def test_a_cell_is_written_by_what_its_column_holds(row, key, written):
+    kept = ' class="kept"' if key == "queen_id" else ""
+    assert figures.cells(row, [(key, "Heading")], ()) == f"<td{kept}>{written}</td>"
+    numbers = figures.cells(row, [(key, "Heading")], (key,))
+    assert numbers == f'<td class="number">{written}</td>'
+
+
 def points(*shares):
     return [
         {"label": f"{at} uL", "probability": share} for at, share in enumerate(shares)
