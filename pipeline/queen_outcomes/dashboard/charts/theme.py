@@ -14,8 +14,6 @@ from typing import Any
 import altair as alt
 from altair.utils.schemapi import debug_mode
 
-from queen_outcomes.dashboard.charts import written
-
 FIRSTS = (1, 32, 60, 91, 121, 152, 182, 213, 244, 274, 305, 335)
 """Days of the year on which a month begins."""
 
@@ -111,13 +109,12 @@ class Layered:
     usermeta: dict[str, Any] = field(default_factory=dict)
 
     def to_dict(self, *, validate: bool = True) -> dict[str, Any]:
-        """Give the specification, and as the library does it where it is to be checked too."""
-        if validate:
-            datasets: dict[str, Any] = {}
-            within = {"datasets": datasets, "top_level": False}
-            layers = [one.to_dict(context=dict(within)) for one in self.layers]
-        else:
-            layers, datasets = written.layers(self.layers)
+        """Give the specification."""
+        datasets: dict[str, Any] = {}
+        within = {"datasets": datasets, "top_level": False}
+        layers = [
+            one.to_dict(validate=validate, context=dict(within)) for one in self.layers
+        ]
         spec = {"layer": layers, "width": "container", "height": self.height}
         if all(one.data is self.layers[0].data for one in self.layers):
             (spec["data"], *_) = [layer.pop("data") for layer in layers]
