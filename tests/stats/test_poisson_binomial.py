@@ -215,7 +215,7 @@ def test_draws_of_few_courses_are_built_exactly(n, kind):
         assert exact.all()
         assert moments.shape == (16, 0)
         return
-    chance = expit(logits + points.sums(np.arange(16)))
+    chance = expit(logits[:, None] + points.sums(np.arange(16))).T
     spread = chance * (1 - chance)
     assert moments[:, 0] == pytest.approx(chance.sum(axis=1))
     assert moments[:, 1] == pytest.approx(spread.sum(axis=1))

@@ -7,9 +7,10 @@ batch share their fate.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
+from numpy.lib.stride_tricks import as_strided
 from scipy.special import expit, ndtr, ndtri
 
 from queen_outcomes.stats.refusals import refuse_chances, refuse_counts
@@ -53,18 +54,39 @@ class BatchPoints:
     effects: np.ndarray
     weights: np.ndarray
 
+    @cached_property
     def turned(self) -> BatchPoints:
-        """Give the same draws for the log odds of success."""
+        """The same draws for the log odds of success."""
         return replace(self, effects=-self.effects)
 
     def sums(self, rows: slice | np.ndarray) -> np.ndarray:
-        """What some draws add to each course's log odds, shape (len(rows), n)."""
-        drawn = self.effects[rows]
+        """What some draws add to each course's log odds, shape (n, len(rows))."""
+        drawn = np.ascontiguousarray(self.effects[rows].T)
         index = self.columns.index
-        total = drawn[:, index[:, 0]]
+        total = drawn[index[:, 0]]
         for column in range(1, index.shape[1]):
-            total += drawn[:, index[:, column]]
+            total += drawn[index[:, column]]
         return total
+
+    def chances(self, logits: np.ndarray, rows: slice | np.ndarray) -> np.ndarray:
+        """Chance of failure of each course at some draws, shape (n, len(rows)).
+
+        Odds are multiplied, as exponentials of sums would be taken anew for every change
+        of the log odds that a limit is looked for by.
+        """
+        with np.errstate(over="ignore"):  # odds of nothing
+            if self.effects.shape[0] * len(logits) <= KEPT:
+                against = self._against[:, rows]
+            else:
+                against = np.exp(-self.sums(rows))
+            found = against * np.exp(-logits)[:, None]
+        found += 1.0
+        return np.divide(1.0, found, out=found)
+
+    @cached_property
+    def _against(self) -> np.ndarray:
+        """What every draw multiplies the odds against a failure by, shape (n, M)."""
+        return np.exp(-self.sums(slice(None)))
 
 
 def batch_points(
@@ -137,6 +159,10 @@ PLAIN = 1e-5
 """Tail from which on it is what the other leaves of 1, to eleven digits."""
 CELLS = 100_000
 """Draws times courses worked on at once: what the processor's cache holds."""
+KEPT = 1_000_000
+"""Draws times courses up to which what draws do to odds is kept for the next look."""
+BLOCK = 6
+"""Courses of a block: distributions of blocks are built side by side, and then joined."""
 ROOT_2PI = np.sqrt(2.0 * np.pi)
 
 
@@ -180,7 +206,7 @@ def _given_draws(
     rows = max(1, CELLS // n)
     blocks = [slice(start, start + rows) for start in range(0, draws, rows)]
     moments = np.concatenate(
-        [_cumulants(expit(logits + points.sums(block))) for block in blocks]
+        [_cumulants(points.chances(logits, block)) for block in blocks]
     )
     return moments[:, 1] < NARROW, moments
 
@@ -188,23 +214,23 @@ def _given_draws(
 def _cumulants(chance: np.ndarray) -> np.ndarray:
     """First four cumulants of the count at each draw, shape (draws, 4)."""
     spread = chance * (1.0 - chance)
-    second = spread.sum(axis=1)
-    third = second - 2.0 * np.einsum("ij,ij->i", spread, chance)
-    fourth = second - 6.0 * np.einsum("ij,ij->i", spread, spread)
-    return np.column_stack([chance.sum(axis=1), second, third, fourth])
+    second = spread.sum(axis=0)
+    third = second - 2.0 * np.einsum("ij,ij->j", spread, chance)
+    fourth = second - 6.0 * np.einsum("ij,ij->j", spread, spread)
+    return np.column_stack([chance.sum(axis=0), second, third, fourth])
 
 
 def _exact(
     logits: np.ndarray, points: BatchPoints, exact: np.ndarray, failures: int
 ) -> tuple[float, float]:
-    """Build the distribution course by course, as far as the tails need it.
+    """Build the distribution at each draw, as far as the tails need it.
 
     Up to the number of failures where what is left of 1 above it keeps its digits, else
     up to a count that no draw reaches.
     """
-    chance = expit(logits + points.sums(np.flatnonzero(exact)))
+    chance = points.chances(logits, slice(None) if exact.all() else exact)
     weights, n = points.weights[exact], len(logits)
-    mean = chance.sum(axis=1)
+    mean = chance.sum(axis=0)
     reach = mean + FAR * np.sqrt(mean) + BEYOND
     top = int(min(n, np.ceil(reach.max())))
     if failures < top:
@@ -220,15 +246,37 @@ def _exact(
 
 
 def _built(chance: np.ndarray, weights: np.ndarray, top: int) -> np.ndarray:
-    """Chance of 0, 1, ..., top failures, summed over the draws (draws, n)."""
-    table = np.zeros((top + 1, len(chance)))
-    table[0] = weights
-    for already, risk in enumerate(np.ascontiguousarray(chance.T)):
-        met = table[: already + 2]  # more failures than courses so far have no chance
-        moved = met * risk
-        met -= moved
-        met[1:] += moved[: len(met) - 1]
-    return table.sum(axis=1)
+    """Chance of 0, 1, ..., top failures, summed over the draws; chances (n, draws)."""
+    blocks = _blocks(chance)
+    most, draws = len(blocks) - 1, chance.shape[1]
+    # counts below none have no chance, and stand in front for what looks back at them
+    table = np.zeros((most + top + 1, draws))
+    reached = min(most, top) + 1
+    table[most : most + reached] = blocks[:reached, 0] * weights
+    back, along = table.strides
+    for block in range(1, blocks.shape[1]):
+        reached = min(reached + most, top + 1)
+        shape, steps = (reached, most + 1, draws), (back, -back, along)
+        before = as_strided(table[most:], shape, steps, writeable=False)
+        joined = np.einsum("kid,id->kd", before, blocks[:, block])
+        table[most : most + reached] = joined
+    return table[most:].sum(axis=1)
+
+
+def _blocks(chance: np.ndarray) -> np.ndarray:
+    """Chance of 0, 1, ... failures in blocks of few courses, (failures, blocks, draws)."""
+    n, draws = chance.shape
+    blocks = -(-n // BLOCK)
+    rounds = -(-n // blocks)
+    found = np.zeros((rounds + 1, blocks, draws))
+    found[0] = 1.0
+    for already in range(rounds):
+        risk = chance[already * blocks : (already + 1) * blocks]
+        met = found[: already + 2, : len(risk)]
+        moved = met[:-1] * risk
+        met[:-1] -= moved
+        met[1:] += moved
+    return found
 
 
 def _expanded(
@@ -411,7 +459,7 @@ def tails_given(logits: np.ndarray, points: BatchPoints, failures: int) -> Tails
     """
     if not expit(logits).mean() > 0.5:
         return Tails(*mixture_tails(logits, points, failures))
-    turned = mixture_tails(-logits, points.turned(), len(logits) - failures)
+    turned = mixture_tails(-logits, points.turned, len(logits) - failures)
     return Tails(*turned[::-1])
 
 
