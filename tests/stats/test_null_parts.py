@@ -85,8 +85,10 @@ def test_colleagues_tell_the_season_from_ten_failures_expected_of_two():
     sums.add(2, np.zeros(1), np.zeros(width))
     assert not sums.season_by_others(0)[1]
     sums.add(2, np.zeros(1), np.zeros(width))
-    shift, told = sums.season_by_others(0)
+    shifts, told = sums.season_by_others(0)
     assert told
+    assert len(shifts.values) == 8  # as many failures as 7 to 14 have no two shifts
+    shift = shifts.values[shifts.which]
     # 20 courses at even odds: 20 expit(s) + s is what failed, by a prior of deviation 1;
     # seasons with an operator's odds doubled have the colleagues of the seasons without
     assert 20 * expit(shift) + shift == pytest.approx([7, 9, 7, 9, 14], abs=1e-3)
@@ -96,12 +98,21 @@ def test_colleagues_tell_the_season_from_ten_failures_expected_of_two():
     assert not alone.season_by_others(0)[1]
 
 
+def test_seasons_of_unsettled_courses_have_the_shifts_between():
+    expected = null_seasons.GRID
+    for failures in ([1.0, 2, 1, -1], [0.25, 2, -1, 0.25]):
+        found = null_seasons._Shifts.found(np.array(failures), expected)
+        assert found.values[found.which] == pytest.approx(failures)
+        assert found.read(2 * expected) == pytest.approx(2 * np.array(failures))
+        assert found.as_it_came == pytest.approx(failures[-1])
+
+
 def test_a_day_scores_what_the_odds_ratio_makes_of_it_in_every_season():
     # chances of failing of 1/2, 1/4 and one nothing was seen of; the first failed with a
     # chance of 0.4, the second surely in the first season and in the one that came
     day = null_seasons._Day(
         np.arange(3), np.array([0.0, -np.log(3), 5]), np.array([0.4, 1, np.nan]),
-        np.array([1.4, 0.4, 1.4]), np.array([0.0, 1, 0]), told=True,
+        np.array([1.4, 0.4, 1.4]), shifts([0.0, 1, 0]), told=True,
     )  # fmt: skip
     every, each = day.scores()
     for way, ratio in enumerate((2.0, 0.5)):
@@ -113,6 +124,21 @@ def test_a_day_scores_what_the_odds_ratio_makes_of_it_in_every_season():
         assert every[way] == pytest.approx(
             [part + whole - sum(usual), part - hard.sum(), each[way].sum()]
         )
+
+
+def test_few_of_the_largest_are_sorted_and_equal_ones_stay_in_order(monkeypatch):
+    values, weight = np.array([3.0, 1, 5, 3, 3, 0]), np.full(6, 1.0)
+    for asked in (1, 2, 500):
+        monkeypatch.setattr(null_seasons, "ASKED", asked)
+        for allowed in range(7):
+            order, passing = null_seasons._passing(values, weight, float(allowed))
+            assert passing == allowed
+            assert len(order) > passing or passing == 6
+            assert order.tolist() == [2, 0, 3, 4, 1, 5][: len(order)]
+
+
+def shifts(values) -> null_seasons._Shifts:
+    return null_seasons._Shifts(np.array(values, float), np.arange(len(values)))
 
 
 def track(**changed):
@@ -203,7 +229,7 @@ def test_a_days_courses_are_taken_together():
     made = null_seasons._Track(planned=100, chance=0.5, replicates=2)
     day = null_seasons._Day(
         np.array([4, 8, 9]), logit([0.5, 0.25, 0.1]), np.array([1, 0, np.nan]),
-        np.array([1.0, 0, 1, 1, 1]), np.zeros(5), told=False,
+        np.array([1.0, 0, 1, 1, 1]), shifts(np.zeros(5)), told=False,
     )  # fmt: skip
     made.take(day, has_verdict=False)
     assert (made.seen, made.decided, made.expected) == (3, 2, pytest.approx(0.75))

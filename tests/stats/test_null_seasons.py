@@ -16,6 +16,7 @@ from queen_outcomes.stats.series.null_seasons import (
     Hand,
     Unknowns,
     _likeness,
+    _Shifts,
     follow,
 )
 from scipy.special import expit, logit
@@ -46,14 +47,14 @@ def followed(made: ClosedSeason, hands=HAND, unknowns=UNKNOWN, **asked):
 
 
 def test_null_seasons_count_by_how_their_colleagues_fared():
-    shift = np.array([0.0, 0.3, 0.9, 0.9, 0.9])
-    weight = _likeness(shift, 4)  # the season as it came stands last
+    shifts = _Shifts(np.array([0.0, 0.3, 0.9]), np.array([0, 1, 2, 2, 2]))
+    weight = _likeness(shifts, 4)  # the season as it came stands last
     assert weight.sum() == pytest.approx(1)
     # the normal curve at 0, 4 and 6 deviations of 0.15
     np.testing.assert_allclose(
         weight[:3] / weight[3], norm.pdf([6, 4, 0]) / norm.pdf(0), rtol=1e-9
     )
-    far = _likeness(np.array([-3.0, -3.0, 3.0]), 2)
+    far = _likeness(_Shifts(np.array([-3.0, 3.0]), np.array([0, 0, 1])), 2)
     np.testing.assert_allclose(far, 0.5)
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -155,18 +156,21 @@ def _against_expected(
     found = adjusted_rate(own.risk, nearest, station, shared=shared, seed=seed)
     whole, levels = logit(station), logit(own.risk)
 
-    def rate(yes: float, of: np.ndarray) -> float:
+    @cache  # many fillings hold as many failures of the same courses
+    def rate(yes: float, asked: bytes) -> float:
+        of = levels[np.frombuffer(asked, bool)]
         step = odds_shift(of, float(np.clip(yes, LEAST, len(of) - LEAST)))
         return float(expit(whole + step).mean())
 
     each = np.array(
         [
-            logit(rate(yes, levels[some]))
-            for yes, some in zip(failures, at_risk, strict=True)
+            logit(rate(yes, some.tobytes()))
+            for yes, some in zip(failures.tolist(), at_risk, strict=True)
             if some.any()
         ]
     )
-    middle, anchor = float(each.mean()), logit(rate(nearest, levels))
+    everybody = np.ones(len(own), bool).tobytes()
+    middle, anchor = float(each.mean()), logit(rate(nearest, everybody))
     apart = (1 + 1 / len(each)) * float(each.var(ddof=1)) if len(each) > 1 else 0.0
     down, up = anchor - logit(found.low), logit(found.high) - anchor
     reach = np.array([arm for arm in (down, up) if np.isfinite(arm)])

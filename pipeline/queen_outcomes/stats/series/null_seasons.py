@@ -56,6 +56,8 @@ ROUNDED = 1e-12
 """Sums of weights nearer to each other than this are the same."""
 CLEAR = 1.1
 """How far above the largest of all values a limit lies that no season may reach."""
+ASKED = 500
+"""Sums looked at first for those that may pass a limit."""
 SMALLEST = 1e-7
 """Nearest to 0 and 1 that luck is drawn."""
 STATION_HAND = -1
@@ -315,7 +317,7 @@ def _one_day(rows: np.ndarray, worlds: _Worlds, tracks, sums) -> None:
     luck = np.empty((len(rows), worlds.replicates), np.float32)
     luck[decided] = worlds.luck(rows[decided], int(season.day[rows[0]]))
     failures = worlds.failures(luck[decided], q[decided], worlds.usual)
-    station = _Day(rows, logits, q, failures, np.zeros(len(failures)), told=True)
+    station = _Day(rows, logits, q, failures, _Shifts.none(len(failures)), told=True)
     tracks[STATION_HAND, STATION].take(station, has_verdict=True)
     waiting = []
     for at in np.unique(hand[hand >= 0]).tolist():
@@ -328,11 +330,46 @@ def _one_day(rows: np.ndarray, worlds: _Worlds, tracks, sums) -> None:
             if (at, series) in tracks:
                 waiting.append((at, series, own, logits[own] + change, failures))
     for at, series, own, changed, counted in waiting:
-        shift, told = sums[series].season_by_others(at)
+        shifts, told = sums[series].season_by_others(at)
         waits = series == LEVEL and not told
         seen = np.where(waits, np.nan, q[own])
-        day = _Day(rows[own], changed, seen, counted * (not waits), shift, told)
+        day = _Day(rows[own], changed, seen, counted * (not waits), shifts, told)
         tracks[at, series].take(day, has_verdict=told or series == DRIFT)
+
+
+@dataclass(frozen=True, eq=False)
+class _Shifts:
+    """How hard the season is in every season: some values, and whose each of them is.
+
+    Colleagues' failures are whole numbers, so that ten thousand seasons have few shifts.
+    """
+
+    values: np.ndarray
+    which: np.ndarray
+
+    @classmethod
+    def none(cls, seasons: int) -> _Shifts:
+        """Give every season no shift."""
+        return cls(np.zeros(1), np.zeros(seasons, np.intp))
+
+    @classmethod
+    def found(cls, failures: np.ndarray, expected: np.ndarray) -> _Shifts:
+        """Give the shifts of `GRID` at which so many failures are expected."""
+        least = failures.min()
+        which = (failures - least).astype(np.intp)
+        counts = np.arange(which.max() + 1.0) + least
+        if not np.array_equal(counts[which], failures):  # some were not settled
+            counts, which = failures, np.arange(len(failures))
+        return cls(np.interp(counts, expected, GRID), which)
+
+    @property
+    def as_it_came(self) -> float:
+        """That of the season as it came."""
+        return self.values[self.which[-1]]
+
+    def read(self, by_shift: np.ndarray) -> np.ndarray:
+        """Read off what has a value at every shift of `GRID`, for every season."""
+        return np.interp(self.values, GRID, by_shift)[self.which]
 
 
 class _Sums:
@@ -341,40 +378,44 @@ class _Sums:
     def __init__(self, hands: Mapping[int, Hand], replicates: int) -> None:
         width = replicates + min(replicates, ALTERNATIVES) + 1
         self.plain = np.r_[:replicates, : min(replicates, ALTERNATIVES), width - 1]
-        self.failures = {at: np.zeros(width) for at in hands}
-        self.expected = {at: np.zeros(len(GRID)) for at in hands}
+        self.place = {hand: at for at, hand in enumerate(hands)}
+        self.failures = np.zeros((len(hands), width))
+        self.total = np.zeros(width)
+        self.expected = np.zeros((len(hands), len(GRID)))
 
     def add(self, hand: int, logits: np.ndarray, failures: np.ndarray) -> None:
         """Add a day's decided courses of an operator."""
+        at = self.place[hand]
         # when one operator's odds are doubled, colleagues are as in the null season
-        self.failures[hand] += failures[self.plain]
-        self.expected[hand] += expit(logits[:, None] + GRID).sum(axis=0)
+        plain = failures[self.plain]
+        self.failures[at] += plain
+        self.total += plain
+        self.expected[at] += expit(logits[:, None] + GRID).sum(axis=0)
 
-    def season_by_others(self, hand: int) -> tuple[np.ndarray, bool]:
+    def season_by_others(self, hand: int) -> tuple[_Shifts, bool]:
         """Give how hard the season is by the other operators' courses, in each season.
 
         The shift of log odds that is likeliest with a normal prior of deviation `PENALTY`; and
         whether colleagues are enough to tell a hard season from a change of hand.
         """
-        others = [at for at in self.failures if at != hand]
-        expected = sum((self.expected[at] for at in others), np.zeros(len(GRID)))
-        failures = sum((self.failures[at] for at in others), 0.0 * self.failures[hand])
-        shift = np.interp(failures, expected + PULL, GRID)
-        usual = len(GRID) // 2
-        colleagues = sum(self.expected[at][usual] > 0.0 for at in others)
+        at, usual = self.place[hand], len(GRID) // 2
+        others = np.delete(self.expected, at, axis=0)
+        expected = others.sum(axis=0)
+        shifts = _Shifts.found(self.total - self.failures[at], expected + PULL)
         enough = expected[usual] >= COLLEAGUES_EXPECTED
-        return shift, bool(enough and colleagues >= COLLEAGUES)
+        colleagues = np.count_nonzero(others[:, usual])
+        return shifts, bool(enough and colleagues >= COLLEAGUES)
 
 
 @dataclass(frozen=True, eq=False)
 class _Day:
-    """A series' courses of one day; shift is the season's, in every season."""
+    """A series' courses of one day; shifts are the season's, in every season."""
 
     rows: np.ndarray
     logits: np.ndarray
     q: np.ndarray
     failures: np.ndarray
-    shift: np.ndarray
+    shifts: _Shifts
     told: bool
 
     def scores(self) -> tuple[np.ndarray, np.ndarray]:
@@ -386,7 +427,7 @@ class _Day:
         q = self.q[seen]
         partly = q[(q > 0) & (q < 1)]
         risks = expit(self.logits[seen][:, None] + GRID)
-        given = expit(self.logits + self.shift[-1])
+        given = expit(self.logits + self.shifts.as_it_came)
         every, each = [], []
         for ratio in RATIOS:
             fall = -weights(risks, ratio)[0].sum(axis=0)
@@ -394,18 +435,40 @@ class _Day:
             gain += np.log1p((ratio - 1) * partly).sum()
             own = np.log1p((ratio - 1) * self.q) + weights(given, ratio)[0]
             own = np.where(seen, own, 0.0)
-            gain -= np.interp(self.shift, GRID, fall)
+            gain -= self.shifts.read(fall)
             gain[-1] = own.sum()
             every.append(gain)
             each.append(own)
         return np.array(every), np.array(each)
 
 
-def _likeness(shift: np.ndarray, replicates: int) -> np.ndarray:
+def _likeness(shifts: _Shifts, replicates: int) -> np.ndarray:
     """Give null seasons weights by how nearly their colleagues fared as they did here."""
-    far = ((shift[:replicates] - shift[-1]) / ALIKE) ** 2
-    weight = np.exp(-0.5 * (far - far.min()))
+    which = shifts.which[:replicates]
+    far = ((shifts.values - shifts.as_it_came) / ALIKE) ** 2
+    # shifts of no null season may lie nearer, and weigh nothing
+    weight = np.exp(-0.5 * np.maximum(far - far[which].min(), 0.0))[which]
     return weight / weight.sum()
+
+
+def _passing(
+    values: np.ndarray, weight: np.ndarray, allowed: float
+) -> tuple[np.ndarray, int]:
+    """Give the largest values, the largest first, and how many of them may pass.
+
+    One more at least than may pass, if there is one; few may, and the rest is not sorted.
+    """
+    asked = ASKED
+    while True:
+        some = np.arange(len(values))
+        if asked < len(values):
+            least = np.partition(values, -asked)[-asked]
+            some = np.flatnonzero(values >= least)
+        order = some[np.argsort(-values[some], kind="stable")]
+        passing = int((np.cumsum(weight[order]) <= allowed).sum())
+        if passing < len(order) or len(order) == len(values):
+            return order, passing
+        asked *= 4
 
 
 class _Track:
@@ -432,12 +495,12 @@ class _Track:
         self.seen += len(day.rows)
         self.decided += int(np.isfinite(day.q).sum())
         self.expected += float(expit(day.logits[np.isfinite(day.q)]).sum())
-        weight = _likeness(day.shift, self.replicates)
+        weight = _likeness(day.shifts, self.replicates)
         limits = [self._limit(way, weight) if has_verdict else np.nan for way in (0, 1)]
         signals = np.zeros(path.shape, bool)
         for way, limit in enumerate(limits):
             signals[way, -1] = self._pass(way, limit)
-        given = expit(day.logits + day.shift[-1])
+        given = expit(day.logits + day.shifts.as_it_came)
         held = np.repeat(np.array(limits)[:, None], len(day.rows), axis=1)
         told = np.full(len(day.rows), day.told)
         self.said.append((day.rows, given, path, held, signals, told))
@@ -460,8 +523,7 @@ class _Track:
             return np.nan
         asked = ~self.crossed[way] & self._open(way)[: self.replicates]
         values, weight = self.value[way, : self.replicates][asked], weight[asked]
-        order = np.argsort(-values, kind="stable")
-        passing = int((np.cumsum(weight[order]) <= allowed + ROUNDED).sum())
+        order, passing = _passing(values, weight, allowed + ROUNDED)
         if passing == len(values):
             return TIED
         top = values[order]

@@ -274,7 +274,7 @@ def _blocks(chance: np.ndarray) -> np.ndarray:
         risk = chance[already * blocks : (already + 1) * blocks]
         met = found[: already + 2, : len(risk)]
         moved = met[:-1] * risk
-        met[:-1] -= moved
+        met[:-1] *= 1.0 - risk
         met[1:] += moved
     return found
 
@@ -312,10 +312,6 @@ def _edgeworth(x: np.ndarray, skew: np.ndarray, tail: np.ndarray) -> np.ndarray:
     bend *= x
     bend += skew / 6.0 * (square - 1.0)
     return ndtr(x) - np.exp(-0.5 * square) / ROOT_2PI * bend
-
-
-FEW = 32
-"""Courses up to which the distribution is built one course at a time."""
 
 
 @dataclass(frozen=True)
@@ -395,12 +391,17 @@ def independent_counts(risks) -> CountDistribution:
     Returns
     -------
     CountDistribution
-        Exact: halves of the courses are convolved with each other, sums of positive
+        Exact: blocks of the courses are convolved with each other, sums of positive
         numbers only, so that small tails keep their digits. (Poisson-binomial; see
         Hong Y. Computational Statistics and Data Analysis 2013;59:41-51.)
     """
     refuse_chances("a risk", risks)
-    return CountDistribution(_convolved(np.asarray(risks, float).ravel()))
+    chance = np.asarray(risks, float).ravel()
+    if not len(chance):
+        return CountDistribution(np.ones(1))
+    # a block may hold a course fewer than others: more failures than courses have no chance
+    pmf = _convolved(_blocks(chance[:, None])[:, :, 0].T)
+    return CountDistribution(pmf[: len(chance) + 1])
 
 
 def batch_tails(
@@ -463,13 +464,9 @@ def tails_given(logits: np.ndarray, points: BatchPoints, failures: int) -> Tails
     return Tails(*turned[::-1])
 
 
-def _convolved(risks: np.ndarray) -> np.ndarray:
-    if len(risks) > FEW:
-        one, other = np.array_split(risks, 2)
-        return np.convolve(_convolved(one), _convolved(other))
-    pmf = np.zeros(len(risks) + 1)
-    pmf[0] = 1.0
-    for risk in risks:
-        pmf[1:] = pmf[1:] * (1.0 - risk) + pmf[:-1] * risk
-        pmf[0] *= 1.0 - risk
-    return pmf
+def _convolved(parts: np.ndarray) -> np.ndarray:
+    """Distribution of the sum of some numbers of failures, one a row."""
+    if len(parts) == 1:
+        return parts[0]
+    half = len(parts) // 2
+    return np.convolve(_convolved(parts[:half]), _convolved(parts[half:]))
