@@ -20,6 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.special import expit
@@ -58,6 +59,8 @@ CLEAR = 1.1
 """How far above the largest of all values a limit lies that no season may reach."""
 ASKED = 500
 """Sums looked at first for those that may pass a limit."""
+BATCHES_KEPT = 64
+"""Batches whose deviations are kept for the days to come."""
 SMALLEST = 1e-7
 """Nearest to 0 and 1 that luck is drawn."""
 STATION_HAND = -1
@@ -266,6 +269,8 @@ class _Worlds:
         self.deviations = np.sqrt(np.abs(rng.normal(*spread, of_each)))
         draws = rng.standard_normal((unknowns.root.shape[1], replicates))
         self.coefficients = unknowns.root @ draws
+        # a batch's courses close on several days, one soon after the other
+        self.effect = lru_cache(maxsize=BATCHES_KEPT)(self._effect)
         self.own = {
             at: self.change(at) + one.change_se * self._keyed(OWN, one.key)
             for at, one in hands.items()
@@ -293,9 +298,12 @@ class _Worlds:
         found += season.conditional[rows, None]
         for kind, batches in enumerate(season.batches[rows].T):
             for batch in np.unique(batches[batches >= 0]).tolist():
-                effect = self.deviations[kind] * self._keyed(BATCH, kind, batch)
-                found[batches == batch] += effect
+                found[batches == batch] += self.effect(kind, batch)
         return found
+
+    def _effect(self, kind: int, batch: int) -> np.ndarray:
+        """Give a batch's deviation in every null season."""
+        return self.deviations[kind] * self._keyed(BATCH, kind, batch)
 
     def failures(self, luck: np.ndarray, q: np.ndarray, moved) -> np.ndarray:
         """Count failures of some decided courses, shape (B + A + 1,).
