@@ -76,7 +76,8 @@ def apart_from(
     some = _thinned(counted)
     others = {name: values[some] for name, values in others.items()}
     few = _few_shared(counted)
-    hands = {name: counted.operator[some] == name for name in names}
+    number = np.searchsorted(names, counted.operator[some])
+    hands = {name: number == at for at, name in enumerate(names)}
     # nobody is told apart from an operator who did all of them, or none
     asked = [
         n for n, own in hands.items() if n not in few and own.any() and not own.all()

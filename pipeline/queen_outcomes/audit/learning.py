@@ -150,14 +150,14 @@ def learning_rows(
     list of dict, list of dict
         A row a case; a row an operator, its ``message`` saying why there is no curve.
     """
-    number = numbered(cases, prior)
+    number, failed = numbered(cases, prior), cases.failed
     curves: list[Row] = []
     limits: list[Row] = []
     for name, own in cases.by_operator().items():
         begun = number[own]
         if not len(own) or not np.nanmin(begun) < BEGINNER:
             continue
-        limit, rate = _limit(cases, name, own, fewest)
+        limit, rate = _limit(failed, own, fewest)
         found: list[Row] = []
         if not limit.message:
             found = _curve(name, cases.some(own), begun, limit, rate)
@@ -167,11 +167,11 @@ def learning_rows(
 
 
 def _limit(
-    cases: ClosedCourses, name: str, own: np.ndarray, fewest: int
+    failed: np.ndarray, own: np.ndarray, fewest: int
 ) -> tuple[LearningLimit, float]:
     """Give the limit and the adequate rate; a message where there is none."""
-    failed = cases.failed
-    others = (cases.operator != name) & np.isfinite(failed)
+    others = np.isfinite(failed)
+    others[own] = False
     decided = int(np.isfinite(failed[own]).sum())
     rate = float(failed[others].mean()) if others.any() else np.nan
     words = ""

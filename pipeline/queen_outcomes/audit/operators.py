@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
@@ -19,7 +19,12 @@ from queen_outcomes.audit.apart import Apart
 from queen_outcomes.base import resources
 from queen_outcomes.base.store import Store
 from queen_outcomes.facts.outcomes import question_columns
-from queen_outcomes.models.closed import BATCHES, ClosedCourses, Question
+from queen_outcomes.models.closed import (
+    BATCHES,
+    NO_FILLINGS,
+    ClosedCourses,
+    Question,
+)
 from queen_outcomes.models.risks import RiskModel
 from queen_outcomes.stats.histories.pooling import MOST_UNSETTLED
 from queen_outcomes.stats.logistic.mixed_average import integrate_random
@@ -89,12 +94,15 @@ def operator_rows(
         What each operator cannot be told apart from; of some there is no figure then.
     """
     rows = []
-    shared = shared_courses(cases)
-    station = thinned(cases.risk[followed(cases)])
+    shared, asked = shared_courses(cases), followed(cases)
+    station = thinned(cases.risk[asked])
+    batches = {name: cases.values[name] for name in BATCHES}
+    # what is cut out for every operator is only what is looked at
+    lean = replace(cases, values=batches, fillings=NO_FILLINGS)
     for name, own in cases.by_operator().items():
-        row = _counts(name, cases.some(own), shared[own], fewest, apart[name])
+        row = _counts(name, lean.some(own), shared[own], fewest, apart[name])
         if row["courses"] and apart[name].has_figure:
-            some = cases.some(own[followed(cases)[own]])
+            some = lean.some(own[asked[own]])
             row |= _against_expected(name, some, station, model)
         row["shown"] = row["shown"] and row.get("expected") is not None
         rows.append(row)

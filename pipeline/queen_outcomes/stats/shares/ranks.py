@@ -99,20 +99,32 @@ def rank_limits(
 
 def _counted(modes, covariance, draws: int, seed: int) -> np.ndarray:
     """How often each operator had each rank, ties low and high: (2, K, K + 1)."""
-    from scipy.stats import rankdata  # late, as `stats/tails.py` says
-
     root, operators = _root(covariance), len(modes)
     rng = np.random.default_rng(seed)
     rows = -(-AT_ONCE // operators)
-    counts = np.zeros((2, operators, operators + 1), int)
+    counts = np.zeros((2, operators * (operators + 1)), int)
     for start in range(0, draws, rows):
         size = min(rows, draws - start)
         drawn = modes + rng.standard_normal((size, operators)) @ root.T
-        for side, method in enumerate(("min", "max")):
-            ranked = rankdata(drawn, method=method, axis=1).astype(int)
-            for number, column in enumerate(ranked.T):
-                counts[side, number] += np.bincount(column, None, operators + 1)
-    return counts
+        who = np.argsort(drawn, axis=1)
+        for side, ranks in enumerate(_tied(np.take_along_axis(drawn, who, axis=1))):
+            met = who * (operators + 1) + ranks
+            counts[side] += np.bincount(met.ravel(), None, counts.shape[1])
+    return counts.reshape(2, operators, operators + 1)
+
+
+def _tied(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give the ranks of rising values, ties low and high; those of one row where none tie."""
+    size = values.shape[1]
+    ranks = np.arange(1, size + 1)
+    apart = values[:, 1:] > values[:, :-1]
+    if apart.all():
+        return ranks, ranks
+    edge = np.ones((len(values), 1), bool)
+    low = np.where(np.hstack([edge, apart]), ranks, 0)
+    high = np.where(np.hstack([apart, edge]), ranks, size)
+    from_above = np.minimum.accumulate(high[:, ::-1], axis=1)[:, ::-1]
+    return np.maximum.accumulate(low, axis=1), from_above
 
 
 def _prepared(modes, covariance) -> tuple[np.ndarray, np.ndarray]:
