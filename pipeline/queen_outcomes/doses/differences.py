@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from queen_outcomes.stats.histories.pooling import (
 )
 from queen_outcomes.stats.shares.clustered_strata import (
     BatchDifference,
-    stratified_difference,
+    Blocked,
 )
 from queen_outcomes.stats.shares.clustering import (
     batch_counts,
@@ -203,11 +203,16 @@ def stratified(pair: ArmPair, *, by_lot: bool) -> Difference:
     asked = np.isfinite(pair.filled).any(axis=0)
     if not (placed & asked).any():
         return Difference(STRATIFIED, said=f"no {many} are recorded")
+
+    @lru_cache(maxsize=1)  # often the same courses are at risk in every filling
+    def blocked(asked: bytes) -> Blocked:
+        kept = np.frombuffer(asked, bool)
+        return Blocked(pair.first[kept], block[kept], pair.clusters[kept])
+
     found = []
     for one in pair.filled:
         kept = placed & np.isfinite(one)
-        given = (one[kept], pair.first[kept], block[kept], pair.clusters[kept])
-        found.append(stratified_difference(*given, pair.level))
+        found.append(blocked(kept.tobytes()).difference(one[kept], pair.level))
     first = found[0]
     if any(one.method == "none" for one in found):
         empty = not len(first.strata.n)
