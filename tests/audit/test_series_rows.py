@@ -11,7 +11,7 @@ from queen_outcomes.audit.running_series import (
     AuditSeason,
     _in_episodes,
     _last_season,
-    _past,
+    _pasts,
     _planned_of_all,
     _replicates,
     _run,
@@ -137,7 +137,7 @@ def test_an_own_past_is_of_the_seasons_before():
     cases = two_hands()
 
     def past(name, whose="A", **plan):
-        return _past(season(name, **plan), cases, MODEL, whose)
+        return _pasts(season(name, **plan), cases, MODEL, [whose])[whose]
 
     assert (past("2026").courses, past("2026").planned) == (1, 1)
     # of her six one is undecided; five are of the last season

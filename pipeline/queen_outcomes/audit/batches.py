@@ -102,6 +102,7 @@ def _tails(
 ) -> np.ndarray:
     """Give both mid-P tails of the failures of some batches, shape (2, batches)."""
     shared, found = cases.shared(others), np.empty((2, len(parts)))
+    failed = cases.failed
     asked = np.concatenate(parts) if parts else np.empty(0, int)
     spread = effect_columns(shared, len(cases)).total_deviation[asked]
     logits = np.full(len(cases), np.nan)
@@ -109,7 +110,7 @@ def _tails(
     for at, (label, own) in enumerate(zip(labels, parts, strict=True)):
         tails = batch_tails(
             cases.risk[own],
-            int(cases.failed[own].sum()),
+            int(failed[own].sum()),
             SharedEffects(shared.levels[own], shared.deviations),
             seed=zlib.crc32(label.encode()),
             logits=logits[own],

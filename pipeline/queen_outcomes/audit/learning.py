@@ -71,9 +71,10 @@ def experience_rows(
         the average hand would have had with the courses of known risk.
     """
     number = numbered(cases, prior)
+    known = cases.decided & np.isfinite(number)
     rows: list[Row] = []
     for name, own in cases.by_operator().items():
-        decided = own[np.isfinite(cases.failed[own]) & np.isfinite(number[own])]
+        decided = own[known[own]]
         stretches = stretch_of(number[decided])
         for stretch in np.unique(stretches).tolist():
             here = decided[stretches == stretch]
@@ -194,10 +195,10 @@ def _limit(
 def _curve(
     name: str, own: ClosedCourses, number: np.ndarray, limit: LearningLimit, rate: float
 ) -> list[Row]:
-    decided = np.cumsum(np.isfinite(own.failed))
-    rows = np.flatnonzero(decided <= WATCHED)
+    failed = own.failed
+    rows = np.flatnonzero(np.cumsum(np.isfinite(failed)) <= WATCHED)
     inadequate = float(changed_risks(rate, ODDS_RATIO))
-    found = learning_curve(own.failed[rows], inadequate, rate, limit.limit)
+    found = learning_curve(failed[rows], inadequate, rate, limit.limit)
     reached = found.competent_at
     return [
         {
@@ -206,7 +207,7 @@ def _curve(
             "number": int(number[at]),
             "d0": own.d0[at].item(),
             "known_on": own.known_on[at].item(),
-            "failed": bool(own.failed[at]) if np.isfinite(own.failed[at]) else None,
+            "failed": bool(failed[at]) if np.isfinite(failed[at]) else None,
             "value": found.value[at],
             "reached": reached is not None and at + 1 == reached,
         }

@@ -303,13 +303,13 @@ def spread_rows(cases: ClosedCourses, fewest: int) -> list[Row]:
     list of dict
         Empty with fewer than `FEWEST` operators.
     """
-    sums = []
+    sums, counted, failed = [], cases.counted, cases.failed
     for own in cases.by_operator().values():
-        rows = own[cases.counted[own]]
+        rows = own[counted[own]]
         if len(rows) >= max(fewest, 1):
             risk = cases.risk[rows]
             variance = (risk * (1.0 - risk)).sum()
-            sums.append((cases.failed[rows].sum(), risk.sum(), variance))
+            sums.append((failed[rows].sum(), risk.sum(), variance))
     if len(sums) < FEWEST:
         return []
     compared = adjusted_z(*np.array(sums).T)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -24,7 +24,12 @@ from queen_outcomes.audit.season_nulls import (
 from queen_outcomes.base.workers import Task, Workers
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.choose import Earlier
-from queen_outcomes.models.closed import BATCHES, ClosedCourses, take
+from queen_outcomes.models.closed import (
+    BATCHES,
+    NO_FILLINGS,
+    ClosedCourses,
+    take,
+)
 from queen_outcomes.models.questions import (
     ModelRequest,
     choose_form,
@@ -57,6 +62,7 @@ MOST_SIMULATED = 40_000_000
 """Courses drawn for a season: one of many thousands is drawn fewer times."""
 FEWEST, MOST = 5, 40
 """Operators from which on others' models are fitted, and up to which: each takes a fit."""
+NOBODY = np.empty(0, int)
 SEASON_UNTOLD = (
     "operator or season cannot be told apart: that takes two colleagues and ten failures "
     "expected of their closed courses"
@@ -145,7 +151,7 @@ def running_series_of(
     if not known.any():
         return [], []
     names = np.unique(this.operator[this.operator != ""]).tolist()
-    pasts = {name: _past(season, cases, model, name) for name in names}
+    pasts = _pasts(season, cases, model, names)
     hands = {
         at: Hand(
             *(zlib.crc32(name.encode()), pasts[name].planned),
@@ -228,18 +234,31 @@ def _unknowns(season: AuditSeason, cases: ClosedCourses, model: RiskModel) -> Un
     return Unknowns(kept["tau"], root, *parts)
 
 
+def _pasts(
+    season: AuditSeason, cases: ClosedCourses, model: RiskModel, names: list[str]
+) -> dict[str, OwnPast]:
+    """Give some operators' own pasts, from their courses of earlier seasons."""
+    asked = (*BATCHES, "operator", "year", "course_id")
+    values = {column: cases.values[column] for column in asked}
+    # what is cut out for every operator is only what is looked at
+    lean = replace(cases, values=values, fillings=NO_FILLINGS)
+    earlier = lean.some(np.flatnonzero(cases.season < season.name))
+    owned = earlier.by_operator()
+    # in the order of the courses, so that sums keep their last digits
+    rows = {name: np.sort(owned.get(name, NOBODY)) for name in names}
+    return {n: _past(season, earlier.some(rows[n]), model, n) for n in names}
+
+
 def _past(
-    season: AuditSeason, cases: ClosedCourses, model: RiskModel, name: str
+    season: AuditSeason, before: ClosedCourses, model: RiskModel, name: str
 ) -> OwnPast:
     plan = season.settings.plan
-    own = np.flatnonzero(cases.operator == name)
-    before = own[cases.season[own] < season.name]
 
     def made() -> dict[str, Any]:
-        counted = cases.some(before[cases.counted[before]])
         courses = plan.planned_cases.get(name, 0)
-        courses = courses or max(_last_season(cases, before), plan.fewest_cases, 1)
-        found = own_past(counted, model)
+        last = _last_season(before, np.arange(len(before)))
+        courses = courses or max(last, plan.fewest_cases, 1)
+        found = own_past(before.some(np.flatnonzero(before.counted)), model)
         return {"planned": courses, **found}
 
     under = {

@@ -254,11 +254,11 @@ def _built(chance: np.ndarray, weights: np.ndarray, top: int) -> np.ndarray:
     reached = min(most, top) + 1
     table[most : most + reached] = blocks[:reached, 0] * weights
     back, along = table.strides
+    shape, steps = (top + 1, most + 1, draws), (back, -back, along)
+    fewer = as_strided(table[most:], shape, steps, writeable=False)
     for block in range(1, blocks.shape[1]):
         reached = min(reached + most, top + 1)
-        shape, steps = (reached, most + 1, draws), (back, -back, along)
-        before = as_strided(table[most:], shape, steps, writeable=False)
-        joined = np.einsum("kid,id->kd", before, blocks[:, block])
+        joined = np.einsum("kid,id->kd", fewer[:reached], blocks[:, block])
         table[most : most + reached] = joined
     return table[most:].sum(axis=1)
 
