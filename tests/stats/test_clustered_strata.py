@@ -6,7 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.stats.shares.clustered_strata import stratified_difference
+from queen_outcomes.stats.shares.clustered_strata import (
+    Blocked,
+    stratified_difference,
+)
 from queen_outcomes.stats.shares.strata import risk_difference, strata_of
 from scipy import stats
 
@@ -130,6 +133,18 @@ def test_limits_cover_as_they_say_where_sato_s_do_not():
         sato += plain.low <= 0.1 <= plain.high
     assert 0.92 <= covered / 300 <= 0.99
     assert sato / 300 < 0.90
+
+
+def test_other_answers_of_the_same_courses_leave_nothing_behind():
+    yes, first, block, batch = trial()
+    placed = Blocked(first, block, batch)
+    for answers in (yes, 1 - yes, np.zeros(80), yes):
+        found = placed.difference(answers, 0.9)
+        alone = stratified_difference(answers, first, block, batch, 0.9)
+        assert (found.method, found.message) == (alone.method, alone.message)
+        for name in ("estimate", "low", "high", "se", "df"):
+            same = getattr(found, name), getattr(alone, name)
+            np.testing.assert_array_equal(*same)
 
 
 def test_an_arm_of_one_batch_has_no_limits():
