@@ -219,7 +219,7 @@ def test_draws_come_as_often_as_the_passes_say():
     chain = Chain(STEPS, many, np.repeat(seen, n, axis=2))
     inside = chain.count([np.ones(n)])[1][:, :, 0]
     rng = np.random.default_rng(5)
-    drawn = chain.draw(chain.backwards(chain.forwards()[1]), lambda _: rng.random(n))
+    (drawn,) = chain.draw(chain.backwards(), [lambda _: rng.random(n)])
     for step, day in enumerate(STEPS.days):
         working = (drawn.onset <= day) & (drawn.drone > day) & (drawn.end > day)
         found = {

@@ -167,8 +167,8 @@ def draw_all(
     drawn: list[list[Histories]] = []
     for block in blocks(number):
         chain = Chain(steps, rates.of(block), seen(block))
-        ahead = chain.backwards(chain.forwards()[1])
-        drawn.append([chain.draw(ahead, partial(chance, block)) for chance in chances])
+        each = [partial(chance, block) for chance in chances]
+        drawn.append(chain.draw(chain.backwards(), each))
     return [
         Histories(
             *(
@@ -303,13 +303,14 @@ class Chain:
             for name in WAYS[source]
         ]
 
-    def backwards(self, scale: np.ndarray) -> np.ndarray:
+    def backwards(self, scale: np.ndarray | None = None) -> np.ndarray:
         """Chance of what was seen from each step on, given its state, (g, s, n).
 
         Over the scales of these steps, so that it times the chance of what was seen
-        before, and of the way there, is the chance given everything.
+        before, and of the way there, is the chance given everything. Without them each
+        step's largest is 1: what is drawn hangs on a step's chances beside each other.
         """
-        told = self.seen / scale[:, None]
+        told = self.seen if scale is None else self.seen / scale[:, None]
         shape = (len(told), self.steps.sets + len(STATES) - 1, self.n)
         ahead = np.empty(shape, np.float32)
         ahead[-1] = 1.0
@@ -325,6 +326,8 @@ class Chain:
             before[self.sets] *= self.stay[step]
             before[self.sets] += left
             self._weigh(before, told[step - 1])
+            if scale is None:
+                before /= before.max(axis=0)
         return ahead
 
     def count(self, weights: Sequence[np.ndarray]) -> tuple[list[Counts], np.ndarray]:
@@ -450,30 +453,34 @@ class Chain:
         ):
             kind[name] = np.bincount(band, each.ravel(), size)
 
-    def draw(self, ahead: np.ndarray, chance: Callable[[int], np.ndarray]) -> Histories:
-        """Draw one history of each course.
+    def draw(
+        self, ahead: np.ndarray, chances: Sequence[Callable[[int], np.ndarray]]
+    ) -> list[Histories]:
+        """Draw histories of every course, one for each of ``chances``.
 
         Parameters
         ----------
         ahead : ndarray
             From `backwards`.
-        chance : callable
+        chances : sequence of callable
             Step -> ndarray, shape (n,), even on [0, 1).
         """
-        state, into = np.zeros(self.n, int), np.zeros(self.n, int)
+        times = len(chances)  # all at once: the first n are the first history's
+        course = np.tile(np.arange(self.n), times)
+        state, into = np.zeros((2, times * self.n), int)
         # whole days and few states: narrow, as all fillings are kept side by side
-        never = np.full(self.n, np.inf, np.float32)
+        never = np.full(times * self.n, np.inf, np.float32)
         when = {place: never.copy() for place in (WORKING, DRONE, GONE)}
-        ended = np.full(self.n, NOT_ENDED, np.int8)
+        ended = np.full(times * self.n, NOT_ENDED, np.int8)
         for step, day in enumerate(self.steps.days):
-            u, was = chance(step), state.copy()
+            u, was = np.concatenate([each(step) for each in chances]), state.copy()
             for source in WAYS:
                 rows = np.flatnonzero(was == source)
-                own = into[rows]
-                chances = self._chances(source, step, own, rows)
+                own, who = into[rows], course[rows]
+                moving = self._chances(source, step, own, who)
                 to = self._to(source, step)
                 places = [own, *(np.full(len(rows), place) for place in to)]
-                upto = np.cumsum(chances * ahead[step][np.array(places), rows], axis=0)
+                upto = np.cumsum(moving * ahead[step][np.array(places), who], axis=0)
                 pick = (u[rows] * upto[-1] >= upto[:-1]).sum(axis=0)
                 for way, name in enumerate(WAYS[source], 1):
                     hit, target = rows[pick == way], CAUSES[name].target
@@ -481,7 +488,8 @@ class Chain:
                     when[min(target, GONE)][hit] = day
                     if target >= GONE:
                         ended[hit] = target
-        return Histories(when[WORKING], when[DRONE], when[GONE], ended)
+        parts = [np.split(x, times) for x in (*when.values(), ended)]
+        return [Histories(*each) for each in zip(*parts, strict=True)]
 
     def _chances(self, source: int, step: int, own, rows) -> np.ndarray:
         """Give some courses' chance to stay in their places, then to leave, (1 + ways, r)."""
