@@ -7,7 +7,7 @@ from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.curves import begin_curves
 from queen_outcomes.outcomes.derive import count_rates
 from queen_outcomes.outcomes.fills import begin_fills, write_fills
-from queen_outcomes.outcomes.signs import histories_given
+from queen_outcomes.outcomes.signs import histories_given, read_known
 
 
 def fill_station(store, settings: Settings) -> None:
@@ -20,7 +20,7 @@ def fill_station(store, settings: Settings) -> None:
 
 def fill_courses(store, settings: Settings):
     """Write fills and give what is known of every course."""
-    filling = begin_fills(store, settings, Workers(1))
+    filling = begin_fills(read_known(store, settings), Workers(1))
     write_fills(store, settings, filling)
     return filling.known
 

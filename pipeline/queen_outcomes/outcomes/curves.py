@@ -33,11 +33,12 @@ from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.fills import (
     FEW_COURSES,
     begin_fills,
+    beside_for,
     estimate_rates,
     write_fills,
 )
 from queen_outcomes.outcomes.sensitivity import write_sensitivity
-from queen_outcomes.outcomes.signs import histories_given
+from queen_outcomes.outcomes.signs import histories_given, read_known
 from queen_outcomes.stats.shares.multiplicity import holm
 from queen_outcomes.stats.times.between_groups import GroupScore
 from queen_outcomes.stats.times.competing import Curves
@@ -94,9 +95,9 @@ def begin_curves(
         Writes the curves, waiting for them, and gives how many days they have.
     """
     store.step("05_rates", "histories", histories_given())
-    filling = begin_fills(store, settings, workers)
-    known = filling.known
+    known = read_known(store, settings)
     levels = list(_levels(known.courses, settings.min_shown))
+    filling = beside_for(workers, known.courses.height)
     beside = workers if known.courses.height >= FEW_COURSES else Workers(1)
     tasks = [beside.submit(_of_level, part, place) for place, part in levels]
     tests = [
@@ -110,7 +111,8 @@ def begin_curves(
         )
         for grouping, batches in TESTED.items()
     ]
-    write_fills(store, settings, filling)
+    # here, while the others draw curves: histories are learned by one
+    write_fills(store, settings, begin_fills(known, filling))
     write_rows(store, ESTIMATES, estimate_rates(store, settings, known))
     write_sensitivity(store, settings)
     store.step("05_rates", "rates_with_estimates", {})

@@ -25,7 +25,6 @@ from queen_outcomes.outcomes.signs import (
     days_of,
     overlooked_by,
     overlooking,
-    read_known,
 )
 from queen_outcomes.stats.histories.chain import GONE, REPLACED, TAKEN
 from queen_outcomes.stats.histories.fit import (
@@ -87,12 +86,9 @@ def beside_for(workers: Workers | None, courses: int) -> Workers:
     return workers
 
 
-def begin_fills(store: Store, settings: Settings, workers: Workers) -> Filling:
-    """Learn the histories, and begin to fill them in."""
-    known = read_known(store, settings)
-    number = known.courses.height
-    beside = beside_for(workers, number)
-    if not number:
+def begin_fills(known: Known, beside: Workers) -> Filling:
+    """Learn the histories, and begin to fill them in; ``beside`` as `beside_for` gives it."""
+    if not known.courses.height:
         return Filling(known, np.nan, [], [], beside)
     model = fit_histories(known.seen)
     words = known.courses["cluster"].to_numpy()
