@@ -8,6 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from queen_outcomes.models import adjusted_factors as told
+from queen_outcomes.models import choose
 from queen_outcomes.models.choose import FEWEST_GROUPS, few_groups, is_between
 from queen_outcomes.models.filled import (
     UNKNOWN,
@@ -156,7 +157,9 @@ def test_limits_of_variance_inflation_are_met_by_what_reaches_them():
 # --- groups
 
 
-def test_a_factor_lies_between_batches_where_each_has_one_value_of_it():
+@pytest.mark.parametrize("at_once", [500, 1])
+def test_a_factor_lies_between_batches_where_each_has_one_value_of_it(monkeypatch, at_once):
+    monkeypatch.setattr(choose, "AT_ONCE", at_once)
     batch = words("x", "x", "y", "")
     assert is_between(words("a", "a", "b", "c"), batch)
     assert is_between(words("a", "", "b", "b"), batch)

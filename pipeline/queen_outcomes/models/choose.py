@@ -27,6 +27,8 @@ from queen_outcomes.stats.logistic.collinear import independent_columns
 
 FEWEST_GROUPS = 5
 """Groups that a factor varying only between them needs for a P."""
+AT_ONCE = 500
+"""Courses looked at together for whether a factor varies within batches."""
 BATCHES_EACH = 10
 """Batches for each degree of freedom that varies only between batches."""
 
@@ -256,12 +258,15 @@ def _within_batches(
 def is_between(x: np.ndarray, batch: np.ndarray) -> bool:
     """Tell whether a factor is the same for all courses of every batch."""
     known = (batch != "") & ((x != "") if x.dtype.kind == "U" else np.isfinite(x))
-    pairs = zip(batch[known].tolist(), x[known].tolist(), strict=True)
-    # most factors vary within the first batch there is: it need not be looked further
+    places = np.flatnonzero(known)
     first: dict[str, Any] = {}
-    return all(first.setdefault(name, value) == value for name, value in pairs) and (
-        len(first) > 0
-    )
+    # most factors vary within the first batches there are: no further is looked
+    for start in range(0, len(places), AT_ONCE):
+        some = places[start : start + AT_ONCE]
+        pairs = zip(batch[some].tolist(), x[some].tolist(), strict=True)
+        if any(first.setdefault(name, value) != value for name, value in pairs):
+            return False
+    return len(first) > 0
 
 
 def few_groups(term: Term, values: Values) -> str:
@@ -274,9 +279,11 @@ def few_groups(term: Term, values: Values) -> str:
     x = values[term.column]
     kinds = {"year": "season"} | {name: GROUPS[name].label for name in GROUPINGS}
     for column, label in kinds.items():
-        group = values.get(column, np.empty(0, str))
+        group = values.get(column)
+        if group is None or not is_between(x, group):
+            continue
         groups = len({*group.tolist()} - {""})
-        if 0 < groups < FEWEST_GROUPS and is_between(x, group):
+        if groups < FEWEST_GROUPS:
             plural = f"{label}es" if label.endswith("batch") else f"{label}s"
             return f"describes these {groups} {plural}: no P"
     return ""
