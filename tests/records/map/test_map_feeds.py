@@ -36,6 +36,9 @@ def queens(row, number=5):
         # no label, no day, or neither: no record
         ("Date,Eggs", f"{DAY},yes", "x.csv", {}),
         ("Queen,Eggs", "D1,yes", "x.csv", {}),
+        # a label and a day of which nothing else is told
+        ("Queen,Checked,Weight", f"D1,{DAY},4", "x.csv", {}),
+        ("Load,Date,Notes", f"D1,{DAY},ok", "x.csv", {}),
         # a colony's label does for a check alone
         (
             "Hive,Date,Eggs",
