@@ -85,6 +85,10 @@ ROOMS = {
 }
 """A folder of `sql/` -> the room whose tests read its tables, where it is not `outcomes`."""
 EQUIVALENT: dict[str, str] = {
+    "sql/01_records/overlapping_placements.sql: "
+    "OR (b.placed_on <= a.placed_on AND (b.last_on IS NULL OR b.last_on > a.placed_on))": (
+        "of one day the line before tells already"
+    ),
     "sql/02_courses/courses.sql: main.queen_no * 1048577 + main.course AS course_no,": (
         "room for one course more a queen"
     ),
@@ -144,16 +148,11 @@ EQUIVALENT: dict[str, str] = {
     "stats/times/spread.py: shape = (*[last + 2] * 3, 3)": (
         "room for a day more, on which nothing is"
     ),
-    "stats/histories/passes.py: starts = range(0, max(n, 2), BLOCK)": (
-        "a part has room for one more"
-    ),
     "stats/shares/poisson_binomial.py: drawn = np.roll(drawn, -2, axis=1)": (
         "another column of an even sequence leads"
     ),
     "stats/shares/poisson_binomial.py: "
-    "met = table[: already + 3]  # more failures than courses so far have no chance": (
-        "a row more, which is all zeros"
-    ),
+    "met = found[: already + 3, : len(risk)]": ("a row more, which is all zeros"),
     "stats/logistic/mixed_sparse.py: "
     "squares, steps = sizes**3, sizes[1:] * sizes[:-1]": (
         "room is left between blocks, to which nothing is written"

@@ -74,6 +74,12 @@ def test_every_figure_of_a_station_is_its_own(full_store):
     assert found.arm_by_batch.value == pytest.approx(max(within, 0))
 
 
+def test_batches_of_one_arm_do_not_tell_how_alike_arms_are(full_store):
+    alone = [course(200 + n, "yes", graft_batch="alone", protocol="a") for n in range(4)]
+    found = figures(planned_store(full_store, [*station_courses(), *alone], [rate(124, 85, 27)]))
+    assert found.arm_by_batch.basis.startswith("12 graft batches held two arms or more")
+
+
 def test_without_semen_records_the_usual_stands_in_with_its_source(full_store):
     store = planned_store(full_store, station_courses(), [rate(120, 81, 27)])
     found = figures(store)

@@ -195,3 +195,10 @@ def test_a_language_that_is_read_alone_has_what_records_are_read_by(name):
 )
 def test_headings_of_languages_that_are_read_alone(text, column):
     assert column in heading(text).of("column")
+
+
+@pytest.mark.parametrize(
+    ("text", "worth"), [("no", 0.1), ("tip", 1.0), ("day zork", 0.5), ("of zork", 0.0)]
+)
+def test_two_letters_tell_little_of_a_language_and_three_what_a_word_does(text, worth):
+    assert words.languages_in([text])["en"] == worth
