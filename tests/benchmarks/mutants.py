@@ -85,6 +85,9 @@ ROOMS = {
 }
 """A folder of `sql/` -> the room whose tests read its tables, where it is not `outcomes`."""
 EQUIVALENT: dict[str, str] = {
+    "dashboard/factors.py: \"points\": 100 / turn * row[\"risk_difference\"],": (
+        "it turns by 1 or -1"
+    ),
     "sql/01_records/overlapping_placements.sql: "
     "OR (b.placed_on <= a.placed_on AND (b.last_on IS NULL OR b.last_on > a.placed_on))": (
         "of one day the line before tells already"

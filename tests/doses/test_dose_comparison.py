@@ -6,7 +6,7 @@ import datetime as dt
 
 import numpy as np
 import pytest
-from armed import AS_OF, answered, asking, compared, queens, settled
+from armed import AS_OF, answered, asking, compared, contrasts, queens, settled
 from armed_records import day, rows
 from queen_outcomes.base.errors import NoModelError, UsageError
 from queen_outcomes.doses.arm_courses import (
@@ -28,6 +28,7 @@ from queen_outcomes.doses.dose_curve import dose_for_rows, meant_by_arm, within_
 from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Models, Settings, asked_question
 from station_tables import derived
+from statsmodels.stats.proportion import confint_proportions_2indep
 
 QUESTION = ("laying", 21)
 
@@ -307,6 +308,18 @@ def test_the_step_leaves_nothing_out_of_its_own_courses():
     store = compared(made, asking())
     counted = store.rows("SELECT count(*), count(DISTINCT course_id) FROM arm_courses")
     assert counted == [(60, 60)]
+
+
+@pytest.mark.slow
+def test_limits_hold_for_three_arms_together_and_margins_tell_what_they_need():
+    store = compared(queens(120, {"one": 0.7, "two": 0.8, "three": 0.8}), asking())
+    (row,) = contrasts(store, method="unadjusted", arm="two")
+    # two differences share the five in a hundred; statsmodels, Newcombe's method
+    counts = (36, 40, 33, 40)
+    want = confint_proportions_2indep(*counts, method="newcomb", alpha=0.05 / 2)
+    assert [row["newcombe_low"], row["newcombe_high"]] == pytest.approx(want, abs=1e-6)
+    need = store.records("SELECT margin, queens FROM arm_needs ORDER BY margin")
+    assert [one["margin"] for one in need] == [0.05, 0.1, 0.15]
 
 
 # what a success is: yes, or to be without it (specification of the outcomes)
