@@ -35,7 +35,7 @@ def test_every_exception_of_the_kept_table_has_a_reason():
     assert shown["recovery"]
     assert {row["as_of"] for row in shown["foreign"]} == {"mid", "after"}
     assert {row["generator"] for row in shown["hands"]} == {
-        *("daily states", "frailty", "ledger")
+        *("daily states", "frailty", "ledger", "reserves")
     }
     whole = [row for row in shown["agreement"] if row["kind"] == "all"]
     assert max(int(row["stations"]) for row in whole) >= 20
