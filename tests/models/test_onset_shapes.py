@@ -3,9 +3,12 @@
 import numpy as np
 import pytest
 from onset_records import SETTINGS, of_factor
+from queen_outcomes.models import onset_results
 from queen_outcomes.models.onset_model import Seen, fit_station
 from queen_outcomes.models.onset_results import rows_of
 from queen_outcomes.models.questions import main_terms
+from queen_outcomes.stats.onset.onset_averages import Average
+from scipy import stats
 
 
 @pytest.mark.parametrize("shape", ["gamma", "loglogistic"])
@@ -67,3 +70,11 @@ def factors(dose, once, draw):
         "graft_batch": np.char.add("g", (number // 25).astype(str)),
         "semen_batch": np.char.add("s", (number // 15).astype(str)),
     }
+
+
+def test_a_difference_of_days_has_no_more_freedom_than_there_are_groups():
+    found = Average(0.1, 0.02, 0.18, 0.04, df=40.0)
+    few = onset_results._with_freedom(found, 5.0)
+    reach = stats.t.ppf(0.975, 5) * 0.04
+    assert (few.df, few.low, few.high) == pytest.approx((5.0, 0.1 - reach, 0.1 + reach))
+    assert onset_results._with_freedom(found, np.inf) is found

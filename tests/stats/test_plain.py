@@ -290,3 +290,12 @@ def test_infinite_degrees_of_freedom_are_none():
     assert usual == wald_test([1.0, 2.0], cov, [0, 1], df=np.inf)
     few = wald_test([1.0, 2.0], cov, [0, 1], df=7)
     assert few.p == pytest.approx(f.sf(usual.statistic / 2, 2, 7))
+
+
+def test_what_draws_coefficients_is_taken_off_the_likelihood():
+    X = np.column_stack([np.ones(8), np.arange(8.0)])
+    y, pull = np.array([0, 1, 0, 0, 1, 0, 1, 1.0]), np.array([0.0, 4.0])
+    found = fit_plain(X, y, pull=pull)
+    eta = X @ found.beta
+    want = (y * eta - np.log1p(np.exp(eta))).sum() - 0.5 * (pull * found.beta**2).sum()
+    assert found.log_likelihood == pytest.approx(want)

@@ -226,3 +226,8 @@ def test_nothing_has_limits_too_and_no_estimate():
     empty = np.empty(0)
     risk = AtRisk(empty, empty, empty, empty, empty.astype(int), empty)
     assert incidence_of(risk) == []
+
+
+def test_who_met_no_end_has_no_earlier_day_of_one():
+    entry, after, by = (np.array([x, x]) for x in (0.0, 2.0, 9.0))
+    np.testing.assert_array_equal(first_days(entry, after, by, np.array([1, 0])), [3, 9])
