@@ -9,6 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from armed import answered
+from blocked import stratified_difference
 from queen_outcomes.doses import arm_model, arm_rows, comparing
 from queen_outcomes.doses.arm_courses import (
     GIVEN,
@@ -35,7 +36,6 @@ from queen_outcomes.doses.differences import (
     verdict,
 )
 from queen_outcomes.doses.dose_curve import _dose_for
-from queen_outcomes.stats.shares.clustered_strata import stratified_difference
 from queen_outcomes.stats.shares.proportions import (
     Interval,
     newcombe_difference,

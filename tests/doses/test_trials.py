@@ -7,8 +7,8 @@ import random
 import numpy as np
 import pytest
 from armed import asking, compared, contrasts, primary, queens
+from blocked import stratified_difference
 from queen_outcomes.facts.dose_words import difference_said
-from queen_outcomes.stats.shares.clustered_strata import stratified_difference
 from queen_outcomes.stats.shares.proportions import newcombe_difference
 
 pytestmark = pytest.mark.slow

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from blocked import stratified_difference
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.stats.shares.clustered_strata import (
-    Blocked,
-    stratified_difference,
-)
+from queen_outcomes.stats.shares.clustered_strata import Blocked
 from queen_outcomes.stats.shares.strata import risk_difference, strata_of
 from scipy import stats
 

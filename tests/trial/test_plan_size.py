@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from blocked import stratified_difference
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from planned_station import request
 from queen_outcomes.base.errors import UsageError
-from queen_outcomes.stats.shares.clustered_strata import stratified_difference
 from queen_outcomes.stats.shares.planning import few_batches_factor, margin_size
 from queen_outcomes.trial.bench_list import bench_list
 from queen_outcomes.trial.plan import trial_size

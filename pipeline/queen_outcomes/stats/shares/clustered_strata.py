@@ -94,6 +94,12 @@ class Blocked:
     -----
     Blocks without both arms compare nothing and are left out. What does not depend on
     answers is worked out once: fillings often hold other answers of the same courses.
+
+    With one batch, or a batch for each course, the variance is Sato's. Bell RM, McCaffrey
+    DF. Survey Methodology 2002;28:169-181; Pustejovsky JE, Tipton E. J Bus Econ Stat
+    2018;36:672-683 (both named from memory). In simulations of 4 to 30 batches of 8 to 12
+    courses (ICC 0.05 and 0.1, shares 0.6 to 0.95, whole batches to an arm or both arms in
+    each) the limits covered 95 to 99 %, Sato's 81 to 99 %.
     """
 
     def __init__(self, first, block, batch) -> None:
@@ -176,37 +182,6 @@ class _Cells:
     n: np.ndarray
     x: np.ndarray
     in_block: np.ndarray
-
-
-def stratified_difference(
-    yes, first, block, batch, level: float = 0.95
-) -> BatchDifference:
-    """Pool the difference of two arms over blocks, with limits that allow for batches.
-
-    Parameters
-    ----------
-    yes : array_like, shape (n,)
-        0/1 of decided courses.
-    first : array_like of bool, shape (n,)
-        True in the first arm, False in the one it is compared with.
-    block, batch : array_like, shape (n,)
-        Names. A course without a batch is to have a name of its own.
-    level : float
-
-    Returns
-    -------
-    BatchDifference
-
-    Notes
-    -----
-    With one batch, or a batch
-    for each course, the variance is Sato's. Bell RM, McCaffrey DF. Survey Methodology
-    2002;28:169-181; Pustejovsky JE, Tipton E. J Bus Econ Stat 2018;36:672-683 (both
-    named from memory). In simulations of 4 to 30 batches of 8 to 12 courses (ICC 0.05
-    and 0.1, shares 0.6 to 0.95, whole batches to an arm or both arms in each) the limits
-    covered 95 to 99 %, Sato's 81 to 99 %.
-    """
-    return Blocked(first, block, batch).difference(yes, level)
 
 
 @dataclass(frozen=True)
