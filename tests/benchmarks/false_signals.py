@@ -1,7 +1,11 @@
 """How often running series and flags point at somebody, over simulated stations.
 
     PYTHONPATH=tests/support python tests/benchmarks/false_signals.py \
-        --stations 600 --foreign 90 --seed 1 --report FILE
+        --stations 2000 --foreign 150 --seed 1 --kept FILE --report FILE
+
+With `--kept` every station is written down as it ends, and a run goes on where the last one
+stopped; `--first` begins with another number, so that several runs share the stations, and
+the last of them takes the files of all into its table.
 
 Each station has two seasons of courses in graft and semen batches that six operators
 share, on bench days that not everybody works on; a tenth of the courses stay undecided. Of
@@ -20,6 +24,7 @@ from __future__ import annotations
 
 import argparse
 import csv
+import json
 import sys
 import tempfile
 import time
@@ -239,28 +244,56 @@ def write(found: dict[str, list[list[float]]], report: Path) -> None:
             writer.writerow((*whose, f"{share:.4f}", f"{low:.4f}", f"{high:.4f}"))
 
 
+def read_kept(files: list[Path]) -> dict[str, dict[str, list[float]]]:
+    """Give what earlier runs wrote down, by station; a line that was cut off is none."""
+    found = {}
+    for file in files:
+        for line in file.read_text().splitlines() if file.exists() else ():
+            if line.endswith("}]"):
+                whose, own = json.loads(line)
+                found[whose] = own
+    return found
+
+
+def table_of(stations: dict[str, dict[str, list[float]]]) -> dict[str, list[list[float]]]:
+    """Give every kind's stations."""
+    found: dict[str, list[list[float]]] = defaultdict(list)
+    for own in stations.values():
+        for what, values in own.items():
+            found[what].append(values)
+    return found
+
+
 def main() -> None:
     """Run the stations and write the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--stations", type=int, default=500)
     parser.add_argument("--foreign", type=int, default=120)
+    parser.add_argument("--first", type=int, default=0, help="number of the first of each")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--kept", type=Path, nargs="*", default=[])
     parser.add_argument("--report", type=Path, required=True)
     given = parser.parse_args()
     begin = time.perf_counter()
-    found: dict[str, list[list[float]]] = defaultdict(list)
+    stations = read_kept(given.kept)
     # both kinds side by side, so that a table that is not finished holds both
     asked = [(at / given.stations, one_station, at) for at in range(given.stations)]
     asked += [(at / given.foreign, foreign_station, at) for at in range(given.foreign)]
     asked.sort(key=lambda one: one[0])
-    for done, (_, of, number) in enumerate(asked, 1):
-        own = defaultdict(list)
-        for what, is_found in of(given.seed * 1_000_000 + number, number):
-            own[what].append(is_found)
-        for what, values in own.items():
-            found[what].append(values)
-        if done % OFTEN == 0 or done == len(asked):
-            write(found, given.report)
+    for done, (_, of, at) in enumerate(asked, 1):
+        number = given.first + at
+        whose = f"{of.__name__} {given.seed} {number}"
+        if whose not in stations:
+            own = defaultdict(list)
+            for what, is_found in of(given.seed * 1_000_000 + number, number):
+                own[what].append(is_found)
+            stations[whose] = own
+            if given.kept:
+                with given.kept[0].open("a") as out:
+                    out.write(json.dumps([whose, own]) + "\n")
+        if done % OFTEN == 0:
+            write(table_of(stations), given.report)
+    write(table_of(stations), given.report)
     print(f"{time.perf_counter() - begin:.0f} s", file=sys.stderr)
 
 

@@ -553,6 +553,17 @@ def test_a_day_before_the_insemination_is_no_exit_unless_somebody_says_so(
     assert ("bench.csv", "inseminations") in rules(settings)
 
 
+def test_a_few_days_before_the_insemination_leave_a_column_what_it_is(station):
+    # of 14 the first 10 were taken out a month on; of the last 4 the day is too early
+    rows = "".join(
+        f"D{n},2025-05-{10 + n},2025-{6 if n < 11 else 5:02}-{n:02},8\n" for n in range(1, 15)
+    )
+    (station / "records" / "bench.csv").write_text("Queen,Inseminated on,Taken out,Dose\n" + rows, "utf-8")
+    begun, settings = run(station)
+    assert EARLY not in {question.id for question in begun.open}
+    assert ("bench.csv", "exits") in rules(settings)
+
+
 def test_the_volume_in_a_syringe_is_the_dose_and_no_tip(station):
     rows = "".join(f"D{n},2025-05-{10 + n},8\n" for n in range(1, 15))
     (station / "records" / "bench.csv").write_text("Queen,Inseminated on,Syringe (µl)\n" + rows, "utf-8")
