@@ -33,6 +33,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
+from unittest.mock import patch
 
 import numpy as np
 from foreign import daily_states, frailty, ledger
@@ -52,6 +53,7 @@ from queen_outcomes.facts.settings import Models, Plan, Settings
 from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
 from queen_outcomes.models.questions import choose_form, fit_form, main_terms
 from queen_outcomes.models.risks import risk_model
+from queen_outcomes.outcomes import curves
 from scipy.stats import t as student
 
 OPERATORS, GRAFT, LOAD = 6, 30, 9
@@ -199,7 +201,8 @@ def built(made: Foreign) -> Iterator[Store]:
             settings = Settings(as_of=made.as_of)
             records = folder / "records"
             work = Work(store, records, folder, settings, made.as_of, verified=False)
-            run_steps(work, Console(quiet=True), until="curves")
+            with patch.multiple(curves, DRAWN=(), TESTED={}):  # nobody looks at pictures
+                run_steps(work, Console(quiet=True), until="curves")
             yield store
 
 

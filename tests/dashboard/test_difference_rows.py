@@ -314,7 +314,7 @@ def test_the_largest_of_the_surest_differences_is_told_first():
 
 def test_a_model_is_judged_by_the_base_rate():
     fit = {"method": "glmm", "message": "", "brier": 0.13, "brier_base": 0.13}
-    fit["auc"] = None
+    fit |= {"auc": None, "shift": None}
     assert not factors.foretells(fit)
     assert factors.foretells({**fit, "brier": 0.129})
     assert factors.foretells({**fit, "brier": None})

@@ -7,6 +7,7 @@ from modelled import LAYING, modelled, queens
 from queen_outcomes.dashboard import factors
 
 FIT = {"method": "glmm", "message": "", "brier": 0.14, "brier_base": 0.13, "auc": 0.52}
+FIT["shift"] = 0.1
 
 
 def shown(store):
@@ -17,6 +18,14 @@ def shown(store):
 def test_a_model_no_better_than_the_base_rate_says_so():
     assert "no better than the base rate" in factors.verdict(FIT)
     assert ": better than the base rate" in factors.verdict({**FIT, "brier": 0.12})
+
+
+@pytest.mark.parametrize("brier", [0.14, None])
+def test_a_model_that_had_to_be_moved_to_the_headline_says_so(brier):
+    told = factors.verdict({**FIT, "brier": brier, "shift": -0.104})
+    assert "Averaged over operators and batches, chances meet the headline only after" in told
+    assert "a shift of -0.10 in log odds (more than 0.1)" in told
+    assert "headline" not in factors.verdict({**FIT, "brier": brier})
 
 
 def test_the_matrix_holds_the_surest_difference_and_up_is_good():

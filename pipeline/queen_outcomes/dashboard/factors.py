@@ -28,7 +28,7 @@ from queen_outcomes.facts import dose_words, words
 from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.models.adjusted_factors import LEAST_OVERLAP
-from queen_outcomes.models.fit import TOO_RARE
+from queen_outcomes.models.fit import TOO_RARE, shift_said
 from queen_outcomes.models.terms import BENCH, GROUPS, MAIN, STRAIGHT, Term
 
 TERMS: dict[str, Term] = {**MAIN, **BENCH, **GROUPS}
@@ -157,6 +157,11 @@ def verdict(fit: Row) -> str:
     """Say how well the model predicts, before anything else is said of it."""
     if fit["method"] == "none":
         return f"There is no model: {fit['message']}."
+    shifted = shift_said(fit["shift"])
+    return _foretold(fit) + (f" {shifted[:1].upper()}{shifted[1:]}." if shifted else "")
+
+
+def _foretold(fit: Row) -> str:
     if fit["brier"] is None:
         return "How well this model predicts could not be measured: too few batches."
     figures = (

@@ -14,6 +14,7 @@ from queen_outcomes.facts import words
 from queen_outcomes.facts.dictionary import DERIVED_LIMITS, TABLES
 from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.settings import Settings
+from queen_outcomes.models.fit import MOST_SHIFT
 
 DERIVED_UNITS = {
     "queen_age_days": "days",
@@ -27,8 +28,6 @@ WHY = {
     "to show how far such batches differ",
 }
 """Reasons, as far as they are known, of what the tables show to be off."""
-MOST_SHIFT = 0.1
-"""Log odds that averaged chances may be shifted by before a model and the headline differ."""
 PLAIN, BY_BATCH = "rate", "rate, limits by batch"
 """Plain rates are measured against a truth that they do not aim at: said, not listed."""
 

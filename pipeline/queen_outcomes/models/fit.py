@@ -54,6 +54,8 @@ from queen_outcomes.stats.tails import norm_isf, t_isf
 
 Freedom = Callable[[np.ndarray], np.ndarray | None]
 """Contrasts (k, p) -> degrees of freedom (k,), or None for the normal."""
+MOST_SHIFT = 0.1
+"""Log odds that averaged chances may be shifted by before a model and the headline differ."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -221,6 +223,17 @@ def slope_test(fitted: Fitted, columns: Sequence[int]) -> Test:
 def join(*said: str) -> str:
     """Join what there is to say."""
     return "; ".join(part for part in said if part)
+
+
+def shift_said(shift: float | None) -> str:
+    """Say that averaged chances had to be moved far to give the headline; else nothing."""
+    if shift is None or abs(shift) <= MOST_SHIFT:
+        return ""
+    return (
+        "averaged over operators and batches, chances meet the headline only after a shift "
+        f"of {shift:+.2f} in log odds (more than {MOST_SHIFT}): adjusted shares are less sure "
+        "than their limits say"
+    )
 
 
 def cluster_codes(courses: AnalysisSet) -> np.ndarray:

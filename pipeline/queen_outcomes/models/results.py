@@ -41,7 +41,7 @@ from queen_outcomes.models.closed import (
     read_factors,
 )
 from queen_outcomes.models.factor_fills import fill_factors, read_filled_factors
-from queen_outcomes.models.fit import Fitted, join, slope_test
+from queen_outcomes.models.fit import Fitted, join, shift_said, slope_test
 from queen_outcomes.models.gap_fates import GAP_FATES, gap_fates
 from queen_outcomes.models.onset_results import onset_rows
 from queen_outcomes.models.predictive_checks import cross_validate, look_forward
@@ -311,7 +311,7 @@ def fit_row(fitted: Fitted, seed: int) -> Row:
         "log_likelihood": fitted.log_likelihood,
         **predictive,
         "converged": fitted.converged,
-        "message": join(fitted.message, look_forward(fitted)),
+        "message": join(fitted.message, look_forward(fitted), shift_said(fitted.shift)),
     }
 
 
