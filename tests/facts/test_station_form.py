@@ -20,7 +20,7 @@ UNCOMMENTED = re.sub(r'^#(?=[a-z\["])', "", TEXT, flags=re.MULTILINE)
 
 THEIR_OWN = (
     *("prior_cases", "planned_cases", "planned_arms"),
-    *("files", "same", "findings"),
+    *("files", "same", "findings", "parts", "absent"),
 )
 """Sections whose names are the station's: of operators, trials, files, its words."""
 
@@ -50,7 +50,7 @@ EXAMPLES = {
     "": ("as_of", "files", "read", "prior_cases", "planned_cases", "planned_arms"),
     "models": ("forms",),
     "records": ("same",),
-    "words": ("findings",),
+    "words": ("findings", "parts", "absent"),
 }
 """What has no default, or is the station's own: an example stands there."""
 

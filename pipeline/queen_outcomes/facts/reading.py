@@ -19,7 +19,7 @@ NOT_LOOKED, BLANK_NO, FILLED_YES = "not looked", "no", "yes"
 MIXED = "mixed:"
 """Before an order of dates: the real ones up to the 12th were turned round; see `days`."""
 READ, PASS_OVER = "read", "pass over"
-FINDINGS = "findings"
+FINDINGS, PARTS, ABSENT = "findings", "parts", "absent"
 """The pseudo-column whose words set several columns."""
 HOLE = re.compile(r"\{(\w+)\}")
 """In a text of `FINDINGS`, the column that takes the number which stands there."""
@@ -62,6 +62,11 @@ class CellRule:
     """Our word ("yes" and "no" in a yes/no column) -> the station's words for it."""
     findings: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     """A text of `FINDINGS` -> our column -> our word or number as text; may be empty."""
+    parts: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    """What texts of `FINDINGS` are made of, in any order -> what it sets, likewise."""
+    absent: Mapping[str, str] = field(default_factory=dict)
+    """Our column -> what it is where a text so made has a part for one of these columns, and
+    none for this."""
     scores: Mapping[str, float] = field(default_factory=dict)
     """A score of the station's own, folded -> what it is in our unit; nothing else is then
     read. Empty: the column holds figures."""
@@ -129,6 +134,8 @@ class ColumnRule:
     """"yes": any text that is no word for no means yes."""
     words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     findings: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    parts: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    absent: Mapping[str, str] = field(default_factory=dict)
     scores: Mapping[str, float] = field(default_factory=dict)
 
 
@@ -172,6 +179,9 @@ class Reading:
     """"yes_no" or a column's name -> our word -> the station's words for it."""
     findings: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     """A text of free words -> our column -> what it sets."""
+    parts: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    absent: Mapping[str, str] = field(default_factory=dict)
+    """As in `CellRule`, both."""
     empty: tuple[str, ...] = ()
     """Words that the station writes for "not recorded"."""
     about: tuple[str, ...] = ()
@@ -264,6 +274,8 @@ class Reading:
             filled=own.filled == FILLED_YES,
             words=nearest_words(own.words, words),
             findings={**_folded(self.findings), **_folded(own.findings)},
+            parts={**_folded(self.parts), **_folded(own.parts)},
+            absent={**self.absent, **own.absent},
             scores={folded_score(score): per for score, per in own.scores.items()},
         )
 

@@ -20,7 +20,7 @@ from queen_outcomes.base.errors import UsageError, nearest, raise_all
 from queen_outcomes.facts.column import Limits
 from queen_outcomes.facts.languages import ENGLISH
 from queen_outcomes.facts.outcomes import OUTCOMES
-from queen_outcomes.facts.reading import FINDINGS, Reading
+from queen_outcomes.facts.reading import ABSENT, FINDINGS, PARTS, Reading
 from queen_outcomes.facts.settings_form import FORM, MAIN_TERMS, read_section
 
 STATION_FILE = "station.toml"
@@ -206,7 +206,7 @@ def parse(content: Mapping[str, Any], *, where: str = STATION_FILE) -> Settings:
         files=sections.get("tables", {}),
         columns=sections.get("columns", {}),
         words=words,
-        findings=words.pop(FINDINGS, {}),
+        **{name: words.pop(name, {}) for name in (FINDINGS, PARTS, ABSENT)},
         empty=words.pop("empty", {}).get("empty", ()),
         about=words.pop("about", {}).get("about", ()),
         date_order=dates.get("order", "iso"),

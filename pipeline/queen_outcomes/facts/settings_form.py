@@ -25,6 +25,7 @@ from queen_outcomes.facts.dictionary import (
 )
 from queen_outcomes.facts.outcomes import OUTCOMES
 from queen_outcomes.facts.reading import (
+    ABSENT,
     BLANK_NO,
     FILLED_YES,
     FINDINGS,
@@ -33,6 +34,7 @@ from queen_outcomes.facts.reading import (
     MIXED,
     NO,
     NOT_LOOKED,
+    PARTS,
     PASS_OVER,
     READ,
     YES,
@@ -333,7 +335,7 @@ def _gather_words(
 ) -> dict[str, Any]:
     """Bring the plain lists of `[words]` into the shape of its sections."""
     gathered = {name: words for name, words in read.items() if isinstance(words, dict)}
-    findings = gathered.pop(FINDINGS, {})
+    free = {name: gathered.pop(name) for name in (FINDINGS, PARTS, ABSENT) if name in gathered}
     yes_no = {name: read[name] for name in ("yes", "no") if name in read}
     if yes_no:
         gathered["yes_no"] = yes_no
@@ -343,7 +345,7 @@ def _gather_words(
     for name in ("empty", "about"):
         if name in read:
             gathered[name] = {name: read[name]}
-    return gathered | ({FINDINGS: findings} if findings else {})
+    return gathered | free
 
 
 def shared_words(
@@ -612,7 +614,11 @@ def column_form(table: Table, column: Column | None) -> dict[str, Any]:
     """Give what a [[read]] may say of one column of a table; None: of free words."""
     form = dict(COLUMN)
     if column is None:
-        return form | {"words": lambda v, w, f: findings_of(v, table, w, f)}
+        return form | {
+            "words": lambda v, w, f: findings_of(v, table, w, f),
+            PARTS: lambda v, w, f: parts_of(v, table, w, f),
+            ABSENT: lambda v, w, f: _sets(table, v, w, f),
+        }
     if column.unit:
         form["unit"] = choice(*UNITS[column.unit])
     if column.unit == "%":
@@ -735,6 +741,23 @@ def findings_of(
     return read
 
 
+def parts_of(
+    value: Any, table: Table | None, where: str, faults: Faults
+) -> dict[str, Any]:
+    """Read what texts are made of: as `findings_of`, but a number's place is a part of its own."""
+    read = findings_of(value, table, where, faults)
+    numbered = [text for text in read if HOLE.search(text)]
+    for text in numbered:
+        if not HOLE.fullmatch(text):
+            faults.append(unfit(text, "braces alone, as parts stand in any order", where))
+        if any(sign.isdigit() for other in read for sign in HOLE.sub("", other)):
+            faults.append(unfit(text, "no part with a figure beside one for any number", where))
+    faults += [unfit(text, "a text", where) for text in read if not text.strip()]
+    if len(numbered) > 1:
+        faults.append(unfit(numbered[1], "one part for any number", where))
+    return read
+
+
 def _numbers_found(table: Table | None) -> list[str]:
     """Name the columns that a number inside free words may fill."""
     tables = [table] if table else list(TABLES.values())
@@ -819,6 +842,8 @@ FORM: dict[str, Any] = {
         **dict.fromkeys(("yes", "no", "empty", "about"), TEXTS),
         **_word_columns(),
         FINDINGS: lambda value, where, faults: findings_of(value, None, where, faults),
+        PARTS: lambda value, where, faults: parts_of(value, None, where, faults),
+        ABSENT: lambda value, where, faults: _sets(None, value, where, faults),
     },
     "units": _by_table(
         lambda table: {

@@ -12,6 +12,7 @@ import datetime as dt
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import combinations
 
 from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts import languages
@@ -171,10 +172,15 @@ class CellReader:
         if found:
             first.append(f"{joined_text(found, types, moment=False)} AS findings")
             text = clean_text("findings", "VARCHAR", found.rule.empty)
-            texts.append(
-                f"replace({spaced(f'lower({text})')}, 'ß', 'ss') AS findings_key"
-            )
+            key = f"replace({spaced(f'lower({text})')}, 'ß', 'ss')"
+            texts.append(f"{key} AS findings_key")
+            if found.rule.parts:
+                alike = literal(_alternatives(found.rule))
+                texts.append(f"regexp_extract_all({key}, {alike}) AS findings_parts")
+                texts.append(f"regexp_replace({key}, {alike}, ' ', 'g') AS findings_rest")
         values = ["*", *(f"{one.value} AS value_{n}" for n, one in cells.items())]
+        if found and found.rule.parts:
+            values.append(f"{_made_of_parts(found.rule)} AS findings_made")
         outer = self._outer(cells, found.rule if found else None, set(also or {}))
         return (
             f"SELECT source_line, broken, {', '.join(outer)} FROM "
@@ -480,7 +486,86 @@ def _found(column: Column, rule: CellRule) -> list[str]:
         if column.name in sets
     }
     whens += [_cases("findings_key", values)] if values else []
+    whens += _of_parts(column, rule)
     return [f"CASE {' '.join(whens)} END"] if whens else []
+
+
+_FIGURES = r"\d+(?:[.,]\d+)?"
+_BETWEEN = r"^[\s,;:/+.&|()%-]*$"
+"""What may stand between the parts of a text, and is none itself."""
+
+
+def _alternatives(rule: CellRule) -> str:
+    """Give the form of one part: the longest that fits is it; figures are never torn apart."""
+    words = [part for part in rule.parts if not HOLE.search(part) and not part.isdigit()]
+    return "|".join([*map(re.escape, sorted(words, key=len, reverse=True)), _FIGURES])
+
+
+def _of_parts(column: Column, rule: CellRule) -> list[str]:
+    """Give what the parts of a text set in one column, where it is made of nothing else."""
+    whens: list[str] = []
+    by_value: dict[str, list[str]] = {}
+    for part, sets in rule.parts.items():
+        if column.name in sets:
+            by_value.setdefault(sets[column.name], []).append(part)
+        if HOLE.findall(part) == [column.name]:
+            number = f"regexp_extract(findings_key, {literal(_FIGURES)})"
+            plain = f"TRY_CAST(replace({number}, ',', '.') AS {column.sql_type})"
+            whens.append(f"WHEN findings_made AND {_numbers()} = 1 THEN {plain}")
+    for text, parts in by_value.items():
+        value = known_value(column, text)
+        whens.append(f"WHEN findings_made AND {_has_any(parts)} THEN {value}")
+    others = [part for part, sets in rule.parts.items() if set(sets) & set(rule.absent)]
+    if column.name in rule.absent and others:
+        value = known_value(column, rule.absent[column.name])
+        whens.append(f"WHEN findings_made AND {_has_any(others)} THEN {value}")
+    return whens
+
+
+def _numbers() -> str:
+    return f"len(regexp_extract_all(findings_key, {literal(_FIGURES)}))"
+
+
+def _has_any(parts: Iterable[str]) -> str:
+    return f"list_has_any(findings_parts, [{listed(parts)}])"
+
+
+def _made_of_parts(rule: CellRule) -> str:
+    """Give SQL that is TRUE for a text that no line has as a whole, made of known parts alone.
+
+    Two parts that set one column otherwise contradict each other: such a text is not read.
+    """
+    known = [part for part in rule.parts if not HOLE.search(part)]
+    any_number = len(known) < len(rule.parts)
+    said = [
+        "len(findings_parts) > 0",
+        f"regexp_matches(findings_rest, {literal(_BETWEEN)})",
+        # what is no word of the settings is a figure: any, or one of theirs
+        f"{_numbers()} <= 1"
+        if any_number
+        else f"list_has_all([{listed(known)}], findings_parts)",
+        *(f"NOT {each}" for each in _of_whole_texts(rule)),
+        *_contradictions(rule),
+    ]
+    return f"({' AND '.join(said)})"
+
+
+def _of_whole_texts(rule: CellRule) -> list[str]:
+    whole = _whole(rule)
+    known = [f"findings_key IN ({listed(whole)})"] if whole else []
+    return known + [f"({fits})" for _, _, fits, _ in _numbered(rule)]
+
+
+def _contradictions(rule: CellRule) -> list[str]:
+    by_column: dict[str, dict[str, list[str]]] = {}
+    for part, sets in rule.parts.items():
+        for name, value in sets.items():
+            by_column.setdefault(name, {}).setdefault(value, []).append(part)
+    return [
+        f"NOT ({_has_any(one)} AND {_has_any(other)})"
+        for values in by_column.values()
+        for one, other in combinations(values.values(), 2)
+    ]
 
 
 def _whole(rule: CellRule) -> dict[str, Mapping[str, str]]:
@@ -514,12 +599,8 @@ def _numbered(rule: CellRule) -> list[tuple[str, Mapping[str, str], str, str]]:
 
 def _unknown_finding(rule: CellRule) -> str:
     text = clean_text("findings", "VARCHAR", rule.empty)
-    if not rule.findings:
-        return text
-    whole = _whole(rule)
-    known = [f"findings_key IN ({listed(whole)})"] if whole else []
-    known += [f"({fits})" for _, _, fits, _ in _numbered(rule)]
-    return f"CASE WHEN NOT ({' OR '.join(known)}) THEN {text} END"
+    known = [*_of_whole_texts(rule), *(["findings_made"] if rule.parts else [])]
+    return f"CASE WHEN NOT ({' OR '.join(known)}) THEN {text} END" if known else text
 
 
 def known_value(column: Column, text: str) -> str:

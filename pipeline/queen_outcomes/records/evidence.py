@@ -415,7 +415,8 @@ def _words_settings(
 
     The others are named in a comment, since only the station can tell.
     """
-    from queen_outcomes.records.map import meanings  # late: it reads the lists of words
+    # late: they read the lists of words
+    from queen_outcomes.records.map import compound, meanings
 
     column = used.column
     if column is None:
@@ -447,6 +448,8 @@ def _words_settings(
     if column is None:
         unknown, holes = _with_holes(unknown)
         choices += "; {pattern_pct} takes the number that stands there" * bool(holes)
+        several = sum(len(compound.tokens_of(text) or ()) > 1 for text in texts)
+        choices += "; or say under [words.parts] what each is made of" * (several > 1)
     unknown = [suggested.toml(text) for text in unknown]
     if unknown:
         named = shorten(unknown, ", ")

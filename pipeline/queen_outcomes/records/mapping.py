@@ -150,6 +150,8 @@ def _how(table: Table, ours: str, rule: CellRule) -> str:
     )
     if words and (kind in ("yes_no", "word", "number", "integer") or ours == FINDINGS):
         said.append(f"{words} words of your own")
+    if ours == FINDINGS and rule.parts:
+        said.append(f"{len(rule.parts)} parts of words")
     return ", ".join(said)
 
 

@@ -158,4 +158,7 @@ def _column(slot: SlotMapping, name: str) -> dict[str, Any]:
         spec["scores"] = dict(rule.scores)
     if rule and (rule.words or rule.findings):
         spec["words"] = rule.findings or _words_said(rule.words)
+    for line in ("parts", "absent") if rule else ():
+        value = getattr(rule, line)
+        spec |= {line: dict(value)} if value else {}
     return spec

@@ -564,6 +564,58 @@ def test_a_few_days_before_the_insemination_leave_a_column_what_it_is(station):
     assert ("bench.csv", "exits") in rules(settings)
 
 
+PARTED = ["ELS 4, Kg", "EL", "E", "ELS 3", "LS 4", "-", "- Kg", "EL Kg", "gone", "ELS 4", "EL", "-"]
+NO_BROOD = "eggs = no; larvae = no; sealed = no"
+PART_ANSWERS = {
+    "word:parts:4": "pattern_pct = 80",
+    "word:parts:3": "pattern_pct = 60",
+    "word:parts:Kg": "queen_seen = yes",
+    "word:parts:-": NO_BROOD,
+    "word:findings:gone": "queen_seen = no",
+    "absent:*:*:findings": "yes",
+}
+
+
+def parted(station, texts=PARTED, name="checks.csv"):
+    rows = "".join(f'D{n},2025-06-{10 + n},"{text}"\n' for n, text in enumerate(texts, 1))
+    (station / "records" / name).write_text("Queen,Date,Brood and queen seen\n" + rows, "utf-8")
+
+
+@pytest.mark.parametrize("at_once", [True, False])
+def test_parts_are_asked_in_place_of_every_text_that_is_made_of_them(station, at_once):
+    parted(station)
+    if at_once:
+        run(station, {DATES: "mdy", **PART_ANSWERS})
+        assert len(accepted(station, AS_OF)["checks"]) == len(PARTED)
+        (station / "station.toml").unlink()
+    begun, settings = run(station, {DATES: "mdy"})
+    assert {q.id for q in begun.open} >= {*PART_ANSWERS} - {"word:findings:gone"}
+    assert not [q.id for q in begun.open if q.id.startswith("word:findings:E")]
+    # three letters in one order, and words for eggs, larvae and sealed begin so
+    assert settings["words"]["parts"]["S"] == {"sealed": "yes"}
+    begun, settings = run(station, {DATES: "mdy", **PART_ANSWERS})
+    assert settings["words"]["parts"]["4"] == {"pattern_pct": "80"}
+    assert settings["words"]["absent"] == {"eggs": "no", "larvae": "no", "sealed": "no"}
+    looks = {row["queen_id"]: row for row in accepted(station, AS_OF)["checks"]}
+    whole = looks["D1"]
+    assert (whole["eggs"], whole["sealed"], whole["queen_seen"]) == ("yes", "yes", "yes")
+    assert float(whole["pattern_pct"]) == 80
+    assert (looks["D2"]["larvae"], looks["D2"]["sealed"]) == ("yes", "no")
+    assert looks["D5"]["eggs"] == looks["D7"]["eggs"] == "no"
+    assert looks["D9"]["queen_seen"] == "no"
+
+
+def test_a_text_put_together_anew_of_known_parts_is_not_asked_about(station):
+    parted(station)
+    run(station, {DATES: "mdy", **PART_ANSWERS})
+    parted(station, ["LS 3, Kg", "E 4", "S"], "late.csv")
+    again, _ = run(station)
+    assert not [q.id for q in again.asked if q.kind in ("word", "absent")]
+    parted(station, ["LS 3, Dr"], "later.csv")
+    again, _ = run(station)
+    assert [q.id for q in again.open if q.kind == "word"] == ["word:parts:Dr"]
+
+
 def test_the_volume_in_a_syringe_is_the_dose_and_no_tip(station):
     rows = "".join(f"D{n},2025-05-{10 + n},8\n" for n in range(1, 15))
     (station / "records" / "bench.csv").write_text("Queen,Inseminated on,Syringe (µl)\n" + rows, "utf-8")

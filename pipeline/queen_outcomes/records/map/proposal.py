@@ -16,9 +16,23 @@ from typing import Any
 
 from queen_outcomes.base.errors import shorten
 from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.facts.reading import BLANK_NO, MIXED, NOT_LOOKED
+from queen_outcomes.facts.reading import (
+    ABSENT,
+    BLANK_NO,
+    FINDINGS,
+    MIXED,
+    NOT_LOOKED,
+    PARTS,
+)
 from queen_outcomes.records import apart, suggested
-from queen_outcomes.records.map import asking, labels, orders, station, wordlist
+from queen_outcomes.records.map import (
+    asking,
+    compound,
+    labels,
+    orders,
+    station,
+    wordlist,
+)
 from queen_outcomes.records.map.contents import number_of, yes_or_no
 from queen_outcomes.records.map.feeds import Said
 from queen_outcomes.records.map.fits import MAIN_DATE, PERSON, ours_of
@@ -47,6 +61,8 @@ ASK: tuple[Callable[[Station], list[Question]], ...] = (
     labels.ask_people,
 )
 """What is asked, in this order, after the order of days."""
+_FREE = (FINDINGS, PARTS)
+"""Sections of words in which each sets several columns."""
 _SHARED_KEYS = {"findings": "check", "checked_on": "date", "inseminated_at": "date"}
 
 
@@ -119,13 +135,14 @@ def propose(
     judged = orders.judge(looked)
     restart_questions, prefixes = labels.restarts(looked)
     lead_questions, leads = labels.leads(looked)
-    words = wordlist.gather(looked)
+    words = compound.compose(wordlist.gather(looked))
     questions = [
         *judged.questions,
         *(question for ask in ASK for question in ask(looked)),
         *restart_questions,
         *lead_questions,
         *wordlist.question(words),
+        *compound.question(words),
     ]
     return Proposal(looked, judged, words, questions, prefixes, leads)
 
@@ -270,22 +287,13 @@ def _records(proposal: Proposal, found: Written, left_out: set[str], wanted) -> 
 def _words(proposal: Proposal, found: Written, wanted) -> dict[tuple[str, str], dict]:
     """Put the words into sections; those of one heading alone stay with its column."""
     confirmed = proposal.answered("words") not in (None, NO)
-    single = {q.id: q.answer for q in proposal.questions if q.kind == "word"}
     alone: dict[tuple[str, str], dict] = {}
     lists: dict[str, dict[str, Any]] = {}
     empty: set[str] = set()
     for word in proposal.words:
         if wanted is not None and not word.sources & wanted:
             continue
-        if word.id in single:
-            given = single[word.id]
-            means = (
-                None
-                if given is None
-                else wordlist.meaning_of(word.column, given, word.id)
-            )
-        else:
-            means = word.means if confirmed else None
+        means = _meant(proposal, word, word.means if confirmed else None)
         if means is None:
             continue
         if word.limited:
@@ -294,27 +302,50 @@ def _words(proposal: Proposal, found: Written, wanted) -> dict[tuple[str, str], 
             )
         elif means == wordlist.NOTHING:
             empty.add(word.text)
-        elif word.column == "findings":
-            lists.setdefault("findings", {})[word.text] = means
+        elif word.column in _FREE:
+            lists.setdefault(word.column, {})[word.text] = means
         else:
             lists.setdefault(word.column, {}).setdefault(means, []).append(word.text)
     meant = {
         text.casefold()
         for column, section in lists.items()
         for texts in section.values()
-        for text in (texts if column != "findings" else ())
+        for text in (texts if column not in _FREE else ())
     }
     _yes_no(found.words, lists.pop("yes_no", {}))
     for column, section in lists.items():
         found.words[column] = (
-            section if column == "findings" else _without_own_names(section)
+            section if column in _FREE else _without_own_names(section)
         )
+    found.words[ABSENT] = _absent(proposal)
     found.words = {name: section for name, section in found.words.items() if section}
     empty |= _empty_elsewhere(proposal.station)
     empty = {text for text in empty if text.casefold() not in meant}
     if empty:
         found.words["empty"] = sorted(empty, key=_by_letters)
     return alone
+
+
+def _absent(proposal: Proposal) -> dict[str, str]:
+    """Give what a text made of parts says of the stages that it has none for."""
+    if proposal.answered(ABSENT, "*", "*", FINDINGS) != YES:
+        return {}
+    # settings of an earlier run hold the parts that were confirmed then
+    refused = proposal.answered("words") == NO
+    meant = (
+        _meant(proposal, word, None if refused else word.means)
+        for word in proposal.words
+        if word.column == PARTS
+    )
+    return compound.absent(sets for sets in meant if sets)
+
+
+def _meant(proposal: Proposal, word: wordlist.Word, listed: Any) -> Any:
+    """Give what a word was answered to mean, ``listed`` where it is one of the list."""
+    asked = next((q for q in proposal.questions if q.id == word.id), None)
+    if asked is None:
+        return listed
+    return None if asked.open else wordlist.meaning_of(word.column, asked.answer, word.id)
 
 
 def _by_letters(text: str) -> tuple[str, str]:

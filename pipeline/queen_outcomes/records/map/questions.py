@@ -42,6 +42,7 @@ KINDS = {
     "ignore": "a sheet that may be no record",
     "column": "what a column holds",
     "rows": "whether every row of a sheet is a record of its table",
+    "absent": "what a text made of parts says of brood that it has no part for",
     "words": "what the words of the columns mean",
     "word": "what one word means",
 }

@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from queen_outcomes.base.errors import shorten
-from queen_outcomes.records.map import labels, stacked, wordlist, writing
+from queen_outcomes.facts.reading import ABSENT, FINDINGS, PARTS
+from queen_outcomes.records.map import compound, labels, stacked, wordlist, writing
 from queen_outcomes.records.map import proposal as proposing
 from queen_outcomes.records.map.proposal import Proposal, Written
 from queen_outcomes.records.map.questions import (
@@ -131,11 +132,13 @@ def begin(station: Path, settings_file: str = "station.toml") -> Run:
     new -= forms
     earlier = {question.id for question in open_questions(text)}
     settled = _settled_words(settings)
+    parts = {text for column, text in settled if column == PARTS}
     words = [
         word
         for word in found.words
         if (word.sources & new or word.id in earlier or "words:*:*:*" in earlier)
         and (word.column, word.text.casefold()) not in settled
+        and not (word.column == FINDINGS and compound.is_made_of(word.text, parts))
     ]
     kept = [
         question
@@ -143,6 +146,8 @@ def begin(station: Path, settings_file: str = "station.toml") -> Run:
         if question.kind not in ("words", "word")
     ]
     settled = refused(text) | _folded(settings, found)
+    if parts:  # "no" is written down as nothing being said
+        settled.add(question_id(ABSENT, column=FINDINGS))
     asked = [
         question
         for question in kept
@@ -184,7 +189,7 @@ def _settled_words(settings: Mapping[str, Any]) -> set[tuple[str, str]]:
         if isinstance(section, list):
             column = "yes_no" if name in ("yes", "no") else name
             found |= {(column, str(text).casefold()) for text in section}
-        elif name == "findings":
+        elif name in ("findings", "parts"):
             found |= {(name, text.casefold()) for text in section}
         elif isinstance(section, dict):
             for texts in section.values():

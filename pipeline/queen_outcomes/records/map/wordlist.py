@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -10,7 +11,7 @@ from typing import Any
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.column import Column
 from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.facts.reading import NOT_LOOKED
+from queen_outcomes.facts.reading import NOT_LOOKED, PARTS
 from queen_outcomes.records.map import meanings
 from queen_outcomes.records.map.contents import crosses, is_tick
 from queen_outcomes.records.map.fits import FINDINGS, ours_of
@@ -33,7 +34,7 @@ NOTHING = ""
 """The meaning "known, sets nothing" of a free word; "not recorded" of any other."""
 _SHOWN = 5
 _BROOD_ONLY = ("larvae", "sealed")
-_DASHES = frozenset(["-", "--", "–", "—", "−"])
+DASHES = frozenset(["-", "--", "–", "—", "−"])
 """Marks that may as well say none as that nobody looked; no word of any language."""
 
 
@@ -44,7 +45,7 @@ class Word:
     Parameters
     ----------
     column : str
-        Ours; "yes_no" for all yes/no columns together, or "findings".
+        Ours; "yes_no" for all yes/no columns together, "findings", or "parts" of those.
     text : str
         As it is written.
     means : str or dict, optional
@@ -127,7 +128,7 @@ def limited_to(part: Part, name: str) -> tuple[str, ...]:
 
 def _guess(part: Part, name: str, text: str, limited: tuple[str, ...]) -> Any:
     ours = ours_of(part.table, name)
-    if text in _DASHES:
+    if text in DASHES:
         plus = any("+" in held.counts for held in part.contents(name))
         return NO if plus and ours.kind == "yes_no" else None
     if name == FINDINGS:
@@ -214,10 +215,10 @@ def meaning_of(column: str, answer: Any, where: str) -> Any:
     """
     if column == FINDINGS and str(answer).strip().casefold() == NOT_LOOKED:
         return NOTHING
-    if column == FINDINGS:
+    if column in (FINDINGS, PARTS):
         sets = answer if isinstance(answer, dict) else _sets(str(answer))
         for name, value in sets.items():
-            if name not in TABLES["checks"].names or value not in _values(name):
+            if not _can_be(name, str(value)):
                 raise _refused(where, answer, "such as eggs = yes; larvae = no")
         return {name: str(value) for name, value in sets.items()}
     given = str(answer).strip()
@@ -225,6 +226,14 @@ def meaning_of(column: str, answer: Any, where: str) -> Any:
     if given and given not in allowed:
         raise _refused(where, answer, "one of " + ", ".join(allowed) + ', or ""')
     return given
+
+
+def _can_be(name: str, value: str) -> bool:
+    """Tell whether a look's column can be set so by words."""
+    ours = next((ours for ours in TABLES["checks"].columns if ours.name == name), None)
+    if ours and ours.kind in ("number", "integer"):
+        return re.fullmatch(r"\d+(\.\d+)?", value) is not None
+    return ours is not None and value in _values(name)
 
 
 def _sets(text: str) -> dict[str, str]:
@@ -242,6 +251,8 @@ def _may_mean(column: str) -> list[str]:
             "what it sets, such as eggs = yes; larvae = no",
             f'or "{NOT_LOOKED}", where it means that nobody looked: under a day it is then no check',
         ]
+    if column == PARTS:
+        return ["what it sets, such as eggs = yes; of a score pattern_pct = 80"]
     ours = _ours(column)
     told = [f"one of {', '.join(_values(column))}"]
     return [*told, ours.meaning] if ours else told

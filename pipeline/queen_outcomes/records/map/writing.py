@@ -323,7 +323,7 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
     elif kind in ("fold", "same", "co2"):
         kept = {k: v for k, v in everything.records.items() if k == kind}
         _put_records(document, kept)
-    elif kind in ("words", "word"):
+    elif kind in ("words", "word", "absent"):
         _put_words(document, everything.words)
         for rule in everything.rules:  # words that one column alone has
             for source in rule.sources:
