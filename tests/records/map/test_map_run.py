@@ -734,6 +734,44 @@ def test_a_day_written_once_for_several_rows_holds_for_them(station):
     assert (len(looks), looks["D4"], looks["D5"]) == (14, "2025-06-11", "2025-06-15")
 
 
+def bench_book(station, days, heads=("No", "Done on", "Dose", "Semen")):
+    """A workbook of a sheet for each graft, of few days, each written over its queens."""
+    book = xlsxwriter.Workbook(station / "records" / "book.xlsx")
+    for number, own in enumerate(days, 1):
+        sheet = book.add_worksheet(f"Graft {number}")
+        sheet.write_row(0, 0, heads)
+        for n in range(8):
+            new = n in own
+            semen = f"S{number}{n}" if new else ""
+            sheet.write_row(n + 1, 0, [f"D{n + 1 + 8 * (number - 1)}", own.get(n, ""), 8, semen])
+    book.close()
+
+
+def test_a_day_over_its_rows_is_seen_in_all_sheets_of_a_workbook(station):
+    (station / "records" / "bench.csv").unlink()
+    bench_book(station, [{0: "2025-05-11"}, {0: "2025-05-20", 5: "2025-05-21"}])
+    begun, settings = run(station)
+    names = {f"fill:book.xlsx#Graft {n}:inseminations:semen_batch" for n in (1, 2)}
+    assert {q.id for q in begun.open if q.kind == "fill"} == names  # no default fits names
+    assert settings["files"]["book.xlsx#Graft 1"]["fill_down"] == ["Done on"]
+    begun, settings = run(station, dict.fromkeys(names, "yes"))  # in a later run
+    assert not [q.id for q in begun.open if q.kind == "fill"]
+    assert settings["files"]["book.xlsx#Graft 2"]["fill_down"] == ["Done on", "Semen"]
+    done = {row["queen_id"]: row for row in accepted(station, AS_OF)["inseminations"]}
+    assert done["D8"]["inseminated_at"].startswith("2025-05-11")
+    assert (done["D13"]["semen_batch"], done["D16"]["semen_batch"]) == ("S20", "S25")
+
+
+def test_numbers_of_two_years_are_asked_about_where_days_have_no_year(station):
+    for year, first in ((2025, "26.5."), (2026, "11.06.")):
+        rows = "".join(f"{100 + n},{first if n < 8 else '27.6.'},8\n" for n in range(14))
+        (station / "records" / f"bench {year}.csv").write_text("Queen,Inseminated on,Dose\n" + rows, "utf-8")
+    (station / "records" / "bench.csv").unlink()
+    begun, _ = run(station, accept=False)
+    (asked,) = [q for q in begun.asked if q.kind == "prefix"]
+    assert asked.evidence[1:3] == ["bench 2025.csv: 25-", "bench 2026.csv: 26-"]
+
+
 @pytest.mark.parametrize(
     "rows",
     [

@@ -384,53 +384,96 @@ def _tables_named(text: str) -> set[str]:
 
 
 def days_above(station: Station) -> list[Question]:
-    """Ask whether a day that is written once holds for the rows below it."""
-    questions = []
+    """Ask whether a day that is written once holds for the rows below it.
+
+    Sheets of one workbook that have it under one heading are judged together. Where it does,
+    names beside it that stand there as seldom may hold for the rows below them as well.
+    """
+    alike: dict[tuple[str, str, str], list[Part]] = defaultdict(list)
     for part in station.parts:
-        name = MAIN_DATE[part.table]
-        if part.table not in _IN_BLOCKS or name not in part.feed.uses:
-            continue
-        told = _once_for_several(part, name)
-        if told:
-            heading = part.feed.uses[name].names[0]
+        use = part.feed.uses.get(MAIN_DATE[part.table])
+        if use and part.table in _IN_BLOCKS:
+            alike[part.source.partition("#")[0], part.table, use.names[0]].append(part)
+    questions = []
+    for (_, table, named), parts in alike.items():
+        name = MAIN_DATE[table]
+        told = _once_for_several(parts, name)
+        for part in parts if told else ():
+            asked = f'In "{part.source}", does a day under "{named}" hold for the rows below '
             questions.append(
                 Question(
-                    question_id("fill", part.source, part.table, name),
-                    f'In "{part.source}", does a day under "{heading}" hold for the rows below '
-                    "it that have none?",
+                    question_id("fill", part.source, table, name),
+                    asked + "it that have none?",
                     [told],
                     {YES: "it does: fill it down", NO: "their day is not known"},
                     default=YES,
                     sources=(part.source,),
                 )
             )
+        if told:
+            questions += _names_above(parts)
     return questions
 
 
-def _once_for_several(part: Part, name: str) -> str:
-    """Say how many rows lack a day, where a new one is written for each block of rows alone.
+def _names_above(parts: Sequence[Part]) -> list[Question]:
+    """Ask the same of names that are new wherever they are written; no default fits all."""
+    questions = []
+    for name in parts[0].feed.uses:
+        kind = ours_of(parts[0].table, name).kind
+        if kind not in ("id", "label") or name == "queen_id":
+            continue
+        if not all(name in part.feed.uses for part in parts):
+            continue
+        if told := _once_for_several(parts, name):
+            named = parts[0].feed.uses[name].names[0]
+            questions += [
+                Question(
+                    question_id("fill", part.source, part.table, name),
+                    f'In "{part.source}", does what stands under "{named}" hold for the rows '
+                    "below it that have none?",
+                    [told],
+                    {YES: "it does: fill it down", NO: "it is not known for them"},
+                    sources=(part.source,),
+                )
+                for part in parts
+            ]
+    return questions
 
-    A row that nothing else is written in has no day because nothing was done yet.
+
+def _once_for_several(parts: Sequence[Part], name: str) -> str:
+    """Say how many rows lack a day or name, where a new one stands over each block alone.
+
+    A row that nothing else is written in has none because nothing was done yet.
     """
-    at = part.columns_of(name)[0].at
+    rows = bare = done = written = pairs = changes = 0
+    for part in parts:
+        at = part.columns_of(name)[0].at
+        others = _beside(part, name)
+        texts = [row.text(at) for row in part.sheet.rows]
+        lacking = [row for row in part.sheet.rows if not row.text(at)]
+        told = [text for text in texts if text]
+        if not told or not texts[0]:
+            return ""
+        rows, bare, written = rows + len(texts), bare + len(lacking), written + len(told)
+        done += sum(any(row.text(place) for place in others) for row in lacking)
+        pairs += len(told) - 1
+        changes += sum(one != other for one, other in pairwise(told))
+    blocks = written >= _FEW_BLOCKS and changes >= _EACH_NEW * pairs
+    if not blocks or bare < _MANY_BARE * rows or done < _EACH_NEW * bare:
+        return ""
+    what = "a day" if name == MAIN_DATE[parts[0].table] else "one"
+    return f"{bare} of {rows} rows have none, and {what} never stands twice in a row"
+
+
+def _beside(part: Part, name: str) -> list[int]:
+    """Give the places of what a row says of itself beside its ids."""
     ids = [n for n in part.feed.columns if ours_of(part.table, n).kind == "id"]
-    others = [
+    return [
         column.at
         for n in part.feed.columns
         if n != name and n not in ids
         for column in part.columns_of(n)
     ]
-    days = [row.text(at) for row in part.sheet.rows]
-    bare = [row for row in part.sheet.rows if not row.text(at)]
-    done = sum(any(row.text(place) for place in others) for row in bare)
-    written = [day for day in days if day]
-    changes = sum(one != other for one, other in pairwise(written))
-    blocks = len(written) >= _FEW_BLOCKS and changes >= _EACH_NEW * (len(written) - 1)
-    if not blocks or not days[0] or len(bare) < _MANY_BARE * len(days):
-        return ""
-    if done < _EACH_NEW * len(bare):
-        return ""
-    return f"{len(bare)} of {len(days)} rows have none, and a day never stands twice in a row"
 
 
 def void(station: Station) -> list[Question]:

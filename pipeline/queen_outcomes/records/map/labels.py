@@ -10,7 +10,7 @@ from pathlib import PurePosixPath
 
 from rapidfuzz import fuzz
 
-from queen_outcomes.records.map.contents import ticked_by
+from queen_outcomes.records.map.contents import day_of, ticked_by
 from queen_outcomes.records.map.fits import MAIN_DATE, PERSON
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.station import Part, Station
@@ -278,7 +278,7 @@ def restarts(station: Station) -> tuple[list[Question], dict[str, str]]:
     """
     first: dict[str, dict[str, int]] = defaultdict(dict)
     for part in station.of("inseminations"):
-        for label, year in _dated_labels(part):
+        for label, year in _dated_labels(part, _year_of(part, station)):
             first[label].setdefault(part.source, year)
     again = sorted(label for label, seen in first.items() if len({*seen.values()}) > 1)
     if not again:
@@ -301,7 +301,8 @@ def restarts(station: Station) -> tuple[list[Question], dict[str, str]]:
     return [question], prefixes
 
 
-def _dated_labels(part: Part) -> Iterable[tuple[str, int]]:
+def _dated_labels(part: Part, usual: int | None) -> Iterable[tuple[str, int]]:
+    """Give each label with the year of its day; ``usual`` is that of days written without."""
     names = part.columns_of("queen_id")
     days = part.columns_of(MAIN_DATE[part.table])
     if not names:
@@ -310,10 +311,11 @@ def _dated_labels(part: Part) -> Iterable[tuple[str, int]]:
         names[0].contents.cells, *(d.contents.cells for d in days), strict=False
     ):
         for cell in cells:
-            year = re.search(r"(?<!\d)(?:19|20)\d\d(?!\d)", cell.text)
-            short = re.search(r"\D(\d\d)\.?(?: |$)", cell.text)
-            if label.text and (year or short):
-                yield label.text, int(year[0]) if year else 2000 + int(short[1])
+            seen = day_of(cell.text)
+            if label.text and seen:
+                year = usual if seen.yearless else seen.days[0][1].year
+                if year:
+                    yield label.text, year
 
 
 def _year_of(part: Part, station: Station) -> int | None:

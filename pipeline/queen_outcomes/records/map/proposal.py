@@ -631,11 +631,12 @@ def _habits(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
 
 
 def _filled_down(proposal: Proposal, source: str) -> dict[str, list[str]]:
-    """Give the headings whose empty cells take the day above."""
+    """Give the headings whose empty cells take the day, or name, above."""
     down = [
-        part.feed.uses[MAIN_DATE[part.table]].names[0]
+        use.names[0]
         for part in proposal.station.parts_of(source)
-        if proposal.answered("fill", source, part.table, MAIN_DATE[part.table]) == YES
+        for name, use in part.feed.uses.items()
+        if proposal.answered("fill", source, part.table, name) == YES
     ]
     return {"fill_down": list(dict.fromkeys(down))} if down else {}
 
