@@ -95,6 +95,28 @@ def test_one_sheet_feeds_three_tables(tmp_path):
     ]
 
 
+def test_slots_choose_rows_each_by_a_heading_of_its_own(tmp_path):
+    """A fate is written where a look would be."""
+    text = "No.,10.6.,20.6.\n1,eggs,gone\n2,gone,\n3,eggs,eggs\n"
+    slots = [{"look": "10.6.", "on": "2025-06-10"}, {"look": "20.6.", "on": "2025-06-20"}]
+    exits = {
+        "from": "wide.csv",
+        "table": "exits",
+        "each": slots,
+        "only": {"{look}": ["gone"]},
+        "columns": {
+            "queen_id": "No.",
+            "left_on": {"value": "{on}"},
+            "reason": {"from": "{look}", "words": {"missing": "gone"}},
+        },
+    }
+    store, _ = stage(tmp_path, {"read": [exits]}, wide__csv=text)
+    assert store.rows("SELECT queen_id, left_on, reason FROM staged_exits ORDER BY queen_id") == [
+        ("1", dt.date(2025, 6, 20), "missing"),
+        ("2", dt.date(2025, 6, 10), "missing"),
+    ]
+
+
 def test_a_row_holds_a_check_for_each_slot_that_is_filled_in(tmp_path):
     store, _ = wide(tmp_path)
     rows = store.rows(

@@ -290,11 +290,11 @@ def _by_rules(grid: Grid, table: Table, reading: Reading) -> tuple[SlotMapping, 
     shared = _headings_of(grid, [r for r in source.rules if r.table != table.name])
     slots: list[SlotMapping] = []
     for rule in rules:
-        only = _only(grid, rule)
         for slot in rule.slots or ({},):
             cells = _cells(grid, rule, slot)
             if not cells and rule.slots:
                 continue
+            only = _only(grid, rule, slot)
             if group in table.names and group not in cells:
                 cells[group] = CellSource((GROUP,))
             lacking = headings.TableNames(table, {}).missing(cells)
@@ -329,10 +329,13 @@ def _find(grid: Grid) -> dict[str, str]:
     return {name.casefold(): name for name in grid.columns}
 
 
-def _only(grid: Grid, rule: ReadRule) -> dict[str, tuple[str, ...]]:
-    """Give the columns by which a rule chooses rows, with the texts it takes."""
+def _only(grid: Grid, rule: ReadRule, slot: Slot) -> dict[str, tuple[str, ...]]:
+    """Give the columns by which a slot chooses rows, with the texts it takes."""
     known, found = _find(grid), {}
-    for heading, texts in rule.only.items():
+    for asked, texts in rule.only.items():
+        heading = fill_in(asked, slot, bool(rule.slots))
+        if heading is None:
+            continue
         column = known.get(headings.tidy(heading).casefold())
         if column is None:
             close = nearest(headings.tidy(heading), grid.columns)
