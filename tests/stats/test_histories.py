@@ -39,7 +39,6 @@ from queen_outcomes.stats.histories.fit import (
     even,
     fill_in,
     fit_histories,
-    part_of,
 )
 from queen_outcomes.stats.histories.passes import Chain, Counts, Rates, parts_of
 from queen_outcomes.stats.histories.shares import (
@@ -301,55 +300,6 @@ def test_whole_records_give_events_over_days_at_risk():
     died = (late & (end <= 30) & (end > np.maximum(onset, 14))).sum()
     rate = -np.log1p(-died / days)
     assert model.rates.base["lost"][2] == pytest.approx(rate, rel=0.02)
-
-
-def test_learning_that_begins_with_a_part_ends_where_all_courses_lead():
-    onset, end, kind, rng = lives(9000, 4)
-    sold = (onset < 12) & (end > 12) & (rng.random(9000) < 0.6)
-    seen = watched(onset, end, kind, np.where(sold, 12, 30))
-    part = np.flatnonzero(rng.random(9000) < 0.4)
-    whole, begun = fit_histories(seen), fit_histories(seen, part)
-    for name in ("begins", "lost", "lost_unlaid"):
-        kept = whole.rates.base[name] > 1e-3
-        np.testing.assert_allclose(
-            begun.rates.base[name][kept], whole.rates.base[name][kept], rtol=0.02
-        )
-    assert len(begun.rates.factor["lost"]) == 9000
-    own = fit_histories(seen.some(part)).rates.base["lost"]
-    assert np.abs(own / whole.rates.base["lost"] - 1).max() > 0.02  # a part alone does not do
-
-
-def test_learning_begins_with_whole_batches_of_many_courses():
-    rng = np.random.default_rng(3)
-    keys = rng.integers(2**32, size=20_000).astype(np.uint64)
-    clusters = np.arange(20_000) // 25
-    part = part_of(keys, clusters)
-    assert (np.bincount(clusters[part]) % 25 == 0).all()
-    assert fit.PART * 0.8 < len(part) < fit.PART * 1.2
-    order = rng.permutation(20_000)  # nor does the order of the courses matter
-    np.testing.assert_array_equal(np.sort(order[part_of(keys[order], clusters[order])]), part)
-    few = slice(fit.MANY - 1)
-    assert part_of(keys[few], clusters[few]) is None
-    assert part_of(keys, np.arange(20_000) // 10_000) is None  # no batch, or all of one
-
-
-def test_some_courses_are_seen_as_they_were_among_all():
-    onset, end, kind, _ = lives(50, 5)
-    seen = watched(onset, end, kind, np.full(50, 30))
-    rows = np.array([3, 4, 17, 40])
-    some = seen.some(rows)
-    whole = seen.likelihood(seen.signs, slice(None))
-    np.testing.assert_array_equal(some.likelihood(some.signs, slice(None)), whole[:, :, rows])
-
-
-def test_some_courses_keep_their_factors_but_for_the_middle_of_levels():
-    rng = np.random.default_rng(6)
-    levels = csr_array(np.eye(3)[rng.integers(3, size=30)])
-    columns = FactorColumns(rng.normal(size=(30, 2)), levels, np.ones(5))
-    slopes, rows = rng.normal(size=5), np.array([1, 5, 8, 29])
-    away = columns.some(rows).times(slopes) - columns.times(slopes)[rows]
-    np.testing.assert_allclose(away, away[0])
-    np.testing.assert_array_equal(columns.some(rows).ridge, columns.ridge)
 
 
 def test_leaving_early_for_good_reasons_does_not_bias_what_is_filled_in():

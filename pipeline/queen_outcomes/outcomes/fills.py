@@ -32,7 +32,6 @@ from queen_outcomes.stats.histories.fit import (
     begin_filling,
     even,
     fit_histories,
-    part_of,
 )
 from queen_outcomes.stats.histories.passes import Histories
 from queen_outcomes.stats.histories.shares import FilledShare, filled_share
@@ -91,9 +90,9 @@ def begin_fills(known: Known, beside: Workers) -> Filling:
     """Learn the histories, and begin to fill them in; ``beside`` as `beside_for` gives it."""
     if not known.courses.height:
         return Filling(known, np.nan, [], [], beside)
+    model = fit_histories(known.seen)
     words = known.courses["cluster"].to_numpy()
     clusters = np.unique(words, return_inverse=True)[1]
-    model = fit_histories(known.seen, part_of(known.keys, clusters))
     signs = [overlooking(known.seen.signs, by / 100) for by in OVERLOOKED]
     given = known.seen, model, known.keys, clusters
     tasks = begin_filling(*given, TIMES, beside, signs)

@@ -172,10 +172,6 @@ class FactorColumns:
         """Give n courses without factors."""
         return cls(np.zeros((n, 0)), csr_array((n, 0)), np.zeros(0))
 
-    def some(self, rows: np.ndarray) -> FactorColumns:
-        """Give some of the courses; numbers stay centred where they were."""
-        return FactorColumns(self.numbers[rows], self.levels[rows], self.ridge)
-
     @cached_property
     def shares(self) -> np.ndarray:
         """Each level's share of the courses, (q,)."""
@@ -247,17 +243,6 @@ class SeenCourses:
     def n(self) -> int:
         """Courses."""
         return self.ruled_out.shape[2]
-
-    def some(self, rows: np.ndarray) -> SeenCourses:
-        """Give some of the courses, ``rows`` rising."""
-        kept = np.isin(self.course, rows)
-        return SeenCourses(
-            *(self.steps, self.ruled_out[:, :, rows]),
-            *(np.searchsorted(rows, self.course[kept]), self.sign[kept], self.finding[kept]),
-            *(self.at[kept], self.signs, self.factors.some(rows)),
-            tuple(np.unique(codes[rows], return_inverse=True)[1] for codes in self.batches),
-            self.quality[:, rows],
-        )
 
     def findings_of(self, block: slice) -> slice:
         """Give which findings are of some courses."""

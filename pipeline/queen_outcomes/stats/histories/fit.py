@@ -32,18 +32,12 @@ from queen_outcomes.stats.histories.passes import (
 
 ROUNDS, ROUNDS_AGAIN, PAIR = 20, 3, 2
 """Rounds of learning at first, and from there for each pair of fillings."""
-MANY, PART, ROUNDS_OF_ALL = 8_000, 4_000, 8
-"""Courses from which on learning begins with a part of them, of about so many, and is ended by
-so many rounds with all: where a part has left it, each round halves what is left or better,
-while a first round of all costs as much as the last."""
 LOOSE, STIFF = 2.0, 100.0
 """Bounds of how much batches are pulled together, in events a batch."""
 NEIGHBOURS = 9
 """Steps that make the usual rate of beginning to lay about a day."""
 WEIGHING = 2**16
 """Place of the chance by which batches are weighted, beyond all steps."""
-BEGINNING = 2**16 + 1
-"""Place of the chance by which batches are taken to begin with."""
 CLIP = 3.0
 """Of a course's log factor, and of what her quality adds to it."""
 PULL = 1.0
@@ -74,36 +68,15 @@ class Model:
     by_quality: dict[str, float]
 
 
-def fit_histories(seen: SeenCourses, part: np.ndarray | None = None) -> Model:
-    """Learn from all courses; ``part`` holds the courses to begin with, None: all of them.
-
-    What is said of batches is not learned from a part, nor what of levels that it lacks.
-    """
+def fit_histories(seen: SeenCourses, weight: np.ndarray | None = None) -> Model:
+    """Learn from all courses, each by its weight, shape (n,)."""
     ones = {name: np.ones(seen.n) for name in EFFECTS}
-    if part is not None:
-        begun = fit_histories(seen.some(part))
-        rates = replace(begun.rates, factor=ones, quality=seen.quality)
-        return learn(seen, replace(begun, rates=rates), np.ones(seen.n), ROUNDS_OF_ALL)
     base = {name: _start(seen, name) for name in CAUSES}
     slopes = {name: np.zeros(len(seen.factors.ridge)) for name in EFFECTS}
     quality = dict.fromkeys(BY_QUALITY, 0.0)
     rates = Rates(base, ones, seen.quality, _by_quality(quality))
-    return learn(seen, Model(rates, seen.signs, slopes, quality), np.ones(seen.n), ROUNDS)
-
-
-def part_of(keys: np.ndarray, clusters: np.ndarray) -> np.ndarray | None:
-    """Give the courses that learning begins with: some batches, whole; None: with all.
-
-    Parameters
-    ----------
-    keys, clusters
-        As in `begin_filling`.
-    """
-    if len(keys) < MANY:
-        return None
-    chance = even(_names(keys, clusters), 0, BEGINNING)
-    part = np.flatnonzero(chance[clusters] < PART / len(keys))
-    return part if len(part) >= PART / 2 else None  # few batches, and by chance the small ones
+    weight = np.ones(seen.n) if weight is None else weight
+    return learn(seen, Model(rates, seen.signs, slopes, quality), weight, ROUNDS)
 
 
 def _by_quality(slopes: dict[str, float]) -> dict[str, np.ndarray]:
@@ -288,15 +261,10 @@ def fill_in(
 
 def _weight(keys: np.ndarray, clusters: np.ndarray, number: int) -> np.ndarray:
     """Weight the batches at random, by one on average, (n,)."""
-    weight = -np.log1p(-even(_names(keys, clusters), number, WEIGHING))[clusters]
-    return weight / weight.mean()
-
-
-def _names(keys: np.ndarray, clusters: np.ndarray) -> np.ndarray:
-    """Give each batch a number that depends on nothing but its courses' names."""
     names = np.full(len(np.bincount(clusters)), np.iinfo(np.uint64).max, np.uint64)
     np.minimum.at(names, clusters, keys)
-    return names
+    weight = -np.log1p(-even(names, number, WEIGHING))[clusters]
+    return weight / weight.mean()
 
 
 def _pair(seen: SeenCourses, model: Model, keys, weight, numbers) -> list[Histories]:
