@@ -57,6 +57,10 @@ SETTINGS = (
     '[[read]]\nfrom = "checks*"\ntable = "checks"\n'
     '[read.columns]\nqueen_id = "queen_id"\nchecked_on = "checked_on"\n'
     'pattern_pct = { from = "queen_id", scores = { Q1 = 10, Q2 = 85, "8.5" = 90, "-" = 0 } }\n',
+    '[[read]]\nfrom = "checks*"\ntable = "checks"\n'
+    '[read.columns]\nqueen_id = "queen_id"\nchecked_on = "checked_on"\n'
+    'findings = { from = ["remark"], parts = { zq = {}, w = { eggs = "yes" }, '
+    '"-" = { eggs = "no" }, "{pattern_pct}" = {} }, absent = { larvae = "no" } }\n',
 )  # fmt: skip
 LARGE = 0.06
 """Share of sets with many tables, columns and rows; the others cost half as much or less."""
