@@ -17,7 +17,7 @@ MACROS = {
     "ref_in_source(ref)": "ref_line(ref) || coalesce('/' || ref_slot(ref), '')",
     "ref_place(sources, ref)": "sources[ref_source(ref)] || ':' || ref_in_source(ref)",
     "fold_id(id)": r"lower(regexp_replace(regexp_replace(id, "
-    r"'(^|[^0-9])0+([0-9])', '\1\2', 'g'), '[\s\-‐-―]+', '', 'g'))",
+    r"'(^|[^0-9])0+([0-9])', '\1\2', 'g'), '[\s\-‐-―/]+', '', 'g'))",
 }
 """What every statement may call: ref_place gives "source:line" or "source:line/slot", fold_id an id
-without case, blanks, hyphens and leading zeros."""
+without case, blanks, hyphens, slashes and leading zeros."""

@@ -61,7 +61,7 @@ _LOOK = {
     "repeated_row": "This row repeats {first} word for word and counts once; delete it, or correct it if it was meant to differ.",
     "ids_disagree": "The check names queen {value}, and colony {colony} held {other} on {day}. The check counts for {value}; correct the id or the placement.",
     "placements_overlap": "Colony {value} holds {queen} from {placed} and, on some of the same days, {other} ({place}); write in removed_on for the one that left.",
-    "look_alike": "{column} {value} differs from {others} only in case, blanks, hyphens or leading zeros; if they are the same, write them alike.",
+    "look_alike": "{column} {value} differs from {others} only in case, blanks, hyphens, slashes or leading zeros; if they are the same, write them alike.",
     "spelling_folded": "{column} {value} is taken for {label}, as the settings say (rows: {rows}).",
     "spelling_unsure": "{column} {value} could also be {others}, which stands in a row of its own, so both stay as written; write them alike if they are the same.",
     "semen_unknown": "{column} {value} has no usable row in semen, so its drones are unknown; add that row or correct the label.",

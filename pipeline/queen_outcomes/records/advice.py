@@ -389,7 +389,7 @@ def _spellings(looked: Looked) -> Iterator[Advice]:
             count,
             looked.places(refs),
             "write them alike, or take spellings for one that differ only in case, "
-            "blanks, hyphens or leading zeros",
+            "blanks, hyphens, slashes or leading zeros",
             _fold_setting(looked, columns),
             fails=True,
         )
@@ -592,7 +592,7 @@ def _labels(looked: Looked) -> Iterator[Advice]:
         yield Advice(
             "labels_alike",
             "unsure",
-            f"{column} has spellings that differ only in case, blanks, hyphens or "
+            f"{column} has spellings that differ only in case, blanks, hyphens, slashes or "
             "leading zeros, and count apart: " + shorten(told),
             sum(count for *_, count in rows),
             looked.places([ref for _, ref, _ in rows]),

@@ -1,7 +1,7 @@
 """Several spellings of one name made one, where the settings say so.
 
 A file's prefix goes before its ids; [records] same gives a name for its other
-spellings; [records] fold takes ids for one that differ only in case, blanks, hyphens or
+spellings; [records] fold takes ids for one that differ only in case, blanks, hyphens, slashes or
 leading zeros. Two queens that were both inseminated under their own spelling stay two.
 """
 

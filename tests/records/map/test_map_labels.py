@@ -1,18 +1,33 @@
 """Spellings that are one, numbers that start again, and sheets that stand twice."""
 
+import unicodedata
 from collections import Counter
 
 import pytest
+from queen_outcomes.base.store import Store
 from queen_outcomes.records.map import labels
 from sheets_by_hand import part, station
 
 
 @pytest.mark.parametrize(
     ("label", "key"),
-    [("D 007-a", "d7a"), ("k_0.10", "k10"), ("100", "100"), ("A00", "a0"), ("Ⅳ", "iv")],
+    [
+        ("D 007-a", "d7a"),
+        ("25-014", "2514"),
+        ("1/25", "125"),
+        ("k_0.10", "k_0.10"),
+        ("100", "100"),
+        ("A00", "a0"),
+        ("Ⅳ", "iv"),
+    ],
 )
-def test_a_labels_key_lacks_case_blanks_hyphens_and_leading_zeros(label, key):
+def test_a_labels_key_is_what_the_reader_takes_spellings_for_one_by(label, key):
     assert labels.key_of(label) == key
+    with Store() as store:  # which puts labels into this form before
+        ((folded,),) = store.rows(
+            "SELECT fold_id($label)", {"label": unicodedata.normalize("NFKC", label)}
+        )
+    assert folded == key
 
 
 def test_spellings_that_find_their_home_only_folded_are_asked_about():
@@ -39,6 +54,30 @@ def test_bare_numbers_beside_numbers_that_a_word_leads():
     assert (asked.id, asked.sources) == ("lead:*:*:colony_id", ("c.csv",))
     assert asked.text == 'Is colony_id "2" the same as "hive 2"?'
     assert asked.evidence == ["2 of 2 bare numbers stand so elsewhere"]
+
+
+def test_labels_of_a_number_and_a_year_may_lack_a_word_too():
+    bench = part("b.csv", "inseminations", queen_id=[f"25-0{n}" for n in range(10, 30)])
+    looks = part("c.csv", "checks", queen_id=[f"Q25-{n}" for n in (*range(10, 29), 99)])
+    (asked,), prefixes = labels.leads(station(bench, looks))
+    assert prefixes == {"queen_id": {"b.csv": "Q"}}
+    assert asked.text == 'Is queen_id "25-010" the same as "Q25-010"?'
+    assert labels.led_in_several_ways(station(bench, looks), "queen_id")
+    alike = part("c.csv", "checks", queen_id=[f"Q25-0{n}" for n in range(10, 30)])
+    assert not labels.led_in_several_ways(station(bench, alike), "queen_id")
+
+
+def test_a_few_with_a_word_that_says_number_are_the_numbers_that_it_stands_before():
+    bench = part("b.csv", "inseminations", queen_id=[f"{n}/25" for n in range(1, 30)])
+    looks = part("c.csv", "checks", queen_id=["nr 3/25", "nr. 4/25", "5/25"])
+    (asked,), prefixes = labels.leads(station(bench, looks))
+    assert prefixes == {"queen_id": {"b.csv": "nr ", "c.csv": "nr "}}
+    assert asked.evidence == ["2 of 2 with it stand without it elsewhere"]
+    # a letter before a few numbers may be others' labels, and a number nobody else has is
+    lettered = part("c.csv", "checks", queen_id=["K3/25", "K4/25"])
+    others = part("c.csv", "checks", queen_id=["nr 3/24", "nr 4/24"])
+    assert labels.leads(station(bench, lettered)) == ([], {})
+    assert labels.leads(station(bench, others)) == ([], {})
 
 
 @pytest.mark.parametrize(

@@ -136,7 +136,21 @@ def test_a_parquet_file_without_a_row_is_a_form():
             ["Queen,Check,,,", ",,Eggs,Larvae,Sealed"],
             [],
             [1, 2],
-            ["Queen", "Check", "Check Eggs", "Check Larvae", "Check Sealed"],
+            ["Queen", "Check", "Eggs", "Larvae", "Sealed"],
+        ),
+        # a merged one reaches as far as it is merged: "Note" is no part of a group
+        (
+            ["Queen,Check 1,,Check 2,,", ",Eggs,Larvae,Eggs,Larvae,Note"],
+            [(0, 2), (0, 4)],
+            [1, 2],
+            [
+                "Queen",
+                "Check 1 Eggs",
+                "Check 1 Larvae",
+                "Check 2 Eggs",
+                "Check 2 Larvae",
+                "Note",
+            ],
         ),
         # of as many cells each: two rows where one heading comes again
         (
@@ -179,6 +193,11 @@ def test_headings_of_two_rows(lines, spans, header, names):
     found = laid(*lines, *body, spans=spans)
     assert found.header == header
     assert [column.name for column in found.columns] == names
+
+
+def test_a_heading_behind_merged_cells_is_counted_as_the_reader_counts_it():
+    found = laid("Queen,Date,,Date", *["D1,2025-06-01,x,2025-06-09"] * 3, spans=[(0, 2)])
+    assert [column.name for column in found.columns] == ["Queen", "Date", "", "Date (3)"]
 
 
 def test_what_the_settings_name_is_a_heading_whatever_its_words():

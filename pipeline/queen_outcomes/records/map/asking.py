@@ -739,21 +739,33 @@ def unsure(station: Station) -> list[Question]:
     for part in station.parts:
         for name, use in part.feed.uses.items():
             unknown_day, too_early = _is_unknown_day(part, name), _too_early(station, part, name)
-            if unknown_day or too_early or _doubtful(part, name, use):
+            if unknown_day or too_early or use.rival or _doubtful(part, name, use):
                 texts = ", ".join(list(dict.fromkeys(part.texts(name)))[:_SHOWN])
                 questions.append(
                     Question(
                         question_id("column", part.source, part.table, name),
                         f'In "{part.source}", is "{use.names[0]}" the column {name}?',
-                        [f"it holds {texts}", *([too_early] if too_early else [])],
+                        [
+                            f"it holds {texts}",
+                            *([too_early] if too_early else []),
+                            *_beside(part, use.rival),
+                        ],
                         {YES: "it is", NO: "it is not: leave it unread"},
                         default=None
-                        if unknown_day or too_early or _bare(part, name)
+                        if unknown_day or too_early or use.rival or _bare(part, name)
                         else YES,
                         sources=(part.source,),
                     )
                 )
     return questions
+
+
+def _beside(part: Part, rival: str) -> list[str]:
+    """Show what stands under another heading that may be meant as well."""
+    if not rival:
+        return []
+    texts = list(part.sheet.column(rival).contents.counts)[:_SHOWN]
+    return [f'beside it "{rival}" holds {", ".join(texts)}']
 
 
 def _too_early(station: Station, part: Part, name: str) -> str:

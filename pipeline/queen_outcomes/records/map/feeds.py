@@ -17,7 +17,7 @@ from queen_outcomes.facts.dictionary import FLAT_QUEEN_FACTS, FLAT_SEMEN_FACTS, 
 from queen_outcomes.facts.settings_form import MOST_SLOTS
 from queen_outcomes.records.headings import tidy
 from queen_outcomes.records.map import slots
-from queen_outcomes.records.map.contents import MOST
+from queen_outcomes.records.map.contents import MOST, Contents
 from queen_outcomes.records.map.fits import (
     FINDINGS,
     MAIN_DATE,
@@ -47,6 +47,15 @@ _FOR_ALL_SLOTS = {
 """What a wide sheet may write once for all the looks or doses of a row."""
 _EMPTY = 0.1
 """What a heading with nothing below it says of what the rows are."""
+_ONE_ROW_EACH = (
+    ("inseminations", "dose_ul"),
+    ("inseminations", "inseminated_at"),
+    ("inseminations", "semen_batch"),
+    ("queens", "emerged_on"),
+)
+"""What stands in a row of a queen of her own."""
+_LEAST_TOLD = 2
+"""So many columns tell of semen where a batch is one of semen."""
 _EVERYWHERE = ("operator", "checker", "note", "minutes")
 """Headings that are alike in several tables say nothing of which one it is."""
 _SUPPORT = {
@@ -95,6 +104,8 @@ class Use:
     blank: str = ""
     words: dict[str, list[str]] = field(default_factory=dict)
     value: str = ""
+    rival: str = ""
+    """Another heading that may as well be meant: it is asked."""
 
 
 @dataclass
@@ -189,6 +200,7 @@ class _Allocation:
             for column in free
             if (worth := fit(column, table, name))
         }
+        self.rival = ""
         self.ids = self._ids()
         self.unique = self._unique_ids()
         self.evidence = self._evidence()
@@ -196,11 +208,12 @@ class _Allocation:
     def _ids(self) -> dict[str, SheetColumn]:
         """The columns of labels: by heading, else by the queens that stand in it."""
         found = {}
+        running = self._running_numbers()
         for name in SHARED_IDS:
             worths = [
                 (worth, -at)
                 for (_, ours, at), worth in self.fits.items()
-                if ours == name
+                if ours == name and name not in running.get(at, ())
             ]
             if worths:
                 worth, at = max(worths)
@@ -214,7 +227,49 @@ class _Allocation:
             best = max(self.columns, key=self._overlap, default=None)
             if best and self._overlap(best) >= 0.5 and best not in kept.values():
                 kept["queen_id"] = best
+        if not kept.keys() & {"queen_id", "semen_batch"} and (load := self._own_load()):
+            kept["semen_batch"] = load
         return kept
+
+    def _running_numbers(self) -> dict[int, tuple[str, ...]]:
+        """Give the columns of a number alone that label no queen, since another heading says queen.
+
+        Where the queens below that one are not all different and the numbers are, either
+        may be meant: a queen of each row, or the mother of several.
+
+        Returns
+        -------
+        dict of a column's place to the labels that it does not hold
+        """
+        every = {at for _, name, at in self.fits if name == "queen_id"}
+        fitting = [c for c in self.columns if c.at in every]
+        bare = [c for c in fitting if _is_number_alone(c)]
+        named = [c for c in fitting if c not in bare and _says_queen(c)]
+        if not bare or not named:
+            return {}
+        flat = any(
+            self.fits.get((t, n, c.at), 0) >= _SURE for t, n in _ONE_ROW_EACH for c in self.columns
+        )
+        queens, rows = named[0].contents, bare[0].contents
+        if flat and len(queens.counts) < queens.filled and len(rows.counts) == rows.filled:
+            if not _is_run(rows):
+                self.rival = named[0].name
+                return {c.at: ("queen_id",) for c in named}
+            self.rival = bare[0].name
+        # the number of a row of queens is nothing's label; beside looks it may be a hive's
+        return {
+            c.at: SHARED_IDS if flat and _is_run(c.contents) else ("queen_id",) for c in bare
+        }
+
+    def _own_load(self) -> SheetColumn | None:
+        """Give a column of batches beside what is told of semen, where no queen stands."""
+        told = {
+            at
+            for (table, name, at), worth in self.fits.items()
+            if table == "semen" and name in _SUPPORT["semen"] and worth >= _SURE
+        }
+        batches = [c for c in self.columns if c.heading.of("column") == {"graft_batch"}]
+        return batches[0] if len(batches) == 1 and len(told) >= _LEAST_TOLD else None
 
     def _overlap(self, column: SheetColumn) -> float:
         return column.contents.share(
@@ -365,7 +420,8 @@ class _Allocation:
             for name, column in self.ids.items():
                 if name in TABLES[table].names:
                     worth = self.fits.get((table, name, column.at), 0.5)
-                    feed.uses[name] = Use([column.name], worth)
+                    rival = self.rival if name == "queen_id" else ""
+                    feed.uses[name] = Use([column.name], worth, rival=rival)
         return feeds
 
     def _ranked(
@@ -576,6 +632,26 @@ class _Allocation:
                         del other.uses[name]
                 unit = unit_of(column, feed.table, minutes)
                 feed.uses[minutes] = Use([column.name], 0.9, unit)
+
+
+def _is_number_alone(column: SheetColumn) -> bool:
+    """Tell whether a heading says "no." and nothing else: a queen's, or the row's."""
+    said = column.heading
+    named = said.of("column") | said.of("topic") | set(said.unknown)
+    return not named and said.of("part") - {"filler"} == {"number"}
+
+
+def _says_queen(column: SheetColumn) -> bool:
+    said = column.heading
+    return "queen" in said.of("part") or "queen_id" in said.of("column")
+
+
+def _is_run(held: Contents) -> bool:
+    """Tell whether numbers count the rows, from 1 on and from 1 again."""
+    if not all(text.rstrip(".").isdecimal() for text in held.texts):
+        return False
+    numbers = [0, *(int(text.rstrip(".")) for text in held.texts)]
+    return all(after in (before + 1, 1) for before, after in itertools.pairwise(numbers))
 
 
 def _numbered(name: str) -> str:

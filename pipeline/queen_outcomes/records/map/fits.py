@@ -44,8 +44,12 @@ SPANS = ("minutes", "co2_other_minutes")
 VOLUMES = ("uL", "mL")
 PARTLY = 0.6
 _LEAST = 0.45
-_BY_UNIT = {("co2", "minutes"): ("min", "s"), ("semen", "storage_c"): ("C", "F")}
-"""What a heading such as "seconds" or "°C", which is a unit alone, says in a table."""
+_BY_UNIT = {
+    ("co2", "minutes"): ("min", "s"),
+    ("semen", "storage_c"): ("C", "F"),
+    ("semen", "volume_ul"): VOLUMES,
+}
+"""What a heading such as "seconds" or "total µl", which names a unit alone, says in a table."""
 _FACTS_OF_OTHERS = ("queens", "semen")
 _PARTS_FOR = {
     "queen_id": {"queen", "number"},
@@ -196,14 +200,8 @@ def fit(column: SheetColumn, table: str, name: str) -> float:
     if not gate:
         return 0.0
     worth = names_column(said, held, table, name)
-    if name == "colony_id" and said.unit == "uL" and set(said.name) & {"µ", "μ"}:
-        return 0.0  # a volume, though a hive is "ul" in one language
-    if _is_volume(said) and ours.kind in ("id", "label"):
-        return 0.0  # "semen (µl)" is how much, and no load's label
-    if name in ("line", "drone_line") and said.unknown and held.number_share >= MOST:
-        return 0.0  # how many of something that nobody taught us, and no stock
-    if said.unit in VOLUMES and ours.kind == "label":
-        return 0.0  # "syringe (µl)" is how much was in it
+    if _tells_how_much(said, held, ours):
+        return 0.0
     worth = max(worth, _by_both(said, held, name))
     if not worth:
         worth = _by_topic_or_part(said, held, table, name)
@@ -247,6 +245,26 @@ def tells_how_she_went(said: Heading, held: Contents) -> bool:
         said.of("column") or "exits" in said.of("topic")
     )
     return going and not held.day_share and held.word_share("reason") >= 0.5
+
+
+def _tells_how_much(said: Heading, held: Contents, ours: Ours) -> bool:
+    """Tell whether a heading that names a label or a stock says how much or how many there is."""
+    if ours.name == "colony_id" and said.unit == "uL" and set(said.name) & {"µ", "μ"}:
+        return True  # a volume, though a hive is "ul" in one language
+    if _is_volume(said) and ours.kind in ("id", "label"):
+        return True  # "semen (µl)" is how much, and no load's label
+    if ours.name in ("line", "drone_line") and said.unknown and held.number_share >= MOST:
+        return True  # how many of something that nobody taught us, and no stock
+    if ours.name in ("semen_batch", "drone_line") and _counts_drones(said, held):
+        return True  # "drones w/ semen" above figures
+    return said.unit in VOLUMES and ours.kind == "label"  # "syringe (µl)": what was in it
+
+
+def _counts_drones(said: Heading, held: Contents) -> bool:
+    """Tell whether figures stand under a heading of drones and something else."""
+    of_drones = any("column:drone_line" in phrase for phrase in said.phrases)
+    more = len(said.phrases) > 1 and held.filled > 0 and held.number_share >= MOST
+    return of_drones and more and "part:number" not in said.labels
 
 
 def _is_volume(said: Heading) -> bool:
@@ -301,10 +319,13 @@ def _by_part(said: Heading, held: Contents, table: str, name: str) -> float:
 def is_generic_date(column: SheetColumn) -> bool:
     """Tell whether a column holds days under a heading that names no table."""
     said = column.heading
+    named = said.of("part")
     return (
         column.contents.day_share >= PARTLY
         and not said.of("column")
         and not said.of("topic")
+        # "12/25" under "queen" or "no." is a label
+        and ("date" in named or not named & {"queen", "number"})
     )
 
 

@@ -18,6 +18,7 @@ from queen_outcomes.records.map.words import labels_in, tokens, vocabulary
 _ORDINAL = re.compile(r"^(\d{1,2})(?:st|nd|rd|th|er|ere|eme|e|o|a|y)?$")
 _ROMAN = {"i": 1, "ii": 2, "iii": 3, "iv": 4, "v": 5, "vi": 6, "vii": 7, "viii": 8}
 _GLUED = re.compile(r"^([^\W\d_]{3,})(\d{1,2})$")
+_DEGREES = re.compile(r"°\s?[CF]\b", re.IGNORECASE)
 _LINKS = ("", "s", "n", "en", "es", "e")
 _LEAST_COMPOUND = 3
 _LEAST_FUZZY = 5
@@ -79,7 +80,7 @@ def heading(text: str, language: str = "") -> Heading:
     """Cut a heading; the language's own words come first, then any language's."""
     words = [part for token in tokens(text) for part in _unglued(token)]
     words, slot = _take_slot(words)
-    words, unit = _take_unit(words)
+    words, unit = _take_unit(words, degrees=bool(_DEGREES.search(text)))
     phrases, unknown = _phrases(words, labels_in(language) if language else {})
     if unknown or not language:
         others = _phrases(words, vocabulary().labels)
@@ -138,8 +139,11 @@ def _is_check(words: list[str]) -> bool:
     return any("topic:checks" in found.get(word, ()) for word in words)
 
 
-def _take_unit(words: list[str]) -> tuple[list[str], str]:
-    """Take the unit out of a heading; "uL" alone names both column and unit."""
+def _take_unit(words: list[str], *, degrees: bool = False) -> tuple[list[str], str]:
+    """Take the unit out of a heading; "uL" alone names both column and unit.
+
+    A letter is a unit only behind other words, or with the sign of degrees before it.
+    """
     units = vocabulary().units
     whole = " ".join(words)
     if whole in units and units[whole] in _KNOWN_UNITS:
@@ -148,7 +152,8 @@ def _take_unit(words: list[str]) -> tuple[list[str], str]:
         for at in range(len(words) - length, -1, -1):
             phrase = " ".join(words[at : at + length])
             unit = units.get(phrase)
-            if unit is None or (phrase in _ONLY_WITH_OTHERS and at == 0):
+            first = phrase in _ONLY_WITH_OTHERS and at == 0
+            if unit is None or (first and not (degrees and unit in ("C", "F"))):
                 continue
             rest = words[:at] + words[at + length :]
             # "day" and "minutes" are columns first, and units only behind a column

@@ -14,7 +14,7 @@ from queen_outcomes.records.map.contents import day_of, ticked_by
 from queen_outcomes.records.map.fits import MAIN_DATE, PERSON
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.station import Part, Station
-from queen_outcomes.records.map.words import tokens
+from queen_outcomes.records.map.words import tokens, vocabulary
 
 FOLDED = {
     "queen_id": (
@@ -32,16 +32,18 @@ _COPY_NAME = re.compile(
     r"\(\d+\)|\b(copy|kopie|kopia|copie|copia|backup|bak|old|alt|sicherung|kopi)\b|- copy",
     re.IGNORECASE,
 )
-_LED = re.compile(r"^[^\W\d_]+(?:[.:]? |\s?[-‐–]\s?)?(?=\d+$)")
-"""A word or letter before a number: "hive 7", "Q-12", "q12"."""
+_NUMBER = r"\d+(?:\s?[-‐–/]\s?\d+)?"
+_BARE = re.compile(_NUMBER)
+_LED = re.compile(rf"^(?:#|[^\W\d_]+[.°]?)(?:[.:]? |\s?[-‐–]\s?)?(?={_NUMBER}$)")
+"""A word or letter before a number: "hive 7", "Q-12", "q12", "nr 12/25", "Q25-14"."""
 _SHOWN = 4
 
 
 def key_of(label: str) -> str:
-    """Give a label without case, blanks, hyphens and leading zeros of its numbers."""
+    """Give a label without case, blanks, hyphens, slashes and leading zeros of its numbers."""
     plain = unicodedata.normalize("NFKC", label).casefold()
-    plain = re.sub(r"[\s\-‐-―_.]+", "", plain)
-    return re.sub(r"(?<!\d)0+(?=\d)", "", plain)
+    plain = re.sub(r"(?<!\d)0+(?=\d)", "", plain)  # first, as the reader: "25-014" is "25-14"
+    return re.sub(r"[\s\-‐-―/]+", "", plain)
 
 
 def spellings(station: Station) -> list[Question]:
@@ -72,7 +74,7 @@ def spellings(station: Station) -> list[Question]:
         questions.append(
             Question(
                 question_id("fold", column=column),
-                f"Are spellings of {column} one where only case, blanks, hyphens or "
+                f"Are spellings of {column} one where only case, blanks, hyphens, slashes or "
                 "leading zeros differ?",
                 [f"{rows} rows would find their {home} only so", *shown, *extra],
                 {
@@ -102,26 +104,33 @@ def leads(station: Station) -> tuple[list[Question], dict[str, dict[str, str]]]:
             if part.texts(column)
         ]
         every = {text for _, texts in parts for text in texts}
-        numbers = {text for text in every if text.isdigit()}
+        numbers = {text for text in every if _BARE.fullmatch(text)}
         led, words = _led(every)
-        shared = {text for text in numbers if text.lstrip("0") in led}
-        if len({key_of(word) for word in words}) != 1 or len(shared) < _COPY_SHARE * len(numbers):
+        if not words or len({tokens(word) for word in words}) != 1:
             continue
         word = words.most_common(1)[0][0]
+        shared = {text for text in numbers if key_of(text) in led}
+        told = f"{len(shared)} of {len(numbers)} bare numbers stand so elsewhere"
+        enough = len(shared) >= _COPY_SHARE * len(numbers)
+        if not enough and _is_number_word(word):
+            # "nr 12" says no more than "12", however few write it
+            known = len(led & set(map(key_of, numbers)))
+            told = f"{known} of {len(led)} with it stand without it elsewhere"
+            enough = known >= _COPY_SHARE * len(led)
         bare = [
             part.source
             for part, texts in parts
             if texts & numbers and not any(_is_neither(text) for text in texts)
         ]
-        if not numbers or not bare:
+        if not enough or not numbers or not bare:
             continue
         prefixes[column] = dict.fromkeys(bare, word)
-        label = min(shared, key=int)
+        label = min(shared, key=lambda text: (len(text), text))
         questions.append(
             Question(
                 question_id("lead", column=column),
                 f'Is {column} "{label}" the same as "{word}{label}"?',
-                [f"{len(shared)} of {len(numbers)} bare numbers stand so elsewhere"],
+                [told],
                 {YES: f'it is: put "{word}" before the numbers', NO: "it is not"},
                 default=YES,
                 sources=tuple(dict.fromkeys(bare)),
@@ -132,21 +141,33 @@ def leads(station: Station) -> tuple[list[Question], dict[str, dict[str, str]]]:
 
 def _is_neither(text: str) -> bool:
     """Tell whether a label is no number, bare or behind a word: nothing is put before it."""
-    return not text.isdigit() and _LED.sub("", text) == text
+    return not _BARE.fullmatch(text) and _LED.sub("", text) == text
+
+
+def _is_number_word(lead: str) -> bool:
+    """Tell whether what stands before a number says "number" and no more."""
+    labels = vocabulary().labels.get(" ".join(tokens(lead)), frozenset())
+    return "part:number" in labels and (len("".join(tokens(lead))) > 1 or "#" in lead)
 
 
 def _led(texts: Iterable[str]) -> tuple[set[str], Counter[str]]:
-    """Give the numbers that stand behind a word, without noughts, and the words counted."""
+    """Give the keys of the numbers that stand behind a word, and the words counted."""
     leads = [(text, _LED.sub("", text)) for text in sorted(texts)]
     led = [(text[: len(text) - len(rest)], rest) for text, rest in leads if rest != text]
-    return {rest.lstrip("0") for _, rest in led}, Counter(lead for lead, _ in led)
+    return {key_of(rest) for _, rest in led}, Counter(lead for lead, _ in led)
 
 
 def led_in_several_ways(station: Station, column: str) -> bool:
-    """Tell whether the word before a label's number is spelled in several ways: "Q", "q-"."""
+    """Tell whether putting a word before numbers still leaves one label in several spellings.
+
+    "Q" beside "q-", or "Q25-14" beside "25-014".
+    """
     home, others = FOLDED[column]
     texts = {t for n in (home, *others) for part in station.of(n) for t in part.texts(column)}
-    return len(_led(texts)[1]) > 1
+    keys, words = _led(texts)
+    rests = {_LED.sub("", text) for text in texts}
+    alike = {text for text in rests if key_of(text) in keys}
+    return len(words) > 1 or len(alike) > len(set(map(key_of, alike)))
 
 
 # -- people ---------------------------------------------------------------------

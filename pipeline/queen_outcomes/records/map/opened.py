@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import unicodedata
 import warnings
 import zipfile
 from collections.abc import Iterable, Iterator
@@ -35,6 +36,8 @@ SEPARATORS = (";", "\t", ",")
 _WHITE = frozenset({"FFFFFF", "000000"})
 _SAMPLE_LINES = 60
 _SAMPLE_ROWS = 30
+_BETWEEN_LETTERS = ("Mn", "Pd", "Pi", "Pf", "Zs", "Cf")
+"""Accents, dashes, quotes and blanks stand between letters in every language."""
 _ENCODINGS = {"cp1250": ("cs", "hu", "pl"), "cp1254": ("tr",)}
 """What Windows writes where these languages are spoken; cp1252 elsewhere."""
 
@@ -199,6 +202,10 @@ def _text_grid(content: bytes, name: str) -> CellGrid:
     best = max(spoken, key=spoken.__getitem__)
     if spoken[best] > in_west:
         return best
+    if odd := _odd_words(usual):
+        fitting = [g for g, n in spoken.items() if n == in_west and _odd_words(g) < odd]
+        if fitting:
+            return min(fitting, key=_odd_words)
     return replace(usual, undecided=tuple(g for g, n in spoken.items() if n == in_west))
 
 
@@ -207,6 +214,20 @@ def _spoken(grid: CellGrid, languages: Iterable[str] = ()) -> float:
     rows = [row for row in grid.rows if row.filled][:_SAMPLE_ROWS]
     counts = languages_in(cell.text for row in rows for cell in row.cells if cell.text)
     return max(counts[language] for language in languages or counts)
+
+
+def _odd_words(grid: CellGrid) -> int:
+    """Count the marks between two letters, which another encoding may have as letters.
+
+    "pad³a" is Polish; no language writes a small 3 into a word.
+    """
+    texts = (cell.text for row in grid.rows for cell in row.cells)
+    return sum(
+        before.isalpha() and after.isalpha() and mark > "\x7f" and not mark.isalpha()
+        for text in texts
+        for before, mark, after in zip(text, text[1:], text[2:], strict=False)
+        if unicodedata.category(mark) not in _BETWEEN_LETTERS
+    )
 
 
 def _decoded(content: bytes, encoding: str, name: str) -> CellGrid:

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
+from queen_outcomes.records.headings import joined, reached
 from queen_outcomes.records.map.contents import (
     Contents,
     clock_of,
@@ -244,30 +245,32 @@ def _names(
 ) -> list[Heading]:
     """Name the columns as the reader will: two rows joined, repeats told apart."""
     width = grid.width
-    texts = [grid.rows[used[-1]].text(at) for at in range(width)]
-    if len(used) == 2:
-        top, reach = grid.rows[used[0]], ""
-        for at in range(width):
-            above, below = top.text(at), texts[at]
-            reach = above or reach
-            # an upper cell reaches right only over cells that say something below
-            texts[at] = (
-                (reach if above == below or not below else f"{reach} {below}".strip())
-                if (above or below)
-                else ""
-            )
+    levels = [[grid.rows[line].text(at) for at in range(width)] for line in used]
+    merged = [_merged(grid, line) for line in used]
+    texts = joined(levels, merged) if len(used) == 2 else reached(levels[0], merged[0])
     seen: Counter[str] = Counter()
     named = []
-    for text in texts:
+    for at, text in enumerate(texts):
         plain = " ".join(text.split())
         seen[plain.casefold()] += 1
-        copy = seen[plain.casefold()]
+        if not levels[-1][at] and len(used) == 1:
+            plain = ""  # covered by a merged cell: it counts, but is no heading of its own
+        copy = seen[plain.casefold()] if plain else 1
         said = heading(plain, language)
-        name = plain if copy == 1 or not plain else f"{plain} ({copy})"
+        name = plain if copy == 1 else f"{plain} ({copy})"
         if labels := own.get(name.casefold()):  # the settings know better than words do
             said = replace(said, phrases=(labels,), unknown=(), slot="")
         named.append(replace(said, name=name, repeat=copy))
     return named
+
+
+def _merged(grid: CellGrid, line: int) -> dict[int, int]:
+    """Give the cells of a row that are merged to the right -> the last that each covers."""
+    found: dict[int, int] = {}
+    for at in sorted(at for row, at in grid.spans if row == line):
+        first = next((start for start, last in found.items() if last == at - 1), at - 1)
+        found[first] = at
+    return found
 
 
 def _sort_rows(sheet: Sheet, body: list[Row], top: Row) -> None:

@@ -1,0 +1,91 @@
+"""Which column labels the rows, where several could: running numbers, batches, counts of drones."""
+
+import pytest
+from queen_outcomes.records.map import asking, feeds
+from queen_outcomes.records.map.station import Part
+from sheets_by_hand import sheet, station
+
+DAYS = [f"2025-06-{n:02}" for n in range(1, 9)]
+
+
+def part_of(head, rows, table, source="sheet.csv"):
+    """Give the rule of a table that a sheet feeds."""
+    laid = sheet("\n".join([head, *rows]), source)
+    (fed,) = [feed for feed in feeds.find(laid) if feed.table == table]
+    return Part(laid, fed)
+
+
+def asked_of(part):
+    return {q.id.rpartition(":")[2]: q for q in asking.unsure(station(part))}
+
+
+@pytest.mark.parametrize("number", ["lp.", "Lfd. Nr.", "poř. č.", "Volgnr", "#", "No.", "Løbenr"])
+@pytest.mark.parametrize("queen", ["Queen", "matka", "Königin", "reine", "moer"])
+def test_a_running_number_gives_way_to_the_queens(number, queen):
+    rows = [f"{n},{n}/25,{day},8" for n, day in enumerate(DAYS, 1)]
+    read = part_of(f"{number},{queen},Inseminated,Dose", rows, "inseminations")
+    assert read.feed.headings("queen_id") == [queen]
+    assert asked_of(read) == {}
+
+
+def test_a_number_alone_still_labels_queens():
+    rows = [f"{n},{day},8" for n, day in enumerate(DAYS, 1)]
+    read = part_of("No.,Inseminated,Dose", rows, "inseminations")
+    assert read.feed.headings("queen_id") == ["No."]
+
+
+@pytest.mark.parametrize(
+    ("numbers", "taken", "rival"),
+    [
+        (range(1, 9), "Queen", "No."),  # rows counted, or queens 1 to 8 of two mothers
+        (range(301, 309), "No.", "Queen"),  # labels sooner than a count
+        ([1, 2, 3, 1, 2, 3, 4, 5], "Queen", ""),  # counted anew each day: no label
+    ],
+)
+def test_a_number_beside_queens_that_stand_twice_is_asked_about(numbers, taken, rival):
+    rows = [f"{n},M{k % 2},{DAYS[k]},8" for k, n in enumerate(numbers)]
+    read = part_of("No.,Queen,Inseminated,Dose", rows, "inseminations")
+    assert read.feed.headings("queen_id") == [taken]
+    asked = asked_of(read)
+    assert asked.keys() == ({"queen_id"} if rival else set())
+    if rival:
+        assert asked["queen_id"].default is None
+        assert asked["queen_id"].evidence[1].startswith(f'beside it "{rival}" holds ')
+
+
+def test_rows_of_looks_may_be_counted():
+    rows = [f"{n},D{n % 3},{day},yes" for n, day in enumerate(DAYS, 1)]
+    read = part_of("No.,Queen,Checked,Eggs", rows, "checks")
+    assert read.feed.headings("queen_id") == ["Queen"]
+    assert asked_of(read) == {}
+
+
+LOADS = "batch,collected,drone line,drones tried,drones w/ semen,total ul,°C kept"
+
+
+def test_a_batch_of_semen_is_asked_about_and_drones_with_semen_are_counted():
+    rows = [f"{'ABCDEFGH'[n]},{day},north,{90 + n},{60 + n},70,17" for n, day in enumerate(DAYS)]
+    read = part_of(LOADS, rows, "semen")
+    assert {name: read.feed.headings(name) for name in read.feed.columns} == {
+        "semen_batch": ["batch"],
+        "collected_at": ["collected"],
+        "drone_line": ["drone line"],
+        "drones_handled": ["drones tried"],
+        "drones_yielding": ["drones w/ semen"],
+        "volume_ul": ["total ul"],
+        "storage_c": ["°C kept"],
+    }
+    assert asked_of(read)["semen_batch"].default == "yes"
+
+
+def test_figures_under_drones_and_semen_label_no_load():
+    rows = [f"{80 + n},{day},north,70" for n, day in enumerate(DAYS)]
+    laid = sheet("\n".join(["drones for semen,collected,drone line,volume", *rows]))
+    assert feeds.find(laid) == []
+
+
+def test_a_graft_batch_beside_queens_labels_no_load():
+    rows = [f"D{n},B1,{day},8,south" for n, day in enumerate(DAYS)]
+    head = "Queen,Batch,Inseminated,Dose,Drone line"
+    assert part_of(head, rows, "queens").feed.headings("graft_batch") == ["Batch"]
+    assert part_of(head, rows, "inseminations").feed.headings("semen_batch") == []
