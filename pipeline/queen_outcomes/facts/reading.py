@@ -94,6 +94,8 @@ class Habits:
     """Column of ids -> what is put before each."""
     pass_over: tuple[str, ...] = ()
     """Patterns of the first filled cell of rows that are no records."""
+    no_record: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """A heading -> the texts of the rows that are no records."""
     struck: str = READ
     hidden: str = READ
     fill_down: tuple[str, ...] = ()

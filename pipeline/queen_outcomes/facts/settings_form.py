@@ -134,6 +134,15 @@ def _apart(value: Any) -> dict[str, int] | None:
     return dict(value) if fits else None
 
 
+def _texts_below(value: Any) -> dict[str, tuple[str, ...]] | None:
+    """Read which texts of some headings choose rows; None where one is empty."""
+    if not isinstance(value, dict):
+        return None
+    read = {heading.strip(): _texts(said) for heading, said in value.items()}
+    fits = all(name and said and all(said) for name, said in read.items())
+    return read if fits else None  # type: ignore[return-value]
+
+
 def _date(value: Any) -> dt.date | None:
     fits = isinstance(value, dt.date) and not isinstance(value, dt.datetime)
     return value if fits and FIRST_DAY <= value <= LAST_DAY else None
@@ -202,6 +211,10 @@ HABITS: dict[str, Field] = {
     "empty": TEXTS,
     "ditto": TEXTS,
     "pass_over": TEXTS,
+    "no_record": Field(
+        _texts_below,
+        'headings, each with its texts, such as { "Done" = ["fed"] }',
+    ),
     "encoding": choice("cp1250", "cp1251", "cp1252", "cp1253", "cp1254", "cp1257"),
     "struck": choice(READ, PASS_OVER),
     "hidden": choice(READ, PASS_OVER),

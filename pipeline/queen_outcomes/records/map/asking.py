@@ -23,14 +23,13 @@ from queen_outcomes.records.map.contents import (
     number_of,
     yes_or_no,
 )
+from queen_outcomes.records.map.deeds import tables_named
 from queen_outcomes.records.map.feeds import Use, too_wide
 from queen_outcomes.records.map.fits import MAIN_DATE, SPANS, can_hold, ours_of
-from queen_outcomes.records.map.headings import heading
 from queen_outcomes.records.map.labels import key_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
 from queen_outcomes.records.map.station import Part, Station
-from queen_outcomes.records.map.words import fold, vocabulary
 from queen_outcomes.records.sources import ENDINGS, LEGACY_ENDINGS, table_named
 
 PER_CENT, SHARE, SCORE = "percent", "share", "score"
@@ -333,6 +332,8 @@ def journals(station: Station) -> list[Question]:
     questions: dict[str, Question] = {}
     for part in station.parts:
         name = question_id("rows", part.source, part.table)
+        if part.feed.only:
+            continue  # its rows are told by what they say was done
         if name in questions:
             continue  # a wide sheet may feed a table by several rules
         labels = Counter(part.texts("queen_id"))
@@ -364,7 +365,7 @@ def _things_done(part: Part) -> list[str]:
             continue
         if held.filled < MOST * len(held.cells):
             continue  # a diary says it in every row; fates stand in some
-        topics = {text: _tables_named(text) for text in counts}
+        topics = {text: tables_named(text) for text in counts}
         named = sum(n for text, n in counts.items() if topics[text])
         if named < MOST * held.filled or len(set().union(*topics.values())) < 2:
             continue
@@ -375,28 +376,23 @@ def _things_done(part: Part) -> list[str]:
     return told
 
 
-def _tables_named(text: str) -> set[str]:
-    """Give the tables whose records a word for something done may be."""
-    said = heading(text)
-    days = {table for table, day in MAIN_DATE.items() if day in said.of("column")}
-    ends = fold(text) in vocabulary().words["reason"]
-    return set(said.of("topic")) | days | ({"exits"} if ends else set())
-
-
 def days_above(station: Station) -> list[Question]:
     """Ask whether a day that is written once holds for the rows below it."""
     questions = []
+    asked: set[tuple[str, str]] = set()
     for part in station.parts:
         name = MAIN_DATE[part.table]
         if part.table not in _IN_BLOCKS or name not in part.feed.uses:
             continue
         told = _once_for_several(part, name)
-        if told:
-            heading = part.feed.uses[name].names[0]
+        day = part.feed.uses[name].names[0]
+        # the rows of a diary share their day, whichever table they belong to
+        if told and not (part.feed.only and (part.source, day) in asked):
+            asked.add((part.source, day))
             questions.append(
                 Question(
                     question_id("fill", part.source, part.table, name),
-                    f'In "{part.source}", does a day under "{heading}" hold for the rows below '
+                    f'In "{part.source}", does a day under "{day}" hold for the rows below '
                     "it that have none?",
                     [told],
                     {YES: "it does: fill it down", NO: "their day is not known"},
@@ -420,8 +416,10 @@ def _once_for_several(part: Part, name: str) -> str:
         if n != name and n not in ids
         for column in part.columns_of(n)
     ]
-    days = [row.text(at) for row in part.sheet.rows]
-    bare = [row for row in part.sheet.rows if not row.text(at)]
+    sheet = part.sheet.whole or part.sheet
+    others += [sheet.column(named).at for named in part.feed.only]
+    days = [row.text(at) for row in sheet.rows]
+    bare = [row for row in sheet.rows if not row.text(at)]
     done = sum(any(row.text(place) for place in others) for row in bare)
     written = [day for day in days if day]
     changes = sum(one != other for one, other in pairwise(written))
@@ -701,7 +699,8 @@ def unsure(station: Station) -> list[Question]:
                 questions.append(
                     Question(
                         question_id("column", part.source, part.table, name),
-                        f'In "{part.source}", is "{use.names[0]}" the column {name}?',
+                        f'In "{part.source}", is {_under(use.names)} the column {name}'
+                        + (f" of the rows of {part.table}?" if part.feed.only else "?"),
                         [f"it holds {texts}", *([too_early] if too_early else [])],
                         {YES: "it is", NO: "it is not: leave it unread"},
                         default=None
@@ -711,6 +710,10 @@ def unsure(station: Station) -> list[Question]:
                     )
                 )
     return questions
+
+
+def _under(names: Sequence[str]) -> str:
+    return " with ".join(f'"{name}"' for name in names)
 
 
 def _too_early(station: Station, part: Part, name: str) -> str:

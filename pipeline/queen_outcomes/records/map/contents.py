@@ -286,6 +286,10 @@ class Contents:
         self.kept = [c for c in cells if c.text and c.text not in skipped]
         self.texts = [cell.text for cell in self.kept]
 
+    def of(self, cells: Sequence[Cell]) -> Contents:
+        """Give other cells that are kept as these are."""
+        return Contents(cells)
+
     @property
     def filled(self) -> int:
         """How many cells hold something that is neither a ditto mark nor "unknown"."""

@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import PurePosixPath
+from types import MappingProxyType
 
 from rapidfuzz import fuzz
 
@@ -267,8 +268,16 @@ def ask_people(station: Station) -> list[Question]:
 # -- numbers that start again -------------------------------------------------------
 
 
-def restarts(station: Station) -> tuple[list[Question], dict[str, str]]:
+def restarts(
+    station: Station, yearless: Mapping[str, int] = MappingProxyType({})
+) -> tuple[list[Question], dict[str, str]]:
     """Ask about queen numbers that stand in two years' sheets.
+
+    Parameters
+    ----------
+    station : Station
+    yearless : mapping
+        Source -> the year of its days without one.
 
     Returns
     -------
@@ -278,7 +287,7 @@ def restarts(station: Station) -> tuple[list[Question], dict[str, str]]:
     """
     first: dict[str, dict[str, int]] = defaultdict(dict)
     for part in station.of("inseminations"):
-        for label, year in _dated_labels(part):
+        for label, year in _dated_labels(part, yearless.get(part.source)):
             first[label].setdefault(part.source, year)
     again = sorted(label for label, seen in first.items() if len({*seen.values()}) > 1)
     if not again:
@@ -301,7 +310,8 @@ def restarts(station: Station) -> tuple[list[Question], dict[str, str]]:
     return [question], prefixes
 
 
-def _dated_labels(part: Part) -> Iterable[tuple[str, int]]:
+def _dated_labels(part: Part, usual: int | None) -> Iterable[tuple[str, int]]:
+    """Give labels with the year beside them; ``usual`` where a day has none."""
     names = part.columns_of("queen_id")
     days = part.columns_of(MAIN_DATE[part.table])
     if not names:
@@ -314,6 +324,8 @@ def _dated_labels(part: Part) -> Iterable[tuple[str, int]]:
             short = re.search(r"\D(\d\d)\.?(?: |$)", cell.text)
             if label.text and (year or short):
                 yield label.text, int(year[0]) if year else 2000 + int(short[1])
+            elif label.text and cell.text and usual:
+                yield label.text, usual
 
 
 def _year_of(part: Part, station: Station) -> int | None:

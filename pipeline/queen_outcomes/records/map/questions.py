@@ -21,6 +21,7 @@ from queen_outcomes.base.text_layout import clean
 from queen_outcomes.records import suggested
 
 KINDS = {
+    "deed": "which table the rows of a diary belong to, by what they say was done",
     "dates": "the order in which days are written",
     "mixed": "real days and texts in one column, as a spreadsheet of another locale leaves them",
     "percent": "whether figures up to 1 are shares or per cent",
@@ -126,6 +127,8 @@ def place_of(name: str) -> tuple[str, str, str, str]:
     kind, *rest = name.split(":", 1)
     if kind == "word":  # word:column:text
         return kind, "*", "*", "".join(rest).partition(":")[0]
+    if kind == "deed":  # deed:heading:text, which any table of a diary may hang on
+        return kind, "*", "*", "*"
     # a source's name may hold a colon
     parts = "".join(rest).rsplit(":", 2) if rest else []
     source, table, column = (*parts, "*", "*", "*")[:3]

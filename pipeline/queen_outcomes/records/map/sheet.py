@@ -70,6 +70,8 @@ class Sheet:
     passed: list[Row] = field(default_factory=list)
     groups: list[Row] = field(default_factory=list)
     fill_down: list[str] = field(default_factory=list)
+    whole: Sheet | None = None
+    """The sheet of which these are some rows: those of one table, in a diary."""
 
     @property
     def source(self) -> str:
