@@ -26,7 +26,7 @@ HOLE = re.compile(r"\{(\w+)\}")
 BELOW = "//"
 """Between a sheet's or file's name and the text with which a table below its first begins."""
 _OF_ALL_TABLES = (
-    *("dates", "year", "decimal", "empty", "ditto", "encoding", "prefix", "struck", "hidden"),
+    *("dates", "year", "month", "decimal", "empty", "ditto", "encoding", "prefix", "struck", "hidden"),
 )
 """What is said of a sheet and holds for the tables below its first too."""
 FOLDED = ("queen_id", "colony_id", "semen_batch", "graft_batch")
@@ -45,6 +45,8 @@ class CellRule:
     took day for month in some."""
     year: int | None = None
     """The year of days written without one."""
+    month: str | None = None
+    """Year and month, "2026-05", of days written as a day of the month alone."""
     days: int = 0
     """How many days after the one that is written."""
     decimal: str = "."
@@ -83,6 +85,7 @@ class Habits:
 
     dates: str | None = None
     year: int | None = None
+    month: str | None = None
     decimal: str | None = None
     empty: tuple[str, ...] | None = None
     ditto: tuple[str, ...] | None = None
@@ -257,6 +260,7 @@ class Reading:
         return CellRule(
             dates=own.dates or file.dates or self.date_order,
             year=own.year or file.year,
+            month=file.month,
             days=own.days or 0,
             decimal=own.decimal or file.decimal or self.decimal,
             unit=own.unit or self.units.get(table, {}).get(column),

@@ -148,6 +148,11 @@ def _date(value: Any) -> dt.date | None:
     return value if fits and FIRST_DAY <= value <= LAST_DAY else None
 
 
+def _month(value: Any) -> str | None:
+    fits = isinstance(value, str) and re.fullmatch(r"(19|20|21)\d\d-(0[1-9]|1[0-2])", value)
+    return value if fits else None
+
+
 def _days(value: Any) -> tuple[int, ...] | None:
     listed = value if isinstance(value, list) else [value]
     fits = all(_is_number(day) and 1 <= day <= 3650 for day in listed)
@@ -199,6 +204,7 @@ SHARE = Field(_share, "a share above 0 and below 1, such as 0.1")
 ORDERS = choice("iso", "dmy", "mdy", "ymd", f"{MIXED}dmy", f"{MIXED}mdy")
 DECIMALS = choice(".", ",")
 YEAR = whole(1900, 2200)
+MONTH = Field(_month, 'a year and month in quotes, such as "2026-05"')
 FOLDS = Field(_folds, "a list of some of " + ", ".join(FOLDED))
 HABITS: dict[str, Field] = {
     "header": Field(
@@ -206,6 +212,7 @@ HABITS: dict[str, Field] = {
     ),
     "dates": ORDERS,
     "year": YEAR,
+    "month": MONTH,
     "decimal": DECIMALS,
     "prefix": Field(_prefixes, 'a text, or { queen_id = "25-", colony_id = "25-" }'),
     "empty": TEXTS,

@@ -134,6 +134,7 @@ def _how(table: Table, ours: str, rule: CellRule) -> str:
     said = []
     if kind in ("date", "datetime"):
         said.append(f"dates {rule.order}" + (f" of {rule.year}" if rule.year else ""))
+        said += [f"days alone of {rule.month}"] if rule.month else []
         said += ["day and month of real dates changed"] if rule.turned else []
         said += [f"{rule.days:+} days"] if rule.days else []
     if kind in ("number", "integer") and rule.decimal != ".":

@@ -12,10 +12,12 @@ from pathlib import PurePosixPath
 from queen_outcomes.facts.reading import FEWEST_SCORES, HIGHEST_SCORE
 from queen_outcomes.facts.settings_form import MOST_SLOTS
 from queen_outcomes.records import numbers
-from queen_outcomes.records.map import meanings
+from queen_outcomes.records.map import meanings, months
 from queen_outcomes.records.map.contents import (
     MOST,
     Contents,
+    SeenDay,
+    bare_day,
     clock_of,
     crosses,
     day_of,
@@ -277,12 +279,12 @@ def _moments(parts: list[Part], name: str) -> dict[str, list[_Moment]]:
                 time = clock_of(row.text(clocks[0].at)) if clocks else _clock_in(text)
                 label = row.text(labels[0].at)
                 if text and label:
-                    found[key_of(label)].append((_days(text), time))
+                    seen = days.contents.day_of(text)
+                    found[key_of(label)].append((_days(seen, text), time))
     return found
 
 
-def _days(text: str) -> frozenset[dt.date | str]:
-    seen = day_of(text)
+def _days(seen: SeenDay | None, text: str) -> frozenset[dt.date | str]:
     return frozenset(day for _, day in seen.days) if seen else frozenset([text])
 
 
@@ -401,6 +403,30 @@ def days_above(station: Station) -> list[Question]:
                 )
             )
     return questions
+
+
+def month_of_days(station: Station) -> list[Question]:
+    """Ask of which month the days are that are written as the day of a month alone."""
+    questions: dict[str, Question] = {}
+    for part in station.parts:
+        for name in part.feed.columns:
+            column = next((c for c in part.columns_of(name) if c.contents.month), None)
+            asked = question_id("month", part.source)
+            if column is None or asked in questions:
+                continue
+            found = part.sheet.months
+            most = max(day for t in column.contents.texts if (day := bare_day(t)) is not None)
+            questions[asked] = Question(
+                asked,
+                f'Of which month are the days under "{column.name}" in "{part.source}"?',
+                [*found.told, f"they are figures up to {most}, without month and year"],
+                {months.written(month): "as it is named" for month in found.possible}
+                if found.agreed is None
+                else {},
+                default=months.written(found.agreed) if found.agreed else None,
+                sources=(part.source,),
+            )
+    return list(questions.values())
 
 
 def _once_for_several(part: Part, name: str) -> str:

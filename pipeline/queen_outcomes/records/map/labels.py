@@ -316,6 +316,8 @@ def _dated_labels(part: Part, usual: int | None) -> Iterable[tuple[str, int]]:
     days = part.columns_of(MAIN_DATE[part.table])
     if not names:
         return
+    of_month = next((d.contents.month for d in days if d.contents.month), None)
+    usual = of_month[0] if of_month else usual
     for label, *cells in zip(
         names[0].contents.cells, *(d.contents.cells for d in days), strict=False
     ):

@@ -33,6 +33,7 @@ ASK: tuple[Callable[[Station], list[Question]], ...] = (
     asking.no_records,
     labels.copies,
     asking.journals,
+    asking.month_of_days,
     asking.unsure,
     asking.grafting,
     asking.marks,
@@ -607,6 +608,7 @@ def _habits(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     order = _order(proposal, source)
     if order:
         habits["dates"] = order
+    habits |= {"month": month} if (month := proposal.answered("month", source)) else {}
     if source in proposal.orders.yearless:
         habits["year"] = proposal.orders.yearless[source]
     if _decimal(proposal.station.parts_of(source)) == ",":
@@ -658,7 +660,10 @@ def _order(proposal: Proposal, source: str) -> str | None:
 
 def _decimal(parts: Iterable[Part]) -> str:
     counts: Counter[str] = Counter()
+    typed = True
     for part in parts:
+        # of a figure of such a sheet nobody can tell whether it was typed as a text
+        typed = typed and not part.source.partition("#")[0].lower().endswith(".ods")
         for name in part.feed.columns:
             if ours_of(part.table, name).kind not in ("number", "integer"):
                 continue
@@ -669,7 +674,8 @@ def _decimal(parts: Iterable[Part]) -> str:
                         counts[
                             "," if number.comma else "." if number.point else ""
                         ] += 1
-    return "," if counts[","] > counts["."] else "."
+    points = counts["."] if typed else 0  # a workbook's own figures have points at any setting
+    return "," if counts[","] > points else "."
 
 
 def pass_over(sheet: Sheet) -> list[str]:

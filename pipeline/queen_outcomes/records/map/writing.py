@@ -33,6 +33,7 @@ _ORDER_KEYS = {"dates": ("dates", "order"), "decimal": ("numbers", "decimal")}
 """Habits that the station has when all its files have them."""
 _CONTROLS = {
     "dates": ("dates",),
+    "month": ("month",),
     "prefix": ("prefix",),
     "lead": ("prefix",),
     "struck": ("struck",),
