@@ -190,3 +190,45 @@ def test_what_no_rule_chooses_is_told_where_another_rule_reads_every_row(
         'book.csv: under "Fate" no [[read]] chooses the rows with these texts: '
         '"Dead 30/6" (1), "dead 1/7" (1)'
     ) in said
+
+
+def with_no_record(diary, texts, file="diary.csv"):
+    with (diary / "station.toml").open("a", encoding="utf-8") as settings:
+        settings.write(f'\n[files."{file}"]\nno_record = {{ {texts} }}\n')
+
+
+def test_rows_that_are_no_records_are_counted_and_no_longer_told(diary, command):
+    with_no_record(diary, '"done" = ["FED "]')
+    query = (
+        'SELECT "table", rows_read, accepted, quarantined, passed_over FROM sources '
+        "ORDER BY ALL"
+    )
+    rows, told = rows_of(diary, command, query)
+    assert rows == [
+        ("checks", 8, 2, 0, 6),
+        ("exits", 8, 2, 0, 6),
+        ("inseminations", 8, 2, 0, 6),
+    ]
+    said = " ".join(told.split())
+    assert "1 rows are chosen by no [[read]]" in said
+    assert '"fed"' not in said
+
+
+@pytest.mark.parametrize(
+    ("texts", "says"),
+    [
+        ('"Dne" = ["fed"]', 'did you mean "Done"?'),
+        ('"Done" = ["fed", "Check"]', "rows are read and are no records at once"),
+    ],
+)
+def test_rows_that_cannot_be_no_records_are_refused(diary, command, texts, says):
+    with_no_record(diary, texts)
+    ran = command("check", diary)
+    assert ran.code == 3
+    assert says in ran.err
+
+
+@pytest.mark.parametrize("texts", ['"Done" = []', '"Done" = 3', '"Done" = [""]'])
+def test_texts_that_tell_no_rows_are_refused(diary, command, texts):
+    with_no_record(diary, texts)
+    assert command("check", diary).code == 2

@@ -820,3 +820,46 @@ def test_a_row_reads_the_same_whatever_other_rows_hold():
             read(table, column, [text], CellRule(dates="dmy"))[0] for text in texts
         ]
         assert together == alone
+
+
+# --- the day of a month that stands elsewhere
+
+
+@pytest.mark.parametrize("form", [None, BOOK])
+def test_a_day_alone_is_of_the_month_set_for_its_file(form):
+    texts = ["3", "03", " 3. ", "3rd", "31", "1er", "3 14:30", "fri 1"]
+    days = (3, 3, 3, 3, 31, 1, 3, 1)
+    expected = [at(dt.date(2026, 5, day)) for day in days]
+    expected[6] = at(dt.date(2026, 5, 3), dt.time(14, 30))
+    assert moments(texts, form, month="2026-05") == expected
+
+
+def test_a_whole_day_stays_whole_beside_days_alone():
+    texts = ["2026-06-02", "2.6.2026", "2 June 2026", "3"]
+    june = at(dt.date(2026, 6, 2))
+    expected = [june, june, june, at(dt.date(2026, 5, 3))]
+    assert moments(texts, month="2026-05", dates="dmy") == expected
+
+
+def test_a_day_alone_may_lie_days_after_the_one_that_is_written():
+    assert moments(["1"], month="2026-05", days=-1) == [at(dt.date(2026, 4, 30))]
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("31", "and 2026-06, the month set for its file, has no such day"),
+        ("0", "and 2026-06, the month set for its file, has no such day"),
+        ("32", "and 2026-06, the month set for its file, has no such day"),
+        ("tue 1", "whose weekday is not that of its day: 2026-06-01 is a Monday"),
+        ("3.5", "which is a number, or a day without its year"),
+        ("3/5", "which has no year; write it in, or set year for its file"),
+        ("123", "which is a number and no date"),
+    ],
+)
+def test_a_figure_that_is_no_day_of_the_month_is_told(text, says):
+    assert why("co2", "given_at", text, month="2026-06") == says
+
+
+def test_without_a_month_a_day_alone_is_a_number():
+    assert why("co2", "given_at", "3") == "which is a number and no date"

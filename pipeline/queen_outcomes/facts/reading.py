@@ -26,7 +26,7 @@ HOLE = re.compile(r"\{(\w+)\}")
 BELOW = "//"
 """Between a sheet's or file's name and the text with which a table below its first begins."""
 _OF_ALL_TABLES = (
-    *("dates", "year", "decimal", "empty", "ditto", "encoding", "prefix", "struck", "hidden"),
+    *("dates", "year", "month", "decimal", "empty", "ditto", "encoding", "prefix", "struck", "hidden"),
 )
 """What is said of a sheet and holds for the tables below its first too."""
 FOLDED = ("queen_id", "colony_id", "semen_batch", "graft_batch")
@@ -45,6 +45,8 @@ class CellRule:
     took day for month in some."""
     year: int | None = None
     """The year of days written without one."""
+    month: str | None = None
+    """Year and month, "2026-05", of days written as a day of the month alone."""
     days: int = 0
     """How many days after the one that is written."""
     decimal: str = "."
@@ -88,6 +90,7 @@ class Habits:
 
     dates: str | None = None
     year: int | None = None
+    month: str | None = None
     decimal: str | None = None
     empty: tuple[str, ...] | None = None
     ditto: tuple[str, ...] | None = None
@@ -99,6 +102,8 @@ class Habits:
     """Column of ids -> what is put before each."""
     pass_over: tuple[str, ...] = ()
     """Patterns of the first filled cell of rows that are no records."""
+    no_record: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """A heading -> the texts of the rows that are no records."""
     struck: str = READ
     hidden: str = READ
     fill_down: tuple[str, ...] = ()
@@ -265,6 +270,7 @@ class Reading:
         return CellRule(
             dates=own.dates or file.dates or self.date_order,
             year=own.year or file.year,
+            month=file.month,
             days=own.days or 0,
             decimal=own.decimal or file.decimal or self.decimal,
             unit=own.unit or self.units.get(table, {}).get(column),

@@ -136,9 +136,23 @@ def _apart(value: Any) -> dict[str, int] | None:
     return dict(value) if fits else None
 
 
+def _texts_below(value: Any) -> dict[str, tuple[str, ...]] | None:
+    """Read which texts of some headings choose rows; None where one is empty."""
+    if not isinstance(value, dict):
+        return None
+    read = {heading.strip(): _texts(said) for heading, said in value.items()}
+    fits = all(name and said and all(said) for name, said in read.items())
+    return read if fits else None  # type: ignore[return-value]
+
+
 def _date(value: Any) -> dt.date | None:
     fits = isinstance(value, dt.date) and not isinstance(value, dt.datetime)
     return value if fits and FIRST_DAY <= value <= LAST_DAY else None
+
+
+def _month(value: Any) -> str | None:
+    fits = isinstance(value, str) and re.fullmatch(r"(19|20|21)\d\d-(0[1-9]|1[0-2])", value)
+    return value if fits else None
 
 
 def _days(value: Any) -> tuple[int, ...] | None:
@@ -192,6 +206,7 @@ SHARE = Field(_share, "a share above 0 and below 1, such as 0.1")
 ORDERS = choice("iso", "dmy", "mdy", "ymd", f"{MIXED}dmy", f"{MIXED}mdy")
 DECIMALS = choice(".", ",")
 YEAR = whole(1900, 2200)
+MONTH = Field(_month, 'a year and month in quotes, such as "2026-05"')
 FOLDS = Field(_folds, "a list of some of " + ", ".join(FOLDED))
 HABITS: dict[str, Field] = {
     "header": Field(
@@ -199,11 +214,16 @@ HABITS: dict[str, Field] = {
     ),
     "dates": ORDERS,
     "year": YEAR,
+    "month": MONTH,
     "decimal": DECIMALS,
     "prefix": Field(_prefixes, 'a text, or { queen_id = "25-", colony_id = "25-" }'),
     "empty": TEXTS,
     "ditto": TEXTS,
     "pass_over": TEXTS,
+    "no_record": Field(
+        _texts_below,
+        'headings, each with its texts, such as { "Done" = ["fed"] }',
+    ),
     "encoding": choice("cp1250", "cp1251", "cp1252", "cp1253", "cp1254", "cp1257"),
     "struck": choice(READ, PASS_OVER),
     "hidden": choice(READ, PASS_OVER),

@@ -56,6 +56,8 @@ _MONTH_FIRST = (
     r"(?:[-., /']{1,3}(\d{4}|\d{2}))?\.?"
 )
 _TOGETHER = r"\d{8}"
+_BARE = r"\d{1,2}(?:\.|st|nd|rd|th|er)?"
+"""A day of a month that stands elsewhere."""
 _WEEK = r"(\d{4})-?w(\d{2})-?([1-7])"
 """A day of a week, as ISO 8601 writes it."""
 _MONTH_AFTER = rf"\d{{1,2}}(?: ?[-./] ?\d{{1,2}}(?:\D|$)|\.? {_NAME})"
@@ -103,7 +105,7 @@ def steps(rule: CellRule, form: CellForm) -> Steps:
     }
     return Steps(
         layers=(
-            *parts(form),
+            *parts(form, bare=bool(rule.month)),
             names,
             {"iso": _iso(rule, form), "micros": _micros()},
             {"written_day": _date(rule, form)},
@@ -114,8 +116,11 @@ def steps(rule: CellRule, form: CellForm) -> Steps:
     )
 
 
-def parts(form: CellForm) -> tuple[dict[str, str], ...]:
-    """Give the layers that take a text apart, `figures` among what they give."""
+def parts(form: CellForm, *, bare: bool = False) -> tuple[dict[str, str], ...]:
+    """Give the layers that take a text apart, `figures` among what they give.
+
+    ``bare``: a day of the month alone is a day.
+    """
     split = _split(form)
     return (
         {"spelled": _fold("text")},
@@ -124,7 +129,7 @@ def parts(form: CellForm) -> tuple[dict[str, str], ...]:
             "rest": "CASE weekday WHEN '' THEN spelled "
             "ELSE ltrim(spelled[length(weekday) + 1:], '., ') END"
         },
-        {"whole": f"regexp_full_match(rest, {literal(_whole_days())})"},
+        {"whole": f"regexp_full_match(rest, {literal(_whole_days(bare))})"},
         {
             "day": f"CASE WHEN whole THEN rest ELSE regexp_extract(rest, {split}, 1) END",
             "clock": f"CASE WHEN whole THEN '' ELSE regexp_extract(rest, {split}, 2) END",
@@ -243,8 +248,9 @@ def _agrees(date: str) -> str:
     return f"(weekday = '' OR contains({meant}, isodow({date})::VARCHAR))"
 
 
-def _whole_days() -> str:
+def _whole_days(bare: bool) -> str:
     forms = (_FIGURES, _SHORT, _DAY_FIRST, _MONTH_FIRST, _TOGETHER, _WEEK, _SERIAL)
+    forms += (_BARE,) if bare else ()
     return "|".join(f"(?:{form})" for form in forms)
 
 
@@ -276,6 +282,7 @@ def _iso(rule: CellRule, form: CellForm) -> str:
         two = "length(day_first.d) = 2 AND length(day_first.y) = 2"
         year_first = f"({year_first} OR ({two}))"
     cases = [
+        *_bare_cases(rule),
         *figures_cases(rule.order),
         *_yearless_cases(rule, form),
         ("week.y <> ''", _day_of_week()),
@@ -329,6 +336,18 @@ def figures_cases(order: str) -> list[tuple[str, str]]:
             (f"{one} AND {short}", _ymd("figures.a", "figures.b", "figures.c"))
         )
     return cases
+
+
+def _bare_cases(rule: CellRule) -> list[tuple[str, str]]:
+    """Give a day of the month alone, where the settings say of which month."""
+    if not rule.month:
+        return []
+    figure = r"lpad(regexp_extract(day, '^\d+'), 2, '0')"
+    return [(_is_bare(), f"{literal(rule.month + '-')} || {figure}")]
+
+
+def _is_bare() -> str:
+    return f"regexp_full_match(day, {literal(_BARE)})"
 
 
 def _day_of_week() -> str:
@@ -446,6 +465,7 @@ def _why(rule: CellRule, form: CellForm) -> str:
             literal("which has two kinds of separators"),
         ),
         *_other_orders(rule),
+        *_no_such_day(rule),
         ("figures.a <> '' OR week.y <> ''", no_day),
         (
             r"regexp_full_match(rest, '(\d{4}.?)?(w|kw|sem)\.? ?\d{1,2}(.?\d{4})?')",
@@ -482,6 +502,12 @@ def _why(rule: CellRule, form: CellForm) -> str:
         (r"NOT regexp_matches(rest, '\d')", literal("which is a text and no date")),
     ]
     return case(cases, literal("which is no date that can be read"))
+
+
+def _no_such_day(rule: CellRule) -> list[tuple[str, str]]:
+    if not rule.month:
+        return []
+    return [(_is_bare(), literal(f"and {rule.month}, the month set for its file, has no such day"))]
 
 
 def fits(order: str) -> str:

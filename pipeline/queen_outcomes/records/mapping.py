@@ -28,6 +28,7 @@ from queen_outcomes.facts.reading import (
     Reading,
     ReadRule,
     Slot,
+    takes,
 )
 from queen_outcomes.facts.settings_form import MOST_SLOTS
 from queen_outcomes.records import headings
@@ -133,6 +134,7 @@ def _how(table: Table, ours: str, rule: CellRule) -> str:
     said = []
     if kind in ("date", "datetime"):
         said.append(f"dates {rule.order}" + (f" of {rule.year}" if rule.year else ""))
+        said += [f"days alone of {rule.month}"] if rule.month else []
         said += ["day and month of real dates changed"] if rule.turned else []
         said += [f"{rule.days:+} days"] if rule.days else []
     if kind in ("number", "integer") and rule.decimal != ".":
@@ -223,6 +225,7 @@ def map_sources(
         if plain:
             faults += headings.absent(table, columns, plain)
     faults += _absent_from_all(grids, reading)
+    faults += _no_such_rows(grids, reading)
     mapped: list[SourceMapping] = []
     notes: list[str] = []
     for grid in grids:
@@ -464,6 +467,46 @@ def _absent_from_all(grids: Sequence[Grid], reading: Reading) -> Iterator[AppErr
                     found=shorten(list(there.values()), ", ") or "no headings",
                     hint=f'did you mean "{close}"?' if close else "mend that line",
                 )
+
+
+def _no_such_rows(grids: Sequence[Grid], reading: Reading) -> Iterator[AppError]:
+    """Tell of headings by which rows are no records, and which no sheet of theirs has.
+
+    And of texts that a rule of such a sheet reads all the same.
+    """
+    for pattern, habits in reading.habits.items():
+        mine = [grid for grid in grids if takes(pattern, grid.source.name)]
+        no_record = _choosing(habits.no_record)
+        rules = [rule for grid in mine for rule in grid.source.rules]
+        for rule in dict.fromkeys(rule.number for rule in rules):
+            only = next(one.only for one in rules if one.number == rule)
+            both = sorted(no_record & _choosing(only))
+            if both:
+                yield RecordsError(
+                    "rows are read and are no records at once",
+                    where=f'station.toml [files."{pattern}"], no_record',
+                    found=f'"{both[0][1]}", which [[read]] no. {rule} takes',
+                    expected="each text in one of them",
+                    hint="take it out of one of them",
+                )
+        there = {name.casefold(): name for grid in mine for name in grid.columns}
+        for heading in habits.no_record if mine else ():
+            if headings.tidy(heading).casefold() not in there:
+                close = nearest(headings.tidy(heading), there.values())
+                yield RecordsError(
+                    f'no heading "{heading}" to tell rows that are no records by',
+                    where=f'station.toml [files."{pattern}"], no_record',
+                    found=shorten(list(there.values()), ", ") or "no headings",
+                    hint=f'did you mean "{close}"?' if close else "mend that line",
+                )
+
+
+def _choosing(texts: Mapping[str, Sequence[str]]) -> set[tuple[str, str]]:
+    return {
+        (headings.tidy(heading).casefold(), text.casefold())
+        for heading, said in texts.items()
+        for text in said
+    }
 
 
 def _is_required(table: Table, name: str) -> bool:

@@ -39,7 +39,7 @@ class PreparedSlot:
 def begin(store: Store) -> None:
     """Make the empty table of what is passed over.
 
-    Why: by a `pattern`, as `struck` or `hidden`, as a `group` line; of a slot because it
+    Why: by a `pattern` or a text that stands for no record (also `pattern`), as `struck` or `hidden`, as a `group` line; of a slot because it
     is empty (`slot`), or because the rule takes other rows (`only`).
     """
     store.execute("CREATE TABLE passed_over (ref BIGINT, why VARCHAR)")
@@ -81,7 +81,8 @@ def _rows(
 ) -> str:
     """Give the relation of a source's rows that hold records."""
     marks = _marks(store, source, habits)
-    plain = not (habits.pass_over or habits.group or habits.fill_down or marks)
+    chosen = habits.pass_over or habits.no_record
+    plain = not (chosen or habits.group or habits.fill_down or marks)
     types = store.columns(source.raw)
     repeated = [
         name
@@ -165,6 +166,12 @@ def _judge(
             for pattern in habits.pass_over
         )
         cases.append(f"WHEN {fits} THEN 'pattern'")
+    known = {_folded(name): name for name in source.grid.columns}
+    cases += [
+        f"WHEN {_is_chosen(known[_folded(name)], said)} THEN 'pattern'"
+        for name, said in habits.no_record.items()
+        if _folded(name) in known
+    ]
     cases += [
         f"WHEN {quote('row  ' + mark)} THEN '{mark}'"
         for mark in ("struck", "hidden")
@@ -195,7 +202,7 @@ def _judge(
         f"SELECT *, CASE WHEN broken IS NULL OR {_SHORT} THEN {why} END AS {_WHY} "
         f"FROM (SELECT r.source_line, {broken}, {cells}, "
         f"{first} AS {_FIRST}, {filled} AS {_FILLED}, {short} AS {_SHORT}{states} "
-        f"FROM {quote(source.raw)} AS r {joined})",
+        f"FROM {quote(source.raw)} AS r {joined}) AS r",
     )
 
 

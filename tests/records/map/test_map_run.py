@@ -375,9 +375,9 @@ def test_a_journal_of_everything_is_no_list_of_inseminations_unasked(station):
     rows = "".join(
         f"D{n % 4},2025-05-{10 + n},{what},Ada Brun,8\n"
         for n in range(1, 15)
-        for what in ("emerged", "inseminated", "checked")
+        for what in ("mmm", "inseminated", "nnn")  # words that make no diary of it
     )
-    put(station, bench="Queen,Date,What,Operator,Dose\n" + rows)
+    put(station, bench="Queen,Date,Kkk,Operator,Dose\n" + rows)
     begun, _ = run(station)
     asked = "rows:bench.csv:inseminations:*"
     assert asked in {question.id for question in begun.open}

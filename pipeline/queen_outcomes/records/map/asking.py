@@ -12,10 +12,12 @@ from pathlib import PurePosixPath
 from queen_outcomes.facts.reading import FEWEST_SCORES, HIGHEST_SCORE
 from queen_outcomes.facts.settings_form import MOST_SLOTS
 from queen_outcomes.records import numbers
-from queen_outcomes.records.map import meanings
+from queen_outcomes.records.map import meanings, months
 from queen_outcomes.records.map.contents import (
     MOST,
     Contents,
+    SeenDay,
+    bare_day,
     clock_of,
     crosses,
     day_of,
@@ -23,14 +25,13 @@ from queen_outcomes.records.map.contents import (
     number_of,
     yes_or_no,
 )
+from queen_outcomes.records.map.deeds import tables_named
 from queen_outcomes.records.map.feeds import Use, too_wide
 from queen_outcomes.records.map.fits import MAIN_DATE, SPANS, can_hold, ours_of
-from queen_outcomes.records.map.headings import heading
 from queen_outcomes.records.map.labels import key_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
 from queen_outcomes.records.map.station import Part, Station
-from queen_outcomes.records.map.words import fold, vocabulary
 from queen_outcomes.records.sources import ENDINGS, LEGACY_ENDINGS, table_named
 
 PER_CENT, SHARE, SCORE = "percent", "share", "score"
@@ -278,12 +279,12 @@ def _moments(parts: list[Part], name: str) -> dict[str, list[_Moment]]:
                 time = clock_of(row.text(clocks[0].at)) if clocks else _clock_in(text)
                 label = row.text(labels[0].at)
                 if text and label:
-                    found[key_of(label)].append((_days(text), time))
+                    seen = days.contents.day_of(text)
+                    found[key_of(label)].append((_days(seen, text), time))
     return found
 
 
-def _days(text: str) -> frozenset[dt.date | str]:
-    seen = day_of(text)
+def _days(seen: SeenDay | None, text: str) -> frozenset[dt.date | str]:
     return frozenset(day for _, day in seen.days) if seen else frozenset([text])
 
 
@@ -333,6 +334,8 @@ def journals(station: Station) -> list[Question]:
     questions: dict[str, Question] = {}
     for part in station.parts:
         name = question_id("rows", part.source, part.table)
+        if part.feed.only:
+            continue  # its rows are told by what they say was done
         if name in questions:
             continue  # a wide sheet may feed a table by several rules
         labels = Counter(part.texts("queen_id"))
@@ -364,7 +367,7 @@ def _things_done(part: Part) -> list[str]:
             continue
         if held.filled < MOST * len(held.cells):
             continue  # a diary says it in every row; fates stand in some
-        topics = {text: _tables_named(text) for text in counts}
+        topics = {text: tables_named(text) for text in counts}
         named = sum(n for text, n in counts.items() if topics[text])
         if named < MOST * held.filled or len(set().union(*topics.values())) < 2:
             continue
@@ -373,14 +376,6 @@ def _things_done(part: Part) -> list[str]:
         shown = ", ".join(f'"{text}" ({n})' for text, n in counts.most_common(_SHOWN))
         told.append(f'"{column.name}" says {shown}')
     return told
-
-
-def _tables_named(text: str) -> set[str]:
-    """Give the tables whose records a word for something done may be."""
-    said = heading(text)
-    days = {table for table, day in MAIN_DATE.items() if day in said.of("column")}
-    ends = fold(text) in vocabulary().words["reason"]
-    return set(said.of("topic")) | days | ({"exits"} if ends else set())
 
 
 def days_above(station: Station) -> list[Question]:
@@ -395,10 +390,14 @@ def days_above(station: Station) -> list[Question]:
         if use and part.table in _IN_BLOCKS:
             alike[part.source.partition("#")[0], part.table, use.names[0]].append(part)
     questions = []
+    shared: set[tuple[str, str]] = set()
     for (_, table, named), parts in alike.items():
         name = MAIN_DATE[table]
-        told = _once_for_several(parts, name)
-        for part in parts if told else ():
+        # the rows of a diary share their day, whichever table they belong to
+        own = [one for one in parts if not one.feed.only or (one.source, named) not in shared]
+        told = _once_for_several(own, name)
+        shared |= {(one.source, named) for one in own if told and one.feed.only}
+        for part in own if told else ():
             asked = f'In "{part.source}", does a day under "{named}" hold for the rows below '
             questions.append(
                 Question(
@@ -411,7 +410,7 @@ def days_above(station: Station) -> list[Question]:
                 )
             )
         if told:
-            questions += _names_above(parts)
+            questions += _names_above(own)
     return questions
 
 
@@ -440,6 +439,30 @@ def _names_above(parts: Sequence[Part]) -> list[Question]:
     return questions
 
 
+def month_of_days(station: Station) -> list[Question]:
+    """Ask of which month the days are that are written as the day of a month alone."""
+    questions: dict[str, Question] = {}
+    for part in station.parts:
+        for name in part.feed.columns:
+            column = next((c for c in part.columns_of(name) if c.contents.month), None)
+            asked = question_id("month", part.source)
+            if column is None or asked in questions:
+                continue
+            found = part.sheet.months
+            most = max(day for t in column.contents.texts if (day := bare_day(t)) is not None)
+            questions[asked] = Question(
+                asked,
+                f'Of which month are the days under "{column.name}" in "{part.source}"?',
+                [*found.told, f"they are figures up to {most}, without month and year"],
+                {months.written(month): "as it is named" for month in found.possible}
+                if found.agreed is None
+                else {},
+                default=months.written(found.agreed) if found.agreed else None,
+                sources=(part.source,),
+            )
+    return list(questions.values())
+
+
 def _once_for_several(parts: Sequence[Part], name: str) -> str:
     """Say how many rows lack a day or name, where a new one stands over each block alone.
 
@@ -447,10 +470,10 @@ def _once_for_several(parts: Sequence[Part], name: str) -> str:
     """
     rows = bare = done = written = pairs = changes = 0
     for part in parts:
-        at = part.columns_of(name)[0].at
-        others = _beside(part, name)
-        texts = [row.text(at) for row in part.sheet.rows]
-        lacking = [row for row in part.sheet.rows if not row.text(at)]
+        at, others = part.columns_of(name)[0].at, _besides(part, name)
+        sheet = part.sheet.whole or part.sheet
+        texts = [row.text(at) for row in sheet.rows]
+        lacking = [row for row in sheet.rows if not row.text(at)]
         told = [text for text in texts if text]
         if not told or not texts[0]:
             return ""
@@ -465,15 +488,17 @@ def _once_for_several(parts: Sequence[Part], name: str) -> str:
     return f"{bare} of {rows} rows have none, and {what} never stands twice in a row"
 
 
-def _beside(part: Part, name: str) -> list[int]:
+def _besides(part: Part, name: str) -> list[int]:
     """Give the places of what a row says of itself beside its ids."""
     ids = [n for n in part.feed.columns if ours_of(part.table, n).kind == "id"]
-    return [
+    places = [
         column.at
         for n in part.feed.columns
         if n != name and n not in ids
         for column in part.columns_of(n)
     ]
+    sheet = part.sheet.whole or part.sheet
+    return places + [sheet.column(named).at for named in part.feed.only]
 
 
 def void(station: Station) -> list[Question]:
@@ -744,11 +769,12 @@ def unsure(station: Station) -> list[Question]:
                 questions.append(
                     Question(
                         question_id("column", part.source, part.table, name),
-                        f'In "{part.source}", is "{use.names[0]}" the column {name}?',
+                        f'In "{part.source}", is {_under(use.names)} the column {name}'
+                        + (f" of the rows of {part.table}?" if part.feed.only else "?"),
                         [
                             f"it holds {texts}",
                             *([too_early] if too_early else []),
-                            *_beside(part, use.rival),
+                            *_rival(part, use.rival),
                         ],
                         {YES: "it is", NO: "it is not: leave it unread"},
                         default=None
@@ -760,12 +786,16 @@ def unsure(station: Station) -> list[Question]:
     return questions
 
 
-def _beside(part: Part, rival: str) -> list[str]:
+def _rival(part: Part, rival: str) -> list[str]:
     """Show what stands under another heading that may be meant as well."""
     if not rival:
         return []
     texts = list(part.sheet.column(rival).contents.counts)[:_SHOWN]
     return [f'beside it "{rival}" holds {", ".join(texts)}']
+
+
+def _under(names: Sequence[str]) -> str:
+    return " with ".join(f'"{name}"' for name in names)
 
 
 def _too_early(station: Station, part: Part, name: str) -> str:

@@ -80,6 +80,17 @@ def _day(year: int, month: int, day: int) -> dt.date | None:
         return None
 
 
+Month = tuple[int, int]
+"""A year and the number of a month."""
+_BARE_DAY = re.compile(r"^(\d{1,2})(?:\.|st|nd|rd|th|er)?$")
+
+
+def bare_day(text: str) -> int | None:
+    """Read a text as the day of a month that stands elsewhere; None where it is none."""
+    match = _BARE_DAY.match(text.strip())
+    return int(match[1]) if match and 1 <= int(match[1]) <= 31 else None
+
+
 @cache
 def day_of(text: str) -> SeenDay | None:
     """Read a text as a day, in every order that it fits.
@@ -274,10 +285,13 @@ class Contents:
     ----------
     cells : sequence of Cell
         The column below its heading; empty ones included.
+    month : tuple of int, optional
+        The year and month that days of the month alone belong to.
     """
 
-    def __init__(self, cells: Sequence[Cell]) -> None:
+    def __init__(self, cells: Sequence[Cell], month: Month | None = None) -> None:
         self.cells = cells
+        self.month = month
         words = vocabulary()
         texts = [cell.text for cell in cells if cell.text]
         self.ditto = [t for t in texts if is_ditto(t)]
@@ -285,6 +299,18 @@ class Contents:
         skipped = {*self.ditto, *self.unknown}
         self.kept = [c for c in cells if c.text and c.text not in skipped]
         self.texts = [cell.text for cell in self.kept]
+
+    def of(self, cells: Sequence[Cell]) -> Contents:
+        """Give other cells that are kept as these are."""
+        return Contents(cells, self.month)
+
+    def day_of(self, text: str) -> SeenDay | None:
+        """Read a text as a day, as it is written in this column."""
+        number = bare_day(text) if self.month else None
+        if number is None or self.month is None:
+            return day_of(text)
+        day = _day(*self.month, number)
+        return SeenDay((("any", day),)) if day else None
 
     @property
     def filled(self) -> int:
@@ -306,7 +332,7 @@ class Contents:
         return [
             SeenDay((("any", dt.date.fromisoformat(cell.text[:10])),))
             if cell.kind == "date"
-            else day_of(cell.text)
+            else self.day_of(cell.text)
             for cell in self.kept
         ]
 

@@ -121,6 +121,8 @@ class Feed:
     slots: dict[str, dict[str, str]] = field(default_factory=dict)
     days: dict[str, str] = field(default_factory=dict)
     """slot -> the day that its heading states."""
+    only: dict[str, list[str]] = field(default_factory=dict)
+    """A heading -> the texts of the rows that are this table's, in a diary."""
 
     def headings(self, name: str) -> list[str]:
         """Give every heading that fills a column of ours."""
@@ -161,6 +163,24 @@ def find(
     for feed in found:
         _keep_said(feed, sheet, said.get(feed.table, {}))
     return found
+
+
+def allocated(
+    sheet: Sheet, columns: list[SheetColumn], table: str, known_ids: frozenset[str]
+) -> Feed:
+    """Give what some columns fill of one table, whatever else they might feed.
+
+    Parameters
+    ----------
+    sheet, known_ids
+        As in `find`.
+    columns : list of SheetColumn
+        Of the sheet.
+    table : str
+        The table that its rows are known to belong to.
+    """
+    allocation = _Allocation(sheet, [c for c in columns if c.name], [], known_ids)
+    return allocation.alone(table)
 
 
 def _keep_said(feed: Feed, sheet: Sheet, columns: Mapping[str, str]) -> None:
@@ -377,6 +397,13 @@ class _Allocation:
         self._exits_at_looks(listed)
         self._settle_co2(listed)
         return [feed for feed in listed if feed.columns]
+
+    def alone(self, table: str) -> Feed:
+        """Allocate to one table that is known to be what the rows are."""
+        feed = self._allocate([table])[table]
+        self._attach_times([feed])
+        self._settle_co2([feed])
+        return feed
 
     def _rank(self, table: str) -> tuple[float, bool]:
         return self.evidence[table], table != "queens"

@@ -305,7 +305,8 @@ def _by_topic(said: Heading, held: Contents, table: str, name: str) -> float:
 
 def _by_part(said: Heading, held: Contents, table: str, name: str) -> float:
     """Judge a heading that says "who", "no" or "queen" and leaves open of what."""
-    parts, wanted = said.of("part") - {"filler"}, _PARTS_FOR.get(name, set())
+    # "what" may ask why a queen went as well as what was done
+    parts, wanted = said.of("part") - {"filler", "deed"}, _PARTS_FOR.get(name, set())
     if not wanted & parts or parts - wanted - {"number", "seen"}:
         return 0.0
     if name == "colony_id" or (name == "semen_batch" and table == "inseminations"):

@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import PurePosixPath
+from types import MappingProxyType
 
 from rapidfuzz import fuzz
 
@@ -288,8 +289,16 @@ def ask_people(station: Station) -> list[Question]:
 # -- numbers that start again -------------------------------------------------------
 
 
-def restarts(station: Station) -> tuple[list[Question], dict[str, str]]:
+def restarts(
+    station: Station, yearless: Mapping[str, int] = MappingProxyType({})
+) -> tuple[list[Question], dict[str, str]]:
     """Ask about queen numbers that stand in two years' sheets.
+
+    Parameters
+    ----------
+    station : Station
+    yearless : mapping
+        Source -> the year of its days without one.
 
     Returns
     -------
@@ -299,7 +308,7 @@ def restarts(station: Station) -> tuple[list[Question], dict[str, str]]:
     """
     first: dict[str, dict[str, int]] = defaultdict(dict)
     for part in station.of("inseminations"):
-        for label, year in _dated_labels(part, _year_of(part, station)):
+        for label, year in _dated_labels(part, yearless.get(part.source) or _year_of(part, station)):
             first[label].setdefault(part.source, year)
     again = sorted(label for label, seen in first.items() if len({*seen.values()}) > 1)
     if not again:
@@ -328,15 +337,16 @@ def _dated_labels(part: Part, usual: int | None) -> Iterable[tuple[str, int]]:
     days = part.columns_of(MAIN_DATE[part.table])
     if not names:
         return
+    of_month = next((d.contents.month for d in days if d.contents.month), None)
+    usual = of_month[0] if of_month else usual
     for label, *cells in zip(
         names[0].contents.cells, *(d.contents.cells for d in days), strict=False
     ):
         for cell in cells:
             seen = day_of(cell.text)
-            if label.text and seen:
-                year = usual if seen.yearless else seen.days[0][1].year
-                if year:
-                    yield label.text, year
+            year = seen.days[0][1].year if seen and not seen.yearless else usual
+            if label.text and cell.text and year:
+                yield label.text, year
 
 
 def _year_of(part: Part, station: Station) -> int | None:

@@ -28,12 +28,14 @@ from queen_outcomes.records import apart, suggested
 from queen_outcomes.records.map import (
     asking,
     compound,
+    deeds,
     labels,
     orders,
     station,
     wordlist,
 )
 from queen_outcomes.records.map.contents import number_of, yes_or_no
+from queen_outcomes.records.map.deeds import Given
 from queen_outcomes.records.map.feeds import Said
 from queen_outcomes.records.map.fits import MAIN_DATE, PERSON, ours_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
@@ -46,6 +48,7 @@ ASK: tuple[Callable[[Station], list[Question]], ...] = (
     asking.no_records,
     labels.copies,
     asking.journals,
+    asking.month_of_days,
     asking.unsure,
     asking.grafting,
     asking.marks,
@@ -75,6 +78,7 @@ class NewRule:
     columns: dict[str, Any] = field(default_factory=dict)
     each: list[Any] = field(default_factory=list)
     colours: dict[str, dict[str, str]] = field(default_factory=dict)
+    only: dict[str, list[str]] = field(default_factory=dict)
 
 
 @dataclass
@@ -128,15 +132,21 @@ def propose(
     links: str = "inside",
     said: Said = MappingProxyType({}),
     begins: Begins = lambda _: None,
+    settled: Given = MappingProxyType({}),
+    done: Given = MappingProxyType({}),
 ) -> Proposal:
-    """Look at the records, and raise every question that they leave open; as `look`."""
-    looked = station.look(records, links, said, begins)
+    """Look at the records, and raise every question that they leave open; as `look`.
+
+    ``settled`` is what the settings say of the rows of diaries, ``done`` what was answered.
+    """
+    looked = station.look(records, links, said, begins, {**settled, **done})
     asking.fahrenheit(looked)
     judged = orders.judge(looked)
-    restart_questions, prefixes = labels.restarts(looked)
+    restart_questions, prefixes = labels.restarts(looked, judged.yearless)
     lead_questions, leads = labels.leads(looked)
     words = compound.compose(wordlist.gather(looked))
     questions = [
+        *deeds.questions(looked.deeds, settled),
         *judged.questions,
         *(question for ask in ASK for question in ask(looked)),
         *restart_questions,
@@ -173,15 +183,15 @@ def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written
         alike = [
             one
             for one in found.rules
-            if (one.table, one.columns, one.each)
-            == (rule.table, rule.columns, rule.each)
+            if (one.table, one.columns, one.each, one.only)
+            == (rule.table, rule.columns, rule.each, rule.only)
             and one.colours == rule.colours
         ]
         if alike:
             alike[0].sources.append(part.source)
         else:
             found.rules.append(rule)
-        found.files.setdefault(part.source, _habits(proposal, part.sheet))
+        found.files.setdefault(part.source, _habits(proposal, part.sheet.whole or part.sheet))
     for sheet in proposal.station.sheets:
         if sheet.grid.tables_below and (wanted is None or sheet.source in wanted):
             habits = found.files.setdefault(sheet.source, {})
@@ -407,7 +417,24 @@ def _rule(proposal: Proposal, part: Part, per_word) -> NewRule:
     if part.feed.days:
         rule.columns["checked_on"] = {"value": "{day}"}
     rule.colours = _colours(proposal, part)
+    rule.only = _only(proposal, part)
     return rule
+
+
+def _only(proposal: Proposal, part: Part) -> dict[str, list[str]]:
+    """Give the texts of a table's rows, those of the other diaries of that heading too.
+
+    One rule then holds for all of them, also for the one that is begun next.
+    """
+    alike = {
+        text.casefold(): text
+        for other in reversed(proposal.station.of(part.table))
+        for name, texts in other.feed.only.items()
+        if name in part.feed.only
+        for text in reversed(texts)
+    }
+    own = {name: list(alike.values())[::-1] for name in part.feed.only}
+    return {name: sorted(texts, key=_by_letters) for name, texts in own.items()}
 
 
 def _undone(part: Part) -> list[str]:
@@ -613,6 +640,7 @@ def _habits(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     order = _order(proposal, source)
     if order:
         habits["dates"] = order
+    habits |= {"month": month} if (month := proposal.answered("month", source)) else {}
     if source in proposal.orders.yearless:
         habits["year"] = proposal.orders.yearless[source]
     if _decimal(proposal.station.parts_of(source)) == ",":
@@ -622,8 +650,9 @@ def _habits(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
         habits["prefix"] = prefix
     leaves_void = proposal.answered("void", source) == asking.LEAVE
     over = [*pass_over(sheet), *(map(escaped, sheet.void) if leaves_void else ())]
-    if over:
-        habits["pass_over"] = over
+    none = deeds.no_record(sheet, proposal.station.given)
+    habits |= {"pass_over": over} if over else {}
+    habits |= {"no_record": none} if none else {}
     for kind in ("struck", "hidden"):
         if proposal.answered(kind, source) == asking.LEAVE:
             habits[kind] = "pass over"
@@ -664,7 +693,10 @@ def _order(proposal: Proposal, source: str) -> str | None:
 
 def _decimal(parts: Iterable[Part]) -> str:
     counts: Counter[str] = Counter()
+    typed = True
     for part in parts:
+        # of a figure of such a sheet nobody can tell whether it was typed as a text
+        typed = typed and not part.source.partition("#")[0].lower().endswith(".ods")
         for name in part.feed.columns:
             if ours_of(part.table, name).kind not in ("number", "integer"):
                 continue
@@ -675,7 +707,8 @@ def _decimal(parts: Iterable[Part]) -> str:
                         counts[
                             "," if number.comma else "." if number.point else ""
                         ] += 1
-    return "," if counts[","] > counts["."] else "."
+    points = counts["."] if typed else 0  # a workbook's own figures have points at any setting
+    return "," if counts[","] > points else "."
 
 
 def pass_over(sheet: Sheet) -> list[str]:
@@ -717,6 +750,20 @@ def _matches(text: str, pattern: str) -> bool:
     return fnmatchcase(text.casefold(), pattern.casefold())
 
 
+def _unread_of_table(part: Part) -> list[str]:
+    """Say which columns a diary's rows of one table have filled, and nothing reads there."""
+    used = {h for name in part.feed.columns for h in part.feed.headings(name)}
+    left = [
+        f'"{column.name}" ({column.contents.filled})'
+        for column in part.sheet.columns
+        if part.feed.only
+        and column.name not in {*used, *part.feed.only}
+        and column.contents.filled
+    ]
+    said = f"{part.source}: in its rows of {part.table} not read: {shorten(left, ', ')}"
+    return [said] if left else []
+
+
 def _unread(proposal: Proposal, found: Written, left_out: set[str], wanted) -> None:
     """Say which columns with text stay unread."""
     for sheet in proposal.station.sheets:
@@ -730,7 +777,8 @@ def _unread(proposal: Proposal, found: Written, left_out: set[str], wanted) -> N
             for part in parts
             for n in part.feed.columns
             for h in part.feed.headings(n)
-        }
+        } | {name for part in parts for name in part.feed.only}
+        found.notes += [note for part in parts for note in _unread_of_table(part)]
         left = [
             c.name for c in sheet.columns if c.name not in used and c.contents.filled
         ]

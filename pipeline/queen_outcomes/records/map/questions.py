@@ -18,10 +18,13 @@ from rapidfuzz import fuzz, process
 
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.base.text_layout import clean
+from queen_outcomes.facts.settings_form import MONTH
 from queen_outcomes.records import suggested
 
 KINDS = {
+    "deed": "which table the rows of a diary belong to, by what they say was done",
     "dates": "the order in which days are written",
+    "month": "the month of days that are written without one",
     "mixed": "real days and texts in one column, as a spreadsheet of another locale leaves them",
     "percent": "whether figures up to 1 are shares or per cent",
     "span": "whether figures such as 4:30 are minutes and seconds or hours and minutes",
@@ -127,6 +130,8 @@ def place_of(name: str) -> tuple[str, str, str, str]:
     kind, *rest = name.split(":", 1)
     if kind == "word":  # word:column:text
         return kind, "*", "*", "".join(rest).partition(":")[0]
+    if kind == "deed":  # deed:heading:text, which any table of a diary may hang on
+        return kind, "*", "*", "*"
     # a source's name may hold a colon
     parts = "".join(rest).rsplit(":", 2) if rest else []
     source, table, column = (*parts, "*", "*", "*")[:3]
@@ -245,6 +250,13 @@ def checked(question: Question, answer: Any) -> Any:
     """Give an answer in the form the question wants it, or refuse it."""
     if isinstance(answer, bool):
         answer = YES if answer else NO
+    if question.kind == "month" and MONTH.read(answer) is None:
+        raise UsageError(
+            "an answer does not fit its question",
+            where=question.id,
+            found=str(answer),
+            expected=MONTH.expected,
+        )
     if question.options and not isinstance(answer, dict):
         options = {option.casefold(): option for option in question.options}
         given = str(answer).strip().casefold()

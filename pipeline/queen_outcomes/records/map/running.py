@@ -5,12 +5,21 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from queen_outcomes.base.errors import shorten
 from queen_outcomes.facts.reading import ABSENT, FINDINGS, PARTS
-from queen_outcomes.records.map import compound, labels, stacked, wordlist, writing
+from queen_outcomes.records.map import (
+    compound,
+    deeds,
+    labels,
+    stacked,
+    wordlist,
+    writing,
+)
 from queen_outcomes.records.map import proposal as proposing
+from queen_outcomes.records.map.deeds import Given
 from queen_outcomes.records.map.proposal import Proposal, Written
 from queen_outcomes.records.map.questions import (
     NO,
@@ -49,6 +58,8 @@ class Run:
     text: str
     earlier: set[str]
     """Ids left open in an earlier run."""
+    place: tuple[Path, str]
+    """The station, and the name of its settings."""
 
     @property
     def open(self) -> list[Question]:
@@ -68,11 +79,31 @@ class Run:
         UsageError
             An id that no question has, or an answer that does not fit.
         """
+        done = {name: said for name, said in answers.items() if _is_deed(name)}
+        if done:
+            give(self.asked, done, [q.id for q in self.proposal.questions])
+            self.look_again()
+        answers = {name: said for name, said in answers.items() if name not in done}
         words = {word.id for word in self.proposal.words}
         every = {question.id for question in self.proposal.questions}
         given = {("words:*:*:*" if k == "words" else k): v for k, v in answers.items()}
         give(self.asked, given, words | every | {"words:*:*:*"})
         wordlist.correct(self.proposal.words, given)
+
+    def look_again(self) -> None:
+        """Look at the records anew with what is now known of the rows of diaries.
+
+        What else is asked hangs on it.
+        """
+        given = {q.id: q.answer for q in self.asked if not q.open}
+        done = {
+            deed.key: given[deed.id] for deed in self.proposal.station.deeds if deed.id in given
+        }
+        anew = begin(*self.place, done)
+        for question in anew.asked:
+            question.answer = given.get(question.id)
+        self.proposal, self.asked = anew.proposal, anew.asked
+        self.new, self.forms = anew.new, anew.forms
 
     def accept(self) -> None:
         """Take every default that the data support."""
@@ -104,8 +135,23 @@ class Run:
         )
 
 
-def begin(station: Path, settings_file: str = "station.toml") -> Run:
+def _is_deed(name: str) -> bool:
+    return name.startswith(f"{deeds.KIND}:")
+
+
+def begin(
+    station: Path,
+    settings_file: str = "station.toml",
+    done: Given = MappingProxyType({}),
+) -> Run:
     """Look at a station's records and settings.
+
+    Parameters
+    ----------
+    station : Path
+    settings_file : str
+    done : mapping
+        What was answered of the rows of diaries.
 
     Raises
     ------
@@ -125,6 +171,8 @@ def begin(station: Path, settings_file: str = "station.toml") -> Run:
         links,
         writing.known_headings(settings),
         stacked.by_settings(settings, lambda source: writing.is_known(source, patterns)),
+        writing.known_deeds(settings),
+        done,
     )
     sources = {sheet.source for sheet in found.station.sheets}
     new = {source for source in sources if not writing.is_known(source, patterns)}
@@ -162,7 +210,8 @@ def begin(station: Path, settings_file: str = "station.toml") -> Run:
         word_questions = [
             question for question in word_questions if question.id in earlier
         ]
-    return Run(found, [*asked, *word_questions], new, forms, text, earlier)
+    asked += word_questions
+    return Run(found, asked, new, forms, text, earlier, (station, settings_file))
 
 
 def _folded(settings: Mapping[str, Any], found: Proposal) -> set[str]:

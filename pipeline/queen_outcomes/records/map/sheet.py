@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from queen_outcomes.records.headings import joined, reached
+from queen_outcomes.records.map import months
 from queen_outcomes.records.map.contents import (
     Contents,
     clock_of,
@@ -71,6 +72,10 @@ class Sheet:
     passed: list[Row] = field(default_factory=list)
     groups: list[Row] = field(default_factory=list)
     fill_down: list[str] = field(default_factory=list)
+    months: months.Evidence = field(default_factory=months.Evidence)
+    """What says of which month its days are, where they are written without one."""
+    whole: Sheet | None = None
+    """The sheet of which these are some rows: those of one table, in a diary."""
 
     @property
     def source(self) -> str:
@@ -147,9 +152,10 @@ def lay_out(
     sheet.header = [grid.rows[at].line for at in used]
     body = list(grid.rows[used[-1] + 1 :])
     _sort_rows(sheet, body, grid.rows[used[-1]])
+    sheet.months = months.evidence(grid, sheet.header)
     for at, said in enumerate(names):
         cells = [row.cells[at] if at < len(row.cells) else Cell() for row in sheet.rows]
-        contents = Contents(cells)
+        contents = months.with_month(said, Contents(cells), sheet.months)
         if said.name or contents.filled:
             sheet.columns.append(SheetColumn(at, said, contents))
     return sheet

@@ -10,10 +10,12 @@ from pathlib import Path
 from types import MappingProxyType
 
 from queen_outcomes.records.headings import tidy
-from queen_outcomes.records.map import feeds, opened, stacked
+from queen_outcomes.records.map import deeds, feeds, opened, stacked
 from queen_outcomes.records.map.contents import Contents, SeenDay
+from queen_outcomes.records.map.deeds import Deed, Given
 from queen_outcomes.records.map.feeds import Feed, Said
-from queen_outcomes.records.map.fits import MAIN_DATE, ours_of
+from queen_outcomes.records.map.fits import FINDINGS, MAIN_DATE, ours_of
+from queen_outcomes.records.map.opened import Cell
 from queen_outcomes.records.map.sheet import Sheet, SheetColumn, lay_out, top_texts
 from queen_outcomes.records.map.stacked import Begins
 from queen_outcomes.records.map.words import fold, languages_in
@@ -41,8 +43,19 @@ class Part:
         return [self.sheet.column(heading) for heading in self.feed.headings(name)]
 
     def contents(self, name: str) -> list[Contents]:
-        """Give what stands in the columns that fill a column of ours."""
-        return [column.contents for column in self.columns_of(name)]
+        """Give what stands in the columns that fill a column of ours.
+
+        Free words of several headings are one text, as a build reads them.
+        """
+        columns = self.columns_of(name)
+        if name == FINDINGS and not self.feed.slots and len(columns) > 1:
+            places = [column.at for column in columns]
+            texts = (
+                " ".join(text for at in places if (text := row.text(at)))
+                for row in self.sheet.rows
+            )
+            return [Contents([Cell(text) for text in texts])]
+        return [column.contents for column in columns]
 
     def texts(self, name: str) -> list[str]:
         """Give the filled cells of a column of ours, all slots together."""
@@ -81,10 +94,16 @@ class Station:
     sheets : list of Sheet
     parts : list of Part
         The rules proposed, in the order of the sheets.
+    deeds : list of Deed
+        What the diaries among the sheets say was done.
+    given : mapping
+        The table of each of these, as far as it is known or likely.
     """
 
     sheets: list[Sheet] = field(default_factory=list)
     parts: list[Part] = field(default_factory=list)
+    deeds: list[Deed] = field(default_factory=list)
+    given: Given = field(default_factory=dict)
 
     def of(self, table: str) -> list[Part]:
         """Give the rules that feed a table."""
@@ -111,6 +130,7 @@ def look(
     links: str = "inside",
     said: Said = MappingProxyType({}),
     begins: Begins = lambda _: None,
+    done: Given = MappingProxyType({}),
 ) -> Station:
     """Open the records and propose which tables each sheet feeds.
 
@@ -123,6 +143,8 @@ def look(
         Table -> our column -> the heading that the settings have for it.
     begins : callable
         What the settings say of tables below each other, see `stacked`.
+    done : mapping
+        Which table the rows of a diary belong to, by what they say was done.
     """
     own: dict[str, frozenset[str]] = {}
     for columns in said.values():
@@ -137,8 +159,10 @@ def look(
     prior: Counter[str] = Counter()
     for grid in grids:
         prior.update(languages_in(top_texts(grid)))
-    station = Station([lay_out(grid, prior, own) for grid in grids])
-    station.parts = _parts(station.sheets, frozenset(), said)
+    station = Station([deeds.with_short_rows(lay_out(grid, prior, own)) for grid in grids])
+    station.deeds = deeds.listed(station.sheets)
+    station.given = deeds.likely(station.deeds, done)
+    station.parts = _parts(station, station.sheets, frozenset(), said)
     # with the inseminated queens known, a column of their labels is known by them
     known = frozenset(
         fold(text)
@@ -147,15 +171,22 @@ def look(
     )
     fed = {part.source for part in station.parts}
     again = [sheet for sheet in station.sheets if sheet.source not in fed]
-    station.parts += _parts(again, known, said)
+    station.parts += _parts(station, again, known, said)
     order = {sheet.source: at for at, sheet in enumerate(station.sheets)}
     station.parts.sort(key=lambda part: order[part.source])
     return station
 
 
-def _parts(sheets: list[Sheet], known: frozenset[str], said: Said) -> list[Part]:
+def _parts(
+    station: Station, sheets: list[Sheet], known: frozenset[str], said: Said
+) -> list[Part]:
+    diaries = {sheet.source for deed in station.deeds for sheet, _ in deed.rows}
     return [
-        Part(sheet, feed)
+        Part(*part)
         for sheet in sheets
-        for feed in feeds.find(sheet, known, said)
+        for part in (
+            deeds.parts(sheet, station.given, known)
+            if sheet.source in diaries
+            else ((sheet, feed) for feed in feeds.find(sheet, known, said))
+        )
     ]

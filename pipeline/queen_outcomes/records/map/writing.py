@@ -18,6 +18,7 @@ from tomlkit.items import AoT, Array, InlineTable, Table
 from queen_outcomes.base import resources
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.records.map import deeds
 from queen_outcomes.records.map.proposal import NewRule, Written, escaped
 from queen_outcomes.records.map.questions import (
     Question,
@@ -32,6 +33,7 @@ _ORDER_KEYS = {"dates": ("dates", "order"), "decimal": ("numbers", "decimal")}
 """Habits that the station has when all its files have them."""
 _CONTROLS = {
     "dates": ("dates",),
+    "month": ("month",),
     "prefix": ("prefix",),
     "lead": ("prefix",),
     "struck": ("struck",),
@@ -90,6 +92,24 @@ def known_headings(settings: Mapping[str, Any]) -> dict[str, dict[str, str]]:
         for table, columns in (tables.items() if isinstance(tables, dict) else ())
         if table in TABLES and isinstance(columns, dict)
     }
+
+
+def known_deeds(settings: Mapping[str, Any]) -> dict[tuple[str, str], str]:
+    """Give what the settings say of diaries: (heading, text) -> table, or no record."""
+    found = {}
+    holders = [
+        (rule.get("only"), rule.get("table")) for rule in settings.get("read", [])
+    ]
+    files = settings.get("files", {})
+    holders += [
+        (file.get("no_record"), deeds.NO_RECORD)
+        for file in (files.values() if isinstance(files, dict) else ())
+        if isinstance(file, dict)
+    ]
+    for texts, table in holders:
+        for name, said in texts.items() if isinstance(texts, dict) else ():
+            found |= {deeds.key_of(name, text): table for text in _listed(said)}
+    return found
 
 
 def is_known(source: str, patterns: Iterable[str]) -> bool:
@@ -257,6 +277,12 @@ def _put_file(document: Any, source: str, habits: Mapping[str, Any]) -> None:
         if key in ("pass_over", "fill_down"):
             have = _listed(section.get(key, []))
             section[key] = _array([*have, *(v for v in value if v not in have)])
+        elif key == "no_record":
+            texts = {name: _listed(said) for name, said in section.get(key, {}).items()}
+            for name, more in value.items():
+                have = texts.setdefault(name, [])
+                have += [text for text in more if text not in have]
+            section[key] = _value(texts)
         elif key not in section:
             section[key] = _value(value)
 
@@ -266,6 +292,8 @@ def _put_rule(document: Any, rule: NewRule) -> None:
     sources = [escaped(source) for source in rule.sources]
     table["from"] = sources[0] if len(sources) == 1 else _array(sources)
     table["table"] = rule.table
+    if rule.only:
+        table["only"] = _value(rule.only)
     if rule.each:
         table["each"] = _array(rule.each)
     columns = tomlkit.table()
@@ -324,11 +352,54 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
     elif kind in ("fold", "same", "co2"):
         kept = {k: v for k, v in everything.records.items() if k == kind}
         _put_records(document, kept)
+    elif kind == deeds.KIND:
+        _settle_deed(document, question, everything)
     elif kind in ("words", "word", "absent"):
         _put_words(document, everything.words)
         for rule in everything.rules:  # words that one column alone has
             for source in rule.sources:
                 _settle_columns(document, source, rule.table, "*", everything)
+
+
+def _settle_deed(document: Any, question: Question, everything: Written) -> None:
+    """Give the rows with a text of a diary to the table that was answered, and to no other."""
+    _, name, text = question.id.split(":", 2)
+    _strike(document, name, text)
+    if question.answer == deeds.NO_RECORD:
+        for source in question.sources:
+            _put_file(document, source, {"no_record": {name: [text]}})
+        return
+    for rule in everything.rules:
+        if rule.table != question.answer or not set(rule.sources) & set(question.sources):
+            continue
+        theirs = [
+            one
+            for source in rule.sources
+            for one in _rules_of(document, source, rule.table)
+            if name in one.get("only", {})
+        ]
+        if not theirs:
+            _put_rule(document, rule)
+        elif text.casefold() not in map(str.casefold, _listed(theirs[0]["only"][name])):
+            theirs[0]["only"][name] = _array([*_listed(theirs[0]["only"][name]), text])
+
+
+def _strike(document: Any, name: str, text: str) -> None:
+    """Take a text out of what chooses rows; a rule or line that is then empty goes too."""
+    holders = [(rule, "only") for rule in document.get("read", [])]
+    holders += [(file, "no_record") for file in document.get("files", {}).values()]
+    for holder, key in holders:
+        texts = _listed(holder.get(key, {}).get(name, []))
+        left = [one for one in texts if one.casefold() != text.casefold()]
+        if left:
+            holder[key][name] = _array(left)
+        elif texts:
+            del holder[key][name]
+    for rule in [r for r in document.get("read", []) if "only" in r and not r["only"]]:
+        document["read"].remove(rule)
+    for file in document.get("files", {}).values():
+        if "no_record" in file and not file["no_record"]:
+            del file["no_record"]
 
 
 def _settle_ignored(document: Any, source: str, everything: Written) -> None:
