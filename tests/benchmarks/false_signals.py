@@ -51,6 +51,7 @@ from queen_outcomes.base.store import Store
 from queen_outcomes.build.steps import Work, run_steps
 from queen_outcomes.facts.settings import Models, Plan, Settings
 from queen_outcomes.models.closed import ClosedCourses, read_closed, read_factors
+from queen_outcomes.models.factor_fills import fill_factors, read_filled_factors
 from queen_outcomes.models.questions import choose_form, fit_form, main_terms
 from queen_outcomes.models.risks import risk_model
 from queen_outcomes.outcomes import curves
@@ -149,7 +150,8 @@ def pointed_at(
     """Give (what, operator, whether) of every series and direction, and of flags."""
     asked = AuditSeason(season, cases, settings, kept)
     if flags:
-        request = asked.request(np.arange(len(cases)))
+        # as the audit does: flags stand on the fillings, as the risks do
+        request = asked.request(np.arange(len(cases)), settled=False)
         fitted = fit_form(request, choose_form(request))
         model = risk_model(cases.question[0], fitted)
     else:  # all that running series ask of it: how far batches deviate
@@ -214,7 +216,10 @@ def foreign_station(seed: int, number: int) -> Iterator[tuple[str, float]]:
     settings = Settings()
     with built(made) as store:
         values = read_factors(store, {})
-        cases = read_closed(store, values, settings.plan.question, 7)
+        if not store.has("factor_fills"):
+            fill_factors(store, settings, values)
+        fillings = read_filled_factors(store, values)
+        cases = read_closed(store, values, settings.plan.question, 7, fillings=fillings)
     season = max(cases.season.tolist())
     for what, _, found in pointed_at(cases, settings, season, Kept(), flags=True):
         if not what.endswith("foretold"):

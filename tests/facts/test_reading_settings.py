@@ -71,6 +71,12 @@ def refused(content):
     return caught.value.text()
 
 
+@pytest.mark.parametrize(("said", "read"), [(1, (1,)), ([2], (2,)), ([1, 2, 3], (1, 2, 3))])
+def test_one_line_of_headings_or_up_to_three_are_read(said, read):
+    habits = parse({"files": {"a.csv": {"header": said}}}).reading.habits["a.csv"]
+    assert habits.header == read
+
+
 @pytest.mark.parametrize(
     ("content", "told"),
     [

@@ -450,3 +450,16 @@ def test_slots_of_one_unit_have_it(second, unit):
 def test_a_slots_text_may_lose_the_word_before_it():
     assert proposal._shortest("Round 1 Check") == "Round 1"
     assert proposal._shortest("Check") == "Check"
+
+
+@pytest.mark.parametrize(
+    ("texts", "found"),
+    [
+        ({"1": "1st look", "2": "2nd look"}, {"checked_on": "{} day"}),
+        ({"1": "1st look", "2": "1st look"}, None),
+        ({"1": "1st look", "2": ""}, None),
+    ],
+)
+def test_slots_have_one_form_where_each_has_a_text_of_its_own(texts, found):
+    slots = {"1": {"checked_on": "1st look day"}, "2": {"checked_on": "2nd look day"}}
+    assert proposal._templates(slots, texts) == found

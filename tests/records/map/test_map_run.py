@@ -616,6 +616,47 @@ def test_a_text_put_together_anew_of_known_parts_is_not_asked_about(station):
     assert [q.id for q in again.open if q.kind == "word"] == ["word:parts:Dr"]
 
 
+def fated(station, *more):
+    cells = ["eggs", "sold", "superseded", "zork", *["eggs"] * 10]
+    rows = "".join(f"D{n},{text},{'' if n in (2, 3, 4) else 'eggs'}\n" for n, text in enumerate(cells, 1))
+    text = "Queen,2025-06-11,2025-06-20\n" + rows + "".join(more)
+    (station / "records" / "checks.csv").write_text(text, "utf-8")
+
+
+@pytest.mark.parametrize("later", [True, False])
+def test_how_she_went_under_a_look_is_an_exit_on_its_day(station, later):
+    fated(station)
+    answers = {"word:findings:zork": "queen_seen = no; exit = missing"}
+    begun, settings = run(station, {DATES: "mdy"} | ({} if later else answers))
+    if later:
+        assert "word:findings:zork" in {question.id for question in begun.open}
+        begun, settings = run(station, answers)
+    assert "exit" not in str(settings["words"])  # which is nothing that a look finds
+    read = accepted(station, AS_OF)
+    gone = {row["queen_id"]: (row["reason"], row["left_on"]) for row in read["exits"]}
+    assert gone == {
+        "D2": ("sold", "2025-06-11"),
+        "D3": ("superseded", "2025-06-11"),
+        "D4": ("missing", "2025-06-11"),
+    }
+    looks = {row["queen_id"]: row for row in read["checks"]}
+    assert looks["D4"]["queen_seen"] == "no"
+    again, same = run(station)
+    assert same == settings
+    assert not again.open
+
+
+def test_what_is_told_in_a_column_of_its_own_is_no_exit_twice(station):
+    rows = "".join(
+        f"D{n},2025-06-11," + ("sold,2025-06-20,sold\n" if n > 9 else "eggs,,\n")
+        for n in range(1, 15)
+    )
+    (station / "records" / "checks.csv").write_text("Queen,Check date,Seen,Left on,Reason\n" + rows, "utf-8")
+    begun, settings = run(station, {DATES: "mdy"})
+    assert ("checks.csv", "exits") in rules(settings)
+    assert "word:findings:sold" in {question.id for question in begun.open}
+
+
 def test_the_volume_in_a_syringe_is_the_dose_and_no_tip(station):
     rows = "".join(f"D{n},2025-05-{10 + n},8\n" for n in range(1, 15))
     (station / "records" / "bench.csv").write_text("Queen,Inseminated on,Syringe (µl)\n" + rows, "utf-8")

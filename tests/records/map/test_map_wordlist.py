@@ -126,7 +126,7 @@ def test_told_words_are_confirmed_together_and_the_others_asked_singly():
         (
             "findings",
             [
-                "what it sets, such as eggs = yes; larvae = no",
+                "what it sets, such as eggs = yes; larvae = no; exit = missing, where it says how she went",
                 'or "not looked", where it means that nobody looked: under a day it is then no check',
             ],
         ),

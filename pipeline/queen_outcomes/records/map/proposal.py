@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -42,6 +42,7 @@ from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
 from queen_outcomes.records.map.stacked import Begins
 from queen_outcomes.records.map.station import Part, Station
+from queen_outcomes.records.map.wordlist import EXIT
 from queen_outcomes.records.map.words import fold, vocabulary
 
 ASK: tuple[Callable[[Station], list[Question]], ...] = (
@@ -180,17 +181,9 @@ def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written
             continue
         rule = _rule(proposal, part, per_word)
         found.notes += [*_undone(part), *_scored(proposal, part)]
-        alike = [
-            one
-            for one in found.rules
-            if (one.table, one.columns, one.each, one.only)
-            == (rule.table, rule.columns, rule.each, rule.only)
-            and one.colours == rule.colours
-        ]
-        if alike:
-            alike[0].sources.append(part.source)
-        else:
-            found.rules.append(rule)
+        for one in (rule, _fates(proposal, part, rule)):
+            if one:
+                _add_rule(found.rules, one)
         found.files.setdefault(part.source, _habits(proposal, part.sheet.whole or part.sheet))
     for sheet in proposal.station.sheets:
         if sheet.grid.tables_below and (wanted is None or sheet.source in wanted):
@@ -199,6 +192,41 @@ def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written
     found.files = {source: habits for source, habits in found.files.items() if habits}
     _unread(proposal, found, left_out, wanted)
     return found
+
+
+def _add_rule(rules: list[NewRule], rule: NewRule) -> None:
+    """Add a rule, or its sheets to one that says the same."""
+    for one in rules:
+        if replace(one, sources=[]) == replace(rule, sources=[]):
+            one.sources += rule.sources
+            return
+    rules.append(rule)
+
+
+def _fates(proposal: Proposal, part: Part, rule: NewRule) -> NewRule | None:
+    """Give the exits that words under a sheet's looks tell of, on the day of the look."""
+    said: dict[str, list[str]] = {}
+    for word in proposal.words if part.table == "checks" else ():
+        means = _meant(proposal, word, _listed_meaning(proposal, word))
+        fate = means.get(EXIT) if isinstance(means, dict) else None
+        if fate and part.source in word.sources:
+            said.setdefault(fate, []).append(word.text)
+    look = rule.columns.get(FINDINGS)
+    heading = look.get("from") if isinstance(look, dict) else look
+    if not said or not isinstance(heading, str) or "queen_id" not in rule.columns:
+        return None
+    columns = {
+        "queen_id": rule.columns["queen_id"],
+        "left_on": rule.columns["checked_on"],
+        "reason": {"from": heading, "words": said},
+    }
+    texts = sorted((text for own in said.values() for text in own), key=_by_letters)
+    return NewRule(list(rule.sources), "exits", columns, rule.each, only={heading: texts})
+
+
+def _listed_meaning(proposal: Proposal, word: wordlist.Word) -> Any:
+    """Give what the list of words says, once somebody has confirmed it."""
+    return word.means if proposal.answered("words") not in (None, NO) else None
 
 
 def ignored(proposal: Proposal) -> set[str]:
@@ -296,14 +324,13 @@ def _records(proposal: Proposal, found: Written, left_out: set[str], wanted) -> 
 
 def _words(proposal: Proposal, found: Written, wanted) -> dict[tuple[str, str], dict]:
     """Put the words into sections; those of one heading alone stay with its column."""
-    confirmed = proposal.answered("words") not in (None, NO)
     alone: dict[tuple[str, str], dict] = {}
     lists: dict[str, dict[str, Any]] = {}
     empty: set[str] = set()
     for word in proposal.words:
         if wanted is not None and not word.sources & wanted:
             continue
-        means = _meant(proposal, word, word.means if confirmed else None)
+        means = _meant(proposal, word, _listed_meaning(proposal, word))
         if means is None:
             continue
         if word.limited:
@@ -313,7 +340,8 @@ def _words(proposal: Proposal, found: Written, wanted) -> dict[tuple[str, str], 
         elif means == wordlist.NOTHING:
             empty.add(word.text)
         elif word.column in _FREE:
-            lists.setdefault(word.column, {})[word.text] = means
+            sets = {name: value for name, value in means.items() if name != EXIT}
+            lists.setdefault(word.column, {})[word.text] = sets
         else:
             lists.setdefault(word.column, {}).setdefault(means, []).append(word.text)
     meant = {

@@ -32,6 +32,10 @@ READER_KNOWS = {
 """Words that need no setting."""
 NOTHING = ""
 """The meaning "known, sets nothing" of a free word; "not recorded" of any other."""
+EXIT = "exit"
+"""What a word under a look sets, beside what the look found, where it says how she went."""
+_SEEN_BY = {"missing": {"queen_seen": NO}, "drone_layer": {"drone_in_worker": "many"}}
+"""What else is found where a queen went so."""
 _SHOWN = 5
 _BROOD_ONLY = ("larvae", "sealed")
 DASHES = frozenset(["-", "--", "–", "—", "−"])
@@ -84,6 +88,7 @@ class Word:
 def gather(station: Station) -> list[Word]:
     """List the words of all yes/no, word and findings columns, and guess them."""
     found: dict[tuple[str, str, tuple[str, ...]], Word] = {}
+    told = {part.source for part in station.of("exits")}
     for part in station.parts:
         for name in part.feed.columns:
             kind = ours_of(part.table, name).kind
@@ -104,6 +109,9 @@ def gather(station: Station) -> list[Word]:
                 word.headings.add(part.feed.headings(name)[0])
                 if word.means is None:
                     word.means = _guess(part, name, text, limited)
+                if word.means is None and name == FINDINGS and part.table == "checks":
+                    # where a column of its own tells how she went, it would be told twice
+                    word.means = None if limited or part.source in told else _fate(text)
     return sorted(found.values(), key=lambda w: (w.column, -w.count, w.text))
 
 
@@ -141,6 +149,12 @@ def _guess(part: Part, name: str, text: str, limited: tuple[str, ...]) -> Any:
         return said if said else NOTHING if _unknown(text) else None
     said = meanings.of_word(text, name, ours.words)
     return said if said else NOTHING if _unknown(text) else None
+
+
+def _fate(text: str) -> Any:
+    """Guess how a queen went of whom a word under a look says nothing else."""
+    reason = meanings.of_word(text, "reason", _values("reason"))
+    return {**_SEEN_BY.get(reason, {}), EXIT: reason} if reason else None
 
 
 def _unknown(text: str) -> bool:
@@ -230,6 +244,8 @@ def meaning_of(column: str, answer: Any, where: str) -> Any:
 
 def _can_be(name: str, value: str) -> bool:
     """Tell whether a look's column can be set so by words."""
+    if name == EXIT:
+        return value in _values("reason")
     ours = next((ours for ours in TABLES["checks"].columns if ours.name == name), None)
     if ours and ours.kind in ("number", "integer"):
         return re.fullmatch(r"\d+(\.\d+)?", value) is not None
@@ -248,7 +264,7 @@ def _may_mean(column: str) -> list[str]:
     """Say what a word of a column may be answered to mean."""
     if column == FINDINGS:
         return [
-            "what it sets, such as eggs = yes; larvae = no",
+            "what it sets, such as eggs = yes; larvae = no; exit = missing, where it says how she went",
             f'or "{NOT_LOOKED}", where it means that nobody looked: under a day it is then no check',
         ]
     if column == PARTS:

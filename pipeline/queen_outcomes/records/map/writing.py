@@ -359,6 +359,31 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
         for rule in everything.rules:  # words that one column alone has
             for source in rule.sources:
                 _settle_columns(document, source, rule.table, "*", everything)
+        _settle_fates(document, everything)
+
+
+def _settle_fates(document: Any, everything: Written) -> None:
+    """Add rules for exits that words under looks tell of, and what new words say to them."""
+    for rule in everything.rules:
+        said = rule.columns.get("reason")
+        if not isinstance(said, Mapping) or list(rule.only) != [said["from"]]:
+            continue
+        theirs = [
+            one
+            for source in rule.sources
+            for one in _rules_of(document, source, "exits")
+            if dict(one.get("only", {})).keys() == rule.only.keys()
+        ]
+        if not theirs:
+            _put_rule(document, rule)
+        for one in theirs:
+            for heading, texts in rule.only.items():
+                have = _listed(one["only"][heading])
+                one["only"][heading] = _array([*have, *(t for t in texts if t not in have)])
+            words = one["columns"]["reason"].setdefault("words", {})
+            for reason, texts in said.get("words", {}).items():
+                have = _listed(words.get(reason, []))
+                words[reason] = _array([*have, *(t for t in texts if t not in have)])
 
 
 def _settle_deed(document: Any, question: Question, everything: Written) -> None:
