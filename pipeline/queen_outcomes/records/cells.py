@@ -491,8 +491,9 @@ def _found(column: Column, rule: CellRule) -> list[str]:
 
 
 _FIGURES = r"\d+(?:[.,]\d+)?"
-_BETWEEN = r"^[\s,;:/+.&|()%-]*$"
-"""What may stand between the parts of a text, and is none itself."""
+_BETWEEN = r"^[\s,;:/+&|()%-]*$"
+"""What may stand between the parts of a text, and is none itself; no point, as that of "n.k."
+is of an abbreviation."""
 
 
 def _alternatives(rule: CellRule) -> str:

@@ -7,6 +7,7 @@ fewer of them, and what next week's looks put together anew is read too.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Container, Iterable, Mapping, Sequence
 from itertools import pairwise
 
@@ -19,56 +20,78 @@ from queen_outcomes.records.map.words import fold, vocabulary
 
 STAGES = ("eggs", "larvae", "sealed")
 """In the order in which brood goes through them, and its letters are mostly written."""
-_FEWEST = 3
-"""Texts of several parts, from which on parts are asked about."""
-_BETWEEN = re.compile(r"[\s,;:/+.&|()]+")
-_RUN = re.compile(r"([^\W\d_]+)?(\d{1,2})?")
+_FEWEST, _WAYS = 3, 2
+"""Texts of several parts, from which on parts are asked about; and the ways in which a letter
+stands beside others, from which on it is a part of its own."""
+_BETWEEN = re.compile(r"[\s,;:/+&|()]+")
+_PIECE = re.compile(rf"[^\W\d_]+|\d+|[{re.escape(''.join(sorted(DASHES - {'--'})))}]+")
 _SHORT, _CAPITALS, _MOST = 2, 5, 10
 """Letters of a part, of several that stand together, and the highest score."""
 
 
-def tokens_of(text: str) -> tuple[str, ...] | None:
-    """Take a text apart: capitals that stand together, scores, short words; None: it is prose."""
+def tokens_of(text: str, whole: Container[str] = ()) -> tuple[str, ...] | None:
+    """Take a text apart: letters that stand together, scores, short words; None: it is prose.
+
+    ``whole`` holds capitals, in small letters, that are one part where they stand together.
+    """
     found: list[str] = []
-    for chunk in _BETWEEN.split(text):
-        run = _RUN.fullmatch(chunk)
-        if chunk in DASHES:
+    for chunk in filter(None, _BETWEEN.split(text.strip())):
+        pieces = _PIECE.findall(chunk)
+        if chunk.casefold() in whole:
             found.append(chunk)
-        elif chunk and not (run and _is_short(run)):
+        elif "".join(pieces) != chunk or not all(map(_is_short, pieces)):
             return None
-        elif chunk and run:
-            letters, score = run.groups()
-            if letters:
-                found += list(letters) if letters.isupper() else [letters]
-            found += [score] if score else []
-    return tuple(found) if len(set(found)) == len(found) else None
+        else:
+            for piece in pieces:
+                apart = piece.isupper() and piece.casefold() not in whole
+                found += list(piece) if apart else [piece]
+    folded = {token.casefold() for token in found}
+    return tuple(found) if found and len(folded) == len(found) else None
 
 
-def _is_short(run: re.Match[str]) -> bool:
-    letters, score = run.groups()
-    longest = _CAPITALS if letters and letters.isupper() else _SHORT
-    return len(letters or "") <= longest and (not score or int(score) <= _MOST)
+def _is_short(piece: str) -> bool:
+    if piece.isdigit():
+        return int(piece) <= _MOST
+    return len(piece) <= (_CAPITALS if piece.isupper() else _SHORT)
+
+
+def _whole(texts: Iterable[str]) -> set[str]:
+    """Give the capitals that stand together in one way alone, in small letters: one part.
+
+    Letters of which each stands for itself are put together in several ways.
+    """
+    runs = {
+        piece
+        for text in texts
+        for piece in _PIECE.findall(text)
+        if piece.isupper() and tokens_of(text)
+    }
+    ways = Counter(letter for run in runs for letter in set(run))
+    return {run.casefold() for run in runs if len(run) > 1 and max(ways[r] for r in run) < _WAYS}
 
 
 def is_made_of(text: str, parts: Container[str]) -> bool:
     """Tell whether a text is made of such parts alone, ``parts`` in small letters."""
-    tokens = tokens_of(text)
+    tokens = tokens_of(text, parts)
     return bool(tokens) and all(token.casefold() in parts for token in tokens)
 
 
 def compose(words: Sequence[Word]) -> list[Word]:
     """Put parts in the place of texts that are made of them, where there are several."""
-    taken = {
-        id(word): tokens
-        for word in words
-        if word.column == FINDINGS and not word.limited and (tokens := tokens_of(word.text))
-    }
-    several = [taken[id(word)] for word in words if _is_unknown(word, taken)]
+    free = [word for word in words if word.column == FINDINGS and not word.limited]
+    whole = _whole(word.text for word in free)
+    taken = {id(word): tokens for word in free if (tokens := tokens_of(word.text, whole))}
+    several = [
+        taken[id(word)]
+        for word in free
+        if word.means is None and len(taken.get(id(word), ())) > 1
+    ]
     parts = {token for tokens in several for token in tokens}
     made = [word for word in words if parts.issuperset(taken.get(id(word), "?"))]
     if len(several) < _FEWEST or len(parts) > len(made):
         return list(words)
-    stages = _stages(several)
+    runs = _runs((word.text for word in made), whole)
+    stages, together = _stages(runs), {letter for run in runs for letter in run}
     found: dict[str, Word] = {}
     for word in made:
         for token in taken[id(word)]:
@@ -76,22 +99,24 @@ def compose(words: Sequence[Word]) -> list[Word]:
             part.count += word.count
             part.sources |= word.sources
             part.headings |= word.headings
-            part.means = stages.get(token) or meanings.of_findings(token)
+            # of letters written together one alone may be another's abbreviation
+            alone = None if token in together else meanings.of_findings(token)
+            part.means = stages.get(token) or alone
     rest = [word for word in words if not any(word is one for one in made)]
     return [*rest, *sorted(found.values(), key=lambda part: (-part.count, part.text))]
 
 
-def _is_unknown(word: Word, taken: Container[int]) -> bool:
-    several = id(word) in taken and word.means is None
-    return several and len(tokens_of(word.text) or ()) > 1
+def _runs(texts: Iterable[str], whole: Container[str]) -> list[str]:
+    """Give the letters that stand together, each a part of its own."""
+    pieces = (piece for text in texts for piece in _PIECE.findall(text))
+    return [p for p in pieces if len(p) > 1 and p.isupper() and p.casefold() not in whole]
 
 
-def _stages(texts: Iterable[Sequence[str]]) -> dict[str, dict[str, str]]:
+def _stages(runs: Sequence[str]) -> dict[str, dict[str, str]]:
     """Guess which letters are eggs, larvae and sealed brood: three that keep one order.
 
     And that are what the words for them begin with, in one language or another.
     """
-    runs = [[one for one in tokens if len(one) == 1 and one.isalpha()] for tokens in texts]
     letters = list(dict.fromkeys(max(runs, key=len, default=[])))
     after = {pair for run in runs for pair in pairwise(run)}
     known = vocabulary().findings

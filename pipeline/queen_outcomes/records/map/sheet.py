@@ -143,7 +143,7 @@ def lay_out(
     held = [at for at, row in enumerate(grid.rows) if row.filled][:SEARCHED]
     if not held:
         return sheet
-    worths = {at: _worth(grid.rows[at], own) or _dated_worth(grid, at) for at in held}
+    worths = {at: max(_worth(grid.rows[at], own), _dated_worth(grid, at)) for at in held}
     best = max(held, key=lambda at: (worths[at], -at))
     if worths[best] <= 0:
         return sheet
@@ -188,11 +188,9 @@ def _dated_worth(grid: CellGrid, at: int) -> float:
         if day_of(row.cells[n].text) or row.cells[n].kind == "date"
     ]
     others = [n for n in row.filled if n not in days]
-    if (
-        len(days) < 2
-        or not others
-        or not all(_names_something(row.text(n)) for n in others)
-    ):
+    known = any(_names_something(row.text(n)) for n in others)
+    # an abbreviation that nobody knows is a heading all the same
+    if len(days) < 2 or not known or any(_is_datum(row.cells[n]) for n in others):
         return 0
     below = [
         r.text(n) for r in grid.rows[at + 1 : at + SEARCHED] for n in days if r.text(n)
