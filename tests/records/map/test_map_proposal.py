@@ -183,6 +183,7 @@ def test_days_as_headings_are_written_as_days():
     )
     one = Part(laid, feed)
     made = proposed(one, answers={})
+    made.orders.asked.clear()
     made.orders.by_file["sheet.csv"] = "mdy"
     made.orders.yearless["sheet.csv"] = 2024
     rule = proposal._rule(made, one, {})

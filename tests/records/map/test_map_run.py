@@ -564,6 +564,34 @@ def test_a_few_days_before_the_insemination_leave_a_column_what_it_is(station):
     assert ("bench.csv", "exits") in rules(settings)
 
 
+@pytest.mark.parametrize(
+    ("heads", "order", "days"),
+    [
+        (["6/9", "6/16"], None, ["2026-06-09", "2026-06-16"]),  # the 16th is no month
+        (["6/2", "6/9"], "mdy", ["2026-06-02", "2026-06-09"]),
+        (["6/2/26", "6/9/26"], "mdy", ["2026-06-02", "2026-06-09"]),
+        (["2.6.", "9.6."], "dmy", ["2026-06-02", "2026-06-09"]),
+    ],
+)
+def test_the_order_of_days_over_the_columns_is_judged_and_asked(station, heads, order, days):
+    """And their year is that of the file's name, or of the title above them."""
+    (station / "records" / "checks.csv").unlink()
+    bench = "".join(f"D{n},2026-05-{10 + n},8\n" for n in range(1, 15))
+    (station / "records" / "bench.csv").write_text("Queen,Inseminated on,Dose\n" + bench, "utf-8")
+    looks = "".join(f"D{n},eggs,larvae\n" for n in range(1, 15))
+    text = f"Checks of 2026,,\nQueen,{','.join(heads)}\n{looks}"
+    (station / "records" / "looks.csv").write_text(text, "utf-8")
+    begun, settings = run(station)
+    asked = "dates:looks.csv:checks:checked_on"
+    assert (asked in {q.id for q in begun.open}) == bool(order)
+    if order:
+        assert [slot["day"] for slot in settings["read"][-1]["each"]] == heads
+        _, settings = run(station, {asked: order})
+    assert [slot["day"] for slot in settings["read"][-1]["each"]] == days
+    looks = accepted(station, dt.date(2026, 12, 31))["checks"]
+    assert sorted({row["checked_on"] for row in looks}) == days
+
+
 PARTED = ["ELS 4, Kg", "EL", "E", "ELS 3", "LS 4", "-", "- Kg", "EL Kg", "gone", "ELS 4", "EL", "-"]
 NO_BROOD = "eggs = no; larvae = no; sealed = no"
 PART_ANSWERS = {

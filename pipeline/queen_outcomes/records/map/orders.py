@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from queen_outcomes.records.map.contents import ORDERS, Contents, SeenDay
+from queen_outcomes.records.map.fits import MAIN_DATE
+from queen_outcomes.records.map.opened import Cell
 from queen_outcomes.records.map.questions import Question, question_id
 from queen_outcomes.records.map.station import Part, Station
 
@@ -72,7 +74,7 @@ def judge(station: Station) -> Orders:
     found = Orders()
     by_file: dict[str, list[Judged]] = defaultdict(list)
     for part in station.parts:
-        for name, held in part.dates():
+        for name, held in (*part.dates(), *_headings(part)):
             judged = _judged(part, name, held)
             by_file[part.source].append(judged)
             _mixture(found, judged, held)
@@ -82,6 +84,13 @@ def judge(station: Station) -> Orders:
     _ask(found, by_file)
     _years(found, station)
     return found
+
+
+def _headings(part: Part) -> Iterator[tuple[str, list[Contents]]]:
+    """Give the days that are headings, as if they stood in a column."""
+    if part.feed.days:
+        texts = (text.split(" (", maxsplit=1)[0] for text in part.feed.days.values())
+        yield MAIN_DATE[part.table], [Contents([Cell(text) for text in texts])]
 
 
 def _judged(part: Part, name: str, held: Iterable[Contents]) -> Judged:
@@ -213,23 +222,33 @@ def _mixture(found: Orders, judged: Judged, held: list[Contents]) -> None:
         )
 
 
+_YEAR = re.compile(r"(?<!\d)(?:19|20)\d\d(?!\d)")
+
+
+def _titles(part: Part) -> list[str]:
+    """Give the texts that stand above a sheet's headings."""
+    top = part.sheet.header[0] if part.sheet.header else 0
+    return [
+        cell.text for row in part.sheet.grid.rows if row.line < top for cell in row.cells
+    ]
+
+
 def _years(found: Orders, station: Station) -> None:
-    """Give days without a year that of the file's name, or of the station's other days."""
+    """Give days without a year that of the file's name or title, or of the station's other days.
+
+    Days may stand in cells, or be headings.
+    """
     usual = Counter()
     for part in station.parts:
         usual.update(part.years(found.by_file.get(part.source, "")))
     for part in station.parts:
-        yearless = any(
-            day.yearless
-            for _, held in part.dates()
-            for contents in held
-            for day in contents.days
-            if isinstance(day, SeenDay)
-        )
-        if yearless:
-            named = re.findall(r"(?<!\d)(?:19|20)\d\d(?!\d)", part.source)
+        cells = (day for _, held in part.dates() for each in held for day in each.days)
+        heads = (day for _, (held,) in _headings(part) for day in held.days)
+        if any(isinstance(day, SeenDay) and day.yearless for day in (*cells, *heads)):
+            titles = {year for text in _titles(part) for year in _YEAR.findall(text)}
+            named = _YEAR.findall(part.source) or (titles if len(titles) == 1 else ())
             year = (
-                int(named[-1])
+                int([*named][-1])
                 if named
                 else max(usual, key=usual.__getitem__, default=0)
             )

@@ -558,7 +558,8 @@ def _each(proposal: Proposal, part: Part) -> tuple[dict[str, str], list[Any]]:
         return {}, []
     roles = list(next(iter(slots.values())))
     if part.feed.days:
-        order = proposal.orders.by_file.get(part.source)
+        place = (part.source, part.table, MAIN_DATE[part.table])
+        order = proposal.orders.by_column.get(place) or _order(proposal, part.source)
         each = [
             {
                 "check": headings["findings"],
@@ -615,7 +616,9 @@ def _iso(text: str, order: str | None, part: Part, proposal: Proposal) -> str:
     from queen_outcomes.records.map.contents import day_of
 
     seen = day_of(text.split(" (", maxsplit=1)[0])
-    day = seen.on(order or "dmy") if seen else None
+    if seen is None or not (seen.plain or order):
+        return text  # open: as it stands it is refused, and asked about
+    day = seen.on(order or "")
     if day is None:
         return text
     if seen and seen.yearless:
@@ -625,7 +628,9 @@ def _iso(text: str, order: str | None, part: Part, proposal: Proposal) -> str:
             for p in proposal.station.parts_of(part.source)
             for y in p.years().elements()
         )
-        year = named or (years.most_common(1)[0][0] if years else day.year)
+        year = named or (years.most_common(1)[0][0] if years else None)
+        if year is None:
+            return text  # of no year: left as it stands, it is refused and named
         day = day.replace(year=year)
     return day.isoformat()
 

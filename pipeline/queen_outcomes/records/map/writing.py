@@ -341,6 +341,8 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
     """Put the answer to an earlier open question where it belongs, and nowhere else."""
     kind, source, table, column = place_of(question.id)
     _settle_habits(document, source, _CONTROLS.get(kind, ()), everything)
+    if kind == "dates":
+        _settle_days(document, everything)
     if kind in ("percent", "blank", "graft", "column", "mixed"):
         _settle_columns(document, source, table, column, everything)
     elif kind == "colours":
@@ -355,11 +357,26 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
     elif kind == deeds.KIND:
         _settle_deed(document, question, everything)
     elif kind in ("words", "word", "absent"):
-        _put_words(document, everything.words)
-        for rule in everything.rules:  # words that one column alone has
-            for source in rule.sources:
-                _settle_columns(document, source, rule.table, "*", everything)
-        _settle_fates(document, everything)
+        _settle_words(document, everything)
+
+
+def _settle_words(document: Any, everything: Written) -> None:
+    _put_words(document, everything.words)
+    for rule in everything.rules:  # words that one column alone has
+        for source in rule.sources:
+            _settle_columns(document, source, rule.table, "*", everything)
+    _settle_fates(document, everything)
+
+
+def _settle_days(document: Any, everything: Written) -> None:
+    """Write the days of headings as they are read once their order is known."""
+    for rule in everything.rules:
+        for source in rule.sources:
+            for theirs in _rules_of(document, source, rule.table) if rule.each else ():
+                known = {slot["check"]: slot["day"] for slot in rule.each if "day" in slot}
+                for slot in theirs.get("each", ()):
+                    if isinstance(slot, Mapping) and slot.get("check") in known:
+                        slot["day"] = known[slot["check"]]
 
 
 def _settle_fates(document: Any, everything: Written) -> None:
