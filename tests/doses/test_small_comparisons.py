@@ -502,3 +502,21 @@ def test_a_model_that_there_is_not_has_no_rows():
         *("none", 0, "", ""),
     )
     assert row["message"] == "fewer than two arms can be compared"
+
+
+def test_a_comparison_asked_for_counts_visits_until_the_window_is_closed(monkeypatch):
+    from queen_outcomes.doses import compare_request
+    from queen_outcomes.facts.settings import Outcomes, Settings
+
+    class Read(Exception):
+        pass
+
+    def read(store, prior, until):
+        raise Read(until)
+
+    monkeypatch.setattr(compare_request, "read_courses", read)
+    settings = Settings(outcomes=Outcomes(grace_days=9))
+    request = compare_request.CompareRequest(outcome="laying", days=21)
+    with pytest.raises(Read) as caught:
+        compare_request.compare_once(None, settings, dt.date(2026, 9, 1), request)
+    assert caught.value.args == (30,)

@@ -171,3 +171,20 @@ def test_a_station_whose_queens_are_all_known_dead_has_its_headline():
         low, high = proportion_confint(40 * share, 40, method="wilson")
         assert row["estimate_low"] == pytest.approx(low, abs=1e-9)
         assert row["estimate_high"] == pytest.approx(high, abs=1e-9)
+
+
+@pytest.mark.parametrize(("watched", "told"), [(fills.WATCHED - 1, False), (fills.WATCHED, True)])
+def test_a_state_on_a_day_needs_so_many_who_were_seen_alive_on_it_or_later(watched, told):
+    import polars as pl
+    from queen_outcomes.base.store import Store
+
+    alive = [60] * watched + [59] * 30 + [None] * 5
+    courses = pl.DataFrame({"alive_day": pl.Series(alive, dtype=pl.Int64)})
+    store = Store()
+    store.execute(
+        "CREATE TABLE outcomes AS SELECT 'established' AS outcome, 60 AS window_days, "
+        "true AS closed, 'undecided' AS state"
+    )
+    assert fills._is_told(store, courses, "established", 60) is told
+    store.execute("UPDATE outcomes SET state = 'yes'")  # the records settle every course
+    assert fills._is_told(store, courses, "established", 60)

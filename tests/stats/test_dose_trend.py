@@ -29,6 +29,13 @@ def test_malformations_by_drinks_a_day():
     assert found.lack_p == pytest.approx(chi2.sf(5.511921, 3), abs=5e-8)
 
 
+def test_the_slope_is_that_of_a_straight_line_weighed_by_courses():
+    """As numpy's own least squares has it; of strata, off each one's own share and score."""
+    x, n, s = np.array([8, 20, 30]), np.array([40, 60, 50]), np.array([6.0, 8.0, 12.0])
+    slope = np.polyfit(s, x / n, 1, w=np.sqrt(n))[0]
+    assert trend_test(x, n, s, "dose").slope == pytest.approx(slope, rel=1e-12)
+
+
 def test_the_answer_depends_on_the_scores_so_they_are_named():
     found = trend_test(MALFORMED, BORN, np.arange(1, 6), "groups in order")
     assert found.z**2 == pytest.approx(1.827816, abs=5e-7)
