@@ -117,6 +117,23 @@ def test_slots_choose_rows_each_by_a_heading_of_its_own(tmp_path):
     ]
 
 
+def test_what_other_rules_read_of_a_slot_s_heading_is_not_told_as_passed_by(tmp_path):
+    text = "No.,10.6.,20.6.\n1,eggs,gone\n2,eggs,\n"
+    slots = [{"look": "10.6.", "on": "2025-06-10"}, {"look": "20.6.", "on": "2025-06-20"}]
+    shared = {"from": "wide.csv", "each": slots}
+    day = {"value": "{on}"}
+    exits = {"queen_id": "No.", "left_on": day, "reason": {"value": "missing"}}
+    looks = {"queen_id": "No.", "checked_on": day, "findings": "{look}"}
+    went = {**shared, "table": "exits", "columns": exits}
+    rules = [{**went, "only": {"{look}": ["gone"]}}, {**shared, "table": "checks", "columns": looks}]
+    _, staged = stage(tmp_path, {"read": rules}, wide__csv=text)
+    assert not [note for note in staged.notes if "chooses" in note or "chosen" in note]
+    rules[0]["only"] = {"{look}": ["lost"]}
+    _, staged = stage(tmp_path, {"read": rules}, wide__csv=text)
+    (note,) = [note for note in staged.notes if "chosen" in note]
+    assert note == 'wide.csv: no row is chosen for exits: none has "lost" under "10.6."'
+
+
 def test_a_row_holds_a_check_for_each_slot_that_is_filled_in(tmp_path):
     store, _ = wide(tmp_path)
     rows = store.rows(

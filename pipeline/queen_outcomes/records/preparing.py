@@ -315,10 +315,10 @@ def not_chosen(store: Store, sources: Iterable[SourceMapping]) -> list[str]:
     for name, own in sheets.items():
         slots = [slot for source in own for slot in source.slots]
         told += [
-            f"{name}: no row is chosen for {source.table.name}: none has {_asked_for(slot)}"
+            f"{name}: no row is chosen for {source.table.name}: none has {_asked_for(slots[0])}"
             for source in own
-            for slot in source.slots
-            if slot.only and not _chooses(store, source.raw, slot)
+            for slots in _alike(source)
+            if not any(_chooses(store, source.raw, slot) for slot in slots)
         ]
         if not all(slot.only for slot in slots):
             told += _passed_by(store, name, own)
@@ -345,6 +345,15 @@ def not_chosen(store: Store, sources: Iterable[SourceMapping]) -> list[str]:
     return told
 
 
+def _alike(source: SourceMapping) -> list[list[SlotMapping]]:
+    """Put slots together that choose their rows by the same texts, each under its heading."""
+    found: dict[tuple[tuple[str, ...], ...], list[SlotMapping]] = {}
+    for slot in source.slots:
+        if slot.only:
+            found.setdefault(tuple(slot.only.values()), []).append(slot)
+    return list(found.values())
+
+
 def _passed_by(store: Store, name: str, own: Sequence[SourceMapping]) -> list[str]:
     """Tell of texts that no rule chooses, in the columns by which some rules do."""
     taken: dict[str, set[str]] = {}
@@ -353,16 +362,14 @@ def _passed_by(store: Store, name: str, own: Sequence[SourceMapping]) -> list[st
             taken.setdefault(column, set()).update(folded(texts))
     numbers = ", ".join(str(source.no) for source in own)
     told = []
-    read = {
-        name
-        for source in own
-        for slot in source.slots
-        for cell in slot.cells.values()
-        for name in cell.columns
-    }
+    slots = [slot for source in own for slot in source.slots]
+    read, in_each = (
+        {name for slot in some for cell in slot.cells.values() for name in cell.columns}
+        for some in (slots, [slot for slot in slots if not slot.only])
+    )
     for column, texts in taken.items():
-        if not read.isdisjoint(own[0].grid.parts_of.get(column, ())):
-            continue  # what is no such text is taken apart and read
+        if not read.isdisjoint(own[0].grid.parts_of.get(column, ())) or column in in_each:
+            continue  # what is no such text is taken apart and read, or read as it stands
         text = f"trim(CAST({quote(column)} AS VARCHAR))"
         found = store.rows(
             f"SELECT {text} AS said, count(*) AS number FROM {own[0].raw} "
