@@ -24,7 +24,7 @@ from queen_outcomes.records.map.contents import (
     yes_or_no,
 )
 from queen_outcomes.records.map.feeds import Use, too_wide
-from queen_outcomes.records.map.fits import MAIN_DATE, SPANS, can_hold, ours_of
+from queen_outcomes.records.map.fits import MAIN_DATE, SPANS, can_hold, is_year, ours_of
 from queen_outcomes.records.map.headings import heading
 from queen_outcomes.records.map.labels import key_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
@@ -37,6 +37,8 @@ PER_CENT, SHARE, SCORE = "percent", "share", "score"
 UNIT_OF = {PER_CENT: "%", SHARE: "share"}
 """The unit that an answer about percentages sets."""
 LEAVE, READ = "leave", "read"
+YEAR = "year"
+"""In ids of questions the column of years that days lack, which is none of ours."""
 _OWN_HOURS = 2
 _BEHIND = re.compile(r"[ T]\d{1,2}:\d{2}.*$")
 _WARM = 40
@@ -337,7 +339,9 @@ def journals(station: Station) -> list[Question]:
             continue  # a wide sheet may feed a table by several rules
         labels = Counter(part.texts("queen_id"))
         rows = sum(labels.values())
-        done = _things_done(part)
+        done = diary = _things_done(part)
+        if part.feed.untold:
+            done = [*diary, "nothing but a queen and a day says so"]
         if rows <= _MOST_ROWS.get(part.table, rows) * len(labels) and not done:
             continue
         questions[name] = Question(
@@ -347,7 +351,7 @@ def journals(station: Station) -> list[Question]:
             {
                 YES: "every row is",
                 NO: "not so: leave the sheet unread"
-                + (", and write a [[read]] with `only` for each thing done" if done else ""),
+                + (", and write a [[read]] with `only` for each thing done" if diary else ""),
             },
             sources=(part.source,),
         )
@@ -405,6 +409,32 @@ def days_above(station: Station) -> list[Question]:
                 )
             )
     return questions
+
+
+def years_above(station: Station) -> list[Question]:
+    """Ask whether a year that is written once holds for the rows below it."""
+    questions: dict[str, Question] = {}
+    for part in station.parts:
+        for name, use in part.feed.uses.items():
+            years = [c for c in part.columns_of(name) if is_year(c)]
+            at = years[0].at if years else 0
+            bare = [row for row in part.sheet.rows if not row.text(at)] if years else []
+            if not bare or not part.sheet.rows[0].text(at):
+                continue
+            heading = years[0].name
+            questions.setdefault(
+                part.source,
+                Question(
+                    question_id("fill", part.source, part.table, YEAR),
+                    f'In "{part.source}", does a year under "{heading}" hold for the rows below '
+                    f"it that have none, where the days under \"{use.names[0]}\" lack it?",
+                    [f"{len(bare)} of {len(part.sheet.rows)} rows have none"],
+                    {YES: "it does: fill it down", NO: "their year is not known"},
+                    default=YES,
+                    sources=(part.source,),
+                ),
+            )
+    return list(questions.values())
 
 
 def _once_for_several(part: Part, name: str) -> str:
@@ -695,6 +725,9 @@ def unsure(station: Station) -> list[Question]:
     questions = []
     for part in station.parts:
         for name, use in part.feed.uses.items():
+            if use.value:
+                questions.append(_of_every_row(part, name, use.value))
+                continue
             unknown_day, too_early = _is_unknown_day(part, name), _too_early(station, part, name)
             if unknown_day or too_early or use.rival or _doubtful(part, name, use):
                 texts = ", ".join(list(dict.fromkeys(part.texts(name)))[:_SHOWN])
@@ -715,6 +748,18 @@ def unsure(station: Station) -> list[Question]:
                     )
                 )
     return questions
+
+
+def _of_every_row(part: Part, name: str, value: str) -> Question:
+    """Ask about what a sheet's name or title says of all its rows."""
+    return Question(
+        question_id("column", part.source, part.table, name),
+        f'In "{part.source}", was every queen {value}?',
+        [f"its name or title says so, and no column holds the {name}"],
+        {YES: "every one was", NO: "not so: leave it open"},
+        default=YES,
+        sources=(part.source,),
+    )
 
 
 def _beside(part: Part, rival: str) -> list[str]:

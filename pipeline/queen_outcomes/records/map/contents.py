@@ -274,10 +274,13 @@ class Contents:
     ----------
     cells : sequence of Cell
         The column below its heading; empty ones included.
+    dated : bool
+        Its heading says that days stand there, so that "5-7" is one.
     """
 
-    def __init__(self, cells: Sequence[Cell]) -> None:
+    def __init__(self, cells: Sequence[Cell], *, dated: bool = False) -> None:
         self.cells = cells
+        self.dated = dated
         words = vocabulary()
         texts = [cell.text for cell in cells if cell.text]
         self.ditto = [t for t in texts if is_ditto(t)]
@@ -306,7 +309,7 @@ class Contents:
         return [
             SeenDay((("any", dt.date.fromisoformat(cell.text[:10])),))
             if cell.kind == "date"
-            else day_of(cell.text)
+            else day_of(_slashed(cell.text) if self.dated else cell.text)
             for cell in self.kept
         ]
 
@@ -319,6 +322,11 @@ class Contents:
     def whole_day_share(self) -> float:
         """Share of the filled cells that are days with their year."""
         return self.share(day is not None and not day.yearless for day in self.days)
+
+    @cached_property
+    def yearless_share(self) -> float:
+        """Share of the filled cells that are days without their year."""
+        return self.share(day is not None and day.yearless for day in self.days)
 
     @cached_property
     def clock_share(self) -> float:
@@ -377,6 +385,11 @@ class Contents:
             not any(c.isdigit() for c in text) and len(tokens(text)) <= 4
             for text in self.texts
         )
+
+
+def _slashed(text: str) -> str:
+    """Write "5-7" as "5/7", which is a day wherever it stands."""
+    return re.sub(r"^(\d{1,2}) ?- ?(\d{1,2})$", r"\1/\2", text)
 
 
 def is_ditto(text: str) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 from queen_outcomes.facts.column import Column as Ours
@@ -342,3 +343,10 @@ def is_time(column: SheetColumn) -> bool:
     if "time" in column.heading.of("part"):
         return True
     return held.plain_clock_share >= MOST
+
+
+def is_year(column: SheetColumn) -> bool:
+    """Tell whether a column holds years, by its heading and its cells."""
+    held = column.contents
+    years = held.share(re.fullmatch(r"(?:19|20)\d\d", text) for text in held.texts)
+    return column.heading.of("part") == {"year"} and years >= MOST

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from queen_outcomes.records.map.contents import ORDERS, Contents, SeenDay
+from queen_outcomes.records.map.fits import is_year
 from queen_outcomes.records.map.questions import Question, question_id
 from queen_outcomes.records.map.station import Part, Station
 
@@ -221,7 +222,8 @@ def _years(found: Orders, station: Station) -> None:
     for part in station.parts:
         yearless = any(
             day.yearless
-            for _, held in part.dates()
+            for name, held in part.dates()
+            if not _has_its_year(part, name)
             for contents in held
             for day in contents.days
             if isinstance(day, SeenDay)
@@ -235,3 +237,8 @@ def _years(found: Orders, station: Station) -> None:
             )
             if year:
                 found.yearless[part.source] = year
+
+
+def _has_its_year(part: Part, name: str) -> bool:
+    """Tell whether the year of a column's days stands in another column."""
+    return any(is_year(column) for column in part.columns_of(name))

@@ -21,7 +21,7 @@ from queen_outcomes.records import apart, suggested
 from queen_outcomes.records.map import asking, labels, orders, station, wordlist
 from queen_outcomes.records.map.contents import number_of, yes_or_no
 from queen_outcomes.records.map.feeds import Said
-from queen_outcomes.records.map.fits import MAIN_DATE, PERSON, ours_of
+from queen_outcomes.records.map.fits import MAIN_DATE, PERSON, is_year, ours_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
 from queen_outcomes.records.map.stacked import Begins
@@ -40,6 +40,7 @@ ASK: tuple[Callable[[Station], list[Question]], ...] = (
     asking.blanks,
     asking.co2,
     asking.days_above,
+    asking.years_above,
     asking.rows_apart,
     asking.void,
     asking.colours,
@@ -364,6 +365,9 @@ def _rule(proposal: Proposal, part: Part, per_word) -> NewRule:
     for name in part.feed.columns:
         if _is_left(proposal, part, name):
             continue
+        if name in part.feed.uses and (value := part.feed.uses[name].value):
+            rule.columns[name] = {"value": value}
+            continue
         plain = templates[name] if name in roles else _plain(part.feed.uses[name].names)
         extra = _extra(proposal, part, name, per_word)
         rule.columns[name] = {"from": plain, **extra} if extra else plain
@@ -605,6 +609,14 @@ def _filled_down(proposal: Proposal, source: str) -> dict[str, list[str]]:
         part.feed.uses[MAIN_DATE[part.table]].names[0]
         for part in proposal.station.parts_of(source)
         if proposal.answered("fill", source, part.table, MAIN_DATE[part.table]) == YES
+    ]
+    down += [
+        column.name
+        for part in proposal.station.parts_of(source)
+        if proposal.answered("fill", source, part.table, asking.YEAR) == YES
+        for name in part.feed.uses
+        for column in part.columns_of(name)
+        if is_year(column)
     ]
     return {"fill_down": list(dict.fromkeys(down))} if down else {}
 

@@ -149,7 +149,7 @@ def lay_out(
     _sort_rows(sheet, body, grid.rows[used[-1]])
     for at, said in enumerate(names):
         cells = [row.cells[at] if at < len(row.cells) else Cell() for row in sheet.rows]
-        contents = Contents(cells)
+        contents = Contents(cells, dated="date" in said.of("part"))
         if said.name or contents.filled:
             sheet.columns.append(SheetColumn(at, said, contents))
     return sheet
