@@ -96,6 +96,8 @@ class Proposal:
     prefixes: dict[str, str] = field(default_factory=dict)
     leads: dict[str, dict[str, str]] = field(default_factory=dict)
     """Column -> source -> the word that its bare numbers lack."""
+    yearly: dict[str, labels.Yearly] = field(default_factory=dict)
+    """Column -> how its labels, which may start again each year, are told apart."""
 
     def question(self, kind: str, *place: str) -> Question | None:
         """Give a question by its kind and place; None where it was not raised."""
@@ -118,17 +120,20 @@ def propose(
     looked = station.look(records, links, said, begins)
     asking.fahrenheit(looked)
     judged = orders.judge(looked)
-    restart_questions, prefixes = labels.restarts(looked)
+    restart_questions, queens = labels.yearly(looked, "queen_id")
+    load_questions, loads = labels.yearly(looked, "semen_batch")
     lead_questions, leads = labels.leads(looked)
     words = wordlist.gather(looked)
     questions = [
         *judged.questions,
         *(question for ask in ASK for question in ask(looked)),
         *restart_questions,
+        *load_questions,
         *lead_questions,
         *wordlist.question(words),
     ]
-    return Proposal(looked, judged, words, questions, prefixes, leads)
+    yearly = {"queen_id": queens, "semen_batch": loads}
+    return Proposal(looked, judged, words, questions, queens.prefixes, leads, yearly)
 
 
 def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written:
@@ -369,6 +374,8 @@ def _rule(proposal: Proposal, part: Part, per_word) -> NewRule:
             rule.columns[name] = {"value": value}
             continue
         plain = templates[name] if name in roles else _plain(part.feed.uses[name].names)
+        if name not in roles and (beside := _year_beside(proposal, part, name)):
+            plain = [beside, *part.feed.uses[name].names]
         extra = _extra(proposal, part, name, per_word)
         rule.columns[name] = {"from": plain, **extra} if extra else plain
     if proposal.answered("filled", part.source, part.table, "marked") == YES:
@@ -381,6 +388,13 @@ def _rule(proposal: Proposal, part: Part, per_word) -> NewRule:
         rule.columns["checked_on"] = {"value": "{day}"}
     rule.colours = _colours(proposal, part)
     return rule
+
+
+def _year_beside(proposal: Proposal, part: Part, name: str) -> str:
+    """Give the heading of the year that tells labels apart which start again each year."""
+    if proposal.answered("prefix", "*", "inseminations", name) != YES:
+        return ""
+    return proposal.yearly[name].years.get(part.source, "") if name in proposal.yearly else ""
 
 
 def _undone(part: Part) -> list[str]:
@@ -631,6 +645,10 @@ def _prefix(proposal: Proposal, source: str) -> Any:
         for column, sources in proposal.leads.items()
         if source in sources and proposal.answered("lead", "*", "*", column) == YES
     }
+    if (given := proposal.answered("prefix", "*", "inseminations", "semen_batch")) == YES:
+        given = proposal.yearly["semen_batch"].prefixes
+    if isinstance(given, dict) and source in given:
+        led["semen_batch"] = given[source]
     return {**led, **({"queen_id": year} if year else {})} if led else year
 
 

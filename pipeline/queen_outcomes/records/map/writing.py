@@ -256,8 +256,15 @@ def _put_file(document: Any, source: str, habits: Mapping[str, Any]) -> None:
         if key == "pass_over":
             have = _listed(section.get(key, []))
             section[key] = _array([*have, *(v for v in value if v not in have)])
+        elif key == "prefix" and key in section:
+            section[key] = _value(_named(value) | _named(section[key]))
         elif key not in section:
             section[key] = _value(value)
+
+
+def _named(prefix: Any) -> dict[str, str]:
+    """Give prefixes by their columns; a text alone is the queens'."""
+    return {"queen_id": str(prefix)} if isinstance(prefix, str) else dict(prefix)
 
 
 def _put_rule(document: Any, rule: NewRule) -> None:
@@ -323,11 +330,17 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
     elif kind in ("fold", "same", "co2"):
         kept = {k: v for k, v in everything.records.items() if k == kind}
         _put_records(document, kept)
+    elif kind == "prefix":  # the year may stand in a column of its own
+        _settle_everywhere(document, column, everything)
     elif kind in ("words", "word"):
         _put_words(document, everything.words)
-        for rule in everything.rules:  # words that one column alone has
-            for source in rule.sources:
-                _settle_columns(document, source, rule.table, "*", everything)
+        _settle_everywhere(document, "*", everything)  # words that one column alone has
+
+
+def _settle_everywhere(document: Any, column: str, everything: Written) -> None:
+    for rule in everything.rules:
+        for source in rule.sources:
+            _settle_columns(document, source, rule.table, column, everything)
 
 
 def _settle_ignored(document: Any, source: str, everything: Written) -> None:
