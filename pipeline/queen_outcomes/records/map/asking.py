@@ -11,7 +11,7 @@ from pathlib import PurePosixPath
 
 from queen_outcomes.facts.reading import FEWEST_SCORES, HIGHEST_SCORE
 from queen_outcomes.facts.settings_form import MOST_SLOTS
-from queen_outcomes.records import numbers
+from queen_outcomes.records import numbers, suggested
 from queen_outcomes.records.map import meanings
 from queen_outcomes.records.map.contents import (
     MOST,
@@ -30,7 +30,7 @@ from queen_outcomes.records.map.labels import key_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
 from queen_outcomes.records.map.station import Part, Station
-from queen_outcomes.records.map.words import fold, vocabulary
+from queen_outcomes.records.map.words import STAGES, fold, vocabulary
 from queen_outcomes.records.sources import ENDINGS, LEGACY_ENDINGS, table_named
 
 PER_CENT, SHARE, SCORE = "percent", "share", "score"
@@ -73,15 +73,21 @@ def percentages(station: Station) -> list[Question]:
             if ours_of(part.table, name).unit != "%":
                 continue
             named, bare = _signed(part.contents(name))
-            if asked := _shares(named, bare) or _scores(named, bare):
+            marks = [held for held in part.contents(name) if held.is_scores]
+            asked = _marks(marks) if marks else _shares(named, bare) or _scores(named, bare)
+            if asked:
                 says, options = asked
                 heading = part.feed.headings(name)[0]
                 questions.append(
                     Question(
                         question_id("percent", part.source, part.table, name),
-                        f'In "{part.source}", is 1 in "{heading}" one per cent or '
+                        f'In "{part.source}", what are the marks under "{heading}" in per cent?'
+                        if marks
+                        else f'In "{part.source}", is 1 in "{heading}" one per cent or '
                         f"{_MAY_BE[SHARE in options]}?",
-                        [f"{says}: {', '.join(f'{n:g}' for n in bare[:_SHOWN])}"],
+                        [says]
+                        if marks
+                        else [f"{says}: {', '.join(f'{n:g}' for n in bare[:_SHOWN])}"],
                         options,
                         sources=(part.source,),
                     )
@@ -98,6 +104,15 @@ def _signed(columns: Sequence[Contents]) -> tuple[list[float], list[float]]:
         if number is not None
     ]
     return [n for n, sign in figures if sign], [n for n, sign in figures if not sign]
+
+
+def _marks(columns: Sequence[Contents]) -> tuple[str, dict[str, str]]:
+    """Say that marks are scores, such as "++" and "4/5", which only the station can explain."""
+    texts = sorted({text for held in columns for text in held.texts})
+    return f"marks stand there: {', '.join(texts[:_SHOWN])}", {
+        SCORE: "a score: it stays unread until station.toml says what each is in per cent; "
+        f"or a table such as {{ {suggested.key(texts[-1])} = 90 }}, of every mark"
+    }
 
 
 _MAY_BE = {True: "the whole", False: "a score"}
@@ -734,7 +749,7 @@ def unsure(station: Station) -> list[Question]:
                 questions.append(
                     Question(
                         question_id("column", part.source, part.table, name),
-                        f'In "{part.source}", is "{use.names[0]}" the column {name}?',
+                        _in_words(station, part, name, use),
                         [
                             f"it holds {texts}",
                             *([too_early] if too_early else []),
@@ -750,6 +765,30 @@ def unsure(station: Station) -> list[Question]:
     return questions
 
 
+def letters(station: Station) -> list[Question]:
+    """Ask whether letters under a look are the stages of brood that begin so."""
+    questions: dict[str, Question] = {}
+    for part in station.of("checks"):
+        heads = [h for name in STAGES for h in part.feed.headings(name) if h in part.sheet.letters]
+        if not heads:
+            continue
+        shown = '", "'.join(part.sheet.letters[: len(STAGES)])
+        cells = Counter(t for name in STAGES for h in part.contents(name) for t in h.counts)
+        name = question_id("letters", part.source, part.table)
+        questions.setdefault(
+            name,
+            Question(
+                name,
+                f'In "{part.source}", are "{shown}" eggs, larvae and sealed brood?',
+                [f"below them stand {', '.join(f'{text}' for text, _ in cells.most_common(_SHOWN))}"],
+                {YES: "they are, under every look", NO: "they are not: leave them unread"},
+                default=YES,
+                sources=(part.source,),
+            ),
+        )
+    return list(questions.values())
+
+
 def _of_every_row(part: Part, name: str, value: str) -> Question:
     """Ask about what a sheet's name or title says of all its rows."""
     return Question(
@@ -760,6 +799,19 @@ def _of_every_row(part: Part, name: str, value: str) -> Question:
         default=YES,
         sources=(part.source,),
     )
+
+
+def _in_words(station: Station, part: Part, name: str, use: Use) -> str:
+    """Ask whether a heading is a column of ours; of a colony, when the queen went into it."""
+    own = [p for p in station.parts_of(part.source) if p.table == "inseminations"]
+    days = [heading for p in own for heading in p.feed.headings("inseminated_at")]
+    if name == "placed_on" and use.names[0] in days:
+        colony = part.feed.headings("colony_id")[0]
+        return (
+            f'In "{part.source}", does a queen go into the colony under "{colony}" on the day '
+            "of her insemination?"
+        )
+    return f'In "{part.source}", is "{use.names[0]}" the column {name}?'
 
 
 def _beside(part: Part, rival: str) -> list[str]:

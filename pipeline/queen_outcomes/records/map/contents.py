@@ -52,6 +52,8 @@ _SUM = re.compile(
 _COLON_SPAN = re.compile(
     r"^(\d{1,3}):([0-5]\d)(?::([0-5]\d))?\s*(min|mn|h)?\.?$", re.IGNORECASE
 )
+_HIGHEST = 10
+"""The best score of a station's own, as a rule."""
 _INITIALS = re.compile(r"^([xX✓✔√✗✘×+☑☒✕✖])\s*([^\W\d_][^\d]{0,20})$")
 
 
@@ -363,6 +365,17 @@ class Contents:
             else span_of(cell.text)
             for cell in self.kept
         ]
+
+    @cached_property
+    def is_scores(self) -> bool:
+        """Tell whether marks such as "++" and "+++", or "4/5" of one whole, stand in the cells."""
+        pluses = all(re.fullmatch(r"\++", text) for text in self.texts)
+        parts = [re.fullmatch(r"(\d{1,2})\s?/\s?(\d{1,2})", text) for text in self.texts]
+        whole = {match[2] for match in parts if match}
+        of_one = all(parts) and len(whole) == 1 and all(
+            int(match[1]) <= int(match[2]) <= _HIGHEST for match in parts if match
+        )
+        return len(self.counts) > 1 and (pluses or of_one)
 
     @cached_property
     def yes_no_share(self) -> float:

@@ -379,6 +379,7 @@ class _Allocation:
             feed.untold = not self.evidence[feed.table] and set(feed.uses) <= {
                 *SHARED_IDS, MAIN_DATE[feed.table], "note",
             }
+        self._stays(listed)
         self._attach_times(listed)
         self._attach_years(listed)
         self._sales(listed)
@@ -585,6 +586,24 @@ class _Allocation:
                 dated = ours_of(feed.table, name).kind in ("date", "datetime")
                 if dated and days and days.contents.yearless_share >= MOST:
                     use.names.append(years[0].name)
+
+    def _stays(self, feeds: list[Feed]) -> None:
+        """Add that queens went into the colony beside their insemination, on its day: it is asked."""
+        done = next((f for f in feeds if f.table == "inseminations" and not f.slots), None)
+        day = MAIN_DATE["inseminations"]
+        stays = any(f.table == "placements" for f in feeds)
+        colonies = [
+            column
+            for column in self.columns
+            if column.heading.of("column") == {"colony_id"}
+            and can_hold("id", "colony_id", column.contents) == 1
+            and not column.heading.unit
+        ]
+        if stays or done is None or len(colonies) != 1 or not {"queen_id", day} <= done.uses.keys():
+            return
+        uses = {"queen_id": done.uses["queen_id"], "colony_id": Use([colonies[0].name])}
+        uses["placed_on"] = Use(done.uses[day].names[:1], _SURE - 0.1)
+        feeds.append(Feed("placements", uses))
 
     def _sales(self, feeds: list[Feed]) -> None:
         """Add that the queens of a list of sales were sold, where no column says why they left."""

@@ -198,6 +198,8 @@ def fit(column: SheetColumn, table: str, name: str) -> float:
     said, held = column.heading, column.contents
     ours = ours_of(table, name)
     gate = can_hold(ours.kind, name, held)
+    if name == "pattern_pct" and held.is_scores:
+        gate = 1.0  # marks of the station's own, which are asked about
     if not gate:
         return 0.0
     worth = names_column(said, held, table, name)

@@ -33,6 +33,7 @@ ASK: tuple[Callable[[Station], list[Question]], ...] = (
     labels.copies,
     asking.journals,
     asking.unsure,
+    asking.letters,
     asking.grafting,
     asking.marks,
     asking.percentages,
@@ -428,6 +429,9 @@ def _plain(names: list[str]) -> Any:
 
 def _is_left(proposal: Proposal, part: Part, name: str) -> bool:
     place = (part.source, part.table, name)
+    letters = set(part.feed.headings(name)) & set(part.sheet.letters)
+    if letters and proposal.answered("letters", part.source, part.table) == NO:
+        return True
     return (
         proposal.answered("column", *place) == NO
         or proposal.answered("percent", *place) == asking.SCORE
@@ -441,7 +445,10 @@ def _extra(proposal: Proposal, part: Part, name: str, per_word) -> dict[str, Any
     place = (part.source, part.table, name)
     use = part.feed.uses.get(name)
     unit = use.unit if use else _slot_unit(part, name)
-    unit = asking.UNIT_OF.get(proposal.answered("percent", *place), unit)
+    meant = proposal.answered("percent", *place)
+    if isinstance(meant, dict):  # what each score is, which says all that is read
+        return {"scores": meant}
+    unit = asking.UNIT_OF.get(meant, unit)
     unit = proposal.answered("span", *place) or unit
     if unit:
         extra["unit"] = unit

@@ -41,6 +41,7 @@ KINDS = {
     "filled": "whether a mark written down says that she is marked",
     "ignore": "a sheet that may be no record",
     "column": "what a column holds",
+    "letters": "letters that may be the stages of brood",
     "rows": "whether every row of a sheet is a record of its table",
     "words": "what the words of the columns mean",
     "word": "what one word means",
@@ -244,6 +245,8 @@ def checked(question: Question, answer: Any) -> Any:
     """Give an answer in the form the question wants it, or refuse it."""
     if isinstance(answer, bool):
         answer = YES if answer else NO
+    if question.kind == "percent" and isinstance(answer, dict):
+        return _scores(question, answer)
     if question.options and not isinstance(answer, dict):
         options = {option.casefold(): option for option in question.options}
         given = str(answer).strip().casefold()
@@ -256,6 +259,21 @@ def checked(question: Question, answer: Any) -> Any:
             )
         return options[given]
     return answer
+
+
+def _scores(question: Question, answer: Mapping[str, Any]) -> dict[str, float]:
+    """Check what each score is in per cent."""
+    for score, meant in answer.items():
+        number = isinstance(meant, int | float) and not isinstance(meant, bool)
+        if not number or not 0 <= meant <= 100 or not score.strip():
+            raise UsageError(
+                "an answer does not fit its question",
+                where=question.id,
+                found=f"{score} = {meant}",
+                expected="what each score is in per cent, from 0 to 100",
+                hint='write a table such as { "++" = 60, "+++" = 90 }',
+            )
+    return dict(answer)
 
 
 def accept_defaults(questions: Iterable[Question]) -> None:

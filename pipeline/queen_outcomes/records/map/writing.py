@@ -26,6 +26,7 @@ from queen_outcomes.records.map.questions import (
     refused_line,
     without_open_lines,
 )
+from queen_outcomes.records.map.words import STAGES
 
 _WIDE = 88
 _ORDER_KEYS = {"dates": ("dates", "order"), "decimal": ("numbers", "decimal")}
@@ -321,6 +322,9 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
     _settle_habits(document, source, _CONTROLS.get(kind, ()), everything)
     if kind in ("percent", "blank", "graft", "column", "mixed"):
         _settle_columns(document, source, table, column, everything)
+    elif kind == "letters":
+        for stage in STAGES:
+            _settle_columns(document, source, table, stage, everything)
     elif kind == "colours":
         _settle_colours(document, source, everything)
     elif kind == "rows":
