@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from queen_outcomes.facts.column import Column as Ours
 from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.records.map.contents import MOST, Contents
+from queen_outcomes.records.map.contents import MOST, Contents, is_tick
 from queen_outcomes.records.map.headings import Heading
 from queen_outcomes.records.map.sheet import SheetColumn
 
@@ -121,7 +121,13 @@ def _word(name: str, held: Contents) -> float:
 def _id(name: str, held: Contents) -> float:
     if _is_days(held) or held.plain_clock_share > PARTLY:
         return 0.0
+    if name == "semen_batch" and all(map(_is_letter, held.texts)):
+        return 1.0  # "F" and "T" among A to Z are loads, whatever they say elsewhere
     return 0.0 if held.yes_no_share > PARTLY else 1.0
+
+
+def _is_letter(text: str) -> bool:
+    return len(text) == 1 and text.isalpha() and text.isupper() and not is_tick(text)
 
 
 def _label(name: str, held: Contents) -> float:

@@ -161,6 +161,7 @@ def _ask(found: Orders, by_file: Mapping[str, list[Judged]]) -> None:
             continue
         # the station's other files leave little doubt: its hand is mostly one hand
         usual = next(iter(decided)) if len(decided) == 1 else None
+        alike = _of_sheets_alike(found, source, by_file)
         name = question_id("dates", source, first.part.table, first.name)
         total = sum(one.numeric for one in open_ones)
         found.asked[name] = [source]
@@ -171,12 +172,28 @@ def _ask(found: Orders, by_file: Mapping[str, list[Judged]]) -> None:
                 [
                     f"all {total} days fit {' and '.join(possible)}",
                     *([f"the other files write {usual}"] if usual else []),
+                    *([f"the sheets alike of its workbook write {alike}"] if alike else []),
                 ],
                 {order: ORDER_WORDS[order] for order in possible},
-                default=usual if usual in possible else None,
+                default=next((order for order in (usual, alike) if order in possible), None),
                 sources=(source,),
             )
         )
+
+
+def _of_sheets_alike(
+    found: Orders, source: str, by_file: Mapping[str, list[Judged]]
+) -> str | None:
+    """Give the one order that sheets of the same workbook with the same headings have."""
+    own = by_file[source][0].part.sheet
+    orders = {
+        found.by_file[other]
+        for other, columns in by_file.items()
+        if other in found.by_file
+        and columns[0].part.sheet.grid.file == own.grid.file
+        and columns[0].part.sheet.heads == own.heads
+    }
+    return orders.pop() if len(orders) == 1 else None
 
 
 def _mixture(found: Orders, judged: Judged, held: list[Contents]) -> None:

@@ -1,7 +1,8 @@
 """Questions that the data cannot answer: their ids, evidence, defaults and answers.
 
 An id is "kind:source:table:column" with "*" where a part does not apply; it stays the
-same as long as the sheet and its headings do.
+same as long as the sheet and its headings do. A question for several sheets has the id
+that it has for the first of them, and an answer under another's id holds for that alone.
 """
 
 from __future__ import annotations
@@ -79,6 +80,8 @@ class Question:
     default: Any = None
     sources: tuple[str, ...] = ()
     answer: Any = None
+    members: list[Question] = field(default_factory=list)
+    """The questions of single sheets that this one stands for; see `alike`."""
 
     @property
     def kind(self) -> str:
@@ -88,7 +91,15 @@ class Question:
     @property
     def open(self) -> bool:
         """Tell whether nobody has answered."""
+        if self.members:
+            return any(member.answer is None for member in self.members)
         return self.answer is None
+
+    def spread(self) -> None:
+        """Give the answer to those of single sheets that have none of their own."""
+        for member in self.members:
+            if member.answer is None:
+                member.answer = self.answer
 
     def as_dict(self) -> dict[str, Any]:
         """Give the question as JSON holds it."""
@@ -226,6 +237,7 @@ def give(
         of the possible ones.
     """
     asked = {question.id: question for question in questions}
+    single = {member.id: member for question in asked.values() for member in question.members}
     allowed = {*asked, *known}
     for name, answer in answers.items():
         if name not in allowed:
@@ -239,6 +251,10 @@ def give(
             )
         if name in asked:
             asked[name].answer = checked(asked[name], answer)
+        elif name in single:
+            single[name].answer = checked(single[name], answer)
+    for question in asked.values():
+        question.spread()
 
 
 def checked(question: Question, answer: Any) -> Any:
@@ -280,4 +296,5 @@ def accept_defaults(questions: Iterable[Question]) -> None:
     """Take every default that the data support; a question without one stays open."""
     for question in questions:
         if question.open and question.default is not None:
-            question.answer = question.default
+            question.answer = question.default if question.answer is None else question.answer
+            question.spread()

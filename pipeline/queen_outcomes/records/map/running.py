@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from queen_outcomes.base.errors import shorten
-from queen_outcomes.records.map import labels, stacked, wordlist, writing
+from queen_outcomes.records.map import alike, labels, stacked, wordlist, writing
 from queen_outcomes.records.map import proposal as proposing
 from queen_outcomes.records.map.proposal import Proposal, Written
 from queen_outcomes.records.map.questions import (
@@ -90,7 +90,12 @@ class Run:
 
     def settings(self) -> str:
         """Give the text of `station.toml` with the mapping put in."""
-        settled = [q for q in self.asked if q.id in self.earlier and not q.open]
+        settled = [
+            one
+            for q in self.asked
+            if q.id in self.earlier and not q.open
+            for one in q.members or [q]
+        ]
         return writing.put(
             self.text,
             self.written(),
@@ -143,12 +148,12 @@ def begin(station: Path, settings_file: str = "station.toml") -> Run:
         if question.kind not in ("words", "word")
     ]
     settled = refused(text) | _folded(settings, found)
+    sheets = {sheet.source: sheet for sheet in found.station.sheets}
     asked = [
-        question
-        for question in kept
-        if question.id in earlier
-        or set(question.sources) & new
-        or (not question.sources and question.id not in settled)
+        one
+        for question in alike.together(kept, sheets)
+        for one in _of_now(question, earlier, new)
+        if one.sources or one.id in earlier or one.id not in settled
     ]
     word_questions = wordlist.question(words)
     found.questions = [*kept, *word_questions]
@@ -158,6 +163,15 @@ def begin(station: Path, settings_file: str = "station.toml") -> Run:
             question for question in word_questions if question.id in earlier
         ]
     return Run(found, [*asked, *word_questions], new, forms, text, earlier)
+
+
+def _of_now(question: Question, earlier: set[str], new: set[str]) -> list[Question]:
+    """Give a question as far as it concerns new sheets, or was left open before."""
+    if question.id in earlier or not question.sources:
+        return [question]
+    members = question.members or [question]
+    live = [one for one in members if one.id in earlier or set(one.sources) & new]
+    return [alike.joint(live)] if len(live) > 1 else live
 
 
 def _folded(settings: Mapping[str, Any], found: Proposal) -> set[str]:

@@ -116,6 +116,12 @@ class Sheet:
             and firsts[(first := row.cells[row.filled[0]].text).casefold()] == 1
         }
 
+    @cached_property
+    def heads(self) -> tuple[str, ...]:
+        """Its headings but for days, by which sheets are alike."""
+        names = (column.name.casefold() for column in self.columns if column.name)
+        return tuple(sorted(name for name in names if not day_of(name.split(" (")[0])))
+
     def column(self, name: str) -> SheetColumn:
         """Give a column by the name its heading has for the reader."""
         return next(column for column in self.columns if column.name == name)

@@ -38,6 +38,7 @@ _CONTROLS = {
     "struck": ("struck",),
     "hidden": ("hidden",),
     "void": ("pass_over",),
+    "fill": ("fill_down",),
 }
 """What a question of a kind decides among a file's habits."""
 
@@ -320,7 +321,7 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
     """Put the answer to an earlier open question where it belongs, and nowhere else."""
     kind, source, table, column = place_of(question.id)
     _settle_habits(document, source, _CONTROLS.get(kind, ()), everything)
-    if kind in ("percent", "blank", "graft", "column", "mixed"):
+    if kind in ("percent", "blank", "graft", "column", "mixed", "span", "filled"):
         _settle_columns(document, source, table, column, everything)
     elif kind == "letters":
         for stage in STAGES:
@@ -395,6 +396,8 @@ def _settle_columns(
         for rule in ours:
             for name, spec in rule.columns.items():
                 columns: Table = theirs["columns"]
+                if name == "marked" == column and name not in columns:
+                    columns[name] = _value(spec)  # a mark that says so: no column of its own
                 if name in columns and column in ("*", name) and columns[name] != spec:
                     columns[name] = _value(spec)
 
