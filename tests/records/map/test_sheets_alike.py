@@ -102,6 +102,41 @@ def test_a_day_that_holds_below_is_filled_down_when_it_is_answered_later(station
     assert settings["files"]["late.csv"]["fill_down"] == ["Inseminated"]
 
 
+def blocks(day, load="A"):
+    """Give rows of which the first alone has the day, the load and who did it."""
+    return [["D1", day, load, "AK", "8"], *([f"D{n}", "", "", "", "8"] for n in range(2, 6))]
+
+
+def test_sheets_alike_show_together_that_a_day_is_written_once(tmp_path):
+    (tmp_path / "records").mkdir()
+    with xlsxwriter.Workbook(tmp_path / "records" / "bench.xlsx") as book:
+        for number in (1, 2, 3):
+            sheet = book.add_worksheet(f"Series {number}")
+            sheet.write_row(0, 0, ["Queen", "Inseminated", "Semen", "Operator", "Dose"])
+            for n, row in enumerate(blocks(f"2025-06-{number + 10}", "ABC"[number - 1]), 1):
+                sheet.write_row(n, 0, [f"{number}{row[0]}", *row[1:]])
+    fill = "fill:bench.xlsx#Series 1:inseminations:{}"
+    begun, settings = run(tmp_path, accept=True)
+    asked = {question.id: question for question in begun.asked if question.kind == "fill"}
+    assert {name: question.default for name, question in asked.items()} == {
+        fill.format("inseminated_at"): "yes",
+        fill.format("semen_batch"): None,  # of a load nobody can tell but the station
+        fill.format("operator"): None,
+    }
+    assert settings["files"]["bench.xlsx#Series 3"]["fill_down"] == ["Inseminated"]
+    _, settings = run(tmp_path, {fill.format("semen_batch"): "yes"})
+    assert settings["files"]["bench.xlsx#Series 3"]["fill_down"] == ["Inseminated", "Semen"]
+
+
+def test_one_sheet_of_one_day_shows_nothing(tmp_path):
+    (tmp_path / "records").mkdir()
+    rows = "".join(",".join(row) + "\n" for row in blocks("2025-06-11"))
+    text = f"Queen,Inseminated,Semen,Operator,Dose\n{rows}"
+    (tmp_path / "records" / "bench.csv").write_text(text, "utf-8")
+    begun, _ = run(tmp_path)
+    assert [question for question in begun.asked if question.kind == "fill"] == []
+
+
 def test_sheets_of_other_headings_are_asked_about_apart(station):
     write_book(station / "records" / "more.xlsx", [["01/09/2025"]], [*HEAD[:3], "Volume"])
     begun, _ = run(station)

@@ -58,6 +58,8 @@ _LIKE_DAY = re.compile(
     r"(?<![\d.,/-])\d{1,2}\s?[./-]\s?\d{1,2}(?:\.|[./-]\s?\d{2,4}\.?)?(?![\d/-])"
 )
 _IN_BLOCKS = ("inseminations", "checks", "exits", "lab")
+_WITH_THE_DAY = ("semen_batch", "operator", "checker", "line", "graft_batch")
+"""What may be written once for several rows too, where the day is."""
 _FEW_BLOCKS, _MANY_BARE, _EACH_NEW = 3, 0.2, 0.95
 """So many blocks of rows under one day each; the share of rows without a day; and of days
 that are new, and of rows without one in which something else is written."""
@@ -409,21 +411,51 @@ def days_above(station: Station) -> list[Question]:
         name = MAIN_DATE[part.table]
         if part.table not in _IN_BLOCKS or name not in part.feed.uses:
             continue
-        told = _once_for_several(part, name)
-        if told:
-            heading = part.feed.uses[name].names[0]
-            questions.append(
-                Question(
-                    question_id("fill", part.source, part.table, name),
-                    f'In "{part.source}", does a day under "{heading}" hold for the rows below '
-                    "it that have none?",
-                    [told],
-                    {YES: "it does: fill it down", NO: "their day is not known"},
-                    default=YES,
-                    sources=(part.source,),
-                )
-            )
+        alike = [
+            other
+            for other in station.of(part.table)
+            if name in other.feed.uses
+            and (other.sheet.grid.file, other.sheet.heads)
+            == (part.sheet.grid.file, part.sheet.heads)
+        ]
+        if told := _once_for_several(part, name, alike or [part]):
+            questions.append(_fill_question(part, name, told, default=YES))
+            questions += [
+                _fill_question(part, other, others, default=None)
+                for other in _WITH_THE_DAY
+                if other in part.feed.uses and (others := _written_with(part, other, name))
+            ]
     return questions
+
+
+def _fill_question(part: Part, name: str, told: str, default: str | None) -> Question:
+    heading = part.feed.uses[name].names[0]
+    what = "a day" if name in MAIN_DATE.values() else "a text"
+    return Question(
+        question_id("fill", part.source, part.table, name),
+        f'In "{part.source}", does {what} under "{heading}" hold for the rows below it that '
+        "have none?",
+        [told],
+        {
+            YES: "it does: fill it down",
+            NO: "their day is not known" if what == "a day" else "it is not known of them",
+        },
+        default=default,
+        sources=(part.source,),
+    )
+
+
+def _written_with(part: Part, name: str, day: str) -> str:
+    """Say that a text is written once for several rows too: wherever a new day is, no twice alike."""
+    at, when = (part.columns_of(n)[0].at for n in (name, day))
+    texts = [row.text(at) for row in part.sheet.rows]
+    bare = sum(not text for text in texts)
+    written = [text for text in texts if text]
+    new = sum(one != other for one, other in pairwise(written))
+    beside = all(row.text(at) for row in part.sheet.rows if row.text(when))
+    if not beside or bare < len(texts) / 2 or new < _EACH_NEW * (len(written) - 1):
+        return ""
+    return f"{bare} of {len(texts)} rows have none, and each new day has one"
 
 
 def years_above(station: Station) -> list[Question]:
@@ -452,10 +484,11 @@ def years_above(station: Station) -> list[Question]:
     return list(questions.values())
 
 
-def _once_for_several(part: Part, name: str) -> str:
+def _once_for_several(part: Part, name: str, alike: Sequence[Part]) -> str:
     """Say how many rows lack a day, where a new one is written for each block of rows alone.
 
-    A row that nothing else is written in has no day because nothing was done yet.
+    A row that nothing else is written in has no day because nothing was done yet. Sheets
+    alike show it together: one of them may have two days, and no more.
     """
     at = part.columns_of(name)[0].at
     ids = [n for n in part.feed.columns if ours_of(part.table, n).kind == "id"]
@@ -468,9 +501,13 @@ def _once_for_several(part: Part, name: str) -> str:
     days = [row.text(at) for row in part.sheet.rows]
     bare = [row for row in part.sheet.rows if not row.text(at)]
     done = sum(any(row.text(place) for place in others) for row in bare)
-    written = [day for day in days if day]
-    changes = sum(one != other for one, other in pairwise(written))
-    blocks = len(written) >= _FEW_BLOCKS and changes >= _EACH_NEW * (len(written) - 1)
+    written = [
+        [text for row in one.sheet.rows if (text := row.text(one.columns_of(name)[0].at))]
+        for one in alike
+    ]
+    number = sum(map(len, written))
+    changes = sum(1 + sum(a != b for a, b in pairwise(texts)) for texts in written if texts)
+    blocks = number >= _FEW_BLOCKS and changes >= _EACH_NEW * number
     if not blocks or not days[0] or len(bare) < _MANY_BARE * len(days):
         return ""
     if done < _EACH_NEW * len(bare):

@@ -627,9 +627,10 @@ def _habits(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
 def _filled_down(proposal: Proposal, source: str) -> dict[str, list[str]]:
     """Give the headings whose empty cells take the day above."""
     down = [
-        part.feed.uses[MAIN_DATE[part.table]].names[0]
+        use.names[0]
         for part in proposal.station.parts_of(source)
-        if proposal.answered("fill", source, part.table, MAIN_DATE[part.table]) == YES
+        for name, use in part.feed.uses.items()
+        if proposal.answered("fill", source, part.table, name) == YES
     ]
     down += [
         column.name

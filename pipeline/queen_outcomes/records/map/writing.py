@@ -255,7 +255,7 @@ def _put_file(document: Any, source: str, habits: Mapping[str, Any]) -> None:
         return
     section = _section(_section(document, "files"), escaped(source))
     for key, value in habits.items():
-        if key == "pass_over":
+        if key in ("pass_over", "fill_down"):
             have = _listed(section.get(key, []))
             section[key] = _array([*have, *(v for v in value if v not in have)])
         elif key == "prefix" and key in section:
