@@ -15,7 +15,10 @@ from queen_outcomes.base.errors import shorten
 from queen_outcomes.records.map.questions import Question, place_of
 from queen_outcomes.records.map.sheet import Sheet
 
-_OF_ANY_FILE = ("filled", "blank", "fill", "column", "percent", "span", "graft", "letters", "ignore")
+_OF_ANY_FILE = (
+    *("filled", "blank", "fill", "column", "percent", "span", "graft", "letters", "ignore"),
+    "exposures",
+)
 _OF_ONE_FILE = ("dates", "rows")
 """Kinds that are asked once for sheets alike: of all files, or of one workbook."""
 _EXAMPLE = re.compile(r", such as .*\?$")
@@ -75,5 +78,5 @@ def _key(question: Question, sheets: Mapping[str, Sheet]) -> object:
         return None
     file = sheet.grid.file if kind in _OF_ONE_FILE else ""
     text = _EXAMPLE.sub("", question.text.replace(f'"{source}"', "{}"))
-    options = tuple(question.options.items())
+    options = tuple(question.options)
     return kind, table, column, file, sheet.heads, text, options, str(question.default)

@@ -28,7 +28,7 @@ from queen_outcomes.records.map.fits import MAIN_DATE, SPANS, can_hold, is_year,
 from queen_outcomes.records.map.headings import heading
 from queen_outcomes.records.map.labels import key_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
-from queen_outcomes.records.map.sheet import Sheet
+from queen_outcomes.records.map.sheet import Sheet, SheetColumn
 from queen_outcomes.records.map.station import Part, Station
 from queen_outcomes.records.map.words import STAGES, fold, vocabulary
 from queen_outcomes.records.sources import ENDINGS, LEGACY_ENDINGS, table_named
@@ -45,6 +45,9 @@ _WARM = 40
 """Semen stored above so many degrees was measured in Fahrenheit; 40 C is the hard limit."""
 _GRAFT_DAYS = (17, 26)
 """Days from grafting to insemination, where emergence falls 11 to 13 days after grafting."""
+_OF_CO2 = {"co2_other_at", "given_at"}
+_MOST_WAYS = 6
+"""So many ways in which CO2 is given, a station has at the most."""
 _SHOWN = 5
 _MOST_ROWS = {"inseminations": 2, "exits": 1.2}
 """Rows a queen, on average, above which a sheet may hold other things too."""
@@ -275,6 +278,52 @@ def co2(station: Station) -> list[Question]:
             sources=tuple(part.source for part in listed),
         )
     ]
+
+
+def exposures(station: Station) -> list[Question]:
+    """Ask on which days CO2 was given, where a column of inseminations says it in words or counts."""
+    return [
+        Question(
+            question_id("exposures", part.source, "co2", "given_at"),
+            f'In "{part.source}", on which days was CO2 given by what stands under '
+            f'"{column.name}"?',
+            [
+                ", ".join(f'"{text}" {number}' for text, number in _said(column).most_common()),
+                "0 is the day of insemination, -1 the day before, 1 the day after",
+            ],
+            {
+                NO: "leave it unread; or a table of what stands for which days, such as "
+                f"{{ {suggested.key(_said(column).most_common(1)[0][0])} = [-1, 0] }}: what is "
+                "left out, and an empty cell, was not recorded"
+            },
+            sources=(part.source,),
+        )
+        for part in station.of("inseminations")
+        for column in exposure_columns(station, part)[:1]
+    ]
+
+
+def exposure_columns(station: Station, part: Part) -> list[SheetColumn]:
+    """Give the columns of a sheet of inseminations that say in a few words how CO2 was given."""
+    fed = {h for p in station.parts_of(part.source) for n in p.feed.columns for h in p.feed.headings(n)}
+    if part.feed.slots or MAIN_DATE["inseminations"] not in part.feed.uses:
+        return []
+    return [
+        column
+        for column in part.sheet.columns
+        if column.name not in fed
+        and ("co2" in column.heading.of("topic") or column.heading.of("column") & _OF_CO2)
+        and not column.heading.of("column") & set(SPANS)
+        and column.heading.unit not in ("min", "s")
+        and not any(column.contents.days)
+        and 0 < len(_said(column)) <= _MOST_WAYS
+    ]
+
+
+def _said(column: SheetColumn) -> Counter[str]:
+    """Count what stands in a column, "-" among it; a mark that repeats the cell above is none."""
+    held = column.contents
+    return Counter([*held.texts, *held.unknown])
 
 
 _Moment = tuple[frozenset[dt.date | str], dt.time | None]

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -40,6 +40,7 @@ ASK: tuple[Callable[[Station], list[Question]], ...] = (
     asking.spans,
     asking.blanks,
     asking.co2,
+    asking.exposures,
     asking.days_above,
     asking.years_above,
     asking.rows_apart,
@@ -61,6 +62,7 @@ class NewRule:
     columns: dict[str, Any] = field(default_factory=dict)
     each: list[Any] = field(default_factory=list)
     colours: dict[str, dict[str, str]] = field(default_factory=dict)
+    only: dict[str, list[str]] = field(default_factory=dict)
 
 
 @dataclass
@@ -158,19 +160,13 @@ def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written
             continue
         if _is_no_list(proposal, part) or _lacks_its_place(proposal, part):
             continue
-        rule = _rule(proposal, part, per_word)
         found.notes += [*_undone(part), *_scored(proposal, part)]
-        alike = [
-            one
-            for one in found.rules
-            if (one.table, one.columns, one.each)
-            == (rule.table, rule.columns, rule.each)
-            and one.colours == rule.colours
-        ]
-        if alike:
-            alike[0].sources.append(part.source)
-        else:
-            found.rules.append(rule)
+        for rule in (_rule(proposal, part, per_word), *_exposures(proposal, part)):
+            alike = [one for one in found.rules if replace(one, sources=rule.sources) == rule]
+            if alike:
+                alike[0].sources.append(part.source)
+            else:
+                found.rules.append(rule)
         found.files.setdefault(part.source, _habits(proposal, part.sheet))
     for sheet in proposal.station.sheets:
         if sheet.grid.tables_below and (wanted is None or sheet.source in wanted):
@@ -264,6 +260,9 @@ def _records(proposal: Proposal, found: Written, left_out: set[str], wanted) -> 
             f"ditto marks take the value above: {'  '.join(sorted(marks))}"
         )
     co2 = proposal.answered("co2", "*", "co2", "given_at")
+    told = any(isinstance(q.answer, dict) for q in proposal.questions if q.kind == "exposures")
+    if told and not proposal.station.of("co2"):
+        records["co2"] = "every"  # what was not recorded is then none, and not one alone
     if proposal.station.of("co2"):
         asked = proposal.question("co2", "*", "co2", "given_at")
         records["co2"] = co2 or ("every" if asked is None else None)
@@ -389,6 +388,23 @@ def _rule(proposal: Proposal, part: Part, per_word) -> NewRule:
         rule.columns["checked_on"] = {"value": "{day}"}
     rule.colours = _colours(proposal, part)
     return rule
+
+
+def _exposures(proposal: Proposal, part: Part) -> list[NewRule]:
+    """Give the rules that read CO2 off words beside an insemination: one a day around it."""
+    given = proposal.answered("exposures", part.source, "co2", "given_at")
+    if part.table != "inseminations" or not isinstance(given, dict):
+        return []
+    heading = asking.exposure_columns(proposal.station, part)[0].name
+    day = part.feed.uses[MAIN_DATE["inseminations"]].names[0]
+    label = _rule(proposal, part, {}).columns["queen_id"]
+    rules = []
+    for offset in sorted({offset for days in given.values() for offset in days}):
+        when = {"from": day, "days": offset} if offset else day
+        texts = [text for text, days in given.items() if offset in days]
+        rule = NewRule([part.source], "co2", {"queen_id": label, "given_at": when})
+        rules.append(replace(rule, only={heading: texts}))
+    return rules
 
 
 def _year_beside(proposal: Proposal, part: Part, name: str) -> str:

@@ -32,6 +32,7 @@ KINDS = {
     "lead": "labels that lack the word before their number",
     "same": "spellings of people",
     "co2": "which CO2 exposures the list holds",
+    "exposures": "the days on which CO2 was given, where words or counts stand",
     "copy": "a file that looks like a copy of another",
     "graft": "a day that may be that of grafting",
     "fill": "a day that is written once for several rows",
@@ -51,6 +52,8 @@ _ID = r'"(?:[^"\\\n]|\\.)*"'
 _OPEN = re.compile(rf"^# OPEN (?P<id>{_ID}): (?P<text>.*)$", re.MULTILINE)
 _REFUSED = re.compile(rf"^# NO (?P<id>{_ID}): ", re.MULTILINE)
 YES, NO = "yes", "no"
+_FARTHEST = 5
+"""An exposure lies so many days from its insemination at the most."""
 OF_ALL_SHEETS = ("fold", "same")
 """Kinds of questions whose "no" no setting holds, so that a line of its own does."""
 
@@ -263,6 +266,8 @@ def checked(question: Question, answer: Any) -> Any:
         answer = YES if answer else NO
     if question.kind == "percent" and isinstance(answer, dict):
         return _scores(question, answer)
+    if question.kind == "exposures" and isinstance(answer, dict):
+        return _exposures(question, answer)
     if question.options and not isinstance(answer, dict):
         options = {option.casefold(): option for option in question.options}
         given = str(answer).strip().casefold()
@@ -290,6 +295,24 @@ def _scores(question: Question, answer: Mapping[str, Any]) -> dict[str, float]:
                 hint='write a table such as { "++" = 60, "+++" = 90 }',
             )
     return dict(answer)
+
+
+def _exposures(question: Question, answer: Mapping[str, Any]) -> dict[str, list[int]]:
+    """Check on which days around an insemination each text says that CO2 was given."""
+    read: dict[str, list[int]] = {}
+    for text, days in answer.items():
+        listed = days if isinstance(days, list) else [days]
+        whole = all(isinstance(day, int) and not isinstance(day, bool) for day in listed)
+        if not whole or any(abs(day) > _FARTHEST for day in listed) or not text.strip():
+            raise UsageError(
+                "an answer does not fit its question",
+                where=question.id,
+                found=f"{text} = {days}",
+                expected=f"days from -{_FARTHEST} to {_FARTHEST}, 0 for that of insemination",
+                hint='write a table such as { "2x" = [-1, 0], "1x" = [0] }',
+            )
+        read[text] = sorted(set(listed))
+    return read
 
 
 def accept_defaults(questions: Iterable[Question]) -> None:

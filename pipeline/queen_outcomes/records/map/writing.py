@@ -7,7 +7,8 @@ not written again. Questions left open become `# OPEN` lines at the end.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
@@ -274,6 +275,8 @@ def _put_rule(document: Any, rule: NewRule) -> None:
     sources = [escaped(source) for source in rule.sources]
     table["from"] = sources[0] if len(sources) == 1 else _array(sources)
     table["table"] = rule.table
+    if rule.only:
+        table["only"] = _value(rule.only)
     if rule.each:
         table["each"] = _array(rule.each)
     columns = tomlkit.table()
@@ -323,15 +326,10 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
     _settle_habits(document, source, _CONTROLS.get(kind, ()), everything)
     if kind in ("percent", "blank", "graft", "column", "mixed", "span", "filled"):
         _settle_columns(document, source, table, column, everything)
-    elif kind == "letters":
-        for stage in STAGES:
-            _settle_columns(document, source, table, stage, everything)
-    elif kind == "colours":
-        _settle_colours(document, source, everything)
+    elif kind in _BY_SHEET:
+        _BY_SHEET[kind](document, source, everything)
     elif kind == "rows":
         _settle_rows(document, source, table, everything)
-    elif kind == "ignore":
-        _settle_ignored(document, source, everything)
     elif kind in ("fold", "same", "co2"):
         kept = {k: v for k, v in everything.records.items() if k == kind}
         _put_records(document, kept)
@@ -340,6 +338,19 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
     elif kind in ("words", "word"):
         _put_words(document, everything.words)
         _settle_everywhere(document, "*", everything)  # words that one column alone has
+
+
+def _settle_exposures(document: Any, source: str, everything: Written) -> None:
+    """Add the rules that an answer has made of a sheet's words for CO2."""
+    _put_records(document, {k: v for k, v in everything.records.items() if k == "co2"})
+    for rule in everything.rules:
+        if rule.only and source in rule.sources:
+            _put_rule(document, replace(rule, sources=[source]))
+
+
+def _settle_letters(document: Any, source: str, everything: Written) -> None:
+    for stage in STAGES:
+        _settle_columns(document, source, "checks", stage, everything)
 
 
 def _settle_everywhere(document: Any, column: str, everything: Written) -> None:
@@ -409,3 +420,12 @@ def _rules_of(document: Any, source: str, table: str) -> list[Any]:
         if rule.get("table") == table
         and is_known(source, _listed(rule.get("from", [])))
     ]
+
+
+_BY_SHEET: dict[str, Callable[[Any, str, Written], None]] = {
+    "exposures": _settle_exposures,
+    "letters": _settle_letters,
+    "colours": _settle_colours,
+    "ignore": _settle_ignored,
+}
+"""Kinds of questions that a sheet's name alone says the place of -> what an answer does."""
