@@ -317,11 +317,12 @@ def yearly(station: Station, column: str) -> tuple[list[Question], Yearly]:
     told_apart : Yearly
         How, if they start again.
     """
-    again = _in_two_years(station, column)
+    whose, others, homes = _WHOSE[column]
+    again = _in_two_years(station, column, homes)
     if not again:
         return [], Yearly()
     holding = [part for part in station.parts if column in part.feed.columns]
-    bare = {key_of(t) for p in holding if p.table == "inseminations" for t in p.texts(column)}
+    bare = {key_of(t) for p in holding if p.table in homes for t in p.texts(column)}
     found = Yearly()
     form = "{short}-"
     for part in holding:
@@ -329,7 +330,7 @@ def yearly(station: Station, column: str) -> tuple[list[Question], Yearly]:
         if written := _year_written(set(part.texts(column)), bare):
             found.carrying.append(part.source)
             form = written
-        elif len(beside) == 1 and part.table != "inseminations":
+        elif len(beside) == 1 and part.table not in homes:
             found.years[part.source] = beside[0].name
             form = "{year} "
     for part in holding:
@@ -338,12 +339,11 @@ def yearly(station: Station, column: str) -> tuple[list[Question], Yearly]:
             prefix = form.format(year=year, short=f"{year % 100:02}")
             found.prefixes.setdefault(part.source, prefix)
     shown = ", ".join(again[:_SHOWN]) + (" ..." if len(again) > _SHOWN else "")
-    whose, others = _WHOSE[column]
     question = Question(
         question_id("prefix", table="inseminations", column=column),
         f"Do {whose} start again each year? {len(again)} numbers stand in sheets of two years.",
         [
-            f"first inseminated in two years: {shown}",
+            f"{'first inseminated' if column == 'queen_id' else 'they stand'} in two years: {shown}",
             *(f"{source}: {prefix}" for source, prefix in found.prefixes.items()),
             *(f'{source}: with the year under "{name}"' for source, name in found.years.items()),
             *(f"{source}: the year stands there" for source in dict.fromkeys(found.carrying)),
@@ -354,9 +354,14 @@ def yearly(station: Station, column: str) -> tuple[list[Question], Yearly]:
 
 
 _WHOSE = {
-    "queen_id": ("the queens' numbers", "queens"),
-    "semen_batch": ("the labels of semen", "loads"),
+    "queen_id": ("the queens' numbers", "queens", ("inseminations",)),
+    "semen_batch": ("the labels of semen", "loads", ("inseminations",)),
+    "graft_batch": ("the labels of grafts", "grafts", ("queens", "inseminations")),
 }
+"""Column of labels -> whose they are, what they label, and the tables that are of one year."""
+
+
+START_AGAIN = tuple(_WHOSE)
 
 
 def restarts(station: Station) -> tuple[list[Question], dict[str, str]]:
@@ -365,10 +370,10 @@ def restarts(station: Station) -> tuple[list[Question], dict[str, str]]:
     return questions, found.prefixes
 
 
-def _in_two_years(station: Station, column: str) -> list[str]:
-    """Give the labels of inseminations that stand in sheets of two years, sorted."""
+def _in_two_years(station: Station, column: str, tables: Iterable[str]) -> list[str]:
+    """Give the labels that stand in sheets of two years of some tables, sorted."""
     first: dict[str, dict[str, int]] = defaultdict(dict)
-    for part in station.of("inseminations"):
+    for part in (part for table in tables for part in station.of(table)):
         if column in part.feed.columns:
             for label, year in _dated_labels(part, column, _year_of(part, station)):
                 first[label].setdefault(part.source, year)
@@ -395,6 +400,7 @@ def _dated_labels(part: Part, column: str, usual: int | None) -> Iterable[tuple[
         names[0].contents.cells, *(d.contents.cells for d in days), strict=False
     ):
         years = [year for cell in cells if (year := _year_in(cell.text, usual))]
+        years = years if days or usual is None else [usual]
         # a row without a day is of the season of the row above it
         if not years and above and not any(cell.text for cell in cells):
             years = [above]

@@ -123,20 +123,19 @@ def propose(
     looked = station.look(records, links, said, begins)
     asking.fahrenheit(looked)
     judged = orders.judge(looked)
-    restart_questions, queens = labels.yearly(looked, "queen_id")
-    load_questions, loads = labels.yearly(looked, "semen_batch")
+    asked_of = {column: labels.yearly(looked, column) for column in labels.START_AGAIN}
     lead_questions, leads = labels.leads(looked)
     words = wordlist.gather(looked)
     questions = [
         *judged.questions,
         *(question for ask in ASK for question in ask(looked)),
-        *restart_questions,
-        *load_questions,
+        *(question for asked, _ in asked_of.values() for question in asked),
         *lead_questions,
         *wordlist.question(words),
     ]
-    yearly = {"queen_id": queens, "semen_batch": loads}
-    return Proposal(looked, judged, words, questions, queens.prefixes, leads, yearly)
+    yearly = {column: told_apart for column, (_, told_apart) in asked_of.items()}
+    prefixes = yearly["queen_id"].prefixes
+    return Proposal(looked, judged, words, questions, prefixes, leads, yearly)
 
 
 def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written:
@@ -669,10 +668,12 @@ def _prefix(proposal: Proposal, source: str) -> Any:
         for column, sources in proposal.leads.items()
         if source in sources and proposal.answered("lead", "*", "*", column) == YES
     }
-    if (given := proposal.answered("prefix", "*", "inseminations", "semen_batch")) == YES:
-        given = proposal.yearly["semen_batch"].prefixes
-    if isinstance(given, dict) and source in given:
-        led["semen_batch"] = given[source]
+    for column in proposal.yearly.keys() - {"queen_id"}:
+        if (given := proposal.answered("prefix", "*", "inseminations", column)) == YES:
+            given = proposal.yearly[column].prefixes
+        if isinstance(given, dict) and source in given:
+            led[column] = given[source]
+    led = dict(sorted(led.items()))
     return {**led, **({"queen_id": year} if year else {})} if led else year
 
 
