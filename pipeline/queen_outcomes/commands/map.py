@@ -91,6 +91,7 @@ def _interview(run: Run, console: Console) -> None:
             continue
         _tell_of(question, console)
         question.answer = _ask(question)
+        question.spread()
 
 
 def _sort_diaries(run: Run, console: Console) -> None:
@@ -131,11 +132,12 @@ def _checked(question: Question, given: Any) -> Any:
 
     if str(given).strip().startswith("{"):
         try:
-            return tomllib.loads(f"answer = {given}")["answer"]
+            given = tomllib.loads(f"answer = {given}")["answer"]
         except tomllib.TOMLDecodeError as problem:
             raise UsageError(
                 "the table cannot be read", where=question.id, found=str(problem)
             ) from None
+        return checked(question, given)
     if question.kind == "word":
         column = question.id.split(":")[1]
         meaning_of(column, given, question.id)

@@ -383,7 +383,10 @@ def joined_text(
         more = (f"regexp_replace({text}, '^([0-9])', '+ \\1')" for text in texts[1:])
         joined = f"concat_ws(' ', {', '.join((texts[0], *more))})"
         return f"nullif(regexp_replace({joined}, '^\\+ ', ''), '')"
-    return f"nullif(concat_ws(' ', {', '.join(texts)}), '')"
+    whole = f"concat_ws(' ', {', '.join(texts)})"
+    if moment and len(texts) > 1:
+        whole = days.with_year(whole)
+    return f"nullif({whole}, '')"
 
 
 def _text(one: _Cell) -> str:

@@ -147,6 +147,11 @@ def joined(text: str) -> str:
     return f"regexp_replace({late}, {literal(_MIDNIGHT)}, '')"
 
 
+def with_year(text: str) -> str:
+    """Give SQL that puts a year from a cell of its own behind its day: "5-7 2025" is "5-7-2025"."""
+    return rf"regexp_replace({text}, '^(\d{{1,2}}) ?([-./]) ?(\d{{1,2}})\.? (\d{{4}})$', '\1\2\3\2\4')"
+
+
 def within_years(moment: str) -> str:
     """Give SQL that is TRUE for a moment of the years that records can be of."""
     return f"year({moment}) BETWEEN {FIRST_YEAR} AND {LAST_YEAR}"

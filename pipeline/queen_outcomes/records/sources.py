@@ -485,7 +485,8 @@ def _read_twice(source: Source) -> Iterator[UsageError]:
         days = rule.columns.get(dated)
         slots = [" ".join(sorted(slot.values())) for slot in rule.slots] or [""]
         for slot in slots if days else [""]:
-            said = (*days.headings, days.value or "", slot) if days else ()
+            # the day before a day is another one
+            said = (*days.headings, days.value or "", slot, str(days.days or 0)) if days else ()
             others = seen.setdefault((rule.table, said), [])
             other = next((one for one in others if not _are_apart(one, rule)), rule)
             others.append(rule)

@@ -212,6 +212,42 @@ def test_a_number_of_one_year_does_not_start_again(first, second):
     assert labels.restarts(station(*parts)) == ([], {})
 
 
+def test_days_without_a_year_are_of_the_sheets_year():
+    parts = [bench_of(f"{y}.csv", list("123"), ["3.6.", '"', ""]) for y in (2024, 2025)]
+    (asked,), prefixes = labels.restarts(station(*parts))
+    assert prefixes == {"2024.csv": "24-", "2025.csv": "25-"}
+    assert asked.evidence[0] == "first inseminated in two years: 1, 2, 3"
+
+
+def test_labels_that_begin_with_the_year_get_none_and_say_how_it_is_written():
+    parts = [bench_of(f"{y}.csv", ["101", "102"], [f"{y}-06-03"] * 2) for y in (2024, 2025)]
+    gone = part("sold.csv", "exits", queen_id=["24/101", "25/101"], left_on=["2025-08-01"] * 2)
+    (asked,), prefixes = labels.restarts(station(*parts, gone))
+    assert prefixes == {"2024.csv": "24/", "2025.csv": "25/"}
+    assert asked.evidence[-1] == "sold.csv: the year stands there"
+
+
+def test_grafts_and_loads_may_start_again_too():
+    parts = [
+        part(
+            f"{year}.csv",
+            "inseminations",
+            queen_id=[f"{year}-1", f"{year}-2"],
+            inseminated_at=[f"{year}-06-03"] * 2,
+            semen_batch=["A", "B"],
+            graft_batch=["G1", "G1"],
+        )
+        for year in (2024, 2025)
+    ]
+    assert labels.restarts(station(*parts)) == ([], {})
+    for column, told in (("semen_batch", "A, B"), ("graft_batch", "G1")):
+        (asked,), found = labels.yearly(station(*parts), column)
+        assert (asked.id, asked.default) == (f"prefix:*:inseminations:{column}", None)
+        assert asked.evidence[0] == f"they stand in two years: {told}"
+        assert found.prefixes == {"2024.csv": "24-", "2025.csv": "25-"}
+        assert labels.yearly(station(parts[0]), column)[0] == []
+
+
 def test_more_than_four_numbers_are_told_short():
     years = ("2024-05-14", "2025-05-14")
     parts = [bench_of(f"{day}.csv", list("12345"), [day] * 5) for day in years]

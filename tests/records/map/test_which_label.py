@@ -1,8 +1,13 @@
 """Which column labels the rows, where several could: running numbers, batches, counts of drones."""
 
+import datetime as dt
+import tomllib
+
 import pytest
 from queen_outcomes.records.map import asking, feeds
+from queen_outcomes.records.map.running import begin
 from queen_outcomes.records.map.station import Part
+from reading import accepted
 from sheets_by_hand import sheet, station
 
 DAYS = [f"2025-06-{n:02}" for n in range(1, 9)]
@@ -76,6 +81,44 @@ def test_a_batch_of_semen_is_asked_about_and_drones_with_semen_are_counted():
         "storage_c": ["°C kept"],
     }
     assert asked_of(read)["semen_batch"].default == "yes"
+
+
+LOADS_AGAIN = "prefix:*:inseminations:semen_batch"
+
+
+@pytest.mark.parametrize(
+    ("head", "loads", "column", "prefix"),
+    [
+        ("Year,Batch", ["2024,A", "2024,B", "2025,A", "2025,B"], ["Year", "Batch"], "2025 "),
+        ("Load", ["2024/A", "2024/B", "2025/A", "2025/B"], "Load", "2025/"),
+    ],
+)
+def test_loads_that_start_again_each_year_are_found_by_the_year(
+    tmp_path, head, loads, column, prefix
+):
+    (tmp_path / "records").mkdir()
+    for year in (2024, 2025):
+        rows = "".join(f"{year % 100}-{n},{year}-06-{n:02},{'AB'[n % 2]},8\n" for n in range(1, 9))
+        path = tmp_path / "records" / f"bench {year}.csv"
+        path.write_text(f"Queen,Inseminated,Semen,Dose\n{rows}", "utf-8")
+    looks = "".join(f"24-{n},2024-06-{n + 14},yes\n" for n in range(1, 9))
+    (tmp_path / "records" / "checks.csv").write_text(f"Queen,Checked,Eggs\n{looks}", "utf-8")
+    rows = "".join(f"{load},{load[:4]}-05-2{n},{90 + n},70\n" for n, load in enumerate(loads))
+    path = tmp_path / "records" / "semen.csv"
+    path.write_text(f"{head},Collected,drones tried,total ul\n{rows}", "utf-8")
+    begun = begin(tmp_path)
+    assert {q.id: q.default for q in begun.asked}[LOADS_AGAIN] is None
+    begun.answer({LOADS_AGAIN: "yes"})
+    begun.accept()
+    (tmp_path / "station.toml").write_text(begun.settings(), "utf-8")
+    settings = tomllib.loads(begun.settings())
+    (rule,) = [rule for rule in settings["read"] if rule["table"] == "semen"]
+    assert rule["columns"]["semen_batch"] == column
+    assert settings["files"]["bench 2025.csv"]["prefix"] == {"semen_batch": prefix}
+    read = accepted(tmp_path, dt.date(2025, 12, 31))
+    given = {row["semen_batch"] for row in read["inseminations"]}
+    assert given == {row["semen_batch"] for row in read["semen"]}
+    assert len(given) == 4
 
 
 def test_figures_under_drones_and_semen_label_no_load():

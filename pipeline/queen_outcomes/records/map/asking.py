@@ -11,7 +11,7 @@ from pathlib import PurePosixPath
 
 from queen_outcomes.facts.reading import FEWEST_SCORES, HIGHEST_SCORE
 from queen_outcomes.facts.settings_form import MOST_SLOTS
-from queen_outcomes.records import numbers
+from queen_outcomes.records import numbers, suggested
 from queen_outcomes.records.map import meanings, months
 from queen_outcomes.records.map.contents import (
     MOST,
@@ -27,23 +27,29 @@ from queen_outcomes.records.map.contents import (
 )
 from queen_outcomes.records.map.deeds import tables_named
 from queen_outcomes.records.map.feeds import Use, too_wide
-from queen_outcomes.records.map.fits import MAIN_DATE, SPANS, can_hold, ours_of
+from queen_outcomes.records.map.fits import MAIN_DATE, SPANS, can_hold, is_year, ours_of
 from queen_outcomes.records.map.labels import key_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
-from queen_outcomes.records.map.sheet import Sheet
+from queen_outcomes.records.map.sheet import Sheet, SheetColumn
 from queen_outcomes.records.map.station import Part, Station
+from queen_outcomes.records.map.words import STAGES
 from queen_outcomes.records.sources import ENDINGS, LEGACY_ENDINGS, table_named
 
 PER_CENT, SHARE, SCORE = "percent", "share", "score"
 UNIT_OF = {PER_CENT: "%", SHARE: "share"}
 """The unit that an answer about percentages sets."""
 LEAVE, READ = "leave", "read"
+YEAR = "year"
+"""In ids of questions the column of years that days lack, which is none of ours."""
 _OWN_HOURS = 2
 _BEHIND = re.compile(r"[ T]\d{1,2}:\d{2}.*$")
 _WARM = 40
 """Semen stored above so many degrees was measured in Fahrenheit; 40 C is the hard limit."""
 _GRAFT_DAYS = (17, 26)
 """Days from grafting to insemination, where emergence falls 11 to 13 days after grafting."""
+_OF_CO2 = {"co2_other_at", "given_at"}
+_MOST_WAYS = 6
+"""So many ways in which CO2 is given, a station has at the most."""
 _SHOWN = 5
 _MOST_ROWS = {"inseminations": 2, "exits": 1.2}
 """Rows a queen, on average, above which a sheet may hold other things too."""
@@ -57,6 +63,8 @@ _LIKE_DAY = re.compile(
     r"(?<![\d.,/-])\d{1,2}\s?[./-]\s?\d{1,2}(?:\.|[./-]\s?\d{2,4}\.?)?(?![\d/-])"
 )
 _IN_BLOCKS = ("inseminations", "checks", "exits", "lab")
+_WITH_THE_DAY = ("semen_batch", "operator", "checker", "line", "graft_batch")
+"""What may be written once for several rows too, where the day is."""
 _FEW_BLOCKS, _MANY_BARE, _EACH_NEW = 3, 0.2, 0.95
 """So many blocks of rows under one day each; the share of rows without a day; and of days
 that are new, and of rows without one in which something else is written."""
@@ -72,15 +80,21 @@ def percentages(station: Station) -> list[Question]:
             if ours_of(part.table, name).unit != "%":
                 continue
             named, bare = _signed(part.contents(name))
-            if asked := _shares(named, bare) or _scores(named, bare):
+            marks = [held for held in part.contents(name) if held.is_scores]
+            asked = _marks(marks) if marks else _shares(named, bare) or _scores(named, bare)
+            if asked:
                 says, options = asked
                 heading = part.feed.headings(name)[0]
                 questions.append(
                     Question(
                         question_id("percent", part.source, part.table, name),
-                        f'In "{part.source}", is 1 in "{heading}" one per cent or '
+                        f'In "{part.source}", what are the marks under "{heading}" in per cent?'
+                        if marks
+                        else f'In "{part.source}", is 1 in "{heading}" one per cent or '
                         f"{_MAY_BE[SHARE in options]}?",
-                        [f"{says}: {', '.join(f'{n:g}' for n in bare[:_SHOWN])}"],
+                        [says]
+                        if marks
+                        else [f"{says}: {', '.join(f'{n:g}' for n in bare[:_SHOWN])}"],
                         options,
                         sources=(part.source,),
                     )
@@ -97,6 +111,15 @@ def _signed(columns: Sequence[Contents]) -> tuple[list[float], list[float]]:
         if number is not None
     ]
     return [n for n, sign in figures if sign], [n for n, sign in figures if not sign]
+
+
+def _marks(columns: Sequence[Contents]) -> tuple[str, dict[str, str]]:
+    """Say that marks are scores, such as "++" and "4/5", which only the station can explain."""
+    texts = sorted({text for held in columns for text in held.texts})
+    return f"marks stand there: {', '.join(texts[:_SHOWN])}", {
+        SCORE: "a score: it stays unread until station.toml says what each is in per cent; "
+        f"or a table such as {{ {suggested.key(texts[-1])} = 90 }}, of every mark"
+    }
 
 
 _MAY_BE = {True: "the whole", False: "a score"}
@@ -259,6 +282,52 @@ def co2(station: Station) -> list[Question]:
     ]
 
 
+def exposures(station: Station) -> list[Question]:
+    """Ask on which days CO2 was given, where a column of inseminations says it in words or counts."""
+    return [
+        Question(
+            question_id("exposures", part.source, "co2", "given_at"),
+            f'In "{part.source}", on which days was CO2 given by what stands under '
+            f'"{column.name}"?',
+            [
+                ", ".join(f'"{text}" {number}' for text, number in _said(column).most_common()),
+                "0 is the day of insemination, -1 the day before, 1 the day after",
+            ],
+            {
+                NO: "leave it unread; or a table of what stands for which days, such as "
+                f"{{ {suggested.key(_said(column).most_common(1)[0][0])} = [-1, 0] }}: what is "
+                "left out, and an empty cell, was not recorded"
+            },
+            sources=(part.source,),
+        )
+        for part in station.of("inseminations")
+        for column in exposure_columns(station, part)[:1]
+    ]
+
+
+def exposure_columns(station: Station, part: Part) -> list[SheetColumn]:
+    """Give the columns of a sheet of inseminations that say in a few words how CO2 was given."""
+    fed = {h for p in station.parts_of(part.source) for n in p.feed.columns for h in p.feed.headings(n)}
+    if part.feed.slots or MAIN_DATE["inseminations"] not in part.feed.uses:
+        return []
+    return [
+        column
+        for column in part.sheet.columns
+        if column.name not in fed
+        and ("co2" in column.heading.of("topic") or column.heading.of("column") & _OF_CO2)
+        and not column.heading.of("column") & set(SPANS)
+        and column.heading.unit not in ("min", "s")
+        and not any(column.contents.days)
+        and 0 < len(_said(column)) <= _MOST_WAYS
+    ]
+
+
+def _said(column: SheetColumn) -> Counter[str]:
+    """Count what stands in a column, "-" among it; a mark that repeats the cell above is none."""
+    held = column.contents
+    return Counter([*held.texts, *held.unknown])
+
+
 _Moment = tuple[frozenset[dt.date | str], dt.time | None]
 """The days that a text may be, or the text, and the time of day behind it."""
 
@@ -340,7 +409,9 @@ def journals(station: Station) -> list[Question]:
             continue  # a wide sheet may feed a table by several rules
         labels = Counter(part.texts("queen_id"))
         rows = sum(labels.values())
-        done = _things_done(part)
+        done = diary = _things_done(part)
+        if part.feed.untold:
+            done = [*diary, "nothing but a queen and a day says so"]
         if rows <= _MOST_ROWS.get(part.table, rows) * len(labels) and not done:
             continue
         questions[name] = Question(
@@ -350,7 +421,7 @@ def journals(station: Station) -> list[Question]:
             {
                 YES: "every row is",
                 NO: "not so: leave the sheet unread"
-                + (", and write a [[read]] with `only` for each thing done" if done else ""),
+                + (", and write a [[read]] with `only` for each thing done" if diary else ""),
             },
             sources=(part.source,),
         )
@@ -437,6 +508,32 @@ def _names_above(parts: Sequence[Part]) -> list[Question]:
                 for part in parts
             ]
     return questions
+
+
+def years_above(station: Station) -> list[Question]:
+    """Ask whether a year that is written once holds for the rows below it."""
+    questions: dict[str, Question] = {}
+    for part in station.parts:
+        for name, use in part.feed.uses.items():
+            years = [c for c in part.columns_of(name) if is_year(c)]
+            at = years[0].at if years else 0
+            bare = [row for row in part.sheet.rows if not row.text(at)] if years else []
+            if not bare or not part.sheet.rows[0].text(at):
+                continue
+            heading = years[0].name
+            questions.setdefault(
+                part.source,
+                Question(
+                    question_id("fill", part.source, part.table, YEAR),
+                    f'In "{part.source}", does a year under "{heading}" hold for the rows below '
+                    f"it that have none, where the days under \"{use.names[0]}\" lack it?",
+                    [f"{len(bare)} of {len(part.sheet.rows)} rows have none"],
+                    {YES: "it does: fill it down", NO: "their year is not known"},
+                    default=YES,
+                    sources=(part.source,),
+                ),
+            )
+    return list(questions.values())
 
 
 def month_of_days(station: Station) -> list[Question]:
@@ -763,14 +860,16 @@ def unsure(station: Station) -> list[Question]:
     questions = []
     for part in station.parts:
         for name, use in part.feed.uses.items():
+            if use.value:
+                questions.append(_of_every_row(part, name, use.value))
+                continue
             unknown_day, too_early = _is_unknown_day(part, name), _too_early(station, part, name)
             if unknown_day or too_early or use.rival or _doubtful(part, name, use):
                 texts = ", ".join(list(dict.fromkeys(part.texts(name)))[:_SHOWN])
                 questions.append(
                     Question(
                         question_id("column", part.source, part.table, name),
-                        f'In "{part.source}", is {_under(use.names)} the column {name}'
-                        + (f" of the rows of {part.table}?" if part.feed.only else "?"),
+                        _in_words(station, part, name, use),
                         [
                             f"it holds {texts}",
                             *([too_early] if too_early else []),
@@ -784,6 +883,56 @@ def unsure(station: Station) -> list[Question]:
                     )
                 )
     return questions
+
+
+def letters(station: Station) -> list[Question]:
+    """Ask whether letters under a look are the stages of brood that begin so."""
+    questions: dict[str, Question] = {}
+    for part in station.of("checks"):
+        heads = [h for name in STAGES for h in part.feed.headings(name) if h in part.sheet.letters]
+        if not heads:
+            continue
+        shown = '", "'.join(part.sheet.letters[: len(STAGES)])
+        cells = Counter(t for name in STAGES for h in part.contents(name) for t in h.counts)
+        name = question_id("letters", part.source, part.table)
+        questions.setdefault(
+            name,
+            Question(
+                name,
+                f'In "{part.source}", are "{shown}" eggs, larvae and sealed brood?',
+                [f"below them stand {', '.join(f'{text}' for text, _ in cells.most_common(_SHOWN))}"],
+                {YES: "they are, under every look", NO: "they are not: leave them unread"},
+                default=YES,
+                sources=(part.source,),
+            ),
+        )
+    return list(questions.values())
+
+
+def _of_every_row(part: Part, name: str, value: str) -> Question:
+    """Ask about what a sheet's name or title says of all its rows."""
+    return Question(
+        question_id("column", part.source, part.table, name),
+        f'In "{part.source}", was every queen {value}?',
+        [f"its name or title says so, and no column holds the {name}"],
+        {YES: "every one was", NO: "not so: leave it open"},
+        default=YES,
+        sources=(part.source,),
+    )
+
+
+def _in_words(station: Station, part: Part, name: str, use: Use) -> str:
+    """Ask whether a heading is a column of ours; of a colony, when the queen went into it."""
+    own = [p for p in station.parts_of(part.source) if p.table == "inseminations"]
+    days = [heading for p in own for heading in p.feed.headings("inseminated_at")]
+    if name == "placed_on" and use.names[0] in days:
+        colony = part.feed.headings("colony_id")[0]
+        return (
+            f'In "{part.source}", does a queen go into the colony under "{colony}" on the day '
+            "of her insemination?"
+        )
+    rows = f" of the rows of {part.table}" if part.feed.only else ""
+    return f'In "{part.source}", is {_under(use.names)} the column {name}{rows}?'
 
 
 def _rival(part: Part, rival: str) -> list[str]:

@@ -52,6 +52,8 @@ _SUM = re.compile(
 _COLON_SPAN = re.compile(
     r"^(\d{1,3}):([0-5]\d)(?::([0-5]\d))?\s*(min|mn|h)?\.?$", re.IGNORECASE
 )
+_HIGHEST = 10
+"""The best score of a station's own, as a rule."""
 _INITIALS = re.compile(r"^([xX✓✔√✗✘×+☑☒✕✖])\s*([^\W\d_][^\d]{0,20})$")
 
 
@@ -287,11 +289,16 @@ class Contents:
         The column below its heading; empty ones included.
     month : tuple of int, optional
         The year and month that days of the month alone belong to.
+    dated : bool
+        Its heading says that days stand there, so that "5-7" is one.
     """
 
-    def __init__(self, cells: Sequence[Cell], month: Month | None = None) -> None:
+    def __init__(
+        self, cells: Sequence[Cell], month: Month | None = None, *, dated: bool = False
+    ) -> None:
         self.cells = cells
         self.month = month
+        self.dated = dated
         words = vocabulary()
         texts = [cell.text for cell in cells if cell.text]
         self.ditto = [t for t in texts if is_ditto(t)]
@@ -332,7 +339,7 @@ class Contents:
         return [
             SeenDay((("any", dt.date.fromisoformat(cell.text[:10])),))
             if cell.kind == "date"
-            else self.day_of(cell.text)
+            else self.day_of(_slashed(cell.text) if self.dated else cell.text)
             for cell in self.kept
         ]
 
@@ -345,6 +352,11 @@ class Contents:
     def whole_day_share(self) -> float:
         """Share of the filled cells that are days with their year."""
         return self.share(day is not None and not day.yearless for day in self.days)
+
+    @cached_property
+    def yearless_share(self) -> float:
+        """Share of the filled cells that are days without their year."""
+        return self.share(day is not None and day.yearless for day in self.days)
 
     @cached_property
     def clock_share(self) -> float:
@@ -383,6 +395,17 @@ class Contents:
         ]
 
     @cached_property
+    def is_scores(self) -> bool:
+        """Tell whether marks such as "++" and "+++", or "4/5" of one whole, stand in the cells."""
+        pluses = all(re.fullmatch(r"\++", text) for text in self.texts)
+        parts = [re.fullmatch(r"(\d{1,2})\s?/\s?(\d{1,2})", text) for text in self.texts]
+        whole = {match[2] for match in parts if match}
+        of_one = all(parts) and len(whole) == 1 and all(
+            int(match[1]) <= int(match[2]) <= _HIGHEST for match in parts if match
+        )
+        return len(self.counts) > 1 and (pluses or of_one)
+
+    @cached_property
     def yes_no_share(self) -> float:
         """Share of the filled cells that are yes, no or a tick."""
         return self.share(yes_or_no(text) for text in self.texts)
@@ -403,6 +426,11 @@ class Contents:
             not any(c.isdigit() for c in text) and len(tokens(text)) <= 4
             for text in self.texts
         )
+
+
+def _slashed(text: str) -> str:
+    """Write "5-7" as "5/7", which is a day wherever it stands."""
+    return re.sub(r"^(\d{1,2}) ?- ?(\d{1,2})$", r"\1/\2", text)
 
 
 def is_ditto(text: str) -> bool:

@@ -27,13 +27,14 @@ from queen_outcomes.records.map.fits import (
     fit,
     is_generic_date,
     is_time,
+    is_year,
     names_of,
     ours_of,
     tells_how_she_went,
 )
 from queen_outcomes.records.map.headings import heading, numbered
 from queen_outcomes.records.map.sheet import Sheet, SheetColumn
-from queen_outcomes.records.map.words import fold
+from queen_outcomes.records.map.words import fold, vocabulary
 
 ORDER = tuple(TABLES)
 _SURE = 0.6
@@ -123,6 +124,8 @@ class Feed:
     """slot -> the day that its heading states."""
     only: dict[str, list[str]] = field(default_factory=dict)
     """A heading -> the texts of the rows that are this table's, in a diary."""
+    untold: bool = False
+    """A queen and a day stand there, and nothing says what was done that day."""
 
     def headings(self, name: str) -> list[str]:
         """Give every heading that fills a column of ours."""
@@ -210,7 +213,7 @@ class _Allocation:
         self.columns: list[SheetColumn] = columns
         self.series: list[slots.Series] = series
         self.known_ids = known_ids
-        self.topics = _topics(sheet.source)
+        self.topics = _topics(sheet.source) | ({"exits"} if is_of_sales(sheet) else set())
         self.times = [c for c in columns if is_time(c)]
         free = [c for c in columns if c not in self.times]
         self.fits = {
@@ -392,7 +395,14 @@ class _Allocation:
         listed = [found[table] for table in ORDER if table in found]
         for one in self.series:
             listed += self._series_feeds(one, listed)
+        for feed in listed:
+            feed.untold = not self.evidence[feed.table] and set(feed.uses) <= {
+                *SHARED_IDS, MAIN_DATE[feed.table], "note",
+            }
+        self._stays(listed)
         self._attach_times(listed)
+        self._attach_years(listed)
+        self._sales(listed)
         self._join_doses(listed)
         self._exits_at_looks(listed)
         self._settle_co2(listed)
@@ -593,6 +603,41 @@ class _Allocation:
                 _, _, use = min(days, key=lambda day: day[:2])
                 use.names.append(time.name)
 
+    def _attach_years(self, feeds: list[Feed]) -> None:
+        """Join a column of years to the days that are written without one."""
+        years = [column for column in self.columns if is_year(column)]
+        at_of = {column.name: column for column in self.columns}
+        for feed in feeds if len(years) == 1 else ():
+            for name, use in feed.uses.items():
+                days = at_of.get(use.names[0]) if len(use.names) == 1 else None
+                dated = ours_of(feed.table, name).kind in ("date", "datetime")
+                if dated and days and days.contents.yearless_share >= MOST:
+                    use.names.append(years[0].name)
+
+    def _stays(self, feeds: list[Feed]) -> None:
+        """Add that queens went into the colony beside their insemination, on its day: it is asked."""
+        done = next((f for f in feeds if f.table == "inseminations" and not f.slots), None)
+        day = MAIN_DATE["inseminations"]
+        stays = any(f.table == "placements" for f in feeds)
+        colonies = [
+            column
+            for column in self.columns
+            if column.heading.of("column") == {"colony_id"}
+            and can_hold("id", "colony_id", column.contents) == 1
+            and not column.heading.unit
+        ]
+        if stays or done is None or len(colonies) != 1 or not {"queen_id", day} <= done.uses.keys():
+            return
+        uses = {"queen_id": done.uses["queen_id"], "colony_id": Use([colonies[0].name])}
+        uses["placed_on"] = Use(done.uses[day].names[:1], _SURE - 0.1)
+        feeds.append(Feed("placements", uses))
+
+    def _sales(self, feeds: list[Feed]) -> None:
+        """Add that the queens of a list of sales were sold, where no column says why they left."""
+        feed = next((f for f in feeds if f.table == "exits" and not f.slots), None)
+        if feed is not None and "reason" not in feed.uses and is_of_sales(self.sheet):
+            feed.uses["reason"] = Use([], _SURE - 0.1, value="sold")
+
     def _exits_at_looks(self, feeds: list[Feed]) -> None:
         """Add exits that are written beside a look, on the day of the look."""
         looks = next((f for f in feeds if f.table == "checks" and not f.slots), None)
@@ -748,6 +793,20 @@ def unit_of(column: SheetColumn, table: str, name: str) -> str:
     if ours.unit and unit != ours.unit and unit in UNITS.get(ours.unit, {}):
         return unit
     return ""
+
+
+def is_of_sales(sheet: Sheet) -> bool:
+    """Tell whether a sheet lists sales, by its name or the titles above its headings."""
+    file, _, name = sheet.source.partition("#")
+    above = [
+        cell.text
+        for row in sheet.grid.rows
+        if sheet.header and row.line < sheet.header[0]
+        for cell in row.cells
+    ]
+    sold = {p for p, why in vocabulary().words["reason"].items() if why == "sold"}
+    texts = map(fold, (PurePosixPath(file).stem, name, *above))
+    return any(f" {phrase} " in f" {text} " for text in texts for phrase in sold)
 
 
 def _topics(source: str) -> frozenset[str]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 from queen_outcomes.facts.column import Column as Ours
 from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.records.map.contents import MOST, Contents
+from queen_outcomes.records.map.contents import MOST, Contents, is_tick
 from queen_outcomes.records.map.headings import Heading
 from queen_outcomes.records.map.sheet import SheetColumn
 
@@ -120,7 +121,13 @@ def _word(name: str, held: Contents) -> float:
 def _id(name: str, held: Contents) -> float:
     if _is_days(held) or held.plain_clock_share > PARTLY:
         return 0.0
+    if name == "semen_batch" and all(map(_is_letter, held.texts)):
+        return 1.0  # "F" and "T" among A to Z are loads, whatever they say elsewhere
     return 0.0 if held.yes_no_share > PARTLY else 1.0
+
+
+def _is_letter(text: str) -> bool:
+    return len(text) == 1 and text.isalpha() and text.isupper() and not is_tick(text)
 
 
 def _label(name: str, held: Contents) -> float:
@@ -197,6 +204,8 @@ def fit(column: SheetColumn, table: str, name: str) -> float:
     said, held = column.heading, column.contents
     ours = ours_of(table, name)
     gate = can_hold(ours.kind, name, held)
+    if name == "pattern_pct" and held.is_scores:
+        gate = 1.0  # marks of the station's own, which are asked about
     if not gate:
         return 0.0
     worth = names_column(said, held, table, name)
@@ -343,3 +352,10 @@ def is_time(column: SheetColumn) -> bool:
     if "time" in column.heading.of("part"):
         return True
     return held.plain_clock_share >= MOST
+
+
+def is_year(column: SheetColumn) -> bool:
+    """Tell whether a column holds years, by its heading and its cells."""
+    held = column.contents
+    years = held.share(re.fullmatch(r"(?:19|20)\d\d", text) for text in held.texts)
+    return column.heading.of("part") == {"year"} and years >= MOST

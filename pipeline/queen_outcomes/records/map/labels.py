@@ -6,13 +6,14 @@ import re
 import unicodedata
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 from types import MappingProxyType
 
 from rapidfuzz import fuzz
 
-from queen_outcomes.records.map.contents import day_of, ticked_by
-from queen_outcomes.records.map.fits import MAIN_DATE, PERSON
+from queen_outcomes.records.map.contents import day_of, is_ditto, ticked_by
+from queen_outcomes.records.map.fits import MAIN_DATE, PERSON, is_year
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.station import Part, Station
 from queen_outcomes.records.map.words import tokens, vocabulary
@@ -37,6 +38,7 @@ _NUMBER = r"\d+(?:\s?[-‐–/]\s?\d+)?"
 _BARE = re.compile(_NUMBER)
 _LED = re.compile(rf"^(?:#|[^\W\d_]+[.°]?)(?:[.:]? |\s?[-‐–]\s?)?(?={_NUMBER}$)")
 """A word or letter before a number: "hive 7", "Q-12", "q12", "nr 12/25", "Q25-14"."""
+_WITH_YEAR = re.compile(r"^((?:19|20)?\d\d)([-‐–/._ ])(.+)$")
 _SHOWN = 4
 
 
@@ -289,10 +291,27 @@ def ask_people(station: Station) -> list[Question]:
 # -- numbers that start again -------------------------------------------------------
 
 
-def restarts(
-    station: Station, yearless: Mapping[str, int] = MappingProxyType({})
-) -> tuple[list[Question], dict[str, str]]:
-    """Ask about queen numbers that stand in two years' sheets.
+@dataclass
+class Yearly:
+    """How labels that start again each year are told apart.
+
+    Parameters
+    ----------
+    prefixes : dict of source to the prefix that its year gives
+    years : dict of source to the heading of the years that stand beside its labels
+    carrying : list of source
+        Those whose labels begin with the year already.
+    """
+
+    prefixes: dict[str, str] = field(default_factory=dict)
+    years: dict[str, str] = field(default_factory=dict)
+    carrying: list[str] = field(default_factory=list)
+
+
+def yearly(
+    station: Station, column: str, yearless: Mapping[str, int] = MappingProxyType({})
+) -> tuple[list[Question], Yearly]:
+    """Ask about labels of queens or semen that stand in two years' sheets.
 
     Parameters
     ----------
@@ -304,49 +323,120 @@ def restarts(
     -------
     questions : list of Question
         At most one; it has no default.
-    prefixes : dict of source to the prefix that its year would give
+    told_apart : Yearly
+        How, if they start again.
     """
-    first: dict[str, dict[str, int]] = defaultdict(dict)
-    for part in station.of("inseminations"):
-        for label, year in _dated_labels(part, yearless.get(part.source) or _year_of(part, station)):
-            first[label].setdefault(part.source, year)
-    again = sorted(label for label, seen in first.items() if len({*seen.values()}) > 1)
+    whose, others, homes = _WHOSE[column]
+    again = _in_two_years(station, column, homes, yearless)
     if not again:
-        return [], {}
-    prefixes = {}
-    for part in station.parts:
-        if "queen_id" in part.feed.columns:
-            year = _year_of(part, station)
-            if year:
-                prefixes.setdefault(part.source, f"{year % 100:02}-")
+        return [], Yearly()
+    holding = [part for part in station.parts if column in part.feed.columns]
+    bare = {key_of(t) for p in holding if p.table in homes for t in p.texts(column)}
+    found = Yearly()
+    form = "{short}-"
+    for part in holding:
+        beside = [c for c in part.sheet.columns if is_year(c)]
+        if written := _year_written(set(part.texts(column)), bare):
+            found.carrying.append(part.source)
+            form = written
+        elif len(beside) == 1 and part.table not in homes:
+            found.years[part.source] = beside[0].name
+            form = "{year} "
+    for part in holding:
+        year = _year_of(part, station)
+        if year and part.source not in (*found.years, *found.carrying):
+            prefix = form.format(year=year, short=f"{year % 100:02}")
+            found.prefixes.setdefault(part.source, prefix)
     shown = ", ".join(again[:_SHOWN]) + (" ..." if len(again) > _SHOWN else "")
-    listed = [f"{source}: {prefix}" for source, prefix in prefixes.items()]
     question = Question(
-        question_id("prefix", table="inseminations", column="queen_id"),
-        f"Do the queens' numbers start again each year? {len(again)} numbers stand in "
-        "sheets of two years.",
-        [f"first inseminated in two years: {shown}", *listed],
-        {YES: "other queens: put the year before their numbers", NO: "the same queens"},
+        question_id("prefix", table="inseminations", column=column),
+        f"Do {whose} start again each year? {len(again)} numbers stand in sheets of two years.",
+        [
+            f"{'first inseminated' if column == 'queen_id' else 'they stand'} in two years: {shown}",
+            *(f"{source}: {prefix}" for source, prefix in found.prefixes.items()),
+            *(f'{source}: with the year under "{name}"' for source, name in found.years.items()),
+            *(f"{source}: the year stands there" for source in dict.fromkeys(found.carrying)),
+        ],
+        {YES: f"other {others}: put the year before them", NO: f"the same {others}"},
     )
-    return [question], prefixes
+    return [question], found
 
 
-def _dated_labels(part: Part, usual: int | None) -> Iterable[tuple[str, int]]:
-    """Give each label with the year of its day; ``usual`` is that of days written without."""
-    names = part.columns_of("queen_id")
+_WHOSE = {
+    "queen_id": ("the queens' numbers", "queens", ("inseminations",)),
+    "semen_batch": ("the labels of semen", "loads", ("inseminations",)),
+    "graft_batch": ("the labels of grafts", "grafts", ("queens", "inseminations")),
+}
+"""Column of labels -> whose they are, what they label, and the tables that are of one year."""
+
+
+START_AGAIN = tuple(_WHOSE)
+
+
+def restarts(
+    station: Station, yearless: Mapping[str, int] = MappingProxyType({})
+) -> tuple[list[Question], dict[str, str]]:
+    """Ask about queen numbers that stand in two years' sheets, as `yearly`."""
+    questions, found = yearly(station, "queen_id", yearless)
+    return questions, found.prefixes
+
+
+def _in_two_years(
+    station: Station, column: str, tables: Iterable[str], yearless: Mapping[str, int]
+) -> list[str]:
+    """Give the labels that stand in sheets of two years of some tables, sorted."""
+    first: dict[str, dict[str, int]] = defaultdict(dict)
+    for part in (part for table in tables for part in station.of(table)):
+        if column in part.feed.columns:
+            usual = yearless.get(part.source) or _year_of(part, station)
+            for label, year in _dated_labels(part, column, usual):
+                first[label].setdefault(part.source, year)
+    return sorted(label for label, seen in first.items() if len({*seen.values()}) > 1)
+
+
+def _year_written(texts: set[str], bare: set[str]) -> str:
+    """Give the form in which labels begin with a year, the rest being a bare one: "2025/1"."""
+    found = [match for text in texts if (match := _WITH_YEAR.match(text))]
+    forms = Counter(
+        ("{year}" if len(match[1]) == 4 else "{short}") + match[2]
+        for match in found
+        if key_of(match[3]) in bare
+    )
+    return max(forms, key=forms.__getitem__) if forms.total() > len(texts) / 2 else ""
+
+
+def _dated_labels(part: Part, column: str, usual: int | None) -> Iterable[tuple[str, int]]:
+    """Give each label with the year of its row; that of the sheet where its day has none."""
+    names = part.columns_of(column)
     days = part.columns_of(MAIN_DATE[part.table])
-    if not names:
-        return
     of_month = next((d.contents.month for d in days if d.contents.month), None)
     usual = of_month[0] if of_month else usual
+    above: int | None = None
     for label, *cells in zip(
         names[0].contents.cells, *(d.contents.cells for d in days), strict=False
     ):
-        for cell in cells:
-            seen = day_of(cell.text)
-            year = seen.days[0][1].year if seen and not seen.yearless else usual
-            if label.text and cell.text and year:
-                yield label.text, year
+        years = [
+            year
+            for cell in cells
+            if (year := _year_in(cell.text, usual) or (usual if of_month and cell.text else None))
+        ]
+        years = years if days or usual is None else [usual]
+        # a row without a day is of the season of the row above it
+        if not years and above and not any(cell.text for cell in cells):
+            years = [above]
+        above = years[-1] if years else above
+        for year in years if label.text and not is_ditto(label.text) else ():
+            yield label.text, year
+
+
+def _year_in(text: str, usual: int | None) -> int | None:
+    """Give the year of a day; the usual one where it is written without, or is that above."""
+    seen = day_of(text)
+    if is_ditto(text) or (seen and seen.yearless):
+        return usual
+    year = re.search(r"(?<!\d)(?:19|20)\d\d(?!\d)", text)
+    short = re.search(r"\D(\d\d)\.?(?: |$)", text)
+    return int(year[0]) if year else 2000 + int(short[1]) if short else None
 
 
 def _year_of(part: Part, station: Station) -> int | None:

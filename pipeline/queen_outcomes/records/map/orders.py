@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from queen_outcomes.records.map.contents import ORDERS, Contents, SeenDay
-from queen_outcomes.records.map.fits import MAIN_DATE
+from queen_outcomes.records.map.fits import MAIN_DATE, is_year
 from queen_outcomes.records.map.opened import Cell
 from queen_outcomes.records.map.questions import Question, question_id
 from queen_outcomes.records.map.station import Part, Station
@@ -169,6 +169,7 @@ def _ask(found: Orders, by_file: Mapping[str, list[Judged]]) -> None:
             continue
         # the station's other files leave little doubt: its hand is mostly one hand
         usual = next(iter(decided)) if len(decided) == 1 else None
+        alike = _of_sheets_alike(found, source, by_file)
         name = question_id("dates", source, first.part.table, first.name)
         total = sum(one.numeric for one in open_ones)
         found.asked[name] = [source]
@@ -179,12 +180,28 @@ def _ask(found: Orders, by_file: Mapping[str, list[Judged]]) -> None:
                 [
                     f"all {total} days fit {' and '.join(possible)}",
                     *([f"the other files write {usual}"] if usual else []),
+                    *([f"the sheets alike of its workbook write {alike}"] if alike else []),
                 ],
                 {order: ORDER_WORDS[order] for order in possible},
-                default=usual if usual in possible else None,
+                default=next((order for order in (usual, alike) if order in possible), None),
                 sources=(source,),
             )
         )
+
+
+def _of_sheets_alike(
+    found: Orders, source: str, by_file: Mapping[str, list[Judged]]
+) -> str | None:
+    """Give the one order that sheets of the same workbook with the same headings have."""
+    own = by_file[source][0].part.sheet
+    orders = {
+        found.by_file[other]
+        for other, columns in by_file.items()
+        if other in found.by_file
+        and columns[0].part.sheet.grid.file == own.grid.file
+        and columns[0].part.sheet.heads == own.heads
+    }
+    return orders.pop() if len(orders) == 1 else None
 
 
 def _mixture(found: Orders, judged: Judged, held: list[Contents]) -> None:
@@ -242,7 +259,13 @@ def _years(found: Orders, station: Station) -> None:
     for part in station.parts:
         usual.update(part.years(found.by_file.get(part.source, "")))
     for part in station.parts:
-        cells = (day for _, held in part.dates() for each in held for day in each.days)
+        cells = (
+            day
+            for name, held in part.dates()
+            if not _has_its_year(part, name)
+            for each in held
+            for day in each.days
+        )
         heads = (day for _, (held,) in _headings(part) for day in held.days)
         if any(isinstance(day, SeenDay) and day.yearless for day in (*cells, *heads)):
             titles = {year for text in _titles(part) for year in _YEAR.findall(text)}
@@ -254,3 +277,8 @@ def _years(found: Orders, station: Station) -> None:
             )
             if year:
                 found.yearless[part.source] = year
+
+
+def _has_its_year(part: Part, name: str) -> bool:
+    """Tell whether the year of a column's days stands in another column."""
+    return any(is_year(column) for column in part.columns_of(name))

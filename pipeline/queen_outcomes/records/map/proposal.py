@@ -37,7 +37,7 @@ from queen_outcomes.records.map import (
 from queen_outcomes.records.map.contents import number_of, yes_or_no
 from queen_outcomes.records.map.deeds import Given
 from queen_outcomes.records.map.feeds import Said
-from queen_outcomes.records.map.fits import MAIN_DATE, PERSON, ours_of
+from queen_outcomes.records.map.fits import MAIN_DATE, PERSON, is_year, ours_of
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.sheet import Sheet
 from queen_outcomes.records.map.stacked import Begins
@@ -51,13 +51,16 @@ ASK: tuple[Callable[[Station], list[Question]], ...] = (
     asking.journals,
     asking.month_of_days,
     asking.unsure,
+    asking.letters,
     asking.grafting,
     asking.marks,
     asking.percentages,
     asking.spans,
     asking.blanks,
     asking.co2,
+    asking.exposures,
     asking.days_above,
+    asking.years_above,
     asking.rows_apart,
     asking.void,
     asking.colours,
@@ -116,6 +119,8 @@ class Proposal:
     prefixes: dict[str, str] = field(default_factory=dict)
     leads: dict[str, dict[str, str]] = field(default_factory=dict)
     """Column -> source -> the word that its bare numbers lack."""
+    yearly: dict[str, labels.Yearly] = field(default_factory=dict)
+    """Column -> how its labels, which may start again each year, are told apart."""
 
     def question(self, kind: str, *place: str) -> Question | None:
         """Give a question by its kind and place; None where it was not raised."""
@@ -143,19 +148,23 @@ def propose(
     looked = station.look(records, links, said, begins, {**settled, **done})
     asking.fahrenheit(looked)
     judged = orders.judge(looked)
-    restart_questions, prefixes = labels.restarts(looked, judged.yearless)
+    asked_of = {
+        column: labels.yearly(looked, column, judged.yearless) for column in labels.START_AGAIN
+    }
     lead_questions, leads = labels.leads(looked)
     words = compound.compose(wordlist.gather(looked))
     questions = [
         *deeds.questions(looked.deeds, settled),
         *judged.questions,
         *(question for ask in ASK for question in ask(looked)),
-        *restart_questions,
+        *(question for asked, _ in asked_of.values() for question in asked),
         *lead_questions,
         *wordlist.question(words),
         *compound.question(words),
     ]
-    return Proposal(looked, judged, words, questions, prefixes, leads)
+    yearly = {column: told_apart for column, (_, told_apart) in asked_of.items()}
+    prefixes = yearly["queen_id"].prefixes
+    return Proposal(looked, judged, words, questions, prefixes, leads, yearly)
 
 
 def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written:
@@ -179,9 +188,9 @@ def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written
             continue
         if _is_no_list(proposal, part) or _lacks_its_place(proposal, part):
             continue
-        rule = _rule(proposal, part, per_word)
         found.notes += [*_undone(part), *_scored(proposal, part)]
-        for one in (rule, _fates(proposal, part, rule)):
+        rule = _rule(proposal, part, per_word)
+        for one in (rule, _fates(proposal, part, rule), *_exposures(proposal, part)):
             if one:
                 _add_rule(found.rules, one)
         found.files.setdefault(part.source, _habits(proposal, part.sheet.whole or part.sheet))
@@ -312,6 +321,9 @@ def _records(proposal: Proposal, found: Written, left_out: set[str], wanted) -> 
             f"ditto marks take the value above: {'  '.join(sorted(marks))}"
         )
     co2 = proposal.answered("co2", "*", "co2", "given_at")
+    told = any(isinstance(q.answer, dict) for q in proposal.questions if q.kind == "exposures")
+    if told and not proposal.station.of("co2"):
+        records["co2"] = "every"  # what was not recorded is then none, and not one alone
     if proposal.station.of("co2"):
         asked = proposal.question("co2", "*", "co2", "given_at")
         records["co2"] = co2 or ("every" if asked is None else None)
@@ -433,7 +445,12 @@ def _rule(proposal: Proposal, part: Part, per_word) -> NewRule:
     for name in part.feed.columns:
         if _is_left(proposal, part, name):
             continue
+        if name in part.feed.uses and (value := part.feed.uses[name].value):
+            rule.columns[name] = {"value": value}
+            continue
         plain = templates[name] if name in roles else _plain(part.feed.uses[name].names)
+        if name not in roles and (beside := _year_beside(proposal, part, name)):
+            plain = [beside, *part.feed.uses[name].names]
         extra = _extra(proposal, part, name, per_word)
         rule.columns[name] = {"from": plain, **extra} if extra else plain
     if proposal.answered("filled", part.source, part.table, "marked") == YES:
@@ -463,6 +480,30 @@ def _only(proposal: Proposal, part: Part) -> dict[str, list[str]]:
     }
     own = {name: list(alike.values())[::-1] for name in part.feed.only}
     return {name: sorted(texts, key=_by_letters) for name, texts in own.items()}
+
+
+def _exposures(proposal: Proposal, part: Part) -> list[NewRule]:
+    """Give the rules that read CO2 off words beside an insemination: one a day around it."""
+    given = proposal.answered("exposures", part.source, "co2", "given_at")
+    if part.table != "inseminations" or not isinstance(given, dict):
+        return []
+    heading = asking.exposure_columns(proposal.station, part)[0].name
+    day = part.feed.uses[MAIN_DATE["inseminations"]].names[0]
+    label = _rule(proposal, part, {}).columns["queen_id"]
+    rules = []
+    for offset in sorted({offset for days in given.values() for offset in days}):
+        when = {"from": day, "days": offset} if offset else day
+        texts = [text for text, days in given.items() if offset in days]
+        rule = NewRule([part.source], "co2", {"queen_id": label, "given_at": when})
+        rules.append(replace(rule, only={heading: texts}))
+    return rules
+
+
+def _year_beside(proposal: Proposal, part: Part, name: str) -> str:
+    """Give the heading of the year that tells labels apart which start again each year."""
+    if proposal.answered("prefix", "*", "inseminations", name) != YES:
+        return ""
+    return proposal.yearly[name].years.get(part.source, "") if name in proposal.yearly else ""
 
 
 def _undone(part: Part) -> list[str]:
@@ -496,6 +537,9 @@ def _plain(names: list[str]) -> Any:
 
 def _is_left(proposal: Proposal, part: Part, name: str) -> bool:
     place = (part.source, part.table, name)
+    letters = set(part.feed.headings(name)) & set(part.sheet.letters)
+    if letters and proposal.answered("letters", part.source, part.table) == NO:
+        return True
     return (
         proposal.answered("column", *place) == NO
         or proposal.answered("percent", *place) == asking.SCORE
@@ -509,7 +553,10 @@ def _extra(proposal: Proposal, part: Part, name: str, per_word) -> dict[str, Any
     place = (part.source, part.table, name)
     use = part.feed.uses.get(name)
     unit = use.unit if use else _slot_unit(part, name)
-    unit = asking.UNIT_OF.get(proposal.answered("percent", *place), unit)
+    meant = proposal.answered("percent", *place)
+    if isinstance(meant, dict):  # what each score is, which says all that is read
+        return {"scores": meant}
+    unit = asking.UNIT_OF.get(meant, unit)
     unit = proposal.answered("span", *place) or unit
     if unit:
         extra["unit"] = unit
@@ -700,6 +747,14 @@ def _filled_down(proposal: Proposal, source: str) -> dict[str, list[str]]:
         for name, use in part.feed.uses.items()
         if proposal.answered("fill", source, part.table, name) == YES
     ]
+    down += [
+        column.name
+        for part in proposal.station.parts_of(source)
+        if proposal.answered("fill", source, part.table, asking.YEAR) == YES
+        for name in part.feed.uses
+        for column in part.columns_of(name)
+        if is_year(column)
+    ]
     return {"fill_down": list(dict.fromkeys(down))} if down else {}
 
 
@@ -713,6 +768,12 @@ def _prefix(proposal: Proposal, source: str) -> Any:
         for column, sources in proposal.leads.items()
         if source in sources and proposal.answered("lead", "*", "*", column) == YES
     }
+    for column in proposal.yearly.keys() - {"queen_id"}:
+        if (given := proposal.answered("prefix", "*", "inseminations", column)) == YES:
+            given = proposal.yearly[column].prefixes
+        if isinstance(given, dict) and source in given:
+            led[column] = given[source]
+    led = dict(sorted(led.items()))
     return {**led, **({"queen_id": year} if year else {})} if led else year
 
 

@@ -1,7 +1,8 @@
 """Questions that the data cannot answer: their ids, evidence, defaults and answers.
 
 An id is "kind:source:table:column" with "*" where a part does not apply; it stays the
-same as long as the sheet and its headings do.
+same as long as the sheet and its headings do. A question for several sheets has the id
+that it has for the first of them, and an answer under another's id holds for that alone.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ KINDS = {
     "lead": "labels that lack the word before their number",
     "same": "spellings of people",
     "co2": "which CO2 exposures the list holds",
+    "exposures": "the days on which CO2 was given, where words or counts stand",
     "copy": "a file that looks like a copy of another",
     "graft": "a day that may be that of grafting",
     "fill": "a day that is written once for several rows",
@@ -44,6 +46,7 @@ KINDS = {
     "filled": "whether a mark written down says that she is marked",
     "ignore": "a sheet that may be no record",
     "column": "what a column holds",
+    "letters": "letters that may be the stages of brood",
     "rows": "whether every row of a sheet is a record of its table",
     "absent": "what a text made of parts says of brood that it has no part for",
     "words": "what the words of the columns mean",
@@ -53,6 +56,8 @@ _ID = r'"(?:[^"\\\n]|\\.)*"'
 _OPEN = re.compile(rf"^# OPEN (?P<id>{_ID}): (?P<text>.*)$", re.MULTILINE)
 _REFUSED = re.compile(rf"^# NO (?P<id>{_ID}): ", re.MULTILINE)
 YES, NO = "yes", "no"
+_FARTHEST = 5
+"""An exposure lies so many days from its insemination at the most."""
 OF_ALL_SHEETS = ("fold", "same")
 """Kinds of questions whose "no" no setting holds, so that a line of its own does."""
 
@@ -82,6 +87,8 @@ class Question:
     default: Any = None
     sources: tuple[str, ...] = ()
     answer: Any = None
+    members: list[Question] = field(default_factory=list)
+    """The questions of single sheets that this one stands for; see `alike`."""
 
     @property
     def kind(self) -> str:
@@ -91,7 +98,15 @@ class Question:
     @property
     def open(self) -> bool:
         """Tell whether nobody has answered."""
+        if self.members:
+            return any(member.answer is None for member in self.members)
         return self.answer is None
+
+    def spread(self) -> None:
+        """Give the answer to those of single sheets that have none of their own."""
+        for member in self.members:
+            if member.answer is None:
+                member.answer = self.answer
 
     def as_dict(self) -> dict[str, Any]:
         """Give the question as JSON holds it."""
@@ -231,6 +246,7 @@ def give(
         of the possible ones.
     """
     asked = {question.id: question for question in questions}
+    single = {member.id: member for question in asked.values() for member in question.members}
     allowed = {*asked, *known}
     for name, answer in answers.items():
         if name not in allowed:
@@ -244,6 +260,10 @@ def give(
             )
         if name in asked:
             asked[name].answer = checked(asked[name], answer)
+        elif name in single:
+            single[name].answer = checked(single[name], answer)
+    for question in asked.values():
+        question.spread()
 
 
 def checked(question: Question, answer: Any) -> Any:
@@ -257,6 +277,10 @@ def checked(question: Question, answer: Any) -> Any:
             found=str(answer),
             expected=MONTH.expected,
         )
+    if question.kind == "percent" and isinstance(answer, dict):
+        return _scores(question, answer)
+    if question.kind == "exposures" and isinstance(answer, dict):
+        return _exposures(question, answer)
     if question.options and not isinstance(answer, dict):
         options = {option.casefold(): option for option in question.options}
         given = str(answer).strip().casefold()
@@ -271,8 +295,42 @@ def checked(question: Question, answer: Any) -> Any:
     return answer
 
 
+def _scores(question: Question, answer: Mapping[str, Any]) -> dict[str, float]:
+    """Check what each score is in per cent."""
+    for score, meant in answer.items():
+        number = isinstance(meant, int | float) and not isinstance(meant, bool)
+        if not number or not 0 <= meant <= 100 or not score.strip():
+            raise UsageError(
+                "an answer does not fit its question",
+                where=question.id,
+                found=f"{score} = {meant}",
+                expected="what each score is in per cent, from 0 to 100",
+                hint='write a table such as { "++" = 60, "+++" = 90 }',
+            )
+    return dict(answer)
+
+
+def _exposures(question: Question, answer: Mapping[str, Any]) -> dict[str, list[int]]:
+    """Check on which days around an insemination each text says that CO2 was given."""
+    read: dict[str, list[int]] = {}
+    for text, days in answer.items():
+        listed = days if isinstance(days, list) else [days]
+        whole = all(isinstance(day, int) and not isinstance(day, bool) for day in listed)
+        if not whole or any(abs(day) > _FARTHEST for day in listed) or not text.strip():
+            raise UsageError(
+                "an answer does not fit its question",
+                where=question.id,
+                found=f"{text} = {days}",
+                expected=f"days from -{_FARTHEST} to {_FARTHEST}, 0 for that of insemination",
+                hint='write a table such as { "2x" = [-1, 0], "1x" = [0] }',
+            )
+        read[text] = sorted(set(listed))
+    return read
+
+
 def accept_defaults(questions: Iterable[Question]) -> None:
     """Take every default that the data support; a question without one stays open."""
     for question in questions:
         if question.open and question.default is not None:
-            question.answer = question.default
+            question.answer = question.default if question.answer is None else question.answer
+            question.spread()

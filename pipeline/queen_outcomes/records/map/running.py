@@ -11,6 +11,7 @@ from typing import Any
 from queen_outcomes.base.errors import shorten
 from queen_outcomes.facts.reading import ABSENT, FINDINGS, PARTS
 from queen_outcomes.records.map import (
+    alike,
     compound,
     deeds,
     labels,
@@ -122,7 +123,12 @@ class Run:
 
     def settings(self) -> str:
         """Give the text of `station.toml` with the mapping put in."""
-        settled = [q for q in self.asked if q.id in self.earlier and not q.open]
+        settled = [
+            one
+            for q in self.asked
+            if q.id in self.earlier and not q.open
+            for one in q.members or [q]
+        ]
         return writing.put(
             self.text,
             self.written(),
@@ -196,12 +202,12 @@ def begin(
     settled = refused(text) | _folded(settings, found)
     if parts:  # "no" is written down as nothing being said
         settled.add(question_id(ABSENT, column=FINDINGS))
+    sheets = {sheet.source: sheet for sheet in found.station.sheets}
     asked = [
-        question
-        for question in kept
-        if question.id in earlier
-        or set(question.sources) & new
-        or (not question.sources and question.id not in settled)
+        one
+        for question in alike.together(kept, sheets)
+        for one in _of_now(question, earlier, new)
+        if one.sources or one.id in earlier or one.id not in settled
     ]
     word_questions = wordlist.question(words)
     found.questions = [*kept, *word_questions]
@@ -212,6 +218,15 @@ def begin(
         ]
     asked += word_questions
     return Run(found, asked, new, forms, text, earlier, (station, settings_file))
+
+
+def _of_now(question: Question, earlier: set[str], new: set[str]) -> list[Question]:
+    """Give a question as far as it concerns new sheets, or was left open before."""
+    if question.id in earlier or not question.sources:
+        return [question]
+    members = question.members or [question]
+    live = [one for one in members if one.id in earlier or set(one.sources) & new]
+    return [alike.joint(live)] if len(live) > 1 else live
 
 
 def _folded(settings: Mapping[str, Any], found: Proposal) -> set[str]:

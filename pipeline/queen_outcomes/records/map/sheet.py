@@ -22,7 +22,14 @@ from queen_outcomes.records.map.contents import (
 )
 from queen_outcomes.records.map.headings import Heading, heading
 from queen_outcomes.records.map.opened import Cell, CellGrid, Row
-from queen_outcomes.records.map.words import fold, language_of, vocabulary
+from queen_outcomes.records.map.words import (
+    STAGES,
+    first_letters,
+    fold,
+    language_of,
+    tokens,
+    vocabulary,
+)
 
 SEARCHED = 30
 """Headings stand within so many rows that hold text."""
@@ -76,6 +83,8 @@ class Sheet:
     """What says of which month its days are, where they are written without one."""
     whole: Sheet | None = None
     """The sheet of which these are some rows: those of one table, in a diary."""
+    letters: list[str] = field(default_factory=list)
+    """Headings of one letter that were taken for eggs, larvae and sealed brood."""
 
     @property
     def source(self) -> str:
@@ -111,6 +120,12 @@ class Sheet:
             if row.line in self.void_lines
             and firsts[(first := row.cells[row.filled[0]].text).casefold()] == 1
         }
+
+    @cached_property
+    def heads(self) -> tuple[str, ...]:
+        """Its headings but for days, by which sheets are alike."""
+        names = (column.name.casefold() for column in self.columns if column.name)
+        return tuple(sorted(name for name in names if not day_of(name.split(" (")[0])))
 
     def column(self, name: str) -> SheetColumn:
         """Give a column by the name its heading has for the reader."""
@@ -155,10 +170,43 @@ def lay_out(
     sheet.months = months.evidence(grid, sheet.header)
     for at, said in enumerate(names):
         cells = [row.cells[at] if at < len(row.cells) else Cell() for row in sheet.rows]
-        contents = months.with_month(said, Contents(cells), sheet.months)
+        plain = Contents(cells, dated="date" in said.of("part"))
+        contents = months.with_month(said, plain, sheet.months)
         if said.name or contents.filled:
             sheet.columns.append(SheetColumn(at, said, contents))
+    _read_letters(sheet)
     return sheet
+
+
+def _read_letters(sheet: Sheet) -> None:
+    """Take three letters side by side for the stages of brood that begin so.
+
+    "e", "l", "g" below "1e controle" are "eitjes", "larven" and "gesloten broed".
+    """
+    firsts = first_letters(sheet.language)
+    for at in range(len(sheet.columns) - 2):
+        three = sheet.columns[at : at + 3]
+        words = [tokens(column.heading.name) for column in three]
+        said = [column.heading for column in three]
+        if (
+            any(heading.of("column") or heading.unknown for heading in said)
+            or len({tuple(found[:-1]) for found in words}) != 1
+            or not all(found and len(found[-1]) == 1 for found in words)
+            or not all(found[-1] in firsts[stage] for found, stage in zip(words, STAGES, strict=True))
+            or not all(map(_may_be_yes_no, three))
+        ):
+            continue
+        sheet.letters += [heading.name for heading in said]
+        for place, (column, stage) in enumerate(zip(three, STAGES, strict=True), at):
+            phrases = (*column.heading.phrases, frozenset([f"column:{stage}"]))
+            told = replace(column.heading, phrases=phrases, unit="")
+            sheet.columns[place] = replace(column, heading=told)
+
+
+def _may_be_yes_no(column: SheetColumn) -> bool:
+    held = column.contents
+    texts = [*held.texts, *held.unknown]
+    return all(yes_or_no(text) or text in held.unknown for text in texts)
 
 
 def _worth(row: Row, own: Mapping[str, frozenset[str]]) -> float:

@@ -20,6 +20,8 @@ _NO_MARK = str.maketrans({"ł": "l", "đ": "d", "ø": "o", "ı": "i", "œ": "oe"
 _TOKEN = re.compile(r"[^\W_]+|#|%|\?")
 _MICRO_L = re.compile(r"(?<![^\W\d_])(?:µ|μ|u|mc)\s?l(?![^\W\d_])", re.IGNORECASE)
 _GERMAN = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue"})
+STAGES = ("eggs", "larvae", "sealed")
+"""The stages of brood, in the order in which they come and are written."""
 TICKS = frozenset("xX✓✔√✗✘×+☑☒✕✖")
 """Marks that say "seen" where they stand alone in a column."""
 CROSSES_NO = frozenset("✗✘☒")
@@ -103,6 +105,17 @@ def vocabulary() -> Vocabulary:
 def labels_in(language: str) -> Mapping[str, frozenset[str]]:
     """Give what phrases say in one language: "Stock" is a hive in one, a line in another."""
     return together([languages()[language]]).labels
+
+
+@cache
+def first_letters(language: str) -> Mapping[str, frozenset[str]]:
+    """Give for each stage of brood the letters that its names in a language begin with."""
+    found: dict[str, set[str]] = {stage: set() for stage in STAGES}
+    for phrase, labels in labels_in(language).items() if language else ():
+        for stage in STAGES:
+            if f"column:{stage}" in labels and phrase != stage:  # our own names are everywhere
+                found[stage].add(phrase[0])
+    return {stage: frozenset(letters) for stage, letters in found.items()}
 
 
 def language_of(texts: Iterable[str], prior: Mapping[str, float]) -> str:

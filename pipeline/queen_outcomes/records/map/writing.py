@@ -7,7 +7,8 @@ not written again. Questions left open become `# OPEN` lines at the end.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
@@ -27,6 +28,7 @@ from queen_outcomes.records.map.questions import (
     refused_line,
     without_open_lines,
 )
+from queen_outcomes.records.map.words import STAGES
 
 _WIDE = 88
 _ORDER_KEYS = {"dates": ("dates", "order"), "decimal": ("numbers", "decimal")}
@@ -283,8 +285,15 @@ def _put_file(document: Any, source: str, habits: Mapping[str, Any]) -> None:
                 have = texts.setdefault(name, [])
                 have += [text for text in more if text not in have]
             section[key] = _value(texts)
+        elif key == "prefix" and key in section:
+            section[key] = _value(_named(value) | _named(section[key]))
         elif key not in section:
             section[key] = _value(value)
+
+
+def _named(prefix: Any) -> dict[str, str]:
+    """Give prefixes by their columns; a text alone is the queens'."""
+    return {"queen_id": str(prefix)} if isinstance(prefix, str) else dict(prefix)
 
 
 def _put_rule(document: Any, rule: NewRule) -> None:
@@ -343,29 +352,42 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
     _settle_habits(document, source, _CONTROLS.get(kind, ()), everything)
     if kind == "dates":
         _settle_days(document, everything)
-    if kind in ("percent", "blank", "graft", "column", "mixed"):
+    if kind in ("percent", "blank", "graft", "column", "mixed", "span", "filled"):
         _settle_columns(document, source, table, column, everything)
-    elif kind == "colours":
-        _settle_colours(document, source, everything)
+    elif kind in _BY_SHEET:
+        _BY_SHEET[kind](document, source, everything)
     elif kind == "rows":
         _settle_rows(document, source, table, everything)
-    elif kind == "ignore":
-        _settle_ignored(document, source, everything)
     elif kind in ("fold", "same", "co2"):
         kept = {k: v for k, v in everything.records.items() if k == kind}
         _put_records(document, kept)
+    elif kind == "prefix":  # the year may stand in a column of its own
+        _settle_everywhere(document, column, everything)
     elif kind == deeds.KIND:
         _settle_deed(document, question, everything)
     elif kind in ("words", "word", "absent"):
-        _settle_words(document, everything)
+        _put_words(document, everything.words)
+        _settle_everywhere(document, "*", everything)  # words that one column alone has
+        _settle_fates(document, everything)
 
 
-def _settle_words(document: Any, everything: Written) -> None:
-    _put_words(document, everything.words)
-    for rule in everything.rules:  # words that one column alone has
+def _settle_exposures(document: Any, source: str, everything: Written) -> None:
+    """Add the rules that an answer has made of a sheet's words for CO2."""
+    _put_records(document, {k: v for k, v in everything.records.items() if k == "co2"})
+    for rule in everything.rules:
+        if rule.table == "co2" and rule.only and source in rule.sources:
+            _put_rule(document, replace(rule, sources=[source]))
+
+
+def _settle_letters(document: Any, source: str, everything: Written) -> None:
+    for stage in STAGES:
+        _settle_columns(document, source, "checks", stage, everything)
+
+
+def _settle_everywhere(document: Any, column: str, everything: Written) -> None:
+    for rule in everything.rules:
         for source in rule.sources:
-            _settle_columns(document, source, rule.table, "*", everything)
-    _settle_fates(document, everything)
+            _settle_columns(document, source, rule.table, column, everything)
 
 
 def _settle_days(document: Any, everything: Written) -> None:
@@ -444,6 +466,8 @@ def _strike(document: Any, name: str, text: str) -> None:
             del file["no_record"]
 
 
+
+
 def _settle_ignored(document: Any, source: str, everything: Written) -> None:
     if not any(source in rule.sources for rule in everything.rules):
         ignore = [
@@ -492,6 +516,8 @@ def _settle_columns(
         for rule in ours:
             for name, spec in rule.columns.items():
                 columns: Table = theirs["columns"]
+                if name == "marked" == column and name not in columns:
+                    columns[name] = _value(spec)  # a mark that says so: no column of its own
                 if name in columns and column in ("*", name) and columns[name] != spec:
                     columns[name] = _value(spec)
 
@@ -503,3 +529,12 @@ def _rules_of(document: Any, source: str, table: str) -> list[Any]:
         if rule.get("table") == table
         and is_known(source, _listed(rule.get("from", [])))
     ]
+
+
+_BY_SHEET: dict[str, Callable[[Any, str, Written], None]] = {
+    "exposures": _settle_exposures,
+    "letters": _settle_letters,
+    "colours": _settle_colours,
+    "ignore": _settle_ignored,
+}
+"""Kinds of questions that a sheet's name alone says the place of -> what an answer does."""
