@@ -103,7 +103,7 @@ def refused(content):
         ),
         (
             {"read": [{**RULE, "columns": {"eggs": {"from": "E", "value": "yes"}}}]},
-            'one of from = "heading" and value = "constant"',
+            'one of from = "heading", value = "constant" and title = "word"',
         ),
         ({"read": [scored({"4": 101})]}, "score = 0 to 100 per cent"),
         ({"read": [scored({"4": "85"})]}, "score = 0 to 100 per cent"),
