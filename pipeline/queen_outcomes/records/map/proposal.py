@@ -18,7 +18,15 @@ from queen_outcomes.base.errors import shorten
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import BLANK_NO, MIXED, NOT_LOOKED
 from queen_outcomes.records import apart, suggested
-from queen_outcomes.records.map import asking, deeds, labels, orders, station, wordlist
+from queen_outcomes.records.map import (
+    asking,
+    deeds,
+    labels,
+    orders,
+    station,
+    title_facts,
+    wordlist,
+)
 from queen_outcomes.records.map.contents import number_of, yes_or_no
 from queen_outcomes.records.map.deeds import Given
 from queen_outcomes.records.map.feeds import Said
@@ -98,6 +106,8 @@ class Proposal:
     prefixes: dict[str, str] = field(default_factory=dict)
     leads: dict[str, dict[str, str]] = field(default_factory=dict)
     """Column -> source -> the word that its bare numbers lack."""
+    titled: list[title_facts.Fact] = field(default_factory=list)
+    """What stands above headings for all rows below them."""
 
     def question(self, kind: str, *place: str) -> Question | None:
         """Give a question by its kind and place; None where it was not raised."""
@@ -127,16 +137,18 @@ def propose(
     judged = orders.judge(looked)
     restart_questions, prefixes = labels.restarts(looked, judged.yearless)
     lead_questions, leads = labels.leads(looked)
+    titled = title_facts.find(looked)
     words = wordlist.gather(looked)
     questions = [
         *deeds.questions(looked.deeds, settled),
         *judged.questions,
         *(question for ask in ASK for question in ask(looked)),
+        *title_facts.questions(titled),
         *restart_questions,
         *lead_questions,
         *wordlist.question(words),
     ]
-    return Proposal(looked, judged, words, questions, prefixes, leads)
+    return Proposal(looked, judged, words, questions, prefixes, leads, titled)
 
 
 def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written:
@@ -382,11 +394,20 @@ def _rule(proposal: Proposal, part: Part, per_word) -> NewRule:
             said.setdefault(NO if asking.is_unmarked(text) else YES, []).append(text)
         names = _plain(part.feed.uses["mark"].names)
         rule.columns["marked"] = {"from": names, "words": said}
+    rule.columns |= {
+        fact.name: title_facts.spec(fact, proposal.titled, proposal.orders)
+        for fact in proposal.titled
+        if fact.part is part and _answer(proposal, fact.id) == YES
+    }
     if part.feed.days:
         rule.columns["checked_on"] = {"value": "{day}"}
     rule.colours = _colours(proposal, part)
     rule.only = _only(proposal, part)
     return rule
+
+
+def _answer(proposal: Proposal, name: str) -> Any:
+    return next((q.answer for q in proposal.questions if q.id == name), None)
 
 
 def _only(proposal: Proposal, part: Part) -> dict[str, list[str]]:
