@@ -26,6 +26,8 @@ FOLDED = {
     "semen_batch": ("semen", ("inseminations",)),
 }
 """A label's home, whose spelling counts, and the tables that refer to it."""
+BATCHES = ("graft_batch", "semen_batch")
+"""Labels of what is made anew each year, so that none can be of two."""
 _ALIKE_NAMES = 90
 _LEAST_NAME = 5
 _COPY_SHARE = 0.9
@@ -308,6 +310,67 @@ def restarts(
         {YES: "other queens: put the year before their numbers", NO: "the same queens"},
     )
     return [question], prefixes
+
+
+def batches_again(
+    station: Station, queens_start_again: bool
+) -> tuple[list[Question], dict[str, dict[str, str]]]:
+    """Ask about labels of grafts and of semen that stand in the sheets of two years.
+
+    Only where every sheet that has them is of one year: with its year before them, those of
+    a list of several years would no longer be found.
+
+    Parameters
+    ----------
+    station : Station
+    queens_start_again : bool
+        Whether the queens' numbers do, as it seems.
+
+    Returns
+    -------
+    questions : list of Question
+        A default, where the queens' numbers start again as well.
+    prefixes : dict of column to source to the prefix that its year would give
+    """
+    questions, prefixes = [], {}
+    for column in BATCHES:
+        parts = [part for part in station.parts if column in part.feed.columns]
+        years = {part.source: _only_year(part, station) for part in parts}
+        again = _in_two_years(parts, column, years)
+        if not again or None in years.values():
+            continue
+        prefixes[column] = {source: f"{int(y or 0) % 100:02}-" for source, y in years.items()}
+        shown = ", ".join(again[:_SHOWN]) + (" ..." if len(again) > _SHOWN else "")
+        questions.append(
+            Question(
+                question_id("prefix", table="inseminations", column=column),
+                f"Do the labels of {column} start again each year? {len(again)} stand in "
+                "sheets of two years.",
+                [
+                    f"in two years: {shown}",
+                    *(f"{source}: {prefix}" for source, prefix in prefixes[column].items()),
+                ],
+                {YES: "other ones: put the year before their labels", NO: "the same ones"},
+                default=YES if queens_start_again else None,
+                sources=tuple(years),
+            )
+        )
+    return questions, prefixes
+
+
+def _only_year(part: Part, station: Station) -> int | None:
+    """Give the year of a sheet; None where its days are of several, or of none."""
+    one_year = all(len(own.years()) <= 1 for own in station.parts_of(part.source))
+    return _year_of(part, station) if one_year else None
+
+
+def _in_two_years(parts: list[Part], column: str, years: Mapping[str, int | None]) -> list[str]:
+    """Give the labels that one table has in the sheets of two years."""
+    seen: dict[tuple[str, str], set[int | None]] = defaultdict(set)
+    for part in parts:
+        for text in part.texts(column):
+            seen[part.table, text].add(years[part.source])
+    return sorted({text for (_, text), of in seen.items() if len(of - {None}) > 1})
 
 
 def _dated_labels(part: Part, usual: int | None) -> Iterable[tuple[str, int]]:

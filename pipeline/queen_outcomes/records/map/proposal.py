@@ -106,6 +106,8 @@ class Proposal:
     prefixes: dict[str, str] = field(default_factory=dict)
     leads: dict[str, dict[str, str]] = field(default_factory=dict)
     """Column -> source -> the word that its bare numbers lack."""
+    batches: dict[str, dict[str, str]] = field(default_factory=dict)
+    """Column of batches -> source -> the prefix that its year would give."""
     titled: list[title_facts.Fact] = field(default_factory=list)
     """What stands above headings for all rows below them."""
 
@@ -136,6 +138,7 @@ def propose(
     asking.fahrenheit(looked)
     judged = orders.judge(looked)
     restart_questions, prefixes = labels.restarts(looked, judged.yearless)
+    batch_questions, batches = labels.batches_again(looked, bool(restart_questions))
     lead_questions, leads = labels.leads(looked)
     titled = title_facts.find(looked)
     words = wordlist.gather(looked)
@@ -145,10 +148,11 @@ def propose(
         *(question for ask in ASK for question in ask(looked)),
         *title_facts.questions(titled),
         *restart_questions,
+        *batch_questions,
         *lead_questions,
         *wordlist.question(words),
     ]
-    return Proposal(looked, judged, words, questions, prefixes, leads, titled)
+    return Proposal(looked, judged, words, questions, prefixes, leads, batches, titled)
 
 
 def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written:
@@ -667,6 +671,12 @@ def _prefix(proposal: Proposal, source: str) -> Any:
         column: sources[source]
         for column, sources in proposal.leads.items()
         if source in sources and proposal.answered("lead", "*", "*", column) == YES
+    }
+    led |= {
+        column: sources[source]
+        for column, sources in proposal.batches.items()
+        if source in sources
+        and proposal.answered("prefix", "*", "inseminations", column) == YES
     }
     return {**led, **({"queen_id": year} if year else {})} if led else year
 

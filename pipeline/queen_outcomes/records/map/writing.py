@@ -282,8 +282,16 @@ def _put_file(document: Any, source: str, habits: Mapping[str, Any]) -> None:
                 have = texts.setdefault(name, [])
                 have += [text for text in more if text not in have]
             section[key] = _value(texts)
+        elif key == "prefix" and key in section:
+            # another column's, answered later
+            section[key] = _value({**_by_column(value), **_by_column(section[key])})
         elif key not in section:
             section[key] = _value(value)
+
+
+def _by_column(prefix: Any) -> dict[str, str]:
+    """Give a file's prefixes by column; a text alone is that of queens."""
+    return {"queen_id": prefix} if isinstance(prefix, str) else dict(prefix)
 
 
 def _put_rule(document: Any, rule: NewRule) -> None:
