@@ -136,6 +136,25 @@ def test_what_no_word_tells_stays_open_and_stops_a_build(station):
     assert all("treated" not in rule["only"]["Happening"] for rule in settings["read"])
 
 
+@pytest.mark.parametrize(
+    ("text", "table"),
+    [
+        ("insemination", "inseminations"),
+        ("2nd insemination", "inseminations"),
+        ("sold", "exits"),
+        ("not inseminated", ""),
+        ("visit?", ""),
+        ("visit of guests from afar", ""),
+        ("moved", ""),  # to another hive, or away
+        ("mmm", ""),
+    ],
+)
+def test_a_word_in_doubt_has_no_default(text, table):
+    made = rows_saying("What", *[text] * 3, *["insemination", "visit"] * 3)
+    found = next(deed for deed in deeds.listed([made]) if deed.text == text)
+    assert found.likely == table
+
+
 # -- what is written ------------------------------------------------------------------
 
 
@@ -261,6 +280,13 @@ def test_numbers_that_start_again_are_seen_though_no_day_has_a_year(station):
     (found,) = [q for q in begun.asked if q.kind == "prefix"]
     assert found.default is None
     assert "diary 2026.csv: 26-" in found.evidence
+
+
+def test_rows_that_no_record_can_be_made_of_are_told(station):
+    begun, settings = run(station, {"deed:Happening:treated": "semen"})
+    assert "semen" not in by_table(settings)
+    (said,) = [note for note in begun.written().notes if "records of semen" in note]
+    assert said.startswith('diary 2025.csv: rows such as "treated" are not read')
 
 
 def test_filled_cells_that_a_table_has_no_place_for_are_told(station):

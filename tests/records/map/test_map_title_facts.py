@@ -49,8 +49,8 @@ def asked(begun):
 def test_each_fact_is_asked_about_once_for_all_sheets(station):
     found = asked(begin(station))
     assert {name: q.default for name, q in found.items()} == {
-        LINE: "yes",
-        BATCH: None,  # series may be numbered anew each year
+        LINE: None,  # anything may stand behind a word, but for a day
+        BATCH: None,
         DAY: "yes",
     }
     # the word more of a label stays its own, though it is known as one that joins
@@ -66,7 +66,7 @@ def test_each_fact_is_asked_about_once_for_all_sheets(station):
 
 def test_what_is_taken_is_written_and_read(station):
     put(station, "checks.csv", "queen_id,checked_on,eggs\n11,2025-06-10,yes\n")
-    begun, settings = run(station)
+    begun, settings = run(station, {LINE: "yes"})
     assert [q.id for q in begun.open] == [BATCH]
     (rule,) = [rule for rule in settings["read"] if rule["table"] == "inseminations"]
     assert rule["columns"]["line"] == {"title": "dam"}
@@ -80,7 +80,7 @@ def test_what_is_taken_is_written_and_read(station):
 
 
 def test_a_later_answer_adds_its_column_alone(station):
-    run(station)
+    run(station, {LINE: "no"})
     begun, settings = run(station, {BATCH: "yes"}, accept=False)
     assert not begun.open
     (rule,) = settings["read"]

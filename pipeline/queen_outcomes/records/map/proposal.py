@@ -762,6 +762,22 @@ def _unread_of_table(part: Part) -> list[str]:
     return [said] if left else []
 
 
+def _without_rule(proposal: Proposal, sheet: Sheet, parts: list[Part]) -> list[str]:
+    """Say which tables a diary has rows of, and no columns that make records of them."""
+    lacking = {
+        proposal.station.given.get(deed.key, deeds.NO_RECORD): deed.text
+        for deed in proposal.station.deeds
+        if sheet.source in deed.sources
+    }
+    there = {deeds.NO_RECORD, *(part.table for part in parts)}
+    return [
+        f'{sheet.source}: rows such as "{text}" are not read: no columns were found that make '
+        f"records of {table} of them"
+        for table, text in lacking.items()
+        if table not in there
+    ]
+
+
 def _unread(proposal: Proposal, found: Written, left_out: set[str], wanted) -> None:
     """Say which columns with text stay unread."""
     for sheet in proposal.station.sheets:
@@ -777,6 +793,7 @@ def _unread(proposal: Proposal, found: Written, left_out: set[str], wanted) -> N
             for h in part.feed.headings(n)
         } | {name for part in parts for name in part.feed.only}
         found.notes += [note for part in parts for note in _unread_of_table(part)]
+        found.notes += _without_rule(proposal, sheet, parts)
         left = [
             c.name for c in sheet.columns if c.name not in used and c.contents.filled
         ]

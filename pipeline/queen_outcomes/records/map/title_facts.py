@@ -18,8 +18,6 @@ from queen_outcomes.records.map.station import Part, Station
 KIND = "title"
 FACTS = ("line", "graft_batch", "emerged_on")
 """What may be told once of all queens that stand together."""
-_NUMBERED = ("graft_batch",)
-"""Labels that may begin anew each year, so that nothing is taken for granted."""
 _HOLDERS = ("queens", "inseminations")
 """The tables that keep these facts; the first that a sheet feeds."""
 _WORDS = 3
@@ -100,7 +98,8 @@ def questions(facts: list[Fact]) -> list[Question]:
             f'as "{same[0].text}" behind "{same[0].word}"?',
             [f'{one.part.source}: "{one.text}" behind "{one.word}"' for one in same[:_SHOWN]],
             {YES: "they do, in each of these sheets", NO: "they do not: leave it unread"},
-            default=None if same[0].name in _NUMBERED else YES,
+            # a day can be nothing else; behind another word anything may stand
+            default=YES if same[0].name == "emerged_on" else None,
             sources=tuple(dict.fromkeys(one.part.source for one in same)),
         )
         for name, same in by_id.items()
