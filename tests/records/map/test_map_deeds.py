@@ -294,3 +294,27 @@ def test_filled_cells_that_a_table_has_no_place_for_are_told(station):
     assert (
         'diary 2025.csv: in its rows of co2 not read: "Value" (3), "Who" (2)' in begun.written().notes
     )
+
+
+def test_at_a_terminal_the_diary_is_asked_about_first(station, monkeypatch):
+    from queen_outcomes.base.console import Console
+    from queen_outcomes.commands import map as command
+
+    begun = begin(station)
+    seen = []
+
+    def answer(question):
+        seen.append(question.id)
+        return "checks" if question.id.endswith(":treated") else question.default
+
+    monkeypatch.setattr(command, "_ask", answer)
+    monkeypatch.setattr(command, "_correct_words", lambda run, console: None)
+    command._interview(begun, Console(quiet=True))
+    kinds = [name.partition(":")[0] for name in seen]
+    first = kinds.count("deed")
+    assert first == len(CONTENTS) + 2
+    assert set(kinds[:first]) == {"deed"}
+    # what the rest is about hangs on it: the words of the rows are those of looks now
+    assert any(name.startswith("word:findings:strips") for name in seen)
+    rule = by_table(tomllib.loads(begun.settings()))["checks"]
+    assert set(rule["only"]["Happening"]) == {"visit", "treated"}
