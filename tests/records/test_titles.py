@@ -95,3 +95,20 @@ def test_a_word_that_is_not_there_once_is_refused(tmp_path, text, says):
     with pytest.raises(AppError) as refused:
         queens(tmp_path, text)
     assert says in refused.value.text()
+
+
+def test_a_queen_of_whom_only_the_title_tells_is_a_record(tmp_path):
+    text = SERIES.replace("No.,Dose", "No.,Dose,Mark,Day").replace("Q1,8", "Q1,8,red,3.6.2025")
+    text = text.replace("Q2,9", "Q2,9,,3.6.2025")
+    columns = RULE["columns"] | {"mark": "Mark"}
+    doses = {"queen_id": "No.", "inseminated_at": {"from": "Day", "dates": "dmy"}}
+    settings = {
+        "read": [
+            {**RULE, "columns": columns},
+            {"from": "series.csv", "table": "inseminations", "columns": doses},
+        ]
+    }
+    store, _ = stage(tmp_path, settings, series__csv=text)
+    with store:
+        found = store.rows("SELECT queen_id, mark, line FROM staged_queens ORDER BY ref")
+    assert found == [("Q1", "red", "B-14"), ("Q2", None, "B-14")]

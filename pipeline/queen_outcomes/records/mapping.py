@@ -302,7 +302,7 @@ def _by_rules(grid: Grid, table: Table, reading: Reading) -> tuple[SlotMapping, 
             raise_all([_lacking(grid, table, rule, column) for column in lacking])
             number = len(slots) + 1 if several else 0
             may_be_empty = (several or len(source.tables) > 1) and (
-                bool(rule.slots) or not only  # a row that is chosen by name is a record
+                bool(rule.slots) or not (only or _is_titled(table, rule))
             )
             asked = _made(grid, cells) or _asked(
                 cells, rule, slot, shared, may_be_empty
@@ -324,6 +324,15 @@ def _by_rules(grid: Grid, table: Table, reading: Reading) -> tuple[SlotMapping, 
             hint="part the sheet into several, each with the queens' labels",
         )
     return tuple(slots)
+
+
+def _is_titled(table: Table, rule: ReadRule) -> bool:
+    """Tell whether every row is a record by what a title says of all, as one that is chosen is.
+
+    Not where a record wants a day of its own, which says whether there is one.
+    """
+    titled = any(column.title is not None for column in rule.columns.values())
+    return titled and table.dated.kind not in ("date", "datetime")
 
 
 def _find(grid: Grid) -> dict[str, str]:

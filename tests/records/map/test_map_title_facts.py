@@ -112,3 +112,13 @@ def test_what_is_no_plain_fact_is_not_proposed(station, title):
     for n in (1, 2):
         put(station, f"series {n}.csv", SHEET.format(n=n, day="x").replace("hatched x.", title))
     assert DAY not in asked(begin(station))
+
+
+def test_series_that_are_numbered_anew_each_year_are_asked_about(station):
+    later = SHEET.format(n=1, day="19.5").replace("2025", "2026")
+    put(station, "later.csv", later)
+    again = "prefix:*:inseminations:graft_batch"
+    begun, settings = run(station, {BATCH: "yes", again: "yes"})
+    (found,) = [q for q in begun.asked if q.id == again]
+    assert found.evidence[0] == "in two years: 1"
+    assert settings["files"]["later.csv"]["prefix"] == {"graft_batch": "26-"}

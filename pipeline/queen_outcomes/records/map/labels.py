@@ -313,7 +313,9 @@ def restarts(
 
 
 def batches_again(
-    station: Station, queens_start_again: bool
+    station: Station,
+    queens_start_again: bool,
+    titled: Mapping[tuple[str, str], str] = MappingProxyType({}),
 ) -> tuple[list[Question], dict[str, dict[str, str]]]:
     """Ask about labels of grafts and of semen that stand in the sheets of two years.
 
@@ -325,6 +327,8 @@ def batches_again(
     station : Station
     queens_start_again : bool
         Whether the queens' numbers do, as it seems.
+    titled : mapping
+        (source, column) -> the label that stands above the headings for all rows.
 
     Returns
     -------
@@ -334,9 +338,13 @@ def batches_again(
     """
     questions, prefixes = [], {}
     for column in BATCHES:
-        parts = [part for part in station.parts if column in part.feed.columns]
-        years = {part.source: _only_year(part, station) for part in parts}
-        again = _in_two_years(parts, column, years)
+        texts = [
+            (part, [titled[place]] if place in titled else part.texts(column))
+            for part in station.parts
+            if (place := (part.source, column)) in titled or column in part.feed.columns
+        ]
+        years = {part.source: _only_year(part, station) for part, _ in texts}
+        again = _in_two_years(texts, years)
         if not again or None in years.values():
             continue
         prefixes[column] = {source: f"{int(y or 0) % 100:02}-" for source, y in years.items()}
@@ -364,11 +372,13 @@ def _only_year(part: Part, station: Station) -> int | None:
     return _year_of(part, station) if one_year else None
 
 
-def _in_two_years(parts: list[Part], column: str, years: Mapping[str, int | None]) -> list[str]:
+def _in_two_years(
+    texts: list[tuple[Part, list[str]]], years: Mapping[str, int | None]
+) -> list[str]:
     """Give the labels that one table has in the sheets of two years."""
     seen: dict[tuple[str, str], set[int | None]] = defaultdict(set)
-    for part in parts:
-        for text in part.texts(column):
+    for part, own in texts:
+        for text in own:
             seen[part.table, text].add(years[part.source])
     return sorted({text for (_, text), of in seen.items() if len(of - {None}) > 1})
 

@@ -138,9 +138,13 @@ def propose(
     asking.fahrenheit(looked)
     judged = orders.judge(looked)
     restart_questions, prefixes = labels.restarts(looked, judged.yearless)
-    batch_questions, batches = labels.batches_again(looked, bool(restart_questions))
-    lead_questions, leads = labels.leads(looked)
     titled = title_facts.find(looked)
+    batch_questions, batches = labels.batches_again(
+        looked,
+        bool(restart_questions),
+        {(fact.part.source, fact.name): fact.text for fact in titled},
+    )
+    lead_questions, leads = labels.leads(looked)
     words = wordlist.gather(looked)
     questions = [
         *deeds.questions(looked.deeds, settled),
