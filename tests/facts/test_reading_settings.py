@@ -109,7 +109,7 @@ def test_one_line_of_headings_or_up_to_three_are_read(said, read):
         ),
         (
             {"read": [{**RULE, "columns": {"eggs": {"from": "E", "value": "yes"}}}]},
-            'one of from = "heading" and value = "constant"',
+            'one of from = "heading", value = "constant" and title = "word"',
         ),
         ({"read": [scored({"4": 101})]}, "score = 0 to 100 per cent"),
         ({"read": [scored({"4": "85"})]}, "score = 0 to 100 per cent"),

@@ -146,7 +146,7 @@ def test_what_a_rule_may_say_of_a_column_is_stated_as_it_is_by_default():
         for each in content["read"]
         if column.name in each["columns"]
     )
-    assert set(spec) | {"value", "year", "scores"} == set(column_form(checks, column))
+    assert set(spec) | {"value", "title", "year", "scores"} == set(column_form(checks, column))
     (rule,) = (
         rule.columns[column.name]
         for rule in parse(content).reading.rules

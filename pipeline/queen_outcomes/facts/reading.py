@@ -126,6 +126,8 @@ class ColumnRule:
     """Joined by a blank; `{}` and `{name}` stand for a slot's texts."""
     value: str | None = None
     """A constant in place of headings."""
+    title: str | None = None
+    """A word above the headings, behind which it stands for the whole sheet."""
     unit: str | None = None
     dates: str | None = None
     year: int | None = None

@@ -621,6 +621,7 @@ def _day(value: Any) -> str | None:
 COLUMN: dict[str, Any] = {
     "from": TEXTS,
     "value": Field(_constant, "a text, a number, a day or a yes"),
+    "title": TEXT,
     "dates": ORDERS,
     "year": YEAR,
     "decimal": DECIMALS,
@@ -680,10 +681,10 @@ def _column_rule(
             expected = f"no {other} beside scores, which say all that is read"
             faults.append(unfit(value[other], expected, where))
     headings, constant = read.pop("from", ()), read.pop("value", None)
-    if len(faults) == before and bool(headings) == (constant is not None):
-        faults.append(
-            unfit(value, 'one of from = "heading" and value = "constant"', where)
-        )
+    given = [bool(headings), constant is not None, "title" in read]
+    if len(faults) == before and sum(given) != 1:
+        expected = 'one of from = "heading", value = "constant" and title = "word"'
+        faults.append(unfit(value, expected, where))
     if column is None and "words" in read:
         read["findings"] = read.pop("words")
     return ColumnRule(headings, constant, **read) if len(faults) == before else None

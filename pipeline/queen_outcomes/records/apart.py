@@ -22,6 +22,7 @@ from queen_outcomes.records.grid import Grid
 from queen_outcomes.records.headings import tidy
 from queen_outcomes.records.mapping import SourceMapping
 from queen_outcomes.records.steps import CellForm
+from queen_outcomes.records.titles import Rows
 
 MOST = 0.8
 """Share of a column's cells from which on they are taken for days with words."""
@@ -88,6 +89,11 @@ class PartedGrid(Grid):
     def notes(self) -> list[str]:
         """What the station should be told of the source, in plain sentences."""
         return self.inner.notes
+
+    @property
+    def titles(self) -> Rows:
+        """The texts of the rows above the headings."""
+        return self.inner.titles
 
     def marks(self) -> pl.DataFrame | None:
         """Give what a person sees of the rows besides their text."""

@@ -28,6 +28,7 @@ from queen_outcomes.records.headings import (
     no_heading_there,
     tidy,
 )
+from queen_outcomes.records.titles import filled
 
 SEPARATORS = (",", ";", "\t")
 CELLS_MISSING, CELLS_EXTRA, QUOTE_OPEN = "cells_missing", "cells_extra", "quote_open"
@@ -87,6 +88,8 @@ class TextLayout:
     first_row: int
     """The physical line after the headings, from 1."""
     headings: tuple[str, ...]
+    titles: tuple[tuple[str, ...], ...] = ()
+    """The texts of the lines above the headings."""
 
     @property
     def least(self) -> int:
@@ -395,15 +398,16 @@ def _headed(
         headed = [there[line] for line in header if line in there]
         if len(headed) < len(header):
             raise no_heading_there(header, there, where)
-        last = headed[-1]
+        first, last = headed[0], headed[-1]
         cells = joined([row.cells for row in headed])
         _, known, complete = names.find([cells])
     else:
         place, known, complete = names.find([row.cells for row in rows])
-        last = rows[place]
+        first = last = rows[place]
         cells = last.cells
     alike = sum(len(row.cells) == len(last.cells) > 1 for row in rows)
-    layout = TextLayout(separator, last.following, tuple(cells))
+    above = filled(row.cells for row in rows if row.line < first.line)
+    layout = TextLayout(separator, last.following, tuple(cells), above)
     return (complete, known, alike), layout
 
 

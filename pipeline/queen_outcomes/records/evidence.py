@@ -39,8 +39,9 @@ CORRECT_CELLS = (
     'such as words = { "8-9" = 8.5 }'
 )
 CORRECT_DAYS = (
-    "write them as days in figures, with their year or with `year` under [files], and no word but "
-    "their weekday; where words stand with them there, `apart` under [files] takes the two apart"
+    "write them as days in figures, with their year or with `year` under [files] (a day of the month "
+    "alone with `month`), and no word but their weekday; where words stand with them there, "
+    "`apart` under [files] takes the two apart"
 )
 FEWEST = 3
 """Fewer unread cells are slips of the pen, however short the column is."""

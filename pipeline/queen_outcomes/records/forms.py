@@ -19,6 +19,7 @@ from queen_outcomes.records.below import BookPart
 from queen_outcomes.records.grid import BatchGrid, Grid
 from queen_outcomes.records.headings import RESERVED, tidy, unique
 from queen_outcomes.records.steps import CellForm
+from queen_outcomes.records.titles import Rows
 
 Pairs = dict[str, str | None]
 """Label -> what is written right of it."""
@@ -151,6 +152,11 @@ class UnderForm(Grid):
     def notes(self) -> list[str]:
         """What the station should be told of the source, in plain sentences."""
         return self.inner.notes
+
+    @property
+    def titles(self) -> Rows:
+        """The texts of the rows above the headings."""
+        return self.inner.titles
 
     def marks(self) -> pl.DataFrame | None:
         """Give what a person sees of the rows besides their text."""

@@ -31,6 +31,7 @@ from queen_outcomes.records.headings import (
     unique,
 )
 from queen_outcomes.records.sheet_details import Merge, Place
+from queen_outcomes.records.titles import Rows, filled
 from queen_outcomes.records.workbook import Workbook, with_texts
 from queen_outcomes.records.workbook_process import WorkbookElsewhere
 
@@ -72,6 +73,11 @@ class Grid(ABC):
     def notes(self) -> list[str]:
         """What the station should be told of the source, in plain sentences."""
         return []
+
+    @property
+    def titles(self) -> Rows:
+        """The texts of the rows above the headings."""
+        return ()
 
     def marks(self) -> pl.DataFrame | None:
         """Give what a person sees of the rows besides their text, where the format keeps it.
@@ -159,6 +165,11 @@ class TextGrid(BatchGrid):
         """What parts the cells of a line."""
         return self.layout.separator
 
+    @property
+    def titles(self) -> Rows:
+        """The texts of the lines above the headings."""
+        return self.layout.titles
+
     def batches(self) -> Iterator[pl.DataFrame]:
         """Give the rows below the headings; see `delimited.read_rows`."""
         content, name = self.source.file.content, self.source.name
@@ -175,6 +186,8 @@ class SheetGrid(BatchGrid):
     shown: tuple[str, ...]
     """The headings with merged cells reaching right."""
     habits: Habits
+    first_row: int
+    """The sheet's first row of headings, from 1."""
 
     @classmethod
     def open(
@@ -207,7 +220,15 @@ class SheetGrid(BatchGrid):
         headings = joined(headed, spans)
         # of a single row, only the first of merged cells is the column's own heading
         shown = reached(headed[0], spans[0]) if len(lines) == 1 else headings
-        return cls(source, tuple(headings), book, lines[-1] + 1, tuple(shown), habits)
+        last, first = lines[-1] + 1, lines[0] + 1
+        return cls(source, tuple(headings), book, last, tuple(shown), habits, first)
+
+    @property
+    def titles(self) -> Rows:
+        """The texts of the rows above the headings; of a table below another its own."""
+        begin = self.book.rows.start if isinstance(self.book, BookPart) else 0
+        frame = self.book.read(self.source.sheet)
+        return filled(frame.slice(begin, self.first_row - 1 - begin).rows())
 
     @property
     def columns(self) -> list[str]:

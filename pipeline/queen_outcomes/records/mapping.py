@@ -31,7 +31,7 @@ from queen_outcomes.facts.reading import (
     takes,
 )
 from queen_outcomes.facts.settings_form import MOST_SLOTS
-from queen_outcomes.records import headings
+from queen_outcomes.records import headings, titles
 from queen_outcomes.records.grid import Grid
 
 GROUP = "group  line"
@@ -304,7 +304,7 @@ def _by_rules(grid: Grid, table: Table, reading: Reading) -> tuple[SlotMapping, 
             raise_all([_lacking(grid, table, rule, column) for column in lacking])
             number = len(slots) + 1 if several else 0
             may_be_empty = (several or len(source.tables) > 1) and (
-                bool(rule.slots) or not only  # a row that is chosen by name is a record
+                bool(rule.slots) or not (only or _is_titled(table, rule))
             )
             asked = _made(grid, cells) or _asked(
                 cells, rule, slot, shared, may_be_empty
@@ -326,6 +326,15 @@ def _by_rules(grid: Grid, table: Table, reading: Reading) -> tuple[SlotMapping, 
             hint="part the sheet into several, each with the queens' labels",
         )
     return tuple(slots)
+
+
+def _is_titled(table: Table, rule: ReadRule) -> bool:
+    """Tell whether every row is a record by what a title says of all, as one that is chosen is.
+
+    Not where a record wants a day of its own, which says whether there is one.
+    """
+    titled = any(column.title is not None for column in rule.columns.values())
+    return titled and table.dated.kind not in ("date", "datetime")
 
 
 def _find(grid: Grid) -> dict[str, str]:
@@ -358,6 +367,9 @@ def _cells(grid: Grid, rule: ReadRule, slot: Slot) -> dict[str, CellSource]:
     has_slots = bool(rule.slots)
     cells = {}
     for ours, column in rule.columns.items():
+        if column.title is not None:
+            cells[ours] = CellSource(value=_titled(grid, rule, ours), rule=column)
+            continue
         if column.value is not None:
             value = fill_in(column.value, slot, has_slots)
             if value is not None:
@@ -372,6 +384,22 @@ def _cells(grid: Grid, rule: ReadRule, slot: Slot) -> dict[str, CellSource]:
         if there:
             cells[ours] = CellSource(tuple(there), rule=column)
     return cells
+
+
+def _titled(grid: Grid, rule: ReadRule, ours: str) -> str:
+    """Give the fact of a whole sheet that stands behind a word above its headings."""
+    word = str(rule.columns[ours].title)
+    found = titles.behind(grid.titles, word)
+    if len(found) == 1:
+        return found[0]
+    above = [" | ".join(row) for row in grid.titles]
+    raise RecordsError(
+        f'what stands behind "{word}" differs' if found else f'nothing stands behind "{word}"',
+        where=f"{grid.source.name}, {rule.place}, {ours}",
+        found=shorten(found or above) or "no rows above the headings",
+        expected="the word once above the headings, with the fact of the whole sheet behind it",
+        hint="write the word as it stands there, or a rule of its own for the sheet",
+    )
 
 
 def _made(grid: Grid, cells: Mapping[str, CellSource]) -> tuple[str, ...]:

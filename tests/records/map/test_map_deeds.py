@@ -136,6 +136,25 @@ def test_what_no_word_tells_stays_open_and_stops_a_build(station):
     assert all("treated" not in rule["only"]["Happening"] for rule in settings["read"])
 
 
+@pytest.mark.parametrize(
+    ("text", "table"),
+    [
+        ("insemination", "inseminations"),
+        ("2nd insemination", "inseminations"),
+        ("sold", "exits"),
+        ("not inseminated", ""),
+        ("visit?", ""),
+        ("visit of guests from afar", ""),
+        ("moved", ""),  # to another hive, or away
+        ("mmm", ""),
+    ],
+)
+def test_a_word_in_doubt_has_no_default(text, table):
+    made = rows_saying("What", *[text] * 3, *["insemination", "visit"] * 3)
+    found = next(deed for deed in deeds.listed([made]) if deed.text == text)
+    assert found.likely == table
+
+
 # -- what is written ------------------------------------------------------------------
 
 
@@ -263,8 +282,39 @@ def test_numbers_that_start_again_are_seen_though_no_day_has_a_year(station):
     assert "diary 2026.csv: 26-" in found.evidence
 
 
+def test_rows_that_no_record_can_be_made_of_are_told(station):
+    begun, settings = run(station, {"deed:Happening:treated": "semen"})
+    assert "semen" not in by_table(settings)
+    (said,) = [note for note in begun.written().notes if "records of semen" in note]
+    assert said.startswith('diary 2025.csv: rows such as "treated" are not read')
+
+
 def test_filled_cells_that_a_table_has_no_place_for_are_told(station):
     begun, _ = run(station, {"deed:Happening:treated": "co2"})
     assert (
         'diary 2025.csv: in its rows of co2 not read: "Value" (3), "Who" (2)' in begun.written().notes
     )
+
+
+def test_at_a_terminal_the_diary_is_asked_about_first(station, monkeypatch):
+    from queen_outcomes.base.console import Console
+    from queen_outcomes.commands import map as command
+
+    begun = begin(station)
+    seen = []
+
+    def answer(question):
+        seen.append(question.id)
+        return "checks" if question.id.endswith(":treated") else question.default
+
+    monkeypatch.setattr(command, "_ask", answer)
+    monkeypatch.setattr(command, "_correct_words", lambda run, console: None)
+    command._interview(begun, Console(quiet=True))
+    kinds = [name.partition(":")[0] for name in seen]
+    first = kinds.count("deed")
+    assert first == len(CONTENTS) + 2
+    assert set(kinds[:first]) == {"deed"}
+    # what the rest is about hangs on it: the words of the rows are those of looks now
+    assert any(name.startswith("word:findings:strips") for name in seen)
+    rule = by_table(tomllib.loads(begun.settings()))["checks"]
+    assert set(rule["only"]["Happening"]) == {"visit", "treated"}

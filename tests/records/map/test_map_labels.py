@@ -320,3 +320,50 @@ def test_what_is_no_copy():
 )
 def test_a_name_is_shortened_to_initials_or_by_a_part(full, short, is_short):
     assert labels._shortened(tuple(full.split()), tuple(short.split())) is is_short
+
+
+def of_year(year, table="inseminations", labels_of=("I", "II"), column="graft_batch"):
+    day = {"inseminations": "inseminated_at", "queens": "emerged_on", "semen": "collected_at"}
+    days = [f"{n}.6.{year}" for n, _ in enumerate(labels_of, 13)]
+    columns = {column: list(labels_of), day[table]: days}
+    return part(f"{table} {year}.csv", table, **columns)
+
+
+@pytest.mark.parametrize(
+    ("parts", "asked"),
+    [
+        ([of_year(2025), of_year(2026)], True),
+        ([of_year(2025), of_year(2026, labels_of=("III", "IV"))], False),
+        ([of_year(2025), of_year(2025, "queens")], False),
+        # a load that is used in the next year is one load, listed once
+        (
+            [
+                of_year(2025, "semen", column="semen_batch"),
+                of_year(2026, column="semen_batch"),
+            ],
+            False,
+        ),
+    ],
+)
+@pytest.mark.parametrize("default", [None, "yes"])
+def test_batches_of_one_label_in_two_years_are_asked_about(parts, asked, default):
+    found, prefixes = labels.batches_again(station(*parts), default is not None)
+    assert bool(found) is asked
+    if asked:
+        assert found[0].id == "prefix:*:inseminations:graft_batch"
+        assert found[0].default == default
+        assert prefixes["graft_batch"] == {
+            "inseminations 2025.csv": "25-",
+            "inseminations 2026.csv": "26-",
+        }
+
+
+def test_batches_in_a_sheet_of_several_years_stay_as_they_are():
+    several = part(
+        "queens.csv",
+        "queens",
+        graft_batch=["I", "I"],
+        emerged_on=["13.6.2025", "13.6.2026"],
+    )
+    found = labels.batches_again(station(of_year(2025), of_year(2026), several), True)
+    assert found == ([], {})

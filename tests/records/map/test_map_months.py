@@ -156,6 +156,17 @@ def test_figures_under_another_heading_are_no_days(station):
     assert not asked(begin(station))
 
 
+def test_beside_whole_days_a_day_is_how_many_days_it_took(station):
+    lines = BENCH.format(title="MAY 2026", n="a").splitlines()
+    lines[1] += ",date"
+    lines[2:] = [f"{line},2026-05-{n + 12}" for n, line in enumerate(lines[2:])]
+    put(station, {"bench 2026-05.csv": "\n".join(lines) + "\n"})
+    begun = begin(station)
+    assert not asked(begun)
+    (bench,) = begun.proposal.station.of("inseminations")
+    assert bench.feed.headings("inseminated_at") == ["date"]
+
+
 def test_whole_days_need_no_month(station):
     text = BENCH.format(title="MAY 2026", n="a")
     for day in ("3", "11", "12"):

@@ -883,3 +883,22 @@ def test_a_column_of_how_queens_go_beside_their_looks_is_that_of_exits(station):
     }
     # where nothing was found nobody says that she was looked for
     assert {row["queen_id"] for row in read["checks"]} == {f"D{n}" for n in range(1, 13)}
+
+
+def test_prefixes_of_two_columns_are_answered_one_after_the_other(station):
+    for year, dose in ((2025, 8), (2026, 9)):
+        rows = "".join(f"D{n},{13 + n}.6.{year},I,{dose}\n" for n in range(1, 6))
+        put(station, **{f"bench_{year}": "Queen,Date,Graft batch,Dose\n" + rows})
+    (station / "records" / "bench.csv").unlink()
+    queens, batches = (
+        f"prefix:*:inseminations:{name}" for name in ("queen_id", "graft_batch")
+    )
+    begun, settings = run(station, {queens: "yes"}, accept=False)
+    assert batches in {question.id for question in begun.open}
+    assert settings["files"]["bench_2026.csv"]["prefix"] == "26-"
+    begun, settings = run(station, {batches: "yes"}, accept=False)
+    assert batches not in {question.id for question in begun.open}
+    assert settings["files"]["bench_2026.csv"]["prefix"] == {
+        "graft_batch": "26-",
+        "queen_id": "26-",
+    }

@@ -68,7 +68,7 @@ class Deed:
     def likely(self) -> str:
         """The table that its word names; `NO_RECORD` where no row names a queen; or nothing."""
         tables = tables_named(self.text)
-        if len(tables) == 1:
+        if len(tables) == 1 and _is_plain(self.text):
             return next(iter(tables))
         return NO_RECORD if not tables and self.names_nobody else ""
 
@@ -89,6 +89,14 @@ def tables_named(text: str) -> set[str]:
     days = {table for table, day in MAIN_DATE.items() if day in said.of("column")}
     ends = fold(text) in vocabulary().words["reason"]
     return set(said.of("topic")) | days | ({"exits"} if ends else set())
+
+
+def _is_plain(text: str) -> bool:
+    """Tell whether all of a text is known, and none of it denies or asks: "IS?", "not seen"."""
+    known = not heading(text).unknown or fold(text) in vocabulary().words["reason"]
+    denials = vocabulary().findings.get("negations", ())
+    denied = any(f" {phrase} " in f" {fold(text)} " for phrase in denials)
+    return known and not denied and "?" not in text
 
 
 def _labels(sheet: Sheet) -> list[int]:

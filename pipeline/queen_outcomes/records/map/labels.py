@@ -27,6 +27,8 @@ FOLDED = {
     "semen_batch": ("semen", ("inseminations",)),
 }
 """A label's home, whose spelling counts, and the tables that refer to it."""
+BATCHES = ("graft_batch", "semen_batch")
+"""Labels of what is made anew each year, so that none can be of two."""
 _ALIKE_NAMES = 90
 _LEAST_NAME = 5
 _COPY_SHARE = 0.9
@@ -403,6 +405,77 @@ def _year_written(texts: set[str], bare: set[str]) -> str:
         if key_of(match[3]) in bare
     )
     return max(forms, key=forms.__getitem__) if forms.total() > len(texts) / 2 else ""
+
+
+def batches_again(
+    station: Station,
+    queens_start_again: bool,
+    titled: Mapping[tuple[str, str], str] = MappingProxyType({}),
+) -> tuple[list[Question], dict[str, dict[str, str]]]:
+    """Ask about labels of grafts and of semen that stand in the sheets of two years.
+
+    Labels that stand above the headings count too. Only where every sheet that has them is of one year: with its year before them, those of
+    a list of several years would no longer be found.
+
+    Parameters
+    ----------
+    station : Station
+    queens_start_again : bool
+        Whether the queens' numbers do, as it seems.
+    titled : mapping
+        (source, column) -> the label that stands above the headings for all rows.
+
+    Returns
+    -------
+    questions : list of Question
+        A default, where the queens' numbers start again as well.
+    prefixes : dict of column to source to the prefix that its year would give
+    """
+    questions, prefixes = [], {}
+    for column in BATCHES:
+        texts = [
+            (part, [titled[place]] if place in titled else part.texts(column))
+            for part in station.parts
+            if (place := (part.source, column)) in titled or column in part.feed.columns
+        ]
+        years = {part.source: _only_year(part, station) for part, _ in texts}
+        again = _labels_of_two_years(texts, years)
+        if not again or None in years.values():
+            continue
+        prefixes[column] = {source: f"{int(y or 0) % 100:02}-" for source, y in years.items()}
+        shown = ", ".join(again[:_SHOWN]) + (" ..." if len(again) > _SHOWN else "")
+        questions.append(
+            Question(
+                question_id("prefix", table="inseminations", column=column),
+                f"Do the labels of {column} start again each year? {len(again)} stand in "
+                "sheets of two years.",
+                [
+                    f"in two years: {shown}",
+                    *(f"{source}: {prefix}" for source, prefix in prefixes[column].items()),
+                ],
+                {YES: "other ones: put the year before their labels", NO: "the same ones"},
+                default=YES if queens_start_again else None,
+                sources=tuple(years),
+            )
+        )
+    return questions, prefixes
+
+
+def _only_year(part: Part, station: Station) -> int | None:
+    """Give the year of a sheet; None where its days are of several, or of none."""
+    one_year = all(len(own.years()) <= 1 for own in station.parts_of(part.source))
+    return _year_of(part, station) if one_year else None
+
+
+def _labels_of_two_years(
+    texts: list[tuple[Part, list[str]]], years: Mapping[str, int | None]
+) -> list[str]:
+    """Give the labels that one table has in the sheets of two years."""
+    seen: dict[tuple[str, str], set[int | None]] = defaultdict(set)
+    for part, own in texts:
+        for text in own:
+            seen[part.table, text].add(years[part.source])
+    return sorted({text for (_, text), of in seen.items() if len(of - {None}) > 1})
 
 
 def _dated_labels(part: Part, column: str, usual: int | None) -> Iterable[tuple[str, int]]:

@@ -97,7 +97,7 @@ def with_month(said: Heading, held: Contents, of: Evidence) -> Contents:
     if not of.possible or "date" not in said.of("part") or said.of("column"):
         return held
     bare = held.share(bare_day(text) is not None for text in held.texts)
-    return Contents(held.cells, of.possible[0]) if bare >= MOST else held
+    return Contents(held.cells, of.possible[0], dated=held.dated) if bare >= MOST else held
 
 
 def written(month: Month) -> str:

@@ -32,6 +32,7 @@ from queen_outcomes.records.map import (
     labels,
     orders,
     station,
+    title_facts,
     wordlist,
 )
 from queen_outcomes.records.map.contents import number_of, yes_or_no
@@ -121,6 +122,8 @@ class Proposal:
     """Column -> source -> the word that its bare numbers lack."""
     yearly: dict[str, labels.Yearly] = field(default_factory=dict)
     """Column -> how its labels, which may start again each year, are told apart."""
+    titled: list[title_facts.Fact] = field(default_factory=list)
+    """What stands above headings for all rows below them."""
 
     def question(self, kind: str, *place: str) -> Question | None:
         """Give a question by its kind and place; None where it was not raised."""
@@ -151,20 +154,29 @@ def propose(
     asked_of = {
         column: labels.yearly(looked, column, judged.yearless) for column in labels.START_AGAIN
     }
+    titled = title_facts.find(looked)
+    above = {(fact.part.source, fact.name): fact.text for fact in titled}
+    batch_questions, batches = labels.batches_again(looked, bool(asked_of["queen_id"][0]), above)
+    raised = {question.id for asked, _ in asked_of.values() for question in asked}
     lead_questions, leads = labels.leads(looked)
     words = compound.compose(wordlist.gather(looked))
     questions = [
         *deeds.questions(looked.deeds, settled),
         *judged.questions,
         *(question for ask in ASK for question in ask(looked)),
+        *title_facts.questions(titled),
         *(question for asked, _ in asked_of.values() for question in asked),
+        *(question for question in batch_questions if question.id not in raised),
         *lead_questions,
         *wordlist.question(words),
         *compound.question(words),
     ]
     yearly = {column: told_apart for column, (_, told_apart) in asked_of.items()}
+    for column, prefixes in batches.items():
+        if not yearly[column].prefixes and not yearly[column].years:
+            yearly[column] = labels.Yearly(prefixes)
     prefixes = yearly["queen_id"].prefixes
-    return Proposal(looked, judged, words, questions, prefixes, leads, yearly)
+    return Proposal(looked, judged, words, questions, prefixes, leads, yearly, titled)
 
 
 def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written:
@@ -459,11 +471,20 @@ def _rule(proposal: Proposal, part: Part, per_word) -> NewRule:
             said.setdefault(NO if asking.is_unmarked(text) else YES, []).append(text)
         names = _plain(part.feed.uses["mark"].names)
         rule.columns["marked"] = {"from": names, "words": said}
+    rule.columns |= {
+        fact.name: title_facts.spec(fact, proposal.titled, proposal.orders)
+        for fact in proposal.titled
+        if fact.part is part and _answer(proposal, fact.id) == YES
+    }
     if part.feed.days:
         rule.columns["checked_on"] = {"value": "{day}"}
     rule.colours = _colours(proposal, part)
     rule.only = _only(proposal, part)
     return rule
+
+
+def _answer(proposal: Proposal, name: str) -> Any:
+    return next((q.answer for q in proposal.questions if q.id == name), None)
 
 
 def _only(proposal: Proposal, part: Part) -> dict[str, list[str]]:
@@ -858,6 +879,22 @@ def _unread_of_table(part: Part) -> list[str]:
     return [said] if left else []
 
 
+def _without_rule(proposal: Proposal, sheet: Sheet, parts: list[Part]) -> list[str]:
+    """Say which tables a diary has rows of, and no columns that make records of them."""
+    lacking = {
+        proposal.station.given.get(deed.key, deeds.NO_RECORD): deed.text
+        for deed in proposal.station.deeds
+        if sheet.source in deed.sources
+    }
+    there = {deeds.NO_RECORD, *(part.table for part in parts)}
+    return [
+        f'{sheet.source}: rows such as "{text}" are not read: no columns were found that make '
+        f"records of {table} of them"
+        for table, text in lacking.items()
+        if table not in there
+    ]
+
+
 def _unread(proposal: Proposal, found: Written, left_out: set[str], wanted) -> None:
     """Say which columns with text stay unread."""
     for sheet in proposal.station.sheets:
@@ -873,6 +910,7 @@ def _unread(proposal: Proposal, found: Written, left_out: set[str], wanted) -> N
             for h in part.feed.headings(n)
         } | {name for part in parts for name in part.feed.only}
         found.notes += [note for part in parts for note in _unread_of_table(part)]
+        found.notes += _without_rule(proposal, sheet, parts)
         left = [
             c.name for c in sheet.columns if c.name not in used and c.contents.filled
         ]

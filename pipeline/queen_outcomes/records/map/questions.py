@@ -41,6 +41,7 @@ KINDS = {
     "fill": "a day that is written once for several rows",
     "struck": "rows struck through",
     "hidden": "hidden rows",
+    "title": "a fact above the headings that may hold for all rows below it",
     "void": "rows that call themselves void",
     "colours": "what a fill colour means",
     "filled": "whether a mark written down says that she is marked",

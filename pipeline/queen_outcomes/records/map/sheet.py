@@ -14,6 +14,7 @@ from functools import cached_property
 from queen_outcomes.records.headings import joined, reached
 from queen_outcomes.records.map import months
 from queen_outcomes.records.map.contents import (
+    MOST,
     Contents,
     clock_of,
     day_of,
@@ -170,12 +171,23 @@ def lay_out(
     sheet.months = months.evidence(grid, sheet.header)
     for at, said in enumerate(names):
         cells = [row.cells[at] if at < len(row.cells) else Cell() for row in sheet.rows]
-        plain = Contents(cells, dated="date" in said.of("part"))
-        contents = months.with_month(said, plain, sheet.months)
+        contents = Contents(cells, dated="date" in said.of("part"))
         if said.name or contents.filled:
             sheet.columns.append(SheetColumn(at, said, contents))
+    sheet.columns = _of_month(sheet)
     _read_letters(sheet)
     return sheet
+
+
+def _of_month(sheet: Sheet) -> list[SheetColumn]:
+    """Take figures under "day" for days of the sheet's month, where no column has whole ones."""
+    plain = [c for c in sheet.columns if not c.heading.of("column")]
+    if any(c.contents.filled and c.contents.whole_day_share >= MOST for c in plain):
+        return sheet.columns
+    return [
+        replace(c, contents=months.with_month(c.heading, c.contents, sheet.months))
+        for c in sheet.columns
+    ]
 
 
 def _read_letters(sheet: Sheet) -> None:

@@ -19,7 +19,7 @@ from tomlkit.items import AoT, Array, InlineTable, Table
 from queen_outcomes.base import resources
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.records.map import deeds
+from queen_outcomes.records.map import deeds, title_facts
 from queen_outcomes.records.map.proposal import NewRule, Written, escaped
 from queen_outcomes.records.map.questions import (
     Question,
@@ -363,8 +363,8 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
         _put_records(document, kept)
     elif kind == "prefix":  # the year may stand in a column of its own
         _settle_everywhere(document, column, everything)
-    elif kind == deeds.KIND:
-        _settle_deed(document, question, everything)
+    elif kind in _SETTLED:
+        _SETTLED[kind](document, question, everything)
     elif kind in ("words", "word", "absent"):
         _put_words(document, everything.words)
         _settle_everywhere(document, "*", everything)  # words that one column alone has
@@ -425,6 +425,17 @@ def _settle_fates(document: Any, everything: Written) -> None:
                 words[reason] = _array([*have, *(t for t in texts if t not in have)])
 
 
+def _settle_title(document: Any, question: Question, everything: Written) -> None:
+    """Add a fact that stands above the headings to the rules of its table that lack it."""
+    _, _, table, column = place_of(question.id)
+    for rule in everything.rules:
+        if rule.table == table and column in rule.columns:
+            for source in rule.sources:
+                for theirs in _rules_of(document, source, table):
+                    if column not in theirs["columns"]:
+                        theirs["columns"][column] = _value(rule.columns[column])
+
+
 def _settle_deed(document: Any, question: Question, everything: Written) -> None:
     """Give the rows with a text of a diary to the table that was answered, and to no other."""
     _, name, text = question.id.split(":", 2)
@@ -446,6 +457,9 @@ def _settle_deed(document: Any, question: Question, everything: Written) -> None
             _put_rule(document, rule)
         elif text.casefold() not in map(str.casefold, _listed(theirs[0]["only"][name])):
             theirs[0]["only"][name] = _array([*_listed(theirs[0]["only"][name]), text])
+
+
+_SETTLED = {deeds.KIND: _settle_deed, title_facts.KIND: _settle_title}
 
 
 def _strike(document: Any, name: str, text: str) -> None:
