@@ -39,3 +39,22 @@ def test_a_column_right_of_the_last_merged_heading_is_read(tmp_path):
     read = accepted(tmp_path, AS_OF)
     assert len(read["checks"]) == 14
     assert {row["note"] for row in read["inseminations"]} == {"calm"}
+
+
+def test_remarks_under_a_look_are_findings_whatever_they_are_called(tmp_path):
+    (tmp_path / "records").mkdir()
+    look = ["datum", "e", "l", "g", "opm."]
+    seen = ["2025-05-26", "+", "-", "-", "", "2025-06-14", "+", "+", "+"]
+    write_book(
+        tmp_path / "records" / "bench.xlsx",
+        [(0, 1, "gegevens"), (2, 3, "KI"), (4, 8, "1e controle"), (9, 13, "2e controle")],
+        ["nr", "lijn", "KI datum", "µl", *look, *look, "opmerkingen"],
+        [
+            [f"1-0{n}", "noord", "2025-05-13", "8", *seen, ("weg", "paar darrencellen")[n % 2], "ok"]
+            for n in range(1, 8)
+        ],
+    )
+    begun = begin(tmp_path)
+    begun.accept()
+    asked = {question.id for question in begun.open}
+    assert {"word:findings:paar darrencellen", "word:findings:weg"} <= asked

@@ -11,7 +11,8 @@ from typing import Any
 
 from queen_outcomes.facts.reading import BELOW, takes
 from queen_outcomes.records import below
-from queen_outcomes.records.map.opened import CellGrid, Row
+from queen_outcomes.records.map.contents import day_of
+from queen_outcomes.records.map.opened import Cell, CellGrid, Row
 from queen_outcomes.records.map.sheet import heads_columns
 from queen_outcomes.records.map.words import fold
 
@@ -77,7 +78,7 @@ def _found(grid: CellGrid, firsts: Sequence[str]) -> Iterator[str]:
     """Give the texts with which further tables begin: a title, or the first heading."""
     heads: list[str] = []
     for at, row in enumerate(grid.rows):
-        if not heads_columns(row):
+        if not heads_columns(row) or any(map(_is_whole_day, row.cells)):
             continue
         theirs = [fold(cell.text) for cell in row.cells if cell.text]
         if not heads:
@@ -92,6 +93,12 @@ def _found(grid: CellGrid, firsts: Sequence[str]) -> Iterator[str]:
         if apart and plain and len(under) == _LEAST_ROWS and others > _OTHERS * len(theirs):
             yield firsts[begin]
             heads = theirs
+
+
+def _is_whole_day(cell: Cell) -> bool:
+    """Tell whether a cell holds a day with its year: a record, though its "N" and "Y" are words."""
+    seen = day_of(cell.text) if cell.text else None
+    return cell.kind == "date" or (seen is not None and not seen.yearless)
 
 
 def _title(rows: Sequence[Row], at: int) -> int | None:
