@@ -57,4 +57,6 @@ def test_remarks_under_a_look_are_findings_whatever_they_are_called(tmp_path):
     begun = begin(tmp_path)
     begun.accept()
     asked = {question.id for question in begun.open}
-    assert {"word:findings:paar darrencellen", "word:findings:weg"} <= asked
+    assert "word:findings:paar darrencellen" in asked
+    (gone,) = [word for word in begun.proposal.words if word.text == "weg"]
+    assert (gone.column, gone.means["exit"]) == ("findings", "missing")
