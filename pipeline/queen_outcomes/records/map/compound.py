@@ -16,10 +16,8 @@ from queen_outcomes.records.map import meanings
 from queen_outcomes.records.map.fits import FINDINGS
 from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.wordlist import DASHES, Word
-from queen_outcomes.records.map.words import fold, vocabulary
+from queen_outcomes.records.map.words import STAGES, first_letters, fold, languages
 
-STAGES = ("eggs", "larvae", "sealed")
-"""In the order in which brood goes through them, and its letters are mostly written."""
 _FEWEST, _WAYS = 3, 2
 """Texts of several parts, from which on parts are asked about; and the ways in which a letter
 stands beside others, from which on it is a part of its own."""
@@ -115,15 +113,15 @@ def _runs(texts: Iterable[str], whole: Container[str]) -> list[str]:
 def _stages(runs: Sequence[str]) -> dict[str, dict[str, str]]:
     """Guess which letters are eggs, larvae and sealed brood: three that keep one order.
 
-    And that are what the words for them begin with, in one language or another.
+    And that are what the words for them begin with, all in one language.
     """
     letters = list(dict.fromkeys(max(runs, key=len, default=[])))
     after = {pair for run in runs for pair in pairwise(run)}
-    known = vocabulary().findings
-    begins = [{fold(phrase)[:1] for phrase in known.get(stage, ())} for stage in STAGES]
     if len(letters) != len(STAGES) or any((late, soon) in after for soon, late in pairwise(letters)):
         return {}
-    if any(fold(one) not in own for one, own in zip(letters, begins, strict=True)):
+    pairs = list(zip(map(fold, letters), STAGES, strict=True))
+    said = (first_letters(language) for language in languages())
+    if not any(all(letter in own[stage] for letter, stage in pairs) for own in said):
         return {}
     return {one: {stage: YES} for one, stage in zip(letters, STAGES, strict=True)}
 
