@@ -831,6 +831,22 @@ def test_a_day_over_its_rows_is_seen_in_all_sheets_of_a_workbook(station):
     assert (done["D13"]["semen_batch"], done["D16"]["semen_batch"]) == ("S20", "S25")
 
 
+def test_a_queen_named_once_on_a_colony_s_card_is_asked_about(station):
+    (station / "records" / "checks.csv").unlink()
+    rows = "".join(
+        f"{1 + n // 4},2025-06-{10 + n},{f'D{1 + n // 4}' if n % 4 == 0 else ''},{'yes' if n % 4 else ''}\n"
+        for n in range(16)
+    )
+    (station / "records" / "cards.csv").write_text("Colony,Check date,Queen,Eggs\n" + rows, "utf-8")
+    asked = "fill:cards.csv:checks:queen_id"
+    begun, _ = run(station, {DATES: "mdy"})
+    assert [q.default for q in begun.open if q.id == asked] == [None]
+    _, settings = run(station, {asked: "yes"})
+    assert settings["files"]["cards.csv"]["fill_down"] == ["Queen"]
+    looks = accepted(station, AS_OF)["checks"]
+    assert [row["queen_id"] for row in looks][:5] == ["D1", "D1", "D1", "D1", "D2"]
+
+
 def test_numbers_of_two_years_are_asked_about_where_days_have_no_year(station):
     for year, first in ((2025, "26.5."), (2026, "11.06.")):
         rows = "".join(f"{100 + n},{first if n < 8 else '27.6.'},8\n" for n in range(14))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from itertools import pairwise
 from pathlib import PurePosixPath
 
@@ -481,16 +481,18 @@ def days_above(station: Station) -> list[Question]:
                 )
             )
         if told:
-            questions += _names_above(own)
+            questions += _names_above(own, set(own[0].feed.uses) - {"queen_id"})
+        elif table == "checks":  # as on the card of a colony, where she is named once
+            questions += _names_above([one for one in own if not one.feed.only], {"queen_id"})
     return questions
 
 
-def _names_above(parts: Sequence[Part]) -> list[Question]:
+def _names_above(parts: Sequence[Part], names: Container[str]) -> list[Question]:
     """Ask the same of names that are new wherever they are written; no default fits all."""
     questions = []
-    for name in parts[0].feed.uses:
+    for name in parts[0].feed.uses if parts else ():
         kind = ours_of(parts[0].table, name).kind
-        if kind not in ("id", "label") or name == "queen_id":
+        if kind not in ("id", "label") or name not in names:
             continue
         if not all(name in part.feed.uses for part in parts):
             continue
