@@ -110,6 +110,8 @@ def test_a_prefix_goes_before_the_ids_of_its_file_alone(tmp_path, prefix, ids):
         ("25-", "1,25-2,252", "25-1,25-2,25-252"),
         # nobody can tell such a prefix from the figures behind it
         ("25", "1,252", "251,25252"),
+        # what lacks may stand on both sides
+        ("E-{}-26", "7,E-08-26,e 9-26,E-1", "E-7-26,E-08-26,e 9-26,E-E-1-26"),
     ],
 )
 def test_a_prefix_is_not_put_before_an_id_that_has_it(tmp_path, prefix, written, ids):

@@ -182,7 +182,8 @@ def _lines(value: Any) -> tuple[int, ...] | None:
 def _prefixes(value: Any) -> dict[str, str] | None:
     named = {"queen_id": value} if isinstance(value, str) else value
     fits = isinstance(named, dict) and set(named) <= set(_columns_of("id"))
-    return named if fits and all(isinstance(v, str) for v in named.values()) else None
+    texts = fits and all(isinstance(v, str) and v.count("{}") < 2 for v in named.values())
+    return named if texts else None
 
 
 def _columns_of(*kinds: str) -> list[str]:
@@ -216,7 +217,9 @@ HABITS: dict[str, Field] = {
     "year": YEAR,
     "month": MONTH,
     "decimal": DECIMALS,
-    "prefix": Field(_prefixes, 'a text, or { queen_id = "25-", colony_id = "25-" }'),
+    "prefix": Field(
+        _prefixes, 'a text, with at most one {}, or { queen_id = "25-", colony_id = "25-" }'
+    ),
     "empty": TEXTS,
     "ditto": TEXTS,
     "pass_over": TEXTS,

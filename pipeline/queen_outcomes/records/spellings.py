@@ -60,22 +60,37 @@ def respelled(table: Table, source: str, reading: Reading) -> dict[str, str]:
     return values
 
 
+_BETWEEN = r"[\s\-‐-―]+"
+"""Signs by which spellings of an id may differ."""
+
+
 def _prefixed(prefix: str, cell: str) -> str:
     """Give SQL of an id with its prefix, which it may have already, in whatever spelling.
 
     "Q" is not put before "q-12", nor "25-" before "25-12"; a prefix that ends in a figure is
-    put before every id, since nobody can tell it from the figures behind it.
+    put before every id, since nobody can tell it from the figures behind it. "E-{}-26" has a
+    place for the id, and what it lacks stands on both sides.
     """
+    if "{}" in prefix:
+        return _surrounded(*prefix.split("{}"), cell)
     put = f"{literal(prefix)} || {cell}"
-    plain = re.sub(r"[\s\-‐-―]+", "", prefix).lower()
+    plain = re.sub(_BETWEEN, "", prefix).lower()
     if not plain or prefix[-1:].isdigit():
         return put
     if plain[-1].isalpha():
-        bare = rf"lower(regexp_replace({cell}, '[\s\-‐-―]+', '', 'g'))"
+        bare = rf"lower(regexp_replace({cell}, '{_BETWEEN}', '', 'g'))"
         has = f"regexp_matches({bare}, {literal(f'^{re.escape(plain)}[0-9]')})"
     else:
         has = f"starts_with(lower({cell}), {literal(prefix.lower())})"
     return f"CASE WHEN {has} THEN {cell} ELSE {put} END"
+
+
+def _surrounded(before: str, after: str, cell: str) -> str:
+    """Give SQL of an id with what stands before and after its number, but for one that has it."""
+    ends = (re.escape(re.sub(_BETWEEN, "", text).lower()) for text in (before, after))
+    bare = rf"lower(regexp_replace({cell}, '{_BETWEEN}', '', 'g'))"
+    has = f"regexp_matches({bare}, {literal('^{}[0-9]+{}$'.format(*ends))})"
+    return f"CASE WHEN {has} THEN {cell} ELSE {literal(before)} || {cell} || {literal(after)} END"
 
 
 def _spellings(one: str, others: tuple[str, ...]) -> set[str]:

@@ -80,6 +80,19 @@ def test_a_few_with_a_word_that_says_number_are_the_numbers_that_it_stands_befor
     assert labels.leads(station(bench, others)) == ([], {})
 
 
+def test_numbers_of_labels_that_have_a_word_and_a_year_around_them():
+    bench = part("b.csv", "inseminations", queen_id=[f"E-{n:02}-26" for n in range(1, 40)])
+    looks = part("c.csv", "checks", queen_id=[str(n) for n in range(3, 20)])
+    (asked,), prefixes = labels.leads(station(bench, looks))
+    assert prefixes == {"queen_id": {"c.csv": "E-{}-26"}}
+    assert asked.text == 'Is queen_id "3" the same as "E-03-26"?'
+    strange = part("c.csv", "checks", queen_id=[str(n) for n in range(30, 50)])
+    assert labels.leads(station(bench, strange)) == ([], {})  # some that nobody has
+    years = [f"E-{n:02}-{year}" for n in range(1, 20) for year in (25, 26)]
+    both = part("b.csv", "inseminations", queen_id=years)
+    assert labels.leads(station(both, looks)) == ([], {})  # of which year?
+
+
 @pytest.mark.parametrize(
     ("moved", "looked"),
     [

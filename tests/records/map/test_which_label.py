@@ -132,3 +132,13 @@ def test_a_graft_batch_beside_queens_labels_no_load():
     head = "Queen,Batch,Inseminated,Dose,Drone line"
     assert part_of(head, rows, "queens").feed.headings("graft_batch") == ["Batch"]
     assert part_of(head, rows, "inseminations").feed.headings("semen_batch") == []
+
+
+@pytest.mark.parametrize(
+    ("heads", "who"), [("Kö-Nr,bes. am,Bes.,µl", "Bes."), ("Queen,Op date,Op,µl", "Op")]
+)
+def test_a_day_of_what_an_operator_did_is_no_operator(heads, who):
+    rows = [f"D{n},{day},{'RW' if n % 3 else 'AK'},8" for n, day in enumerate(DAYS, 1)]
+    read = part_of(heads, rows, "inseminations")
+    assert read.feed.headings("operator") == [who]
+    assert read.feed.headings("inseminated_at") == [heads.split(",")[1]]

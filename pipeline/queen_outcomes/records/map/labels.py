@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 from types import MappingProxyType
@@ -108,40 +108,85 @@ def leads(station: Station) -> tuple[list[Question], dict[str, dict[str, str]]]:
             for part in station.of(table)
             if part.texts(column)
         ]
-        every = {text for _, texts in parts for text in texts}
-        numbers = {text for text in every if _BARE.fullmatch(text)}
-        led, words = _led(every)
-        if not words or len({tokens(word) for word in words}) != 1:
-            continue
-        word = words.most_common(1)[0][0]
-        shared = {text for text in numbers if key_of(text) in led}
-        told = f"{len(shared)} of {len(numbers)} bare numbers stand so elsewhere"
-        enough = len(shared) >= _COPY_SHARE * len(numbers)
-        if not enough and _is_number_word(word):
-            # "nr 12" says no more than "12", however few write it
-            known = len(led & set(map(key_of, numbers)))
-            told = f"{known} of {len(led)} with it stand without it elsewhere"
-            enough = known >= _COPY_SHARE * len(led)
-        bare = [
-            part.source
-            for part, texts in parts
-            if texts & numbers and not any(_is_neither(text) for text in texts)
-        ]
-        if not enough or not numbers or not bare:
-            continue
-        prefixes[column] = dict.fromkeys(bare, word)
-        label = min(shared, key=lambda text: (len(text), text))
-        questions.append(
-            Question(
-                question_id("lead", column=column),
-                f'Is {column} "{label}" the same as "{word}{label}"?',
-                [told],
-                {YES: f'it is: put "{word}" before the numbers', NO: "it is not"},
-                default=YES,
-                sources=tuple(dict.fromkeys(bare)),
-            )
-        )
+        numbers = {text for _, texts in parts for text in texts if _BARE.fullmatch(text)}
+        if found := _behind_a_word(column, parts, numbers) or _around(column, parts, numbers):
+            questions.append(found[0])
+            prefixes[column] = found[1]
     return questions, prefixes
+
+
+Held = Sequence[tuple[Part, set[str]]]
+"""Sheets, each with the labels that stand there."""
+
+
+def _behind_a_word(
+    column: str, parts: Held, numbers: set[str]
+) -> tuple[Question, dict[str, str]] | None:
+    """Ask whether numbers are labels that others write behind a word: "hive 7"."""
+    led, words = _led({text for _, texts in parts for text in texts})
+    if not words or len({tokens(word) for word in words}) != 1:
+        return None
+    word = words.most_common(1)[0][0]
+    shared = {text for text in numbers if key_of(text) in led}
+    told = f"{len(shared)} of {len(numbers)} bare numbers stand so elsewhere"
+    enough = len(shared) >= _COPY_SHARE * len(numbers)
+    if not enough and _is_number_word(word):
+        # "nr 12" says no more than "12", however few write it
+        known = len(led & set(map(key_of, numbers)))
+        told = f"{known} of {len(led)} with it stand without it elsewhere"
+        enough = known >= _COPY_SHARE * len(led)
+    bare = [
+        part.source
+        for part, texts in parts
+        if texts & numbers and not any(_is_neither(text) for text in texts)
+    ]
+    if not enough or not numbers or not bare:
+        return None
+    label = min(shared, key=lambda text: (len(text), text))
+    question = Question(
+        question_id("lead", column=column),
+        f'Is {column} "{label}" the same as "{word}{label}"?',
+        [told],
+        {YES: f'it is: put "{word}" before the numbers', NO: "it is not"},
+        default=YES,
+        sources=tuple(dict.fromkeys(bare)),
+    )
+    return question, dict.fromkeys(bare, word)
+
+
+def _around(
+    column: str, parts: Held, numbers: set[str]
+) -> tuple[Question, dict[str, str]] | None:
+    """Ask whether numbers are labels that others write with the same around them: "E-07-26".
+
+    Of every number one label is known, and nearly all labels look so.
+    """
+    whole = {text for _, texts in parts for text in texts} - numbers
+    sides: dict[tuple[str, str], dict[int, str]] = defaultdict(dict)
+    for text in sorted(whole):
+        for figures in re.finditer(r"\d+", text):
+            place = (text[: figures.start()], text[figures.end() :])
+            sides[place].setdefault(int(figures[0]), text)
+    asked = {int(text) for text in numbers if text.isdigit()}
+    fitting = {
+        place: known
+        for place, known in sides.items()
+        if all(place) and asked <= set(known) and len(known) >= _COPY_SHARE * len(whole)
+    }
+    if len(fitting) != 1 or len(asked) < _SHOWN or len(asked) < len(numbers):
+        return None
+    (before, after), known = next(iter(fitting.items()))
+    bare = {part.source: f"{before}{{}}{after}" for part, texts in parts if texts <= numbers}
+    one = min(asked)
+    question = Question(
+        question_id("lead", column=column),
+        f'Is {column} "{one}" the same as "{known[one]}"?',
+        [f"{len(asked)} of {len(asked)} bare numbers stand so elsewhere"],
+        {YES: f'it is: put "{before}" before the numbers and "{after}" behind', NO: "it is not"},
+        default=YES,
+        sources=tuple(bare),
+    )
+    return question, bare
 
 
 def _is_neither(text: str) -> bool:

@@ -301,7 +301,10 @@ def _records(proposal: Proposal, found: Written, left_out: set[str], wanted) -> 
         if proposal.answered("fold", "*", "*", c) == YES
         or (
             proposal.answered("lead", "*", "*", c) == YES
-            and labels.led_in_several_ways(proposal.station, c)
+            and (
+                labels.led_in_several_ways(proposal.station, c)
+                or any("{}" in text for text in proposal.leads[c].values())
+            )
         )
     ]
     if columns:
