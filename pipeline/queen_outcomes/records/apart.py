@@ -134,6 +134,14 @@ def parts_in(texts: Sequence[str]) -> int:
     return max(found, default=0) if len(found) >= MOST * len(texts) else 0
 
 
+def words_beside_day(text: str) -> str:
+    """Give the words of a text with one day and nothing parted; empty where it is no such text."""
+    pattern = re.compile(_day())
+    if re.search(_END, text.strip()) or len(pattern.findall(text)) != 1:
+        return ""
+    return " ".join(pattern.sub(" ", text).split()).strip(" ,:;-–")
+
+
 @cache
 def _day() -> str:
     """Give a pattern of a day among words; without a year only one that looks like a day."""

@@ -674,6 +674,40 @@ def test_how_she_went_under_a_look_is_an_exit_on_its_day(station, later):
     assert not again.open
 
 
+REMARKED = ["sold 9.7. to Ada", "12.6. superseded", "never laid, pinched 9.6.", "gentle", "kept; 3.8. 4.8.",
+            "in hive 4 2.7.", "in hive 4 3.7."]
+
+
+@pytest.mark.parametrize("later", [True, False])
+def test_remarks_with_a_day_that_say_how_queens_went_are_exits(station, later):
+    rows = "".join(f'D{n},11.5.2025,8,"{text}"\n' for n, text in enumerate(REMARKED, 1))
+    more = "".join(f"D{n},11.5.2025,8,\n" for n in range(8, 15))
+    (station / "records" / "bench.csv").write_text("Queen,Inseminated on,Dose,Remarks\n" + rows + more, "utf-8")
+    asked, moved = "fates:*:exits:Remarks", "word:reason:in hive 4"
+    answers = {DATES: "dmy", asked: "yes", moved: "moved"}
+    if later:
+        begun, settings = run(station, {DATES: "dmy"}, accept=False)
+        assert asked in {question.id for question in begun.open}
+        assert "apart" not in settings.get("files", {}).get("bench.csv", {})
+    run(station, answers)
+    gone = {row["queen_id"]: (row["reason"], row["left_on"]) for row in accepted(station, AS_OF)["exits"]}
+    assert gone == {
+        "D1": ("sold", "2025-07-09"),
+        "D2": ("superseded", "2025-06-12"),
+        "D3": ("culled_fault", "2025-06-09"),
+        "D6": ("moved", "2025-07-02"),
+        "D7": ("moved", "2025-07-03"),
+    }
+
+
+def test_remarks_that_hardly_say_how_queens_went_are_left(station):
+    words = ["fed 1.6.", "moved frame 2.6.", "mite count 3.6.", "sold 4.6.", "fed 5.6.", "weak 6.6."]
+    rows = "".join(f"D{n},11.5.2025,8,{text}\n" for n, text in enumerate(words, 1))
+    (station / "records" / "bench.csv").write_text("Queen,Inseminated on,Dose,Remarks\n" + rows, "utf-8")
+    begun, _ = run(station, {DATES: "dmy"})
+    assert not [q.id for q in begun.asked if q.kind == "fates"]
+
+
 def test_what_is_told_in_a_column_of_its_own_is_no_exit_twice(station):
     rows = "".join(
         f"D{n},2025-06-11," + ("sold,2025-06-20,sold\n" if n > 9 else "eggs,,\n")

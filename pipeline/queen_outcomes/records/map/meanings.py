@@ -164,6 +164,12 @@ def of_word(text: str, column: str, choices: tuple[str, ...]) -> str | None:
     return inside.pop() if len(inside) == 1 and not _doubted(plain) else None
 
 
+def is_culled(text: str) -> bool:
+    """Tell whether a text says that somebody killed her or took her out."""
+    plain = fold(text)
+    return any(_within(phrase, plain) for phrase in vocabulary().reason_parts.get("culled", ()))
+
+
 def _of_reason(plain: str) -> str | None:
     parts, known = vocabulary().reason_parts, vocabulary().words["reason"]
 
@@ -171,9 +177,10 @@ def _of_reason(plain: str) -> str | None:
         return any(_within(phrase, plain) for phrase in parts.get(part, ()))
 
     if has("culled"):
-        if has("other"):
-            return "culled_other"
-        return "culled_fault" if has("fault") else None
+        # killed for that is how she went all the same
+        drones = any(_within(p, plain) for p, reason in known.items() if reason == "drone_layer")
+        of = ("drone_layer", drones), ("culled_other", has("other")), ("culled_fault", has("fault"))
+        return next((reason for reason, said in of if said), None)
     colony = any(f"{plain} ".startswith(f"{p} ") for p in parts.get("colony", ()))
     if colony and has("ruin"):
         return "colony_lost"

@@ -29,6 +29,7 @@ from queen_outcomes.records.map import (
     asking,
     compound,
     deeds,
+    fates,
     labels,
     orders,
     station,
@@ -124,6 +125,8 @@ class Proposal:
     """Column -> how its labels, which may start again each year, are told apart."""
     titled: list[title_facts.Fact] = field(default_factory=list)
     """What stands above headings for all rows below them."""
+    fated: list[fates.Remarks] = field(default_factory=list)
+    """Remarks that tell how queens went."""
 
     def question(self, kind: str, *place: str) -> Question | None:
         """Give a question by its kind and place; None where it was not raised."""
@@ -160,11 +163,14 @@ def propose(
     raised = {question.id for asked, _ in asked_of.values() for question in asked}
     lead_questions, leads = labels.leads(looked)
     words = compound.compose(wordlist.gather(looked))
+    fated = fates.find(looked)
+    words += fates.words(fated, words)
     questions = [
         *deeds.questions(looked.deeds, settled),
         *judged.questions,
         *(question for ask in ASK for question in ask(looked)),
         *title_facts.questions(titled),
+        *fates.questions(fated),
         *(question for asked, _ in asked_of.values() for question in asked),
         *(question for question in batch_questions if question.id not in raised),
         *lead_questions,
@@ -176,7 +182,7 @@ def propose(
         if not yearly[column].prefixes and not yearly[column].years:
             yearly[column] = labels.Yearly(prefixes)
     prefixes = yearly["queen_id"].prefixes
-    return Proposal(looked, judged, words, questions, prefixes, leads, yearly, titled)
+    return Proposal(looked, judged, words, questions, prefixes, leads, yearly, titled, fated)
 
 
 def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written:
@@ -202,7 +208,8 @@ def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written
             continue
         found.notes += [*_undone(part), *_scored(proposal, part)]
         rule = _rule(proposal, part, per_word)
-        for one in (rule, _fates(proposal, part, rule), *_exposures(proposal, part)):
+        others = (*_exposures(proposal, part), *_remarked(proposal, part, rule))
+        for one in (rule, _fates(proposal, part, rule), *others):
             if one:
                 _add_rule(found.rules, one)
         found.files.setdefault(part.source, _habits(proposal, part.sheet.whole or part.sheet))
@@ -243,6 +250,30 @@ def _fates(proposal: Proposal, part: Part, rule: NewRule) -> NewRule | None:
     }
     texts = sorted((text for own in said.values() for text in own), key=_by_letters)
     return NewRule(list(rule.sources), "exits", columns, rule.each, only={heading: texts})
+
+
+def _remarked(proposal: Proposal, part: Part, rule: NewRule) -> list[NewRule]:
+    """Give the exits that remarks beside a rule's queens tell of."""
+    known = [
+        replace(word, means=_meant(proposal, word, _listed_meaning(proposal, word)))
+        for word in proposal.words
+        if word.column == "reason"
+    ]
+    found = []
+    for one in _told_fates(proposal, part.source):
+        if one.part is part and "queen_id" in rule.columns:
+            columns, texts = fates.columns(one, rule.columns["queen_id"], known)
+            if texts:
+                found.append(
+                    NewRule([part.source], "exits", columns, only={one.headings[1]: texts})
+                )
+    return found
+
+
+def _told_fates(proposal: Proposal, source: str) -> list[fates.Remarks]:
+    """Give a sheet's remarks that somebody has said to tell how queens went."""
+    said = {question.id for question in proposal.questions if question.answer == YES}
+    return [one for one in proposal.fated if one.part.source == source and one.id in said]
 
 
 def _listed_meaning(proposal: Proposal, word: wordlist.Word) -> Any:
@@ -760,7 +791,15 @@ def _habits(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     for kind in ("struck", "hidden"):
         if proposal.answered(kind, source) == asking.LEAVE:
             habits[kind] = "pass over"
-    return habits | _filled_down(proposal, source)
+    return _taken_apart(proposal, source) | habits | _filled_down(proposal, source)
+
+
+def _taken_apart(proposal: Proposal, source: str) -> dict[str, Any]:
+    """Give the remarks that are taken apart, and the year of their days, if it is one."""
+    parted = {one.heading: 1 for one in _told_fates(proposal, source)}
+    years = {y for part in proposal.station.parts_of(source) for y in part.years()}
+    year = {"year": years.pop()} if len(years) == 1 else {}
+    return {"apart": parted, **year} if parted else {}
 
 
 def _filled_down(proposal: Proposal, source: str) -> dict[str, list[str]]:

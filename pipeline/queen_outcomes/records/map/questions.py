@@ -49,6 +49,7 @@ KINDS = {
     "column": "what a column holds",
     "letters": "letters that may be the stages of brood",
     "rows": "whether every row of a sheet is a record of its table",
+    "fates": "whether remarks with a day say how queens went",
     "absent": "what a text made of parts says of brood that it has no part for",
     "words": "what the words of the columns mean",
     "word": "what one word means",

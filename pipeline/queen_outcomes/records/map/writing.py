@@ -19,7 +19,7 @@ from tomlkit.items import AoT, Array, InlineTable, Table
 from queen_outcomes.base import resources
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.records.map import deeds, title_facts
+from queen_outcomes.records.map import deeds, fates, title_facts
 from queen_outcomes.records.map.proposal import NewRule, Written, escaped
 from queen_outcomes.records.map.questions import (
     Question,
@@ -42,6 +42,7 @@ _CONTROLS = {
     "hidden": ("hidden",),
     "void": ("pass_over",),
     "fill": ("fill_down",),
+    fates.KIND: ("apart", "year"),
 }
 """What a question of a kind decides among a file's habits."""
 
@@ -459,7 +460,21 @@ def _settle_deed(document: Any, question: Question, everything: Written) -> None
             theirs[0]["only"][name] = _array([*_listed(theirs[0]["only"][name]), text])
 
 
-_SETTLED = {deeds.KIND: _settle_deed, title_facts.KIND: _settle_title}
+def _settle_remarks(document: Any, question: Question, everything: Written) -> None:
+    """Add the rules that read remarks as exits."""
+    for rule in everything.rules:
+        told = rule.table == "exits" and list(rule.only) == [rule.columns.get("reason")]
+        if told and set(rule.sources) & set(question.sources):
+            have = [one for s in rule.sources for one in _rules_of(document, s, "exits")]
+            if not any(dict(one.get("only", {})).keys() == rule.only.keys() for one in have):
+                _put_rule(document, rule)
+
+
+_SETTLED = {
+    deeds.KIND: _settle_deed,
+    title_facts.KIND: _settle_title,
+    fates.KIND: _settle_remarks,
+}
 
 
 def _strike(document: Any, name: str, text: str) -> None:
