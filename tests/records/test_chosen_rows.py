@@ -232,3 +232,24 @@ def test_rows_that_cannot_be_no_records_are_refused(diary, command, texts, says)
 def test_texts_that_tell_no_rows_are_refused(diary, command, texts):
     with_no_record(diary, texts)
     assert command("check", diary).code == 2
+
+
+def test_a_day_on_a_row_that_is_no_record_holds_for_the_rows_below_it(tmp_path):
+    from reading import stage
+
+    text = "Day,Done,Queen\n2026-05-02,II,Q1\n2026-05-03,fed,\n,II,Q2\nTotal 9,,\n,II,Q3\n"
+    rule = {
+        "from": "diary.csv",
+        "table": "inseminations",
+        "only": {"Done": ["II"]},
+        "columns": {"queen_id": "Queen", "inseminated_at": "Day"},
+    }
+    habits = {"fill_down": ["Day"], "no_record": {"Done": ["fed"]}, "pass_over": ["Total*"]}
+    settings = {"read": [rule], "files": {"diary.csv": habits}}
+    store, _ = stage(tmp_path, settings, diary__csv=text, inseminations__csv=None)
+    rows = store.rows(
+        "SELECT queen_id, CAST(inseminated_at AS DATE)::VARCHAR FROM staged_inseminations ORDER BY ref"
+    )
+    assert rows == [("Q1", "2026-05-02"), ("Q2", "2026-05-03"), ("Q3", "2026-05-03")]
+    whys = store.rows("SELECT DISTINCT why FROM passed_over ORDER BY why")
+    assert ("no_record",) not in whys

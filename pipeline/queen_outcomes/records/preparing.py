@@ -95,7 +95,8 @@ def _rows(
     _judge(store, source, habits, judged, types, marks)
     store.execute(
         f"INSERT INTO passed_over SELECT ref_of({source.no}, 0, source_line), "
-        f"{_WHY} FROM {judged} WHERE {_WHY} IS NOT NULL"
+        f"CASE WHEN {_WHY} = 'no_record' THEN 'pattern' ELSE {_WHY} END "
+        f"FROM {judged} WHERE {_WHY} IS NOT NULL"
     )
     down = {_folded(name) for name in habits.fill_down}
     cells = []
@@ -119,7 +120,7 @@ def _rows(
         prepared,
         f"SELECT * EXCLUDE ({_WHY}) FROM (SELECT source_line, broken, {_WHY}, "
         f"{', '.join(cells)}, {group} AS {quote(GROUP)} FROM {judged} "
-        f"WHERE {_WHY} IS NULL OR {_WHY} = 'group') WHERE {_WHY} IS NULL",
+        f"WHERE {_DIARY_S} OR {_WHY} = 'group') WHERE {_WHY} IS NULL",
     )
     store.drop(judged)
     return prepared
@@ -129,7 +130,11 @@ def _folded(heading: str) -> str:
     return " ".join(heading.split()).casefold()
 
 
-def _above(value: str, where: str = f"{_WHY} IS NULL") -> str:
+_DIARY_S = f"({_WHY} IS NULL OR {_WHY} = 'no_record')"
+"""Rows in which the sheet goes on: the day of what is no record holds for those below it."""
+
+
+def _above(value: str, where: str = _DIARY_S) -> str:
     """Give the last value above a row that is not empty."""
     return (
         f"last_value(CASE WHEN {where} THEN {value} END IGNORE NULLS) OVER "
@@ -168,7 +173,7 @@ def _judge(
         cases.append(f"WHEN {fits} THEN 'pattern'")
     known = {_folded(name): name for name in source.grid.columns}
     cases += [
-        f"WHEN {_is_chosen(known[_folded(name)], said)} THEN 'pattern'"
+        f"WHEN {_is_chosen(known[_folded(name)], said)} THEN 'no_record'"
         for name, said in habits.no_record.items()
         if _folded(name) in known
     ]

@@ -674,6 +674,26 @@ def test_how_she_went_under_a_look_is_an_exit_on_its_day(station, later):
     assert not again.open
 
 
+def test_sheets_alike_have_every_year_s_colour_in_their_rule(station):
+    for year, colour in ((2025, "blue"), (2026, "white")):
+        rows = "".join(f"{colour[0].upper()}{n},{colour if n % 2 else ''},{year}-05-{10 + n}\n" for n in range(1, 9))
+        (station / "records" / f"queens {year}.csv").write_text("Queen,Mark,Hatched\n" + rows, "utf-8")
+    asked = "filled:queens 2025.csv:queens:marked"
+    _, settings = run(station, {DATES: "mdy", asked: "yes"})
+    marked = [rule["columns"]["marked"]["words"] for rule in settings["read"] if rule["table"] == "queens"]
+    assert marked == [{"yes": ["blue", "white"]}]
+
+
+def test_words_are_answered_beside_an_exits_rule_of_one_reason(station):
+    rows = "".join(f"D{n},2025-07-{n:02}\n" for n in range(1, 9))
+    (station / "records" / "sold.csv").write_text("Queen,Date\n" + rows, "utf-8")
+    looks = "".join(f"D{n},2025-06-{10 + n},{'zork' if n % 2 else 'eggs'}\n" for n in range(1, 15))
+    (station / "records" / "checks.csv").write_text("Queen,Check date,Seen\n" + looks, "utf-8")
+    run(station, {DATES: "mdy"})
+    _, settings = run(station, {"word:findings:zork": "eggs = no"})
+    assert settings["words"]["findings"]["zork"] == {"eggs": "no"}
+
+
 REMARKED = ["sold 9.7. to Ada", "12.6. superseded", "never laid, pinched 9.6.", "gentle", "kept; 3.8. 4.8.",
             "in hive 4 2.7.", "in hive 4 3.7."]
 

@@ -36,6 +36,8 @@ def patterns(passed=(), groups=(), records=("Q1", "Q2")):
         ([], ["Yard 3", "Yard 4"], ["Yard 3"], ["Yard 4"]),
         ([], ["12 May", "12 June"], ["Q1"], ["* May", "* June"]),
         (["Checked by hand"], [], ["Q1"], ["Checked by hand"]),
+        # a record may begin with a figure alone
+        (["14", "3.5.", "Total 9"], [], ["Q1"], ["Total*"]),
     ],
 )
 def test_a_pattern_is_as_wide_as_no_record_forbids(passed, groups, records, expected):

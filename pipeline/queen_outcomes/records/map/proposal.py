@@ -36,7 +36,7 @@ from queen_outcomes.records.map import (
     title_facts,
     wordlist,
 )
-from queen_outcomes.records.map.contents import number_of, yes_or_no
+from queen_outcomes.records.map.contents import day_of, number_of, yes_or_no
 from queen_outcomes.records.map.deeds import Given
 from queen_outcomes.records.map.feeds import Said
 from queen_outcomes.records.map.fits import MAIN_DATE, PERSON, is_year, ours_of
@@ -501,7 +501,15 @@ def _rule(proposal: Proposal, part: Part, per_word) -> NewRule:
         rule.columns[name] = {"from": plain, **extra} if extra else plain
     if proposal.answered("filled", part.source, part.table, "marked") == YES:
         said: dict[str, list[str]] = {}
-        for text in sorted(set(part.texts("mark")), key=_by_letters):
+        # one rule for sheets alike, whatever colour each year has
+        alike = [
+            text
+            for other in proposal.station.of(part.table)
+            if proposal.answered("filled", other.source, other.table, "marked") == YES
+            and other.feed.headings("mark") == part.feed.headings("mark")
+            for text in other.texts("mark")
+        ]
+        for text in sorted(set(alike), key=_by_letters):
             said.setdefault(NO if asking.is_unmarked(text) else YES, []).append(text)
         names = _plain(part.feed.uses["mark"].names)
         rule.columns["marked"] = {"from": names, "words": said}
@@ -715,8 +723,6 @@ def _templates(
 
 
 def _iso(text: str, order: str | None, part: Part, proposal: Proposal) -> str:
-    from queen_outcomes.records.map.contents import day_of
-
     seen = day_of(text.split(" (", maxsplit=1)[0])
     if seen is None or not (seen.plain or order):
         return text  # open: as it stands it is refused, and asked about
@@ -875,6 +881,8 @@ def pass_over(sheet: Sheet) -> list[str]:
     starts = Counter(text.split()[0] for text in set(firsts) if len(text.split()) > 1)
     found: dict[str, str] = {}
     for text in firsts:
+        if re.search(r"\d", text) and not re.search(r"[^\W\d_]", text):
+            continue  # a record may begin with such a figure next week: better told than passed
         choices = [_general(text, starts), _without_figures(text), escaped(text)]
         for pattern in choices:
             if pattern and not any(_matches(record, pattern) for record in records):

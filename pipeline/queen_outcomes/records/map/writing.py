@@ -406,7 +406,7 @@ def _settle_fates(document: Any, everything: Written) -> None:
     """Add rules for exits that words under looks tell of, and what new words say to them."""
     for rule in everything.rules:
         said = rule.columns.get("reason")
-        if not isinstance(said, Mapping) or list(rule.only) != [said["from"]]:
+        if not isinstance(said, Mapping) or list(rule.only) != [said.get("from")]:
             continue
         theirs = [
             one
