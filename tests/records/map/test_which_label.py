@@ -142,3 +142,12 @@ def test_a_day_of_what_an_operator_did_is_no_operator(heads, who):
     read = part_of(heads, rows, "inseminations")
     assert read.feed.headings("operator") == [who]
     assert read.feed.headings("inseminated_at") == [heads.split(",")[1]]
+
+
+@pytest.mark.parametrize("head", ["číslo", "Nr.", "No.", "numer"])
+def test_the_number_of_a_load_is_no_queen_in_a_sheet_of_semen(head):
+    rows = [f"{n}/25,{day},Jalovec,{90 + n},{50 + n}" for n, day in enumerate(DAYS, 1)]
+    heads = f"{head},Collected,Drone line,Drones handled,Volume (µl)"
+    read = part_of(heads, rows, "semen", "bench 2025.xlsx#semen")
+    assert read.feed.headings("semen_batch") == [head]
+    assert read.feed.headings("volume_ul") == ["Volume (µl)"]

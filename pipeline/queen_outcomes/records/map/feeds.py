@@ -252,6 +252,11 @@ class _Allocation:
                 kept["queen_id"] = best
         if not kept.keys() & {"queen_id", "semen_batch"} and (load := self._own_load()):
             kept["semen_batch"] = load
+        queen = kept.get("queen_id")
+        if queen and "semen_batch" not in kept and self._is_of_semen():
+            said = queen.heading.of("part")
+            if "number" in said and "queen" not in said:  # the number is the load's
+                kept["semen_batch"] = kept.pop("queen_id")
         return kept
 
     def _running_numbers(self) -> dict[int, tuple[str, ...]]:
@@ -286,13 +291,22 @@ class _Allocation:
 
     def _own_load(self) -> SheetColumn | None:
         """Give a column of batches beside what is told of semen, where no queen stands."""
-        told = {
-            at
-            for (table, name, at), worth in self.fits.items()
-            if table == "semen" and name in _SUPPORT["semen"] and worth >= _SURE
-        }
         batches = [c for c in self.columns if c.heading.of("column") == {"graft_batch"}]
-        return batches[0] if len(batches) == 1 and len(told) >= _LEAST_TOLD else None
+        return batches[0] if len(batches) == 1 and self._told_of_semen() >= _LEAST_TOLD else None
+
+    def _told_of_semen(self) -> int:
+        """Count the columns that surely tell of a load of semen."""
+        return len(
+            {
+                at
+                for (table, name, at), worth in self.fits.items()
+                if table == "semen" and name in _SUPPORT["semen"] and worth >= _SURE
+            }
+        )
+
+    def _is_of_semen(self) -> bool:
+        """Tell whether the sheet's own name is that of semen, and its columns tell of it."""
+        return "semen" in self.topics and self._told_of_semen() >= _LEAST_TOLD
 
     def _overlap(self, column: SheetColumn) -> float:
         return column.contents.share(
