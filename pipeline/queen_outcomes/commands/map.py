@@ -203,7 +203,8 @@ def _tell(
     for question in run.open:
         console.emit(f"\nopen: {question.id}")
         console.tell(f"  {question.text}")
-        _tell_of(question, console, most=5)
+        # a yes holds for every word of the list, so that all of it has to be seen
+        _tell_of(question, console, most=None if question.kind == "words" else 5)
 
 
 def _tell_of(question: Question, console: Console, most: int | None = None) -> None:

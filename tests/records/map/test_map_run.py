@@ -633,6 +633,30 @@ def test_parts_are_asked_in_place_of_every_text_that_is_made_of_them(station, at
     assert looks["D9"]["queen_seen"] == "no"
 
 
+PHRASED = [
+    *("all stages, 85%, Q seen", "eggs", "all stages, 90%", "eggs, larvae, Q seen", "zork, eggs"),
+    *("all stages, 70%, zork", "eggs, larvae", "nothing", "all stages, 95%, Q seen", "eggs, Q seen"),
+    *("all stages, 60%", "nothing, Q seen"),
+]
+
+
+def test_phrases_between_commas_are_asked_in_place_of_every_text(station):
+    parted(station, PHRASED)
+    begun, settings = run(station, {DATES: "mdy", "absent:*:*:findings": "yes"})
+    asked = {question.id for question in begun.open if question.kind == "word"}
+    assert asked == {"word:parts:zork"}
+    _, settings = run(station, {"word:parts:zork": "queen_cells = swarm"})
+    assert settings["words"]["parts"]["{pattern_pct}"] == {}
+    looks = {row["queen_id"]: row for row in accepted(station, AS_OF)["checks"]}
+    assert float(looks["D1"]["pattern_pct"]) == 85
+    assert (looks["D1"]["queen_seen"], looks["D1"]["sealed"]) == ("yes", "yes")
+    assert (looks["D4"]["larvae"], looks["D4"]["sealed"]) == ("yes", "no")
+    assert looks["D6"]["queen_cells"] == "swarm"
+    parted(station, ["all stages, 66%, zork, Q seen"], "late.csv")
+    again, _ = run(station)
+    assert not [q.id for q in again.asked if q.kind in ("word", "absent")]
+
+
 def test_a_text_put_together_anew_of_known_parts_is_not_asked_about(station):
     parted(station)
     run(station, {DATES: "mdy", **PART_ANSWERS})

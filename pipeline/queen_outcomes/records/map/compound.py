@@ -18,6 +18,12 @@ from queen_outcomes.records.map.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.wordlist import DASHES, Word
 from queen_outcomes.records.map.words import STAGES, first_letters, fold, languages
 
+ANY_SHARE = "{pattern_pct}"
+"""The part that any share of a text is."""
+_COMMA, _SHARE = re.compile(r"[,;\n]"), re.compile(r"(\d{1,3}(?:[.,]\d+)?\s?%)")
+_MANY, _FEW, _WORDS = 6, 0.8, 4
+"""Texts of several phrases, from which on phrases are asked about; of how many others, for each of
+those; and the words of a phrase."""
 _FEWEST, _WAYS = 3, 2
 """Texts of several parts, from which on parts are asked about; and the ways in which a letter
 stands beside others, from which on it is a part of its own."""
@@ -70,12 +76,70 @@ def _whole(texts: Iterable[str]) -> set[str]:
 
 def is_made_of(text: str, parts: Container[str]) -> bool:
     """Tell whether a text is made of such parts alone, ``parts`` in small letters."""
-    tokens = tokens_of(text, parts)
-    return bool(tokens) and all(token.casefold() in parts for token in tokens)
+    ways = tokens_of(text, parts), phrases_of(text)
+    return any(tokens and all(token.casefold() in parts for token in tokens) for tokens in ways)
+
+
+def phrases_of(text: str) -> tuple[str, ...] | None:
+    """Take a text apart at its commas and shares: short phrases; None: it is prose."""
+    found = []
+    pieces = [piece for each in _COMMA.split(text) for piece in _SHARE.split(each)]
+    for phrase in (piece.strip() for piece in pieces if piece.strip()):
+        if _SHARE.fullmatch(phrase):
+            found.append(ANY_SHARE)
+        elif re.search(r"\d", phrase) or len(phrase.split()) > _WORDS:
+            return None
+        else:
+            found.append(phrase)
+    folded = {phrase.casefold() for phrase in found}
+    return tuple(found) if len(folded) == len(found) else None
 
 
 def compose(words: Sequence[Word]) -> list[Word]:
     """Put parts in the place of texts that are made of them, where there are several."""
+    return _by_phrases(_by_letters(words))
+
+
+def _by_phrases(words: Sequence[Word]) -> list[Word]:
+    """Put phrases in the place of texts that are made of them: "all stages, 85 %, queen seen"."""
+    free = [word for word in words if word.column == FINDINGS and not word.limited]
+    plain = {id(word): phrases for word in free if (phrases := phrases_of(word.text))}
+    often = Counter(p.casefold() for phrases in plain.values() for p in phrases)
+    known = {phrase for phrase, number in often.items() if number >= _WAYS}
+    taken = {key: _parted(phrases, known) for key, phrases in plain.items()}
+    several = [taken[id(word)] for word in free if len(taken.get(id(word), ())) > 1]
+    parts = {phrase.casefold() for phrases in several for phrase in phrases}
+    if len(several) < _MANY or len(parts) > _FEW * len(several):
+        return list(words)
+    found: dict[str, Word] = {word.text.casefold(): word for word in words if word.column == PARTS}
+    rest = []
+    for word in words:
+        phrases = taken.get(id(word), ())
+        if not phrases or not parts.issuperset(map(str.casefold, phrases)):
+            rest += [] if word.column == PARTS else [word]
+            continue
+        for phrase in phrases:
+            part = found.setdefault(phrase.casefold(), Word(PARTS, phrase))
+            part.count += word.count
+            part.sources |= word.sources
+            part.headings |= word.headings
+            part.means = {} if phrase == ANY_SHARE else meanings.of_findings(phrase)
+    return [*rest, *sorted(found.values(), key=lambda part: (-part.count, part.text))]
+
+
+def _parted(phrases: Iterable[str], known: Container[str]) -> tuple[str, ...]:
+    """Part phrases that begin with one that stands alone elsewhere: "queen seen" of "queen seen wet"."""
+    found: list[str] = []
+    for phrase in phrases:
+        words = phrase.split()
+        begins = range(len(words) - 1, 0, -1)
+        at = next((n for n in begins if " ".join(words[:n]).casefold() in known), 0)
+        rest = " ".join(words[at:]).lstrip("&+ ")
+        found += [" ".join(words[:at]), *([rest] if rest else [])] if at else [phrase]
+    return tuple(dict.fromkeys(found))
+
+
+def _by_letters(words: Sequence[Word]) -> list[Word]:
     free = [word for word in words if word.column == FINDINGS and not word.limited]
     whole = _whole(word.text for word in free)
     taken = {id(word): tokens for word in free if (tokens := tokens_of(word.text, whole))}

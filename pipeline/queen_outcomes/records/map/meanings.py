@@ -164,6 +164,11 @@ def of_word(text: str, column: str, choices: tuple[str, ...]) -> str | None:
     return inside.pop() if len(inside) == 1 and not _doubted(plain) else None
 
 
+def is_reason(text: str) -> bool:
+    """Tell whether a text, as a whole, is a word for how a queen went."""
+    return fold(text) in vocabulary().words["reason"]
+
+
 def is_culled(text: str) -> bool:
     """Tell whether a text says that somebody killed her or took her out."""
     plain = fold(text)

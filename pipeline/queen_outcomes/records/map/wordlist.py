@@ -11,7 +11,7 @@ from typing import Any
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.column import Column
 from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.facts.reading import NOT_LOOKED, PARTS
+from queen_outcomes.facts.reading import HOLE, NOT_LOOKED, PARTS
 from queen_outcomes.records.map import meanings
 from queen_outcomes.records.map.contents import crosses, is_tick
 from queen_outcomes.records.map.fits import FINDINGS, ours_of
@@ -78,6 +78,8 @@ class Word:
         """Say the meaning in one line."""
         if self.means is None:
             return "?"
+        if HOLE.fullmatch(self.text):
+            return f"the number is {self.text[1:-1]}"
         if isinstance(self.means, dict):
             return (
                 ", ".join(f"{n} = {v}" for n, v in self.means.items()) or "sets nothing"
@@ -152,8 +154,13 @@ def _guess(part: Part, name: str, text: str, limited: tuple[str, ...]) -> Any:
 
 
 def _fate(text: str) -> Any:
-    """Guess how a queen went of whom a word under a look says nothing else."""
-    reason = meanings.of_word(text, "reason", _values("reason"))
+    """Guess how a queen went of whom a word under a look says nothing else.
+
+    By the whole text, or by what somebody did about her: brood may be what a queen is culled
+    for, and is mostly what is seen.
+    """
+    known = meanings.is_reason(text) or meanings.is_culled(text)
+    reason = meanings.of_word(text, "reason", _values("reason")) if known else None
     return {**_SEEN_BY.get(reason, {}), EXIT: reason} if reason else None
 
 
