@@ -151,3 +151,10 @@ def test_the_number_of_a_load_is_no_queen_in_a_sheet_of_semen(head):
     read = part_of(heads, rows, "semen", "bench 2025.xlsx#semen")
     assert read.feed.headings("semen_batch") == [head]
     assert read.feed.headings("volume_ul") == ["Volume (µl)"]
+
+
+def test_words_under_a_queen_s_heading_label_no_queens():
+    """As "seen" and "not seen" under "Queen", in looks that name the colony alone."""
+    rows = [f"P{n},{day},{'seen' if n % 3 else 'not seen'},yes" for n, day in enumerate(DAYS, 1)]
+    read = part_of("Colony,Check date,Queen,Eggs", rows, "checks")
+    assert "queen_id" not in read.feed.columns

@@ -55,6 +55,8 @@ _ONE_ROW_EACH = (
     ("queens", "emerged_on"),
 )
 """What stands in a row of a queen of her own."""
+_WORDS, _OFTEN = 3, 4
+"""So many words, each standing so often on average, are no labels."""
 _LEAST_TOLD = 2
 """So many columns tell of semen where a batch is one of semen."""
 _EVERYWHERE = ("operator", "checker", "note", "minutes")
@@ -232,11 +234,14 @@ class _Allocation:
         """The columns of labels: by heading, else by the queens that stand in it."""
         found = {}
         running = self._running_numbers()
+        worded = {column.at for column in self.columns if _is_worded(column.contents)}
         for name in SHARED_IDS:
             worths = [
                 (worth, -at)
                 for (_, ours, at), worth in self.fits.items()
-                if ours == name and name not in running.get(at, ())
+                if ours == name
+                and name not in running.get(at, ())
+                and not (name == "queen_id" and at in worded)
             ]
             if worths:
                 worth, at = max(worths)
@@ -730,6 +735,12 @@ def _is_number_alone(column: SheetColumn) -> bool:
 def _says_queen(column: SheetColumn) -> bool:
     said = column.heading
     return "queen" in said.of("part") or "queen_id" in said.of("column")
+
+
+def _is_worded(held: Contents) -> bool:
+    """Tell whether a few words stand again and again: no label, whatever the heading says."""
+    few = len(held.counts) <= _WORDS and held.filled >= _OFTEN * len(held.counts)
+    return bool(held.counts) and few and not any(c.isdigit() for text in held.counts for c in text)
 
 
 def _is_run(held: Contents) -> bool:

@@ -209,7 +209,7 @@ def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written
         found.notes += [*_undone(part), *_scored(proposal, part)]
         rule = _rule(proposal, part, per_word)
         others = (*_exposures(proposal, part), *_remarked(proposal, part, rule))
-        for one in (rule, _fates(proposal, part, rule), *others):
+        for one in (rule, _fates(proposal, part, rule, found), *others):
             if one:
                 _add_rule(found.rules, one)
         found.files.setdefault(part.source, _habits(proposal, part.sheet.whole or part.sheet))
@@ -231,7 +231,7 @@ def _add_rule(rules: list[NewRule], rule: NewRule) -> None:
     rules.append(rule)
 
 
-def _fates(proposal: Proposal, part: Part, rule: NewRule) -> NewRule | None:
+def _fates(proposal: Proposal, part: Part, rule: NewRule, found: Written) -> NewRule | None:
     """Give the exits that words under a sheet's looks tell of, on the day of the look."""
     said: dict[str, list[str]] = {}
     for word in proposal.words if part.table == "checks" else ():
@@ -241,6 +241,12 @@ def _fates(proposal: Proposal, part: Part, rule: NewRule) -> NewRule | None:
             said.setdefault(fate, []).append(word.text)
     look = rule.columns.get(FINDINGS)
     heading = look.get("from") if isinstance(look, dict) else look
+    if said and (not isinstance(heading, str) or "queen_id" not in rule.columns):
+        told = ", ".join(f'"{text}"' for own in said.values() for text in own)
+        found.notes.append(
+            f"{part.source}: no rule can read how queens went from {told}, since the words of a "
+            "look stand under several headings there, or no queen beside them; write the exits"
+        )
     if not said or not isinstance(heading, str) or "queen_id" not in rule.columns:
         return None
     columns = {
