@@ -158,3 +158,9 @@ def test_words_under_a_queen_s_heading_label_no_queens():
     rows = [f"P{n},{day},{'seen' if n % 3 else 'not seen'},yes" for n, day in enumerate(DAYS, 1)]
     read = part_of("Colony,Check date,Queen,Eggs", rows, "checks")
     assert "queen_id" not in read.feed.columns
+
+
+def test_the_mother_of_several_queens_is_not_the_queen_of_each_row():
+    rows = [f"B{n:02},{'Ivy' if n < 5 else 'Hazel'},{day}" for n, day in enumerate(DAYS, 1)]
+    read = part_of("Queen,Mother,Hatched", rows, "queens")
+    assert read.feed.headings("queen_id") == ["Queen"]

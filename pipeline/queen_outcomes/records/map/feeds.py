@@ -244,7 +244,7 @@ class _Allocation:
                 and not (name == "queen_id" and at in worded)
             ]
             if worths:
-                worth, at = max(worths)
+                worth, at = max(worths, key=lambda one: (self._labels_rows(name, -one[1]), one))
                 found[name] = (worth, next(c for c in self.columns if c.at == -at))
         # one column is one kind of label: the better named keeps it
         kept: dict[str, SheetColumn] = {}
@@ -263,6 +263,14 @@ class _Allocation:
             if "number" in said and "queen" not in said:  # the number is the load's
                 kept["semen_batch"] = kept.pop("queen_id")
         return kept
+
+    def _labels_rows(self, name: str, at: int) -> bool:
+        """Tell whether a queen's label is new in nearly every row; of no other label is it asked.
+
+        "Mother" may be a queen too: beside queens each of whom stands once she is their mother.
+        """
+        held = next(c.contents for c in self.columns if c.at == at)
+        return name == "queen_id" and len(held.counts) >= MOST * max(held.filled, 1)
 
     def _running_numbers(self) -> dict[int, tuple[str, ...]]:
         """Give the columns of a number alone that label no queen, since another heading says queen.
