@@ -4,7 +4,8 @@ import tomllib
 
 import pytest
 import xlsxwriter
-from queen_outcomes.records.map.questions import open_questions
+from queen_outcomes.records.map import alike
+from queen_outcomes.records.map.questions import Question, open_questions
 from queen_outcomes.records.map.running import begin
 
 HEAD = ["Queen", "Mark", "Inseminated", "Dose"]
@@ -151,3 +152,16 @@ def test_a_sheet_that_comes_later_is_asked_about_alone(station):
     begun, _ = run(station)
     filled = [question for question in begun.asked if question.kind == "filled"]
     assert [question.id for question in filled] == ["filled:more.xlsx#Series 1:queens:marked"]
+
+
+def test_what_is_the_same_in_all_sheets_is_told_once():
+    told = ["5 of 9 rows have none", "it is the hand of one person"]
+    members = [
+        Question(f"fill:book.xlsx#{n}:checks:checked_on", f'In "book.xlsx#{n}", does it?', [f"{n} days", *told])
+        for n in (1, 2)
+    ]
+    whole = alike.joint(members)
+    assert whole.evidence == ["book.xlsx#1: 1 days", "book.xlsx#2: 2 days", *told]
+    for member in members:
+        member.evidence = told
+    assert alike.joint(members).evidence == told

@@ -54,13 +54,16 @@ def joint(members: list[Question]) -> Question:
     sources = [place_of(question.id)[1] for question in members]
     named = shorten([f'"{source}"' for source in sources], ", ")
     whole = f"{len(sources)} sheets alike ({named})"
+    of_all = [line for line in first.evidence if all(line in one.evidence for one in members)]
     evidence = [
         f"{source}: {line}"
         for source, question in zip(sources[:_SHOWN], members, strict=False)
         for line in question.evidence
+        if line not in of_all
     ]
-    if len(sources) > _SHOWN:
+    if evidence and len(sources) > _SHOWN:
         evidence.append(f"and the like in {len(sources) - _SHOWN} more")
+    evidence += of_all
     return replace(
         first,
         text=first.text.replace(f'"{sources[0]}"', whole),
