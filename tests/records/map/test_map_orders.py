@@ -154,3 +154,13 @@ def test_days_without_a_year_take_that_of_the_name_or_of_the_other_days():
     )
     assert found.yearless == {"2023 and 2024.csv": 2024, "b.csv": 2022}
     assert judged(looks("b.csv", checked_on=["14.5.", "16.5."])).yearless == {}
+
+
+def test_days_above_and_below_the_title_of_another_year_have_none():
+    """A second season that begins on the same sheet would be read in the first."""
+    from queen_outcomes.records.map.opened import Cell, Row
+
+    one = looks("exits 2025.csv", checked_on=["14.5.", "16.5."])
+    assert judged(one).yearless == {"exits 2025.csv": 2025}
+    one.sheet.passed.append(Row(9, (Cell("Gone in 2026"),)))
+    assert judged(one).yearless == {}

@@ -164,3 +164,18 @@ def test_the_mother_of_several_queens_is_not_the_queen_of_each_row():
     rows = [f"B{n:02},{'Ivy' if n < 5 else 'Hazel'},{day}" for n, day in enumerate(DAYS, 1)]
     read = part_of("Queen,Mother,Hatched", rows, "queens")
     assert read.feed.headings("queen_id") == ["Queen"]
+
+
+def test_a_code_beside_the_number_of_the_row_is_the_queen():
+    rows = [f"{n},25-T{1 + n // 5}-0{n},{day},8" for n, day in enumerate(DAYS, 1)]
+    read = part_of("Queen no,Queen code,Inseminated,Dose", rows, "inseminations")
+    assert read.feed.headings("queen_id") == ["Queen code"]
+
+
+def test_loads_named_once_over_their_queens_make_no_list_of_loads():
+    rows = [
+        f'D{n},{day},{f"{n}/25" if n in (1, 5) else chr(34)},Jalovec,8' for n, day in enumerate(DAYS, 1)
+    ]
+    fed = {feed.table for feed in feeds.find(sheet("\n".join(["Queen,Inseminated,Semen,Drone line,Dose", *rows])))}
+    assert "semen" not in fed
+    assert "inseminations" in fed

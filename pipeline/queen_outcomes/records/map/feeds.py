@@ -264,13 +264,15 @@ class _Allocation:
                 kept["semen_batch"] = kept.pop("queen_id")
         return kept
 
-    def _labels_rows(self, name: str, at: int) -> bool:
-        """Tell whether a queen's label is new in nearly every row; of no other label is it asked.
+    def _labels_rows(self, name: str, at: int) -> tuple[bool, bool]:
+        """Tell whether a queen's label is new in nearly every row, and more than the row's number.
 
         "Mother" may be a queen too: beside queens each of whom stands once she is their mother.
+        Of no other label is it asked.
         """
         held = next(c.contents for c in self.columns if c.at == at)
-        return name == "queen_id" and len(held.counts) >= MOST * max(held.filled, 1)
+        new = name == "queen_id" and len(held.counts) >= MOST * max(held.filled, 1)
+        return new, new and not _is_run(held)
 
     def _running_numbers(self) -> dict[int, tuple[str, ...]]:
         """Give the columns of a number alone that label no queen, since another heading says queen.
@@ -355,8 +357,10 @@ class _Allocation:
         if table == "semen":
             held = self.ids.get("semen_batch")
             alone = "queen_id" not in self.ids
-            return bool(held) and (
-                alone or len(held.contents.counts) == held.contents.filled > 1
+            own = held.contents if held else None
+            return bool(own) and (
+                # dittos of a load beside queens make no list of loads
+                alone or len(own.counts) == own.filled > max(1, len(own.cells) / 2)
             )
         if table == "placements":
             return "queen_id" in self.ids and "colony_id" in self.ids

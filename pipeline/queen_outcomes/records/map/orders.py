@@ -250,6 +250,12 @@ def _titles(part: Part) -> list[str]:
     ]
 
 
+def _later_years(part: Part) -> set[int]:
+    """Give the years that rows between the records name: a second season may begin there."""
+    rows = (*part.sheet.passed, *part.sheet.groups)
+    return {int(year) for row in rows for cell in row.cells for year in _YEAR.findall(cell.text)}
+
+
 def _years(found: Orders, station: Station) -> None:
     """Give days without a year that of the file's name or title, or of the station's other days.
 
@@ -275,7 +281,7 @@ def _years(found: Orders, station: Station) -> None:
                 if named
                 else max(usual, key=usual.__getitem__, default=0)
             )
-            if year:
+            if year and not _later_years(part) - {year}:
                 found.yearless[part.source] = year
 
 
