@@ -120,7 +120,7 @@ def _rows(
         prepared,
         f"SELECT * EXCLUDE ({_WHY}) FROM (SELECT source_line, broken, {_WHY}, "
         f"{', '.join(cells)}, {group} AS {quote(GROUP)} FROM {judged} "
-        f"WHERE {_DIARY_S} OR {_WHY} = 'group') WHERE {_WHY} IS NULL",
+        f"WHERE {_GOES_ON} OR {_WHY} = 'group') WHERE {_WHY} IS NULL",
     )
     store.drop(judged)
     return prepared
@@ -130,11 +130,11 @@ def _folded(heading: str) -> str:
     return " ".join(heading.split()).casefold()
 
 
-_DIARY_S = f"({_WHY} IS NULL OR {_WHY} = 'no_record')"
+_GOES_ON = f"({_WHY} IS NULL OR {_WHY} = 'no_record')"
 """Rows in which the sheet goes on: the day of what is no record holds for those below it."""
 
 
-def _above(value: str, where: str = _DIARY_S) -> str:
+def _above(value: str, where: str = _GOES_ON) -> str:
     """Give the last value above a row that is not empty."""
     return (
         f"last_value(CASE WHEN {where} THEN {value} END IGNORE NULLS) OVER "

@@ -9,6 +9,12 @@ from queen_outcomes.records.map import labels
 from sheets_by_hand import part, station
 
 
+def restarts(seen):
+    """Give what is asked of queens' numbers that start again, and the years put before them."""
+    questions, found = labels.yearly(seen, "queen_id")
+    return questions, found.prefixes
+
+
 @pytest.mark.parametrize(
     ("label", "key"),
     [
@@ -197,7 +203,7 @@ def test_numbers_that_stand_in_sheets_of_two_years():
             checked_on=["2025-06-01", "2024-06-01"],
         ),
     )
-    (asked,), prefixes = labels.restarts(seen)
+    (asked,), prefixes = restarts(seen)
     assert prefixes == {
         "one.csv": "24-",
         "two.csv": "25-",
@@ -222,12 +228,12 @@ def test_a_number_of_one_year_does_not_start_again(first, second):
     parts = [bench_of("one.csv", ["7"] * len(first), first)]
     if second:
         parts.append(bench_of("two.csv", ["7"] * len(second), second))
-    assert labels.restarts(station(*parts)) == ([], {})
+    assert restarts(station(*parts)) == ([], {})
 
 
 def test_days_without_a_year_are_of_the_sheets_year():
     parts = [bench_of(f"{y}.csv", list("123"), ["3.6.", '"', ""]) for y in (2024, 2025)]
-    (asked,), prefixes = labels.restarts(station(*parts))
+    (asked,), prefixes = restarts(station(*parts))
     assert prefixes == {"2024.csv": "24-", "2025.csv": "25-"}
     assert asked.evidence[0] == "first inseminated in two years: 1, 2, 3"
 
@@ -235,7 +241,7 @@ def test_days_without_a_year_are_of_the_sheets_year():
 def test_labels_that_begin_with_the_year_get_none_and_say_how_it_is_written():
     parts = [bench_of(f"{y}.csv", ["101", "102"], [f"{y}-06-03"] * 2) for y in (2024, 2025)]
     gone = part("sold.csv", "exits", queen_id=["24/101", "25/101"], left_on=["2025-08-01"] * 2)
-    (asked,), prefixes = labels.restarts(station(*parts, gone))
+    (asked,), prefixes = restarts(station(*parts, gone))
     assert prefixes == {"2024.csv": "24/", "2025.csv": "25/"}
     assert asked.evidence[-1] == "sold.csv: the year stands there"
 
@@ -252,7 +258,7 @@ def test_grafts_and_loads_may_start_again_too():
         )
         for year in (2024, 2025)
     ]
-    assert labels.restarts(station(*parts)) == ([], {})
+    assert restarts(station(*parts)) == ([], {})
     for column, told in (("semen_batch", "A, B"), ("graft_batch", "G1")):
         (asked,), found = labels.yearly(station(*parts), column)
         assert (asked.id, asked.default) == (f"prefix:*:inseminations:{column}", None)
@@ -264,7 +270,7 @@ def test_grafts_and_loads_may_start_again_too():
 def test_more_than_four_numbers_are_told_short():
     years = ("2024-05-14", "2025-05-14")
     parts = [bench_of(f"{day}.csv", list("12345"), [day] * 5) for day in years]
-    (asked,), _ = labels.restarts(station(*parts))
+    (asked,), _ = restarts(station(*parts))
     assert asked.evidence[0] == "first inseminated in two years: 1, 2, 3, 4 ..."
 
 

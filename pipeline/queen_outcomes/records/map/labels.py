@@ -420,14 +420,6 @@ _WHOSE = {
 START_AGAIN = tuple(_WHOSE)
 
 
-def restarts(
-    station: Station, yearless: Mapping[str, int] = MappingProxyType({})
-) -> tuple[list[Question], dict[str, str]]:
-    """Ask about queen numbers that stand in two years' sheets, as `yearly`."""
-    questions, found = yearly(station, "queen_id", yearless)
-    return questions, found.prefixes
-
-
 def _in_two_years(
     station: Station, column: str, tables: Iterable[str], yearless: Mapping[str, int]
 ) -> list[str]:
