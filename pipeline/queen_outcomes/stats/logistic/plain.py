@@ -331,7 +331,8 @@ def wald_test(
     Returns
     -------
     Test
-        ``b' V^-1 b``; NaN where the covariance cannot be inverted.
+        ``b' V^-1 b``; NaN where the covariance cannot be inverted, and where every
+        coefficient is as uncertain as it was drawn, so that the data say nothing of it.
 
     Notes
     -----
@@ -350,6 +351,8 @@ def wald_test(
     if pull is not None:
         share = np.clip(1.0 - pull[columns] * np.diag(V), 0.0, 1.0)
     total = float(share.sum())
+    if not total > 0:
+        return Test(np.nan, len(columns), np.nan)
     k = total**2 / float(np.sum(share**2))
     size = statistic * k / total
     if df is None or np.isinf(df):
