@@ -110,12 +110,13 @@ def about_words() -> tuple[str, ...]:
 
 @cache
 def no_words() -> frozenset[str]:
-    """Give the words for no, and for "not recorded", folded."""
+    """Give the words for no, for "not recorded" and for "not marked", folded."""
+    places = ("words", "no"), ("words", "empty"), ("findings", "mark_no")
     return frozenset(
         folded(word)
         for words in documents()
-        for meaning in ("no", "empty")
-        for word in words.get("words", {}).get(meaning, ())
+        for section, meaning in places
+        for word in words.get(section, {}).get(meaning, ())
     )
 
 

@@ -31,6 +31,13 @@ SEEN, NOT_SEEN = {"queen_seen": "yes"}, {"queen_seen": "no"}
         # a word that denies what follows says nothing was there where it stands alone
         ("keine", {"eggs": "no", "larvae": "no", "sealed": "no"}),
         ("keine Eier", {"eggs": "no"}),
+        # where nothing follows it is of what stands before
+        ("matka není", NOT_SEEN),
+        ("larvae, matka není", {"larvae": "yes"} | NOT_SEEN),
+        ("matka není, vajíčka", NOT_SEEN | {"eggs": "yes"}),
+        ("matka není vajíčka", SEEN | {"eggs": "no"}),
+        ("eggs none", None),
+        ("Q seen, nothing yet", SEEN | {"eggs": "no", "larvae": "no", "sealed": "no"}),
         # a minus may deny what stands before it, or after it
         ("Q- eggs", None),
         ("E+ L-", None),

@@ -267,11 +267,13 @@ def test_a_no_among_days_is_no_day():
 
 
 def test_a_mark_that_says_she_is_marked():
-    seen = part("q.csv", "queens", mark=["red", "no", "Blue", "red"])
+    seen = part("q.csv", "queens", mark=["red", "no", "Blue", "red", "-"])
     found = written(seen, answers={("filled", "q.csv", "queens", "marked"): "yes"})
     assert found.rules[0].columns["marked"] == {
         "from": "mark",
-        "words": {"yes": ["Blue", "red"], "no": ["no"]},
+        "filled": "yes",
+        "words": {"no": ["no"]},
+        "empty": ["-"],
     }
     found = written(seen, answers={("filled", "q.csv", "queens", "marked"): "no"})
     assert found.rules[0].columns == {"mark": "mark"}

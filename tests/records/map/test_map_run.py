@@ -328,7 +328,7 @@ def test_a_colour_under_marked_is_the_mark(station):
     _, settings = run(station)
     columns = rules(settings)["queens.csv", "queens"]["columns"]
     assert columns["mark"] == "Marked"
-    assert columns["marked"] == {"from": "Marked", "words": {"yes": ["red"]}}
+    assert columns["marked"] == {"from": "Marked", "filled": "yes"}
 
 
 def test_a_mark_that_denies_itself_is_no_mark(station):
@@ -339,7 +339,7 @@ def test_a_mark_that_denies_itself_is_no_mark(station):
     put(station, queens="Queen,Emerged,Mark\n" + rows)
     _, settings = run(station, {DATES: "mdy", "filled:queens.csv:queens:marked": "yes"})
     marked = rules(settings)["queens.csv", "queens"]["columns"]["marked"]
-    assert marked["words"] == {"yes": ["green"], "no": ["unmarked"]}
+    assert marked == {"from": "Mark", "filled": "yes", "words": {"no": ["unmarked"]}}
 
 
 def test_minutes_behind_the_other_exposure_are_its_own(station):
@@ -698,14 +698,14 @@ def test_how_she_went_under_a_look_is_an_exit_on_its_day(station, later):
     assert not again.open
 
 
-def test_sheets_alike_have_every_year_s_colour_in_their_rule(station):
+def test_sheets_alike_have_one_rule_for_marks_whatever_colour_a_year_has(station):
     for year, colour in ((2025, "blue"), (2026, "white")):
         rows = "".join(f"{colour[0].upper()}{n},{colour if n % 2 else ''},{year}-05-{10 + n}\n" for n in range(1, 9))
         (station / "records" / f"queens {year}.csv").write_text("Queen,Mark,Hatched\n" + rows, "utf-8")
     asked = "filled:queens 2025.csv:queens:marked"
     _, settings = run(station, {DATES: "mdy", asked: "yes"})
-    marked = [rule["columns"]["marked"]["words"] for rule in settings["read"] if rule["table"] == "queens"]
-    assert marked == [{"yes": ["blue", "white"]}]
+    marked = [rule["columns"]["marked"] for rule in settings["read"] if rule["table"] == "queens"]
+    assert marked == [{"from": "Mark", "filled": "yes"}]
 
 
 def test_words_are_answered_beside_an_exits_rule_of_one_reason(station):
@@ -996,3 +996,27 @@ def test_prefixes_of_two_columns_are_answered_one_after_the_other(station):
         "graft_batch": "26-",
         "queen_id": "26-",
     }
+
+
+def test_a_sheet_tells_of_exits_under_its_looks_and_in_its_remarks(station):
+    rows = "".join(
+        f"D{n},11.5.2025,8,{10 + n}.6.2025,{'eggs' if n % 3 else 'bare box'},{n}.7.2025,{'larvae' if n % 4 else 'bare box'},"
+        f"{f'sold {10 + n}.8.2025' if n % 2 else ''}\n"
+        for n in range(1, 15)
+    )
+    heads = "Queen,Inseminated on,Dose,1st check date,1st check,2nd check date,2nd check,Remarks\n"
+    (station / "records" / "bench.csv").write_text(heads + rows, "utf-8")
+    run(station, {}, accept=False)
+    answers = {
+        "words:*:*:*": "yes",
+        "fates:*:exits:Remarks": "yes",
+        "word:findings:bare box": "exit = missing",
+    }
+    _, settings = run(station, answers)
+    looks, remarks = (rule for rule in settings["read"] if rule["table"] == "exits")
+    if "each" not in looks:
+        looks, remarks = remarks, looks
+    assert looks["columns"]["left_on"].startswith("{")
+    assert looks["columns"]["reason"]["words"] == {"missing": ["bare box"]}
+    assert remarks["columns"]["left_on"] == "Remarks (day)"
+    assert remarks["columns"]["reason"] == "Remarks (words)"

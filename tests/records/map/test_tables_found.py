@@ -17,3 +17,11 @@ def test_headings_of_their_own_below_a_blank_row_begin_a_table():
     made = grid(f"{LOOKS},,,,,\n{rows}", "looks.csv")
     found = [part.source for part in stacked.parted(made, None)]
     assert found == ["looks.csv", "looks.csv//Queen"]
+
+
+def test_a_title_in_two_cells_is_no_table_of_its_own():
+    titled = f"Queens inseminated 2024,,,,brought up to date in September,\n,,,,,\n{LOOKS}"
+    assert [part.source for part in stacked.parted(grid(titled, "looks.csv"), None)] == ["looks.csv"]
+    # and the headings below it are those that a further table is told by
+    again = grid(f"{titled},,,,,\n{LOOKS.replace('N', 'M')}", "looks.csv")
+    assert [part.source for part in stacked.parted(again, None)] == ["looks.csv"]

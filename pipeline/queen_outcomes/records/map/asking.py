@@ -820,8 +820,9 @@ def marks(station: Station) -> list[Question]:
         if "mark" not in part.feed.columns or "marked" in part.feed.columns:
             continue
         every = list(dict.fromkeys(part.texts("mark")))
-        texts = [text for text in every if not is_unmarked(text)]
         denied = [text for text in every if is_unmarked(text)]
+        texts = [text for text in every if not is_unmarked(text)]
+        empty = list(dict.fromkeys(t for held in part.contents("mark") for t in held.unknown))
         if texts:
             heading = part.feed.headings("mark")[0]
             questions.append(
@@ -831,6 +832,7 @@ def marks(station: Station) -> list[Question]:
                     [
                         f"{len(part.texts('mark'))} have one: {', '.join(texts[:_SHOWN])}",
                         *([f"not marked: {', '.join(denied)}"] if denied else []),
+                        *([f"nobody knows: {', '.join(empty)}"] if empty else []),
                     ],
                     {
                         YES: "she is; where none is written nobody knows",

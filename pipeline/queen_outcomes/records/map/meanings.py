@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from functools import cache
 
 from queen_outcomes.records.map.contents import yes_or_no
@@ -65,6 +66,9 @@ _FIRST = (
     "brood",
 )
 _LONGEST = 6
+_UNKNOWN = ""
+"""The kind of what nobody knows."""
+_PIECES = re.compile(r"[,;\n]")
 _MINUS = re.compile(r"\w[-–−](?=[\s,;/)]|$)|[-–−]\s*(?=[,;/)]|$)|(?:^|[\s,;/(])[-–−]\w")
 """A minus that may deny the word beside it; between blanks it parts two words."""
 
@@ -102,46 +106,58 @@ def of_findings(text: str, only: tuple[str, ...] = ()) -> Meaning | None:
         Columns it may set, where the heading names fewer ("brood").
     """
     found: Meaning = {}
+    denied: Meaning = {}
     parted = "+" in text and re.search(r"\s[-–−]\s", text)
-    known_all, looked, negated = not (_MINUS.search(text) or parted), True, False
-    words = list(tokens(text))
-    kinds, known = _kinds(), vocabulary().findings
-    at = 0
-    while at < len(words):
-        for length in range(_LONGEST, 0, -1):
-            phrase = " ".join(words[at : at + length])
-            kind = kinds.get(phrase)
-            denies = phrase in known.get("negations", ()) and at + length < len(words)
-            if kind and not (denies and kind == "nothing"):
-                sets = _NEGATED.get(kind, _SETS[kind]) if negated else _SETS[kind]
-                looked = looked and kind != "unlooked"
+    known_all, looked = not (_MINUS.search(text) or parted), True
+    for words in filter(None, map(tokens, _PIECES.split(text))):
+        for kind, is_denied in _said(words):
+            known_all = known_all and kind != _UNKNOWN
+            looked = looked and kind != "unlooked"
+            if is_denied and kind in _NEGATED:
+                denied |= _NEGATED[kind]
+            elif kind != _UNKNOWN:
                 # the first word wins: "seen, no eggs" says that the queen was seen
-                found = {**sets, **found} if not negated else {**found, **sets}
-                at += length
-                negated = (
-                    negated
-                    and at < len(words)
-                    and (words[at] in known.get("joins_negation", ()))
-                )
-                break
-            if phrase in known.get("negations", ()):
-                negated = True
-                at += length
-                break
-            if phrase in _names():
-                known_all = False
-                at += length
-                break
-        else:
-            word = words[at]
-            joins = word in known.get("joins_negation", ())
-            known_all = known_all and (joins or word in known.get("fillers", ()))
-            at += 1
+                found = _SETS[kind] | found
+    found |= denied
     if not looked:
         return None if found else {}
     if only:
         found = {name: value for name, value in found.items() if name in only}
     return found if known_all and found else None
+
+
+def _said(words: Sequence[str]) -> list[tuple[str, bool]]:
+    """Take the words of a phrase for kinds of findings, and tell which of them are denied.
+
+    A denial is of what follows it, or of what stands before it where nothing follows
+    ("queen none") and in languages that deny behind a word.
+    """
+    known, kinds, found = vocabulary().findings, _kinds(), list[tuple[str, bool]]()
+    negated, at = False, 0
+    while at < len(words):
+        for length in range(_LONGEST, 0, -1):
+            phrase = " ".join(words[at : at + length])
+            kind = kinds.get(phrase)
+            denies = phrase in known.get("negations", ())
+            behind = phrase in known.get("negations_behind", ())
+            after = words[at + length :]
+            if kind or denies or behind or phrase in _names():
+                break
+        at += length
+        ends = all(word in known.get("fillers", ()) for word in after)
+        if (behind or (denies and ends)) and found and found[-1][0] in _NEGATED:
+            found[-1] = (found[-1][0], True)
+            negated = False
+        elif denies and (kind is None or (after and kind == "nothing")):
+            negated = True
+        elif kind == "nothing" and found and ends:
+            found.append((_UNKNOWN, False))  # "queen none": no queen, or a queen and no brood
+        elif kind:
+            found.append((kind, negated))
+            negated = negated and bool(after) and after[0] in known.get("joins_negation", ())
+        elif phrase not in known.get("joins_negation", ()) and phrase not in known.get("fillers", ()):
+            found.append((_UNKNOWN, False))
+    return found
 
 
 def of_word(text: str, column: str, choices: tuple[str, ...]) -> str | None:

@@ -18,6 +18,7 @@ from queen_outcomes.base.errors import shorten
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import (
     ABSENT,
+    BELOW,
     BLANK_NO,
     FINDINGS,
     MIXED,
@@ -214,7 +215,8 @@ def mapping(proposal: Proposal, sources: Iterable[str] | None = None) -> Written
                 _add_rule(found.rules, one)
         found.files.setdefault(part.source, _habits(proposal, part.sheet.whole or part.sheet))
     for sheet in proposal.station.sheets:
-        if sheet.grid.tables_below and (wanted is None or sheet.source in wanted):
+        tables = {f"{sheet.source}{BELOW}{text}" for text in sheet.grid.tables_below}
+        if tables and (wanted is None or wanted & {sheet.source, *tables}):
             habits = found.files.setdefault(sheet.source, {})
             habits["tables_below"] = list(sheet.grid.tables_below)
     found.files = {source: habits for source, habits in found.files.items() if habits}
@@ -506,19 +508,7 @@ def _rule(proposal: Proposal, part: Part, per_word) -> NewRule:
         extra = _extra(proposal, part, name, per_word)
         rule.columns[name] = {"from": plain, **extra} if extra else plain
     if proposal.answered("filled", part.source, part.table, "marked") == YES:
-        said: dict[str, list[str]] = {}
-        # one rule for sheets alike, whatever colour each year has
-        alike = [
-            text
-            for other in proposal.station.of(part.table)
-            if proposal.answered("filled", other.source, other.table, "marked") == YES
-            and other.feed.headings("mark") == part.feed.headings("mark")
-            for text in other.texts("mark")
-        ]
-        for text in sorted(set(alike), key=_by_letters):
-            said.setdefault(NO if asking.is_unmarked(text) else YES, []).append(text)
-        names = _plain(part.feed.uses["mark"].names)
-        rule.columns["marked"] = {"from": names, "words": said}
+        rule.columns["marked"] = _by_mark(proposal, part)
     rule.columns |= {
         fact.name: title_facts.spec(fact, proposal.titled, proposal.orders)
         for fact in proposal.titled
@@ -529,6 +519,29 @@ def _rule(proposal: Proposal, part: Part, per_word) -> NewRule:
     rule.colours = _colours(proposal, part)
     rule.only = _only(proposal, part)
     return rule
+
+
+def _by_mark(proposal: Proposal, part: Part) -> dict[str, Any]:
+    """Say that whoever has a mark is marked: next season's colour too.
+
+    One rule for sheets alike, whatever says there that a queen has none.
+    """
+    alike = [
+        held
+        for other in proposal.station.of(part.table)
+        if proposal.answered("filled", other.source, other.table, "marked") == YES
+        and other.feed.headings("mark") == part.feed.headings("mark")
+        for held in other.contents("mark")
+    ]
+    texts = {text for held in alike for text in held.texts}
+    denied = sorted(filter(asking.is_unmarked, texts), key=_by_letters)
+    empty = sorted({text for held in alike for text in held.unknown})
+    return {
+        "from": _plain(part.feed.uses["mark"].names),
+        "filled": YES,
+        **({"words": {NO: denied}} if denied else {}),
+        **({"empty": empty} if empty else {}),
+    }
 
 
 def _answer(proposal: Proposal, name: str) -> Any:

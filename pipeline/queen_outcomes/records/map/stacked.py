@@ -77,12 +77,13 @@ def parted(grid: CellGrid, begins: Sequence[str] | None) -> list[CellGrid]:
 def _found(grid: CellGrid, firsts: Sequence[str]) -> Iterator[str]:
     """Give the texts with which further tables begin: a title, or the first heading."""
     heads: list[str] = []
+    heads_at = 0
     for at, row in enumerate(grid.rows):
         if not heads_columns(row) or any(map(_is_whole_day, row.cells)):
             continue
         theirs = [fold(cell.text) for cell in row.cells if cell.text]
         if not heads:
-            heads = theirs
+            heads, heads_at = theirs, at
             continue
         title = _title(grid.rows, at)
         begin = at if title is None else title
@@ -90,9 +91,11 @@ def _found(grid: CellGrid, firsts: Sequence[str]) -> Iterator[str]:
         apart = begin > 0 and not grid.rows[begin - 1].filled
         under = [row for row in grid.rows[at + 1 : at + 1 + _LEAST_ROWS] if len(row.filled) > 1]
         plain = "//" not in firsts[begin] and firsts.index(firsts[begin]) == begin
-        if apart and plain and len(under) == _LEAST_ROWS and others > _OTHERS * len(theirs):
+        if apart and not any(len(row.filled) > 1 for row in grid.rows[heads_at + 1 : begin]):
+            heads, heads_at = theirs, at  # with no row below them the texts above were titles
+        elif apart and plain and len(under) == _LEAST_ROWS and others > _OTHERS * len(theirs):
             yield firsts[begin]
-            heads = theirs
+            heads, heads_at = theirs, at
 
 
 def _is_whole_day(cell: Cell) -> bool:

@@ -7,7 +7,7 @@ not written again. Questions left open become `# OPEN` lines at the end.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from fnmatch import fnmatchcase
 from pathlib import Path
@@ -538,8 +538,9 @@ def _settle_colours(document: Any, source: str, everything: Written) -> None:
 def _settle_columns(
     document: Any, source: str, table: str, column: str, everything: Written
 ) -> None:
-    ours = [r for r in everything.rules if source in r.sources and r.table == table]
+    every = [r for r in everything.rules if source in r.sources and r.table == table]
     for theirs in _rules_of(document, source, table):
+        ours = _alike(every, theirs)
         if column in theirs["columns"] and all(column not in r.columns for r in ours):
             del theirs["columns"][column]
         for rule in ours:
@@ -549,6 +550,16 @@ def _settle_columns(
                     columns[name] = _value(spec)  # a mark that says so: no column of its own
                 if name in columns and column in ("*", name) and columns[name] != spec:
                     columns[name] = _value(spec)
+
+
+def _alike(rules: Sequence[NewRule], theirs: Mapping[str, Any]) -> list[NewRule]:
+    """Give the rules that choose their rows by the same column; all where none does.
+
+    A sheet may tell of exits twice, under its looks and in its remarks: what one of the two
+    rules reads the other must not be given.
+    """
+    chosen = dict(theirs.get("only", {})).keys()
+    return [rule for rule in rules if rule.only.keys() == chosen] or list(rules)
 
 
 def _rules_of(document: Any, source: str, table: str) -> list[Any]:
