@@ -160,6 +160,7 @@ def test_a_limit_is_the_least_of_the_sums_that_may_pass(way):
     assert track()._limit(way, EVEN) == 7.0
     spent = track()
     spent.crossed[way, 9] = True  # the largest sum has signalled: 0.1 is spent
+    spent.spent[way] = 0.1
     assert spent._limit(way, EVEN) == 7.0
     # the season of the largest sum counts for four
     heavy = np.append(np.full(9, 0.6 / 9), 0.4)
@@ -193,7 +194,7 @@ def test_who_reaches_a_limit_has_signalled_and_begins_anew():
     made = track(seen=50)
     made.value[:, 10:] = np.arange(11.0)  # ten with odds doubled, and the one that came
     made.found_at[9] = 33.0
-    assert made._pass(0, 8.0)
+    assert made._pass(0, 8.0, EVEN)
     assert made.crossed[0].tolist() == [False] * 7 + [True] * 3
     assert made.found_at.tolist() == [0] * 8 + [50, 33]
     assert made.after == [50, -PAUSE]
@@ -202,11 +203,25 @@ def test_who_reaches_a_limit_has_signalled_and_begins_anew():
     assert made.value[0, 10:-1].tolist() == list(range(10))
     other = track()
     other.value[:, 10:] = np.arange(11.0)
-    assert other._pass(1, 10.0)  # as much is enough
+    assert other._pass(1, 10.0, EVEN)  # as much is enough
     assert not other.found_at.any()
     assert other.crossed[1].tolist() == [False] * 9 + [True]
-    assert not other._pass(1, np.nan)
-    assert not track()._pass(0, 8.0)
+    assert not other._pass(1, np.nan, EVEN)
+    assert not track()._pass(0, 8.0, EVEN)
+
+
+def test_a_signals_chance_is_spent_as_it_weighed_that_day():
+    made = track()
+    made.value[:, -1] = -1.0  # the season as it came does not signal
+    heavy = np.append(np.full(9, 0.7 / 9), 0.3)
+    assert not made._pass(1, 10.0, heavy)
+    assert made.spent.tolist() == [0.0, 0.3]
+    # later the season that signalled weighs next to nothing: 0.1 is left, not 0.4
+    light = np.append(np.full(9, 1.0 / 9), 0.0)
+    assert np.isnan(made._limit(1, light))
+    # who has signalled spends nothing a second time
+    assert not made._pass(1, 9.0, light)
+    assert made.spent[1] == pytest.approx(0.3 + 1 / 9)
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,9 @@ batches deviate and each batch's deviation (shared by all operators), and how ha
 season is. The chance of a false signal is spent as courses close. Against colleagues and
 against the own past a null season counts by how nearly its colleagues fared as they did in
 the season as it came: in a hard season counts vary more, and a limit that holds on average
-over seasons would be passed too often there, and too seldom in easy ones.
+over seasons would be passed too often there, and too seldom in easy ones. What a null
+season's signal spends is what it weighed that day, as the season as it came ran the same
+risk whatever its colleagues show later.
 """
 
 from __future__ import annotations
@@ -263,7 +265,12 @@ class _Worlds:
         rng = np.random.default_rng([seed, SEASON])
         self.usual = rng.normal(0.0, unknowns.tau, replicates)
         heavy = np.random.default_rng([seed, HEAVY])
-        self.shift = unknowns.tau * heavy.standard_t(TAU_FREEDOM, replicates)
+        scaled = heavy.standard_t(TAU_FREEDOM, replicates)
+        self.shift = unknowns.tau * scaled
+        # as often as seasons of every shift would be drawn if nothing but `PENALTY` were known
+        self.even = np.exp(-0.5 * (self.shift / PENALTY) ** 2) * (
+            1 + scaled**2 / TAU_FREEDOM
+        ) ** ((TAU_FREEDOM + 1) / 2)
         of_each = (len(unknowns.variances), replicates)
         spread = unknowns.variances[:, None], unknowns.variance_ses[:, None]
         self.deviations = np.sqrt(np.abs(rng.normal(*spread, of_each)))
@@ -342,7 +349,8 @@ def _one_day(rows: np.ndarray, worlds: _Worlds, tracks, sums) -> None:
         waits = series == LEVEL and not told
         seen = np.where(waits, np.nan, q[own])
         day = _Day(rows[own], changed, seen, counted * (not waits), shifts, told)
-        tracks[at, series].take(day, has_verdict=told or series == DRIFT)
+        even = worlds.even if told else None
+        tracks[at, series].take(day, has_verdict=told or series == DRIFT, even=even)
 
 
 @dataclass(frozen=True, eq=False)
@@ -450,12 +458,17 @@ class _Day:
         return np.array(every), np.array(each)
 
 
-def _likeness(shifts: _Shifts, replicates: int) -> np.ndarray:
-    """Give null seasons weights by how nearly their colleagues fared as they did here."""
+def _likeness(shifts: _Shifts, replicates: int, even: np.ndarray | None) -> np.ndarray:
+    """Give null seasons weights by how nearly their colleagues fared as they did here.
+
+    And by ``even``, where colleagues tell the season: few seasons drawn are very hard, so
+    that most of those whose colleagues fared as in a hard one are easier, by bad luck.
+    """
     which = shifts.which[:replicates]
     far = ((shifts.values - shifts.as_it_came) / ALIKE) ** 2
     # shifts of no null season may lie nearer, and weigh nothing
     weight = np.exp(-0.5 * np.maximum(far - far[which].min(), 0.0))[which]
+    weight = weight if even is None else weight * even
     return weight / weight.sum()
 
 
@@ -487,13 +500,16 @@ class _Track:
         width = replicates + min(replicates, ALTERNATIVES) + 1
         self.value, self.failures = np.zeros((len(RATIOS), width)), np.zeros(width)
         self.crossed = np.zeros((len(RATIOS), replicates), bool)
+        # as weighed on the day itself: seasons that crossed it may weigh less later on,
+        # and what the season as it came has spent would be spent again
+        self.spent = np.zeros(len(RATIOS))
         self.found_at = np.zeros(width - 1 - replicates)
         self.seen = self.decided = 0
         self.expected = 0.0
         self.after = [-PAUSE, -PAUSE]
         self.said: list[tuple[np.ndarray, ...]] = []
 
-    def take(self, day: _Day, *, has_verdict: bool) -> None:
+    def take(self, day: _Day, *, has_verdict: bool, even: np.ndarray | None = None) -> None:
         """Take in a day's courses, set its limits and see who passes them."""
         every, each = day.scores()
         path = np.maximum(self.value[:, -1:] + np.cumsum(each, axis=1), 0.0)
@@ -503,11 +519,11 @@ class _Track:
         self.seen += len(day.rows)
         self.decided += int(np.isfinite(day.q).sum())
         self.expected += float(expit(day.logits[np.isfinite(day.q)]).sum())
-        weight = _likeness(day.shifts, self.replicates)
+        weight = _likeness(day.shifts, self.replicates, even)
         limits = [self._limit(way, weight) if has_verdict else np.nan for way in (0, 1)]
         signals = np.zeros(path.shape, bool)
         for way, limit in enumerate(limits):
-            signals[way, -1] = self._pass(way, limit)
+            signals[way, -1] = self._pass(way, limit, weight)
         given = expit(day.logits + day.shifts.as_it_came)
         held = np.repeat(np.array(limits)[:, None], len(day.rows), axis=1)
         told = np.full(len(day.rows), day.told)
@@ -522,12 +538,11 @@ class _Track:
 
     def _limit(self, way: int, weight: np.ndarray) -> float:
         """Give the smallest limit that null seasons pass no oftener than may be spent."""
-        used = float(weight[self.crossed[way]].sum())
-        allowed = self.chance * self.seen / self.planned - used
+        allowed = self.chance * self.seen / self.planned - self.spent[way]
         paused = self.seen - self.after[way] < PAUSE
         early = self.decided < FEWEST_COURSES
-        spent = allowed + ROUNDED < (weight**2).sum()  # not one season's worth is left
-        if early or paused or spent or self.seen > self.planned:
+        is_spent = allowed + ROUNDED < (weight**2).sum()  # less than one season's worth
+        if early or paused or is_spent or self.seen > self.planned:
             return np.nan
         asked = ~self.crossed[way] & self._open(way)[: self.replicates]
         values, weight = self.value[way, : self.replicates][asked], weight[asked]
@@ -541,12 +556,14 @@ class _Track:
         # that falls into the gap would be one false signal more than the null seasons have
         return float(larger[-1] if len(larger) else CLEAR * under + TIED)
 
-    def _pass(self, way: int, limit: float) -> bool:
+    def _pass(self, way: int, limit: float, weight: np.ndarray) -> bool:
         """Mark the seasons that reach a limit; tell whether the season as it came does."""
         if np.isnan(limit):
             return False
         reached = self._open(way) & (self.value[way] >= limit - REACHED)
-        self.crossed[way] |= reached[: self.replicates]
+        first = reached[: self.replicates] & ~self.crossed[way]
+        self.spent[way] += weight[first].sum()
+        self.crossed[way] |= first
         if RATIOS[way] > 1:
             new = reached[self.replicates : -1] & (self.found_at == 0)
             self.found_at[new] = self.seen
