@@ -554,7 +554,7 @@ def _colours(
     for fill, sets in _named(value, where, faults).items():
         if not re.fullmatch("#[0-9A-Fa-f]{6}", fill):
             faults.append(unfit(fill, 'a colour such as "#FFFF00"', where))
-        read[fill.upper()] = _sets(table, sets, f'{where}, "{fill}"', faults)
+        read[fill.upper()] = sets_of(table, sets, f'{where}, "{fill}"', faults)
     return read
 
 
@@ -641,7 +641,7 @@ def column_form(table: Table, column: Column | None) -> dict[str, Any]:
         return form | {
             "words": lambda v, w, f: findings_of(v, table, w, f),
             PARTS: lambda v, w, f: parts_of(v, table, w, f),
-            ABSENT: lambda v, w, f: _sets(table, v, w, f),
+            ABSENT: lambda v, w, f: sets_of(table, v, w, f),
         }
     if column.unit:
         form["unit"] = choice(*UNITS[column.unit])
@@ -754,7 +754,7 @@ def findings_of(
     read = {}
     for text, sets in _named(value, where, faults).items():
         place = f'{where}."{text}"'
-        read[text] = _sets(table, sets, place, faults)
+        read[text] = sets_of(table, sets, place, faults)
         known = _numbers_found(table)
         holes = HOLE.findall(text)
         faults += [unknown_name(name, known, place) for name in holes if name not in known]
@@ -793,7 +793,7 @@ def _numbers_found(table: Table | None) -> list[str]:
     ]
 
 
-def _sets(
+def sets_of(
     table: Table | None, value: Any, where: str, faults: Faults
 ) -> dict[str, str]:
     """Read what a word or a colour sets; a word of no table sets any table's columns."""
@@ -867,7 +867,7 @@ FORM: dict[str, Any] = {
         **_word_columns(),
         FINDINGS: lambda value, where, faults: findings_of(value, None, where, faults),
         PARTS: lambda value, where, faults: parts_of(value, None, where, faults),
-        ABSENT: lambda value, where, faults: _sets(None, value, where, faults),
+        ABSENT: lambda value, where, faults: sets_of(None, value, where, faults),
     },
     "units": _by_table(
         lambda table: {

@@ -5,8 +5,10 @@ import tomllib
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
+from queen_outcomes.base.errors import UsageError
 from queen_outcomes.records.map.questions import (
     Question,
+    checked,
     open_line,
     open_questions,
     place_of,
@@ -78,3 +80,32 @@ def test_an_id_that_somebody_spoilt_is_taken_as_it_stands():
 )
 def test_what_an_id_is_about(name, place):
     assert place_of(name) == place
+
+
+PAINTED = Question(
+    question_id("colours", "b.csv"), "", ["#FFFF00: 3 rows", "beside the list: yellow = sold"],
+    {"no": "nothing"}, tables=("queens", "inseminations", "checks"),
+)  # fmt: skip
+
+
+def test_a_fill_sets_columns_that_its_sheet_keeps():
+    assert checked(PAINTED, "no") == "no"
+    sets = {"marked": "yes", "eggs": "no"}
+    assert checked(PAINTED, {"#ffff00": sets}) == {"#FFFF00": sets}
+
+
+@pytest.mark.parametrize(
+    ("answer", "said"),
+    [
+        ({"#FFFF00": {"reason": "sold"}}, "a column of queens, inseminations, checks"),
+        ({"#FFFF00": {"exit": "sold"}}, "a column of queens, inseminations, checks"),
+        ({"#FF0000": {"marked": "yes"}}, "one of #FFFF00"),
+        ({"#FFFF00": "sold"}, "one of #FFFF00"),
+        ({"#FFFF00": {"marked": "perhaps"}}, '"yes" or "no"'),
+    ],
+)
+def test_a_fill_that_can_set_nothing_is_refused(answer, said):
+    # it was taken, and nothing was written
+    with pytest.raises(UsageError) as refused_one:
+        checked(PAINTED, answer)
+    assert refused_one.value.expected.startswith(said)

@@ -249,6 +249,15 @@ def test_colours_are_put_into_the_rules_of_their_sheet_and_table():
     assert [r.get("colours") for r in found["read"]] == [rule.colours, None, None]
 
 
+def test_a_rule_without_its_day_is_taken_out():
+    # "no, she is not placed that day" left a rule of placements that check refused
+    asked = "column:a.csv:checks:checked_on"
+    kept = settled(asked, rules=[NewRule(["a.csv"], "checks", {"queen_id": "No."})])["read"]
+    assert [rule["from"] for rule in kept] == [["a.csv", "b.csv"], "a.csv", "c.csv"]
+    gone = settled(asked, rules=[])["read"]
+    assert [rule["from"] for rule in gone] == [["b.csv"], "a.csv", "c.csv"]
+
+
 def test_of_all_records_only_what_was_asked_is_put():
     records = {"fold": ["queen_id"], "co2": "other"}
     assert settled("fold:*:*:*", records=records)["records"] == {"fold": ["queen_id"]}

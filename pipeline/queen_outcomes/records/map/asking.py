@@ -647,6 +647,7 @@ def colours(station: Station) -> list[Question]:
                     {NO: 'nothing; or a table such as {"#FFFF00" = {marked = "yes"}}'},
                     default=NO,
                     sources=(sheet.source,),
+                    tables=tuple(part.table for part in station.parts_of(sheet.source)),
                 )
             )
     return questions

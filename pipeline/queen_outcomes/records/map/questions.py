@@ -17,9 +17,10 @@ from typing import Any
 
 from rapidfuzz import fuzz, process
 
-from queen_outcomes.base.errors import UsageError
+from queen_outcomes.base.errors import UsageError, raise_all
 from queen_outcomes.base.text_layout import clean
-from queen_outcomes.facts.settings_form import MONTH
+from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.settings_form import MONTH, sets_of
 from queen_outcomes.records import suggested
 
 KINDS = {
@@ -91,6 +92,8 @@ class Question:
     answer: Any = None
     members: list[Question] = field(default_factory=list)
     """The questions of single sheets that this one stands for; see `alike`."""
+    tables: tuple[str, ...] = ()
+    """The tables whose columns an answer may set."""
 
     @property
     def kind(self) -> str:
@@ -283,6 +286,8 @@ def checked(question: Question, answer: Any) -> Any:
         return _scores(question, answer)
     if question.kind == "exposures" and isinstance(answer, dict):
         return _exposures(question, answer)
+    if question.kind == "colours" and isinstance(answer, dict):
+        return _fills(question, answer)
     if question.options and not isinstance(answer, dict):
         options = {option.casefold(): option for option in question.options}
         given = str(answer).strip().casefold()
@@ -327,6 +332,36 @@ def _exposures(question: Question, answer: Mapping[str, Any]) -> dict[str, list[
                 hint='write a table such as { "2x" = [-1, 0], "1x" = [0] }',
             )
         read[text] = sorted(set(listed))
+    return read
+
+
+def _fills(question: Question, answer: Mapping[str, Any]) -> dict[str, dict[str, str]]:
+    """Check that every fill sets columns that a rule of the sheet keeps."""
+    tables = [TABLES[name] for name in question.tables]
+    fills = {line.partition(":")[0] for line in question.evidence}
+    read: dict[str, dict[str, str]] = {}
+    for fill, sets in answer.items():
+        if fill.upper() not in fills or not isinstance(sets, Mapping):
+            raise UsageError(
+                "an answer does not fit its question",
+                where=question.id,
+                found=f"{fill} = {sets}",
+                expected="one of " + ", ".join(sorted(f for f in fills if f.startswith("#"))),
+                hint='write a table such as { "#FFFF00" = { marked = "yes" } }',
+            )
+        for name, value in sets.items():
+            table = next((one for one in tables if name in one.names), None)
+            if table is None:
+                raise UsageError(
+                    "a colour cannot set this column",
+                    where=f"{question.id}, {fill}",
+                    found=name,
+                    expected=f"a column of {', '.join(question.tables)}",
+                    hint="how a queen went needs its day: write it in a row of the exits",
+                )
+            faults: list[UsageError] = []
+            read.setdefault(fill.upper(), {}).update(sets_of(table, {name: value}, question.id, faults))
+            raise_all(faults)
     return read
 
 

@@ -353,7 +353,10 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
     _settle_habits(document, source, _CONTROLS.get(kind, ()), everything)
     if kind == "dates":
         _settle_days(document, everything)
-    if kind in ("percent", "blank", "graft", "column", "mixed", "span", "filled"):
+    required = [c.name for c in TABLES[table].columns if c.required] if table in TABLES else []
+    if kind == "column" and column in required and not _feeds(everything, source, table):
+        _settle_rows(document, source, table, everything)  # without its day it is no list
+    elif kind in ("percent", "blank", "graft", "column", "mixed", "span", "filled"):
         _settle_columns(document, source, table, column, everything)
     elif kind in _BY_SHEET:
         _BY_SHEET[kind](document, source, everything)
@@ -505,9 +508,13 @@ def _settle_ignored(document: Any, source: str, everything: Written) -> None:
         _put_records(document, {"ignore": ignore} if ignore else {})
 
 
+def _feeds(everything: Written, source: str, table: str) -> bool:
+    return any(rule.table == table and source in rule.sources for rule in everything.rules)
+
+
 def _settle_rows(document: Any, source: str, table: str, everything: Written) -> None:
     """Take a sheet out of the rules of a table that it turned out not to list."""
-    if any(r.table == table and source in r.sources for r in everything.rules):
+    if _feeds(everything, source, table):
         return
     for theirs in _rules_of(document, source, table):
         left = [p for p in _listed(theirs["from"]) if p != escaped(source)]
