@@ -125,7 +125,7 @@ def test_each_text_is_asked_about_once_with_a_default_where_its_word_is_known(st
     assert remark.text == (
         'Which table do the 4 rows with "remark" under "Happening" belong to?'
     )
-    assert set(remark.options) == {*deeds.ASKED, NO_RECORD}
+    assert set(remark.options) == {*deeds.TABLES_OF_DEEDS, NO_RECORD}
 
 
 def test_what_no_word_tells_stays_open_and_stops_a_build(station):

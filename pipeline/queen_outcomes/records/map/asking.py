@@ -9,6 +9,7 @@ from collections.abc import Container, Sequence
 from itertools import pairwise
 from pathlib import PurePosixPath
 
+from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import FEWEST_SCORES, HIGHEST_SCORE
 from queen_outcomes.facts.settings_form import MOST_SLOTS
 from queen_outcomes.records import numbers, suggested
@@ -25,7 +26,13 @@ from queen_outcomes.records.map.contents import (
     number_of,
     yes_or_no,
 )
-from queen_outcomes.records.map.deeds import tables_named
+from queen_outcomes.records.map.deeds import (
+    NO_RECORD,
+    TABLES_OF_DEEDS,
+    Deed,
+    Given,
+    tables_named,
+)
 from queen_outcomes.records.map.feeds import Use, too_wide
 from queen_outcomes.records.map.fits import MAIN_DATE, SPANS, can_hold, is_year, ours_of
 from queen_outcomes.records.map.labels import key_of
@@ -51,6 +58,7 @@ _OF_CO2 = {"co2_other_at", "given_at"}
 _MOST_WAYS = 6
 """So many ways in which CO2 is given, a station has at the most."""
 _SHOWN = 5
+_DIARY_ROWS = 3
 _MOST_ROWS = {"inseminations": 2, "exits": 1.2}
 """Rows a queen, on average, above which a sheet may hold other things too."""
 _MOST_DEEDS = 20
@@ -447,6 +455,41 @@ def _things_done(part: Part) -> list[str]:
         shown = ", ".join(f'"{text}" ({n})' for text, n in counts.most_common(_SHOWN))
         told.append(f'"{column.name}" says {shown}')
     return told
+
+
+def diaries(deeds: list[Deed], settled: Given) -> list[Question]:
+    """Ask of every text which table its rows belong to.
+
+    Parameters
+    ----------
+    deeds : list of Deed
+    settled : mapping
+        What the settings say of texts under the same heading, for the defaults.
+    """
+    return [
+        Question(
+            deed.id,
+            f'Which table do the {len(deed.rows)} rows with "{deed.text}" under '
+            f'"{deed.heading}" belong to?',
+            _diary_rows(deed, settled),
+            {
+                **{table: TABLES[table].grain for table in TABLES_OF_DEEDS},
+                NO_RECORD: "none: they are counted, and not read",
+            },
+            default=settled.get(deed.key) or deed.likely or None,
+            sources=deed.sources,
+        )
+        for deed in deeds
+    ]
+
+
+def _diary_rows(deed: Deed, settled: Given) -> list[str]:
+    shown = [
+        " | ".join(cell.text for cell in row.cells if cell.text)
+        for _, row in deed.rows[:_DIARY_ROWS]
+    ]
+    nobody = ["no row of them names a queen"] if deed.names_nobody else []
+    return [*(["so say the settings"] if deed.key in settled else []), *nobody, *shown]
 
 
 def days_above(station: Station) -> list[Question]:

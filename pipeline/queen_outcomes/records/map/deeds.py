@@ -1,7 +1,7 @@
 """Diaries: sheets in which a row is one thing done, and a column says what.
 
-Finds that column, asks of each of its texts which table its rows belong to, and gives
-every table its own rows and what it can take from the headings that all of them share.
+Finds that column and its texts, of each of which is asked which table its rows belong to,
+and gives every table its own rows and what it can take from the headings that all of them share.
 """
 
 from __future__ import annotations
@@ -18,13 +18,12 @@ from queen_outcomes.records.map.feeds import Feed, Use, allocated, unit_of
 from queen_outcomes.records.map.fits import FINDINGS, MAIN_DATE, can_hold, ours_of
 from queen_outcomes.records.map.headings import heading
 from queen_outcomes.records.map.opened import Cell, Row
-from queen_outcomes.records.map.questions import Question
 from queen_outcomes.records.map.sheet import Sheet, SheetColumn
 from queen_outcomes.records.map.words import fold, vocabulary
 
 NO_RECORD = "no record"
 KIND = "deed"
-ASKED = ("inseminations", "co2", "placements", "checks", "exits", "semen", "queens", "lab")
+TABLES_OF_DEEDS = ("inseminations", "co2", "placements", "checks", "exits", "semen", "queens", "lab")
 """The tables that rows of a diary may belong to, in the order of the options."""
 _MOST_DEEDS = 20
 """A column that says what was done has no more words for it."""
@@ -35,7 +34,6 @@ _BY_HEADING, _BY_WORDS = 0.0, 0.5
 any other."""
 _PERHAPS = 0.55
 """How sure a column is that is taken for what stands in it: it is asked about."""
-_SHOWN = 3
 
 Given = Mapping[tuple[str, str], str]
 """(heading, text), both folded -> the table of its rows, or `NO_RECORD`."""
@@ -193,41 +191,6 @@ def likely(deeds: list[Deed], said: Given) -> dict[tuple[str, str], str]:
     """Give the table of each text: as answered, else as its word says; or nothing."""
     given = {deed.key: said.get(deed.key) or deed.likely for deed in deeds}
     return {key: table for key, table in given.items() if table}
-
-
-def questions(deeds: list[Deed], settled: Given) -> list[Question]:
-    """Ask of every text which table its rows belong to.
-
-    Parameters
-    ----------
-    deeds : list of Deed
-    settled : mapping
-        What the settings say of texts under the same heading, for the defaults.
-    """
-    return [
-        Question(
-            deed.id,
-            f'Which table do the {len(deed.rows)} rows with "{deed.text}" under '
-            f'"{deed.heading}" belong to?',
-            _evidence(deed, settled),
-            {
-                **{table: TABLES[table].grain for table in ASKED},
-                NO_RECORD: "none: they are counted, and not read",
-            },
-            default=settled.get(deed.key) or deed.likely or None,
-            sources=deed.sources,
-        )
-        for deed in deeds
-    ]
-
-
-def _evidence(deed: Deed, settled: Given) -> list[str]:
-    shown = [
-        " | ".join(cell.text for cell in row.cells if cell.text)
-        for _, row in deed.rows[:_SHOWN]
-    ]
-    nobody = ["no row of them names a queen"] if deed.names_nobody else []
-    return [*(["so say the settings"] if deed.key in settled else []), *nobody, *shown]
 
 
 # -- the rows of a table --------------------------------------------------------------

@@ -166,7 +166,7 @@ def propose(
     fated = fates.find(looked)
     words += fates.words(fated, words)
     questions = [
-        *deeds.questions(looked.deeds, settled),
+        *asking.diaries(looked.deeds, settled),
         *judged.questions,
         *(question for ask in ASK for question in ask(looked)),
         *title_facts.questions(titled),
