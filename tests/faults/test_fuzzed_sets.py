@@ -14,7 +14,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from queen_outcomes.base import store
 from queen_outcomes.commands import cli
-from queen_outcomes.records.map import asking, opened, running
+from queen_outcomes.records.map import running
+from queen_outcomes.records.map.asked import asking
+from queen_outcomes.records.map.seen import opened
 
 
 @pytest.fixture(scope="module")
