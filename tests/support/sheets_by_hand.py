@@ -73,3 +73,7 @@ def station(*parts: Part) -> Station:
     """Give the station that these rules make, each of a sheet of its own unless it is one."""
     sheets = {one.source: one.sheet for one in parts}
     return Station(list(sheets.values()), list(parts))
+
+
+def ids(questions):
+    return [question.id for question in questions]

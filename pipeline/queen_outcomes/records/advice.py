@@ -203,7 +203,7 @@ def _unread_files(looked: Looked) -> Iterator[Advice]:
 
 
 def _copies(looked: Looked) -> Iterator[Advice]:
-    from queen_outcomes.records.map.asked.labels import looks_copied
+    from queen_outcomes.records.map.asked.which_records import looks_copied
 
     for row in looked.statement("copied_sources", share=COPY_SHARE, fewest=FEWEST_ROWS):
         copy, original = row["source"], row["original"]

@@ -283,37 +283,6 @@ def test_the_year_of_a_sheet_is_that_of_most_of_its_days():
     assert labels._year_of(bare, station(bare)) is None
 
 
-LOOKS = {"queen_id": [f"D{n}" for n in range(10)], "eggs": ["yes"] * 10}
-
-
-def test_a_sheet_whose_rows_nearly_all_stand_in_another_is_its_copy():
-    whole = part("checks.csv", "checks", **LOOKS)
-    nine = {"queen_id": [*LOOKS["queen_id"][:9], "Z"], "eggs": ["yes"] * 10}
-    (asked,) = labels.copies(station(whole, part("looks.csv", "checks", **nine)))
-    assert (asked.id, asked.sources) == ("copy:checks.csv:*:*", ("checks.csv",))
-    assert asked.evidence == ["9 of its 10 rows stand in the other as well"]
-    # the name of a copy gives way first, then the shorter
-    (asked,) = labels.copies(station(whole, part("checks (2).csv", "checks", **LOOKS)))
-    assert asked.id == "copy:checks (2).csv:*:*"
-    (asked,) = labels.copies(
-        station(whole, part("a.csv", "checks", queen_id=["D1"], eggs=["yes"]))
-    )
-    assert asked.text == 'Is "a.csv" a copy of "checks.csv"?'
-
-
-def test_a_copy_is_told_by_its_files_name_not_by_its_sheets():
-    assert labels.looks_copied("2025/checks (2).csv#A")
-    assert not labels.looks_copied("old/checks.csv#copy")
-
-
-def test_what_is_no_copy():
-    whole = part("checks.csv", "checks", **LOOKS)
-    eight = {"queen_id": [*LOOKS["queen_id"][:8], "Y", "Z"], "eggs": ["yes"] * 10}
-    assert labels.copies(station(whole, part("looks.csv", "checks", **eight))) == []
-    assert labels.copies(station(whole, part("looks.csv", "exits", **LOOKS))) == []
-    assert labels.copies(station(whole, part("looks.csv", "checks", queen_id=[]))) == []
-
-
 @pytest.mark.parametrize(
     ("full", "short", "is_short"),
     [

@@ -4,7 +4,7 @@ import datetime as dt
 import tomllib
 
 import pytest
-from queen_outcomes.records.map.asked import asking
+from queen_outcomes.records.map.asked import which_columns
 from queen_outcomes.records.map.running import begin
 from queen_outcomes.records.map.seen import feeds
 from queen_outcomes.records.map.seen.station import Part
@@ -22,7 +22,7 @@ def part_of(head, rows, table, source="sheet.csv"):
 
 
 def asked_of(part):
-    return {q.id.rpartition(":")[2]: q for q in asking.unsure(station(part))}
+    return {q.id.rpartition(":")[2]: q for q in which_columns.unsure(station(part))}
 
 
 @pytest.mark.parametrize("number", ["lp.", "Lfd. Nr.", "poř. č.", "Volgnr", "#", "No.", "Løbenr"])

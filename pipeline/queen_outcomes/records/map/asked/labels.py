@@ -1,4 +1,4 @@
-"""Labels and people across the sheets: spellings that are one, numbers that start again, copies."""
+"""Labels and people across the sheets: spellings that are one, numbers that start again."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ import unicodedata
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from pathlib import PurePosixPath
 from types import MappingProxyType
 
 from rapidfuzz import fuzz
@@ -31,11 +30,7 @@ BATCHES = ("graft_batch", "semen_batch")
 """Labels of what is made anew each year, so that none can be of two."""
 _ALIKE_NAMES = 90
 _LEAST_NAME = 5
-_COPY_SHARE = 0.9
-_COPY_NAME = re.compile(
-    r"\(\d+\)|\b(copy|kopie|kopia|copie|copia|backup|bak|old|alt|sicherung|kopi)\b|- copy",
-    re.IGNORECASE,
-)
+_NEARLY_ALL = 0.9
 _NUMBER = r"\d+(?:\s?[-‐–/]\s?\d+)?"
 _BARE = re.compile(_NUMBER)
 _LED = re.compile(rf"^(?:#|[^\W\d_]+[.°]?)(?:[.:]? |\s?[-‐–]\s?)?(?={_NUMBER}$)")
@@ -129,12 +124,12 @@ def _behind_a_word(
     word = words.most_common(1)[0][0]
     shared = {text for text in numbers if key_of(text) in led}
     told = f"{len(shared)} of {len(numbers)} bare numbers stand so elsewhere"
-    enough = len(shared) >= _COPY_SHARE * len(numbers)
+    enough = len(shared) >= _NEARLY_ALL * len(numbers)
     if not enough and _is_number_word(word):
         # "nr 12" says no more than "12", however few write it
         known = len(led & set(map(key_of, numbers)))
         told = f"{known} of {len(led)} with it stand without it elsewhere"
-        enough = known >= _COPY_SHARE * len(led)
+        enough = known >= _NEARLY_ALL * len(led)
     bare = [
         part.source
         for part, texts in parts
@@ -171,7 +166,7 @@ def _around(
     fitting = {
         place: known
         for place, known in sides.items()
-        if all(place) and asked <= set(known) and len(known) >= _COPY_SHARE * len(whole)
+        if all(place) and asked <= set(known) and len(known) >= _NEARLY_ALL * len(whole)
     }
     if len(fitting) != 1 or len(asked) < _SHOWN or len(asked) < len(numbers):
         return None
@@ -562,54 +557,3 @@ def _year_of(part: Part, station: Station) -> int | None:
             )
     named = re.findall(r"(?<!\d)(?:19|20)\d\d(?!\d)", part.source)
     return int(named[-1]) if named else None
-
-
-# -- copies --------------------------------------------------------------------------
-
-
-def copies(station: Station) -> list[Question]:
-    """Ask about sheets whose rows nearly all stand in another sheet as well."""
-    questions = []
-    rows = {
-        sheet.source: [tuple(c.text for c in row.cells if c.text) for row in sheet.rows]
-        for sheet in station.sheets
-        if station.parts_of(sheet.source)
-    }
-    kept = list(rows)
-    for source in sorted(rows, key=lambda s: (not looks_copied(s), len(rows[s]), s)):
-        if source not in kept or not rows[source]:
-            continue
-        for other in kept:
-            if other == source or not _same_tables(station, source, other):
-                continue
-            have = set(rows[other])
-            shared = sum(row in have for row in rows[source])
-            if shared >= _COPY_SHARE * len(rows[source]):
-                kept.remove(source)
-                questions.append(
-                    _copy_question(source, other, shared, len(rows[source]))
-                )
-                break
-    return questions
-
-
-def looks_copied(source: str) -> bool:
-    """Tell whether a file's name is one that programs and people give to copies."""
-    return bool(_COPY_NAME.search(PurePosixPath(source.partition("#")[0]).name))
-
-
-def _same_tables(station: Station, one: str, other: str) -> bool:
-    return {p.table for p in station.parts_of(one)} == {
-        p.table for p in station.parts_of(other)
-    }
-
-
-def _copy_question(source: str, other: str, shared: int, total: int) -> Question:
-    return Question(
-        question_id("copy", source),
-        f'Is "{source}" a copy of "{other}"?',
-        [f"{shared} of its {total} rows stand in the other as well"],
-        {YES: "leave it out", NO: "read both"},
-        default=YES,
-        sources=(source,),
-    )

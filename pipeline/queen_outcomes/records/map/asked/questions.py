@@ -58,6 +58,7 @@ _ID = r'"(?:[^"\\\n]|\\.)*"'
 _OPEN = re.compile(rf"^# OPEN (?P<id>{_ID}): (?P<text>.*)$", re.MULTILINE)
 _REFUSED = re.compile(rf"^# NO (?P<id>{_ID}): ", re.MULTILINE)
 YES, NO = "yes", "no"
+LEAVE, READ = "leave", "read"
 _FARTHEST = 5
 """An exposure lies so many days from its insemination at the most."""
 OF_ALL_SHEETS = ("fold", "same")

@@ -26,15 +26,26 @@ from queen_outcomes.facts.reading import (
 )
 from queen_outcomes.records import apart, suggested
 from queen_outcomes.records.map.asked import (
-    asking,
+    co2,
     compound,
     fates,
+    figures,
     labels,
     orders,
+    ticks_and_marks,
     title_facts,
+    which_columns,
+    which_records,
     wordlist,
+    written_once,
 )
-from queen_outcomes.records.map.asked.questions import NO, YES, Question, question_id
+from queen_outcomes.records.map.asked.questions import (
+    LEAVE,
+    NO,
+    YES,
+    Question,
+    question_id,
+)
 from queen_outcomes.records.map.asked.wordlist import EXIT
 from queen_outcomes.records.map.seen import deeds, station
 from queen_outcomes.records.map.seen.contents import day_of, number_of, yes_or_no
@@ -47,24 +58,24 @@ from queen_outcomes.records.map.seen.station import Part, Station
 from queen_outcomes.records.map.seen.words import fold, vocabulary
 
 ASK: tuple[Callable[[Station], list[Question]], ...] = (
-    asking.no_records,
-    labels.copies,
-    asking.journals,
-    asking.month_of_days,
-    asking.unsure,
-    asking.letters,
-    asking.grafting,
-    asking.marks,
-    asking.percentages,
-    asking.spans,
-    asking.blanks,
-    asking.co2,
-    asking.exposures,
-    asking.days_above,
-    asking.years_above,
-    asking.rows_apart,
-    asking.void,
-    asking.colours,
+    which_records.no_records,
+    which_records.copies,
+    which_records.journals,
+    written_once.month_of_days,
+    which_columns.unsure,
+    ticks_and_marks.letters,
+    which_columns.grafting,
+    ticks_and_marks.marks,
+    figures.percentages,
+    figures.spans,
+    ticks_and_marks.blanks,
+    co2.co2,
+    co2.exposures,
+    written_once.days_above,
+    written_once.years_above,
+    which_records.rows_apart,
+    which_records.void,
+    ticks_and_marks.colours,
     labels.spellings,
     labels.ask_people,
 )
@@ -151,7 +162,7 @@ def propose(
     ``settled`` is what the settings say of the rows of diaries, ``done`` what was answered.
     """
     looked = station.look(records, links, said, begins, {**settled, **done})
-    asking.fahrenheit(looked)
+    figures.fahrenheit(looked)
     judged = orders.judge(looked)
     asked_of = {
         column: labels.yearly(looked, column, judged.yearless) for column in labels.START_AGAIN
@@ -165,7 +176,7 @@ def propose(
     fated = fates.find(looked)
     words += fates.words(fated, words)
     questions = [
-        *asking.diaries(looked.deeds, settled),
+        *which_records.diaries(looked.deeds, settled),
         *judged.questions,
         *(question for ask in ASK for question in ask(looked)),
         *title_facts.questions(titled),
@@ -354,7 +365,7 @@ def _records(proposal: Proposal, found: Written, left_out: set[str], wanted) -> 
     if groups:
         fed = {name for part in proposal.station.parts for name in part.feed.columns}
         ticked = any(
-            asking.tick_columns(part) for part in proposal.station.of("checks")
+            ticks_and_marks.tick_columns(part) for part in proposal.station.of("checks")
         )
         people = {n for n in PERSON.values() if n in fed or (n == "checker" and ticked)}
         records["same"] = dict.fromkeys(sorted(people), groups)
@@ -515,7 +526,7 @@ def _rule(proposal: Proposal, part: Part, per_word) -> NewRule:
             for text in other.texts("mark")
         ]
         for text in sorted(set(alike), key=_by_letters):
-            said.setdefault(NO if asking.is_unmarked(text) else YES, []).append(text)
+            said.setdefault(NO if ticks_and_marks.is_unmarked(text) else YES, []).append(text)
         names = _plain(part.feed.uses["mark"].names)
         rule.columns["marked"] = {"from": names, "words": said}
     rule.columns |= {
@@ -555,7 +566,7 @@ def _exposures(proposal: Proposal, part: Part) -> list[NewRule]:
     given = proposal.answered("exposures", part.source, "co2", "given_at")
     if part.table != "inseminations" or not isinstance(given, dict):
         return []
-    heading = asking.exposure_columns(proposal.station, part)[0].name
+    heading = co2.exposure_columns(proposal.station, part)[0].name
     day = part.feed.uses[MAIN_DATE["inseminations"]].names[0]
     label = _rule(proposal, part, {}).columns["queen_id"]
     rules = []
@@ -587,7 +598,7 @@ def _scored(proposal: Proposal, part: Part) -> list[str]:
     """Say how scores are read, once somebody knows what each of them is in per cent."""
     found = []
     for name in part.feed.columns:
-        if proposal.answered("percent", part.source, part.table, name) == asking.SCORE:
+        if proposal.answered("percent", part.source, part.table, name) == figures.SCORE:
             texts = sorted(set(part.texts(name)), key=_by_letters)
             scores = ", ".join(f"{suggested.key(text)} = .." for text in texts)
             heading = suggested.toml(part.feed.headings(name)[0])
@@ -610,7 +621,7 @@ def _is_left(proposal: Proposal, part: Part, name: str) -> bool:
         return True
     return (
         proposal.answered("column", *place) == NO
-        or proposal.answered("percent", *place) == asking.SCORE
+        or proposal.answered("percent", *place) == figures.SCORE
         or proposal.answered("graft", *place) == YES
     )
 
@@ -624,7 +635,7 @@ def _extra(proposal: Proposal, part: Part, name: str, per_word) -> dict[str, Any
     meant = proposal.answered("percent", *place)
     if isinstance(meant, dict):  # what each score is, which says all that is read
         return {"scores": meant}
-    unit = asking.UNIT_OF.get(meant, unit)
+    unit = figures.UNIT_OF.get(meant, unit)
     unit = proposal.answered("span", *place) or unit
     if unit:
         extra["unit"] = unit
@@ -636,9 +647,9 @@ def _extra(proposal: Proposal, part: Part, name: str, per_word) -> dict[str, Any
         held = part.contents(name)
         words = undone | {text for one in held for text in one.unknown}
         extra["empty"] = sorted(words, key=_by_letters)
-    if name in asking.tick_columns(part):
+    if name in ticks_and_marks.tick_columns(part):
         blank = proposal.answered("blank", part.source, part.table)
-        if blank in (NO, asking.LEAVE):
+        if blank in (NO, LEAVE):
             extra["blank"] = BLANK_NO if blank == NO else NOT_LOOKED
     limited = ",".join(wordlist.limited_to(part, name))
     if limited and (name, limited) in per_word:
@@ -794,13 +805,13 @@ def _habits(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     prefix = _prefix(proposal, source)
     if prefix:
         habits["prefix"] = prefix
-    leaves_void = proposal.answered("void", source) == asking.LEAVE
+    leaves_void = proposal.answered("void", source) == LEAVE
     over = [*pass_over(sheet), *(map(escaped, sheet.void) if leaves_void else ())]
     none = deeds.no_record(sheet, proposal.station.given)
     habits |= {"pass_over": over} if over else {}
     habits |= {"no_record": none} if none else {}
     for kind in ("struck", "hidden"):
-        if proposal.answered(kind, source) == asking.LEAVE:
+        if proposal.answered(kind, source) == LEAVE:
             habits[kind] = "pass over"
     return _taken_apart(proposal, source) | habits | _filled_down(proposal, source)
 
@@ -824,7 +835,7 @@ def _filled_down(proposal: Proposal, source: str) -> dict[str, list[str]]:
     down += [
         column.name
         for part in proposal.station.parts_of(source)
-        if proposal.answered("fill", source, part.table, asking.YEAR) == YES
+        if proposal.answered("fill", source, part.table, written_once.YEAR) == YES
         for name in part.feed.uses
         for column in part.columns_of(name)
         if is_year(column)
