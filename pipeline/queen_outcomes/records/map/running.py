@@ -11,6 +11,8 @@ from typing import Any
 from queen_outcomes.base.errors import shorten
 from queen_outcomes.facts.reading import ABSENT, FINDINGS, PARTS
 from queen_outcomes.records.map.asked import alike, compound, labels, wordlist
+from queen_outcomes.records.map.asked import proposal as proposing
+from queen_outcomes.records.map.asked.proposal import Proposal
 from queen_outcomes.records.map.asked.questions import (
     NO,
     OF_ALL_SHEETS,
@@ -23,9 +25,8 @@ from queen_outcomes.records.map.asked.questions import (
 )
 from queen_outcomes.records.map.seen import deeds, stacked
 from queen_outcomes.records.map.seen.deeds import Given
-from queen_outcomes.records.map.written import proposal as proposing
-from queen_outcomes.records.map.written import station_toml
-from queen_outcomes.records.map.written.proposal import Proposal, Written
+from queen_outcomes.records.map.written import mapping, station_toml
+from queen_outcomes.records.map.written.mapping import Written
 
 
 @dataclass
@@ -59,7 +60,7 @@ class Run:
     @property
     def open(self) -> list[Question]:
         """Give the questions that nobody has answered, but for sheets left out."""
-        left = proposing.ignored(self.proposal)
+        left = mapping.ignored(self.proposal)
         return [
             q
             for q in self.asked
@@ -106,7 +107,7 @@ class Run:
 
     def written(self) -> Written:
         """Give what is written for the new sheets, with the answers there are."""
-        found = proposing.mapping(self.proposal, self.new)
+        found = mapping.mapping(self.proposal, self.new)
         if self.forms:
             names = shorten([f'"{source}"' for source in sorted(self.forms)], ", ")
             found.notes.append(
@@ -131,7 +132,7 @@ class Run:
                 q for q in self.asked if q.kind in OF_ALL_SHEETS and q.answer == NO
             ],
             answered=settled,
-            everything=proposing.mapping(self.proposal) if settled else None,
+            everything=mapping.mapping(self.proposal) if settled else None,
         )
 
 

@@ -188,12 +188,12 @@ def test_numbers_that_start_again_are_seen_though_only_the_month_has_a_year(stat
 
 
 def test_a_decimal_comma_is_seen_among_the_figures_of_an_ods_sheet():
-    from queen_outcomes.records.map.written import proposal
+    from queen_outcomes.records.map.written import habits
     from sheets_by_hand import part
 
     made = part("book.ods#May", "inseminations", dose_ul=["8.5", "7.5", "8.0", "7,5"])
-    assert proposal._decimal([made]) == ","
+    assert habits._decimal([made]) == ","
     made = part("book.csv", "inseminations", dose_ul=["8.5", "7.5", "8.0", "7,5"])
-    assert proposal._decimal([made]) == "."
+    assert habits._decimal([made]) == "."
     made = part("book.ods#May", "inseminations", dose_ul=["8.5", "7.5"])
-    assert proposal._decimal([made]) == "."
+    assert habits._decimal([made]) == "."

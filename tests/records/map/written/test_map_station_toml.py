@@ -5,7 +5,8 @@ import tomllib
 import pytest
 from queen_outcomes.records.map.asked.questions import Question
 from queen_outcomes.records.map.written import station_toml
-from queen_outcomes.records.map.written.proposal import NewRule, Written
+from queen_outcomes.records.map.written.mapping import Written
+from queen_outcomes.records.map.written.rules import NewRule
 
 RULE = NewRule(["a.csv"], "checks", {"queen_id": "No."})
 

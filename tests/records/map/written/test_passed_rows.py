@@ -4,7 +4,7 @@ from types import SimpleNamespace
 
 import pytest
 from queen_outcomes.records.map.seen.sheet import _is_record
-from queen_outcomes.records.map.written.proposal import pass_over
+from queen_outcomes.records.map.written.patterns import pass_over
 
 
 def rows(*texts):

@@ -29,7 +29,9 @@ from queen_outcomes.records.map.asked.questions import (
 )
 from queen_outcomes.records.map.seen import deeds
 from queen_outcomes.records.map.seen.words import STAGES
-from queen_outcomes.records.map.written.proposal import NewRule, Written, escaped
+from queen_outcomes.records.map.written.mapping import Written
+from queen_outcomes.records.map.written.patterns import escaped
+from queen_outcomes.records.map.written.rules import NewRule
 
 _WIDE = 88
 _ORDER_KEYS = {"dates": ("dates", "order"), "decimal": ("numbers", "decimal")}
