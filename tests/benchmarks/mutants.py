@@ -106,7 +106,7 @@ EQUIVALENT: dict[str, str] = {
     "records/delimited.py: half = max(len(head) // 2, 2)": (
         "a text of three bytes has a zero among two places, or has none"
     ),
-    "records/map/headings.py: for at in range(len(words) - length, -2, -1):": (
+    "records/map/seen/headings.py: for at in range(len(words) - length, -2, -1):": (
         "behind the first place there are no words"
     ),
     "records/opendocument.py: self._row, self._rows, self._column = 1, 0, 0": (

@@ -14,7 +14,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from queen_outcomes.base import store
 from queen_outcomes.commands import cli
-from queen_outcomes.records.map import asking, opened, running
+from queen_outcomes.records.map import running
+from queen_outcomes.records.map.asked import which_records
+from queen_outcomes.records.map.seen import opened
 
 
 @pytest.fixture(scope="module")
@@ -132,7 +134,7 @@ def test_the_look_for_files_finds_them_where_nothing_is_lost(counting, tmp_path)
     [
         (opened, "every", lambda every: lambda *words: every(*words)[:-1],
          "old.csv is neither read nor left out nor asked about"),
-        (asking, "_is_sheet", lambda _: lambda file: False,
+        (which_records, "_is_sheet", lambda _: lambda file: False,
          "nothing could be read in old.csv, and it is not asked about"),
         (running.Run, "forms", lambda _: property(lambda run: {"bench.csv"}, lambda run, given: None),
          "bench.csv is taken for a form, and rows stand in it"),

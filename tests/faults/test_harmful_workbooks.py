@@ -12,7 +12,7 @@ import pytest
 import xlsxwriter
 from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.records import workbook_limits, workbook_process
-from queen_outcomes.records.map import opened
+from queen_outcomes.records.map.seen import opened
 from queen_outcomes.records.workbook import Workbook, open_workbook
 from queen_outcomes.records.workbook_process import WorkbookElsewhere
 

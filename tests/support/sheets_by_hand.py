@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from itertools import zip_longest
 
-from queen_outcomes.records.map.contents import Contents
-from queen_outcomes.records.map.feeds import Feed, Use
-from queen_outcomes.records.map.headings import heading
-from queen_outcomes.records.map.opened import Cell, CellGrid, Row
-from queen_outcomes.records.map.sheet import Sheet, SheetColumn, lay_out
-from queen_outcomes.records.map.station import Part, Station
+from queen_outcomes.records.map.seen.contents import Contents
+from queen_outcomes.records.map.seen.feeds import Feed, Use
+from queen_outcomes.records.map.seen.headings import heading
+from queen_outcomes.records.map.seen.opened import Cell, CellGrid, Row
+from queen_outcomes.records.map.seen.sheet import Sheet, SheetColumn, lay_out
+from queen_outcomes.records.map.seen.station import Part, Station
 
 
 def cell(text) -> Cell:
@@ -73,3 +73,7 @@ def station(*parts: Part) -> Station:
     """Give the station that these rules make, each of a sheet of its own unless it is one."""
     sheets = {one.source: one.sheet for one in parts}
     return Station(list(sheets.values()), list(parts))
+
+
+def ids(questions):
+    return [question.id for question in questions]

@@ -15,9 +15,9 @@ from queen_outcomes.commands.failures import DONE, QUARANTINED, exit_code
 from queen_outcomes.commands.options import FILE, shared, station_argument
 
 if TYPE_CHECKING:
-    from queen_outcomes.records.map.questions import Question
+    from queen_outcomes.records.map.asked.questions import Question
+    from queen_outcomes.records.map.asked.wordlist import Word
     from queen_outcomes.records.map.running import Run
-    from queen_outcomes.records.map.wordlist import Word
 
 STATION_FILE = "station.toml"
 _ALL_RIGHT = ""
@@ -36,7 +36,7 @@ _ALL_RIGHT = ""
 def map_(console: Console, station: Path, answers: Path | None, *, accept: bool) -> int:
     """Find out how the station's own sheets are to be read, and write it down."""
     from queen_outcomes.records.map import running
-    from queen_outcomes.records.map.questions import read_answers
+    from queen_outcomes.records.map.asked.questions import read_answers
 
     run = running.begin(station)
     if answers:
@@ -127,8 +127,8 @@ def _checked(question: Question, given: Any) -> Any:
     """Read an answer; a table in TOML's own form is one too."""
     import tomllib
 
-    from queen_outcomes.records.map.questions import checked
-    from queen_outcomes.records.map.wordlist import meaning_of
+    from queen_outcomes.records.map.asked.questions import checked
+    from queen_outcomes.records.map.asked.wordlist import meaning_of
 
     if str(given).strip().startswith("{"):
         try:
@@ -147,7 +147,7 @@ def _checked(question: Question, given: Any) -> Any:
 
 def _correct_words(run: Run, console: Console) -> None:
     """Show the list of words once; every number given corrects one of them."""
-    from queen_outcomes.records.map.wordlist import meaning_of
+    from queen_outcomes.records.map.asked.wordlist import meaning_of
 
     words = [word for word in run.proposal.words if word.means is not None]
     _tell_words(words, console)

@@ -203,7 +203,7 @@ def _unread_files(looked: Looked) -> Iterator[Advice]:
 
 
 def _copies(looked: Looked) -> Iterator[Advice]:
-    from queen_outcomes.records.map.labels import looks_copied
+    from queen_outcomes.records.map.asked.which_records import looks_copied
 
     for row in looked.statement("copied_sources", share=COPY_SHARE, fewest=FEWEST_ROWS):
         copy, original = row["source"], row["original"]
@@ -512,7 +512,8 @@ def _beginning(label: str) -> str:
 
 def _people(looked: Looked) -> Iterator[Advice]:
     """Tell operators and checkers that are written in several ways."""
-    from queen_outcomes.records.map import contents, labels
+    from queen_outcomes.records.map.asked import labels
+    from queen_outcomes.records.map.seen import contents
 
     counts: Counter[str] = Counter()
     spelled: dict[str, set[str]] = {}
@@ -649,7 +650,7 @@ def _all_alike(store: Store) -> dict[str, list[tuple[list[str], int, int]]]:
 
 def _dittos(looked: Looked) -> Iterator[Advice]:
     """Tell cells that hold just a ditto mark, where no setting says that it is one."""
-    from queen_outcomes.records.map.contents import is_ditto
+    from queen_outcomes.records.map.seen.contents import is_ditto
 
     reading = looked.settings.reading
     marks: Counter[str] = Counter()
@@ -925,7 +926,7 @@ def _no_reasons(looked: Looked) -> Iterator[Advice]:
 
 def _telling_notes(looked: Looked) -> Iterator[Advice]:
     """Tell remarks that are a word for how a queen ended, which no column has."""
-    from queen_outcomes.records.map import meanings
+    from queen_outcomes.records.map.seen import meanings
 
     words = TABLES["exits"].column("reason").words
     told: Counter[tuple[str, str]] = Counter()

@@ -366,7 +366,9 @@ def _mending(
     orders: OrdersSeen, used: UsedColumn, rows: Sequence[tuple[Any, ...]]
 ) -> tuple[tuple[str, ...], str]:
     """Give the settings that would fit, and the cause; ``rows``: why, how many, an example."""
-    from queen_outcomes.records.map import meanings  # late: it reads the lists of words
+    from queen_outcomes.records.map.seen import (
+        meanings,  # late: it reads the lists of words
+    )
 
     cause, example = str(rows[0][0]), str(rows[0][2])
     source, reading = used.source, orders.reading
@@ -417,7 +419,8 @@ def _words_settings(
     The others are named in a comment, since only the station can tell.
     """
     # late: they read the lists of words
-    from queen_outcomes.records.map import compound, meanings
+    from queen_outcomes.records.map.asked import compound
+    from queen_outcomes.records.map.seen import meanings
 
     column = used.column
     if column is None:

@@ -88,7 +88,7 @@ def unanswered(
     """
     if not stand_in(text):
         return []
-    from queen_outcomes.records.map.questions import open_questions, place_of
+    from queen_outcomes.records.map.asked.questions import open_questions, place_of
 
     used = {
         (source.name, source.table.name, column)

@@ -8,7 +8,7 @@ import pytest
 import xlsxwriter
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.commands.failures import exit_code
-from queen_outcomes.records.map.questions import open_questions
+from queen_outcomes.records.map.asked.questions import open_questions
 from queen_outcomes.records.map.running import begin
 from reading import accepted
 

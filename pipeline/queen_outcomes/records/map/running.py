@@ -10,19 +10,10 @@ from typing import Any
 
 from queen_outcomes.base.errors import shorten
 from queen_outcomes.facts.reading import ABSENT, FINDINGS, PARTS
-from queen_outcomes.records.map import (
-    alike,
-    compound,
-    deeds,
-    labels,
-    stacked,
-    wordlist,
-    writing,
-)
-from queen_outcomes.records.map import proposal as proposing
-from queen_outcomes.records.map.deeds import Given
-from queen_outcomes.records.map.proposal import Proposal, Written
-from queen_outcomes.records.map.questions import (
+from queen_outcomes.records.map.asked import alike, compound, labels, wordlist
+from queen_outcomes.records.map.asked import proposal as proposing
+from queen_outcomes.records.map.asked.proposal import Proposal
+from queen_outcomes.records.map.asked.questions import (
     NO,
     OF_ALL_SHEETS,
     Question,
@@ -32,6 +23,10 @@ from queen_outcomes.records.map.questions import (
     question_id,
     refused,
 )
+from queen_outcomes.records.map.seen import deeds, stacked
+from queen_outcomes.records.map.seen.deeds import Given
+from queen_outcomes.records.map.written import mapping, station_toml
+from queen_outcomes.records.map.written.mapping import Written
 
 
 @dataclass
@@ -65,7 +60,7 @@ class Run:
     @property
     def open(self) -> list[Question]:
         """Give the questions that nobody has answered, but for sheets left out."""
-        left = proposing.ignored(self.proposal)
+        left = mapping.ignored(self.proposal)
         return [
             q
             for q in self.asked
@@ -112,7 +107,7 @@ class Run:
 
     def written(self) -> Written:
         """Give what is written for the new sheets, with the answers there are."""
-        found = proposing.mapping(self.proposal, self.new)
+        found = mapping.mapping(self.proposal, self.new)
         if self.forms:
             names = shorten([f'"{source}"' for source in sorted(self.forms)], ", ")
             found.notes.append(
@@ -129,7 +124,7 @@ class Run:
             if q.id in self.earlier and not q.open
             for one in q.members or [q]
         ]
-        return writing.put(
+        return station_toml.put(
             self.text,
             self.written(),
             open_ones=self.open,
@@ -137,7 +132,7 @@ class Run:
                 q for q in self.asked if q.kind in OF_ALL_SHEETS and q.answer == NO
             ],
             answered=settled,
-            everything=proposing.mapping(self.proposal) if settled else None,
+            everything=mapping.mapping(self.proposal) if settled else None,
         )
 
 
@@ -167,21 +162,21 @@ def begin(
         The settings are not TOML.
     """
     path = station / settings_file
-    text = writing.current(path)
-    settings = writing.parsed(text, str(path))
-    patterns = writing.known_patterns(settings)
+    text = station_toml.current(path)
+    settings = station_toml.parsed(text, str(path))
+    patterns = station_toml.known_patterns(settings)
     section = settings.get("records")
     links = section.get("links", "inside") if isinstance(section, dict) else "inside"
     found = proposing.propose(
         station / "records",
         links,
-        writing.known_headings(settings),
-        stacked.by_settings(settings, lambda source: writing.is_known(source, patterns)),
-        writing.known_deeds(settings),
+        station_toml.known_headings(settings),
+        stacked.by_settings(settings, lambda source: station_toml.is_known(source, patterns)),
+        station_toml.known_deeds(settings),
         done,
     )
     sources = {sheet.source for sheet in found.station.sheets}
-    new = {source for source in sources if not writing.is_known(source, patterns)}
+    new = {source for source in sources if not station_toml.is_known(source, patterns)}
     forms = new & {sheet.source for sheet in found.station.no_records if sheet.is_form}
     new -= forms
     earlier = {question.id for question in open_questions(text)}

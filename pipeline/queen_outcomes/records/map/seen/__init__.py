@@ -1,0 +1,1 @@
+"""What is seen of a station's sheets: cells, headings, columns, and which tables they feed."""

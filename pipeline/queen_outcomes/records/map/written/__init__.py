@@ -1,0 +1,1 @@
+"""What was answered, as the rules, files' habits and words of `station.toml`."""

@@ -1,0 +1,114 @@
+"""A file's habits, as `[files]` says them: header, encoding, the form of its days, prefixes."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from typing import Any
+
+from queen_outcomes.records.map.asked import written_once
+from queen_outcomes.records.map.asked.proposal import Proposal
+from queen_outcomes.records.map.asked.questions import LEAVE, YES
+from queen_outcomes.records.map.seen import deeds
+from queen_outcomes.records.map.seen.contents import number_of
+from queen_outcomes.records.map.seen.fits import is_year, ours_of
+from queen_outcomes.records.map.seen.sheet import Sheet
+from queen_outcomes.records.map.seen.station import Part
+from queen_outcomes.records.map.written.patterns import escaped, pass_over
+
+
+def of_sheet(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
+    """Give what `[files]` says of a sheet: its header, its encoding, the form of its days ..."""
+    source = sheet.source
+    habits: dict[str, Any] = {}
+    first = next((row.line for row in sheet.grid.rows if row.filled), None)
+    if len(sheet.header) > 1 or (sheet.header and sheet.header[0] != first):
+        habits["header"] = sheet.header[0] if len(sheet.header) == 1 else sheet.header
+    if sheet.grid.encoding:
+        habits["encoding"] = sheet.grid.encoding
+    order = proposal.order_of(source)
+    if order:
+        habits["dates"] = order
+    habits |= {"month": month} if (month := proposal.answered("month", source)) else {}
+    if source in proposal.orders.yearless:
+        habits["year"] = proposal.orders.yearless[source]
+    if _decimal(proposal.station.parts_of(source)) == ",":
+        habits["decimal"] = ","
+    prefix = _prefix(proposal, source)
+    if prefix:
+        habits["prefix"] = prefix
+    leaves_void = proposal.answered("void", source) == LEAVE
+    over = [*pass_over(sheet), *(map(escaped, sheet.void) if leaves_void else ())]
+    none = deeds.no_record(sheet, proposal.station.given)
+    habits |= {"pass_over": over} if over else {}
+    habits |= {"no_record": none} if none else {}
+    for kind in ("struck", "hidden"):
+        if proposal.answered(kind, source) == LEAVE:
+            habits[kind] = "pass over"
+    return _taken_apart(proposal, source) | habits | _filled_down(proposal, source)
+
+
+def _taken_apart(proposal: Proposal, source: str) -> dict[str, Any]:
+    """Give the remarks that are taken apart, and the year of their days, if it is one."""
+    parted = {one.heading: 1 for one in proposal.told_fates(source)}
+    years = {y for part in proposal.station.parts_of(source) for y in part.years()}
+    year = {"year": years.pop()} if len(years) == 1 else {}
+    return {"apart": parted, **year} if parted else {}
+
+
+def _filled_down(proposal: Proposal, source: str) -> dict[str, list[str]]:
+    """Give the headings whose empty cells take the day, or name, above."""
+    down = [
+        use.names[0]
+        for part in proposal.station.parts_of(source)
+        for name, use in part.feed.uses.items()
+        if proposal.answered("fill", source, part.table, name) == YES
+    ]
+    down += [
+        column.name
+        for part in proposal.station.parts_of(source)
+        if proposal.answered("fill", source, part.table, written_once.YEAR) == YES
+        for name in part.feed.uses
+        for column in part.columns_of(name)
+        if is_year(column)
+    ]
+    return {"fill_down": list(dict.fromkeys(down))} if down else {}
+
+
+def _prefix(proposal: Proposal, source: str) -> Any:
+    """Give what is put before a file's labels: a year, or the word that they lack."""
+    given = proposal.answered("prefix", "*", "inseminations", "queen_id")
+    chosen = given if isinstance(given, dict) else proposal.prefixes
+    year = chosen.get(source) if given == YES or isinstance(given, dict) else None
+    led = {
+        column: sources[source]
+        for column, sources in proposal.leads.items()
+        if source in sources and proposal.answered("lead", "*", "*", column) == YES
+    }
+    for column in proposal.yearly.keys() - {"queen_id"}:
+        if (given := proposal.answered("prefix", "*", "inseminations", column)) == YES:
+            given = proposal.yearly[column].prefixes
+        if isinstance(given, dict) and source in given:
+            led[column] = given[source]
+    led = dict(sorted(led.items()))
+    return {**led, **({"queen_id": year} if year else {})} if led else year
+
+
+def _decimal(parts: Iterable[Part]) -> str:
+    counts: Counter[str] = Counter()
+    typed = True
+    for part in parts:
+        # of a figure of such a sheet nobody can tell whether it was typed as a text
+        typed = typed and not part.source.partition("#")[0].lower().endswith(".ods")
+        for name in part.feed.columns:
+            if ours_of(part.table, name).kind not in ("number", "integer"):
+                continue
+            for held in part.contents(name):
+                for cell in held.kept:
+                    number = number_of(cell.text) if cell.kind == "text" else None
+                    if number:
+                        counts[
+                            "," if number.comma else "." if number.point else ""
+                        ] += 1
+    points = counts["."] if typed else 0  # a workbook's own figures have points at any setting
+    return "," if counts[","] > points else "."

@@ -1,0 +1,167 @@
+"""One question for sheets alike, answers for one of them, and what a second run does."""
+
+import tomllib
+
+import pytest
+import xlsxwriter
+from queen_outcomes.records.map.asked import alike
+from queen_outcomes.records.map.asked.questions import Question, open_questions
+from queen_outcomes.records.map.running import begin
+
+HEAD = ["Queen", "Mark", "Inseminated", "Dose"]
+FILLED = "filled:bench.xlsx#Series {}:queens:marked"
+DATES = "dates:bench.xlsx#Series {}:inseminations:inseminated_at"
+
+
+def write_book(path, days, head=HEAD):
+    """Write a book of sheets alike: of each the days of its queens."""
+    with xlsxwriter.Workbook(path) as book:
+        for number, listed in enumerate(days, 1):
+            sheet = book.add_worksheet(f"Series {number}")
+            sheet.write_row(0, 0, head)
+            for n, day in enumerate(listed, 1):
+                sheet.write_row(n, 0, [f"{number}-{n:02}", f"blue {n}", day, "8"])
+
+
+@pytest.fixture
+def station(tmp_path):
+    (tmp_path / "records").mkdir()
+    days = [["13/06/2025", "14/06/2025"], ["07/07/2025", "07/07/2025"], ["08/08/2025"] * 2]
+    write_book(tmp_path / "records" / "bench.xlsx", days)
+    return tmp_path
+
+
+def run(station, answers=None, accept=False):
+    begun = begin(station)
+    begun.answer(answers or {})
+    if accept:
+        begun.accept()
+    text = begun.settings()
+    (station / "station.toml").write_text(text, "utf-8")
+    return begun, tomllib.loads(text)
+
+
+def marked(settings):
+    """Give the sheets whose queens are marked where a mark is written."""
+    return {
+        source.partition("#")[2]
+        for rule in settings["read"]
+        if rule["table"] == "queens" and "marked" in rule["columns"]
+        for source in ([rule["from"]] if isinstance(rule["from"], str) else rule["from"])
+    }
+
+
+def test_sheets_alike_are_asked_about_once(station):
+    begun, settings = run(station, accept=True)
+    asked = {question.id: question for question in begun.asked}
+    assert {FILLED.format(1), DATES.format(2)} <= asked.keys()
+    assert not {FILLED.format(2), FILLED.format(3), DATES.format(3)} & asked.keys()
+    assert '3 sheets alike ("bench.xlsx#Series 1"' in asked[FILLED.format(1)].text
+    assert marked(settings) == {"Series 1", "Series 2", "Series 3"}
+    assert not begun.open
+
+
+def test_sheets_alike_of_a_workbook_give_the_order_of_days_as_default(station):
+    rows = "".join(f"Q{n},6/{n + 12}/2025\n" for n in range(1, 9))
+    (station / "records" / "other.csv").write_text(f"Queen,Checked\n{rows}", "utf-8")
+    rows = "".join(f"Q{n},6/{n + 12}/2025,yes\n" for n in range(1, 9))
+    (station / "records" / "looks.csv").write_text(f"Queen,Checked,Eggs\n{rows}", "utf-8")
+    begun, settings = run(station, accept=True)
+    (asked,) = [question for question in begun.asked if question.kind == "dates"]
+    assert (asked.default, asked.answer) == ("dmy", "dmy")
+    assert "the sheets alike of its workbook write dmy" in asked.evidence[1]
+    assert settings["files"]["bench.xlsx#Series 3"]["dates"] == "dmy"
+
+
+def test_an_answer_for_one_of_them_holds_for_it_alone(station):
+    _, settings = run(station, {FILLED.format(2): "no"}, accept=True)
+    assert marked(settings) == {"Series 1", "Series 3"}
+    (station / "station.toml").unlink()
+    _, settings = run(station, {FILLED.format(1): "no", FILLED.format(3): "yes"})
+    assert marked(settings) == {"Series 3"}
+
+
+def test_what_stays_open_is_answered_for_all_in_a_second_run(station):
+    run(station)
+    text = (station / "station.toml").read_text("utf-8")
+    assert {one.id for one in open_questions(text)} == {FILLED.format(1), DATES.format(2)}
+    begun, settings = run(station, {FILLED.format(1): "yes", DATES.format(2): "dmy"})
+    assert not begun.open
+    assert marked(settings) == {"Series 1", "Series 2", "Series 3"}
+    files = settings.get("files", {})
+    assert settings["dates"].get("order") == "dmy" or files["bench.xlsx#Series 3"]["dates"] == "dmy"
+
+
+def test_a_day_that_holds_below_is_filled_down_when_it_is_answered_later(station):
+    days = ["13/06/2025", "", "", "16/06/2025", "", "18/06/2025", "", ""]
+    rows = "".join(f"K{n},{day},8\n" for n, day in enumerate(days))
+    (station / "records" / "late.csv").write_text(f"Queen,Inseminated,Dose\n{rows}", "utf-8")
+    fill = "fill:late.csv:inseminations:inseminated_at"
+    _, settings = run(station)
+    assert "fill_down" not in settings.get("files", {}).get("late.csv", {})
+    _, settings = run(station, {fill: "yes"})
+    assert settings["files"]["late.csv"]["fill_down"] == ["Inseminated"]
+
+
+def blocks(day, load="A"):
+    """Give rows of which the first alone has the day, the load and who did it."""
+    return [["D1", day, load, "AK", "8"], *([f"D{n}", "", "", "", "8"] for n in range(2, 6))]
+
+
+def test_sheets_alike_show_together_that_a_day_is_written_once(tmp_path):
+    (tmp_path / "records").mkdir()
+    with xlsxwriter.Workbook(tmp_path / "records" / "bench.xlsx") as book:
+        for number in (1, 2, 3):
+            sheet = book.add_worksheet(f"Series {number}")
+            sheet.write_row(0, 0, ["Queen", "Inseminated", "Semen", "Operator", "Dose"])
+            for n, row in enumerate(blocks(f"2025-06-{number + 10}", "ABC"[number - 1]), 1):
+                sheet.write_row(n, 0, [f"{number}{row[0]}", *row[1:]])
+    fill = "fill:bench.xlsx#Series 1:inseminations:{}"
+    begun, settings = run(tmp_path, accept=True)
+    asked = {question.id: question for question in begun.asked if question.kind == "fill"}
+    assert {name: question.default for name, question in asked.items()} == {
+        fill.format("inseminated_at"): "yes",
+        fill.format("semen_batch"): None,  # of a load nobody can tell but the station
+        fill.format("operator"): None,
+    }
+    assert settings["files"]["bench.xlsx#Series 3"]["fill_down"] == ["Inseminated"]
+    _, settings = run(tmp_path, {fill.format("semen_batch"): "yes"})
+    assert settings["files"]["bench.xlsx#Series 3"]["fill_down"] == ["Inseminated", "Semen"]
+
+
+def test_one_sheet_of_one_day_shows_nothing(tmp_path):
+    (tmp_path / "records").mkdir()
+    rows = "".join(",".join(row) + "\n" for row in blocks("2025-06-11"))
+    text = f"Queen,Inseminated,Semen,Operator,Dose\n{rows}"
+    (tmp_path / "records" / "bench.csv").write_text(text, "utf-8")
+    begun, _ = run(tmp_path)
+    assert [question for question in begun.asked if question.kind == "fill"] == []
+
+
+def test_sheets_of_other_headings_are_asked_about_apart(station):
+    write_book(station / "records" / "more.xlsx", [["01/09/2025"]], [*HEAD[:3], "Volume"])
+    begun, _ = run(station)
+    ids = {question.id for question in begun.asked}
+    assert FILLED.format(1) in ids
+    assert FILLED.format(1).replace("bench", "more") in ids
+
+
+def test_a_sheet_that_comes_later_is_asked_about_alone(station):
+    run(station, accept=True)
+    write_book(station / "records" / "more.xlsx", [["21/06/2025"]])
+    begun, _ = run(station)
+    filled = [question for question in begun.asked if question.kind == "filled"]
+    assert [question.id for question in filled] == ["filled:more.xlsx#Series 1:queens:marked"]
+
+
+def test_what_is_the_same_in_all_sheets_is_told_once():
+    told = ["5 of 9 rows have none", "it is the hand of one person"]
+    members = [
+        Question(f"fill:book.xlsx#{n}:checks:checked_on", f'In "book.xlsx#{n}", does it?', [f"{n} days", *told])
+        for n in (1, 2)
+    ]
+    whole = alike.joint(members)
+    assert whole.evidence == ["book.xlsx#1: 1 days", "book.xlsx#2: 2 days", *told]
+    for member in members:
+        member.evidence = told
+    assert alike.joint(members).evidence == told
