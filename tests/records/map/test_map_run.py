@@ -212,6 +212,14 @@ def test_numbers_that_start_again(tmp_path):
         for kind in ("bench", "checks")
         for year in (2024, 2025)
     }
+    # asked again for a sheet that has such numbers, not for one that has none
+    (records / "weather.csv").write_text("Day,Sky\n1.5.,blue\n2.5.,grey\n", "utf-8")
+    begun, _ = run(tmp_path)
+    assert prefix not in [question.id for question in begun.asked]
+    rows = "".join(f"{n},2026-05-{10 + n},Ada Brun,8\n" for n in range(1, 12))
+    (records / "bench 2026.csv").write_text("No,Inseminated,Operator,Dose\n" + rows, "utf-8")
+    begun, _ = run(tmp_path)
+    assert prefix in [question.id for question in begun.open]
 
 
 def put(station, **files):

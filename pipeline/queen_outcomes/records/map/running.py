@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
@@ -20,11 +20,13 @@ from queen_outcomes.records.map.asked.questions import (
     accept_defaults,
     give,
     open_questions,
+    place_of,
     question_id,
     refused,
 )
 from queen_outcomes.records.map.seen import deeds, stacked
 from queen_outcomes.records.map.seen.deeds import Given
+from queen_outcomes.records.map.seen.station import Part
 from queen_outcomes.records.map.written import mapping, station_toml
 from queen_outcomes.records.map.written.mapping import Written
 
@@ -203,6 +205,7 @@ def begin(
         for question in alike.together(kept, sheets)
         for one in _of_now(question, earlier, new)
         if one.sources or one.id in earlier or one.id not in settled
+        if one.id in earlier or not _is_of_old_labels(one, found.station.parts, new)
     ]
     word_questions = wordlist.question(words)
     found.questions = [*kept, *word_questions]
@@ -222,6 +225,13 @@ def _of_now(question: Question, earlier: set[str], new: set[str]) -> list[Questi
     members = question.members or [question]
     live = [one for one in members if one.id in earlier or set(one.sources) & new]
     return [alike.joint(live)] if len(live) > 1 else live
+
+
+def _is_of_old_labels(question: Question, parts: Iterable[Part], new: set[str]) -> bool:
+    """Tell whether a question about labels is of none that a new sheet holds."""
+    column = place_of(question.id)[3]
+    holds = any(part.source in new and column in part.feed.columns for part in parts)
+    return question.kind in ("prefix", "lead") and not holds
 
 
 def _folded(settings: Mapping[str, Any], found: Proposal) -> set[str]:
