@@ -1,9 +1,8 @@
 """A column of clocks belongs to the day it stands beside."""
 
-import tomllib
 
 import pytest
-from queen_outcomes.records.map.running import begin
+from mapped_stations import run
 
 ROWS = range(1, 15)
 
@@ -24,10 +23,8 @@ def joined(station, *headings):
     (station / "records" / "bench.csv").write_text(
         "".join(",".join(line) + "\n" for line in lines), "utf-8"
     )
-    begun = begin(station)
-    begun.answer({})
-    begun.accept()
-    (rule,) = tomllib.loads(begun.settings())["read"]
+    _, settings = run(station)
+    (rule,) = settings["read"]
     return {
         name: rule["columns"].get(name) for name in ("inseminated_at", "collected_at")
     }
@@ -72,12 +69,9 @@ def proposed(station, day, heading, cells):
     ]
     (station / "records").mkdir()
     (station / "records" / "bench.csv").write_text("\n".join(lines) + "\n", "utf-8")
-    begun = begin(station)
-    begun.answer({})
+    begun, settings = run(station)
     asked = {q.kind: q for q in begun.proposal.questions}
-    begun.accept()
-    rules = tomllib.loads(begun.settings())["read"]
-    return {rule["table"]: rule["columns"] for rule in rules}, asked.get("span")
+    return {rule["table"]: rule["columns"] for rule in settings["read"]}, asked.get("span")
 
 
 @pytest.mark.parametrize(

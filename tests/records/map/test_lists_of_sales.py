@@ -1,10 +1,9 @@
 """Lists of sales, rows of which nothing tells what they are, and years in a column of their own."""
 
 import datetime as dt
-import tomllib
 
 import pytest
-from queen_outcomes.records.map.running import begin
+from mapped_stations import run
 from reading import accepted
 
 AS_OF = dt.date(2026, 12, 31)
@@ -22,14 +21,8 @@ def station(tmp_path):
 
 
 def mapped(station, answers=None):
-    begun = begin(station)
-    begun.answer(answers or {})
-    begun.accept()
-    text = begun.settings()
-    (station / "station.toml").write_text(text, "utf-8")
-    return begun, {
-        (rule["from"], rule["table"]): rule["columns"] for rule in tomllib.loads(text)["read"]
-    }
+    begun, settings = run(station, answers)
+    return begun, {(rule["from"], rule["table"]): rule["columns"] for rule in settings["read"]}
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ import tomllib
 
 import pytest
 import xlsxwriter
+from mapped_stations import run
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.commands.failures import exit_code
 from queen_outcomes.records.map.asked.questions import open_questions
@@ -32,16 +33,6 @@ def station(tmp_path):
     (records / "bench.csv").write_text(BENCH, "utf-8")
     (records / "checks.csv").write_text(CHECKS, "utf-8")
     return tmp_path
-
-
-def run(station, answers=None, accept=True):
-    begun = begin(station)
-    begun.answer(answers or {})
-    if accept:
-        begun.accept()
-    text = begun.settings()
-    (station / "station.toml").write_text(text, "utf-8")
-    return begun, tomllib.loads(text)
 
 
 def rules(settings):

@@ -3,6 +3,7 @@
 import datetime as dt
 
 import xlsxwriter
+from mapped_stations import run
 from queen_outcomes.records.map.running import begin
 from reading import accepted
 
@@ -33,9 +34,7 @@ def test_a_column_right_of_the_last_merged_heading_is_read(tmp_path):
             for n in range(1, 8)
         ],
     )
-    begun = begin(tmp_path)
-    begun.accept()
-    (tmp_path / "station.toml").write_text(begun.settings(), "utf-8")
+    run(tmp_path)
     read = accepted(tmp_path, AS_OF)
     assert len(read["checks"]) == 14
     assert {row["note"] for row in read["inseminations"]} == {"calm"}

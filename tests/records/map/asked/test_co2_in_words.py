@@ -4,9 +4,9 @@ import datetime as dt
 import tomllib
 
 import pytest
+from mapped_stations import run
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.records.map.asked.questions import open_questions
-from queen_outcomes.records.map.running import begin
 from reading import accepted
 
 AS_OF = dt.date(2026, 12, 31)
@@ -27,10 +27,7 @@ def mapped(station, head, said, answers=None):
 
 
 def again(station, answers=None):
-    begun = begin(station)
-    begun.answer(answers or {})
-    begun.accept()
-    (station / "station.toml").write_text(begun.settings(), "utf-8")
+    begun, _ = run(station, answers)
     return begun
 
 

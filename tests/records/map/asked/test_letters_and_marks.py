@@ -1,11 +1,10 @@
 """Letters for stages of brood, marks for scores, colonies beside inseminations, short headings."""
 
 import datetime as dt
-import tomllib
 
 import pytest
+from mapped_stations import run
 from queen_outcomes.base.errors import UsageError
-from queen_outcomes.records.map.running import begin
 from queen_outcomes.records.map.seen import feeds
 from reading import accepted
 from sheets_by_hand import sheet
@@ -14,16 +13,13 @@ AS_OF = dt.date(2026, 12, 31)
 DAYS = [f"2025-06-{n:02}" for n in range(1, 9)]
 
 
-def run(station, answers=None, **files):
+def mapped(station, answers=None, **files):
     """Map a station of these files; the defaults are taken."""
     (station / "records").mkdir(exist_ok=True)
     for name, text in files.items():
         (station / "records" / f"{name}.csv").write_text(text, "utf-8")
-    begun = begin(station)
-    begun.answer(answers or {})
-    begun.accept()
-    (station / "station.toml").write_text(begun.settings(), "utf-8")
-    rules = tomllib.loads(begun.settings()).get("read", [])
+    begun, settings = run(station, answers)
+    rules = settings.get("read", [])
     return begun, {(rule["from"], rule["table"]): rule["columns"] for rule in rules}
 
 
@@ -47,7 +43,7 @@ def looks_of(head, cells):
 )
 def test_letters_side_by_side_are_the_stages_that_begin_so(tmp_path, head):
     looks = looks_of(head, "+,+,-") + "D1,2025-06-30,-,+,+\n"
-    begun, read = run(tmp_path, bench=BENCH, looks=looks)
+    begun, read = mapped(tmp_path, bench=BENCH, looks=looks)
     columns = read["looks.csv", "checks"]
     letters = head.split(",")[2:]
     assert [columns[stage] for stage in ("eggs", "larvae", "sealed")] == letters
@@ -60,7 +56,7 @@ def test_letters_side_by_side_are_the_stages_that_begin_so(tmp_path, head):
 def test_letters_that_are_none_stay_unread(tmp_path):
     files = {"bench": BENCH, "looks": looks_of("moer,datum controle,e,l,g,Opmerking", "+,+,-,ok")}
     letters = "letters:looks.csv:checks:*"
-    _, read = run(tmp_path, {letters: "no"}, **files)
+    _, read = mapped(tmp_path, {letters: "no"}, **files)
     assert not {"eggs", "larvae", "sealed"} & read["looks.csv", "checks"].keys()
 
 
@@ -88,16 +84,16 @@ def test_letters_that_may_be_anything_are_left_alone(head, cells):
 def test_marks_for_a_pattern_are_asked_in_per_cent(tmp_path, head, marks, table):
     rows = "".join(f"D{n},2025-06-{n + 14},yes,{marks[n % 3]}\n" for n in range(1, 9))
     percent = "percent:looks.csv:checks:pattern_pct"
-    begun, read = run(tmp_path, bench=BENCH, looks=f"{head}\n{rows}")
+    begun, read = mapped(tmp_path, bench=BENCH, looks=f"{head}\n{rows}")
     assert percent in {question.id for question in begun.open}
     (tmp_path / "station.toml").unlink()
-    _, read = run(tmp_path, {percent: table})
+    _, read = mapped(tmp_path, {percent: table})
     heading = head.split(",")[-1]
     assert read["looks.csv", "checks"]["pattern_pct"] == {"from": heading, "scores": table}
     patterns = {row["pattern_pct"] for row in accepted(tmp_path, AS_OF)["checks"]}
     assert {float(pattern) for pattern in patterns} == set(table.values())
     (tmp_path / "station.toml").unlink()
-    _, read = run(tmp_path, {percent: "score"})
+    _, read = mapped(tmp_path, {percent: "score"})
     assert "pattern_pct" not in read["looks.csv", "checks"]
     with pytest.raises(UsageError, match="does not fit"):
         begun.answer({percent: {marks[0]: 140}})
@@ -111,13 +107,13 @@ def test_a_colony_beside_inseminations_is_a_stay_from_that_day_if_one_says_so(tm
         "looks": looks_of("Queen,Checked,Eggs", "yes"),
     }
     placed = "column:bench.csv:placements:placed_on"
-    begun, read = run(tmp_path, **files)
+    begun, read = mapped(tmp_path, **files)
     asked = {question.id: question for question in begun.asked}[placed]
     assert asked.text.endswith(f'into the colony under "{colony}" on the day of her insemination?')
     expected = {"queen_id": "Queen", "colony_id": colony, "placed_on": "Inseminated"}
     assert read["bench.csv", "placements"] == expected
     (tmp_path / "station.toml").unlink()
-    _, read = run(tmp_path, {placed: "no"})
+    _, read = mapped(tmp_path, {placed: "no"})
     assert ("bench.csv", "placements") not in read
 
 

@@ -1,9 +1,9 @@
 """Facts of all queens of a sheet, found above its headings and asked about."""
 
 import datetime as dt
-import tomllib
 
 import pytest
+from mapped_stations import run
 from queen_outcomes.records.map.running import begin
 from reading import accepted
 
@@ -30,16 +30,6 @@ def station(tmp_path):
 
 def put(station, name, text):
     (station / "records" / name).write_text(text, "utf-8")
-
-
-def run(station, answers=None, accept=True):
-    begun = begin(station)
-    begun.answer(answers or {})
-    if accept:
-        begun.accept()
-    text = begun.settings()
-    (station / "station.toml").write_text(text, "utf-8")
-    return begun, tomllib.loads(text)
 
 
 def asked(begun):

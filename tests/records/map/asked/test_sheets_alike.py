@@ -1,12 +1,11 @@
 """One question for sheets alike, answers for one of them, and what a second run does."""
 
-import tomllib
 
 import pytest
 import xlsxwriter
+from mapped_stations import run
 from queen_outcomes.records.map.asked import alike
 from queen_outcomes.records.map.asked.questions import Question, open_questions
-from queen_outcomes.records.map.running import begin
 
 HEAD = ["Queen", "Mark", "Inseminated", "Dose"]
 FILLED = "filled:bench.xlsx#Series {}:queens:marked"
@@ -29,16 +28,6 @@ def station(tmp_path):
     days = [["13/06/2025", "14/06/2025"], ["07/07/2025", "07/07/2025"], ["08/08/2025"] * 2]
     write_book(tmp_path / "records" / "bench.xlsx", days)
     return tmp_path
-
-
-def run(station, answers=None, accept=False):
-    begun = begin(station)
-    begun.answer(answers or {})
-    if accept:
-        begun.accept()
-    text = begun.settings()
-    (station / "station.toml").write_text(text, "utf-8")
-    return begun, tomllib.loads(text)
 
 
 def marked(settings):
@@ -77,15 +66,15 @@ def test_an_answer_for_one_of_them_holds_for_it_alone(station):
     _, settings = run(station, {FILLED.format(2): "no"}, accept=True)
     assert marked(settings) == {"Series 1", "Series 3"}
     (station / "station.toml").unlink()
-    _, settings = run(station, {FILLED.format(1): "no", FILLED.format(3): "yes"})
+    _, settings = run(station, {FILLED.format(1): "no", FILLED.format(3): "yes"}, accept=False)
     assert marked(settings) == {"Series 3"}
 
 
 def test_what_stays_open_is_answered_for_all_in_a_second_run(station):
-    run(station)
+    run(station, accept=False)
     text = (station / "station.toml").read_text("utf-8")
     assert {one.id for one in open_questions(text)} == {FILLED.format(1), DATES.format(2)}
-    begun, settings = run(station, {FILLED.format(1): "yes", DATES.format(2): "dmy"})
+    begun, settings = run(station, {FILLED.format(1): "yes", DATES.format(2): "dmy"}, accept=False)
     assert not begun.open
     assert marked(settings) == {"Series 1", "Series 2", "Series 3"}
     files = settings.get("files", {})
@@ -97,9 +86,9 @@ def test_a_day_that_holds_below_is_filled_down_when_it_is_answered_later(station
     rows = "".join(f"K{n},{day},8\n" for n, day in enumerate(days))
     (station / "records" / "late.csv").write_text(f"Queen,Inseminated,Dose\n{rows}", "utf-8")
     fill = "fill:late.csv:inseminations:inseminated_at"
-    _, settings = run(station)
+    _, settings = run(station, accept=False)
     assert "fill_down" not in settings.get("files", {}).get("late.csv", {})
-    _, settings = run(station, {fill: "yes"})
+    _, settings = run(station, {fill: "yes"}, accept=False)
     assert settings["files"]["late.csv"]["fill_down"] == ["Inseminated"]
 
 
@@ -125,7 +114,7 @@ def test_sheets_alike_show_together_that_a_day_is_written_once(tmp_path):
         fill.format("operator"): None,
     }
     assert settings["files"]["bench.xlsx#Series 3"]["fill_down"] == ["Inseminated"]
-    _, settings = run(tmp_path, {fill.format("semen_batch"): "yes"})
+    _, settings = run(tmp_path, {fill.format("semen_batch"): "yes"}, accept=False)
     assert settings["files"]["bench.xlsx#Series 3"]["fill_down"] == ["Inseminated", "Semen"]
 
 
@@ -134,13 +123,13 @@ def test_one_sheet_of_one_day_shows_nothing(tmp_path):
     rows = "".join(",".join(row) + "\n" for row in blocks("2025-06-11"))
     text = f"Queen,Inseminated,Semen,Operator,Dose\n{rows}"
     (tmp_path / "records" / "bench.csv").write_text(text, "utf-8")
-    begun, _ = run(tmp_path)
+    begun, _ = run(tmp_path, accept=False)
     assert [question for question in begun.asked if question.kind == "fill"] == []
 
 
 def test_sheets_of_other_headings_are_asked_about_apart(station):
     write_book(station / "records" / "more.xlsx", [["01/09/2025"]], [*HEAD[:3], "Volume"])
-    begun, _ = run(station)
+    begun, _ = run(station, accept=False)
     ids = {question.id for question in begun.asked}
     assert FILLED.format(1) in ids
     assert FILLED.format(1).replace("bench", "more") in ids
@@ -149,7 +138,7 @@ def test_sheets_of_other_headings_are_asked_about_apart(station):
 def test_a_sheet_that_comes_later_is_asked_about_alone(station):
     run(station, accept=True)
     write_book(station / "records" / "more.xlsx", [["21/06/2025"]])
-    begun, _ = run(station)
+    begun, _ = run(station, accept=False)
     filled = [question for question in begun.asked if question.kind == "filled"]
     assert [question.id for question in filled] == ["filled:more.xlsx#Series 1:queens:marked"]
 

@@ -4,6 +4,7 @@ import datetime as dt
 import tomllib
 
 import pytest
+from mapped_stations import run
 from queen_outcomes.records.map.asked.questions import open_questions
 from queen_outcomes.records.map.running import begin
 from queen_outcomes.records.map.seen import deeds
@@ -50,16 +51,6 @@ def station(tmp_path):
     records.mkdir()
     (records / "diary 2025.csv").write_text(DIARY.format(days=DAYS), "utf-8")
     return tmp_path
-
-
-def run(station, answers=None, accept=True):
-    begun = begin(station)
-    begun.answer(answers or {})
-    if accept:
-        begun.accept()
-    text = begun.settings()
-    (station / "station.toml").write_text(text, "utf-8")
-    return begun, tomllib.loads(text)
 
 
 def asked(begun):

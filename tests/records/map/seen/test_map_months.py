@@ -1,9 +1,9 @@
 """Sheets of one month, whose cells hold the day of the month alone."""
 
 import datetime as dt
-import tomllib
 
 import pytest
+from mapped_stations import run
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.records.map.running import begin
 from queen_outcomes.records.map.seen import months
@@ -39,16 +39,6 @@ def station(tmp_path):
 def put(station, files):
     for name, text in files.items():
         (station / "records" / name).write_text(text, "utf-8")
-
-
-def run(station, answers=None, accept=True):
-    begun = begin(station)
-    begun.answer(answers or {})
-    if accept:
-        begun.accept()
-    text = begun.settings()
-    (station / "station.toml").write_text(text, "utf-8")
-    return begun, tomllib.loads(text)
 
 
 def asked(begun):
