@@ -350,6 +350,40 @@ class Yearly:
     carrying: list[str] = field(default_factory=list)
 
 
+def start_again(
+    station: Station,
+    yearless: Mapping[str, int] = MappingProxyType({}),
+    titled: Mapping[tuple[str, str], str] = MappingProxyType({}),
+) -> tuple[list[Question], dict[str, Yearly]]:
+    """Ask about every kind of label that may start again each year, each at most once.
+
+    Labels of inseminations are asked about first; those of batches that stand above headings,
+    or in other sheets, where these raise no question.
+
+    Parameters
+    ----------
+    station : Station
+    yearless : mapping
+        Source -> the year of its days without one.
+    titled : mapping
+        (source, column) -> the label that stands above the headings for all rows.
+
+    Returns
+    -------
+    questions : list of Question
+    told_apart : dict of column to how its labels are told apart
+    """
+    asked = {column: yearly(station, column, yearless) for column in _WHOSE}
+    questions = [question for raised, _ in asked.values() for question in raised]
+    told_apart = {column: found for column, (_, found) in asked.items()}
+    more, prefixes = batches_again(station, bool(asked["queen_id"][0]), titled)
+    known = {question.id for question in questions}
+    for column, of_batches in prefixes.items():
+        if not told_apart[column].prefixes and not told_apart[column].years:
+            told_apart[column] = Yearly(of_batches)
+    return [*questions, *(one for one in more if one.id not in known)], told_apart
+
+
 def yearly(
     station: Station, column: str, yearless: Mapping[str, int] = MappingProxyType({})
 ) -> tuple[list[Question], Yearly]:
@@ -410,9 +444,6 @@ _WHOSE = {
     "graft_batch": ("the labels of grafts", "grafts", ("queens", "inseminations")),
 }
 """Column of labels -> whose they are, what they label, and the tables that are of one year."""
-
-
-START_AGAIN = tuple(_WHOSE)
 
 
 def _in_two_years(

@@ -110,13 +110,9 @@ def propose(
     looked = station.look(records, links, said, begins, {**settled, **done})
     figures.fahrenheit(looked)
     judged = orders.judge(looked)
-    asked_of = {
-        column: labels.yearly(looked, column, judged.yearless) for column in labels.START_AGAIN
-    }
     titled = title_facts.find(looked)
     above = {(fact.part.source, fact.name): fact.text for fact in titled}
-    batch_questions, batches = labels.batches_again(looked, bool(asked_of["queen_id"][0]), above)
-    raised = {question.id for asked, _ in asked_of.values() for question in asked}
+    again_questions, yearly = labels.start_again(looked, judged.yearless, above)
     lead_questions, leads = labels.leads(looked)
     words = compound.compose(wordlist.gather(looked))
     fated = fates.find(looked)
@@ -127,15 +123,10 @@ def propose(
         *(question for ask in ASK for question in ask(looked)),
         *title_facts.questions(titled),
         *fates.questions(fated),
-        *(question for asked, _ in asked_of.values() for question in asked),
-        *(question for question in batch_questions if question.id not in raised),
+        *again_questions,
         *lead_questions,
         *wordlist.question(words),
         *compound.question(words),
     ]
-    yearly = {column: told_apart for column, (_, told_apart) in asked_of.items()}
-    for column, prefixes in batches.items():
-        if not yearly[column].prefixes and not yearly[column].years:
-            yearly[column] = labels.Yearly(prefixes)
     prefixes = yearly["queen_id"].prefixes
     return Proposal(looked, judged, words, questions, prefixes, leads, yearly, titled, fated)
