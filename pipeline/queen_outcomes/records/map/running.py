@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
@@ -26,7 +26,6 @@ from queen_outcomes.records.map.asked.questions import (
 )
 from queen_outcomes.records.map.seen import deeds, stacked
 from queen_outcomes.records.map.seen.deeds import Given
-from queen_outcomes.records.map.seen.station import Part
 from queen_outcomes.records.map.written import mapping, station_toml
 from queen_outcomes.records.map.written.mapping import Written
 
@@ -205,7 +204,7 @@ def begin(
         for question in alike.together(kept, sheets)
         for one in _of_now(question, earlier, new)
         if one.sources or one.id in earlier or one.id not in settled
-        if one.id in earlier or not _is_of_old_labels(one, found.station.parts, new)
+        if one.id in earlier or not _is_of_old_labels(one, found, new)
     ]
     word_questions = wordlist.question(words)
     found.questions = [*kept, *word_questions]
@@ -227,11 +226,12 @@ def _of_now(question: Question, earlier: set[str], new: set[str]) -> list[Questi
     return [alike.joint(live)] if len(live) > 1 else live
 
 
-def _is_of_old_labels(question: Question, parts: Iterable[Part], new: set[str]) -> bool:
+def _is_of_old_labels(question: Question, found: Proposal, new: set[str]) -> bool:
     """Tell whether a question about labels is of none that a new sheet holds."""
     column = place_of(question.id)[3]
-    holds = any(part.source in new and column in part.feed.columns for part in parts)
-    return question.kind in ("prefix", "lead") and not holds
+    holders = [part.source for part in found.station.parts if column in part.feed.columns]
+    holders += [fact.part.source for fact in found.titled if fact.name == column]
+    return question.kind in ("prefix", "lead") and new.isdisjoint(holders)
 
 
 def _folded(settings: Mapping[str, Any], found: Proposal) -> set[str]:
