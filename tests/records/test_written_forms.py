@@ -238,6 +238,16 @@ def test_a_day_may_lie_some_days_from_the_one_that_is_written(shift):
     assert moments(["spring"], **rule) == [None]
 
 
+def test_a_year_may_stand_apart_from_its_day_and_month():
+    day = at(dt.date(2024, 6, 2))
+    texts = ["2/6-24", "2/6-2024", "2/6 2024", "2/6 24", "2.6 2024", "02/06 - 2024"]
+    assert moments(texts, dates="dmy") == [day] * len(texts)
+    turned = at(dt.date(2024, 2, 6))
+    assert moments(texts, dates="mdy") == [turned] * len(texts)
+    # a time, a range, and what nobody writes
+    assert moments(["2.6 24", "2/6-4/6", "2-6/24", "2.6/2024"], dates="dmy") == [None] * 4
+
+
 def test_days_of_iso_weeks():
     days = [*DAYS, dt.date(2020, 12, 31), dt.date(2021, 1, 3), dt.date(2024, 12, 30)]
     for form in ("{}-W{:02d}-{}", "{}W{:02d}{}", "{}-w{:02d}-{}"):

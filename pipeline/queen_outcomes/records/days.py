@@ -43,6 +43,12 @@ _MIDNIGHT = r"[T ]00:00(:00(\.0+)?)?$"
 # the forms of a day, on a folded text
 _BY = r" ?([-./,]| ) ?"
 _FIGURES = rf"(\d{{1,4}}){_BY}(\d{{1,2}}){_BY}(\d{{1,4}})\.?"
+YEAR_LAST = (
+    "(figures.s = figures.z OR (figures.s = '/' AND figures.z IN ('-', ' ')) "
+    "OR (figures.s = '.' AND figures.z = ' ' AND length(figures.c) = 4))"
+)
+"""SQL that is TRUE where the signs between figures may stand before a year that is last: "2/6-24"
+and "2/6 2024" are how a day is written in the north."""
 _SHORT = r"(\d{1,2}) ?([-./]) ?(\d{1,2})(\.?)"
 _NAME = r"[^\d\s.,:;/+'#-]{3,}"
 """A month's name; a class of all letters would take a regular expression long to make."""
@@ -332,7 +338,7 @@ def figures_cases(order: str) -> list[tuple[str, str]]:
             first, second = first[::-1], second[::-1]
         last = "length(figures.a) <= 2 AND length(figures.c) IN (2, 4)"
         cases += [
-            (f"{one} AND {last}", _ymd("figures.c", *first)),
+            (f"figures.a <> '' AND {YEAR_LAST} AND {last}", _ymd("figures.c", *first)),
             (together, _ymd("day[5:8]", *second)),
         ]
     if order == "ymd":

@@ -688,7 +688,7 @@ def _figures_counted(store: Store, form: CellForm, real: str) -> list[dict[str, 
         columns = ", ".join(f"{sql} AS {name}" for name, sql in layer.items())
         query = f"SELECT *, {columns} FROM ({query})"
     figures = (
-        "figures.a <> '' AND figures.s = figures.z AND length(figures.a) <= 2 "
+        f"figures.a <> '' AND {days.YEAR_LAST} AND length(figures.a) <= 2 "
         "AND length(figures.c) IN (1, 2, 4)"
     )
     fits = {f"fits_{o}": f"{figures} AND {days.fits(o)}" for o in days.ORDERS}

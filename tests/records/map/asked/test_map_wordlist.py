@@ -168,7 +168,7 @@ def test_a_meaning_that_a_person_gives(column, answer, means):
 
 
 def test_what_may_be_seen_at_a_look_is_no_fate():
-    assert wordlist._fate("superseded")["exit"] == "superseded"
-    assert wordlist._fate("killed, poor brood")["exit"] == "culled_fault"
-    assert wordlist._fate("all stages, drone brood in worker cells, 45%") is None
-    assert wordlist._fate("gone west") is None
+    assert wordlist.fate("superseded")["exit"] == "superseded"
+    assert wordlist.fate("killed, poor brood")["exit"] == "culled_fault"
+    assert wordlist.fate("all stages, drone brood in worker cells, 45%") is None
+    assert wordlist.fate("gone west") is None

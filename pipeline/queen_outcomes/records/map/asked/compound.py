@@ -28,7 +28,11 @@ _FEWEST, _WAYS = 3, 2
 """Texts of several parts, from which on parts are asked about; and the ways in which a letter
 stands beside others, from which on it is a part of its own."""
 _BETWEEN = re.compile(r"[\s,;:/+&|()]+")
-_PIECE = re.compile(rf"[^\W\d_]+|\d+|[{re.escape(''.join(sorted(DASHES - {'--'})))}]+")
+_NO_SIGNS = "?.\"'%" + "".join(DASHES)
+"""What is no part of its own: "F4*" has one for "*", and "F4?" says that nobody knows."""
+_PIECE = re.compile(
+    rf"[^\W\d_]+|\d+|[{re.escape(''.join(sorted(DASHES - {'--'})))}]+|[^\w\s{re.escape(_NO_SIGNS)}]"
+)
 _SHORT, _CAPITALS, _MOST = 2, 5, 10
 """Letters of a part, of several that stand together, and the highest score."""
 

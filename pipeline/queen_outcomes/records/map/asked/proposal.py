@@ -14,6 +14,7 @@ from queen_outcomes.records.map.asked import (
     fates,
     figures,
     labels,
+    legend,
     orders,
     ticks_and_marks,
     title_facts,
@@ -115,6 +116,7 @@ def propose(
     again_questions, yearly = labels.start_again(looked, judged.yearless, above)
     lead_questions, leads = labels.leads(looked)
     words = compound.compose(wordlist.gather(looked))
+    legend.explain(words, legend.find(looked, words))
     fated = fates.find(looked)
     words += fates.words(fated, words)
     questions = [

@@ -67,6 +67,8 @@ class Word:
     sources: set[str] = field(default_factory=set)
     headings: set[str] = field(default_factory=set)
     limited: tuple[str, ...] = ()
+    told_by: str = ""
+    """What a legend says of it."""
 
     @property
     def id(self) -> str:
@@ -113,7 +115,7 @@ def gather(station: Station) -> list[Word]:
                     word.means = _guess(part, name, text, limited)
                 if word.means is None and name == FINDINGS and part.table == "checks":
                     # where a column of its own tells how she went, it would be told twice
-                    word.means = None if limited or part.source in told else _fate(text)
+                    word.means = None if limited or part.source in told else fate(text)
     return sorted(found.values(), key=lambda w: (w.column, -w.count, w.text))
 
 
@@ -153,7 +155,7 @@ def _guess(part: Part, name: str, text: str, limited: tuple[str, ...]) -> Any:
     return said if said else NOTHING if _unknown(text) else None
 
 
-def _fate(text: str) -> Any:
+def fate(text: str) -> Any:
     """Guess how a queen went of whom a word under a look says nothing else.
 
     By the whole text, or by what somebody did about her: brood may be what a queen is culled
@@ -202,6 +204,7 @@ def _single(name: str, alike: list[Word]) -> Question:
         f'What does "{alike[0].text}" mean under "{under}"?',
         [
             f"it stands there {sum(word.count for word in alike)} times",
+            *filter(None, dict.fromkeys(word.told_by for word in alike)),
             *_may_mean(alike[0].column),
         ],
         sources=tuple(sorted({s for word in alike for s in word.sources})),
