@@ -14,7 +14,7 @@ LOOKS = "Queen,Check date,Seen\n" + "".join(
 )
 
 
-@pytest.fixture()
+@pytest.fixture
 def station(tmp_path):
     (tmp_path / "records").mkdir()
     for name, text in (("bench", BENCH), ("looks", LOOKS)):

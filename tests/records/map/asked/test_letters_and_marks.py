@@ -145,3 +145,16 @@ def test_a_load_of_one_letter_is_no_yes_or_no(letters):
     rows = [f"D{n},{day},8,{letters[n % 2]}" for n, day in enumerate(DAYS)]
     found = feeds.summary(feeds.find(sheet("\n".join(["Queen,Inseminated,Dose,Semen", *rows]))))
     assert found["inseminations"]["semen_batch"] == ["Semen"]
+
+
+def test_phrases_joined_by_and_are_parts_where_one_stands_alone(tmp_path):
+    seen = ["eggs", "eggs and wet brood", "queen seen, wet brood", "eggs and dry brood", "eggs",
+            "queen seen, dry brood", "eggs and larvae", "queen seen, larvae", "queen seen, eggs", "wet brood", "spick and span"]  # fmt: skip
+    rows = "".join(f"D{1 + n % 8},2025-06-{n + 14},\"{text}\"\n" for n, text in enumerate(seen))
+    answers = {"word:parts:wet brood": "larvae = yes", "word:parts:dry brood": "sealed = yes"}
+    begun, _ = mapped(tmp_path, answers, bench=BENCH, looks="Queen,Check date,Seen\n" + rows)
+    assert "word:findings:spick and span" in {question.id for question in begun.open}
+    found = [(row["eggs"], row["larvae"], row["sealed"]) for row in accepted(tmp_path, AS_OF)["checks"]]
+    assert ("yes", "yes", None) in found  # "eggs and wet brood"
+    assert ("yes", None, "yes") in found
+    assert not [question.id for question in begun.asked if question.id == "word:findings:eggs and wet brood"]

@@ -37,6 +37,13 @@ SEEN, NOT_SEEN = {"queen_seen": "yes"}, {"queen_seen": "no"}
         ("matka není, vajíčka", NOT_SEEN | {"eggs": "yes"}),
         ("matka není vajíčka", SEEN | {"eggs": "no"}),
         ("eggs none", None),
+        # and in languages that deny behind a word
+        ("yumurta yok", {"eggs": "no"}),
+        ("yumurta yok larva var", {"eggs": "no", "larvae": "yes"}),
+        ("nincs pete", {"eggs": "no"}),
+        ("pete nincs", {"eggs": "no"}),
+        # nothing but what is said to be there
+        ("no brood, eggs", {"eggs": "yes", "larvae": "no", "sealed": "no"}),
         ("Q seen, nothing yet", SEEN | {"eggs": "no", "larvae": "no", "sealed": "no"}),
         # a minus may deny what stands before it, or after it
         ("Q- eggs", None),

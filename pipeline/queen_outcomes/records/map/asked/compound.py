@@ -16,7 +16,13 @@ from queen_outcomes.records.map.asked.questions import NO, YES, Question, questi
 from queen_outcomes.records.map.asked.wordlist import DASHES, Word
 from queen_outcomes.records.map.seen import meanings
 from queen_outcomes.records.map.seen.fits import FINDINGS
-from queen_outcomes.records.map.seen.words import STAGES, first_letters, fold, languages
+from queen_outcomes.records.map.seen.words import (
+    STAGES,
+    first_letters,
+    fold,
+    languages,
+    vocabulary,
+)
 
 ANY_SHARE = "{pattern_pct}"
 """The part that any share of a text is."""
@@ -113,7 +119,8 @@ def _by_phrases(words: Sequence[Word]) -> list[Word]:
     taken = {key: _parted(phrases, known) for key, phrases in plain.items()}
     several = [taken[id(word)] for word in free if len(taken.get(id(word), ())) > 1]
     parts = {phrase.casefold() for phrases in several for phrase in phrases}
-    if len(several) < _MANY or len(parts) > _FEW * len(several):
+    asked = [part for part in parts if fold(part) not in _joins()]
+    if len(several) < _MANY or len(asked) > _FEW * len(several):
         return list(words)
     found: dict[str, Word] = {word.text.casefold(): word for word in words if word.column == PARTS}
     rest = []
@@ -127,20 +134,40 @@ def _by_phrases(words: Sequence[Word]) -> list[Word]:
             part.count += word.count
             part.sources |= word.sources
             part.headings |= word.headings
-            part.means = {} if phrase == ANY_SHARE else meanings.of_findings(phrase)
+            nothing = phrase == ANY_SHARE or fold(phrase) in _joins()
+            part.means = {} if nothing else meanings.of_findings(phrase)
     return [*rest, *sorted(found.values(), key=lambda part: (-part.count, part.text))]
 
 
 def _parted(phrases: Iterable[str], known: Container[str]) -> tuple[str, ...]:
-    """Part phrases that begin with one that stands alone elsewhere: "queen seen" of "queen seen wet"."""
+    """Part phrases by one that stands alone elsewhere: "queen seen wet", "eggs and sealed brood"."""
     found: list[str] = []
     for phrase in phrases:
-        words = phrase.split()
-        begins = range(len(words) - 1, 0, -1)
-        at = next((n for n in begins if " ".join(words[:n]).casefold() in known), 0)
-        rest = " ".join(words[at:]).lstrip("&+ ")
-        found += [" ".join(words[:at]), *([rest] if rest else [])] if at else [phrase]
+        found += _joined(phrase, known) or _begun(phrase, known)
     return tuple(dict.fromkeys(found))
+
+
+def _begun(phrase: str, known: Container[str]) -> list[str]:
+    """Take off the phrase that another begins with: "queen seen" of "queen seen wet"."""
+    words = phrase.split()
+    begins = range(len(words) - 1, 0, -1)
+    at = next((n for n in begins if " ".join(words[:n]).casefold() in known), 0)
+    rest = " ".join(words[at:]).lstrip("&+ ")
+    return [" ".join(words[:at]), *([rest] if rest else [])] if at else [phrase]
+
+
+def _joined(phrase: str, known: Container[str]) -> list[str]:
+    """Part a phrase at its "and", which sets nothing; empty where neither side stands alone."""
+    words = phrase.split()
+    for at in range(1, len(words) - 1):
+        sides = " ".join(words[:at]), " ".join(words[at + 1 :])
+        if fold(words[at]) in _joins() and any(side.casefold() in known for side in sides):
+            return [sides[0], words[at], sides[1]]
+    return []
+
+
+def _joins() -> frozenset[str]:
+    return vocabulary().findings.get("joins", frozenset())
 
 
 def _by_letters(words: Sequence[Word]) -> list[Word]:

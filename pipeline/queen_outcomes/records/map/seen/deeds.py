@@ -92,7 +92,7 @@ def tables_named(text: str) -> set[str]:
 def _is_plain(text: str) -> bool:
     """Tell whether all of a text is known, and none of it denies or asks: "IS?", "not seen"."""
     known = not heading(text).unknown or fold(text) in vocabulary().words["reason"]
-    denials = vocabulary().findings.get("negations", ())
+    denials = meanings.denying()
     denied = any(f" {phrase} " in f" {fold(text)} " for phrase in denials)
     return known and not denied and "?" not in text
 

@@ -108,17 +108,19 @@ def of_findings(text: str, only: tuple[str, ...] = ()) -> Meaning | None:
     found: Meaning = {}
     denied: Meaning = {}
     parted = "+" in text and re.search(r"\s[-–−]\s", text)
-    known_all, looked = not (_MINUS.search(text) or parted), True
+    known_all, looked, nothing = not (_MINUS.search(text) or parted), True, False
     for words in filter(None, map(tokens, _PIECES.split(text))):
         for kind, is_denied in _said(words):
             known_all = known_all and kind != _UNKNOWN
             looked = looked and kind != "unlooked"
             if is_denied and kind in _NEGATED:
                 denied |= _NEGATED[kind]
+            elif kind == "nothing":
+                nothing = True  # but for what is said to be there: "no brood, eggs"
             elif kind != _UNKNOWN:
                 # the first word wins: "seen, no eggs" says that the queen was seen
                 found = _SETS[kind] | found
-    found |= denied
+    found = (_SETS["nothing"] if nothing else {}) | found | denied
     if not looked:
         return None if found else {}
     if only:
@@ -148,7 +150,7 @@ def _said(words: Sequence[str]) -> list[tuple[str, bool]]:
         if (behind or (denies and ends)) and found and found[-1][0] in _NEGATED:
             found[-1] = (found[-1][0], True)
             negated = False
-        elif denies and (kind is None or (after and kind == "nothing")):
+        elif (denies and (kind is None or (after and kind == "nothing"))) or (behind and not found):
             negated = True
         elif kind == "nothing" and found and ends:
             found.append((_UNKNOWN, False))  # "queen none": no queen, or a queen and no brood
@@ -214,9 +216,15 @@ def _of_reason(plain: str) -> str | None:
     return "culled_fault" if has("fault") and not has("other") else None
 
 
+def denying() -> frozenset[str]:
+    """Give the words that deny what follows them, or what stands before."""
+    known = vocabulary().findings
+    return known.get("negations", frozenset()) | known.get("negations_behind", frozenset())
+
+
 def _doubted(plain: str) -> bool:
     """Tell whether a text denies or asks: "not sold", "swarmed?"."""
-    denials = vocabulary().findings.get("negations", ())
+    denials = denying()
     return "?" in plain or any(_within(phrase, plain) for phrase in denials)
 
 
