@@ -160,6 +160,9 @@ EQUIVALENT: dict[str, str] = {
     "squares, steps = sizes**3, sizes[1:] * sizes[:-1]": (
         "room is left between blocks, to which nothing is written"
     ),
+    "stats/times/turnbull.py: mass[moving] = moved * moved.sum(axis=1, keepdims=True)": (
+        "between two mixtures masses add up to 1 as they are, but for rounding"
+    ),
     "stats/times/turnbull.py: if kkt <= 1.0 - 0.01 * (KKT - 1.0) or steps == NEWTON_STEPS:": (
         "ends where no Newton step rises further"
     ),

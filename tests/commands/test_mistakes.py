@@ -71,6 +71,14 @@ MISTAKES = {
 LONGEST = 14
 
 
+@pytest.mark.parametrize("word", ["duo", "d'ue", "'d'u'e'", '"due"', "o'zork", "zork"])
+def test_a_command_that_there_is_not_is_told_as_it_was_written(command, word):
+    meant = "" if "zork" in word else "did you mean due? "
+    assert command(word).err == (
+        f"error: there is no command {word}\n  do:       {meant}see queen-outcomes --help\n"
+    )
+
+
 def test_a_folder_may_be_left_out_before_the_last_word(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     for name in ("st", "Q7"):

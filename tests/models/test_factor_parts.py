@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -12,6 +13,7 @@ from queen_outcomes.models import choose
 from queen_outcomes.models.choose import FEWEST_GROUPS, few_groups, is_between
 from queen_outcomes.models.filled import (
     UNKNOWN,
+    _mixed,
     _share_between,
     _shift,
     fit_filled,
@@ -21,6 +23,7 @@ from queen_outcomes.models.fit import BEYOND, LEVELS, groupings
 from queen_outcomes.models.onset_model import NARROW, WIDE, _is_of_spread
 from queen_outcomes.models.results import deviation_limits
 from queen_outcomes.models.terms import BENCH, MAIN, OTHER, Form, find_form
+from queen_outcomes.stats.logistic.mixed import fit_mixed
 from scipy.integrate import quad
 from scipy.special import expit
 from scipy.stats import norm
@@ -202,6 +205,29 @@ def test_cases_have_as_many_stories_as_operators_less_one():
     assert freedom_of_cases(MAIN["experience"], values) == 2
     assert freedom_of_cases(MAIN["experience"], {"operator": words("A", "")}) == 1
     assert freedom_of_cases(MAIN["dose"], values) == np.inf
+
+
+def test_intercepts_of_several_fillings_are_joined_by_rubin_s_rules():
+    """Rubin 1987: the mean variance within, and 1 + 1 / m times that between (from memory)."""
+    modes = np.array([[0.1, -0.3], [0.4, -0.3], [0.7, -0.6]])
+    errors = np.array([[0.2, 0.5], [0.3, 0.5], [0.4, 0.5]])
+    one = fit_mixed(np.ones((8, 1)), np.arange(8) % 2, {"a": np.arange(8) // 4, "b": np.arange(8) % 4})
+    fits = [
+        replace(one, modes={"a": mode, "b": mode[:1]}, mode_se={"a": error, "b": error[:1]})
+        for mode, error in zip(modes, errors, strict=True)
+    ]
+    pooled = SimpleNamespace(beta=np.array([-1.0, 0.5, 0.0]), cov=np.eye(3))
+    joined = _mixed(fits, pooled)
+    assert joined.theta_sd == {"a": 0.5, "b": 0.0}
+    assert joined.sd_at_zero == ("b",)
+    assert joined.cov_joint is pooled.cov
+    assert joined.modes["a"] == pytest.approx([0.4, -0.4])
+    # 0.04, 0.09 and 0.16 within; three tenths off the mean each way, 0.18 / 2
+    expected = np.sqrt([0.29 / 3 + 4 / 3 * 0.09, 0.25 + 4 / 3 * 0.03])
+    assert joined.mode_se["a"] == pytest.approx(expected)
+    assert joined.mode_se["b"] == pytest.approx(expected[:1])
+    alone = _mixed(fits[:1], pooled)
+    assert alone.mode_se["a"] == pytest.approx(errors[0])
 
 
 def test_a_column_s_squares_lie_between_groups_and_within():

@@ -188,3 +188,21 @@ def test_a_state_on_a_day_needs_so_many_who_were_seen_alive_on_it_or_later(watch
     assert fills._is_told(store, courses, "established", 60) is told
     store.execute("UPDATE outcomes SET state = 'yes'")  # the records settle every course
     assert fills._is_told(store, courses, "established", 60)
+
+
+def test_fillings_are_read_by_course_and_clock_and_of_a_single_course_too():
+    """A course that is not at risk is nan; one that nobody asked for is passed over."""
+    from queen_outcomes.base.store import Store
+
+    store = Store()
+    store.execute(
+        "CREATE TABLE fills AS SELECT * FROM (VALUES ('laying', 21, 'last', 'B', [1, 0, 1]), "
+        "('laying', 21, 'first', 'C', [0, 0, 1]), ('laying', 21, 'first', 'A', [1, 1, 0])) "
+        "AS t(outcome, window_days, clock, course_id, answers)"
+    )
+    ids, question = np.array(["A", "B", "C"]), ("laying", 21)
+    last = read_fills(store, question, ids)
+    np.testing.assert_array_equal(last, [[np.nan, n, np.nan] for n in (1, 0, 1)])
+    first = read_fills(store, question, ids[1:], from_first=True)
+    np.testing.assert_array_equal(first, [[np.nan, n] for n in (0, 0, 1)])
+    assert read_fills(store, ("laying", 60), ids).shape == (0, 3)

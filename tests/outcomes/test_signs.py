@@ -3,6 +3,7 @@
 from itertools import pairwise
 
 import numpy as np
+import polars as pl
 import pytest
 from queen_outcomes.facts.settings import Settings
 from queen_outcomes.outcomes.derive import count_rates
@@ -14,6 +15,7 @@ from queen_outcomes.outcomes.signs import (
     _known_by_step,
     _pattern_by,
     _quality,
+    _signs,
     read_known,
 )
 from queen_outcomes.stats.histories.chain import (
@@ -194,6 +196,32 @@ def test_exits_by_sight_make_an_unseen_supersedure_unwritten(notes_marks, chance
     findings, _ = signs_of(found, "exit")
     # written, all 40; or none, where nothing tells a marked queen from a daughter
     assert findings == ([1] * 40 if notes_marks else [])
+
+
+def test_exits_of_queens_in_hand_are_taken_from_those_written_without_a_sight():
+    """Of 4 marked ones written as superseded one was seen unmarked; 2 of 20 were in hand.
+
+    0.6 are written of those that somebody may come upon (`EXIT`), three of four of them
+    unseen: 0.45. Of these 0.1 come up anyway, which leaves 0.35 of the other 0.9.
+    """
+    reasons = ["superseded"] * 4 + ["sold", "sampled"] + [None] * 14
+    courses = pl.DataFrame(
+        {
+            # five without a mark, whose exits tell nothing of what marks tell
+            "exit_reason": [*reasons, *["superseded"] * 3, "sold", "sold"],
+            "is_marked": [True] * 20 + [False, None, False, False, False],
+        }
+    )
+    looks = pl.DataFrame({"mark": [0, 1, 1, None, 0]})
+    course = np.array([0, 0, 1, 2, 20])
+    sign = _signs(courses, looks, course)[PLACE["exit unseen"]]
+    at = sign.row[REPLACED]
+    assert sign.chances[at] == pytest.approx([1 - 0.35 / 0.9, 0.35 / 0.9])
+    assert np.isfinite(sign.weight[at])  # it is learned on from there
+    # where none was written, one seen unmarked tells that nobody writes them, if she had a mark
+    courses = courses.with_columns(exit_reason=None)
+    unseen = [_signs(courses, looks[places], course[places])[PLACE["exit unseen"]] for places in ([4], [0])]
+    assert [sign.chances[at, 1] for sign in unseen] == pytest.approx([0.6, UNSEEN])
 
 
 def scored(last_looks_good):

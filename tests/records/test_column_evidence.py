@@ -163,6 +163,11 @@ def test_a_column_of_only_ticks_is_open(tmp_path):
     assert ("blanks", "eggs") not in kinds(looked(tmp_path, content)[1])
 
 
+def test_sheets_without_rows_leave_nothing_open(tmp_path):
+    heading = "queen_id\tchecked_on\teggs\tpattern_pct"
+    assert looked(tmp_path, heading + "\n") == ([], [])
+
+
 def test_ids_that_became_days_are_named(tmp_path):
     rows = [
         "queen_id\tchecked_on",

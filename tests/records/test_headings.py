@@ -6,6 +6,7 @@ import pytest
 from queen_outcomes.base.errors import RecordsError
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.records.headings import (
+    SEARCHED_ROWS,
     AskedNames,
     TableNames,
     absent,
@@ -45,6 +46,26 @@ def test_the_stations_own_heading_comes_before_ours():
 )
 def test_the_row_with_most_of_the_headings_asked_for_is_theirs(rows, found):
     assert AskedNames(("No.", "Day")).find(rows) == found
+
+
+@pytest.mark.parametrize(
+    ("rows", "found"),
+    [
+        # the first that has all that is required, though a later one has more
+        ([["queen_id"], ["queen_id", "checked_on"], ["queen_id", "checked_on", "eggs"]], (1, 2, True)),
+        # else the one with most, and of like ones the first
+        ([["x"], ["eggs"], ["eggs", "note"], ["larvae", "note"]], (2, 2, False)),
+        # else the first with anything in it, or the first
+        ([["", None], ["x"], ["y"]], (1, 0, False)),
+        ([["", None], [" "]], (0, 0, False)),
+        ([], (0, 0, False)),
+        # and no further down than headings are looked for
+        ([["x"]] * (SEARCHED_ROWS - 1) + [["queen_id", "checked_on"]], (SEARCHED_ROWS - 1, 2, True)),
+        ([["x"]] * SEARCHED_ROWS + [["queen_id", "checked_on"]], (0, 0, False)),
+    ],
+)  # fmt: skip
+def test_the_row_of_headings_is_the_first_that_has_what_a_table_must_have(rows, found):
+    assert TableNames.of(CHECKS, {}).find(rows) == found
 
 
 def test_either_the_queen_or_the_colony_is_enough():

@@ -109,6 +109,7 @@ def test_a_number_is_a_part_of_its_own(tmp_path):
     [
         ({"E {pattern_pct}": {}}, "braces alone"),
         ({"{pattern_pct}": {}, "{queen_cells_n}": {}}, "queen_cells_n"),
+        ({"{pattern_pct}": {}, "{dose_ul}": {}}, "one part for any number"),
         ({" ": {"eggs": "yes"}}, "a text"),
         ({"E": {"eggs": "perhaps"}}, '"yes" or "no"'),
     ],

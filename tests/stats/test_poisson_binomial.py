@@ -248,6 +248,17 @@ def test_what_the_lower_tail_leaves_of_one_is_the_upper(failures, monkeypatch):
     assert failures < 60 or found[1] < module.PLAIN * 1e-9
 
 
+@pytest.mark.parametrize(("room", "is_kept"), [(16 * 30, True), (16 * 30 - 1, False)])
+def test_what_draws_do_to_odds_is_kept_while_there_is_room(room, is_kept, monkeypatch):
+    columns = effect_columns(in_batches(30, 3, 0.4), 30)
+    points = batch_points(np.full(30, 0.2), columns, 0, 16)
+    monkeypatch.setattr(module, "KEPT", room)
+    logits, rows = np.linspace(-2, 1, 30), np.array([3, 0, 7])
+    found = points.chances(logits, rows)
+    assert found == pytest.approx(expit(logits[:, None] + points.sums(rows)), rel=1e-12)
+    assert ("_against" in vars(points)) is is_kept
+
+
 def test_draws_have_the_deviations_of_the_batches_whatever_the_weights():
     p, shared = risks_around(0.2, 90), in_batches(90, 5, 0.6)
     columns = effect_columns(shared, 90)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import platform
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -114,7 +115,6 @@ def _of_words(problem: click.UsageError, about: click.Command | None) -> str:
         command = problem.ctx.command_path
     text = problem.format_message()
     hint = f"see {command} --help"
-    words = text.split("'")
     if isinstance(problem, click.MissingParameter) and problem.param:
         name = problem.param.human_readable_name
         text, hint = f"{name} is missing", f"{command} {name}; {hint}"
@@ -131,9 +131,10 @@ def _of_words(problem: click.UsageError, about: click.Command | None) -> str:
             hint = f"write {option} alone; {hint}"
     elif isinstance(problem, click.BadParameter) and problem.param:
         return _of_value(problem, problem.param, hint)
-    elif text.startswith("No such command") and len(words) > 2:
-        text = f"there is no command {words[1]}"
-        hint = _meant(words[3::2]) + hint
+    elif text.startswith("No such command"):
+        name, *like = (name for _, name in re.findall(r"(['\"])(.*?)\1", text))
+        text = f"there is no command {name}"
+        hint = _meant(like) + hint
     elif "unexpected extra argument" in text:
         text = f"a word too many in {command}\n  found:    {text.partition('(')[2][:-1]}"
         hint = f"leave it out, or put quotation marks around a name with blanks; {hint}"

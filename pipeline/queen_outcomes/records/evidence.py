@@ -728,7 +728,7 @@ def open_questions(orders: OrdersSeen) -> list[OpenQuestion]:
             asked += _about_dates(orders, used)
         elif column.unit == "%" and used.rule.unit is None:
             asked += _about_shares(orders, used)
-        elif column.kind == "yes_no" and not used.says("blank"):
+        elif used.key in ticks and not used.says("blank"):
             asked += _about_blanks(store, used, reading, ticks[used.key])
         elif column.kind == "id" and used.key in ids:
             asked.append(_about_ids(used, ids[used.key]))
@@ -811,8 +811,8 @@ def _about_shares(orders: OrdersSeen, used: UsedColumn) -> Iterator[OpenQuestion
 def _ticks_counted(
     store: Store, columns: Sequence[UsedColumn]
 ) -> dict[tuple[int, int, str], tuple[int, int, int]]:
-    """Count rows, yes and no of columns; one pass over each table."""
-    counts = {used.key: (0, 0, 0) for used in columns}
+    """Count rows, yes and no of columns of sheets with rows; one pass over each table."""
+    counts: dict[tuple[int, int, str], tuple[int, int, int]] = {}
     for table in {used.source.table.name for used in columns}:
         names = [c.name for c in TABLES[table].columns if c.kind == "yes_no"]
         listed = ", ".join(
