@@ -58,6 +58,8 @@ LONGEST_WORD = 40
 """A remark of more signs is a sentence, of which a word of it says little."""
 TOLD_IN_NOTES = ("dead", "missing", "superseded", "drone_layer", "swarmed", "sold")
 """Reasons of exits that people write into the remarks of a look."""
+UNSURE = ("same_day_twice",)
+"""Of what is used as it stands, what only the station can tell to be right."""
 UNREAD_REASONS = {
     "date_unreadable": "not_used",
     "not_a_date": "left_out",
@@ -881,7 +883,7 @@ def _single_rows(looked: Looked) -> Iterator[Advice]:
             or any(row["label"] for row in looked.unlinked.get(column, ()))
         ):
             continue  # told with the records that find no home, or as a label
-        weight = _SEVERITIES[severity]
+        weight = "unsure" if reason in UNSURE else _SEVERITIES[severity]
         first = " ".join((rows[0]["message"] or "").split())
         what = f"{len(rows)} rows" + (f" of {table}" if table else "")
         what += f" ({column})" if column else ""
