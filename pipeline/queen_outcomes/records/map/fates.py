@@ -75,6 +75,12 @@ def reason_of(words: str) -> str | None:
     return said if said != "culled_fault" or meanings.is_culled(words) else None
 
 
+def beside_day(text: str) -> str:
+    """Give the words of the phrase in which the first day of a text stands; empty without a day."""
+    before, behind = apart.around_day(text) or ("", "")
+    return " ".join(f"{_PHRASES.split(before)[-1]} {_PHRASES.split(behind)[0]}".split())
+
+
 def fate_on_day(text: str) -> str | None:
     """Say how a queen went on the day of a remark; None where it says nothing of it.
 
