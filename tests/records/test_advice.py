@@ -297,9 +297,14 @@ def test_remarks_that_say_how_a_queen_ended_are_told_where_no_exit_does(tmp_path
         ),
         exits=rows("queen_id,left_on,reason", "Q3,2025-07-01,superseded"),
     )
-    (told,) = of_kind(looked_at(station), "telling_notes")
-    assert told["says"].startswith("5 remarks may say how a queen ended")
-    assert '"drone layer" (2), "superseded" (2), "sold 3/7" (1)' in told["says"]
+    found = looked_at(station)
+    (told,) = of_kind(found, "telling_notes")
+    assert told["says"].startswith("1 remark may say how a queen ended")
+    assert '"sold 3/7" (1); remarks are not read' in told["says"]
+    (told,) = of_kind(found, "dayless_fates")
+    assert told["says"].startswith("4 remarks may say how a queen ended, and no day of it")
+    assert told["says"].endswith('"drone layer" (2), "superseded" (2); of queens Q1, Q2, Q0')
+    assert told["places"] == ("checks.csv:3", "checks.csv:5", "checks.csv:6")
 
 
 def test_unread_cells_are_told_where_they_stand_and_out_of_all_that_is_filled(tmp_path):

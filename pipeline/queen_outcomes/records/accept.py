@@ -15,7 +15,14 @@ from queen_outcomes.base.workers import Workers
 from queen_outcomes.facts.column import Table
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.records import expectations, findings, ledger, linking, spellings
+from queen_outcomes.records import (
+    expectations,
+    findings,
+    ledger,
+    linking,
+    repeats,
+    spellings,
+)
 from queen_outcomes.records.expectations import SecondCount
 from queen_outcomes.records.rules import Rule, row_rules
 
@@ -72,6 +79,7 @@ def accept_records(
         if f"staged_{name}" in filled:
             counts |= findings.find_failing(store, table, by_table[name])
             findings.find_repeats(store, table)
+            repeats.look_closer(store, table, settings.reading)
         else:
             counts |= dict.fromkeys((rule.rule_id for rule in by_table[name]), 0)
         if table.key:
@@ -102,7 +110,7 @@ def accept_records(
         expectations.verify(store, rules, counts)
     expectations.write(store, rules, counts)
     keyed = [f"keyed_{name}" for name, table in TABLES.items() if table.key]
-    for name in ("findings", "colony_checks", "stays", *keyed):
+    for name in ("findings", "colony_checks", "stays", repeats.CELLS_READ, *keyed):
         store.drop(name)
     return verdict
 

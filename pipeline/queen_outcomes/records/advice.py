@@ -19,7 +19,7 @@ from queen_outcomes.base.errors import shorten
 from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts.dictionary import DERIVED_LIMITS, TABLES
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.records import suggested
+from queen_outcomes.records import remarks, suggested
 from queen_outcomes.records.evidence import (
     OpenQuestion,
     UnreadColumn,
@@ -54,10 +54,10 @@ FEWEST_AGES = 5
 _LAST_NUMBER = re.compile(r"\D(\d+)$")
 _TYPED_FOR = str.maketrans("oil", "011")
 _MORE = re.compile(r"\s*[(\[]|\s")
-LONGEST_WORD = 40
-"""A remark of more signs is a sentence, of which a word of it says little."""
-TOLD_IN_NOTES = ("dead", "missing", "superseded", "drone_layer", "swarmed", "sold")
-"""Reasons of exits that people write into the remarks of a look."""
+MOST_NOTES = 40
+"""Remarks named: each of them is one to mend."""
+UNSURE = ("same_day_twice",)
+"""Of what is used as it stands, what only the station can tell to be right."""
 UNREAD_REASONS = {
     "date_unreadable": "not_used",
     "not_a_date": "left_out",
@@ -882,7 +882,7 @@ def _single_rows(looked: Looked) -> Iterator[Advice]:
             or any(row["label"] for row in looked.unlinked.get(column, ()))
         ):
             continue  # told with the records that find no home, or as a label
-        weight = _SEVERITIES[severity]
+        weight = "unsure" if reason in UNSURE else _SEVERITIES[severity]
         first = " ".join((rows[0]["message"] or "").split())
         what = f"{len(rows)} rows" + (f" of {table}" if table else "")
         what += f" ({column})" if column else ""
@@ -926,32 +926,52 @@ def _no_reasons(looked: Looked) -> Iterator[Advice]:
 
 def _telling_notes(looked: Looked) -> Iterator[Advice]:
     """Tell remarks that are a word for how a queen ended, which no column has."""
-    from queen_outcomes.records.map.seen import meanings
-
-    words = TABLES["exits"].column("reason").words
-    told: Counter[tuple[str, str]] = Counter()
-    refs = []
-    for row in looked.statement("telling_notes", longest=LONGEST_WORD):
-        means = meanings.of_word(row["note"], "reason", words)
-        kept = means in row["exits"] or (means == "drone_layer" and row["drones"])
-        if means in TOLD_IN_NOTES and not kept:
-            told[row["note"].strip().casefold(), means] += row["remarks"]
-            refs.append(row["ref"])
-    if told:
-        named = [f'"{note}" ({n})' for (note, _), n in told.most_common()]
-        yield Advice(
+    dated, dayless = remarks.telling(
+        looked.store, looked.sources, looked.settings.reading.words.get("reason", {})
+    )
+    for told, kind, says, do in (
+        (
+            dated,
             "telling_notes",
-            "unsure",
-            f"{_counted(told.total(), 'remark', 'remarks')} may say how a queen ended, which "
-            f"no exit of hers does: {shorten(named, ', ')}; remarks are not read",
-            told.total(),
-            looked.places(refs),
-            "if so, write it into exits as her reason, on the day it was seen, or have "
-            "remarks that hold the day read (`apart` under [files]); what is only a sign "
-            "at a check (drone brood) into its column there",
-            table="exits",
-            column="reason",
-        )
+            "{n} may say how a queen ended, which no exit of hers does: {notes}; remarks are "
+            "not read",
+            "if so, write it into exits as her reason, on that day, or have remarks that hold "
+            "the day read (`apart` under [files]); what is only a sign at a check (drone brood) "
+            "into its column there",
+        ),
+        (
+            dayless,
+            "dayless_fates",
+            "{n} may say how a queen ended, and no day of it, so that none can be an exit: "
+            "{notes}{queens}",
+            'if so, write the day beside the word ("sold 9.7."), or write it into exits; where '
+            "it was seen at a look, that is the day of the look. What is only a sign at a check "
+            "(drone brood) belongs into its column there",
+        ),
+    ):
+        if told.notes:
+            queens = shorten(told.queens, ", ")
+            count = told.notes.total()
+            yield Advice(
+                kind,
+                "unsure",
+                says.format(
+                    n=_counted(count, "remark", "remarks"),
+                    notes=_all_but_many(told.listed()),
+                    queens=f"; of queens {queens}" if queens else "",
+                ),
+                count,
+                looked.places(told.queen_of),
+                do,
+                table="exits",
+                column="reason",
+            )
+
+
+def _all_but_many(notes: list[str]) -> str:
+    """Name remarks one by one: each is one to mend."""
+    rest = len(notes) - MOST_NOTES
+    return ", ".join([*notes[:MOST_NOTES], *([f"and {rest} more"] if rest > 0 else [])])
 
 
 _PARTS: tuple[Callable[[Looked], Iterable[Advice]], ...] = (

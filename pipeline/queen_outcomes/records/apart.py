@@ -134,12 +134,33 @@ def parts_in(texts: Sequence[str]) -> int:
     return max(found, default=0) if len(found) >= MOST * len(texts) else 0
 
 
-def words_beside_day(text: str) -> str:
-    """Give the words of a text with one day and nothing parted; empty where it is no such text."""
+def words_beside_days(texts: Iterable[str]) -> dict[str, str]:
+    """Give the words of each text with one day and nothing parted, as they are read.
+
+    Parameters
+    ----------
+    texts : iterable of str
+
+    Returns
+    -------
+    dict of str
+        Without the texts that are no such.
+    """
     pattern = re.compile(_day())
-    if re.search(_END, text.strip()) or len(pattern.findall(text)) != 1:
-        return ""
-    return " ".join(pattern.sub(" ", text).split()).strip(" ,:;-–")
+    fit = [t for t in dict.fromkeys(texts) if len(pattern.findall(t)) == 1]
+    fit = [text for text in fit if not re.search(_END, text.strip())]
+    if not fit:
+        return {}
+    with Store(threads=1) as store, store.lent("texts", pl.DataFrame({"text": fit})):
+        day, words = _parts("text", 1)
+        found = store.rows(f"SELECT text, {words} FROM texts WHERE {day} IS NOT NULL")
+    return {text: said for text, said in found if said}
+
+
+def around_day(text: str) -> tuple[str, str] | None:
+    """Give what stands before and behind the first day of a text; None without a day."""
+    found = re.search(_day(), text)
+    return (text[: found.start()], text[found.end() :]) if found else None
 
 
 @cache

@@ -37,7 +37,7 @@ def prepare(store: Store) -> None:
         'CREATE TABLE findings (ref BIGINT, "table" VARCHAR, severity VARCHAR, '
         'reason VARCHAR, "column" VARCHAR, value VARCHAR, message VARCHAR)'
     )
-    store.execute('CREATE TABLE repeats (ref BIGINT, first BIGINT, "table" VARCHAR)')
+    store.execute('CREATE TABLE repeats (ref BIGINT, first BIGINT, "table" VARCHAR, differs VARCHAR)')
 
 
 def add(
@@ -145,7 +145,7 @@ def find_repeats(store: Store, table: Table) -> None:
     keyed = f"{quote(table.key)} IS NOT NULL" if table.key else "false"
     store.execute(
         f"""
-        INSERT INTO repeats
+        INSERT INTO repeats (ref, first, "table")
         WITH shared AS (
             SELECT hash({cells}) AS h FROM {staged} WHERE broken IS NULL
             GROUP BY h HAVING count(*) > 1
@@ -265,6 +265,14 @@ def write_listed(store: Store) -> None:
         "DELETE FROM findings WHERE severity <> 'quarantine' "
         f"AND (ref IN {_QUARANTINED} OR ref IN (SELECT ref FROM repeats))"
     )
+    how = (
+        "coalesce('in all that is read of it for ' || r.\"table\" || ' (it differs in ' || "
+        "r.differs || ')', 'word for word')"
+    )
+    do = (
+        "CASE WHEN r.differs IS NULL THEN 'delete it, or correct it if it was meant to differ' "
+        "ELSE 'leave it if that is told of the same queen, or correct the id if it is another' END"
+    )
     repeated = {table for (table,) in store.rows('SELECT DISTINCT "table" FROM repeats')}
     for table in [table for table in TABLES if table in repeated]:
         add(
@@ -274,6 +282,6 @@ def write_listed(store: Store) -> None:
             f'repeats AS r WHERE "table" = {literal(table)}',
             column="",
             value=NOTHING,
-            parts={"first": place("r.first")},
+            parts={"first": place("r.first"), "how": how, "do": do},
         )
     store.step(FOLDER, "listed_records", {})

@@ -409,6 +409,14 @@ def _made(grid: Grid, cells: Mapping[str, CellSource]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(name for name in used if name in made))
 
 
+def _looked_at(own: list[str], cells: Mapping[str, CellSource], rule: ReadRule) -> list[str]:
+    """Give the columns of a row's look without its remark, which may be of anything, and its hive."""
+    if rule.table != "checks" or rule.slots:
+        return []
+    other = {n for ours in ("note", "colony_id") if ours in cells for n in cells[ours].columns}
+    return [name for name in own if name not in other]
+
+
 def _asked(
     cells: Mapping[str, CellSource],
     rule: ReadRule,
@@ -432,6 +440,7 @@ def _asked(
         if ours == "queen_id":
             continue
         own += [name for name in cell.columns if name not in shared]
+    own = _looked_at(own, cells, rule) or own
     if own:
         return tuple(dict.fromkeys(own))
     ids = {c.name for c in table.columns if c.kind == "id"}

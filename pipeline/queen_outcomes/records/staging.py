@@ -28,6 +28,7 @@ from queen_outcomes.records import (
     headings,
     mapping,
     preparing,
+    repeats,
     sources,
     spellings,
 )
@@ -113,6 +114,7 @@ def stage_records(store: Store, records_dir: Path, settings: Settings) -> Staged
             own = [source for source in mapped.sources if source.table is table]
             _stage(store, table, own, reading)
         _list_sources(store, mapped.sources)
+        repeats.list_cells(store, mapped.sources)
     sources.refuse_changed(taken.sources)
     grids = {id(each.grid): each.grid for each in mapped.sources}.values()
     told = [note for grid in grids for note in grid.notes]

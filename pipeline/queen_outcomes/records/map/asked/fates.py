@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +13,8 @@ from queen_outcomes.records import apart
 from queen_outcomes.records.map.asked.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.asked.wordlist import Word
 from queen_outcomes.records.map.seen import meanings
+from queen_outcomes.records.map.seen.headings import heading
+from queen_outcomes.records.map.seen.sheet import SheetColumn
 from queen_outcomes.records.map.seen.station import Part, Station
 
 KIND = "fates"
@@ -19,6 +22,13 @@ _FEWEST, _KNOWN, _AGAIN = 3, 0.5, 2
 """So many remarks with a day say how she went, under one heading, and such a share of those with
 a day; of other words beside days, those that stand so often are asked about."""
 _SHOWN = 5
+_PHRASES = re.compile(r"[,:()]|\s[-–]\s|\s\+\s")
+_DEEDS = frozenset(["inseminations", "co2", "placements"])
+_DAYS_OF_DEEDS = frozenset(["inseminated_at", "given_at", "placed_on"])
+_DOSE = "uL"
+"""Tables, days and the unit that a phrase of something else than her end names."""
+_FOUND = ("dead", "missing", "superseded", "drone_layer", "swarmed", "colony_lost")
+"""How queens are found to have gone at a look."""
 _KEEPS = ("inseminations", "queens", "checks")
 """The tables whose rows name the queen that a remark is about, the first that a sheet feeds."""
 
@@ -33,12 +43,15 @@ class Remarks:
         The rule that names the queen of each row.
     heading : str
     told : Counter of str
-        Words beside a day, as they are written; not all of them say how she went.
+        Words beside a day, as they are read; not all of them say how she went.
+    fates : mapping of str
+        What those that do say, by the words.
     """
 
     part: Part
     heading: str
     told: Counter[str]
+    fates: Mapping[str, str]
 
     @property
     def id(self) -> str:
@@ -62,9 +75,76 @@ def reason_of(words: str) -> str | None:
     return said if said != "culled_fault" or meanings.is_culled(words) else None
 
 
+def beside_day(text: str) -> str:
+    """Give the words of the phrase in which the first day of a text stands; empty without a day."""
+    before, behind = apart.around_day(text) or ("", "")
+    return " ".join(f"{_PHRASES.split(before)[-1]} {_PHRASES.split(behind)[0]}".split())
+
+
+def fate_on_day(text: str) -> str | None:
+    """Say how a queen went on the day of a remark; None where it says nothing of it.
+
+    Or where the day may be another's: "inseminated again 25.6., sold" dates no sale.
+    """
+    parted = apart.around_day(text)
+    if parted is None:
+        return None
+    before, behind = (_PHRASES.split(side) for side in parted)
+    own = f"{before[-1]} {behind[0]}"
+    here = reason_of(own)
+    if here and not meanings.is_culled(own):
+        sides = before[-1], behind[0]
+        doubted = any(reason_of(a) and is_deed(b, here) for a, b in (sides, sides[::-1]))
+        return None if doubted else here
+    said = reason_of(" ".join(parted))
+    if not said or meanings.is_culled(own):
+        return said
+    near = (_up_to_fate(before[-2::-1]), _up_to_fate(behind[1:]))
+    between = min((one for one in near if one is not None), key=len, default=[])
+    return None if any(is_deed(one, said) for one in (own, *between)) else said
+
+
+def _up_to_fate(phrases: Sequence[str]) -> list[str] | None:
+    """Give the phrases that stand before the first that says how she went."""
+    at = next((n for n, phrase in enumerate(phrases) if reason_of(phrase)), None)
+    return None if at is None else list(phrases[:at])
+
+
+def is_deed(text: str, fate: str) -> bool:
+    """Tell whether a phrase says that something else was done or seen than how she went.
+
+    A day beside it is of that; but of a look it is hers too, where her fate is what was found.
+    """
+    said = heading(text)
+    done = said.of("topic") & _DEEDS or said.of("column") & _DAYS_OF_DEEDS or said.unit == _DOSE
+    looked = "checks" in said.of("topic") or "checked_on" in said.of("column")
+    return bool(done or meanings.of_findings(text) or (looked and fate not in _FOUND))
+
+
 def find(station: Station) -> list[Remarks]:
     """Find columns of remarks that tell how queens went; none in sheets that keep it anyhow."""
     found: dict[str, list[Remarks]] = defaultdict(list)
+    for keeps, column in _columns(station):
+        texts = Counter(column.contents.texts)
+        said = apart.words_beside_days(texts)
+        told, fates, doubted = Counter[str](), dict[str, str](), set[str]()
+        for text, words in said.items():
+            told[words] += texts[text]
+            fate = fate_on_day(text)
+            if fate:
+                fates[words] = fate
+            elif reason_of(words):
+                doubted.add(words)  # what is read alike cannot be told apart by its words
+        for words in doubted:
+            del told[words]
+        if told:
+            kept = {words: fate for words, fate in fates.items() if words in told}
+            found[column.name].append(Remarks(keeps, column.name, told, kept))
+    return [one for same in found.values() for one in same if _say_so(same)]
+
+
+def _columns(station: Station) -> Iterator[tuple[Part, SheetColumn]]:
+    """Give the columns that no rule reads, or only as a note, and the rule that names the queens."""
     for sheet in station.sheets:
         parts = station.parts_of(sheet.source)
         tables = {part.table: part for part in parts if "queen_id" in part.feed.uses}
@@ -73,17 +153,15 @@ def find(station: Station) -> list[Remarks]:
             continue
         read = {h for p in parts for n in p.feed.columns if n != "note" for h in p.feed.headings(n)}
         for column in sheet.columns:
-            told = Counter(filter(None, map(apart.words_beside_day, column.contents.texts)))
-            if told and column.name and column.name not in read:
-                found[column.name].append(Remarks(keeps, column.name, told))
-    return [one for same in found.values() if _say_so(same) for one in same]
+            if column.name and column.name not in read:
+                yield keeps, column
 
 
 def _say_so(same: Sequence[Remarks]) -> bool:
     """Tell whether enough remarks under one heading say how queens went."""
-    every = sum((one.told for one in same), Counter[str]())
-    known = sum(count for text, count in every.items() if reason_of(text))
-    return known >= max(_FEWEST, _KNOWN * every.total())
+    every = sum(one.told.total() for one in same)
+    known = sum(one.told[text] for one in same for text in one.fates)
+    return known >= max(_FEWEST, _KNOWN * every)
 
 
 def words(found: Iterable[Remarks], known: Sequence[Word]) -> list[Word]:
@@ -94,9 +172,10 @@ def words(found: Iterable[Remarks], known: Sequence[Word]) -> list[Word]:
     every = sum((one.told for one in found), Counter[str]())
     for one in found:
         for text, count in one.told.items():
-            if text.casefold() in have or not (reason_of(text) or every[text] >= _AGAIN):
+            fate = one.fates.get(text)
+            if text.casefold() in have or not (fate or every[text] >= _AGAIN):
                 continue
-            word = made.setdefault(text.casefold(), Word("reason", text, means=reason_of(text)))
+            word = made.setdefault(text.casefold(), Word("reason", text, means=fate))
             word.count += count
             word.sources.add(one.part.source)
             word.headings.add(one.heading)
@@ -110,8 +189,7 @@ def questions(found: Iterable[Remarks]) -> list[Question]:
         by_id.setdefault(one.id, []).append(one)
     asked = []
     for name, same in by_id.items():
-        texts = [t for one in same for t in one.told if reason_of(t)]
-        texts = list(dict.fromkeys(texts))
+        texts = list(dict.fromkeys(text for one in same for text in one.fates))
         shown = ", ".join(f'"{text}"' for text in texts[:_SHOWN])
         asked.append(
             Question(
