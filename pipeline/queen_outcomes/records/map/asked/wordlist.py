@@ -129,13 +129,16 @@ def _texts(part: Part, name: str) -> Counter[str]:
 
 def limited_to(part: Part, name: str) -> tuple[str, ...]:
     """Tell which columns a heading such as "brood" confines its words to."""
-    if name != FINDINGS:
-        return ()
-    brood = vocabulary().findings.get("brood", frozenset())
-    columns = part.columns_of(name)
-    named = [set(fold(column.name).split()) & brood for column in columns]
     others = {"eggs", "larvae", "sealed"} & set(part.feed.columns)
-    return _BROOD_ONLY if all(named) and columns and others else ()
+    return _BROOD_ONLY if name == FINDINGS and others and _brood_of(part) else ()
+
+
+def _brood_of(part: Part) -> str:
+    """Give the word for brood that every heading of a look's free words has; empty without."""
+    brood = vocabulary().findings.get("brood", frozenset())
+    columns = part.columns_of(FINDINGS)
+    named = [sorted(set(fold(column.name).split()) & brood) for column in columns]
+    return named[0][0] if columns and all(named) else ""
 
 
 def _guess(part: Part, name: str, text: str, limited: tuple[str, ...]) -> Any:
@@ -145,7 +148,13 @@ def _guess(part: Part, name: str, text: str, limited: tuple[str, ...]) -> Any:
         return NO if plus and ours.kind == "yes_no" else None
     if name == FINDINGS:
         # a look whose words nobody can guess is asked about, never dropped
-        return {} if _unknown(text) else meanings.of_findings(text, limited)
+        if _unknown(text):
+            return {}
+        found = meanings.of_findings(text, limited)
+        if found is None and (brood := _brood_of(part)):
+            # "patchy" under "Brood"
+            found = meanings.of_findings(f"{brood} {text}", limited)
+        return found
     if ours.kind == "yes_no":
         if is_tick(text):  # a cross; beside ticks it may be a tick of another hand
             return NO if text[0] in CROSSES_NO else None
