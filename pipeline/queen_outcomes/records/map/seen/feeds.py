@@ -43,7 +43,7 @@ _BY_NAME = 1.5
 """What a table's name in the file's or sheet's name is worth, in columns."""
 _FLAT = (*FLAT_QUEEN_FACTS, *FLAT_SEMEN_FACTS, "co2_other_at", "co2_other_minutes")
 _FOR_ALL_SLOTS = {
-    "inseminations": ("operator", "instrument", "tip", "semen_batch", "protocol"),
+    "inseminations": ("operator", "instrument", "tip", "semen_batch", "protocol", "note"),
     "checks": ("checker",),
 }
 """What a wide sheet may write once for all the looks or doses of a row."""
@@ -594,12 +594,17 @@ class _Allocation:
             ]
             if worths:
                 worth, _, column = max(worths)  # no two have a place alike
-                if worth >= _SURE and column.heading.of("column"):
+                if worth >= _SURE and (column.heading.of("column") or self._acts(column, one)):
                     found[name] = Use(
                         [column.name], worth, unit_of(column, one.table, name)
                     )
                     taken.add(column.name)
         return found
+
+    def _acts(self, column: SheetColumn, one: slots.Series) -> bool:
+        """Tell whether "who" beside a series did what it is of, and nothing else of the row."""
+        alone = sum(c.heading.of("part") == {"person"} for c in self.columns) == 1
+        return alone and [other.table for other in self.series] == [one.table]
 
     def _series_feeds(self, one: slots.Series, others: list[Feed]) -> list[Feed]:
         """Give the rules of a series: slots with the same columns share one."""
@@ -652,8 +657,9 @@ class _Allocation:
 
     def _stays(self, feeds: list[Feed]) -> None:
         """Add that queens went into the colony beside their insemination, on its day: it is asked."""
-        done = next((f for f in feeds if f.table == "inseminations" and not f.slots), None)
+        done = next((f for f in feeds if f.table == "inseminations"), None)
         day = MAIN_DATE["inseminations"]
+        days = done.headings(day)[:1] if done else []
         stays = any(f.table == "placements" for f in feeds)
         colonies = [
             column
@@ -662,10 +668,10 @@ class _Allocation:
             and can_hold("id", "colony_id", column.contents) == 1
             and not column.heading.unit
         ]
-        if stays or done is None or len(colonies) != 1 or not {"queen_id", day} <= done.uses.keys():
+        if stays or done is None or len(colonies) != 1 or not days or "queen_id" not in done.uses:
             return
         uses = {"queen_id": done.uses["queen_id"], "colony_id": Use([colonies[0].name])}
-        uses["placed_on"] = Use(done.uses[day].names[:1], _SURE - 0.1)
+        uses["placed_on"] = Use(days, _SURE - 0.1)
         feeds.append(Feed("placements", uses))
 
     def _sales(self, feeds: list[Feed]) -> None:
