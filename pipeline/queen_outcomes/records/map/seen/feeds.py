@@ -273,7 +273,7 @@ class _Allocation:
         """
         held = next(c.contents for c in self.columns if c.at == at)
         new = name == "queen_id" and len(held.counts) >= MOST * max(held.filled, 1)
-        return new, new and not _is_run(held)
+        return new, new and not is_run(held)
 
     def _running_numbers(self) -> dict[int, tuple[str, ...]]:
         """Give the columns of a number alone that label no queen, since another heading says queen.
@@ -296,13 +296,13 @@ class _Allocation:
         )
         queens, rows = named[0].contents, bare[0].contents
         if flat and len(queens.counts) < queens.filled and len(rows.counts) == rows.filled:
-            if not _is_run(rows):
+            if not is_run(rows):
                 self.rival = named[0].name
                 return {c.at: ("queen_id",) for c in named}
             self.rival = bare[0].name
         # the number of a row of queens is nothing's label; beside looks it may be a hive's
         return {
-            c.at: SHARED_IDS if flat and _is_run(c.contents) else ("queen_id",) for c in bare
+            c.at: SHARED_IDS if flat and is_run(c.contents) else ("queen_id",) for c in bare
         }
 
     def _own_load(self) -> SheetColumn | None:
@@ -772,7 +772,7 @@ def _is_worded(held: Contents) -> bool:
     return bool(held.counts) and few and not any(c.isdigit() for text in held.counts for c in text)
 
 
-def _is_run(held: Contents) -> bool:
+def is_run(held: Contents) -> bool:
     """Tell whether numbers count the rows, from 1 on and from 1 again."""
     if not all(text.rstrip(".").isdecimal() for text in held.texts):
         return False
