@@ -19,7 +19,7 @@ from tomlkit.items import AoT, Array, InlineTable, Table
 from queen_outcomes.base import resources
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.records.map.asked import fates, title_facts
+from queen_outcomes.records.map.asked import fates, several, title_facts
 from queen_outcomes.records.map.asked.questions import (
     Question,
     open_line,
@@ -46,6 +46,7 @@ _CONTROLS = {
     "void": ("pass_over",),
     "fill": ("fill_down",),
     fates.KIND: ("apart", "year"),
+    several.KIND: ("several",),
 }
 """What a question of a kind decides among a file's habits."""
 
@@ -476,7 +477,19 @@ def _settle_remarks(document: Any, question: Question, everything: Written) -> N
                 _put_rule(document, rule)
 
 
+def _settle_several(document: Any, question: Question, everything: Written) -> None:
+    """Write the rules of a sheet anew that read the values of its cells one by one."""
+    for rule in everything.rules:
+        for source in set(rule.sources) & set(question.sources):
+            for theirs in _rules_of(document, source, rule.table):
+                if "each" not in theirs and rule in _alike(everything.rules, theirs):
+                    if rule.each:
+                        theirs["each"] = _array(rule.each)
+                    _settle_columns(document, source, rule.table, "*", everything)
+
+
 _SETTLED = {
+    several.KIND: _settle_several,
     deeds.KIND: _settle_deed,
     title_facts.KIND: _settle_title,
     fates.KIND: _settle_remarks,
