@@ -639,3 +639,32 @@ def test_loads_beside_queens_are_loads_where_each_row_has_its_own():
 )
 def test_what_smaller_sheets_feed(head, row, source, expected):
     assert fed(head, *queens(row), source=source)[1] == expected
+
+
+def test_doses_above_days_are_their_days():
+    day = ["2025-06-01,8,2025-06-03,4", "2025-06-01,9,,"]
+    feeds_, _ = fed("Queen,1st dose,µl,2nd dose,µl", *(f"D{n},{row}" for n, row in enumerate(day)))
+    (one,) = feeds_
+    assert one.slots == {
+        "1": {"inseminated_at": "1st dose", "dose_ul": "µl"},
+        "2": {"inseminated_at": "2nd dose", "dose_ul": "µl (2)"},
+    }
+    _, found = fed("Queen,Dose,µl", "D1,16/5,8", "D2,17/5,8")
+    assert found["inseminations"]["inseminated_at"] == ["Dose"]
+    _, found = fed("Queen,Inseminated,Dose", f"D1,{DAY},8.5", f"D2,{DAY},9.5")
+    assert found["inseminations"]["dose_ul"] == ["Dose"]
+
+
+def test_doses_with_a_day_between_them_are_not_of_one_day():
+    rows = queens(f"D1,{DAY},8,{NEXT},4")
+    _, found = fed("Queen,Inseminated,Dose,Zorbed,2nd dose", *rows)
+    assert found["inseminations"]["dose_ul"] == ["Dose"]
+    _, found = fed("Queen,Inseminated,Dose,2nd dose", *queens(f"D1,{DAY},8,4"))
+    assert found["inseminations"]["dose_ul"] == ["Dose", "2nd dose"]
+
+
+def test_exposures_have_no_day_that_nobody_names_beside_doses():
+    head = "Queen,Zorbed,1st dose,µl,2nd dose,µl,CO2"
+    _, found = fed(head, *queens(f"D1,{DAY},{NEXT},8,{NEXT},4,yes"))
+    assert list(found) == ["inseminations"]
+    assert found["inseminations"]["inseminated_at"] == ["1st dose", "2nd dose"]

@@ -21,6 +21,7 @@ from queen_outcomes.records.map.seen.contents import MOST, Contents
 from queen_outcomes.records.map.seen.fits import (
     FINDINGS,
     MAIN_DATE,
+    PARTLY,
     SHARED_IDS,
     SPANS,
     can_hold,
@@ -457,7 +458,11 @@ class _Allocation:
             return False
         if table in ("queens", "semen"):
             return True
-        return MAIN_DATE[table] in feed.uses
+        day = feed.uses.get(MAIN_DATE[table])
+        if table == "co2" and day and self.series:
+            # "CO2" above yes: a day that nobody names beside doses is none of an exposure
+            return not self.sheet.column(day.names[0]).heading.unknown
+        return day is not None
 
     # -- which columns ------------------------------------------------------------
 
@@ -691,13 +696,18 @@ class _Allocation:
         feeds.append(Feed("exits", uses))
 
     def _join_doses(self, feeds: list[Feed]) -> None:
-        """Add a second dose of the same day to the first: both columns are one dose."""
+        """Add a second dose of the same day to the first: both columns are one dose.
+
+        Where days stand between the two it may be another day's.
+        """
         feed = next((f for f in feeds if "dose_ul" in f.uses and not f.slots), None)
         if feed is None:
             return
         use = feed.uses["dose_ul"]
         used = {name for one in feeds for n in one.columns for name in one.headings(n)}
         kind = _numbered(use.names[0])
+        first = self.sheet.column(use.names[0]).at
+        days = [c.at for c in self.columns if c.contents.day_share >= PARTLY and c.at > first]
         use.names += [
             column.name
             for column in self.columns
@@ -705,6 +715,7 @@ class _Allocation:
             and _numbered(column.name) == kind
             and column.contents.filled
             and column.contents.number_share >= MOST
+            and not any(day < column.at for day in days)
         ]
 
     def _settle_co2(self, feeds: list[Feed]) -> None:

@@ -230,12 +230,25 @@ def _by_both(said: Heading, held: Contents, name: str) -> float:
         return 0.9  # "red" under "marked" says how
     if name == "reason" and tells_how_she_went(said, held):
         return 0.8
-    if name == "left_on" and said.of("column") == {"reason"} and _is_days(held):
-        return 0.8  # "fate date"
+    if _is_day_of_it(said, held, name):
+        return 0.8
     volumes = name in ("dose_ul", "volume_ul") and _is_volume(said)
     if name == "dose_ul" and said.unit in VOLUMES and said.of("column") == {"tip"}:
         return 0.8  # what was in the syringe
     return 0.8 if volumes and said.of("column") <= {"semen_batch"} else 0.0
+
+
+def _is_day_of_it(said: Heading, held: Contents, name: str) -> bool:
+    """Tell whether days stand below what names a thing: "fate date", or "1st dose" beside "µl"."""
+    named = said.of("column")
+    if name == "left_on":
+        return named == {"reason"} and _is_days(held)
+    return name == "inseminated_at" and named == {"dose_ul"} and _can_only_be_days(held)
+
+
+def _can_only_be_days(held: Contents) -> bool:
+    """Tell days from figures: "16/5" is no dose, and "8.5" may be one."""
+    return _is_days(held) or (held.day_share >= PARTLY and held.number_share < 1 - PARTLY)
 
 
 def _is_share_of_brood(said: Heading, held: Contents) -> bool:
