@@ -140,6 +140,11 @@ def values_in(text: str) -> list[str]:
     return [value for each in re.split(_PLUS, text) if (value := each.strip())]
 
 
+def is_of_words(heading: str) -> bool:
+    """Tell whether a heading is the one of the words of a part, by its form."""
+    return re.search(r" \(words(?: \d+)?\)$", heading) is not None
+
+
 def parts_in(texts: Sequence[str]) -> int:
     """Give how many parts cells have, where in most each part is a day with words; else 0."""
     pattern = re.compile(_day())

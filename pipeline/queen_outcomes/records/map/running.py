@@ -10,7 +10,7 @@ from typing import Any
 
 from queen_outcomes.base.errors import shorten
 from queen_outcomes.facts.reading import ABSENT, FINDINGS, PARTS
-from queen_outcomes.records.map.asked import alike, compound, labels, wordlist
+from queen_outcomes.records.map.asked import alike, compound, fates, labels, wordlist
 from queen_outcomes.records.map.asked import proposal as proposing
 from queen_outcomes.records.map.asked.proposal import Proposal
 from queen_outcomes.records.map.asked.questions import (
@@ -182,12 +182,15 @@ def begin(
     new -= forms
     earlier = {question.id for question in open_questions(text)}
     settled = _settled_words(settings)
+    wordlist.settle(found.words, settings)
+    found.fated = fates.settle(found.fated, settings)
     parts = {text for column, text in settled if column == PARTS}
     words = [
         word
         for word in found.words
         if (word.sources & new or word.id in earlier or "words:*:*:*" in earlier)
         and (word.column, word.text.casefold()) not in settled
+        and not (word.dated and (FINDINGS, word.text.casefold()) in settled)
         and not (word.column == FINDINGS and compound.is_made_of(word.text, parts))
     ]
     kept = [

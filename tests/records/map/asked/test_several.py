@@ -11,7 +11,7 @@ ASKED = "several:bench 2026.csv:inseminations:inseminated_at"
 ROWS = ["D1;2/6;8", "D2;2/6+4/6;2x4", "D3;3/6 + 5/6;5+4", "D4;3/6;4+4", "D5;14/6;8", "D6;15/6;7"]
 
 
-@pytest.fixture()
+@pytest.fixture
 def station(tmp_path):
     (tmp_path / "records").mkdir()
     bench = "\n".join(["Queen;Inseminated;Dose", *ROWS])

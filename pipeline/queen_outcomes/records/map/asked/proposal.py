@@ -101,7 +101,8 @@ class Proposal:
     def told_fates(self, source: str) -> list[fates.Remarks]:
         """Give a sheet's remarks that somebody has said to tell how queens went."""
         said = {question.id for question in self.questions if question.answer == YES}
-        return [one for one in self.fated if one.part.source == source and one.id in said]
+        own = [one for one in self.fated if one.part.source == source]
+        return [one for one in own if one.settled or one.id in said]
 
 
 def propose(

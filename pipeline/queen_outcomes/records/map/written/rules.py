@@ -86,7 +86,7 @@ def exits_at_looks(
 
 
 def exits_in_remarks(proposal: Proposal, part: Part, rule: NewRule) -> list[NewRule]:
-    """Give the exits that remarks beside a rule's queens tell of."""
+    """Give the exits, and the looks, that remarks beside a rule's queens tell of."""
     known = [
         replace(word, means=meant(proposal, word, listed_meaning(proposal, word)))
         for word in proposal.words
@@ -95,11 +95,10 @@ def exits_in_remarks(proposal: Proposal, part: Part, rule: NewRule) -> list[NewR
     found = []
     for one in proposal.told_fates(part.source):
         if one.part is part and "queen_id" in rule.columns:
-            columns, texts = fates.columns(one, rule.columns["queen_id"], known)
-            if texts:
-                found.append(
-                    NewRule([part.source], "exits", columns, only={one.headings[1]: texts})
-                )
+            found += [
+                NewRule([part.source], table, columns, only={one.headings[1]: texts})
+                for table, columns, texts in fates.rules(one, rule.columns["queen_id"], known)
+            ]
     return found
 
 
