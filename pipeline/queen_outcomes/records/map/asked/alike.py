@@ -16,7 +16,7 @@ from queen_outcomes.records.map.asked.questions import Question, place_of
 from queen_outcomes.records.map.seen.sheet import Sheet
 
 _OF_ANY_FILE = (
-    *("filled", "blank", "fill", "column", "percent", "span", "graft", "letters", "ignore"),
+    *("filled", "blank", "fill", "column", "percent", "span", "graft", "letters", "ignore", "which"),
     "exposures",
 )
 _OF_ONE_FILE = ("dates", "rows")

@@ -20,6 +20,7 @@ from queen_outcomes.records.map.asked import (
     ticks_and_marks,
     title_facts,
     which_columns,
+    which_of_ours,
     which_records,
     wordlist,
     written_once,
@@ -29,13 +30,14 @@ from queen_outcomes.records.map.seen import station
 from queen_outcomes.records.map.seen.deeds import Given
 from queen_outcomes.records.map.seen.feeds import Said
 from queen_outcomes.records.map.seen.stacked import Begins
-from queen_outcomes.records.map.seen.station import Station
+from queen_outcomes.records.map.seen.station import Chosen, Station
 
 ASK: tuple[Callable[[Station], list[Question]], ...] = (
     which_records.no_records,
     which_records.copies,
     which_records.journals,
     written_once.month_of_days,
+    which_of_ours.either,
     which_columns.unsure,
     ticks_and_marks.letters,
     which_columns.grafting,
@@ -112,12 +114,14 @@ def propose(
     begins: Begins = lambda _: None,
     settled: Given = MappingProxyType({}),
     done: Given = MappingProxyType({}),
+    chosen: Chosen = MappingProxyType({}),
 ) -> Proposal:
     """Look at the records, and raise every question that they leave open; as `look`.
 
-    ``settled`` is what the settings say of the rows of diaries, ``done`` what was answered.
+    ``settled`` is what the settings say of the rows of diaries, ``done`` and ``chosen`` what
+    was answered of them and of headings.
     """
-    looked = station.look(records, links, said, begins, {**settled, **done})
+    looked = station.look(records, links, said, begins, {**settled, **done}, chosen)
     figures.fahrenheit(looked)
     judged = orders.judge(looked)
     titled = title_facts.find(looked)

@@ -49,6 +49,7 @@ KINDS = {
     "filled": "whether a mark written down says that she is marked",
     "ignore": "a sheet that may be no record",
     "column": "what a column holds",
+    "which": "which column of ours a heading means",
     "letters": "letters that may be the stages of brood",
     "rows": "whether every row of a sheet is a record of its table",
     "fates": "whether remarks with a day say how queens went",

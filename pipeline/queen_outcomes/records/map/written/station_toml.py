@@ -21,7 +21,7 @@ from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import ABSENT
 from queen_outcomes.records import apart
-from queen_outcomes.records.map.asked import fates, several, title_facts
+from queen_outcomes.records.map.asked import fates, several, title_facts, which_of_ours
 from queen_outcomes.records.map.asked.questions import (
     Question,
     open_line,
@@ -31,6 +31,7 @@ from queen_outcomes.records.map.asked.questions import (
 )
 from queen_outcomes.records.map.seen import deeds
 from queen_outcomes.records.map.seen.fits import FINDINGS
+from queen_outcomes.records.map.seen.sheet import in_question
 from queen_outcomes.records.map.seen.words import STAGES
 from queen_outcomes.records.map.written.mapping import Written
 from queen_outcomes.records.map.written.patterns import escaped
@@ -522,8 +523,40 @@ def _settle_said(document: Any, question: Question, everything: Written) -> None
                 one["only"][heading] = _array([*have, *more])
 
 
+def _settle_which(document: Any, question: Question, everything: Written) -> None:
+    """Read a heading as the column of ours that was answered, and as no other."""
+    _, source, _, name = place_of(question.id)
+    for rule in document.get("read", []):
+        if is_known(source, _listed(rule.get("from", []))):
+            for ours in [n for n, spec in rule["columns"].items() if _is_from(spec, name)]:
+                del rule["columns"][ours]
+    for rule in everything.rules:
+        told = {n: spec for n, spec in rule.columns.items() if _is_from(spec, name)}
+        if source not in rule.sources or not told:
+            continue
+        theirs = _rules_of(document, source, rule.table)
+        for one in theirs:
+            if _is_like(one, rule):
+                one["columns"].update({n: _value(spec) for n, spec in told.items()})
+        if not theirs:
+            _put_rule(document, replace(rule, sources=[source]))
+
+
+def _is_like(theirs: Any, rule: NewRule) -> bool:
+    """Tell whether a rule of the settings chooses the same rows and slots as another."""
+    have = theirs.unwrap()
+    return have.get("only", {}).keys() == rule.only.keys() and have.get("each", []) == rule.each
+
+
+def _is_from(spec: Any, name: str) -> bool:
+    """Tell whether a column is filled from a heading, named as in a question."""
+    heading = spec.get("from") if isinstance(spec, Mapping) else spec
+    return isinstance(heading, str) and in_question(heading) == name
+
+
 _SETTLED = {
     several.KIND: _settle_several,
+    which_of_ours.KIND: _settle_which,
     deeds.KIND: _settle_deed,
     title_facts.KIND: _settle_title,
     fates.KIND: _settle_remarks,
