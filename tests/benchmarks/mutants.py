@@ -133,6 +133,10 @@ EQUIVALENT: dict[str, str] = {
     'arms = [arm[kept] != name for name in ("first", "second")]': (
         "both arms, in the other order"
     ),
+    "stats/logistic/collinear.py: "
+    "parts = np.maximum(left / np.where(varies, total, 1.0), np.exp(-3 * MOST))": (
+        "the next line holds what is as small as this to MOST"
+    ),
     "stats/shares/adjusted_rate.py: while over(inner) <= 1:": (
         "the place looked from lies a step further off"
     ),

@@ -153,6 +153,40 @@ def test_scores_are_no_per_cent(tmp_path, cells, kind):
     assert [question.kind for question in found] == kind
 
 
+@pytest.mark.parametrize(
+    ("cells", "says"),
+    [
+        ("1 0.5 0.2 0", "all 4 values are at most 1 (from 0 to 1)"),
+        ("0 0.5 1 80", "1 values lie between 0 and 1 (from 0), beside 1 of more than 1 (up to 80)"),
+        ("4 10 3 0 5", "all 5 values are whole and at most 10"),
+        ("4 11 3 0 5", None),
+        ("4.5 5 3 1 2", None),
+        ("3 3 3 3 3", None),
+        ("0 0 0 0 0", None),
+    ],
+)
+def test_percentages_that_may_be_shares_or_scores_are_told_by_their_values(tmp_path, cells, says):
+    rows = [f"{d}\t{cell}" for d, cell in zip(DAYS, cells.split(), strict=False)]
+    asked = looked(tmp_path, lines("queen_id\tchecked_on\tpattern_pct", rows))[1]
+    assert [question.says for question in asked] == [says] * (says is not None)
+
+
+@pytest.mark.parametrize("alone", [True, False])
+def test_a_unit_is_said_of_the_table_where_one_sheet_alone_holds_it(tmp_path, alone):
+    content = lines("queen_id\tchecked_on\tpattern_pct", [f"{d}\t0.{n}5" for n, d in enumerate(DAYS[:8])])
+    columns = {"queen_id": "queen_id", "checked_on": "checked_on", "pattern_pct": "pattern_pct"}
+    rules = [{"from": name, "table": "checks", "columns": columns} for name in ("checks.csv", "yard.csv")]
+    if alone:
+        (asked,) = looked(tmp_path, content)[1]
+        assert [tomllib.loads(said) for said in asked.settings] == [
+            {"units": {"checks": {"pattern_pct": unit}}} for unit in ("share", "%")
+        ]
+        return
+    one, other = looked(tmp_path, content, {"read": rules}, yard__csv=content)[1]
+    assert one.settings != other.settings  # each of its own sheet
+    assert not any("[units" in said for said in (*one.settings, *other.settings))
+
+
 def test_a_column_of_only_ticks_is_open(tmp_path):
     content = lines(
         "queen_id\tchecked_on\teggs",
@@ -160,6 +194,9 @@ def test_a_column_of_only_ticks_is_open(tmp_path):
     )
     assert ("blanks", "eggs") in kinds(looked(tmp_path, content)[1])
     content = content.replace("\tx\n", "\tno\n", 1)
+    assert ("blanks", "eggs") not in kinds(looked(tmp_path, content)[1])
+    # nor where something else than ticks stands in it
+    content = content.replace("\tno\n", "\tsoon\n")
     assert ("blanks", "eggs") not in kinds(looked(tmp_path, content)[1])
 
 

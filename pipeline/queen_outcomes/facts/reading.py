@@ -13,6 +13,7 @@ from fnmatch import fnmatchcase
 from typing import Any
 
 from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.years import Year
 
 YES, NO = ("yes", "y", "true", "1"), ("no", "n", "false", "0")
 NOT_LOOKED, BLANK_NO, FILLED_YES = "not looked", "no", "yes"
@@ -43,8 +44,8 @@ class CellRule:
     dates: str = "iso"
     """iso, dmy, mdy or ymd; dmy or mdy after `MIXED`, where a spreadsheet of another country
     took day for month in some."""
-    year: int | None = None
-    """The year of days written without one."""
+    year: Year | None = None
+    """The year of days written without one; see `years`."""
     month: str | None = None
     """Year and month, "2026-05", of days written as a day of the month alone."""
     days: int = 0
@@ -89,7 +90,7 @@ class Habits:
     """How one file is kept: [files."pattern"]. None or empty: nothing is said here."""
 
     dates: str | None = None
-    year: int | None = None
+    year: Year | None = None
     month: str | None = None
     decimal: str | None = None
     empty: tuple[str, ...] | None = None
@@ -110,6 +111,8 @@ class Habits:
     """Headings whose empty cells take the value above."""
     apart: Mapping[str, int] = field(default_factory=dict)
     """A heading -> how many records its cells may hold, each a day and words."""
+    several: Mapping[str, int] = field(default_factory=dict)
+    """A heading -> how many values its cells may hold; the first heading says how many it is."""
     group: str = ""
     """The column that a row with one filled cell gives to the rows below it."""
     form: str = ""
@@ -130,7 +133,7 @@ class ColumnRule:
     """A word above the headings, behind which it stands for the whole sheet."""
     unit: str | None = None
     dates: str | None = None
-    year: int | None = None
+    year: Year | None = None
     days: int | None = None
     """How many days after the written day it was: -1 is the day before."""
     decimal: str | None = None

@@ -15,7 +15,7 @@ from typing import Any
 
 from queen_outcomes.base.errors import UsageError, nearest
 from queen_outcomes.base.refs import SLOT_BITS
-from queen_outcomes.facts import languages
+from queen_outcomes.facts import languages, years
 from queen_outcomes.facts.column import UNITS, Column, Limits, Table
 from queen_outcomes.facts.dictionary import (
     DERIVED_LIMITS,
@@ -127,8 +127,8 @@ def _memory(value: Any) -> float | None:
     return float(size[1]) if size and fits else None
 
 
-def _apart(value: Any) -> dict[str, int] | None:
-    """Read how many records the cells of some headings may hold."""
+def _numbered_headings(value: Any) -> dict[str, int] | None:
+    """Read how many records, or values, the cells of some headings may hold."""
     fits = isinstance(value, dict) and all(
         name.strip() and _is_number(most, int) and 1 <= most <= 2**SLOT_BITS - 1
         for name, most in value.items()
@@ -206,7 +206,8 @@ PERCENT = Field(_percent, "a percentage above 0 and at most 100")
 SHARE = Field(_share, "a share above 0 and below 1, such as 0.1")
 ORDERS = choice("iso", "dmy", "mdy", "ymd", f"{MIXED}dmy", f"{MIXED}mdy")
 DECIMALS = choice(".", ",")
-YEAR = whole(1900, 2200)
+YEAR = Field(years.read, 'a year such as 2025, or a season in quotes: "2025/26", or "2025-05" from May on')
+YEAR_OF_SHEET = Field(years.read_of_sheet, f'{YEAR.expected}, or "{years.ROWS}"')
 MONTH = Field(_month, 'a year and month in quotes, such as "2026-05"')
 FOLDS = Field(_folds, "a list of some of " + ", ".join(FOLDED))
 HABITS: dict[str, Field] = {
@@ -214,7 +215,7 @@ HABITS: dict[str, Field] = {
         _lines, f"the line of the headings, up to {LAST_HEADING}, or a list of two or three"
     ),
     "dates": ORDERS,
-    "year": YEAR,
+    "year": YEAR_OF_SHEET,
     "month": MONTH,
     "decimal": DECIMALS,
     "prefix": Field(
@@ -231,7 +232,12 @@ HABITS: dict[str, Field] = {
     "struck": choice(READ, PASS_OVER),
     "hidden": choice(READ, PASS_OVER),
     "fill_down": TEXTS,
-    "apart": Field(_apart, 'headings with a number from 1, such as { "Checks" = 4 }'),
+    "apart": Field(
+        _numbered_headings, 'headings with a number from 1, such as { "Checks" = 4 }'
+    ),
+    "several": Field(
+        _numbered_headings, 'headings with a number from 1, such as { "Day" = 2, "Dose" = 2 }'
+    ),
     "form": Field(lambda value: "yes" if value is True else None, "true, or no such line"),
     "tables_below": TEXTS,
     "group": choice(*dict.fromkeys(n for t in TABLES.values() for n in t.names)),

@@ -14,8 +14,9 @@ up to the 12th of a month are wrong, and the texts are right.
 from __future__ import annotations
 
 from queen_outcomes.base.store import literal
-from queen_outcomes.facts import languages
+from queen_outcomes.facts import languages, years
 from queen_outcomes.facts.reading import CellRule
+from queen_outcomes.facts.years import FIRST_YEAR, LAST_YEAR
 from queen_outcomes.records.steps import (
     CellForm,
     Steps,
@@ -25,7 +26,6 @@ from queen_outcomes.records.steps import (
     without_accents,
 )
 
-FIRST_YEAR, LAST_YEAR = 1900, 2200
 ORDERS = {
     "dmy": "day-month-year",
     "mdy": "month-day-year",
@@ -69,6 +69,10 @@ _WEEK = r"(\d{4})-?w(\d{2})-?([1-7])"
 _MONTH_AFTER = rf"\d{{1,2}}(?: ?[-./] ?\d{{1,2}}(?:\D|$)|\.? {_NAME})"
 """What follows a name that is a weekday to some and a month to others, where it is a
 weekday: a day with a month of its own ("mar. 4/8", "mar 4 août"; but "mar 4 2026")."""
+_BEFORE = r"((?:[^\d\s.,]{2,}[.,]{0,2} )?)"
+"""A weekday before a day."""
+_CLOCK_BEHIND = r"(?:,? +(?:[a-z]{1,3}\.? )?\d{1,2}[:.h]\d{2}.*)?"
+"""A time behind it."""
 # the forms of a time
 _HALF = r"(?:am|pm|a\. ?m\.?|p\. ?m\.?)"
 _AFTER = rf"(?: ?(?:{_HALF}|uhr|hrs|h))"
@@ -156,6 +160,36 @@ def joined(text: str) -> str:
 def with_year(text: str) -> str:
     """Give SQL that puts a year from a cell of its own behind its day: "5-7 2025" is "5-7-2025"."""
     return rf"regexp_replace({text}, '^(\d{{1,2}}) ?([-./]) ?(\d{{1,2}})\.? (\d{{4}})$', '\1\2\3\2\4')"
+
+
+def with_year_above(text: str, year: str, *, workbook: bool) -> str:
+    """Give SQL that puts a year that stands in a row above behind a day that has none.
+
+    ``workbook``: a number such as 3.1 may be no day.
+    """
+    signs = "[-/]" if workbook else "[-./]"
+    cases = [
+        (
+            f"regexp_full_match({text}, {literal(form)})",
+            f"regexp_replace({text}, {literal(f'^{form}$')}, {put})",
+        )
+        for form, put in (
+            (
+                rf"{_BEFORE}(\d{{1,2}}) ?({signs}) ?(\d{{1,2}})()({_CLOCK_BEHIND})",
+                rf"'\1\2\3\4\3' || {year} || '\6'",
+            ),
+            (
+                rf"{_BEFORE}(\d{{1,2}}) ?(\.) ?(\d{{1,2}})(\.)({_CLOCK_BEHIND})",
+                rf"'\1\2\3\4\3' || {year} || '\6'",
+            ),
+            (
+                rf"{_BEFORE}(\d{{1,2}}(?:\.|st|nd|rd|th|er)?[- ]{{0,2}}{_OF}{_NAME}\.?|"
+                rf"{_NAME}\.? ?\d{{1,2}}(?:\.|st|nd|rd|th)?)({_CLOCK_BEHIND})",
+                rf"'\1\2 ' || {year} || '\3'",
+            ),
+        )
+    ]
+    return case([(f"{year} IS NOT NULL AND {when}", then) for when, then in cases], text)
 
 
 def within_years(moment: str) -> str:
@@ -308,9 +342,9 @@ def _iso(rule: CellRule, form: CellForm) -> str:
         cases.append(
             (f"{named} AND length({of}.y) IN (2, 4)", _ymd(f"{of}.y", month, date))
         )
-        if rule.year:
+        if _has_year(rule):
             cases.append(
-                (f"{named} AND {of}.y = ''", _ymd(f"'{rule.year}'", month, date))
+                (f"{named} AND {of}.y = ''", _ymd(_year(rule, month), month, date))
             )
     return case(cases)
 
@@ -371,14 +405,24 @@ def _day_of_week() -> str:
 
 
 def _yearless_cases(rule: CellRule, form: CellForm) -> list[tuple[str, str]]:
-    if not rule.year or rule.order == "iso":
+    if not _has_year(rule) or rule.order == "iso":
         return []
     month, date = "short.a", "short.b"
     if rule.order == "dmy":
         month, date = date, month
     # a workbook makes the number 3.1 of "3.10", so only a closing point shows a day
     sure = " AND (short.s <> '.' OR short.z = '.')" if form.workbook else ""
-    return [(f"short.a <> ''{sure}", _ymd(f"'{rule.year}'", month, date))]
+    return [(f"short.a <> ''{sure}", _ymd(_year(rule, month), month, date))]
+
+
+def _has_year(rule: CellRule) -> bool:
+    """Tell whether the settings name the year of days without one."""
+    return rule.year not in (None, years.ROWS)
+
+
+def _year(rule: CellRule, month: str) -> str:
+    """Give SQL of the year that the settings have for days of a month."""
+    return f"({years.of_month_sql(rule.year or 0, month)})"
 
 
 def _ymd(year: str, month: str, date: str) -> str:
@@ -441,10 +485,15 @@ def _micros() -> str:
 
 # --- why a text is no day
 
+_NO_YEAR = "which has no year; write it in, or set year for its file"
+_NO_YEAR_ABOVE = "which has no year: none stands alone in a row above it"
+_SURELY_SHORT = r"short.s <> '.' OR regexp_full_match(day, '\d+\.\d+\.')"
+"""SQL that is TRUE for day and month where a workbook's number can be no such text."""
+
 
 def _why(rule: CellRule, form: CellForm) -> str:
     """Give SQL of the true cause, as the end of a sentence that has quoted the text."""
-    no_year = literal("which has no year; write it in, or set year for its file")
+    no_year = literal(_NO_YEAR_ABOVE if rule.year == years.ROWS else _NO_YEAR)
     no_day = literal("and there is no such day")
     cases = [
         ("rest[1] = '#'", literal("which is an error of a spreadsheet and no date")),
@@ -482,10 +531,8 @@ def _why(rule: CellRule, form: CellForm) -> str:
             r"regexp_full_match(rest, '(\d{4}.?)?(w|kw|sem)\.? ?\d{1,2}(.?\d{4})?')",
             literal("which is a week and no day"),
         ),
-        (
-            r"short.a <> '' AND (short.s <> '.' OR regexp_full_match(day, '\d+\.\d+\.'))",
-            no_year,
-        ),
+        *_no_such_short_day(rule, form),
+        (f"short.a <> '' AND ({_SURELY_SHORT})", no_year),
         ("short.a <> ''", literal("which is a number, or a day without its year")),
     ]
     for of in ("day_first", "month_first"):
@@ -494,7 +541,7 @@ def _why(rule: CellRule, form: CellForm) -> str:
                 f"{of}.m <> '' AND {of}_month IS NULL",
                 f"'which names no month that is known: \"' || {of}.m || '\"'",
             ),
-            (f"{of}.m <> '' AND {of}.y = ''", no_year),
+            *([] if _has_year(rule) else [(f"{of}.m <> '' AND {of}.y = ''", no_year)]),
             (f"{of}.m <> ''", no_day),
         ]
     if not form.workbook:
@@ -513,6 +560,17 @@ def _why(rule: CellRule, form: CellForm) -> str:
         (r"NOT regexp_matches(rest, '\d')", literal("which is a text and no date")),
     ]
     return case(cases, literal("which is no date that can be read"))
+
+
+def _no_such_short_day(rule: CellRule, form: CellForm) -> list[tuple[str, str]]:
+    """Tell days without a year that are none, or lack their order, where the year is set."""
+    if not _has_year(rule):
+        return []
+    said = "and there is no such day"
+    if rule.order == "iso":
+        said = 'whose order is not set; set dates = "dmy" or "mdy" for its file'
+    sure = f" AND ({_SURELY_SHORT})" if form.workbook else ""
+    return [(f"short.a <> ''{sure}", literal(said))]
 
 
 def _no_such_day(rule: CellRule) -> list[tuple[str, str]]:

@@ -18,6 +18,7 @@ from queen_outcomes.base.errors import (
     shorten,
 )
 from queen_outcomes.base.text_layout import NO_FORMULAS
+from queen_outcomes.facts import years
 from queen_outcomes.facts.column import Column, Table
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import (
@@ -128,12 +129,16 @@ class SourceMapping:
         ]
 
 
+def _year(rule: CellRule) -> str:
+    return "the years in rows above" if rule.year == years.ROWS else str(rule.year)
+
+
 def _how(table: Table, ours: str, rule: CellRule) -> str:
     """Say what decides how a column's cells are read."""
     kind = "" if ours == FINDINGS else table.column(ours).kind
     said = []
     if kind in ("date", "datetime"):
-        said.append(f"dates {rule.order}" + (f" of {rule.year}" if rule.year else ""))
+        said.append(f"dates {rule.order}" + (f" of {_year(rule)}" if rule.year else ""))
         said += [f"days alone of {rule.month}"] if rule.month else []
         said += ["day and month of real dates changed"] if rule.turned else []
         said += [f"{rule.days:+} days"] if rule.days else []

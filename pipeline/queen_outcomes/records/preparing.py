@@ -12,15 +12,18 @@ from dataclasses import dataclass, field
 
 from queen_outcomes.base.errors import shorten
 from queen_outcomes.base.store import Store, literal, quote
+from queen_outcomes.facts import years
 from queen_outcomes.facts.reading import PASS_OVER, Habits, Reading
+from queen_outcomes.records import days
 from queen_outcomes.records.cells import WrittenColumn, folded, listed
 from queen_outcomes.records.delimited import CELLS_MISSING
-from queen_outcomes.records.mapping import GROUP, SlotMapping, SourceMapping
+from queen_outcomes.records.mapping import GROUP, CellSource, SlotMapping, SourceMapping
 
 MARKS = "row_marks_"
 _WHY, _FIRST, _FILLED = '"row  why"', '"row  first"', '"row  filled"'
 _SHORT = '"row  short"'
 _BROKEN, _FILLS = '"row  broken"', '"row  fills"'
+_YEAR = '"row  year"'
 """Columns beside the sheet's own; no heading has two blanks in a row."""
 
 
@@ -82,7 +85,8 @@ def _rows(
     """Give the relation of a source's rows that hold records."""
     marks = _marks(store, source, habits)
     chosen = habits.pass_over or habits.no_record
-    plain = not (chosen or habits.group or habits.fill_down or marks)
+    dated = _days_below_years(source, habits)
+    plain = not (chosen or habits.group or habits.fill_down or marks or dated)
     types = store.columns(source.raw)
     repeated = [
         name
@@ -95,7 +99,7 @@ def _rows(
     _judge(store, source, habits, judged, types, marks)
     store.execute(
         f"INSERT INTO passed_over SELECT ref_of({source.no}, 0, source_line), "
-        f"CASE WHEN {_WHY} = 'no_record' THEN 'pattern' ELSE {_WHY} END "
+        f"CASE {_WHY} WHEN 'no_record' THEN 'pattern' WHEN 'year' THEN 'group' ELSE {_WHY} END "
         f"FROM {judged} WHERE {_WHY} IS NOT NULL"
     )
     down = {_folded(name) for name in habits.fill_down}
@@ -116,14 +120,55 @@ def _rows(
             value = cell
         cells.append(f"{value} AS {cell}")
     group = _above(f"CASE WHEN {_WHY} = 'group' THEN {_FIRST} END", "true")
+    year = _above(f"CASE WHEN {_WHY} = 'year' THEN left({_FIRST}, 4) END", "true")
+    # the cells with the marks taken off are those that a year goes behind
+    rows = (
+        f"SELECT source_line, broken, {_WHY}, {', '.join(cells)}, {group} AS {quote(GROUP)}, "
+        f"{year} AS {_YEAR} FROM {judged} WHERE {_GOES_ON} OR {_WHY} IN ('group', 'year')"
+    )
+    workbook = source.grid.form.workbook
+    more = [
+        f"{days.with_year_above(f'trim({quote(name)})', _YEAR, workbook=workbook)} "
+        f"AS {quote(_dated(name))}"
+        for name in dated
+        if types[name] == "VARCHAR"
+    ]
+    listed_more = "".join(f", {each}" for each in more)
     store.table(
         prepared,
-        f"SELECT * EXCLUDE ({_WHY}) FROM (SELECT source_line, broken, {_WHY}, "
-        f"{', '.join(cells)}, {group} AS {quote(GROUP)} FROM {judged} "
-        f"WHERE {_GOES_ON} OR {_WHY} = 'group') WHERE {_WHY} IS NULL",
+        f"SELECT * EXCLUDE ({_WHY}, {_YEAR}){listed_more} FROM ({rows}) WHERE {_WHY} IS NULL",
     )
     store.drop(judged)
     return prepared
+
+
+def _days_below_years(source: SourceMapping, habits: Habits) -> list[str]:
+    """Give the columns of days of a sheet in which years stand in rows of their own."""
+    if habits.year != years.ROWS:
+        return []
+    found = (
+        name
+        for slot in source.slots
+        for ours, cell in slot.cells.items()
+        if _is_below_years(source, habits, ours, cell)
+        for name in cell.columns[:1]
+    )
+    return [name for name in dict.fromkeys(found) if name in source.grid.columns]
+
+
+def _is_below_years(
+    source: SourceMapping, habits: Habits, ours: str, cell: CellSource
+) -> bool:
+    """Tell whether days of a column are of the year in a row above them."""
+    if habits.year != years.ROWS or (cell.rule is not None and cell.rule.year is not None):
+        return False
+    kinds = {column.name: column.kind for column in source.table.columns}
+    return kinds.get(ours) in ("date", "datetime")
+
+
+def _dated(name: str) -> str:
+    """Name the column in which the days of another stand with their year."""
+    return f"{name}  with year"
 
 
 def _folded(heading: str) -> str:
@@ -182,6 +227,9 @@ def _judge(
         for mark in ("struck", "hidden")
         if marks and getattr(habits, mark) == PASS_OVER
     ]
+    if habits.year == years.ROWS:
+        alone = f"{_FILLED} = 1 AND regexp_full_match({_FIRST}, {literal(years.LONE_YEAR)})"
+        cases.append(f"WHEN {alone} THEN 'year'")
     if habits.group:
         cases.append(f"WHEN {_FILLED} = 1 THEN 'group'")
     # a sheet whose ditto marks alone are asked about has no rows to pass over
@@ -231,9 +279,12 @@ def _slot(
     store: Store, source: SourceMapping, slot: SlotMapping, rows: str, reading: Reading
 ) -> PreparedSlot:
     """Give the relation of a slot's records; what holds none is passed over."""
+    habits, there_now = reading.habits_of(source.name), store.columns(rows)
     written = {
         ours: WrittenColumn(
-            cell.columns,
+            _with_years(cell.columns, there_now)
+            if _is_below_years(source, habits, ours, cell)
+            else cell.columns,
             reading.cell_rule(source.table.name, ours, source.name, cell.rule),
             cell.value,
         )
@@ -273,6 +324,12 @@ def _slot(
         f"(SELECT source_line FROM {name})"
     )
     return PreparedSlot(name, slot.slot, written, also)
+
+
+def _with_years(columns: tuple[str, ...], there: Iterable[str]) -> tuple[str, ...]:
+    """Give the columns of a day, the first as it stands with its year where that is made."""
+    made = tuple(_dated(name) for name in columns[:1])
+    return made + columns[1:] if set(made) <= set(there) else columns
 
 
 def _is_chosen(column: str, texts: Iterable[str]) -> str:

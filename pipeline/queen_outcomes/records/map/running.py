@@ -13,6 +13,7 @@ from queen_outcomes.facts.reading import ABSENT, FINDINGS, PARTS
 from queen_outcomes.records.map.asked import (
     alike,
     compound,
+    fates,
     labels,
     which_of_ours,
     wordlist,
@@ -195,12 +196,15 @@ def begin(
     new -= forms
     earlier = {question.id for question in open_questions(text)}
     settled = _settled_words(settings)
+    wordlist.settle(found.words, settings)
+    found.fated = fates.settle(found.fated, settings)
     parts = {text for column, text in settled if column == PARTS}
     words = [
         word
         for word in found.words
         if (word.sources & (new | chosen.keys()) or word.id in earlier or "words:*:*:*" in earlier)
         and (word.column, word.text.casefold()) not in settled
+        and not (word.dated and (FINDINGS, word.text.casefold()) in settled)
         and not (word.column == FINDINGS and compound.is_made_of(word.text, parts))
     ]
     kept = [

@@ -16,6 +16,7 @@ from queen_outcomes.records.map.asked import (
     labels,
     legend,
     orders,
+    several,
     ticks_and_marks,
     title_facts,
     which_columns,
@@ -75,6 +76,8 @@ class Proposal:
     """What stands above headings for all rows below them."""
     fated: list[fates.Remarks] = field(default_factory=list)
     """Remarks that tell how queens went."""
+    doubled: list[several.Several] = field(default_factory=list)
+    """Lists of inseminations with several days in a cell."""
 
     def question(self, kind: str, *place: str) -> Question | None:
         """Give a question by its kind and place; None where it was not raised."""
@@ -93,10 +96,16 @@ class Proposal:
                 return next((q.answer for q in self.questions if q.id == name), None)
         return self.orders.by_file.get(source)
 
+    def several_of(self, source: str) -> several.Several | None:
+        """Give what a sheet has of several days in a cell, once somebody has said what they are."""
+        said = {question.id for question in self.questions if question.answer == YES}
+        return next((d for d in self.doubled if d.part.source == source and d.id in said), None)
+
     def told_fates(self, source: str) -> list[fates.Remarks]:
         """Give a sheet's remarks that somebody has said to tell how queens went."""
         said = {question.id for question in self.questions if question.answer == YES}
-        return [one for one in self.fated if one.part.source == source and one.id in said]
+        own = [one for one in self.fated if one.part.source == source]
+        return [one for one in own if one.settled or one.id in said]
 
 
 def propose(
@@ -123,10 +132,12 @@ def propose(
     words = compound.compose(wordlist.gather(looked))
     legend.explain(words, legend.find(looked, words))
     fated = fates.find(looked)
+    doubled = several.find(looked)
     words += fates.words(fated, words)
     questions = [
         *which_records.diaries(looked.deeds, settled),
         *judged.questions,
+        *several.questions(doubled),
         *(question for ask in ASK for question in ask(looked)),
         *title_facts.questions(titled),
         *fates.questions(fated),
@@ -136,4 +147,4 @@ def propose(
         *compound.question(words),
     ]
     prefixes = yearly["queen_id"].prefixes
-    return Proposal(looked, judged, words, questions, prefixes, leads, yearly, titled, fated)
+    return Proposal(looked, judged, words, questions, prefixes, leads, yearly, titled, fated, doubled)

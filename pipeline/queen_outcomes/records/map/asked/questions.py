@@ -26,6 +26,7 @@ from queen_outcomes.records import suggested
 KINDS = {
     "deed": "which table the rows of a diary belong to, by what they say was done",
     "dates": "the order in which days are written",
+    "several": "several days in one cell, each of a dose",
     "month": "the month of days that are written without one",
     "mixed": "real days and texts in one column, as a spreadsheet of another locale leaves them",
     "percent": "whether figures up to 1 are shares or per cent",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -36,6 +36,10 @@ EXIT = "exit"
 """What a word under a look sets, beside what the look found, where it says how she went."""
 _SEEN_BY = {"missing": {"queen_seen": NO}, "drone_layer": {"drone_in_worker": "many"}}
 """What else is found where a queen went so."""
+_MAY_BE_SEEN = (
+    "or what was seen that day, such as larvae = yes; sealed = yes: it is then a check; with "
+    "exit = drone_layer beside it, both"
+)
 _SHOWN = 5
 _BROOD_ONLY = ("larvae", "sealed")
 DASHES = frozenset(["-", "--", "–", "—", "−"])
@@ -58,6 +62,10 @@ class Word:
     limited : tuple of str
         The columns that a free word may set, where its heading names fewer; or the
         sheet and the one column that a cross beside ticks stands in.
+    dated : bool
+        Whether it stands beside a day in remarks, so that it may as well be what was seen.
+    settled : bool
+        Whether the settings say what it means.
     """
 
     column: str
@@ -69,6 +77,8 @@ class Word:
     limited: tuple[str, ...] = ()
     told_by: str = ""
     """What a legend says of it."""
+    dated: bool = False
+    settled: bool = False
 
     @property
     def id(self) -> str:
@@ -215,6 +225,7 @@ def _single(name: str, alike: list[Word]) -> Question:
             f"it stands there {sum(word.count for word in alike)} times",
             *filter(None, dict.fromkeys(word.told_by for word in alike)),
             *_may_mean(alike[0].column),
+            *([_MAY_BE_SEEN] if alike[0].dated else []),
         ],
         sources=tuple(sorted({s for word in alike for s in word.sources})),
     )
@@ -235,11 +246,11 @@ def correct(words: list[Word], answers: Mapping[str, Any]) -> None:
         by_id.setdefault(word.id, []).append(word)
     for name, answer in answers.items():
         for word in by_id.get(name, ()):
-            word.means = meaning_of(word.column, answer, name)
+            word.means = meaning_of(word.column, answer, name, word.dated)
 
 
-def meaning_of(column: str, answer: Any, where: str) -> Any:
-    """Read the meaning that a person gives a word.
+def meaning_of(column: str, answer: Any, where: str, dated: bool = False) -> Any:
+    """Read the meaning that a person gives a word; of a dated one, what it sets too.
 
     Raises
     ------
@@ -248,7 +259,7 @@ def meaning_of(column: str, answer: Any, where: str) -> Any:
     """
     if column == FINDINGS and str(answer).strip().casefold() == NOT_LOOKED:
         return NOTHING
-    if column in (FINDINGS, PARTS):
+    if column in (FINDINGS, PARTS) or (dated and (isinstance(answer, dict) or "=" in str(answer))):
         sets = answer if isinstance(answer, dict) else _sets(str(answer))
         for name, value in sets.items():
             if not _can_be(name, str(value)):
@@ -259,6 +270,21 @@ def meaning_of(column: str, answer: Any, where: str) -> Any:
     if given and given not in allowed:
         raise _refused(where, answer, "one of " + ", ".join(allowed) + ', or ""')
     return given
+
+
+def settle(words: Iterable[Word], settings: Mapping[str, Any]) -> None:
+    """Take what settings say of words beside days: rules made of them later need it."""
+    section = settings.get("words", {})
+    reasons, found = section.get("reason"), section.get("findings")
+    known: dict[str, dict[str, str]] = {}
+    for reason, texts in reasons.items() if isinstance(reasons, Mapping) else ():
+        for text in [texts] if isinstance(texts, str) else texts:
+            known.setdefault(str(text).casefold(), {})[EXIT] = reason
+    for text, sets in found.items() if isinstance(found, Mapping) else ():
+        known.setdefault(text.casefold(), {}).update(sets)
+    for word in words:
+        if word.dated and word.text.casefold() in known:
+            word.means, word.settled = dict(known[word.text.casefold()]), True
 
 
 def _can_be(name: str, value: str) -> bool:
