@@ -122,7 +122,7 @@ EQUIVALENT: dict[str, str] = {
     "base/console.py: click.echo(json.dumps(value, default=plain, indent=3))": (
         "how far JSON is indented means nothing"
     ),
-    "audit/apart.py: hands = {name: counted.operator[some] != name for name in names}": (
+    "audit/apart.py: hands = {name: number != at for at, name in enumerate(names)}": (
         "a column of noughts and ones goes with others as its opposite does"
     ),
     "audit/operators.py: around = "
