@@ -116,6 +116,36 @@ def test_days_beside_real_ones_may_fit_two_orders_and_are_asked_about_by_theirs(
     assert ["dmy" in setting for setting in asked.settings] == [True, True]
 
 
+TURNED = ["2025-05-04", "2025-06-04", "2025-07-04", "13/4/2025", "14/4/2025"]
+
+
+@pytest.mark.parametrize(
+    ("other", "of_file"),
+    [
+        (TURNED, True),
+        ([""] * 5, True),
+        # of no days turned round, and where nothing tells that they are
+        (["13/5/2025", "14/5/2025", "15/5/2025", "16/5/2025", "17/5/2025"], False),
+        ([*TURNED[:3], "3/4/2025", "4/4/2025"], False),
+    ],
+    ids=["alike", "empty", "texts", "untold"],
+)
+def test_turned_days_are_mended_for_a_file_whose_columns_of_days_are_all_so(tmp_path, other, of_file):
+    rows = [f"Q{n}\t{one}\t{two}" for n, (one, two) in enumerate(zip(TURNED, other, strict=True))]
+    bench = "\n".join(["queen_id\tinseminated_at\tco2_other_at", *rows]) + "\n"
+    settings = {"dates": {"order": "dmy"}}
+    _, asked = looked(tmp_path, "queen_id\tchecked_on\n", settings, inseminations__csv=bench)
+    (first, *_) = [one for one in asked if one.used.name == "inseminated_at"]
+    assert first.kind == "turned_dates"
+    turned, right = map(tomllib.loads, first.settings)
+    if of_file:
+        assert turned == {"files": {"inseminations.csv": {"dates": "mixed:dmy"}}}
+    else:
+        assert turned["read"][0]["columns"]["inseminated_at"]["dates"] == "mixed:dmy"
+    # what says that there is none is said of the column alone
+    assert right["read"][0]["columns"]["inseminated_at"]["dates"] == "dmy"
+
+
 def test_percentages_of_at_most_one_are_open_until_the_unit_is_said(tmp_path):
     content = lines(
         "queen_id\tchecked_on\tpattern_pct",
