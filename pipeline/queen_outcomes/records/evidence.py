@@ -15,7 +15,7 @@ from typing import Any, Literal
 
 from queen_outcomes.base.errors import RecordsError, shorten
 from queen_outcomes.base.store import Store, literal, quote
-from queen_outcomes.facts import languages
+from queen_outcomes.facts import languages, years
 from queen_outcomes.facts.column import Column
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import (
@@ -28,6 +28,7 @@ from queen_outcomes.facts.reading import (
     CellRule,
     Reading,
 )
+from queen_outcomes.facts.years import Year
 from queen_outcomes.records import cells, days, numbers, suggested
 from queen_outcomes.records.cells import CellForm
 from queen_outcomes.records.mapping import SlotMapping, SourceMapping
@@ -381,8 +382,9 @@ def _mending(
         else:
             setting = suggested.in_file(source.name, reading, "decimal", other)
         return (setting,), "decimal"
-    year = orders.year_of(source)
-    if "no year" in cause and year:
+    lacking = any("no year" in str(other) for other, *_ in rows)
+    year = orders.year_of(used) if lacking and not used.rule.year else None
+    if year == years.ROWS or ("no year" in cause and year):
         setting = suggested.in_file(source.name, reading, "year", year)
         return (setting,), "year"
     if numbers.NO_SPAN in cause:
@@ -563,16 +565,30 @@ class OrdersSeen:
             turned = suggested.in_file(name, self.reading, "dates", MIXED + order)
         return turned, right
 
-    def year_of(self, source: SourceMapping) -> int | None:
-        """Give the year that a source's name tells; else that of most inseminations."""
-        named = re.findall(r"(?<!\d)(?:19|20)\d\d(?!\d)", source.name)
+    def year_of(self, used: UsedColumn) -> Year | None:
+        """Give the year of a column's days without one; None where it may be of several.
+
+        That of the rows in which years stand, or what the source's name tells; else the only
+        one that inseminations are of.
+        """
+        # late: it reads the lists of words
+        from queen_outcomes.records.map.asked.years import named_by_path
+
+        unread = quote(str(used.column and used.column.unread))
+        if self.store.rows(
+            f"SELECT 1 FROM {used.staged} AND regexp_full_match({unread}, "
+            f"{literal(years.LONE_YEAR)}) LIMIT 1"
+        ):
+            return years.ROWS
+        named = named_by_path(used.source.name)
         if named:
-            return int(named[-1])
+            whole = {year for other in named for year in other.all}
+            return named[0].meant if whole <= named[0].all else None
         rows = self.store.rows(
-            "SELECT year(inseminated_at) AS y FROM staged_inseminations "
-            "WHERE inseminated_at IS NOT NULL GROUP BY y ORDER BY count(*) DESC, y LIMIT 1"
+            "SELECT DISTINCT year(inseminated_at) FROM staged_inseminations "
+            "WHERE inseminated_at IS NOT NULL"
         )
-        return rows[0][0] if rows else None
+        return rows[0][0] if len(rows) == 1 else None
 
 
 def _at_once(columns: Sequence[UsedColumn]) -> Iterator[Sequence[UsedColumn]]:
