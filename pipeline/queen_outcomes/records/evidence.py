@@ -173,6 +173,8 @@ class DateOrders:
         Days in figures with a 13 or more for day or month.
     unread : int
         Filled cells that cannot be read as set.
+    yearless : mapping of order to int
+        How many days without a year are one in this order of day and month alone.
     """
 
     used: UsedColumn
@@ -184,6 +186,7 @@ class DateOrders:
     real_late: int
     late: int
     unread: int
+    yearless: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def possible(self) -> tuple[str, ...]:
@@ -692,6 +695,7 @@ def date_orders(
             real_late=count["real_late"],
             late=count["late"],
             unread=missed[place],
+            yearless={order: count[f"yearless_{order}"] for order in ("dmy", "mdy")},
         )
         for place, (used, count) in enumerate(zip(columns, counts, strict=True))
     ]
@@ -707,12 +711,19 @@ def _figures_counted(store: Store, form: CellForm, real: str) -> list[dict[str, 
         f"figures.a <> '' AND {days.YEAR_LAST} AND length(figures.a) <= 2 "
         "AND length(figures.c) IN (1, 2, 4)"
     )
+    # a number of a workbook may look like day and month
+    sure = "short.a <> ''" + " AND (short.s <> '.' OR short.z = '.')" * form.workbook
     fits = {f"fits_{o}": f"{figures} AND {days.fits(o)}" for o in days.ORDERS}
     flags = {
         "figures": figures,
         **fits,
         "both_ways": f"{figures} AND {days.fits('dmy')} AND {days.fits('mdy')} "
         "AND TRY_CAST(figures.a AS INT) <> TRY_CAST(figures.b AS INT)",
+        **{
+            f"yearless_{order}": f"{sure} AND TRY_CAST(short.{late} AS INT) "
+            f"BETWEEN 13 AND 31 AND TRY_CAST(short.{month} AS INT) BETWEEN 1 AND 12"
+            for order, late, month in (("dmy", "a", "b"), ("mdy", "b", "a"))
+        },
         "late": f"{figures} AND greatest(TRY_CAST(figures.a AS INT), "
         "TRY_CAST(figures.b AS INT)) > 12",
     }
@@ -783,10 +794,20 @@ def _decided(orders: OrdersSeen, used: UsedColumn) -> bool:
         return True
     if used.rule.order == "iso":
         return True  # none of them is read so, and the unread column tells why
-    return any(
+    return _shown_without_years(orders, used) or any(
         (used.rule.order in other.possible) and other.both_ways < other.figures
         for other in orders.others(used)
     )
+
+
+def _shown_without_years(orders: OrdersSeen, used: UsedColumn) -> bool:
+    """Tell whether days of the file that have no year are days in the order set alone."""
+    shown: Counter[str] = Counter()
+    for other in used_columns(orders.sources, orders.reading):
+        is_day = other.column is not None and other.column.kind in ("date", "datetime")
+        if is_day and other.source.name == used.source.name:
+            shown.update(orders.of(other).yearless)
+    return shown[used.rule.order] == shown.total() > 0
 
 
 def _about_shares(orders: OrdersSeen, used: UsedColumn) -> Iterator[OpenQuestion]:
