@@ -98,6 +98,43 @@ def test_dates_that_fit_both_ways_are_open(tmp_path):
     assert ("date_order", "checked_on") in kinds(questions)
 
 
+@pytest.mark.parametrize(
+    ("others", "is_open"),
+    [
+        (["28.5.", "3.6."], False),  # the order that is set stands, as days without a year show
+        (["5/28", "3.6."], True),
+        (["28.5.", "5/28"], True),
+        (["3.6.", "4.6."], True),
+        (["99.5", "28.77"], True),
+    ],
+)
+def test_days_without_a_year_show_the_order_of_a_file_too(tmp_path, others, is_open):
+    rows = [f"{day}\t12.4.25" for day in others]
+    content = lines("queen_id\tchecked_on\tintroduced_on", rows)
+    settings = {
+        "dates": {"order": "dmy"},
+        "files": {"checks.csv": {"year": 2024}},
+        "read": [
+            {
+                "from": "checks.csv",
+                "table": "checks",
+                "columns": {"queen_id": "queen_id", "checked_on": "checked_on"},
+            },
+            {
+                "from": "checks.csv",
+                "table": "placements",
+                "columns": {
+                    "queen_id": "queen_id",
+                    "colony_id": {"value": "C1"},
+                    "placed_on": "introduced_on",
+                },
+            },
+        ],
+    }
+    _, questions = looked(tmp_path, content, settings)
+    assert (("date_order", "placed_on") in kinds(questions)) == is_open
+
+
 def test_real_days_up_to_the_twelfth_beside_texts_after_it_are_open(tmp_path):
     cells = ["2025-05-04", "2025-06-04", "2025-07-04", "13/4/2025", "14/4/2025"]
     content = lines("queen_id\tchecked_on", cells)

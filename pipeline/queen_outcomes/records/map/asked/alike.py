@@ -19,7 +19,7 @@ _OF_ANY_FILE = (
     *("filled", "blank", "fill", "column", "percent", "span", "graft", "letters", "ignore", "which"),
     "exposures",
 )
-_OF_ONE_FILE = ("dates", "rows")
+_OF_ONE_FILE = ("dates", "rows", "year")
 """Kinds that are asked once for sheets alike: of all files, or of one workbook."""
 _EXAMPLE = re.compile(r", such as .*\?$")
 _SHOWN = 3
