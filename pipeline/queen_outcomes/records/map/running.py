@@ -202,7 +202,7 @@ def begin(
     words = [
         word
         for word in found.words
-        if (word.sources & new or word.id in earlier or "words:*:*:*" in earlier)
+        if (word.sources & (new | chosen.keys()) or word.id in earlier or "words:*:*:*" in earlier)
         and (word.column, word.text.casefold()) not in settled
         and not (word.dated and (FINDINGS, word.text.casefold()) in settled)
         and not (word.column == FINDINGS and compound.is_made_of(word.text, parts))
@@ -228,7 +228,7 @@ def begin(
     if not new:
         asked = [question for question in asked if question.id in earlier]
         word_questions = [
-            question for question in word_questions if question.id in earlier
+            question for question in word_questions if question.id in earlier or chosen
         ]
     asked += word_questions
     return Run(found, asked, new, forms, text, earlier, (station, settings_file))

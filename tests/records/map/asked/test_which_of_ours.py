@@ -79,3 +79,81 @@ def test_one_answer_holds_for_sheets_alike(tmp_path):
     labels = {row["queen_id"][0]: row.get("semen_batch") for row in inseminations}
     assert labels["D"]
     assert not labels["E"]
+
+
+def which(tmp_path, *rows, **files):
+    """Give the questions that a bench sheet raises of its headings, with their options."""
+    found = begin(station(tmp_path, bench="\n".join(rows), **files)).asked
+    return {q.id.rpartition(":")[2]: list(q.options)[:-1] for q in found if q.kind == "which"}
+
+
+def bench(head, cells):
+    """Give a bench sheet with one more column, filled row by row."""
+    return [f"Queen,Inseminated,Dose,{head}", *(f"D{n},2025-05-1{n},8,{text}" for n, text in enumerate(cells))]
+
+
+@pytest.mark.parametrize(
+    ("cells", "options"),
+    [
+        (["Ada", "Eve"] * 3, ["operator"]),
+        (["A"] * 3 + ["B"] * 3, ["operator", "graft_batch", "semen_batch"]),
+        (["s1", "", "", "s2", "", ""], ["graft_batch", "semen_batch"]),
+        (["1", "2", "1", "2", "1", "2"], []),
+        (["17", "4", "23", "4", "9", "31"], ["colony_id"]),
+        (["1", "2", "3", "4", "5", "6"], []),
+        (["2025-05-01"] * 3 + ["2025-05-02"] * 3, ["emerged_on"]),
+        ([f"2025-05-0{n}" for n in range(1, 7)], []),
+        (["", "", "", "", "A", "B"], []),
+        (["rather long words of something"] * 3 + ["and others"] * 3, []),
+    ],
+)
+def test_columns_that_may_be_what_a_row_usually_has(tmp_path, cells, options):
+    assert which(tmp_path, *bench("Zorb", cells)) == ({"Zorb": options} if options else {})
+
+
+def test_what_a_sheet_has_or_a_heading_explains_is_not_asked(tmp_path):
+    assert which(tmp_path, *bench("By,Zorb", ["Ada,Eve", "Bob,Max"] * 3)) == {}
+    assert which(tmp_path, *bench("CO2", ["Ada", "Eve"] * 3)) == {}
+    # what the heading names cannot be what stands there
+    rows = bench("Sperm millions", ["sp1"] * 3 + ["sp2"] * 3)
+    assert which(tmp_path, *rows) == {"Sperm millions": ["graft_batch", "semen_batch"]}
+
+
+def test_only_a_few_columns_of_a_sheet_are_asked_and_one_heading_of_sheets_once(tmp_path):
+    rows = bench("Zorb,Yonk,Xarg,Wump", ["Ada,Ada,Ada,Ada", "Eve,Eve,Eve,Eve"] * 3)
+    assert list(which(tmp_path, *rows)) == ["Zorb", "Yonk", "Xarg"]
+    rows, more = bench("Zorb", ["Ada", "Eve"] * 3), bench("Tip,Zorb", ["t,Ada", "t,Eve"] * 3)
+    found = begin(station(tmp_path, bench="\n".join(rows), more="\n".join(more))).asked
+    assert [q.text for q in found if q.kind == "which"] == [
+        'In 2 sheets ("bench.csv", "more.csv"), what stands under "Zorb"?'
+    ]
+
+
+LOOKED = [f"D{n},2025-05-1{n},8,2025-06-0{n},{text}" for n, text in enumerate(["", *["ja", "nein"] * 3]) if n]
+
+
+def test_yes_and_no_beside_a_look_that_no_heading_explains(tmp_path):
+    rows = ["Queen,Inseminated,Dose,Checked,Zorb", *LOOKED]
+    found = which(tmp_path, *rows)["Zorb"]
+    assert {"eggs", "larvae", "sealed", "queen_seen"} <= set(found)
+    run(tmp_path, {"which:bench.csv:*:Zorb": "eggs"})
+    seen = [row for row in accepted(tmp_path, AS_OF)["checks"] if row["queen_id"] in ("D2", "D3")]
+    assert [row["eggs"] for row in seen] == ["no", "yes"]
+
+
+def test_yes_and_no_that_stand_beside_no_look_are_not_asked(tmp_path):
+    rows = [row.replace("2025-06-0", "") if n > 1 else row for n, row in enumerate(LOOKED)]
+    assert which(tmp_path, "Queen,Inseminated,Dose,Weight,Zorb", *rows) == {}
+    assert "Eggs" not in which(tmp_path, "Queen,Inseminated,Dose,Checked,Eggs", *LOOKED)
+
+
+def test_a_column_that_is_answered_later_is_read_from_then_on(tmp_path):
+    rows = ["Queen,Inseminated,Dose,Checked,Zorb,Yonk"]
+    rows += [f"{row},{who}" for row, who in zip(LOOKED, ["Ada", "Eve"] * 3, strict=True)]
+    station(tmp_path, bench="\n".join(rows))
+    run(tmp_path, accept=False)
+    done, _ = run(tmp_path, {"which:bench.csv:*:Zorb": "eggs", "which:bench.csv:*:Yonk": "operator"})
+    assert done.open == []
+    read = accepted(tmp_path, AS_OF)
+    assert {row["operator"] for row in read["inseminations"]} == {"Ada", "Eve"}
+    assert {row["eggs"] for row in read["checks"] if "eggs" in row} == {"yes", "no"}

@@ -668,3 +668,34 @@ def test_exposures_have_no_day_that_nobody_names_beside_doses():
     _, found = fed(head, *queens(f"D1,{DAY},{NEXT},8,{NEXT},4,yes"))
     assert list(found) == ["inseminations"]
     assert found["inseminations"]["inseminated_at"] == ["1st dose", "2nd dose"]
+
+
+WIDE = "Queen,1st insemination,1st dose,2nd insemination,2nd dose"
+
+
+def test_who_a_remark_and_the_colony_of_queens_with_several_doses():
+    rows = queens(f"D1,{DAY},8,{NEXT},4,Ada,calm,H1")
+    listed, found = fed(f"{WIDE},Who,Notes,Hive", *rows)
+    assert found["inseminations"]["operator"] == ["Who"]
+    assert found["inseminations"]["note"] == ["Notes"]
+    # the first of several days is asked about as that of going into the colony
+    (stay,) = [feed for feed in listed if feed.table == "placements"]
+    assert (stay.uses["placed_on"].names, stay.uses["placed_on"].worth < 0.6) == (["1st insemination"], True)
+    # who looked, or who inseminated?
+    rows = queens(f"D1,{DAY},8,{NEXT},4,Ada,{NEXT},yes,{NEXT},no")
+    _, found = fed(f"{WIDE},Who,Check 1,Eggs 1,Check 2,Eggs 2", *rows)
+    assert "operator" not in found["inseminations"]
+    rows = queens(f"D1,{DAY},8,{NEXT},4,Ada,Eve")
+    _, found = fed(f"{WIDE},Who,By", *rows)
+    assert "operator" not in found["inseminations"]
+
+
+def test_high_figures_under_a_number_of_drones_are_no_line():
+    head = "Semen batch,Drones no,Collected"
+    (feed,), found = fed(head, f"S1,160,{DAY}", f"S2,120?,{DAY}", f"S3,150,{DAY}")
+    assert found["semen"]["drones_handled"] == ["Drones no"]
+    assert "drone_line" not in found["semen"]
+    assert feed.uses["drones_handled"].worth < 0.6  # it is asked
+    for low in ("4", "12", "D160"):
+        _, found = fed(head, *(f"S{n},{low},{DAY}" for n in range(3)))
+        assert "drones_handled" not in found["semen"]

@@ -38,6 +38,7 @@ ASK: tuple[Callable[[Station], list[Question]], ...] = (
     which_records.journals,
     written_once.month_of_days,
     which_of_ours.either,
+    which_of_ours.unexplained,
     which_columns.unsure,
     ticks_and_marks.letters,
     which_columns.grafting,

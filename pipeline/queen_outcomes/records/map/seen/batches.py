@@ -158,7 +158,7 @@ def _of_one_day(sheet: Sheet, column: SheetColumn, named: set[str]) -> bool | No
     if days is None:
         return None
     groups: dict[str, Counter[str]] = defaultdict(Counter)
-    for batch, day in zip(_down(column.contents), _down(days.contents), strict=True):
+    for batch, day in zip(down(column.contents), down(days.contents), strict=True):
         if batch and day:
             groups[fold(batch)][_day(days.contents, day)] += 1
     several = [days for days in groups.values() if days.total() > 1]
@@ -168,7 +168,7 @@ def _of_one_day(sheet: Sheet, column: SheetColumn, named: set[str]) -> bool | No
     return alike >= MOST * sum(days.total() for days in several)
 
 
-def _down(held: Contents) -> list[str]:
+def down(held: Contents) -> list[str]:
     """Give the text of each row, where marks for "the same" stand or it is written once."""
     texts = [cell.text for cell in held.cells]
     once = 2 * sum(map(bool, texts)) < len(texts)

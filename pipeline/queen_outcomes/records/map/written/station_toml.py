@@ -541,6 +541,7 @@ def _settle_which(document: Any, question: Question, everything: Written) -> Non
                 one["columns"].update({n: _value(spec) for n, spec in told.items()})
         if not theirs:
             _put_rule(document, replace(rule, sources=[source]))
+    _put_words(document, everything.words)
 
 
 def _is_like(theirs: Any, rule: NewRule) -> bool:
