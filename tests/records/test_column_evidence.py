@@ -98,6 +98,43 @@ def test_dates_that_fit_both_ways_are_open(tmp_path):
     assert ("date_order", "checked_on") in kinds(questions)
 
 
+@pytest.mark.parametrize(
+    ("others", "is_open"),
+    [
+        (["28.5.", "3.6."], False),  # the order that is set stands, as days without a year show
+        (["5/28", "3.6."], True),
+        (["28.5.", "5/28"], True),
+        (["3.6.", "4.6."], True),
+        (["99.5", "28.77"], True),
+    ],
+)
+def test_days_without_a_year_show_the_order_of_a_file_too(tmp_path, others, is_open):
+    rows = [f"{day}\t12.4.25" for day in others]
+    content = lines("queen_id\tchecked_on\tintroduced_on", rows)
+    settings = {
+        "dates": {"order": "dmy"},
+        "files": {"checks.csv": {"year": 2024}},
+        "read": [
+            {
+                "from": "checks.csv",
+                "table": "checks",
+                "columns": {"queen_id": "queen_id", "checked_on": "checked_on"},
+            },
+            {
+                "from": "checks.csv",
+                "table": "placements",
+                "columns": {
+                    "queen_id": "queen_id",
+                    "colony_id": {"value": "C1"},
+                    "placed_on": "introduced_on",
+                },
+            },
+        ],
+    }
+    _, questions = looked(tmp_path, content, settings)
+    assert (("date_order", "placed_on") in kinds(questions)) == is_open
+
+
 def test_real_days_up_to_the_twelfth_beside_texts_after_it_are_open(tmp_path):
     cells = ["2025-05-04", "2025-06-04", "2025-07-04", "13/4/2025", "14/4/2025"]
     content = lines("queen_id\tchecked_on", cells)
@@ -114,6 +151,36 @@ def test_days_beside_real_ones_may_fit_two_orders_and_are_asked_about_by_theirs(
     _, questions = looked(tmp_path, content, {"dates": {"order": "dmy"}})
     (asked,) = [q for q in questions if q.kind == "turned_dates"]
     assert ["dmy" in setting for setting in asked.settings] == [True, True]
+
+
+TURNED = ["2025-05-04", "2025-06-04", "2025-07-04", "13/4/2025", "14/4/2025"]
+
+
+@pytest.mark.parametrize(
+    ("other", "of_file"),
+    [
+        (TURNED, True),
+        ([""] * 5, True),
+        # of no days turned round, and where nothing tells that they are
+        (["13/5/2025", "14/5/2025", "15/5/2025", "16/5/2025", "17/5/2025"], False),
+        ([*TURNED[:3], "3/4/2025", "4/4/2025"], False),
+    ],
+    ids=["alike", "empty", "texts", "untold"],
+)
+def test_turned_days_are_mended_for_a_file_whose_columns_of_days_are_all_so(tmp_path, other, of_file):
+    rows = [f"Q{n}\t{one}\t{two}" for n, (one, two) in enumerate(zip(TURNED, other, strict=True))]
+    bench = "\n".join(["queen_id\tinseminated_at\tco2_other_at", *rows]) + "\n"
+    settings = {"dates": {"order": "dmy"}}
+    _, asked = looked(tmp_path, "queen_id\tchecked_on\n", settings, inseminations__csv=bench)
+    (first, *_) = [one for one in asked if one.used.name == "inseminated_at"]
+    assert first.kind == "turned_dates"
+    turned, right = map(tomllib.loads, first.settings)
+    if of_file:
+        assert turned == {"files": {"inseminations.csv": {"dates": "mixed:dmy"}}}
+    else:
+        assert turned["read"][0]["columns"]["inseminated_at"]["dates"] == "mixed:dmy"
+    # what says that there is none is said of the column alone
+    assert right["read"][0]["columns"]["inseminated_at"]["dates"] == "dmy"
 
 
 def test_percentages_of_at_most_one_are_open_until_the_unit_is_said(tmp_path):

@@ -5,6 +5,7 @@ import datetime as dt
 import pytest
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.settings import parse
+from queen_outcomes.records.evidence import OrdersSeen, unread_columns
 from reading import stage
 
 LOOKS = "Date;Queen;Seen\n"
@@ -127,3 +128,47 @@ def test_a_day_whose_order_alone_is_not_set_is_told_as_such(tmp_path):
     store = looks(tmp_path, "3/6;1;\n", 2024, dates="iso")
     ((why,),) = store.rows("SELECT checked_on__why FROM staged_checks")
     assert why.startswith("whose order is not set")
+
+
+def advised(tmp_path, text, name="looks", more=""):
+    """Give the settings that the evidence of the column of days proposes."""
+    settings = {
+        "files": {"*.csv": {"dates": "dmy"}},
+        "read": [
+            {
+                "from": f"{name}.csv",
+                "table": "checks",
+                "columns": {"queen_id": "Queen", "checked_on": "Date", "note": "Seen"},
+            }
+        ],
+    }
+    bench = f"queen_id,inseminated_at\n1,2025-10-20\n{more}"
+    store, read = stage(
+        tmp_path,
+        settings,
+        checks__csv=None,
+        inseminations__csv=bench,
+        **{f"{name}__csv": LOOKS + text},
+    )
+    found = unread_columns(OrdersSeen(store, read.sources, parse(settings).reading))
+    return [setting.split("\n")[-1] for one in found for setting in one.settings]
+
+
+DAYS = "4/11;1;eggs\n5/11;1;eggs\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "name", "more", "setting"),
+    [
+        (DAYS, "looks", "", ["year = 2025"]),
+        (DAYS, "looks 2024", "", ["year = 2024"]),
+        (DAYS, "looks 2025-26", "", ['year = "2025/26"']),
+        ("2024;;\n" + DAYS, "looks", "", ['year = "rows"']),
+        ("2024;;\n" + DAYS, "looks 2024", "", ['year = "rows"']),
+        # of two years nobody but the station can tell
+        (DAYS, "looks", "2,2026-01-07\n", []),
+        (DAYS, "looks 2024 and 2026", "", []),
+    ],
+)
+def test_no_year_is_advised_where_two_are_possible(tmp_path, text, name, more, setting):
+    assert advised(tmp_path, text, name, more) == setting

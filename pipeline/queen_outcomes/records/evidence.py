@@ -15,7 +15,7 @@ from typing import Any, Literal
 
 from queen_outcomes.base.errors import RecordsError, shorten
 from queen_outcomes.base.store import Store, literal, quote
-from queen_outcomes.facts import languages
+from queen_outcomes.facts import languages, years
 from queen_outcomes.facts.column import Column
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import (
@@ -28,6 +28,7 @@ from queen_outcomes.facts.reading import (
     CellRule,
     Reading,
 )
+from queen_outcomes.facts.years import Year
 from queen_outcomes.records import cells, days, numbers, suggested
 from queen_outcomes.records.cells import CellForm
 from queen_outcomes.records.mapping import SlotMapping, SourceMapping
@@ -172,6 +173,8 @@ class DateOrders:
         Days in figures with a 13 or more for day or month.
     unread : int
         Filled cells that cannot be read as set.
+    yearless : mapping of order to int
+        How many days without a year are one in this order of day and month alone.
     """
 
     used: UsedColumn
@@ -183,6 +186,7 @@ class DateOrders:
     real_late: int
     late: int
     unread: int
+    yearless: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def possible(self) -> tuple[str, ...]:
@@ -381,8 +385,9 @@ def _mending(
         else:
             setting = suggested.in_file(source.name, reading, "decimal", other)
         return (setting,), "decimal"
-    year = orders.year_of(source)
-    if "no year" in cause and year:
+    lacking = any("no year" in str(other) for other, *_ in rows)
+    year = orders.year_of(used) if lacking and not used.rule.year else None
+    if year == years.ROWS or ("no year" in cause and year):
         setting = suggested.in_file(source.name, reading, "year", year)
         return (setting,), "year"
     if numbers.NO_SPAN in cause:
@@ -563,16 +568,30 @@ class OrdersSeen:
             turned = suggested.in_file(name, self.reading, "dates", MIXED + order)
         return turned, right
 
-    def year_of(self, source: SourceMapping) -> int | None:
-        """Give the year that a source's name tells; else that of most inseminations."""
-        named = re.findall(r"(?<!\d)(?:19|20)\d\d(?!\d)", source.name)
+    def year_of(self, used: UsedColumn) -> Year | None:
+        """Give the year of a column's days without one; None where it may be of several.
+
+        That of the rows in which years stand, or what the source's name tells; else the only
+        one that inseminations are of.
+        """
+        # late: it reads the lists of words
+        from queen_outcomes.records.map.asked.years import named_by_path
+
+        unread = quote(str(used.column and used.column.unread))
+        if self.store.rows(
+            f"SELECT 1 FROM {used.staged} AND regexp_full_match({unread}, "
+            f"{literal(years.LONE_YEAR)}) LIMIT 1"
+        ):
+            return years.ROWS
+        named = named_by_path(used.source.name)
         if named:
-            return int(named[-1])
+            whole = {year for other in named for year in other.all}
+            return named[0].meant if whole <= named[0].all else None
         rows = self.store.rows(
-            "SELECT year(inseminated_at) AS y FROM staged_inseminations "
-            "WHERE inseminated_at IS NOT NULL GROUP BY y ORDER BY count(*) DESC, y LIMIT 1"
+            "SELECT DISTINCT year(inseminated_at) FROM staged_inseminations "
+            "WHERE inseminated_at IS NOT NULL"
         )
-        return rows[0][0] if rows else None
+        return rows[0][0] if len(rows) == 1 else None
 
 
 def _at_once(columns: Sequence[UsedColumn]) -> Iterator[Sequence[UsedColumn]]:
@@ -676,6 +695,7 @@ def date_orders(
             real_late=count["real_late"],
             late=count["late"],
             unread=missed[place],
+            yearless={order: count[f"yearless_{order}"] for order in ("dmy", "mdy")},
         )
         for place, (used, count) in enumerate(zip(columns, counts, strict=True))
     ]
@@ -691,12 +711,19 @@ def _figures_counted(store: Store, form: CellForm, real: str) -> list[dict[str, 
         f"figures.a <> '' AND {days.YEAR_LAST} AND length(figures.a) <= 2 "
         "AND length(figures.c) IN (1, 2, 4)"
     )
+    # a number of a workbook may look like day and month
+    sure = "short.a <> ''" + " AND (short.s <> '.' OR short.z = '.')" * form.workbook
     fits = {f"fits_{o}": f"{figures} AND {days.fits(o)}" for o in days.ORDERS}
     flags = {
         "figures": figures,
         **fits,
         "both_ways": f"{figures} AND {days.fits('dmy')} AND {days.fits('mdy')} "
         "AND TRY_CAST(figures.a AS INT) <> TRY_CAST(figures.b AS INT)",
+        **{
+            f"yearless_{order}": f"{sure} AND TRY_CAST(short.{late} AS INT) "
+            f"BETWEEN 13 AND 31 AND TRY_CAST(short.{month} AS INT) BETWEEN 1 AND 12"
+            for order, late, month in (("dmy", "a", "b"), ("mdy", "b", "a"))
+        },
         "late": f"{figures} AND greatest(TRY_CAST(figures.a AS INT), "
         "TRY_CAST(figures.b AS INT)) > 12",
     }
@@ -767,10 +794,20 @@ def _decided(orders: OrdersSeen, used: UsedColumn) -> bool:
         return True
     if used.rule.order == "iso":
         return True  # none of them is read so, and the unread column tells why
-    return any(
+    return _shown_without_years(orders, used) or any(
         (used.rule.order in other.possible) and other.both_ways < other.figures
         for other in orders.others(used)
     )
+
+
+def _shown_without_years(orders: OrdersSeen, used: UsedColumn) -> bool:
+    """Tell whether days of the file that have no year are days in the order set alone."""
+    shown: Counter[str] = Counter()
+    for other in used_columns(orders.sources, orders.reading):
+        is_day = other.column is not None and other.column.kind in ("date", "datetime")
+        if is_day and other.source.name == used.source.name:
+            shown.update(orders.of(other).yearless)
+    return shown[used.rule.order] == shown.total() > 0
 
 
 def _about_shares(orders: OrdersSeen, used: UsedColumn) -> Iterator[OpenQuestion]:

@@ -169,3 +169,12 @@ def test_a_word_that_was_left_open_is_read_once_it_is_answered(tmp_path, means):
     assert exits(tmp_path)["D1"] == ("sold", "2025-07-09")
     kept = [rule for rule in before["read"] if rule["table"] != "exits"]
     assert all(rule in tomllib.loads(text)["read"] for rule in kept)
+
+
+def test_who_says_that_he_killed_her_says_how_she_went(tmp_path):
+    # two are sold, one killed for a reason that only the keeper knows: asked, and asked about
+    remarks = ["sold 9.7.", "killed 3.7.", "sold 12.7.", "", "", "", ""]
+    _, settings = remarked(tmp_path, remarks, {"word:reason:killed": "culled_other"})
+    assert settings["words"]["reason"]["culled_other"] == ["killed"]
+    told = {queen: reason for queen, (reason, _) in exits(tmp_path).items()}
+    assert told == {"D1": "sold", "D2": "culled_other", "D3": "sold"}

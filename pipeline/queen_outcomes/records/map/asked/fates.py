@@ -165,7 +165,13 @@ def _columns(station: Station) -> Iterator[tuple[Part, SheetColumn]]:
 def _say_so(same: Sequence[Remarks]) -> bool:
     """Tell whether enough remarks under one heading say how queens went."""
     every = sum(one.told.total() for one in same)
-    known = sum(one.told[text] for one in same for text in one.fates)
+    # somebody who says that he killed her says how she went, if not why
+    known = sum(
+        count
+        for one in same
+        for text, count in one.told.items()
+        if text in one.fates or meanings.is_culled(text)
+    )
     return known >= max(_FEWEST, _KNOWN * every)
 
 
@@ -194,7 +200,8 @@ def words(found: Iterable[Remarks], known: Sequence[Word]) -> list[Word]:
     for one in found:
         for text, count in one.told.items():
             fate, seen = one.fates.get(text), meanings.of_findings(text)
-            if text.casefold() in have or not (fate or seen or every[text] >= _AGAIN):
+            told = fate or seen or every[text] >= _AGAIN or meanings.is_culled(text)
+            if text.casefold() in have or not told:
                 continue
             # a queen seen to lay drones may have been left where she was
             unsure = fate and (seen or fate == "drone_layer") and not meanings.is_culled(text)

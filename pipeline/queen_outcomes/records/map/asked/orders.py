@@ -7,9 +7,12 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
-from queen_outcomes.records.map.asked.questions import Question, question_id
-from queen_outcomes.records.map.seen.contents import ORDERS, Contents, SeenDay
-from queen_outcomes.records.map.seen.fits import MAIN_DATE, is_year
+from queen_outcomes.facts import years
+from queen_outcomes.facts.years import Year
+from queen_outcomes.records.map.asked import years as years_of_days
+from queen_outcomes.records.map.asked.questions import LEAVE, Question, question_id
+from queen_outcomes.records.map.seen.contents import ORDERS, Contents
+from queen_outcomes.records.map.seen.fits import MAIN_DATE
 from queen_outcomes.records.map.seen.opened import Cell
 from queen_outcomes.records.map.seen.station import Part, Station
 
@@ -65,8 +68,20 @@ class Orders:
     questions: list[Question] = field(default_factory=list)
     asked: dict[str, list[str]] = field(default_factory=dict)
     """question id -> the files that its answer sets."""
-    yearless: dict[str, int] = field(default_factory=dict)
-    """source -> the year that its days without one fall in."""
+    yearless: dict[str, Year] = field(default_factory=dict)
+    """source -> the year or season that its days without one fall in."""
+
+    def year_of(self, source: str) -> Year | None:
+        """Give the year of a sheet's days without one: found, or answered."""
+        name = question_id(years_of_days.KIND, source)
+        given = next((q.answer for q in self.questions if q.id == name), None)
+        return self.yearless.get(source) or (given if given != LEAVE else None)
+
+    @property
+    def first_years(self) -> dict[str, int]:
+        """The year in which the season of each sheet begins whose days have none."""
+        known = {source: years.first_year(year) for source, year in self.yearless.items()}
+        return {source: year for source, year in known.items() if year is not None}
 
 
 def judge(station: Station) -> Orders:
@@ -82,7 +97,8 @@ def judge(station: Station) -> Orders:
         _judge_file(found, source, [one for one in columns if one.numeric])
         _judge_year_first(found, source, columns)
     _ask(found, by_file)
-    _years(found, station)
+    found.yearless, asked = years_of_days.find(station, found.by_file)
+    found.questions += asked
     return found
 
 
@@ -237,54 +253,3 @@ def _mixture(found: Orders, judged: Judged, held: list[Contents]) -> None:
                 sources=(judged.part.source,),
             )
         )
-
-
-_YEAR = re.compile(r"(?<!\d)(?:19|20)\d\d(?!\d)")
-
-
-def _titles(part: Part) -> list[str]:
-    """Give the texts that stand above a sheet's headings."""
-    top = part.sheet.header[0] if part.sheet.header else 0
-    return [
-        cell.text for row in part.sheet.grid.rows if row.line < top for cell in row.cells
-    ]
-
-
-def _later_years(part: Part) -> set[int]:
-    """Give the years that rows between the records name: a second season may begin there."""
-    rows = (*part.sheet.passed, *part.sheet.groups)
-    return {int(year) for row in rows for cell in row.cells for year in _YEAR.findall(cell.text)}
-
-
-def _years(found: Orders, station: Station) -> None:
-    """Give days without a year that of the file's name or title, or of the station's other days.
-
-    Days may stand in cells, or be headings.
-    """
-    usual = Counter()
-    for part in station.parts:
-        usual.update(part.years(found.by_file.get(part.source, "")))
-    for part in station.parts:
-        cells = (
-            day
-            for name, held in part.dates()
-            if not _has_its_year(part, name)
-            for each in held
-            for day in each.days
-        )
-        heads = (day for _, (held,) in _headings(part) for day in held.days)
-        if any(isinstance(day, SeenDay) and day.yearless for day in (*cells, *heads)):
-            titles = {year for text in _titles(part) for year in _YEAR.findall(text)}
-            named = _YEAR.findall(part.source) or (titles if len(titles) == 1 else ())
-            year = (
-                int([*named][-1])
-                if named
-                else max(usual, key=usual.__getitem__, default=0)
-            )
-            if year and not _later_years(part) - {year}:
-                found.yearless[part.source] = year
-
-
-def _has_its_year(part: Part, name: str) -> bool:
-    """Tell whether the year of a column's days stands in another column."""
-    return any(is_year(column) for column in part.columns_of(name))

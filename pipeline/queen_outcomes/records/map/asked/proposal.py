@@ -129,7 +129,7 @@ def propose(
     judged = orders.judge(looked)
     titled = title_facts.find(looked)
     above = {(fact.part.source, fact.name): fact.text for fact in titled}
-    again_questions, yearly = labels.start_again(looked, judged.yearless, above)
+    again_questions, yearly = labels.start_again(looked, judged.first_years, above)
     lead_questions, leads = labels.leads(looked)
     words = compound.compose(wordlist.gather(looked))
     legend.explain(words, legend.find(looked, words))

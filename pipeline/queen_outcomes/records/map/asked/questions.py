@@ -19,14 +19,16 @@ from rapidfuzz import fuzz, process
 
 from queen_outcomes.base.errors import UsageError, raise_all
 from queen_outcomes.base.text_layout import clean
+from queen_outcomes.facts import years
 from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.facts.settings_form import MONTH, sets_of
+from queen_outcomes.facts.settings_form import MONTH, YEAR_OF_SHEET, sets_of
 from queen_outcomes.records import suggested
 
 KINDS = {
     "deed": "which table the rows of a diary belong to, by what they say was done",
     "dates": "the order in which days are written",
     "several": "several days in one cell, each of a dose",
+    "year": "the year of days that are written without one",
     "month": "the month of days that are written without one",
     "mixed": "real days and texts in one column, as a spreadsheet of another locale leaves them",
     "percent": "whether figures up to 1 are shares or per cent",
@@ -98,6 +100,8 @@ class Question:
     """The questions of single sheets that this one stands for; see `alike`."""
     tables: tuple[str, ...] = ()
     """The tables whose columns an answer may set."""
+    fills: tuple[str, ...] = ()
+    """The fill colours that it may name."""
 
     @property
     def kind(self) -> str:
@@ -286,6 +290,8 @@ def checked(question: Question, answer: Any) -> Any:
             found=str(answer),
             expected=MONTH.expected,
         )
+    if question.kind == "year":
+        return _year(question, answer)
     if question.kind == "percent" and isinstance(answer, dict):
         return _scores(question, answer)
     if question.kind == "exposures" and isinstance(answer, dict):
@@ -304,6 +310,19 @@ def checked(question: Question, answer: Any) -> Any:
             )
         return options[given]
     return answer
+
+
+def _year(question: Question, answer: Any) -> Any:
+    """Check that an answer is a year, a season, or that they are to be left unread."""
+    given = LEAVE if str(answer).strip().casefold() == LEAVE else years.answered(answer)
+    if given is None:
+        raise UsageError(
+            "an answer does not fit its question",
+            where=question.id,
+            found=str(answer),
+            expected=f'{YEAR_OF_SHEET.expected}, or "{LEAVE}"',
+        )
+    return given
 
 
 def _scores(question: Question, answer: Mapping[str, Any]) -> dict[str, float]:
@@ -342,15 +361,14 @@ def _exposures(question: Question, answer: Mapping[str, Any]) -> dict[str, list[
 def _fills(question: Question, answer: Mapping[str, Any]) -> dict[str, dict[str, str]]:
     """Check that every fill sets columns that a rule of the sheet keeps."""
     tables = [TABLES[name] for name in question.tables]
-    fills = {line.partition(":")[0] for line in question.evidence}
     read: dict[str, dict[str, str]] = {}
     for fill, sets in answer.items():
-        if fill.upper() not in fills or not isinstance(sets, Mapping):
+        if fill.upper() not in question.fills or not isinstance(sets, Mapping):
             raise UsageError(
                 "an answer does not fit its question",
                 where=question.id,
                 found=f"{fill} = {sets}",
-                expected="one of " + ", ".join(sorted(f for f in fills if f.startswith("#"))),
+                expected="one of " + ", ".join(question.fills),
                 hint='write a table such as { "#FFFF00" = { marked = "yes" } }',
             )
         for name, value in sets.items():

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from queen_outcomes.facts import years
 from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.years import Year
 from queen_outcomes.records import titles
+from queen_outcomes.records.map.asked import years as years_of_days
 from queen_outcomes.records.map.asked.orders import Orders
 from queen_outcomes.records.map.asked.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.seen.contents import day_of
@@ -22,7 +24,6 @@ _HOLDERS = ("queens", "inseminations")
 """The tables that keep these facts; the first that a sheet feeds."""
 _WORDS = 3
 _SHOWN = 5
-_YEAR = re.compile(r"(?<!\d)((?:19|20)\d\d)(?!\d)")
 
 
 @dataclass(frozen=True)
@@ -126,15 +127,10 @@ def spec(fact: Fact, facts: list[Fact], orders: Orders) -> dict[str, Any]:
     return found | ({"year": year} if year else {})
 
 
-def _year(part: Part, orders: Orders) -> int | None:
+def _year(part: Part, orders: Orders) -> Year | None:
     """Give the year of a day without one: that of the sheet's names and titles, or its days."""
-    above = [
-        cell.text
-        for row in part.sheet.grid.rows
-        if row.line < part.sheet.header[0]
-        for cell in row.cells
-    ]
-    named = {int(year) for text in (part.source, *above) for year in _YEAR.findall(text)}
-    if len(named) == 1:
-        return named.pop()
-    return orders.yearless.get(part.source) or next(iter(dict(part.years().most_common(1))), None)
+    if (known := orders.year_of(part.source)) and known != years.ROWS:
+        return known
+    if len(names := years_of_days.names_of(part)) and (meant := names[0].meant):
+        return meant
+    return next(iter(dict(part.years().most_common(1))), None)

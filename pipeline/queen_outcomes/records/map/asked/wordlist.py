@@ -191,7 +191,7 @@ def _unknown(text: str) -> bool:
 
 def question(words: list[Word]) -> list[Question]:
     """Ask for one confirmation of the whole list; words nobody can guess are asked singly."""
-    told = [w for w in words if w.means is not None and not _plain(w)]
+    told = [w for w in words if w.means is not None and not is_plain(w)]
     asked = []
     if told:
         asked.append(
@@ -231,7 +231,7 @@ def _single(name: str, alike: list[Word]) -> Question:
     )
 
 
-def _plain(word: Word) -> bool:
+def is_plain(word: Word) -> bool:
     """Tell whether a word is our own and needs no confirmation."""
     text = word.text.casefold()
     if word.column == "yes_no":

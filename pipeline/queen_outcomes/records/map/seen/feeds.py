@@ -43,7 +43,10 @@ _BY_NAME = 1.5
 """What a table's name in the file's or sheet's name is worth, in columns."""
 _FLAT = (*FLAT_QUEEN_FACTS, *FLAT_SEMEN_FACTS, "co2_other_at", "co2_other_minutes")
 _FOR_ALL_SLOTS = {
-    "inseminations": ("operator", "instrument", "tip", "semen_batch", "protocol", "note"),
+    "inseminations": (
+        *("operator", "instrument", "tip", "semen_batch", "protocol"),
+        *(*FLAT_QUEEN_FACTS, *FLAT_SEMEN_FACTS, "note"),
+    ),
     "checks": ("checker",),
 }
 """What a wide sheet may write once for all the looks or doses of a row."""

@@ -6,11 +6,13 @@ will, and tells rows of records from group lines, totals, repeated headings and 
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
+from queen_outcomes.facts.years import LONE_YEAR
 from queen_outcomes.records.headings import joined, reached
 from queen_outcomes.records.map.seen import months
 from queen_outcomes.records.map.seen.contents import (
@@ -266,6 +268,34 @@ def _worth(row: Row, own: Mapping[str, frozenset[str]]) -> float:
     return known - 1.5 * data + 0.01 * len(texts) if known >= 2 else 0
 
 
+def lone_years(sheet: Sheet) -> dict[int, int]:
+    """Give the lines below the headings in which a year stands alone -> the year.
+
+    None where such figures stand beside others too: they may be labels, or have their column.
+    """
+    last = sheet.header[-1] if sheet.header else 0
+    below = [row for row in sheet.grid.rows if row.line > last]
+    return _years_alone(below)
+
+
+def _years_alone(body: list[Row]) -> dict[int, int]:
+    alone = {row.line: row.filled[0] for row in body if len(row.filled) == 1}
+    found = {
+        row.line: int(row.text(alone[row.line])[:4])
+        for row in body
+        if row.line in alone and re.fullmatch(LONE_YEAR, row.text(alone[row.line]))
+    }
+    places = {alone[line] for line in found}
+    beside = any(
+        re.fullmatch(LONE_YEAR, row.text(at))
+        for row in body
+        if len(row.filled) > 1
+        for at in places
+    )
+    years = list(found.values())
+    return {} if beside or years != sorted(set(years)) else found
+
+
 def heads_columns(row: Row) -> bool:
     """Tell whether a row holds headings, by the words in it."""
     return _worth(row, {}) > 0
@@ -376,11 +406,14 @@ def _sort_rows(sheet: Sheet, body: list[Row], top: Row) -> None:
         return
     usual = _usual_width(body)
     heads = [fold(cell.text) for cell in top.cells if cell.text]
+    years = _years_alone(body) if usual > 1 else {}
     for row in body:
         filled = row.filled
         first = row.cells[filled[0]].text
         if _repeated_heading(row, heads) or is_total(first):
             sheet.passed.append(row)
+        elif row.line in years:
+            sheet.groups.append(row)
         elif len(filled) <= 2 and usual >= 4 and not _is_record(row):
             place = sheet.groups if len(filled) == 1 else sheet.passed
             place.append(row)

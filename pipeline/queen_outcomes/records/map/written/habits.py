@@ -30,8 +30,8 @@ def of_sheet(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     if order:
         habits["dates"] = order
     habits |= {"month": month} if (month := proposal.answered("month", source)) else {}
-    if source in proposal.orders.yearless:
-        habits["year"] = proposal.orders.yearless[source]
+    if year := proposal.orders.year_of(source):
+        habits["year"] = year
     if _decimal(proposal.station.parts_of(source)) == ",":
         habits["decimal"] = ","
     prefix = _prefix(proposal, source)
@@ -55,7 +55,8 @@ def _taken_apart(proposal: Proposal, source: str) -> dict[str, Any]:
     """Give the remarks that are taken apart, and the year of their days, if it is one."""
     parted = {one.heading: 1 for one in proposal.told_fates(source)}
     years = {y for part in proposal.station.parts_of(source) for y in part.years()}
-    year = {"year": years.pop()} if len(years) == 1 else {}
+    asked = proposal.question("year", source)  # what nobody has answered is of no year
+    year = {"year": years.pop()} if len(years) == 1 and not asked else {}
     return {"apart": parted, **year} if parted else {}
 
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from queen_outcomes.facts import years
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import BLANK_NO, FINDINGS, MIXED, NOT_LOOKED
 from queen_outcomes.records.map.asked import (
@@ -349,13 +349,8 @@ def _iso(text: str, order: str | None, part: Part, proposal: Proposal) -> str:
     if day is None:
         return text
     if seen and seen.yearless:
-        named = proposal.orders.yearless.get(part.source)
-        years = Counter(
-            y
-            for p in proposal.station.parts_of(part.source)
-            for y in p.years().elements()
-        )
-        year = named or (years.most_common(1)[0][0] if years else None)
+        named = proposal.orders.year_of(part.source)
+        year = years.of_month(named, day.month) if named else None
         if year is None:
             return text  # of no year: left as it stands, it is refused and named
         day = day.replace(year=year)

@@ -20,8 +20,9 @@ PerWord = dict[tuple[str, str], dict]
 
 
 def listed_meaning(proposal: Proposal, word: wordlist.Word) -> Any:
-    """Give what the list of words says, once somebody has confirmed it."""
-    confirmed = word.settled or proposal.answered("words") not in (None, NO)
+    """Give what the list of words says, once somebody has confirmed it; our own need nobody."""
+    own = word.means is not None and wordlist.is_plain(word)
+    confirmed = own or word.settled or proposal.answered("words") not in (None, NO)
     return word.means if confirmed else None
 
 
