@@ -13,6 +13,7 @@ from queen_outcomes.records.map.asked import (
     compound,
     fates,
     figures,
+    heading_days,
     labels,
     legend,
     orders,
@@ -122,6 +123,7 @@ def propose(
     questions = [
         *which_records.diaries(looked.deeds, settled),
         *judged.questions,
+        *heading_days.find(looked, judged),
         *(question for ask in ASK for question in ask(looked)),
         *title_facts.questions(titled),
         *fates.questions(fated),
