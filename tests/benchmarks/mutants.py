@@ -106,6 +106,13 @@ EQUIVALENT: dict[str, str] = {
     "records/delimited.py: half = max(len(head) // 2, 2)": (
         "a text of three bytes has a zero among two places, or has none"
     ),
+    "records/spreadsheet_xml.py: "
+    "cell = _CELL.match(xml, start) if start >= 1 else None": (
+        "a sheet begins with no cell"
+    ),
+    "records/workbook.py: first = used = columns[0].absolute_index if columns else 1": (
+        "of a sheet without cells nothing is told by its column"
+    ),
     "records/map/seen/headings.py: for at in range(len(words) - length, -2, -1):": (
         "behind the first place there are no words"
     ),
@@ -115,7 +122,7 @@ EQUIVALENT: dict[str, str] = {
     "base/console.py: click.echo(json.dumps(value, default=plain, indent=3))": (
         "how far JSON is indented means nothing"
     ),
-    "audit/apart.py: hands = {name: counted.operator[some] != name for name in names}": (
+    "audit/apart.py: hands = {name: number != at for at, name in enumerate(names)}": (
         "a column of noughts and ones goes with others as its opposite does"
     ),
     "audit/operators.py: around = "
@@ -132,6 +139,10 @@ EQUIVALENT: dict[str, str] = {
     "doses/differences.py: "
     'arms = [arm[kept] != name for name in ("first", "second")]': (
         "both arms, in the other order"
+    ),
+    "stats/logistic/collinear.py: "
+    "parts = np.maximum(left / np.where(varies, total, 1.0), np.exp(-3 * MOST))": (
+        "the next line holds what is as small as this to MOST"
     ),
     "stats/shares/adjusted_rate.py: while over(inner) <= 1:": (
         "the place looked from lies a step further off"
@@ -156,6 +167,10 @@ EQUIVALENT: dict[str, str] = {
     ),
     "stats/shares/poisson_binomial.py: "
     "met = found[: already + 3, : len(risk)]": ("a row more, which is all zeros"),
+    "stats/logistic/mixed_sparse.py: "
+    "needed = reach[edges[-1] - 1] + 1 if edges[-1] else 1": (
+        "the first block is larger anyway"
+    ),
     "stats/logistic/mixed_sparse.py: "
     "squares, steps = sizes**3, sizes[1:] * sizes[:-1]": (
         "room is left between blocks, to which nothing is written"

@@ -230,3 +230,12 @@ def test_a_form_fixed_for_the_season_is_taken_where_it_fits_these_courses(
     comparison = SimpleNamespace(trial=trial, rows=rows)
     found = results.fixed_form(comparison, answers, plan)
     assert found == (FORM if taken else None)
+
+
+def test_doses_and_batches_of_an_arm_are_told_of_courses_whose_own_are_known():
+    doses = np.array([2.0, np.nan, 1.0, 2.0])
+    assert (arm_rows._mean(doses), arm_rows._usual(doses)) == (pytest.approx(5 / 3), 2)
+    assert arm_rows._usual(np.array([3.0, 1.0])) == 1  # as usual: the fewer
+    assert (arm_rows._mean(doses[1:2]), arm_rows._usual(doses[1:2])) == (None, None)
+    assert arm_rows._batches(np.array(["a", "", "b", "a", ""])) == 2
+    assert arm_rows._batches(np.array(["", ""])) == 0

@@ -126,6 +126,7 @@ def test_one_line_of_headings_or_up_to_three_are_read(said, read):
         ({"words": {"findings": {"EL {patern_pct}": {}}}}, 'did you mean "pattern_pct"?'),
         ({"words": {"findings": {"EL {eggs}": {}}}}, "pattern_pct"),
         ({"words": {"findings": {"EL {pattern_pct}": {"pattern_pct": 8}}}}, "nothing else"),
+        ({"words": {"findings": {"EL {pattern_pct} {dose_ul}": {}}}}, "at most one column in braces"),
         ({"words": {"yes": ["no"], "no": ["yes"]}}, "a word of ours is said to mean"),
         ({"words": {"leak": {"most": ["none"]}}}, "a word of ours is said to mean"),
         ({"words": {"no": ["-"], "empty": ["-"]}}, '"-" for both "no" and "empty"'),

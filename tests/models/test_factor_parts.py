@@ -19,7 +19,7 @@ from queen_outcomes.models.filled import (
     fit_filled,
     freedom_of_cases,
 )
-from queen_outcomes.models.fit import BEYOND, LEVELS, groupings
+from queen_outcomes.models.fit import BEYOND, LEVELS, _as_levels, groupings
 from queen_outcomes.models.onset_model import NARROW, WIDE, _is_of_spread
 from queen_outcomes.models.results import deviation_limits
 from queen_outcomes.models.terms import BENCH, MAIN, OTHER, Form, find_form
@@ -198,6 +198,17 @@ def test_groups_are_random_where_there_are_enough_of_them_and_courses_beside():
     assert grouped(LEVELS - 1, 60) == ([], ["operator"])
     assert grouped(2, 60) == ([], ["operator"])
     assert grouped(1, 60) == grouped(0, 60) == ([], [])
+
+
+@pytest.mark.parametrize(
+    ("batches", "are_levels"),
+    [("xxx", False), ("xxy", True), ("xx-", True), ("xyz", False), ("xy-", False), ("---", False)],
+)
+def test_batches_are_levels_where_there_are_two_and_one_holds_several_courses(batches, are_levels):
+    """A course without a batch ('-') stands alone."""
+    batch = words(*batches.replace("-", " "))
+    courses = SimpleNamespace(values={"graft_batch": np.char.strip(batch)}, y=np.zeros(3))
+    assert _as_levels(courses) == ["graft_batch"] * are_levels
 
 
 def test_cases_have_as_many_stories_as_operators_less_one():

@@ -43,6 +43,31 @@ def test_a_corrected_record_is_told(changed, outcome):
     assert rows == [("Q1/1", "no", "yes", "records corrected")]
 
 
+@pytest.mark.parametrize(
+    ("before", "now", "because"),
+    [
+        (["a.csv:1"], ["b.csv:2", "a.csv:1"], "record b.csv:2"),
+        (["a.csv:1"], ["b.csv:2"], "record b.csv:2"),
+        (["a.csv:1"], ["a.csv:1", "b.csv:2"], "records corrected"),
+        (["b.csv:2", "a.csv:1"], ["a.csv:1"], "records corrected"),
+        ([], [], "records corrected"),
+    ],
+)
+def test_the_first_record_that_decides_stands_for_all(changed, outcome, before, now, because):
+    rows = changed([outcome(state="no", settled_by=before)], [outcome(settled_by=now)])
+    assert rows == [("Q1/1", "no", "yes", because)]
+
+
+def test_a_window_that_is_still_open_and_one_no_longer_asked_about_are_told(changed, outcome):
+    before = outcome(state="undecided", closed=False, settled_by=[])
+    other = outcome("Q2/1", window_days=30, settled_by=[])
+    now = [outcome(closed=False, settled_by=[]), {**other, "course_id": "Q3/1", "state": "undecided"}]
+    assert sorted(changed([before, {**other, "course_id": "Q1/1"}], now)) == [
+        ("Q1/1", "undecided", "yes", "window still open"),
+        ("Q1/1", "yes", None, "no longer asked of her"),
+    ]
+
+
 def test_a_record_taken_out_is_told(changed, outcome):
     rows = changed([outcome()], [outcome(state="undecided", settled_by=[])])
     assert rows[0][3] == "the record that settled it is gone or corrected"

@@ -7,6 +7,8 @@ import datetime as dt
 import polars as pl
 import pytest
 from queen_outcomes.base.errors import RecordsError, UsageError
+from queen_outcomes.base.store import Store, literal
+from queen_outcomes.records import apart
 from reading import stage
 
 BOOK = """Queen,Looks,Fate,Remarks
@@ -141,3 +143,67 @@ def test_a_heading_that_is_not_there_is_refused(tmp_path):
 def test_how_many_parts_there_may_be_is_a_number(tmp_path, apart):
     with pytest.raises(UsageError, match="does not fit"):
         staged(tmp_path, HABITS | {"apart": apart})
+
+
+BENCH = """No,Day,Dose,Who
+Q1,2/6,8,T
+Q2,2/6+4/6,2x4,T
+Q3,3/6 + 5/6,5+4 ul,B
+Q4,3/6,4+4,B
+Q5,4/6; 6/6,9,B
+Q6,4/6+6/6+8/6,4+4+4,B
+"""
+TWICE = {
+    "from": "bench.csv",
+    "table": "inseminations",
+    "each": ["1 of 2", "2 of 2"],
+    "columns": {
+        "queen_id": "No",
+        "inseminated_at": "Day ({})",
+        "dose_ul": "Dose ({})",
+        "operator": "Who",
+    },
+}
+
+
+def test_days_one_after_the_other_are_a_dose_each(tmp_path):
+    habits = {"dates": "dmy", "year": 2026, "several": {"Day": 2, "Dose": 2}}
+    store, _ = stage_bench(tmp_path, habits)
+    found = store.rows(
+        "SELECT queen_id, inseminated_at::DATE, dose_ul, operator FROM staged_inseminations "
+        "WHERE inseminated_at IS NOT NULL ORDER BY ALL"
+    )
+    assert found == [
+        ("Q1", day(6, 2), 8, "T"),
+        ("Q2", day(6, 2), 4, "T"),
+        ("Q2", day(6, 4), 4, "T"),
+        ("Q3", day(6, 3), 5, "B"),
+        ("Q3", day(6, 5), 4, "B"),
+        ("Q4", day(6, 3), 8, "B"),  # two doses of one day: the day says that it is one row
+        ("Q5", day(6, 4), 9, "B"),
+        ("Q5", day(6, 6), None, "B"),
+        ("Q6", day(6, 4), 4, "B"),
+    ]
+    # a third day stays with the second, and is no day
+    assert store.rows("SELECT count(*) FROM staged_inseminations")[0][0] == 10
+
+
+def stage_bench(path, habits):
+    settings = {"files": {"bench.*": habits}, "read": [TWICE]}
+    return stage(path, settings, bench__csv=BENCH, inseminations__csv=None)
+
+
+def test_values_are_taken_apart_alike_by_map_and_when_read(tmp_path):
+    for text, values in (
+        ("2/6+4/6", ["2/6", "4/6"]),
+        ("2x4", ["4", "4"]),
+        ("3 × 4 µl", ["4 µl"] * 3),
+        ("1x8", ["1x8"]),
+        ("5 + 4", ["5", "4"]),
+        ("+", []),
+        ("8", ["8"]),
+    ):
+        assert apart.values_in(text) == values
+        with Store() as store:
+            sql = apart._listed_values(literal(text))
+            assert store.rows(f"SELECT {sql}")[0][0] == values

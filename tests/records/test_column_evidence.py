@@ -153,6 +153,36 @@ def test_days_beside_real_ones_may_fit_two_orders_and_are_asked_about_by_theirs(
     assert ["dmy" in setting for setting in asked.settings] == [True, True]
 
 
+TURNED = ["2025-05-04", "2025-06-04", "2025-07-04", "13/4/2025", "14/4/2025"]
+
+
+@pytest.mark.parametrize(
+    ("other", "of_file"),
+    [
+        (TURNED, True),
+        ([""] * 5, True),
+        # of no days turned round, and where nothing tells that they are
+        (["13/5/2025", "14/5/2025", "15/5/2025", "16/5/2025", "17/5/2025"], False),
+        ([*TURNED[:3], "3/4/2025", "4/4/2025"], False),
+    ],
+    ids=["alike", "empty", "texts", "untold"],
+)
+def test_turned_days_are_mended_for_a_file_whose_columns_of_days_are_all_so(tmp_path, other, of_file):
+    rows = [f"Q{n}\t{one}\t{two}" for n, (one, two) in enumerate(zip(TURNED, other, strict=True))]
+    bench = "\n".join(["queen_id\tinseminated_at\tco2_other_at", *rows]) + "\n"
+    settings = {"dates": {"order": "dmy"}}
+    _, asked = looked(tmp_path, "queen_id\tchecked_on\n", settings, inseminations__csv=bench)
+    (first, *_) = [one for one in asked if one.used.name == "inseminated_at"]
+    assert first.kind == "turned_dates"
+    turned, right = map(tomllib.loads, first.settings)
+    if of_file:
+        assert turned == {"files": {"inseminations.csv": {"dates": "mixed:dmy"}}}
+    else:
+        assert turned["read"][0]["columns"]["inseminated_at"]["dates"] == "mixed:dmy"
+    # what says that there is none is said of the column alone
+    assert right["read"][0]["columns"]["inseminated_at"]["dates"] == "dmy"
+
+
 def test_percentages_of_at_most_one_are_open_until_the_unit_is_said(tmp_path):
     content = lines(
         "queen_id\tchecked_on\tpattern_pct",
@@ -190,6 +220,40 @@ def test_scores_are_no_per_cent(tmp_path, cells, kind):
     assert [question.kind for question in found] == kind
 
 
+@pytest.mark.parametrize(
+    ("cells", "says"),
+    [
+        ("1 0.5 0.2 0", "all 4 values are at most 1 (from 0 to 1)"),
+        ("0 0.5 1 80", "1 values lie between 0 and 1 (from 0), beside 1 of more than 1 (up to 80)"),
+        ("4 10 3 0 5", "all 5 values are whole and at most 10"),
+        ("4 11 3 0 5", None),
+        ("4.5 5 3 1 2", None),
+        ("3 3 3 3 3", None),
+        ("0 0 0 0 0", None),
+    ],
+)
+def test_percentages_that_may_be_shares_or_scores_are_told_by_their_values(tmp_path, cells, says):
+    rows = [f"{d}\t{cell}" for d, cell in zip(DAYS, cells.split(), strict=False)]
+    asked = looked(tmp_path, lines("queen_id\tchecked_on\tpattern_pct", rows))[1]
+    assert [question.says for question in asked] == [says] * (says is not None)
+
+
+@pytest.mark.parametrize("alone", [True, False])
+def test_a_unit_is_said_of_the_table_where_one_sheet_alone_holds_it(tmp_path, alone):
+    content = lines("queen_id\tchecked_on\tpattern_pct", [f"{d}\t0.{n}5" for n, d in enumerate(DAYS[:8])])
+    columns = {"queen_id": "queen_id", "checked_on": "checked_on", "pattern_pct": "pattern_pct"}
+    rules = [{"from": name, "table": "checks", "columns": columns} for name in ("checks.csv", "yard.csv")]
+    if alone:
+        (asked,) = looked(tmp_path, content)[1]
+        assert [tomllib.loads(said) for said in asked.settings] == [
+            {"units": {"checks": {"pattern_pct": unit}}} for unit in ("share", "%")
+        ]
+        return
+    one, other = looked(tmp_path, content, {"read": rules}, yard__csv=content)[1]
+    assert one.settings != other.settings  # each of its own sheet
+    assert not any("[units" in said for said in (*one.settings, *other.settings))
+
+
 def test_a_column_of_only_ticks_is_open(tmp_path):
     content = lines(
         "queen_id\tchecked_on\teggs",
@@ -197,6 +261,9 @@ def test_a_column_of_only_ticks_is_open(tmp_path):
     )
     assert ("blanks", "eggs") in kinds(looked(tmp_path, content)[1])
     content = content.replace("\tx\n", "\tno\n", 1)
+    assert ("blanks", "eggs") not in kinds(looked(tmp_path, content)[1])
+    # nor where something else than ticks stands in it
+    content = content.replace("\tno\n", "\tsoon\n")
     assert ("blanks", "eggs") not in kinds(looked(tmp_path, content)[1])
 
 

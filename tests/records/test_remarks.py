@@ -71,3 +71,19 @@ def test_a_row_with_a_remark_and_a_hive_alone_is_no_check(looked):
     assert quarantined == [(12, "date_missing")]  # eggs were seen, and nobody knows when
     passed = "SELECT rows_read, accepted, passed_over FROM sources WHERE \"table\" = 'checks'"
     assert store.rows(passed) == [(11, 7, 3)]
+
+
+def test_remarks_beside_looks_of_their_own_are_told_as_well(tmp_path):
+    settings = given({"queen_id": "Queen", "inseminated_at": "Inseminated"})
+    said = {"queen_id": "Queen", "checked_on": "Remark (day)", "findings": "Remark (words)"}
+    only = {"Remark (words)": ["drone layer"]}
+    settings["read"].append({"from": "book.csv", "table": "checks", "columns": said, "only": only})
+    settings["files"] = {"book.csv": {"apart": {"Remark": 1}, "dates": "dmy", "year": 2025}}
+    settings["words"] = {"findings": {"drone layer": {"drone_in_worker": "many"}}}
+    book = BOOK + "L,2025-06-01,12,2025-06-20,yes,drone layer 9.7.\nM,2025-06-01,13,,,drone layer\n"
+    files = {"book__csv": book, "inseminations__csv": None, "checks__csv": None}
+    store, staged = stage(tmp_path, settings, **files)
+    accept_records(store, parse(settings), dt.date(2026, 1, 1), verified=False)
+    dated, dayless = remarks.telling(store, staged.sources, {})
+    assert dated.queens == ["G"]
+    assert dayless.queens == ["A", "B", "C", "D", "M"]

@@ -28,3 +28,43 @@ def test_several_columns_have_no_setting_in_common():
     several = Unanswered("dates:a.csv:*:*", "In which order?", (shown("a"), shown("b")))
     assert several.settings == ()
     assert Unanswered("dates:a.csv:*:*", "In which order?").settings == ()
+
+
+def used(source="a.csv", table="checks", name="checked_on", heading="Day"):
+    table = SimpleNamespace(name=table, columns=[SimpleNamespace(name="eggs", kind="yes_no")])
+    return SimpleNamespace(
+        source=SimpleNamespace(name=source, table=table), name=name, headings=(heading,)
+    )
+
+
+def read(column):
+    slots = [SimpleNamespace(cells={column.name: 0})]
+    return SimpleNamespace(name=column.source.name, table=column.source.table, slots=slots)
+
+
+def seen(kind, column):
+    return SimpleNamespace(used=column, says=kind, settings=(kind,), kind=kind)
+
+
+OPEN = """
+[units]
+# OPEN "dates:a.csv:checks:checked_on": In which order?
+# OPEN "percent:*:checks:pattern_pct": Shares?
+# OPEN "blank:a.csv:checks:yes_no": What is blank?
+"""
+
+
+def test_a_question_is_told_of_columns_in_use_with_what_they_show_of_the_same():
+    day, other = used(), used(source="b.csv")
+    share = used(source="b.csv", name="pattern_pct")
+    kinds = ("date_order", "order", "turned_dates", "shares")
+    whole = [seen(kind, column) for column in (day, other, share) for kind in kinds]
+    asked = unanswered.unanswered(OPEN, [read(day), read(other)], whole)
+    assert [(one.id, one.text) for one in asked] == [("dates:a.csv:checks:checked_on", "In which order?")]
+    assert [(one.kind, one.used) for one in asked[0].shown] == [("date_order", day), ("order", day)]
+    asked = unanswered.unanswered(OPEN, [read(share)], whole)
+    assert [(one.id, one.shown) for one in asked] == [("percent:*:checks:pattern_pct", (whole[-1],))]
+    # asked of all columns of yes and no together
+    asked = unanswered.unanswered(OPEN, [read(used(name="eggs"))], whole)
+    assert [(one.id, one.shown) for one in asked] == [("blank:a.csv:checks:yes_no", ())]
+    assert unanswered.unanswered(OPEN.replace("# OPEN ", "# "), [read(day)], whole) == []

@@ -88,6 +88,8 @@ def test_groups_that_are_told_alike_have_no_p_and_few_clusters_say_so():
     assert few.message == "4 batches are too few to compare 2 groups between"
     alone = onset_score(after, by, np.zeros(12, bool), np.zeros(12, int), np.arange(12))
     assert alone.message == "fewer than two groups"
+    nobody = onset_score([], [], [], [], [])
+    assert (nobody.score.tolist(), nobody.clusters, nobody.message) == ([], 0, alone.message)
 
 
 def test_a_course_whose_days_have_no_mass_begins_on_each_of_them_alike():

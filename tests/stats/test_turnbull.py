@@ -14,6 +14,7 @@ from queen_outcomes.stats.times.curve_limits import (
     wilson_limits,
 )
 from queen_outcomes.stats.times.turnbull import (
+    _lengths,
     fit_turnbull,
     fit_weighted_many,
     share_by,
@@ -104,6 +105,21 @@ def test_many_weightings_reach_the_likelihood_of_single_fits():
         np.testing.assert_allclose(share, single, atol=1e-6)
     by_batch = fit_weighted_many(after, by, never, draws, clusters=batch)
     np.testing.assert_allclose(by_batch.mass, many.mass, atol=1e-12)
+
+
+def test_a_weighting_goes_as_far_as_its_likelihood_rises_by_a_tenth_of_its_slope():
+    """By hand, of two sets and as many observations beside one that has no weight.
+
+    From 0.9 and 0.1 the mean log-likelihood is log(0.09) / 2. It falls to nothing at 0 and 1,
+    is the same at 0.1 and 0.9, whose slope of 3.6 asks for 0.36 more, and is highest at one
+    half. From 0.1 and 0.9 it only falls towards 0 and 1.
+    """
+    holds = np.array([[1.0, 0.0], [0.0, 1.0], [0.0, 0.0]])
+    mass = np.array([[0.9, 0.1], [0.9, 0.1], [0.9, 0.1], [0.1, 0.9], [0.5, 0.5]])
+    best = np.array([[0.0, 1.0], [0.1, 0.9], [0.5, 0.5], [0.0, 1.0], [0.5, 0.5]])
+    share = np.tile([0.5, 0.5, 0.0], (5, 1))
+    chance = np.where(share > 0, mass @ holds.T, 1.0)
+    assert _lengths(holds, share, chance, mass, best).tolist() == [0.5, 0.5, 1, 0, 1]
 
 
 def test_a_course_that_may_never_have_laid_stays_open_between_the_two():

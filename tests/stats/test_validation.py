@@ -188,7 +188,8 @@ def test_the_same_seed_gives_the_same_limits_in_any_order_of_rows():
 
 def test_degenerate_predictions_give_words_not_errors():
     none = validate([1.0, 0.0], [np.nan, np.nan], [1, 2])
-    assert (none.n, none.message) == (0, "no course was predicted")
+    assert (none.n, none.yes, none.message) == (0, 0, "no course was predicted")
+    assert np.isnan([none.auc, none.auc_low, none.brier, none.slope]).all()
     one = validate(np.ones(8), np.linspace(0.1, 0.9, 8), np.arange(8))
     assert np.isnan(one.auc)
     assert "every answer is yes" in one.message

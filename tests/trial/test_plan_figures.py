@@ -16,6 +16,7 @@ from queen_outcomes.trial.plan_figures import (
     STATED,
     STATION,
     _fullest,
+    _icc,
     station_figures,
 )
 
@@ -72,6 +73,18 @@ def test_every_figure_of_a_station_is_its_own(full_store):
     assert found.icc.value == pytest.approx(anova_icc(y, graft).icc)
     within = arms_within_batches(y, arm, graft).arm_by_batch
     assert found.arm_by_batch.value == pytest.approx(max(within, 0))
+
+
+def test_a_correlation_below_nothing_is_told_and_not_counted_on():
+    graft, request_ = np.repeat(["a", "b", "c"], 4), request()
+    alike = _icc(np.array([1.0, 1, 1, 0, 0, 0, 0, 1, 1, 1, 1, np.nan]), graft, request_)
+    assert 0 < alike.value < 1
+    assert alike.basis == "11 decided courses in 3 graft batches; from 3 batches: rough"
+    # in every batch as many yes as no: by hand, (0 - 1 / 3) / (0 + 3 x 1 / 3)
+    apart = _icc(np.tile([1.0, 0], 6), graft, request_)
+    assert apart.value == 0
+    said = "12 decided courses in 3 graft batches; estimated -0.333, a plan counts on no less than 0"
+    assert apart.basis == said
 
 
 def test_batches_of_one_arm_do_not_tell_how_alike_arms_are(full_store):

@@ -52,7 +52,7 @@ a text: in any other file a first apostrophe is the station's own."""
 
 def no_formula(text: str) -> str:
     """Put an apostrophe before a text that a spreadsheet would take for a formula."""
-    return f"'{text}" if text[:1] and text[0] in FORMULA_SIGNS else text
+    return f"'{text}" if text and text[0] in FORMULA_SIGNS else text
 
 
 def width_of(text: str) -> int:

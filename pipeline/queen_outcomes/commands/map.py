@@ -78,7 +78,7 @@ def map_(console: Console, station: Path, answers: Path | None, *, accept: bool)
 
 def _interview(run: Run, console: Console) -> None:
     """Ask one question at a time; first what the rest hangs on."""
-    _sort_diaries(run, console)
+    _ask_first(run, console)
     waiting = run.open
     for number, question in enumerate(waiting, start=1):
         if question not in run.open:  # an answer before has left its sheet out
@@ -94,14 +94,17 @@ def _interview(run: Run, console: Console) -> None:
         question.spread()
 
 
-def _sort_diaries(run: Run, console: Console) -> None:
-    """Ask what the rows of diaries are, and look again with that known."""
-    done = [question for question in run.open if question.kind == "deed"]
+def _ask_first(run: Run, console: Console) -> None:
+    """Ask what the rows of diaries and some headings are, and look again with that known."""
+    from queen_outcomes.records.map.running import FIRST
+
+    done = [question for question in run.open if question.kind in FIRST]
     for number, question in enumerate(done, start=1):
         console.emit(f"\n{number} of {len(done)}, before the rest")
         console.tell(question.text)
         _tell_of(question, console)
         question.answer = _ask(question)
+        question.spread()
     if done:
         run.look_again()
 

@@ -111,6 +111,8 @@ class Habits:
     """Headings whose empty cells take the value above."""
     apart: Mapping[str, int] = field(default_factory=dict)
     """A heading -> how many records its cells may hold, each a day and words."""
+    several: Mapping[str, int] = field(default_factory=dict)
+    """A heading -> how many values its cells may hold; the first heading says how many it is."""
     group: str = ""
     """The column that a row with one filled cell gives to the rows below it."""
     form: str = ""

@@ -127,8 +127,8 @@ def _memory(value: Any) -> float | None:
     return float(size[1]) if size and fits else None
 
 
-def _apart(value: Any) -> dict[str, int] | None:
-    """Read how many records the cells of some headings may hold."""
+def _numbered_headings(value: Any) -> dict[str, int] | None:
+    """Read how many records, or values, the cells of some headings may hold."""
     fits = isinstance(value, dict) and all(
         name.strip() and _is_number(most, int) and 1 <= most <= 2**SLOT_BITS - 1
         for name, most in value.items()
@@ -232,7 +232,12 @@ HABITS: dict[str, Field] = {
     "struck": choice(READ, PASS_OVER),
     "hidden": choice(READ, PASS_OVER),
     "fill_down": TEXTS,
-    "apart": Field(_apart, 'headings with a number from 1, such as { "Checks" = 4 }'),
+    "apart": Field(
+        _numbered_headings, 'headings with a number from 1, such as { "Checks" = 4 }'
+    ),
+    "several": Field(
+        _numbered_headings, 'headings with a number from 1, such as { "Day" = 2, "Dose" = 2 }'
+    ),
     "form": Field(lambda value: "yes" if value is True else None, "true, or no such line"),
     "tables_below": TEXTS,
     "group": choice(*dict.fromkeys(n for t in TABLES.values() for n in t.names)),

@@ -1,6 +1,6 @@
-"""Cells that hold a day and words, taken apart: "gone 3.6.", "12.7. eggs; 19.7. all stages".
+"""Cells that hold several things, taken apart: "12.7. eggs; 19.7. all stages", "2/6+4/6".
 
-By the settings alone. A cell falls into parts at a semicolon or a line's end, and each part
+By the settings alone. Of days with words (`apart`) a cell falls into parts at a semicolon or a line's end, and each part
 that holds one day gives it to one heading and its other words to another, which rules then
 read like any column. A part with two days stays whole, so that it is told as no day; one
 without a day is no record, and is told.
@@ -28,6 +28,8 @@ MOST = 0.8
 """Share of a column's cells from which on they are taken for days with words."""
 _END = r"[;\r\n]+"
 _SIGN = r" ?[./-] ?"
+_PLUS, _TIMES = r"[+&;\r\n]", r"([2-9]) ?[x×*] ?(\d[^+&;]*)"
+"""What parts values that stand one after the other, and so many of one: "2x4"."""
 _AROUND = r"(?:\s[-–])?[\s,:]*{}[\s,:]*(?:[-–]\s)?"
 """A day with what parts it from its words; a minus behind a word is that word's."""
 
@@ -39,9 +41,13 @@ class PartedGrid(Grid):
     inner: Grid
     most: Mapping[str, int]
     """A column of the raw table -> how many parts its cells may have."""
+    several: Mapping[str, int]
+    """A column of the raw table -> how many values its cells may have."""
 
     @classmethod
-    def open(cls, inner: Grid, apart: Mapping[str, int]) -> PartedGrid:
+    def open(
+        cls, inner: Grid, apart: Mapping[str, int], several: Mapping[str, int]
+    ) -> PartedGrid:
         """Give a source whose columns are taken apart.
 
         Raises
@@ -49,21 +55,11 @@ class PartedGrid(Grid):
         RecordsError
             A heading is not there.
         """
-        known = {name.casefold(): name for name in inner.columns}
-        most = {}
-        for heading, parts in apart.items():
-            name = known.get(tidy(heading).casefold())
-            if name is None:
-                close = nearest(tidy(heading), inner.columns)
-                raise RecordsError(
-                    f'no heading "{heading}" to take apart',
-                    where=f"{inner.source.name}, apart",
-                    found=shorten(inner.columns, ", ") or "no headings",
-                    hint=f'did you mean "{close}"?' if close else "mend that line",
-                )
-            most[name] = parts
+        most = _known(inner, apart, "apart")
+        values = _known(inner, several, "several")
         made = [new for name in most for new in names(name, most[name])]
-        return cls(inner.source, (*inner.headings, *made), inner, most)
+        made += [new for name in values for new in value_names(name, values[name])]
+        return cls(inner.source, (*inner.headings, *made), inner, most, values)
 
     @property
     def columns(self) -> list[str]:
@@ -73,7 +69,10 @@ class PartedGrid(Grid):
     @property
     def parts_of(self) -> Mapping[str, tuple[str, ...]]:
         """The columns that are made of one."""
-        return {name: tuple(names(name, most)) for name, most in self.most.items()}
+        found = {name: names(name, most) for name, most in self.most.items()}
+        for name, most in self.several.items():
+            found[name] = [*found.get(name, ()), *value_names(name, most)]
+        return {name: tuple(made) for name, made in found.items()}
 
     @property
     def form(self) -> CellForm:
@@ -112,6 +111,12 @@ class PartedGrid(Grid):
             for name, most in self.most.items()
             for new, sql in zip(names(name, most), _parts(name, most), strict=True)
         ]
+        first = next(iter(self.several), "")
+        made += [
+            f"{sql} AS {quote(new)}"
+            for name, most in self.several.items()
+            for new, sql in zip(value_names(name, most), _values(name, first, most), strict=True)
+        ]
         store.table(table, f"SELECT *, {', '.join(made)} FROM {quote(whole)}")
         store.drop_like(whole)  # of some formats a view
 
@@ -120,6 +125,24 @@ def names(column: str, most: int) -> list[str]:
     """Give the headings of a column's parts: of each its day, and its words."""
     numbers = [""] if most == 1 else [f" {number}" for number in range(1, most + 1)]
     return [f"{column} ({what}{number})" for number in numbers for what in ("day", "words")]
+
+
+def value_names(column: str, most: int) -> list[str]:
+    """Give the headings of a column's values, one after the other."""
+    return [f"{column} ({number} of {most})" for number in range(1, most + 1)]
+
+
+def values_in(text: str) -> list[str]:
+    """Give the values that stand one after the other in a cell, as they are read."""
+    times = re.fullmatch(_TIMES, text.strip())
+    if times and int(times[1]) > 1:
+        return [times[2]] * int(times[1])
+    return [value for each in re.split(_PLUS, text) if (value := each.strip())]
+
+
+def is_of_words(heading: str) -> bool:
+    """Tell whether a heading is the one of the words of a part, by its form."""
+    return re.search(r" \(words(?: \d+)?\)$", heading) is not None
 
 
 def parts_in(texts: Sequence[str]) -> int:
@@ -204,6 +227,55 @@ def _parts(column: str, most: int) -> list[str]:
     return found
 
 
+def _values(column: str, first: str, most: int) -> list[str]:
+    """Give SQL of each value of a column's cells; one where the first column's cell holds one."""
+    cell = f"CAST({quote(column)} AS VARCHAR)"
+    several = f"len({_listed_values(f'CAST({quote(first)} AS VARCHAR)')}) > 1"
+    values = _listed_values(cell)
+    found = []
+    for number in range(1, most + 1):
+        one = f"({values})[{number}]"
+        if number == most > 1:  # what is more than there is a heading for stays unread, and told
+            one = f"nullif(array_to_string(({values})[{number}:], '+'), '')"
+        whole = cell if number == 1 else "NULL"
+        found.append(f"CASE WHEN {several} THEN {one} ELSE {whole} END")
+    return found
+
+
+def _listed_values(cell: str) -> str:
+    times = rf"regexp_extract(trim({cell}), '^(?:{_TIMES})$', %d)"
+    number = f"TRY_CAST({times % 1} AS INT)"
+    split = f"regexp_split_to_array({cell}, {literal(_PLUS)})"
+    return (
+        f"CASE WHEN {number} > 1 THEN list_transform(range({number}), lambda x: {times % 2}) "
+        f"ELSE list_filter(list_transform({split}, lambda x: trim(x)), lambda x: x <> '') END"
+    )
+
+
+def _known(inner: Grid, asked: Mapping[str, int], habit: str) -> dict[str, int]:
+    """Give the columns of headings, and the number of each.
+
+    Raises
+    ------
+    RecordsError
+        A heading is not there.
+    """
+    known = {name.casefold(): name for name in inner.columns}
+    found = {}
+    for heading, number in asked.items():
+        name = known.get(tidy(heading).casefold())
+        if name is None:
+            close = nearest(tidy(heading), inner.columns)
+            raise RecordsError(
+                f'no heading "{heading}" to take apart',
+                where=f"{inner.source.name}, {habit}",
+                found=shorten(inner.columns, ", ") or "no headings",
+                hint=f'did you mean "{close}"?' if close else "mend that line",
+            )
+        found[name] = number
+    return found
+
+
 def _single_blanks(text: str) -> str:
     return f"trim(regexp_replace({text}, '[\\s\\pZ]+', ' ', 'g'))"
 
@@ -236,7 +308,7 @@ def undated(store: Store, sources: Iterable[SourceMapping]) -> list[str]:
         told
         for name, source in grids.items()
         for column in source.grid.parts_of
-        if column not in read[name]
+        if column not in read[name] and column in getattr(source.grid, "most", ())
         for told in _undated(store, source, column)
     ]
 

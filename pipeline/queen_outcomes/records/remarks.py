@@ -117,9 +117,10 @@ def _is_dated(note: str, own: Mapping[str, str]) -> bool:
 def _pass_notes(store: Store, sources: Sequence[SourceMapping]) -> None:
     """Write the remarks of rows that are no check, each with the queen inseminated in its row."""
     store.execute("CREATE TABLE passed_notes (ref BIGINT, queen_id VARCHAR, note VARCHAR)")
-    for source in sources:
-        note = source.slots[0].cells.get("note") if source.table.name == "checks" else None
-        if note is None or not note.columns or source.slots[0].slot:
+    looks = [source for source in sources if source.table.name == "checks"]
+    for source, slot in ((one, slot) for one in looks for slot in one.slots):
+        note = slot.cells.get("note")
+        if note is None or not note.columns:
             continue
         cells = ", ".join(f"nullif(trim(CAST(r.{quote(c)} AS VARCHAR)), '')" for c in note.columns)
         store.execute(
@@ -130,5 +131,6 @@ def _pass_notes(store: Store, sources: Sequence[SourceMapping]) -> None:
             "FROM accepted_inseminations AS i JOIN sources_read AS s ON s.source_no = "
             f"ref_source(i.ref) WHERE s.source = {literal(source.name)} GROUP BY 1"
             ") AS q ON q.line = ref_line(p.ref) "
-            f"WHERE p.why = 'slot' AND ref_source(p.ref) = {source.no}"
+            f"WHERE p.why = 'slot' AND ref_source(p.ref) = {source.no} "
+            f"AND ref_slot(p.ref) IS NOT DISTINCT FROM {slot.slot or 'NULL'}"
         )

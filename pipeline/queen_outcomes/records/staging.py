@@ -153,7 +153,9 @@ def _open(store: Store, source: sources.Source, reading: Reading) -> Grid:
     grid = open_grid(store, source, names, habits)
     if source.above is not None:
         grid = forms.UnderForm.open(grid, source.above)
-    return apart.PartedGrid.open(grid, habits.apart) if habits.apart else grid
+    if habits.apart or habits.several:
+        return apart.PartedGrid.open(grid, habits.apart, habits.several)
+    return grid
 
 
 def _land(store: Store, mapped: Sequence[SourceMapping]) -> None:

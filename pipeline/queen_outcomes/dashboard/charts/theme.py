@@ -29,6 +29,8 @@ SERIES = ["#1b6ca8", "#b3580f", "#5b8c3a", "#8e4d9e", "#7d8790", "#987a00"]
 """Colours of a series, in order; told apart in the common kinds of colour-blindness."""
 STROKE, SOLID = 2, 1
 """Width of a drawn line, and opacity of what hides what lies behind it."""
+LIMIT_DASHES = [6, 3]
+"""How a limit of evidence is dashed, beside the series that may pass it."""
 UPRIGHT, WHOLE = 0, 1
 """Angle of an axis' labels, and step of an axis that counts."""
 DASHES = [[1, 0], [6, 3], [2, 2], [8, 3, 2, 3], [4, 1], [10, 4]]

@@ -249,6 +249,6 @@ def _limit_line(limit: float, first: int) -> list[alt.Chart]:
     place = alt.Y("at:Q", title=EVIDENCE)
     text = at.mark_text(align="left", dx=3, dy=-7, fontSize=11, color=theme.INK)
     return [
-        at.mark_rule(color=theme.QUIET, strokeDash=[6, 3]).encode(y=place),
+        at.mark_rule(color=theme.QUIET, strokeDash=theme.LIMIT_DASHES).encode(y=place),
         text.encode(y=place, x=alt.X("first:Q"), text=alt.Text("said:N")),
     ]

@@ -501,7 +501,7 @@ def _limit_lines(rows: list[dict[str, Any]]) -> list[alt.Chart]:
         line = theme.chart(own).mark_line(
             color=theme.QUIET,
             strokeWidth=1.2,
-            strokeDash=[6, 3],
+            strokeDash=theme.LIMIT_DASHES,
             interpolate="step-before",
         )
         # clear of what the line does under the name, a good third of the width

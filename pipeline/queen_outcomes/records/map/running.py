@@ -10,7 +10,14 @@ from typing import Any
 
 from queen_outcomes.base.errors import shorten
 from queen_outcomes.facts.reading import ABSENT, FINDINGS, PARTS
-from queen_outcomes.records.map.asked import alike, compound, labels, wordlist
+from queen_outcomes.records.map.asked import (
+    alike,
+    compound,
+    fates,
+    labels,
+    which_of_ours,
+    wordlist,
+)
 from queen_outcomes.records.map.asked import proposal as proposing
 from queen_outcomes.records.map.asked.proposal import Proposal
 from queen_outcomes.records.map.asked.questions import (
@@ -26,8 +33,12 @@ from queen_outcomes.records.map.asked.questions import (
 )
 from queen_outcomes.records.map.seen import deeds, stacked
 from queen_outcomes.records.map.seen.deeds import Given
+from queen_outcomes.records.map.seen.station import Chosen
 from queen_outcomes.records.map.written import mapping, station_toml
 from queen_outcomes.records.map.written.mapping import Written
+
+FIRST = (deeds.KIND, which_of_ours.KIND)
+"""Kinds of questions on which it hangs what else is asked."""
 
 
 @dataclass
@@ -76,7 +87,7 @@ class Run:
         UsageError
             An id that no question has, or an answer that does not fit.
         """
-        done = {name: said for name, said in answers.items() if _is_deed(name)}
+        done = {name: said for name, said in answers.items() if place_of(name)[0] in FIRST}
         if done:
             give(self.asked, done, [q.id for q in self.proposal.questions])
             self.look_again()
@@ -88,16 +99,19 @@ class Run:
         wordlist.correct(self.proposal.words, given)
 
     def look_again(self) -> None:
-        """Look at the records anew with what is now known of the rows of diaries.
+        """Look at the records anew with what is now known of the rows of diaries, and of headings.
 
         What else is asked hangs on it.
         """
-        given = {q.id: q.answer for q in self.asked if not q.open}
+        single = [one for q in self.asked for one in q.members or [q]]
+        given = {q.id: q.answer for q in single if q.answer is not None}
         done = {
             deed.key: given[deed.id] for deed in self.proposal.station.deeds if deed.id in given
         }
-        anew = begin(*self.place, done)
+        anew = begin(*self.place, done, which_of_ours.answered(single))
         for question in anew.asked:
+            for one in question.members or [question]:
+                one.answer = given.get(one.id)
             question.answer = given.get(question.id)
         self.proposal, self.asked = anew.proposal, anew.asked
         self.new, self.forms = anew.new, anew.forms
@@ -137,14 +151,11 @@ class Run:
         )
 
 
-def _is_deed(name: str) -> bool:
-    return name.startswith(f"{deeds.KIND}:")
-
-
 def begin(
     station: Path,
     settings_file: str = "station.toml",
     done: Given = MappingProxyType({}),
+    chosen: Chosen = MappingProxyType({}),
 ) -> Run:
     """Look at a station's records and settings.
 
@@ -154,6 +165,8 @@ def begin(
     settings_file : str
     done : mapping
         What was answered of the rows of diaries.
+    chosen : mapping of mappings
+        What was answered of headings, as in `station.look`.
 
     Raises
     ------
@@ -175,6 +188,7 @@ def begin(
         stacked.by_settings(settings, lambda source: station_toml.is_known(source, patterns)),
         station_toml.known_deeds(settings),
         done,
+        chosen,
     )
     sources = {sheet.source for sheet in found.station.sheets}
     new = {source for source in sources if not station_toml.is_known(source, patterns)}
@@ -182,12 +196,15 @@ def begin(
     new -= forms
     earlier = {question.id for question in open_questions(text)}
     settled = _settled_words(settings)
+    wordlist.settle(found.words, settings)
+    found.fated = fates.settle(found.fated, settings)
     parts = {text for column, text in settled if column == PARTS}
     words = [
         word
         for word in found.words
-        if (word.sources & new or word.id in earlier or "words:*:*:*" in earlier)
+        if (word.sources & (new | chosen.keys()) or word.id in earlier or "words:*:*:*" in earlier)
         and (word.column, word.text.casefold()) not in settled
+        and not (word.dated and (FINDINGS, word.text.casefold()) in settled)
         and not (word.column == FINDINGS and compound.is_made_of(word.text, parts))
     ]
     kept = [
@@ -211,7 +228,7 @@ def begin(
     if not new:
         asked = [question for question in asked if question.id in earlier]
         word_questions = [
-            question for question in word_questions if question.id in earlier
+            question for question in word_questions if question.id in earlier or chosen
         ]
     asked += word_questions
     return Run(found, asked, new, forms, text, earlier, (station, settings_file))

@@ -6,8 +6,9 @@ import datetime as dt
 import tomllib
 
 import pytest
+from queen_outcomes.base.errors import UsageError
 from queen_outcomes.records import apart
-from queen_outcomes.records.map.asked import fates
+from queen_outcomes.records.map.asked import fates, wordlist
 from queen_outcomes.records.map.running import begin
 from reading import accepted, stage
 
@@ -25,7 +26,8 @@ def remarked(station, remarks, answers):
     looks = "".join(f"D{n},16.6.2025,yes\n" for n in range(1, 9))
     (records / "checks.csv").write_text("queen_id,checked_on,eggs\n" + looks, "utf-8")
     begun = begin(station)
-    begun.answer({FATES: "yes"} | answers)
+    given = {FATES: "yes"} | answers if answers is not None else {}
+    begun.answer({name: said for name, said in given.items() if said is not None})
     begun.accept()
     text = begun.settings()
     (station / "station.toml").write_text(text, "utf-8")
@@ -93,3 +95,86 @@ def test_words_that_are_read_alike_are_offered_only_where_each_day_is_of_the_fat
     alike = ["9.7. sold, inseminated twice", "sold, inseminated twice 9.6."]
     remarked(tmp_path, [*OUR_END, *alike], {})
     assert list(exits(tmp_path)) == ["D1", "D2", "D3", "D4"]
+
+
+def looks(station):
+    """Give what was found on days that no list of looks has."""
+    found = accepted(station, AS_OF)["checks"]
+    return {row["queen_id"]: row for row in found if row["checked_on"] != "2025-06-16"}
+
+
+def test_a_dated_remark_may_be_a_look(tmp_path):
+    seen = ["12.7. eggs seen", "zorky 14.7.", "zorky 15.7."]
+    begun, _ = remarked(tmp_path, [*OUR_END, *seen], {})
+    (asked,) = [q for q in begun.open if q.kind == "word"]
+    assert asked.id == "word:reason:zorky"
+    assert any("larvae = yes; sealed = yes" in said for said in asked.evidence)
+    found = looks(tmp_path)
+    assert [(row["checked_on"], row["eggs"]) for row in found.values()] == [("2025-07-12", "yes")]
+    assert list(exits(tmp_path)) == ["D1", "D2", "D3", "D4"]
+
+
+@pytest.mark.parametrize("later", [True, False])
+def test_what_a_dated_remark_means_may_be_answered_with_what_was_seen(tmp_path, later):
+    seen = ["zorky 14.7.", "zorky 15.7.", "drone layer 16.7.", "drone-laying, killed 17.7."]
+    answers = {
+        "word:reason:zorky": "larvae = yes; sealed = yes",
+        "word:reason:drone layer": "drone_in_worker = many",
+    }
+    if later:
+        begun, _ = remarked(tmp_path, [*OUR_END, *seen], {FATES: None})
+        assert {q.id for q in begun.open} == {FATES, *answers}
+    _, settings = remarked(tmp_path, [*OUR_END, *seen], answers)
+    found = looks(tmp_path)
+    assert {q: row["checked_on"] for q, row in found.items()} == {
+        "D5": "2025-07-14",
+        "D6": "2025-07-15",
+        "D7": "2025-07-16",
+    }
+    assert found["D5"]["sealed"] == found["D6"]["larvae"] == "yes"
+    assert found["D7"]["drone_in_worker"] == "many"
+    assert exits(tmp_path)["D8"] == ("drone_layer", "2025-07-17")
+    assert "D7" not in exits(tmp_path)
+    again, same = remarked(tmp_path, [*OUR_END, *seen], None)
+    assert same == settings
+    assert not again.open
+
+
+def test_a_drone_layer_may_be_both_an_exit_and_a_look(tmp_path):
+    both = {"word:reason:drone layer": "drone_in_worker = many; exit = drone_layer"}
+    remarked(tmp_path, [*OUR_END, "drone layer 16.7."], both)
+    assert looks(tmp_path)["D5"]["drone_in_worker"] == "many"
+    assert exits(tmp_path)["D5"] == ("drone_layer", "2025-07-16")
+
+
+def test_a_word_of_a_column_of_reasons_is_no_look(tmp_path):
+    assert wordlist.meaning_of("reason", "eggs = yes", "word:reason:x", dated=True)
+    with pytest.raises(UsageError):
+        wordlist.meaning_of("reason", "eggs = yes", "word:reason:x")
+
+
+@pytest.mark.parametrize("means", ["larvae = yes", "moved"])
+def test_a_word_that_was_left_open_is_read_once_it_is_answered(tmp_path, means):
+    remarks = [*OUR_END, "zorky 14.7.", "zorky 15.7."]
+    begun, before = remarked(tmp_path, remarks, {})
+    assert [q.id for q in begun.open] == ["word:reason:zorky"]
+    again = begin(tmp_path)
+    again.answer({"word:reason:zorky": means})
+    text = again.settings()
+    (tmp_path / "station.toml").write_text(text, "utf-8")
+    if means == "moved":
+        assert exits(tmp_path)["D6"] == ("moved", "2025-07-15")
+    else:
+        assert list(looks(tmp_path)) == ["D5", "D6"]
+    assert exits(tmp_path)["D1"] == ("sold", "2025-07-09")
+    kept = [rule for rule in before["read"] if rule["table"] != "exits"]
+    assert all(rule in tomllib.loads(text)["read"] for rule in kept)
+
+
+def test_who_says_that_he_killed_her_says_how_she_went(tmp_path):
+    # two are sold, one killed for a reason that only the keeper knows: asked, and asked about
+    remarks = ["sold 9.7.", "killed 3.7.", "sold 12.7.", "", "", "", ""]
+    _, settings = remarked(tmp_path, remarks, {"word:reason:killed": "culled_other"})
+    assert settings["words"]["reason"]["culled_other"] == ["killed"]
+    told = {queen: reason for queen, (reason, _) in exits(tmp_path).items()}
+    assert told == {"D1": "sold", "D2": "culled_other", "D3": "sold"}

@@ -158,3 +158,14 @@ def test_phrases_joined_by_and_are_parts_where_one_stands_alone(tmp_path):
     assert ("yes", "yes", None) in found  # "eggs and wet brood"
     assert ("yes", None, "yes") in found
     assert not [question.id for question in begun.asked if question.id == "word:findings:eggs and wet brood"]
+
+
+def test_what_brood_is_like_says_under_its_heading_that_there_is_some(tmp_path):
+    rows = "".join(
+        f"D{n},2025-06-{n + 14},{('patchy', 'good', 'frilly', 'none')[n % 4]}\n" for n in range(1, 9)
+    )
+    begun, _ = mapped(tmp_path, bench=BENCH, looks="Queen,Check date,Brood\n" + rows)
+    assert "word:findings:frilly" in {question.id for question in begun.open}
+    looks = {row["queen_id"]: (row["larvae"], row["sealed"]) for row in accepted(tmp_path, AS_OF)["checks"]}
+    assert looks["D4"] == looks["D5"] == ("yes", "yes")
+    assert looks["D3"] == ("no", "no")

@@ -639,3 +639,63 @@ def test_loads_beside_queens_are_loads_where_each_row_has_its_own():
 )
 def test_what_smaller_sheets_feed(head, row, source, expected):
     assert fed(head, *queens(row), source=source)[1] == expected
+
+
+def test_doses_above_days_are_their_days():
+    day = ["2025-06-01,8,2025-06-03,4", "2025-06-01,9,,"]
+    feeds_, _ = fed("Queen,1st dose,µl,2nd dose,µl", *(f"D{n},{row}" for n, row in enumerate(day)))
+    (one,) = feeds_
+    assert one.slots == {
+        "1": {"inseminated_at": "1st dose", "dose_ul": "µl"},
+        "2": {"inseminated_at": "2nd dose", "dose_ul": "µl (2)"},
+    }
+    _, found = fed("Queen,Dose,µl", "D1,16/5,8", "D2,17/5,8")
+    assert found["inseminations"]["inseminated_at"] == ["Dose"]
+    _, found = fed("Queen,Inseminated,Dose", f"D1,{DAY},8.5", f"D2,{DAY},9.5")
+    assert found["inseminations"]["dose_ul"] == ["Dose"]
+
+
+def test_doses_with_a_day_between_them_are_not_of_one_day():
+    rows = queens(f"D1,{DAY},8,{NEXT},4")
+    _, found = fed("Queen,Inseminated,Dose,Zorbed,2nd dose", *rows)
+    assert found["inseminations"]["dose_ul"] == ["Dose"]
+    _, found = fed("Queen,Inseminated,Dose,2nd dose", *queens(f"D1,{DAY},8,4"))
+    assert found["inseminations"]["dose_ul"] == ["Dose", "2nd dose"]
+
+
+def test_exposures_have_no_day_that_nobody_names_beside_doses():
+    head = "Queen,Zorbed,1st dose,µl,2nd dose,µl,CO2"
+    _, found = fed(head, *queens(f"D1,{DAY},{NEXT},8,{NEXT},4,yes"))
+    assert list(found) == ["inseminations"]
+    assert found["inseminations"]["inseminated_at"] == ["1st dose", "2nd dose"]
+
+
+WIDE = "Queen,1st insemination,1st dose,2nd insemination,2nd dose"
+
+
+def test_who_a_remark_and_the_colony_of_queens_with_several_doses():
+    rows = queens(f"D1,{DAY},8,{NEXT},4,Ada,calm,H1")
+    listed, found = fed(f"{WIDE},Who,Notes,Hive", *rows)
+    assert found["inseminations"]["operator"] == ["Who"]
+    assert found["inseminations"]["note"] == ["Notes"]
+    # the first of several days is asked about as that of going into the colony
+    (stay,) = [feed for feed in listed if feed.table == "placements"]
+    assert (stay.uses["placed_on"].names, stay.uses["placed_on"].worth < 0.6) == (["1st insemination"], True)
+    # who looked, or who inseminated?
+    rows = queens(f"D1,{DAY},8,{NEXT},4,Ada,{NEXT},yes,{NEXT},no")
+    _, found = fed(f"{WIDE},Who,Check 1,Eggs 1,Check 2,Eggs 2", *rows)
+    assert "operator" not in found["inseminations"]
+    rows = queens(f"D1,{DAY},8,{NEXT},4,Ada,Eve")
+    _, found = fed(f"{WIDE},Who,By", *rows)
+    assert "operator" not in found["inseminations"]
+
+
+def test_high_figures_under_a_number_of_drones_are_no_line():
+    head = "Semen batch,Drones no,Collected"
+    (feed,), found = fed(head, f"S1,160,{DAY}", f"S2,120?,{DAY}", f"S3,150,{DAY}")
+    assert found["semen"]["drones_handled"] == ["Drones no"]
+    assert "drone_line" not in found["semen"]
+    assert feed.uses["drones_handled"].worth < 0.6  # it is asked
+    for low in ("4", "12", "D160"):
+        _, found = fed(head, *(f"S{n},{low},{DAY}" for n in range(3)))
+        assert "drones_handled" not in found["semen"]

@@ -64,6 +64,36 @@ def series(head, row):
             f"D1,yes,{DAY},no,{NEXT}",
             {"checks": {"1": ["Eggs", "Check 1"], "2": ["Eggs (2)", "Check 2"]}},
         ),
+        # the first of a kind says no number; what it alone was asked is its own
+        (
+            "Queen,Check,Eggs,Brood,2nd check,Brood",
+            f"D1,{DAY},yes,sealed,{NEXT},open",
+            {"checks": {"1": ["Check", "Eggs", "Brood"], "2": ["2nd check", "Brood (2)"]}},
+        ),
+        (
+            "Queen,Check,Eggs,2nd check,Larvae,Line",
+            f"D1,{DAY},yes,{NEXT},no,A",
+            {"checks": {"1": ["Check", "Eggs"], "2": ["2nd check", "Larvae"]}},
+        ),
+        (
+            "Queen,Check,2nd check,Larvae",
+            f"D1,{DAY},{NEXT},no",
+            {"checks": {"1": ["Check"], "2": ["2nd check"]}},
+        ),
+        (
+            "Queen,Inseminated,Dose,2nd inseminated,2nd dose",
+            f"D1,{DAY},8,{NEXT},4",
+            {
+                "inseminations": {
+                    "1": ["Inseminated", "Dose"],
+                    "2": ["2nd inseminated", "2nd dose"],
+                }
+            },
+        ),
+        # a number behind it, or another kind of thing below it, makes no first
+        ("Queen,2nd check,Check", f"D1,{DAY},{NEXT}", {}),
+        ("Queen,Check,2nd check", f"D1,ok,{NEXT}", {}),
+        ("Queen,CO2,2nd CO2", f"D1,{DAY},{NEXT}", {}),
         # the exposures are a series where both days stand there; "2nd CO2" is no look
         (
             "Queen,Inseminated,1st CO2,2nd CO2",

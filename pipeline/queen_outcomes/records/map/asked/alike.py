@@ -16,11 +16,13 @@ from queen_outcomes.records.map.asked.questions import Question, place_of
 from queen_outcomes.records.map.seen.sheet import Sheet
 
 _OF_ANY_FILE = (
-    *("filled", "blank", "fill", "column", "percent", "span", "graft", "letters", "ignore"),
+    *("filled", "blank", "fill", "column", "percent", "span", "graft", "letters", "ignore", "which"),
     "exposures",
 )
 _OF_ONE_FILE = ("dates", "rows", "year")
 """Kinds that are asked once for sheets alike: of all files, or of one workbook."""
+_BY_HEADING = ("which",)
+"""Of these one heading is asked once, whatever else the sheets hold: one hand means one thing by it."""
 _EXAMPLE = re.compile(r", such as .*\?$")
 _SHOWN = 3
 
@@ -53,7 +55,7 @@ def joint(members: list[Question]) -> Question:
     first = members[0]
     sources = [place_of(question.id)[1] for question in members]
     named = shorten([f'"{source}"' for source in sources], ", ")
-    whole = f"{len(sources)} sheets alike ({named})"
+    whole = f"{len(sources)} sheets{'' if first.kind in _BY_HEADING else ' alike'} ({named})"
     of_all = [line for line in first.evidence if all(line in one.evidence for one in members)]
     evidence = [
         f"{source}: {line}"
@@ -82,4 +84,5 @@ def _key(question: Question, sheets: Mapping[str, Sheet]) -> object:
     file = sheet.grid.file if kind in _OF_ONE_FILE else ""
     text = _EXAMPLE.sub("", question.text.replace(f'"{source}"', "{}"))
     options = tuple(question.options)
-    return kind, table, column, file, sheet.heads, text, options, str(question.default)
+    heads = () if kind in _BY_HEADING else sheet.heads
+    return kind, table, column, file, heads, text, options, str(question.default)

@@ -5,14 +5,16 @@ from __future__ import annotations
 import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from queen_outcomes.facts.dictionary import TABLES
+from queen_outcomes.facts.reading import takes
 from queen_outcomes.records import apart
 from queen_outcomes.records.map.asked.questions import NO, YES, Question, question_id
-from queen_outcomes.records.map.asked.wordlist import Word
+from queen_outcomes.records.map.asked.wordlist import EXIT, Word
 from queen_outcomes.records.map.seen import meanings
+from queen_outcomes.records.map.seen.fits import FINDINGS
 from queen_outcomes.records.map.seen.headings import heading
 from queen_outcomes.records.map.seen.sheet import SheetColumn
 from queen_outcomes.records.map.seen.station import Part, Station
@@ -46,12 +48,15 @@ class Remarks:
         Words beside a day, as they are read; not all of them say how she went.
     fates : mapping of str
         What those that do say, by the words.
+    settled : bool
+        Whether the settings have them taken apart.
     """
 
     part: Part
     heading: str
     told: Counter[str]
     fates: Mapping[str, str]
+    settled: bool = False
 
     @property
     def id(self) -> str:
@@ -160,8 +165,30 @@ def _columns(station: Station) -> Iterator[tuple[Part, SheetColumn]]:
 def _say_so(same: Sequence[Remarks]) -> bool:
     """Tell whether enough remarks under one heading say how queens went."""
     every = sum(one.told.total() for one in same)
-    known = sum(one.told[text] for one in same for text in one.fates)
+    # somebody who says that he killed her says how she went, if not why
+    known = sum(
+        count
+        for one in same
+        for text, count in one.told.items()
+        if text in one.fates or meanings.is_culled(text)
+    )
     return known >= max(_FEWEST, _KNOWN * every)
+
+
+def settle(found: Iterable[Remarks], settings: Mapping[str, Any]) -> list[Remarks]:
+    """Mark the remarks that the settings have taken apart: what new words say is added to that."""
+    files = settings.get("files")
+    parted = [
+        (pattern, {heading.casefold() for heading in habits.get("apart", {})})
+        for pattern, habits in (files.items() if isinstance(files, Mapping) else ())
+        if isinstance(habits, Mapping)
+    ]
+    return [
+        replace(one, settled=True)
+        if any(takes(p, one.part.source) and one.heading.casefold() in own for p, own in parted)
+        else one
+        for one in found
+    ]
 
 
 def words(found: Iterable[Remarks], known: Sequence[Word]) -> list[Word]:
@@ -172,10 +199,14 @@ def words(found: Iterable[Remarks], known: Sequence[Word]) -> list[Word]:
     every = sum((one.told for one in found), Counter[str]())
     for one in found:
         for text, count in one.told.items():
-            fate = one.fates.get(text)
-            if text.casefold() in have or not (fate or every[text] >= _AGAIN):
+            fate, seen = one.fates.get(text), meanings.of_findings(text)
+            told = fate or seen or every[text] >= _AGAIN or meanings.is_culled(text)
+            if text.casefold() in have or not told:
                 continue
-            word = made.setdefault(text.casefold(), Word("reason", text, means=fate))
+            # a queen seen to lay drones may have been left where she was
+            unsure = fate and (seen or fate == "drone_layer") and not meanings.is_culled(text)
+            means = None if unsure else fate or seen
+            word = made.setdefault(text.casefold(), Word("reason", text, means=means, dated=True))
             word.count += count
             word.sources.add(one.part.source)
             word.headings.add(one.heading)
@@ -196,16 +227,36 @@ def questions(found: Iterable[Remarks]) -> list[Question]:
                 name,
                 f'Do remarks under "{same[0].heading}" say when and how queens went?',
                 [f"{sum(one.told.total() for one in same)} have a day beside words, such as {shown}"],
-                {YES: "they do: read those as exits", NO: "they do not: leave them unread"},
+                {YES: "they do: read those as exits, and what was seen as checks", NO: "they do not: leave them unread"},
                 sources=tuple(dict.fromkeys(one.part.source for one in same)),
             )
         )
     return asked
 
 
-def columns(one: Remarks, queen: Any, means: Iterable[Word]) -> tuple[dict[str, Any], list[str]]:
-    """Give the columns of the rule that reads a sheet's remarks as exits, and the words it takes."""
+def rules(
+    one: Remarks, queen: Any, means: Iterable[Word]
+) -> Iterator[tuple[str, dict[str, Any], list[str]]]:
+    """Give the tables that a sheet's remarks are read as, with their columns and the words taken.
+
+    Parameters
+    ----------
+    one : Remarks
+    queen : str or dict
+        What gives the queen of each row.
+    means : iterable of Word
+    """
     day, said = one.headings
-    known = {word.text.casefold() for word in means if word.column == "reason" and word.means}
-    texts = sorted(text for text in one.told if text.casefold() in known)
-    return {"queen_id": queen, "left_on": day, "reason": said}, texts
+    ends, looks = set[str](), set[str]()
+    for word in means:
+        if word.column == "reason" and word.means:
+            sets = word.means if isinstance(word.means, dict) else {EXIT: word.means}
+            ends |= {word.text.casefold()} if EXIT in sets else set()
+            looks |= {word.text.casefold()} if sets.keys() - {EXIT} else set()
+    for table, known, columns in (
+        ("exits", ends, {"left_on": day, "reason": said}),
+        ("checks", looks, {"checked_on": day, FINDINGS: said}),
+    ):
+        texts = sorted(text for text in one.told if text.casefold() in known)
+        if texts:
+            yield table, {"queen_id": queen, **columns}, texts

@@ -17,9 +17,11 @@ from queen_outcomes.records.map.asked import (
     labels,
     legend,
     orders,
+    several,
     ticks_and_marks,
     title_facts,
     which_columns,
+    which_of_ours,
     which_records,
     wordlist,
     written_once,
@@ -29,13 +31,15 @@ from queen_outcomes.records.map.seen import station
 from queen_outcomes.records.map.seen.deeds import Given
 from queen_outcomes.records.map.seen.feeds import Said
 from queen_outcomes.records.map.seen.stacked import Begins
-from queen_outcomes.records.map.seen.station import Station
+from queen_outcomes.records.map.seen.station import Chosen, Station
 
 ASK: tuple[Callable[[Station], list[Question]], ...] = (
     which_records.no_records,
     which_records.copies,
     which_records.journals,
     written_once.month_of_days,
+    which_of_ours.either,
+    which_of_ours.unexplained,
     which_columns.unsure,
     ticks_and_marks.letters,
     which_columns.grafting,
@@ -73,6 +77,8 @@ class Proposal:
     """What stands above headings for all rows below them."""
     fated: list[fates.Remarks] = field(default_factory=list)
     """Remarks that tell how queens went."""
+    doubled: list[several.Several] = field(default_factory=list)
+    """Lists of inseminations with several days in a cell."""
 
     def question(self, kind: str, *place: str) -> Question | None:
         """Give a question by its kind and place; None where it was not raised."""
@@ -91,10 +97,16 @@ class Proposal:
                 return next((q.answer for q in self.questions if q.id == name), None)
         return self.orders.by_file.get(source)
 
+    def several_of(self, source: str) -> several.Several | None:
+        """Give what a sheet has of several days in a cell, once somebody has said what they are."""
+        said = {question.id for question in self.questions if question.answer == YES}
+        return next((d for d in self.doubled if d.part.source == source and d.id in said), None)
+
     def told_fates(self, source: str) -> list[fates.Remarks]:
         """Give a sheet's remarks that somebody has said to tell how queens went."""
         said = {question.id for question in self.questions if question.answer == YES}
-        return [one for one in self.fated if one.part.source == source and one.id in said]
+        own = [one for one in self.fated if one.part.source == source]
+        return [one for one in own if one.settled or one.id in said]
 
 
 def propose(
@@ -104,12 +116,14 @@ def propose(
     begins: Begins = lambda _: None,
     settled: Given = MappingProxyType({}),
     done: Given = MappingProxyType({}),
+    chosen: Chosen = MappingProxyType({}),
 ) -> Proposal:
     """Look at the records, and raise every question that they leave open; as `look`.
 
-    ``settled`` is what the settings say of the rows of diaries, ``done`` what was answered.
+    ``settled`` is what the settings say of the rows of diaries, ``done`` and ``chosen`` what
+    was answered of them and of headings.
     """
-    looked = station.look(records, links, said, begins, {**settled, **done})
+    looked = station.look(records, links, said, begins, {**settled, **done}, chosen)
     figures.fahrenheit(looked)
     judged = orders.judge(looked)
     titled = title_facts.find(looked)
@@ -119,11 +133,13 @@ def propose(
     words = compound.compose(wordlist.gather(looked))
     legend.explain(words, legend.find(looked, words))
     fated = fates.find(looked)
+    doubled = several.find(looked)
     words += fates.words(fated, words)
     questions = [
         *which_records.diaries(looked.deeds, settled),
         *judged.questions,
         *heading_days.find(looked, judged),
+        *several.questions(doubled),
         *(question for ask in ASK for question in ask(looked)),
         *title_facts.questions(titled),
         *fates.questions(fated),
@@ -133,4 +149,4 @@ def propose(
         *compound.question(words),
     ]
     prefixes = yearly["queen_id"].prefixes
-    return Proposal(looked, judged, words, questions, prefixes, leads, yearly, titled, fated)
+    return Proposal(looked, judged, words, questions, prefixes, leads, yearly, titled, fated, doubled)

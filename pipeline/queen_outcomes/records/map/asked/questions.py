@@ -28,6 +28,7 @@ from queen_outcomes.records import suggested
 KINDS = {
     "deed": "which table the rows of a diary belong to, by what they say was done",
     "dates": "the order in which days are written",
+    "several": "several days in one cell, each of a dose",
     "year": "the year of days that are written without one",
     "month": "the month of days that are written without one",
     "day": "days over columns that stand in no order",
@@ -52,6 +53,7 @@ KINDS = {
     "filled": "whether a mark written down says that she is marked",
     "ignore": "a sheet that may be no record",
     "column": "what a column holds",
+    "which": "which column of ours a heading means",
     "letters": "letters that may be the stages of brood",
     "rows": "whether every row of a sheet is a record of its table",
     "fates": "whether remarks with a day say how queens went",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -36,6 +36,10 @@ EXIT = "exit"
 """What a word under a look sets, beside what the look found, where it says how she went."""
 _SEEN_BY = {"missing": {"queen_seen": NO}, "drone_layer": {"drone_in_worker": "many"}}
 """What else is found where a queen went so."""
+_MAY_BE_SEEN = (
+    "or what was seen that day, such as larvae = yes; sealed = yes: it is then a check; with "
+    "exit = drone_layer beside it, both"
+)
 _SHOWN = 5
 _BROOD_ONLY = ("larvae", "sealed")
 DASHES = frozenset(["-", "--", "–", "—", "−"])
@@ -58,6 +62,10 @@ class Word:
     limited : tuple of str
         The columns that a free word may set, where its heading names fewer; or the
         sheet and the one column that a cross beside ticks stands in.
+    dated : bool
+        Whether it stands beside a day in remarks, so that it may as well be what was seen.
+    settled : bool
+        Whether the settings say what it means.
     """
 
     column: str
@@ -69,6 +77,8 @@ class Word:
     limited: tuple[str, ...] = ()
     told_by: str = ""
     """What a legend says of it."""
+    dated: bool = False
+    settled: bool = False
 
     @property
     def id(self) -> str:
@@ -129,13 +139,16 @@ def _texts(part: Part, name: str) -> Counter[str]:
 
 def limited_to(part: Part, name: str) -> tuple[str, ...]:
     """Tell which columns a heading such as "brood" confines its words to."""
-    if name != FINDINGS:
-        return ()
-    brood = vocabulary().findings.get("brood", frozenset())
-    columns = part.columns_of(name)
-    named = [set(fold(column.name).split()) & brood for column in columns]
     others = {"eggs", "larvae", "sealed"} & set(part.feed.columns)
-    return _BROOD_ONLY if all(named) and columns and others else ()
+    return _BROOD_ONLY if name == FINDINGS and others and _brood_of(part) else ()
+
+
+def _brood_of(part: Part) -> str:
+    """Give the word for brood that every heading of a look's free words has; empty without."""
+    brood = vocabulary().findings.get("brood", frozenset())
+    columns = part.columns_of(FINDINGS)
+    named = [sorted(set(fold(column.name).split()) & brood) for column in columns]
+    return named[0][0] if columns and all(named) else ""
 
 
 def _guess(part: Part, name: str, text: str, limited: tuple[str, ...]) -> Any:
@@ -145,7 +158,13 @@ def _guess(part: Part, name: str, text: str, limited: tuple[str, ...]) -> Any:
         return NO if plus and ours.kind == "yes_no" else None
     if name == FINDINGS:
         # a look whose words nobody can guess is asked about, never dropped
-        return {} if _unknown(text) else meanings.of_findings(text, limited)
+        if _unknown(text):
+            return {}
+        found = meanings.of_findings(text, limited)
+        if found is None and (brood := _brood_of(part)):
+            # "patchy" under "Brood"
+            found = meanings.of_findings(f"{brood} {text}", limited)
+        return found
     if ours.kind == "yes_no":
         if is_tick(text):  # a cross; beside ticks it may be a tick of another hand
             return NO if text[0] in CROSSES_NO else None
@@ -172,7 +191,7 @@ def _unknown(text: str) -> bool:
 
 def question(words: list[Word]) -> list[Question]:
     """Ask for one confirmation of the whole list; words nobody can guess are asked singly."""
-    told = [w for w in words if w.means is not None and not _plain(w)]
+    told = [w for w in words if w.means is not None and not is_plain(w)]
     asked = []
     if told:
         asked.append(
@@ -206,12 +225,13 @@ def _single(name: str, alike: list[Word]) -> Question:
             f"it stands there {sum(word.count for word in alike)} times",
             *filter(None, dict.fromkeys(word.told_by for word in alike)),
             *_may_mean(alike[0].column),
+            *([_MAY_BE_SEEN] if alike[0].dated else []),
         ],
         sources=tuple(sorted({s for word in alike for s in word.sources})),
     )
 
 
-def _plain(word: Word) -> bool:
+def is_plain(word: Word) -> bool:
     """Tell whether a word is our own and needs no confirmation."""
     text = word.text.casefold()
     if word.column == "yes_no":
@@ -226,11 +246,11 @@ def correct(words: list[Word], answers: Mapping[str, Any]) -> None:
         by_id.setdefault(word.id, []).append(word)
     for name, answer in answers.items():
         for word in by_id.get(name, ()):
-            word.means = meaning_of(word.column, answer, name)
+            word.means = meaning_of(word.column, answer, name, word.dated)
 
 
-def meaning_of(column: str, answer: Any, where: str) -> Any:
-    """Read the meaning that a person gives a word.
+def meaning_of(column: str, answer: Any, where: str, dated: bool = False) -> Any:
+    """Read the meaning that a person gives a word; of a dated one, what it sets too.
 
     Raises
     ------
@@ -239,7 +259,7 @@ def meaning_of(column: str, answer: Any, where: str) -> Any:
     """
     if column == FINDINGS and str(answer).strip().casefold() == NOT_LOOKED:
         return NOTHING
-    if column in (FINDINGS, PARTS):
+    if column in (FINDINGS, PARTS) or (dated and (isinstance(answer, dict) or "=" in str(answer))):
         sets = answer if isinstance(answer, dict) else _sets(str(answer))
         for name, value in sets.items():
             if not _can_be(name, str(value)):
@@ -250,6 +270,21 @@ def meaning_of(column: str, answer: Any, where: str) -> Any:
     if given and given not in allowed:
         raise _refused(where, answer, "one of " + ", ".join(allowed) + ', or ""')
     return given
+
+
+def settle(words: Iterable[Word], settings: Mapping[str, Any]) -> None:
+    """Take what settings say of words beside days: rules made of them later need it."""
+    section = settings.get("words", {})
+    reasons, found = section.get("reason"), section.get("findings")
+    known: dict[str, dict[str, str]] = {}
+    for reason, texts in reasons.items() if isinstance(reasons, Mapping) else ():
+        for text in [texts] if isinstance(texts, str) else texts:
+            known.setdefault(str(text).casefold(), {})[EXIT] = reason
+    for text, sets in found.items() if isinstance(found, Mapping) else ():
+        known.setdefault(text.casefold(), {}).update(sets)
+    for word in words:
+        if word.dated and word.text.casefold() in known:
+            word.means, word.settled = dict(known[word.text.casefold()]), True
 
 
 def _can_be(name: str, value: str) -> bool:

@@ -21,6 +21,7 @@ from queen_outcomes.records.map.seen.contents import MOST, Contents
 from queen_outcomes.records.map.seen.fits import (
     FINDINGS,
     MAIN_DATE,
+    PARTLY,
     SHARED_IDS,
     SPANS,
     can_hold,
@@ -42,7 +43,10 @@ _BY_NAME = 1.5
 """What a table's name in the file's or sheet's name is worth, in columns."""
 _FLAT = (*FLAT_QUEEN_FACTS, *FLAT_SEMEN_FACTS, "co2_other_at", "co2_other_minutes")
 _FOR_ALL_SLOTS = {
-    "inseminations": ("operator", "instrument", "tip", "semen_batch", "protocol"),
+    "inseminations": (
+        *("operator", "instrument", "tip", "semen_batch", "protocol"),
+        *(*FLAT_QUEEN_FACTS, *FLAT_SEMEN_FACTS, "note"),
+    ),
     "checks": ("checker",),
 }
 """What a wide sheet may write once for all the looks or doses of a row."""
@@ -272,7 +276,7 @@ class _Allocation:
         """
         held = next(c.contents for c in self.columns if c.at == at)
         new = name == "queen_id" and len(held.counts) >= MOST * max(held.filled, 1)
-        return new, new and not _is_run(held)
+        return new, new and not is_run(held)
 
     def _running_numbers(self) -> dict[int, tuple[str, ...]]:
         """Give the columns of a number alone that label no queen, since another heading says queen.
@@ -295,13 +299,13 @@ class _Allocation:
         )
         queens, rows = named[0].contents, bare[0].contents
         if flat and len(queens.counts) < queens.filled and len(rows.counts) == rows.filled:
-            if not _is_run(rows):
+            if not is_run(rows):
                 self.rival = named[0].name
                 return {c.at: ("queen_id",) for c in named}
             self.rival = bare[0].name
         # the number of a row of queens is nothing's label; beside looks it may be a hive's
         return {
-            c.at: SHARED_IDS if flat and _is_run(c.contents) else ("queen_id",) for c in bare
+            c.at: SHARED_IDS if flat and is_run(c.contents) else ("queen_id",) for c in bare
         }
 
     def _own_load(self) -> SheetColumn | None:
@@ -457,7 +461,11 @@ class _Allocation:
             return False
         if table in ("queens", "semen"):
             return True
-        return MAIN_DATE[table] in feed.uses
+        day = feed.uses.get(MAIN_DATE[table])
+        if table == "co2" and day and self.series:
+            # "CO2" above yes: a day that nobody names beside doses is none of an exposure
+            return not self.sheet.column(day.names[0]).heading.unknown
+        return day is not None
 
     # -- which columns ------------------------------------------------------------
 
@@ -589,12 +597,17 @@ class _Allocation:
             ]
             if worths:
                 worth, _, column = max(worths)  # no two have a place alike
-                if worth >= _SURE and column.heading.of("column"):
+                if worth >= _SURE and (column.heading.of("column") or self._acts(column, one)):
                     found[name] = Use(
                         [column.name], worth, unit_of(column, one.table, name)
                     )
                     taken.add(column.name)
         return found
+
+    def _acts(self, column: SheetColumn, one: slots.Series) -> bool:
+        """Tell whether "who" beside a series did what it is of, and nothing else of the row."""
+        alone = sum(c.heading.of("part") == {"person"} for c in self.columns) == 1
+        return alone and [other.table for other in self.series] == [one.table]
 
     def _series_feeds(self, one: slots.Series, others: list[Feed]) -> list[Feed]:
         """Give the rules of a series: slots with the same columns share one."""
@@ -647,8 +660,9 @@ class _Allocation:
 
     def _stays(self, feeds: list[Feed]) -> None:
         """Add that queens went into the colony beside their insemination, on its day: it is asked."""
-        done = next((f for f in feeds if f.table == "inseminations" and not f.slots), None)
+        done = next((f for f in feeds if f.table == "inseminations"), None)
         day = MAIN_DATE["inseminations"]
+        days = done.headings(day)[:1] if done else []
         stays = any(f.table == "placements" for f in feeds)
         colonies = [
             column
@@ -657,10 +671,10 @@ class _Allocation:
             and can_hold("id", "colony_id", column.contents) == 1
             and not column.heading.unit
         ]
-        if stays or done is None or len(colonies) != 1 or not {"queen_id", day} <= done.uses.keys():
+        if stays or done is None or len(colonies) != 1 or not days or "queen_id" not in done.uses:
             return
         uses = {"queen_id": done.uses["queen_id"], "colony_id": Use([colonies[0].name])}
-        uses["placed_on"] = Use(done.uses[day].names[:1], _SURE - 0.1)
+        uses["placed_on"] = Use(days, _SURE - 0.1)
         feeds.append(Feed("placements", uses))
 
     def _sales(self, feeds: list[Feed]) -> None:
@@ -691,13 +705,18 @@ class _Allocation:
         feeds.append(Feed("exits", uses))
 
     def _join_doses(self, feeds: list[Feed]) -> None:
-        """Add a second dose of the same day to the first: both columns are one dose."""
+        """Add a second dose of the same day to the first: both columns are one dose.
+
+        Where days stand between the two it may be another day's.
+        """
         feed = next((f for f in feeds if "dose_ul" in f.uses and not f.slots), None)
         if feed is None:
             return
         use = feed.uses["dose_ul"]
         used = {name for one in feeds for n in one.columns for name in one.headings(n)}
         kind = _numbered(use.names[0])
+        first = self.sheet.column(use.names[0]).at
+        days = [c.at for c in self.columns if c.contents.day_share >= PARTLY and c.at > first]
         use.names += [
             column.name
             for column in self.columns
@@ -705,6 +724,7 @@ class _Allocation:
             and _numbered(column.name) == kind
             and column.contents.filled
             and column.contents.number_share >= MOST
+            and not any(day < column.at for day in days)
         ]
 
     def _settle_co2(self, feeds: list[Feed]) -> None:
@@ -755,7 +775,7 @@ def _is_worded(held: Contents) -> bool:
     return bool(held.counts) and few and not any(c.isdigit() for text in held.counts for c in text)
 
 
-def _is_run(held: Contents) -> bool:
+def is_run(held: Contents) -> bool:
     """Tell whether numbers count the rows, from 1 on and from 1 again."""
     if not all(text.rstrip(".").isdecimal() for text in held.texts):
         return False

@@ -45,6 +45,8 @@ SPANS = ("minutes", "co2_other_minutes")
 VOLUMES = ("uL", "mL")
 PARTLY = 0.6
 _LEAST = 0.45
+_MANY = 30
+"""Of so many drones a load is collected, and no line has such a number, as a rule."""
 _BY_UNIT = {
     ("co2", "minutes"): ("min", "s"),
     ("semen", "storage_c"): ("C", "F"),
@@ -228,14 +230,27 @@ def _by_both(said: Heading, held: Contents, name: str) -> float:
         return 0.8
     if name == "mark" and "marked" in said.of("column") and held.yes_no_share < 0.5:
         return 0.9  # "red" under "marked" says how
-    if name == "reason" and tells_how_she_went(said, held):
+    if name == "drones_handled" and _is_number_of_drones(said, held):
+        return 0.7  # what cells allow is less where some are doubted: it is asked about then
+    if (name == "reason" and tells_how_she_went(said, held)) or _is_day_of_it(said, held, name):
         return 0.8
-    if name == "left_on" and said.of("column") == {"reason"} and _is_days(held):
-        return 0.8  # "fate date"
     volumes = name in ("dose_ul", "volume_ul") and _is_volume(said)
     if name == "dose_ul" and said.unit in VOLUMES and said.of("column") == {"tip"}:
         return 0.8  # what was in the syringe
     return 0.8 if volumes and said.of("column") <= {"semen_batch"} else 0.0
+
+
+def _is_day_of_it(said: Heading, held: Contents, name: str) -> bool:
+    """Tell whether days stand below what names a thing: "fate date", or "1st dose" beside "µl"."""
+    named = said.of("column")
+    if name == "left_on":
+        return named == {"reason"} and _is_days(held)
+    return name == "inseminated_at" and named == {"dose_ul"} and _can_only_be_days(held)
+
+
+def _can_only_be_days(held: Contents) -> bool:
+    """Tell days from figures: "16/5" is no dose, and "8.5" may be one."""
+    return _is_days(held) or (held.day_share >= PARTLY and held.number_share < 1 - PARTLY)
 
 
 def _is_share_of_brood(said: Heading, held: Contents) -> bool:
@@ -264,6 +279,8 @@ def _tells_how_much(said: Heading, held: Contents, ours: Ours) -> bool:
         return True  # "semen (µl)" is how much, and no load's label
     if ours.name in ("line", "drone_line") and said.unknown and held.number_share >= MOST:
         return True  # how many of something that nobody taught us, and no stock
+    if ours.name == "drone_line" and _is_number_of_drones(said, held):
+        return True
     if ours.name in ("semen_batch", "drone_line") and _counts_drones(said, held):
         return True  # "drones w/ semen" above figures
     return said.unit in VOLUMES and ours.kind == "label"  # "syringe (µl)": what was in it
@@ -274,6 +291,19 @@ def _counts_drones(said: Heading, held: Contents) -> bool:
     of_drones = any("column:drone_line" in phrase for phrase in said.phrases)
     more = len(said.phrases) > 1 and held.filled > 0 and held.number_share >= MOST
     return of_drones and more and "part:number" not in said.labels
+
+
+def _is_number_of_drones(said: Heading, held: Contents) -> bool:
+    """Tell whether "no. of drones" stands above figures that are too high for a line's number.
+
+    "120?" is one too, though somebody doubted it.
+    """
+    of_drones = any({"column:drone_line", "topic:semen"} <= phrase for phrase in said.phrases)
+    figures = [re.fullmatch(r"\W*(\d+)\W*", text) for text in held.texts]
+    numbers = sorted(int(match[1]) for match in figures if match)
+    if not of_drones or "part:number" not in said.labels or len(numbers) < MOST * len(figures):
+        return False
+    return bool(numbers) and numbers[len(numbers) // 2] >= _MANY
 
 
 def _is_volume(said: Heading) -> bool:

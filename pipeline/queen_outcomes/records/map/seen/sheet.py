@@ -34,6 +34,8 @@ from queen_outcomes.records.map.seen.words import (
     vocabulary,
 )
 
+NONE = "no"
+"""The answer that a heading means no column of ours."""
 SEARCHED = 30
 """Headings stand within so many rows that hold text."""
 
@@ -50,6 +52,15 @@ class SheetColumn:
     def name(self) -> str:
         """The heading as the reader knows it."""
         return self.heading.name
+
+
+@dataclass(frozen=True)
+class Either:
+    """Which columns of ours a heading may mean, what it was taken for, and what speaks for it."""
+
+    options: tuple[str, ...]
+    likely: str = ""
+    why: tuple[str, ...] = ()
 
 
 @dataclass
@@ -88,6 +99,10 @@ class Sheet:
     """The sheet of which these are some rows: those of one table, in a diary."""
     letters: list[str] = field(default_factory=list)
     """Headings of one letter that were taken for eggs, larvae and sealed brood."""
+    either: dict[str, Either] = field(default_factory=dict)
+    """Headings that may mean one of several columns of ours: it is asked."""
+    chosen: dict[str, str] = field(default_factory=dict)
+    """Heading -> the column of ours that it was answered to be, or `NONE`."""
 
     @property
     def source(self) -> str:
@@ -179,6 +194,23 @@ def lay_out(
     sheet.columns = _of_month(sheet)
     _read_letters(sheet)
     return sheet
+
+
+def choose(sheet: Sheet, chosen: Mapping[str, str]) -> None:
+    """Give headings the meaning that somebody has answered, by their names in questions."""
+    for place, column in enumerate(sheet.columns):
+        name = chosen.get(in_question(column.name)) if column.name else None
+        if name:
+            sheet.chosen[column.name] = name
+            said = replace(
+                column.heading, phrases=(frozenset([f"column:{name}"]),), unknown=(), slot="", unit=""
+            )
+            sheet.columns[place] = replace(column, heading=said)
+
+
+def in_question(name: str) -> str:
+    """Give a heading as it stands in the id of a question, whose parts a colon parts."""
+    return name.replace(":", " ")
 
 
 def _of_month(sheet: Sheet) -> list[SheetColumn]:

@@ -14,6 +14,7 @@ from queen_outcomes.records.map.seen.contents import day_of
 from queen_outcomes.records.map.seen.fits import PARTLY, fit, names_of
 from queen_outcomes.records.map.seen.headings import numbered
 from queen_outcomes.records.map.seen.sheet import Sheet, SheetColumn
+from queen_outcomes.records.map.seen.words import fold
 
 LEAST = 2
 SERIES_TABLES = ("checks", "inseminations", "co2", "placements", "lab")
@@ -85,8 +86,8 @@ def _heading_day(name: str) -> bool:
 
 def _numbered(sheet: Sheet) -> list[Series]:
     """Numbers in the headings; columns between them that say none go with their neighbour."""
-    exposures = _exposures(sheet)
-    columns = [exposures.get(column.at, column) for column in sheet.columns]
+    numbers = _exposures(sheet) | _firsts(sheet)
+    columns = [numbers.get(column.at, column) for column in sheet.columns]
     marked = [column for column in columns if column.heading.slot]
     families: dict[str, dict[str, list[SheetColumn]]] = defaultdict(
         lambda: defaultdict(list)
@@ -98,6 +99,8 @@ def _numbered(sheet: Sheet) -> list[Series]:
     if not families:
         return []
     _adopt_repeats(sheet, families)
+    for table, slots in families.items():
+        _adopt_between(sheet, families, table, slots)
     found = []
     for table, slots in families.items():
         in_order = sorted(slots.items(), key=lambda item: min(c.at for c in item[1]))
@@ -114,9 +117,7 @@ def _exposures(sheet: Sheet) -> dict[int, SheetColumn]:
     groups: dict[str, dict[str, SheetColumn]] = defaultdict(dict)
     for column in sheet.columns:
         rest, number = numbered(column.name)
-        said = column.heading
-        of_gas = "co2" in said.of("topic") or said.of("column") & set(_EXPOSURES)
-        if of_gas and column.contents.day_share >= PARTLY:
+        if _is_of_gas(column) and column.contents.day_share >= PARTLY:
             groups[rest].setdefault(number, column)
     return {
         column.at: replace(column, heading=replace(column.heading, slot=number))
@@ -125,6 +126,30 @@ def _exposures(sheet: Sheet) -> dict[int, SheetColumn]:
         for number, column in group.items()
         if number
     }
+
+
+def _firsts(sheet: Sheet) -> dict[int, SheetColumn]:
+    """Give the first of a kind, which says no number, as slot 1 by its place.
+
+    "Check" before "2nd check" is the first one. What "2nd CO2" is alone is judged elsewhere.
+    """
+    found: dict[int, SheetColumn] = {}
+    single = [c for c in sheet.columns if c.name and c.heading.repeat == 1]
+    counted = {numbered(c.name): c for c in reversed(single)}
+    for column in single:
+        said, rest = column.heading, fold(column.name)
+        second = counted.get((rest, "2"))
+        if said.slot or second is None or (rest, "1") in counted or _is_of_gas(column):
+            continue
+        dated = {c.contents.day_share >= PARTLY for c in (column, second)}
+        if column.at < second.at and len(dated) == 1:
+            found[column.at] = replace(column, heading=replace(said, slot="1"))
+    return found
+
+
+def _is_of_gas(column: SheetColumn) -> bool:
+    said = column.heading
+    return "co2" in said.of("topic") or bool(said.of("column") & set(_EXPOSURES))
 
 
 def _table(column: SheetColumn, marked: list[SheetColumn]) -> str:
@@ -173,6 +198,25 @@ def _adopt_repeats(sheet: Sheet, families) -> None:
                 near = abs((side[0] if ahead else side[-1]) - column.at)
                 if near <= _widest(numbered):
                     families[table][slot].append(column)
+
+
+def _adopt_between(sheet: Sheet, families, table: str, slots) -> None:
+    """Give what one look alone was asked to the look that it stands behind: "Check, Eggs, 2nd check".
+
+    Behind the last one it is that one's where an earlier one has such a column as well.
+    """
+    taken = {c.at for own in families.values() for cs in own.values() for c in cs}
+    starts = sorted((min(c.at for c in columns), slot) for slot, columns in slots.items())
+    ends = [start for start, _ in starts[1:]] + [sheet.columns[-1].at + 1]
+    adopted = False
+    for (start, slot), end in zip(starts, ends, strict=True):
+        if end > starts[-1][0] and not adopted:
+            break
+        for column in (c for c in sheet.columns if start < c.at < end and c.at not in taken):
+            if not column.heading.of("column") & set(_OWN[table]):
+                break
+            slots[slot].append(column)
+            adopted = True
 
 
 def _widest(numbered: list[int]) -> int:

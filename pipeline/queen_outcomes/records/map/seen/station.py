@@ -3,22 +3,31 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from types import MappingProxyType
 
 from queen_outcomes.records.headings import tidy
-from queen_outcomes.records.map.seen import deeds, feeds, opened, stacked
+from queen_outcomes.records.map.seen import batches, deeds, feeds, opened, stacked
 from queen_outcomes.records.map.seen.contents import Contents, SeenDay
 from queen_outcomes.records.map.seen.deeds import Deed, Given
 from queen_outcomes.records.map.seen.feeds import Feed, Said
 from queen_outcomes.records.map.seen.fits import FINDINGS, MAIN_DATE, ours_of
 from queen_outcomes.records.map.seen.opened import Cell
-from queen_outcomes.records.map.seen.sheet import Sheet, SheetColumn, lay_out, top_texts
+from queen_outcomes.records.map.seen.sheet import (
+    Sheet,
+    SheetColumn,
+    choose,
+    lay_out,
+    top_texts,
+)
 from queen_outcomes.records.map.seen.stacked import Begins
 from queen_outcomes.records.map.seen.words import fold, languages_in
+
+Chosen = Mapping[str, Mapping[str, str]]
+"""A sheet's name -> its headings, as questions have them -> what they were answered to be."""
 
 
 @dataclass
@@ -131,6 +140,7 @@ def look(
     said: Said = MappingProxyType({}),
     begins: Begins = lambda _: None,
     done: Given = MappingProxyType({}),
+    chosen: Chosen = MappingProxyType({}),
 ) -> Station:
     """Open the records and propose which tables each sheet feeds.
 
@@ -145,6 +155,8 @@ def look(
         What the settings say of tables below each other, see `stacked`.
     done : mapping
         Which table the rows of a diary belong to, by what they say was done.
+    chosen : mapping of mappings
+        Which column of ours a sheet's headings were answered to be.
     """
     own: dict[str, frozenset[str]] = {}
     for columns in said.values():
@@ -160,6 +172,9 @@ def look(
     for grid in grids:
         prior.update(languages_in(top_texts(grid)))
     station = Station([deeds.with_short_rows(lay_out(grid, prior, own)) for grid in grids])
+    for sheet in station.sheets:
+        choose(sheet, chosen.get(sheet.source, {}))
+    batches.settle(station.sheets)
     station.deeds = deeds.listed(station.sheets)
     station.given = deeds.likely(station.deeds, done)
     station.parts = _parts(station, station.sheets, frozenset(), said)

@@ -45,6 +45,8 @@ def of_sheet(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     for kind in ("struck", "hidden"):
         if proposal.answered(kind, source) == LEAVE:
             habits[kind] = "pass over"
+    if doubled := proposal.several_of(source):
+        habits["several"] = dict.fromkeys(doubled.headings, doubled.most)
     return _taken_apart(proposal, source) | habits | _filled_down(proposal, source)
 
 

@@ -14,6 +14,7 @@ from queen_outcomes.records.map.asked import (
     fates,
     figures,
     heading_days,
+    several,
     ticks_and_marks,
     title_facts,
     wordlist,
@@ -86,7 +87,7 @@ def exits_at_looks(
 
 
 def exits_in_remarks(proposal: Proposal, part: Part, rule: NewRule) -> list[NewRule]:
-    """Give the exits that remarks beside a rule's queens tell of."""
+    """Give the exits, and the looks, that remarks beside a rule's queens tell of."""
     known = [
         replace(word, means=meant(proposal, word, listed_meaning(proposal, word)))
         for word in proposal.words
@@ -95,11 +96,10 @@ def exits_in_remarks(proposal: Proposal, part: Part, rule: NewRule) -> list[NewR
     found = []
     for one in proposal.told_fates(part.source):
         if one.part is part and "queen_id" in rule.columns:
-            columns, texts = fates.columns(one, rule.columns["queen_id"], known)
-            if texts:
-                found.append(
-                    NewRule([part.source], "exits", columns, only={one.headings[1]: texts})
-                )
+            found += [
+                NewRule([part.source], table, columns, only={one.headings[1]: texts})
+                for table, columns, texts in fates.rules(one, rule.columns["queen_id"], known)
+            ]
     return found
 
 
@@ -130,7 +130,22 @@ def made(proposal: Proposal, part: Part, per_word: PerWord) -> NewRule:
         rule.columns["checked_on"] = {"value": "{day}"}
     rule.colours = _colours(proposal, part)
     rule.only = _only(proposal, part)
+    if doubled := proposal.several_of(part.source):
+        _one_after_the_other(rule, doubled)
     return rule
+
+
+def _one_after_the_other(rule: NewRule, doubled: several.Several) -> None:
+    """Read each of several values of a cell for a dose; another table takes the first."""
+    number = f"1 of {doubled.most}"
+    if rule.table == doubled.part.table:
+        rule.each = [f"{n} of {doubled.most}" for n in range(1, doubled.most + 1)]
+        number = "{}"
+    for name, spec in rule.columns.items():
+        theirs = spec.get("from") if isinstance(spec, Mapping) else spec
+        if isinstance(theirs, str) and theirs in doubled.headings:
+            one = doubled.heading(theirs, number)
+            rule.columns[name] = {**spec, "from": one} if isinstance(spec, Mapping) else one
 
 
 def _by_mark(proposal: Proposal, part: Part) -> dict[str, Any]:

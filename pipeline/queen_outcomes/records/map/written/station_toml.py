@@ -19,7 +19,9 @@ from tomlkit.items import AoT, Array, InlineTable, Table
 from queen_outcomes.base import resources
 from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.dictionary import TABLES
-from queen_outcomes.records.map.asked import fates, title_facts
+from queen_outcomes.facts.reading import ABSENT
+from queen_outcomes.records import apart
+from queen_outcomes.records.map.asked import fates, several, title_facts, which_of_ours
 from queen_outcomes.records.map.asked.questions import (
     Question,
     open_line,
@@ -28,6 +30,8 @@ from queen_outcomes.records.map.asked.questions import (
     without_open_lines,
 )
 from queen_outcomes.records.map.seen import deeds
+from queen_outcomes.records.map.seen.fits import FINDINGS
+from queen_outcomes.records.map.seen.sheet import in_question
 from queen_outcomes.records.map.seen.words import STAGES
 from queen_outcomes.records.map.written.mapping import Written
 from queen_outcomes.records.map.written.patterns import escaped
@@ -47,6 +51,7 @@ _CONTROLS = {
     "void": ("pass_over",),
     "fill": ("fill_down",),
     fates.KIND: ("apart", "year"),
+    several.KIND: ("several",),
 }
 """What a question of a kind decides among a file's habits."""
 
@@ -377,6 +382,7 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
         _put_words(document, everything.words)
         _settle_everywhere(document, "*", everything)  # words that one column alone has
         _settle_fates(document, everything)
+        _settle_said(document, question, everything)
 
 
 def _settle_exposures(document: Any, source: str, everything: Written) -> None:
@@ -476,18 +482,93 @@ def _settle_deed(document: Any, question: Question, everything: Written) -> None
             theirs[0]["only"][name] = _array([*_listed(theirs[0]["only"][name]), text])
 
 
+_SAID = {"exits": "reason", "checks": FINDINGS}
+"""What the words of remarks fill, in each table that they are read as."""
+
+
 def _settle_remarks(document: Any, question: Question, everything: Written) -> None:
-    """Add the rules that read remarks as exits."""
+    """Add the rules that read remarks as exits, and as looks."""
     for rule in everything.rules:
-        told = rule.table == "exits" and list(rule.only) == [rule.columns.get("reason")]
+        told = list(rule.only) == [rule.columns.get(_SAID.get(rule.table, ""))]
         if told and set(rule.sources) & set(question.sources):
-            have = [one for s in rule.sources for one in _rules_of(document, s, "exits")]
+            have = [one for s in rule.sources for one in _rules_of(document, s, rule.table)]
             if not any(dict(one.get("only", {})).keys() == rule.only.keys() for one in have):
                 _put_rule(document, rule)
 
 
+def _settle_several(document: Any, question: Question, everything: Written) -> None:
+    """Write the rules of a sheet anew that read the values of its cells one by one."""
+    for rule in everything.rules:
+        for source in set(rule.sources) & set(question.sources):
+            for theirs in _rules_of(document, source, rule.table):
+                if "each" not in theirs and rule in _alike(everything.rules, theirs):
+                    if rule.each:
+                        theirs["each"] = _array(rule.each)
+                    _settle_columns(document, source, rule.table, "*", everything)
+
+
+def _settle_said(document: Any, question: Question, everything: Written) -> None:
+    """Have a word beside a day read by the rules of its remarks, once it is known what it says."""
+    text = question.id.split(":", 2)[-1] if question.kind == "word" else None
+    for rule in everything.rules:
+        if list(rule.only) != [rule.columns.get(_SAID.get(rule.table, ""))]:
+            continue
+        ((heading, known),) = rule.only.items()
+        new = [one for one in known if text in (None, one) and question.kind != ABSENT]
+        every = [
+            one
+            for table in _SAID
+            for source in rule.sources
+            for one in _rules_of(document, source, table)
+            if heading in one.get("only", {})
+        ]
+        theirs = [one for one in every if one["table"] == rule.table]
+        if new and every and not theirs:
+            _put_rule(document, replace(rule, only={heading: new}))
+        for one in theirs:
+            have = [str(said) for said in _listed(one["only"][heading])]
+            folded = {said.casefold() for said in have}
+            more = [said for said in new if said.casefold() not in folded]
+            if more:
+                one["only"][heading] = _array([*have, *more])
+
+
+def _settle_which(document: Any, question: Question, everything: Written) -> None:
+    """Read a heading as the column of ours that was answered, and as no other."""
+    _, source, _, name = place_of(question.id)
+    for rule in document.get("read", []):
+        if is_known(source, _listed(rule.get("from", []))):
+            for ours in [n for n, spec in rule["columns"].items() if _is_from(spec, name)]:
+                del rule["columns"][ours]
+    for rule in everything.rules:
+        told = {n: spec for n, spec in rule.columns.items() if _is_from(spec, name)}
+        if source not in rule.sources or not told:
+            continue
+        theirs = _rules_of(document, source, rule.table)
+        for one in theirs:
+            if _is_like(one, rule):
+                one["columns"].update({n: _value(spec) for n, spec in told.items()})
+        if not theirs:
+            _put_rule(document, replace(rule, sources=[source]))
+    _put_words(document, everything.words)
+
+
+def _is_like(theirs: Any, rule: NewRule) -> bool:
+    """Tell whether a rule of the settings chooses the same rows and slots as another."""
+    have = theirs.unwrap()
+    return have.get("only", {}).keys() == rule.only.keys() and have.get("each", []) == rule.each
+
+
+def _is_from(spec: Any, name: str) -> bool:
+    """Tell whether a column is filled from a heading, named as in a question."""
+    heading = spec.get("from") if isinstance(spec, Mapping) else spec
+    return isinstance(heading, str) and in_question(heading) == name
+
+
 _SETTLED = {
     "day": lambda document, question, _: _put_in_order(document, question),
+    several.KIND: _settle_several,
+    which_of_ours.KIND: _settle_which,
     deeds.KIND: _settle_deed,
     title_facts.KIND: _settle_title,
     fates.KIND: _settle_remarks,
@@ -562,6 +643,8 @@ def _settle_columns(
     every = [r for r in everything.rules if source in r.sources and r.table == table]
     for theirs in _rules_of(document, source, table):
         ours = _alike(every, theirs)
+        if not ours and _reads_remarks(theirs):
+            continue
         if column in theirs["columns"] and all(column not in r.columns for r in ours):
             del theirs["columns"][column]
         for rule in ours:
@@ -577,10 +660,15 @@ def _alike(rules: Sequence[NewRule], theirs: Mapping[str, Any]) -> list[NewRule]
     """Give the rules that choose their rows by the same column; all where none does.
 
     A sheet may tell of exits twice, under its looks and in its remarks: what one of the two
-    rules reads the other must not be given.
+    rules reads the other must not be given, nor any other what reads remarks.
     """
     chosen = dict(theirs.get("only", {})).keys()
-    return [rule for rule in rules if rule.only.keys() == chosen] or list(rules)
+    same = [rule for rule in rules if rule.only.keys() == chosen]
+    return same if same or _reads_remarks(theirs) else list(rules)
+
+
+def _reads_remarks(theirs: Mapping[str, Any]) -> bool:
+    return any(map(apart.is_of_words, theirs.get("only", {})))
 
 
 def _rules_of(document: Any, source: str, table: str) -> list[Any]:

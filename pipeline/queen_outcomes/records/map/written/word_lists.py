@@ -20,8 +20,10 @@ PerWord = dict[tuple[str, str], dict]
 
 
 def listed_meaning(proposal: Proposal, word: wordlist.Word) -> Any:
-    """Give what the list of words says, once somebody has confirmed it."""
-    return word.means if proposal.answered("words") not in (None, NO) else None
+    """Give what the list of words says, once somebody has confirmed it; our own need nobody."""
+    own = word.means is not None and wordlist.is_plain(word)
+    confirmed = own or word.settled or proposal.answered("words") not in (None, NO)
+    return word.means if confirmed else None
 
 
 def sections(
@@ -51,11 +53,8 @@ def sections(
             )
         elif means == wordlist.NOTHING:
             empty.add(word.text)
-        elif word.column in _FREE:
-            sets = {name: value for name, value in means.items() if name != EXIT}
-            lists.setdefault(word.column, {})[word.text] = sets
         else:
-            lists.setdefault(word.column, {}).setdefault(means, []).append(word.text)
+            _list_word(lists, word, means)
     taken = {
         text.casefold()
         for column, section in lists.items()
@@ -72,6 +71,19 @@ def sections(
     if empty:
         found["empty"] = sorted(empty, key=by_letters)
     return found, alone
+
+
+def _list_word(lists: dict[str, dict[str, Any]], word: wordlist.Word, means: Any) -> None:
+    """Put a word into its section; one beside a day in remarks into those of all that it says."""
+    sets = means if isinstance(means, dict) else {EXIT: means}
+    seen = {name: value for name, value in sets.items() if name != EXIT}
+    if word.column in _FREE:
+        lists.setdefault(word.column, {})[word.text] = seen
+        return
+    if seen:  # as words of looks have it, where they do
+        lists.setdefault(FINDINGS, {}).setdefault(word.text, seen)
+    if EXIT in sets:
+        lists.setdefault(word.column, {}).setdefault(sets[EXIT], []).append(word.text)
 
 
 def _absent(proposal: Proposal) -> dict[str, str]:
@@ -93,7 +105,9 @@ def meant(proposal: Proposal, word: wordlist.Word, listed: Any) -> Any:
     asked = next((q for q in proposal.questions if q.id == word.id), None)
     if asked is None:
         return listed
-    return None if asked.open else wordlist.meaning_of(word.column, asked.answer, word.id)
+    if asked.open:
+        return None
+    return wordlist.meaning_of(word.column, asked.answer, word.id, word.dated)
 
 
 def by_letters(text: str) -> tuple[str, str]:

@@ -1,0 +1,53 @@
+"""Two doses of a queen in one row, their days in one cell."""
+
+import datetime as dt
+
+import pytest
+from mapped_stations import run
+from reading import accepted
+
+AS_OF = dt.date(2026, 12, 31)
+ASKED = "several:bench 2026.csv:inseminations:inseminated_at"
+ROWS = ["D1;2/6;8", "D2;2/6+4/6;2x4", "D3;3/6 + 5/6;5+4", "D4;3/6;4+4", "D5;14/6;8", "D6;15/6;7"]
+
+
+@pytest.fixture
+def station(tmp_path):
+    (tmp_path / "records").mkdir()
+    bench = "\n".join(["Queen;Inseminated;Dose", *ROWS])
+    (tmp_path / "records" / "bench 2026.csv").write_text(bench, "utf-8")
+    looks = "Queen;Check date;Eggs\n" + "".join(f"D{n};2026-06-{n + 20};yes\n" for n in range(1, 7))
+    (tmp_path / "records" / "looks.csv").write_text(looks, "utf-8")
+    return tmp_path
+
+
+@pytest.mark.parametrize("later", [True, False])
+def test_days_in_one_cell_are_a_dose_each(station, later):
+    if later:
+        begun, settings = run(station, {}, accept=False)
+        assert ASKED in {question.id for question in begun.open}
+        assert "several" not in settings["files"].get("bench 2026.csv", {})
+    _, settings = run(station, {ASKED: "yes"})
+    assert settings["files"]["bench 2026.csv"]["several"] == {"Inseminated": 2, "Dose": 2}
+    found = sorted(
+        (row["queen_id"], row["inseminated_at"][:10], float(row["dose_ul"]))
+        for row in accepted(station, AS_OF)["inseminations"]
+    )
+    assert found == [
+        ("D1", "2026-06-02", 8),
+        ("D2", "2026-06-02", 4),
+        ("D2", "2026-06-04", 4),
+        ("D3", "2026-06-03", 5),
+        ("D3", "2026-06-05", 4),
+        ("D4", "2026-06-03", 8),
+        ("D5", "2026-06-14", 8),
+        ("D6", "2026-06-15", 7),
+    ]
+    again, same = run(station)
+    assert same == settings
+    assert not again.open
+
+
+def test_days_that_are_no_doses_stay_unread(station):
+    _, settings = run(station, {ASKED: "no"})
+    assert "several" not in settings["files"]["bench 2026.csv"]
