@@ -6,14 +6,22 @@ import datetime as dt
 from collections.abc import Iterator
 
 from queen_outcomes.facts import years
+from queen_outcomes.facts.years import Year
 from queen_outcomes.records.day_headings import LEAST, out_of_order
 from queen_outcomes.records.map.asked.orders import Orders
-from queen_outcomes.records.map.asked.questions import RIGHT, Question, question_id
+from queen_outcomes.records.map.asked.questions import (
+    LEAVE,
+    RIGHT,
+    WEEKDAYS,
+    Question,
+    question_id,
+)
 from queen_outcomes.records.map.seen.contents import ORDERS, day_of
 from queen_outcomes.records.map.seen.fits import MAIN_DATE
 from queen_outcomes.records.map.seen.station import Part, Station
+from queen_outcomes.records.map.seen.weeks import week_of
 
-KIND = "day"
+KIND, WEEKDAY = "day", "weekday"
 
 
 def find(station: Station, orders: Orders) -> list[Question]:
@@ -39,6 +47,40 @@ def find(station: Station, orders: Orders) -> list[Question]:
             )
         )
     return found
+
+
+def weekdays(station: Station) -> list[Question]:
+    """Ask on which day of the week looks were made whose columns name the week alone."""
+    found = []
+    for part in station.parts:
+        texts = [text for text in part.feed.days.values() if week_of(text)]
+        if not texts:
+            continue
+        found.append(
+            Question(
+                question_id(WEEKDAY, part.source, part.table, MAIN_DATE[part.table]),
+                f'On which day of the week were the looks of "{part.source}" made, whose '
+                f"columns name weeks alone, such as {texts[0]}?",
+                [f'{len(texts)} columns, from "{texts[0]}" to "{texts[-1]}"'],
+                {
+                    **{day: f"the {day} of each week" for day in WEEKDAYS},
+                    LEAVE: "it is not known: leave them without a day",
+                },
+                sources=(part.source,),
+            )
+        )
+    return found
+
+
+def day_of_week(text: str, weekday: str | None, year: Year | None) -> dt.date | None:
+    """Give the day of a heading that is a week; None while weekday or year are not known."""
+    week = week_of(text)
+    if week is None or weekday not in WEEKDAYS:
+        return None
+    own = week.year
+    if own is None and year is not None:
+        own = years.of_month(year, week.seen.days[0][1].month)
+    return week.on(WEEKDAYS.index(weekday) + 1, own) if own else None
 
 
 def _wrong(part: Part, orders: Orders) -> list[int]:

@@ -139,6 +139,7 @@ def propose(
         *which_records.diaries(looked.deeds, settled),
         *judged.questions,
         *heading_days.find(looked, judged),
+        *heading_days.weekdays(looked),
         *several.questions(doubled),
         *(question for ask in ASK for question in ask(looked)),
         *title_facts.questions(titled),

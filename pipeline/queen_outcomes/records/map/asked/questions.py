@@ -20,7 +20,7 @@ from rapidfuzz import fuzz, process
 
 from queen_outcomes.base.errors import UsageError, raise_all
 from queen_outcomes.base.text_layout import clean
-from queen_outcomes.facts import years
+from queen_outcomes.facts import languages, years
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings_form import MONTH, YEAR_OF_SHEET, sets_of
 from queen_outcomes.records import suggested
@@ -31,6 +31,7 @@ KINDS = {
     "several": "several days in one cell, each of a dose",
     "year": "the year of days that are written without one",
     "month": "the month of days that are written without one",
+    "weekday": "the day of the week of looks whose columns name weeks alone",
     "day": "days over columns that stand in no order",
     "mixed": "real days and texts in one column, as a spreadsheet of another locale leaves them",
     "percent": "whether figures up to 1 are shares or per cent",
@@ -67,6 +68,7 @@ _REFUSED = re.compile(rf"^# NO (?P<id>{_ID}): ", re.MULTILINE)
 YES, NO = "yes", "no"
 LEAVE, READ = "leave", "read"
 RIGHT = "right"
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _FARTHEST = 5
 """An exposure lies so many days from its insemination at the most."""
 OF_ALL_SHEETS = ("fold", "same")
@@ -292,6 +294,8 @@ def checked(question: Question, answer: Any) -> Any:
         )
     if question.kind == "year":
         return _year(question, answer)
+    if question.kind == "weekday":
+        answer = _weekday(str(answer))
     if question.kind in _TABLES and isinstance(answer, dict):
         return _TABLES[question.kind](question, answer)
     if question.options and not isinstance(answer, dict):
@@ -339,6 +343,12 @@ def _days_meant(question: Question, answer: Mapping[str, Any]) -> dict[str, str]
             )
         read[text] = meant.isoformat()
     return read
+
+
+def _weekday(answer: str) -> str:
+    """Give the English name of a weekday in any language; what is none of one day as it is."""
+    meant = languages.weekdays().get(languages.folded(answer.strip()), frozenset())
+    return WEEKDAYS[min(meant) - 1] if len(meant) == 1 else answer
 
 
 def _scores(question: Question, answer: Mapping[str, Any]) -> dict[str, float]:

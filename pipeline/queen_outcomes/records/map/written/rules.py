@@ -296,6 +296,7 @@ def _each(proposal: Proposal, part: Part) -> tuple[dict[str, str], list[Any]]:
             {
                 "check": headings["findings"],
                 "day": meant.get(text := part.feed.days[slot])
+                or _day_of_week(text, part, proposal)
                 or _iso(text, order, part, proposal),
             }
             for slot, headings in slots.items()
@@ -345,6 +346,14 @@ def _templates(
             if found.setdefault(role, template) != template:
                 return None
     return found
+
+
+def _day_of_week(text: str, part: Part, proposal: Proposal) -> str:
+    """Give the day of a heading that is a week, once it is known which; empty till then."""
+    place = (part.source, part.table, MAIN_DATE[part.table])
+    said = proposal.answered(heading_days.WEEKDAY, *place)
+    day = heading_days.day_of_week(text, said, proposal.orders.year_of(part.source))
+    return day.isoformat() if day else ""
 
 
 def _iso(text: str, order: str | None, part: Part, proposal: Proposal) -> str:

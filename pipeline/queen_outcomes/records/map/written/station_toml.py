@@ -360,7 +360,7 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
     """Put the answer to an earlier open question where it belongs, and nowhere else."""
     kind, source, table, column = place_of(question.id)
     _settle_habits(document, source, _CONTROLS.get(kind, ()), everything)
-    if kind in ("dates", "year", "day"):
+    if kind in ("dates", "year", "day", "weekday"):
         _settle_days(document, everything)
     required = [c.name for c in TABLES[table].columns if c.required] if table in TABLES else []
     if kind == "column" and column in required and not _feeds(everything, source, table):
