@@ -38,7 +38,8 @@ def used(source="a.csv", table="checks", name="checked_on", heading="Day"):
 
 
 def read(column):
-    slots = [SimpleNamespace(cells={column.name: 0})]
+    cell = SimpleNamespace(columns=column.headings)
+    slots = [SimpleNamespace(cells={column.name: cell})]
     return SimpleNamespace(name=column.source.name, table=column.source.table, slots=slots)
 
 

@@ -84,7 +84,7 @@ def test_what_an_id_is_about(name, place):
 
 PAINTED = Question(
     question_id("colours", "b.csv"), "", ["#FFFF00: 3 rows", "beside the list: yellow = sold"],
-    {"no": "nothing"}, tables=("queens", "inseminations", "checks"),
+    {"no": "nothing"}, tables=("queens", "inseminations", "checks"), fills=("#FFFF00",),
 )  # fmt: skip
 
 

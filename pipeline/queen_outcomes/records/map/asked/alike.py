@@ -19,7 +19,7 @@ _OF_ANY_FILE = (
     *("filled", "blank", "fill", "column", "percent", "span", "graft", "letters", "ignore", "which"),
     *("exposures", "weekday"),
 )
-_OF_ONE_FILE = ("dates", "rows", "year")
+_OF_ONE_FILE = ("dates", "rows", "year", "colours")
 """Kinds that are asked once for sheets alike: of all files, or of one workbook."""
 _BY_HEADING = ("which",)
 """Of these one heading is asked once, whatever else the sheets hold: one hand means one thing by it."""
@@ -72,6 +72,8 @@ def joint(members: list[Question]) -> Question:
         evidence=evidence,
         sources=tuple(dict.fromkeys(s for question in members for s in question.sources)),
         members=list(members),
+        tables=tuple(dict.fromkeys(t for question in members for t in question.tables)),
+        fills=tuple(dict.fromkeys(f for question in members for f in question.fills)),
     )
 
 

@@ -104,6 +104,8 @@ class Question:
     """The questions of single sheets that this one stands for; see `alike`."""
     tables: tuple[str, ...] = ()
     """The tables whose columns an answer may set."""
+    fills: tuple[str, ...] = ()
+    """The fill colours that it may name."""
 
     @property
     def kind(self) -> str:
@@ -387,15 +389,14 @@ def _exposures(question: Question, answer: Mapping[str, Any]) -> dict[str, list[
 def _fills(question: Question, answer: Mapping[str, Any]) -> dict[str, dict[str, str]]:
     """Check that every fill sets columns that a rule of the sheet keeps."""
     tables = [TABLES[name] for name in question.tables]
-    fills = {line.partition(":")[0] for line in question.evidence}
     read: dict[str, dict[str, str]] = {}
     for fill, sets in answer.items():
-        if fill.upper() not in fills or not isinstance(sets, Mapping):
+        if fill.upper() not in question.fills or not isinstance(sets, Mapping):
             raise UsageError(
                 "an answer does not fit its question",
                 where=question.id,
                 found=f"{fill} = {sets}",
-                expected="one of " + ", ".join(sorted(f for f in fills if f.startswith("#"))),
+                expected="one of " + ", ".join(question.fills),
                 hint='write a table such as { "#FFFF00" = { marked = "yes" } }',
             )
         for name, value in sets.items():

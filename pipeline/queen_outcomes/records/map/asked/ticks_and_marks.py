@@ -110,6 +110,7 @@ def colours(station: Station) -> list[Question]:
                     default=NO,
                     sources=(sheet.source,),
                     tables=tuple(part.table for part in station.parts_of(sheet.source)),
+                    fills=tuple(sorted(told)),
                 )
             )
     return questions
