@@ -143,6 +143,16 @@ def weekdays() -> Mapping[str, frozenset[int]]:
 
 
 @cache
+def week_words() -> frozenset[str]:
+    """Give the words and letters, folded, beside which a number is a week of the year."""
+    return frozenset(
+        folded(name)
+        for words in documents()
+        for name in words.get("weekdays", {}).get("week", ())
+    )
+
+
+@cache
 def units(kept: str) -> Mapping[str, str]:
     """Give the names of the units that a quantity may be written in.
 

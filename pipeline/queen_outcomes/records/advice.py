@@ -19,7 +19,7 @@ from queen_outcomes.base.errors import shorten
 from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts.dictionary import DERIVED_LIMITS, TABLES
 from queen_outcomes.facts.settings import Settings
-from queen_outcomes.records import remarks, suggested
+from queen_outcomes.records import day_headings, remarks, suggested
 from queen_outcomes.records.evidence import (
     OpenQuestion,
     UnreadColumn,
@@ -974,6 +974,25 @@ def _all_but_many(notes: list[str]) -> str:
     return ", ".join([*notes[:MOST_NOTES], *([f"and {rest} more"] if rest > 0 else [])])
 
 
+def _days_over_columns(looked: Looked) -> Iterator[Advice]:
+    """Tell days over the columns of looks that stand in no order among the others."""
+    for source in looked.sources:
+        if source.table.name != "checks":
+            continue
+        for name, day, around in day_headings.astray(source):
+            yield Advice(
+                "day_of_heading",
+                "unsure",
+                f'{source.name}, column "{name}": its looks are read as of {day}, and it stands '
+                f"{around}",
+                1,
+                do="if they are of another day, correct the heading, or its `day` in the "
+                "[[read]]; if not, put the slots of `each` there in the order of their days",
+                table=source.table.name,
+                column="checked_on",
+            )
+
+
 _PARTS: tuple[Callable[[Looked], Iterable[Advice]], ...] = (
     _unanswered,
     _unread_files,
@@ -989,6 +1008,7 @@ _PARTS: tuple[Callable[[Looked], Iterable[Advice]], ...] = (
     _co2,
     _dayless_co2,
     _no_reasons,
+    _days_over_columns,
     _telling_notes,
     _single_rows,
     _never_inseminated,

@@ -17,7 +17,7 @@ from queen_outcomes.records.map.seen.sheet import Sheet
 
 _OF_ANY_FILE = (
     *("filled", "blank", "fill", "column", "percent", "span", "graft", "letters", "ignore", "which", "again"),
-    "exposures",
+    *("exposures", "weekday"),
 )
 _OF_ONE_FILE = ("dates", "rows", "year", "colours")
 """Kinds that are asked once for sheets alike: of all files, or of one workbook."""

@@ -14,6 +14,7 @@ from queen_outcomes.records.map.asked import (
     compound,
     fates,
     figures,
+    heading_days,
     labels,
     legend,
     orders,
@@ -139,6 +140,8 @@ def propose(
     questions = [
         *which_records.diaries(looked.deeds, settled),
         *judged.questions,
+        *heading_days.find(looked, judged),
+        *heading_days.weekdays(looked),
         *several.questions(doubled),
         *(question for ask in ASK for question in ask(looked)),
         *title_facts.questions(titled),

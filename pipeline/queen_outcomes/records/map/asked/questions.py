@@ -7,6 +7,7 @@ that it has for the first of them, and an answer under another's id holds for th
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import re
 import tomllib
@@ -19,7 +20,7 @@ from rapidfuzz import fuzz, process
 
 from queen_outcomes.base.errors import UsageError, raise_all
 from queen_outcomes.base.text_layout import clean
-from queen_outcomes.facts import years
+from queen_outcomes.facts import languages, years
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.settings_form import MONTH, YEAR_OF_SHEET, sets_of
 from queen_outcomes.records import suggested
@@ -30,6 +31,8 @@ KINDS = {
     "several": "several days in one cell, each of a dose",
     "year": "the year of days that are written without one",
     "month": "the month of days that are written without one",
+    "weekday": "the day of the week of looks whose columns name weeks alone",
+    "day": "days over columns that stand in no order",
     "mixed": "real days and texts in one column, as a spreadsheet of another locale leaves them",
     "percent": "whether figures up to 1 are shares or per cent",
     "span": "whether figures such as 4:30 are minutes and seconds or hours and minutes",
@@ -65,6 +68,8 @@ _OPEN = re.compile(rf"^# OPEN (?P<id>{_ID}): (?P<text>.*)$", re.MULTILINE)
 _REFUSED = re.compile(rf"^# NO (?P<id>{_ID}): ", re.MULTILINE)
 YES, NO = "yes", "no"
 LEAVE, READ = "leave", "read"
+RIGHT = "right"
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _FARTHEST = 5
 """An exposure lies so many days from its insemination at the most."""
 OF_ALL_SHEETS = ("fold", "same")
@@ -292,12 +297,10 @@ def checked(question: Question, answer: Any) -> Any:
         )
     if question.kind == "year":
         return _year(question, answer)
-    if question.kind == "percent" and isinstance(answer, dict):
-        return _scores(question, answer)
-    if question.kind == "exposures" and isinstance(answer, dict):
-        return _exposures(question, answer)
-    if question.kind == "colours" and isinstance(answer, dict):
-        return _fills(question, answer)
+    if question.kind == "weekday":
+        answer = _weekday(str(answer))
+    if question.kind in _TABLES and isinstance(answer, dict):
+        return _TABLES[question.kind](question, answer)
     if question.options and not isinstance(answer, dict):
         options = {option.casefold(): option for option in question.options}
         given = str(answer).strip().casefold()
@@ -323,6 +326,32 @@ def _year(question: Question, answer: Any) -> Any:
             expected=f'{YEAR_OF_SHEET.expected}, or "{LEAVE}"',
         )
     return given
+
+
+def _days_meant(question: Question, answer: Mapping[str, Any]) -> dict[str, str]:
+    """Check that days stand for headings that the question names."""
+    read = {}
+    for text, day in answer.items():
+        try:
+            meant = dt.date.fromisoformat(str(day))
+        except ValueError:
+            meant = None
+        if meant is None or f'"{text}"' not in question.text:
+            raise UsageError(
+                "an answer does not fit its question",
+                where=question.id,
+                found=f"{text} = {day}",
+                expected="headings that the question names, each with its day: year-month-day",
+                hint='write a table such as { "5/6" = 2025-07-05 }',
+            )
+        read[text] = meant.isoformat()
+    return read
+
+
+def _weekday(answer: str) -> str:
+    """Give the English name of a weekday in any language; what is none of one day as it is."""
+    meant = languages.weekdays().get(languages.folded(answer.strip()), frozenset())
+    return WEEKDAYS[min(meant) - 1] if len(meant) == 1 else answer
 
 
 def _scores(question: Question, answer: Mapping[str, Any]) -> dict[str, float]:
@@ -385,6 +414,10 @@ def _fills(question: Question, answer: Mapping[str, Any]) -> dict[str, dict[str,
             read.setdefault(fill.upper(), {}).update(sets_of(table, {name: value}, question.id, faults))
             raise_all(faults)
     return read
+
+
+_TABLES = {"day": _days_meant, "percent": _scores, "exposures": _exposures, "colours": _fills}
+"""Kinds that a table may answer, and what checks it."""
 
 
 def accept_defaults(questions: Iterable[Question]) -> None:

@@ -20,6 +20,7 @@ from queen_outcomes.records.map.seen.contents import SeenDay, day_of
 from queen_outcomes.records.map.seen.fits import is_year
 from queen_outcomes.records.map.seen.sheet import lone_years
 from queen_outcomes.records.map.seen.station import Part, Station
+from queen_outcomes.records.map.seen.weeks import week_of
 
 KIND = "year"
 _YEAR = re.compile(r"(?<!\d)(?:19|20)\d\d(?!\d)")
@@ -230,8 +231,13 @@ def _look(parts: list[Part], order: str) -> _Seen:
                 pairs = zip(contents.kept, contents.days, strict=True)
                 _take(seen, ((cell.text, day) for cell, day in pairs), has_year=has_year)
         heads = [text.split(" (", maxsplit=1)[0] for text in part.feed.days.values()]
-        _take(seen, ((text, day_of(text)) for text in heads), has_year=False)
+        _take(seen, ((text, _heading_day(text)) for text in heads), has_year=False)
     return seen
+
+
+def _heading_day(text: str) -> SeenDay | None:
+    week = week_of(text)
+    return day_of(text) or (week.seen if week else None)
 
 
 def _take(

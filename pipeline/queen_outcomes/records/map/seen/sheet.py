@@ -25,6 +25,7 @@ from queen_outcomes.records.map.seen.contents import (
 )
 from queen_outcomes.records.map.seen.headings import Heading, heading
 from queen_outcomes.records.map.seen.opened import Cell, CellGrid, Row
+from queen_outcomes.records.map.seen.weeks import run, week_of
 from queen_outcomes.records.map.seen.words import (
     STAGES,
     first_letters,
@@ -143,7 +144,8 @@ class Sheet:
     def heads(self) -> tuple[str, ...]:
         """Its headings but for days, by which sheets are alike."""
         names = (column.name.casefold() for column in self.columns if column.name)
-        return tuple(sorted(name for name in names if not day_of(name.split(" (")[0])))
+        others = (n for n in names if not day_of(n.split(" (")[0]) and not week_of(n))
+        return tuple(sorted(others))
 
     def column(self, name: str) -> SheetColumn:
         """Give a column by the name its heading has for the reader."""
@@ -309,6 +311,8 @@ def _dated_worth(grid: CellGrid, at: int) -> float:
         for n in row.filled
         if day_of(row.cells[n].text) or row.cells[n].kind == "date"
     ]
+    weeks = [n for n in row.filled if week_of(row.text(n))]
+    days = days or (weeks if run([row.text(n) for n in weeks]) else [])
     others = [n for n in row.filled if n not in days]
     known = any(_names_something(row.text(n)) for n in others)
     # an abbreviation that nobody knows is a heading all the same

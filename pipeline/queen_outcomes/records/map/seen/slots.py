@@ -10,6 +10,7 @@ from collections import defaultdict
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
+from queen_outcomes.records.map.seen import weeks
 from queen_outcomes.records.map.seen.contents import day_of
 from queen_outcomes.records.map.seen.fits import PARTLY, fit, names_of
 from queen_outcomes.records.map.seen.headings import numbered
@@ -70,7 +71,7 @@ def find(sheet: Sheet) -> list[Series]:
 
 def _dated(sheet: Sheet) -> Series | None:
     """Days as headings, with what was found below them."""
-    found = [c for c in sheet.columns if c.name and _heading_day(c.name)]
+    found = [c for c in sheet.columns if c.name and _heading_day(c.name)] or _weeks(sheet)
     if len(found) < LEAST:
         return None
     return Series(
@@ -78,6 +79,12 @@ def _dated(sheet: Sheet) -> Series | None:
         {column.name: [column] for column in found},
         {column.name: column.name for column in found},
     )
+
+
+def _weeks(sheet: Sheet) -> list[SheetColumn]:
+    """Give the columns that are headed by weeks of the year."""
+    found = [column for column in sheet.columns if weeks.week_of(column.name)]
+    return found if weeks.run([column.name for column in found]) else []
 
 
 def _heading_day(name: str) -> bool:

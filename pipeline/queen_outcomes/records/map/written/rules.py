@@ -13,6 +13,7 @@ from queen_outcomes.records.map.asked import (
     co2,
     fates,
     figures,
+    heading_days,
     several,
     ticks_and_marks,
     title_facts,
@@ -292,13 +293,19 @@ def _each(proposal: Proposal, part: Part) -> tuple[dict[str, str], list[Any]]:
     if part.feed.days:
         place = (part.source, part.table, MAIN_DATE[part.table])
         order = proposal.orders.by_column.get(place) or proposal.order_of(part.source)
+        said = proposal.answered(heading_days.KIND, *place)
+        meant = said if isinstance(said, dict) else {}
         each = [
             {
                 "check": headings["findings"],
-                "day": _iso(part.feed.days[slot], order, part, proposal),
+                "day": meant.get(text := part.feed.days[slot])
+                or _day_of_week(text, part, proposal)
+                or _iso(text, order, part, proposal),
             }
             for slot, headings in slots.items()
         ]
+        if said:  # in the order of their days, so that `check` has nothing to tell of them
+            each.sort(key=lambda slot: slot["day"])
         return {"findings": "{check}"}, each
     if len(roles) > 1:
         starts = {
@@ -342,6 +349,14 @@ def _templates(
             if found.setdefault(role, template) != template:
                 return None
     return found
+
+
+def _day_of_week(text: str, part: Part, proposal: Proposal) -> str:
+    """Give the day of a heading that is a week, once it is known which; empty till then."""
+    place = (part.source, part.table, MAIN_DATE[part.table])
+    said = proposal.answered(heading_days.WEEKDAY, *place)
+    day = heading_days.day_of_week(text, said, proposal.orders.year_of(part.source))
+    return day.isoformat() if day else ""
 
 
 def _iso(text: str, order: str | None, part: Part, proposal: Proposal) -> str:

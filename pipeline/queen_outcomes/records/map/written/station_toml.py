@@ -367,7 +367,7 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
     """Put the answer to an earlier open question where it belongs, and nowhere else."""
     kind, source, table, column = place_of(question.id)
     _settle_habits(document, source, _CONTROLS.get(kind, ()), everything)
-    if kind in ("dates", "year"):
+    if kind in ("dates", "year", "day", "weekday"):
         _settle_days(document, everything)
     required = [c.name for c in TABLES[table].columns if c.required] if table in TABLES else []
     if kind == "column" and column in required and not _feeds(everything, source, table):
@@ -420,6 +420,15 @@ def _settle_days(document: Any, everything: Written) -> None:
                 for slot in theirs.get("each", ()):
                     if isinstance(slot, Mapping) and slot.get("check") in known:
                         slot["day"] = known[slot["check"]]
+
+
+def _put_in_order(document: Any, question: Question) -> None:
+    """Put slots in the order of their days, once somebody has said which these are."""
+    _, source, table, _ = place_of(question.id)
+    for theirs in _rules_of(document, source, table):
+        slots = list(theirs.get("each", ()))
+        if slots and all(isinstance(one, Mapping) and "day" in one for one in slots):
+            theirs["each"] = _array(sorted(map(dict, slots), key=lambda one: str(one["day"])))
 
 
 def _settle_fates(document: Any, everything: Written) -> None:
@@ -564,6 +573,7 @@ def _is_from(spec: Any, name: str) -> bool:
 
 
 _SETTLED = {
+    "day": lambda document, question, _: _put_in_order(document, question),
     several.KIND: _settle_several,
     which_of_ours.KIND: _settle_which,
     deeds.KIND: _settle_deed,
