@@ -22,6 +22,8 @@ KINDS = (LOAD, GRAFT)
 _SURE = 0.6
 _ALIKE = 0.5
 """Such a share of labels that stand under a clear heading elsewhere tells what they label."""
+_SERIES = frozenset(["series", "serie", "seria", "serija", "serien"])
+"""What alone is one of queens in every language, whatever stands beside it."""
 _OF_LOADS = frozenset(
     (
         *("collected_at", "drones_handled", "drones_yielding", "storage_c", "drone_age_days"),
@@ -44,22 +46,17 @@ def is_bare(said: Heading) -> bool:
 
 @cache
 def _bare_words() -> frozenset[str]:
-    """Give the words that alone are a load's, and a graft's too beside what they are of.
+    """Give the words that name both kinds of batch, alone or beside what they are of.
 
-    "lot" is a load of semen alone, and one of queens in "lot de greffage"; "series" alone is
-    one of queens, whatever stands beside it.
+    "lot" is a load of semen alone, and one of queens in "lot de greffage".
     """
     of: dict[str, set[str]] = {}
     for kind in KINDS:
         phrases = [p for p, labels in vocabulary().labels.items() if f"column:{kind}" in labels]
         alone = {phrase for phrase in phrases if " " not in phrase}
         of[kind] = alone | {word for phrase in phrases for word in phrase.split()}
-    single = {
-        phrase
-        for phrase, labels in vocabulary().labels.items()
-        if _names_batch(labels) and f"column:{LOAD}" in labels
-    }
-    return frozenset(single & of[LOAD] & of[GRAFT])
+    single = {p for p, labels in vocabulary().labels.items() if _names_batch(labels)}
+    return frozenset(single & of[LOAD] & of[GRAFT]) - _SERIES
 
 
 def _names_batch(labels: Iterable[str]) -> bool:
