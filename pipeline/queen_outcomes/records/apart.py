@@ -28,8 +28,9 @@ MOST = 0.8
 """Share of a column's cells from which on they are taken for days with words."""
 _END = r"[;\r\n]+"
 _SIGN = r" ?[./-] ?"
-_PLUS, _TIMES = r"[+&;\r\n]", r"([2-9]) ?[x×*] ?(\d[^+&;]*)"
-"""What parts values that stand one after the other, and so many of one: "2x4"."""
+_PLUS, _TIMES = r"[+&;\r\n]|, +", r"([2-9]) ?[x×*] ?(\d[^+&;]*)"
+"""What parts values that stand one after the other, a comma before a blank too, and so many of
+one: "2x4"."""
 _AROUND = r"(?:\s[-–])?[\s,:]*{}[\s,:]*(?:[-–]\s)?"
 """A day with what parts it from its words; a minus behind a word is that word's."""
 

@@ -89,7 +89,6 @@ def unanswered(
     if not stand_in(text):
         return []
     from queen_outcomes.records.map.asked.questions import open_questions, place_of
-    from queen_outcomes.records.map.seen.sheet import in_question
 
     used = {
         (source.name, source.table.name, column)
@@ -98,17 +97,10 @@ def unanswered(
         for name in slot.cells
         for column in (name, *_together(source, name))
     }
-    headings = {
-        (source.name, source.table.name, in_question(heading))
-        for source in sources
-        for slot in source.slots
-        for cell in slot.cells.values()
-        for heading in cell.columns
-    }
     found = []
     for one in open_questions(text):
         kind, *place = place_of(one.id)
-        if any(_meets(place, each) for each in (headings if kind == "which" else used)):
+        if any(_meets(place, each) for each in (_headings_of(sources) if kind == "which" else used)):
             alike = tuple(
                 each
                 for each in shown
@@ -124,6 +116,19 @@ def unanswered(
             )
             found.append(Unanswered(one.id, one.text, alike))
     return found
+
+
+def _headings_of(sources: Sequence[SourceMapping]) -> set[tuple[str, str, str]]:
+    """Give the headings that are read, as questions have them, with their sources and tables."""
+    from queen_outcomes.records.map.seen.sheet import in_question
+
+    return {
+        (source.name, source.table.name, in_question(heading))
+        for source in sources
+        for slot in source.slots
+        for cell in slot.cells.values()
+        for heading in cell.columns
+    }
 
 
 def stand_in(text: str) -> bool:

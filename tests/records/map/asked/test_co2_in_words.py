@@ -81,3 +81,15 @@ def test_days_and_minutes_of_co2_are_not_asked_about_so(tmp_path, head, said):
 def test_an_answer_that_names_no_days_is_refused(tmp_path, wrong):
     with pytest.raises(UsageError, match="does not fit"):
         mapped(tmp_path, "CO2", ["2x", "1x"], {ASKED: wrong})
+
+
+def test_beside_several_doses_the_first_day_counts(tmp_path):
+    (tmp_path / "records").mkdir()
+    rows = "".join(f"{queen},{day},8,2025-07-01,4,yes\n" for queen, day in DAYS.items())
+    head = "Queen,1st insemination,1st dose,2nd insemination,2nd dose,CO2\n"
+    (tmp_path / "records" / "bench.csv").write_text(head + rows, "utf-8")
+    (tmp_path / "records" / "checks.csv").write_text(LOOKS, "utf-8")
+    begun = again(tmp_path, {ASKED: {"yes": [-1, 0]}})
+    (asked,) = [question for question in begun.asked if question.id == ASKED]
+    assert "0 is the day of her first insemination" in asked.evidence[1]
+    assert given(tmp_path) == [[-1, 0]] * 8

@@ -51,3 +51,36 @@ def test_days_in_one_cell_are_a_dose_each(station, later):
 def test_days_that_are_no_doses_stay_unread(station):
     _, settings = run(station, {ASKED: "no"})
     assert "several" not in settings["files"]["bench 2026.csv"]
+
+
+SOLD = "several:sold 2026.csv:exits:queen_id"
+SALES = ["2026-07-01;D1;60", "2026-07-02;D2, D3;110", "2026-07-04;D4;60", "2026-07-05;D5; 60"]
+
+
+@pytest.mark.parametrize("later", [True, False])
+def test_labels_in_one_cell_are_a_queen_each(station, later):
+    sold = "\n".join(["Date;Queen;Price", *SALES])
+    (station / "records" / "sold 2026.csv").write_text(sold, "utf-8")
+    if later:
+        begun, _ = run(station, {}, accept=False)
+        assert SOLD in {question.id for question in begun.open}
+    _, settings = run(station, {SOLD: "yes"})
+    assert settings["files"]["sold 2026.csv"]["several"] == {"Queen": 2}
+    found = sorted((row["queen_id"], row["left_on"][:10]) for row in accepted(station, AS_OF)["exits"])
+    assert found == [
+        ("D1", "2026-07-01"),
+        ("D2", "2026-07-02"),
+        ("D3", "2026-07-02"),
+        ("D4", "2026-07-04"),
+        ("D5", "2026-07-05"),
+    ]
+    again, same = run(station)
+    assert same == settings
+    assert not again.open
+
+
+@pytest.mark.parametrize("cell", ["D2, north", "D2, D2", "D2 D3", "D1, D2, D3, D4, D5"])
+def test_other_texts_than_labels_that_stand_alone_elsewhere_are_not_asked(station, cell):
+    sold = "\n".join(["Date;Queen;Price", SALES[0], f"2026-07-02;{cell};110", *SALES[2:]])
+    (station / "records" / "sold 2026.csv").write_text(sold, "utf-8")
+    assert SOLD not in {question.id for question in run(station)[0].asked}

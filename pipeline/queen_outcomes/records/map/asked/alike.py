@@ -16,7 +16,7 @@ from queen_outcomes.records.map.asked.questions import Question, place_of
 from queen_outcomes.records.map.seen.sheet import Sheet
 
 _OF_ANY_FILE = (
-    *("filled", "blank", "fill", "column", "percent", "span", "graft", "letters", "ignore", "which"),
+    *("filled", "blank", "fill", "column", "percent", "span", "graft", "letters", "ignore", "which", "again"),
     *("exposures", "weekday"),
 )
 _OF_ONE_FILE = ("dates", "rows", "year", "colours")

@@ -66,7 +66,8 @@ def exposures(station: Station) -> list[Question]:
             f'"{column.name}"?',
             [
                 ", ".join(f'"{text}" {number}' for text, number in _said(column).most_common()),
-                "0 is the day of insemination, -1 the day before, 1 the day after",
+                f"0 is the day of {'her first ' if part.feed.slots else ''}insemination, -1 the day "
+                "before, 1 the day after",
             ],
             {
                 NO: "leave it unread; or a table of what stands for which days, such as "
@@ -83,7 +84,8 @@ def exposures(station: Station) -> list[Question]:
 def exposure_columns(station: Station, part: Part) -> list[SheetColumn]:
     """Give the columns of a sheet of inseminations that say in a few words how CO2 was given."""
     fed = {h for p in station.parts_of(part.source) for n in p.feed.columns for h in p.feed.headings(n)}
-    if part.feed.slots or MAIN_DATE["inseminations"] not in part.feed.uses:
+    first = next((p for p in station.parts_of(part.source) if p.table == "inseminations"), None)
+    if part is not first or not part.feed.headings(MAIN_DATE["inseminations"]):
         return []
     return [
         column

@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import Any
 
 from queen_outcomes.records.map.asked import (
+    again,
     co2,
     compound,
     fates,
@@ -40,6 +41,7 @@ ASK: tuple[Callable[[Station], list[Question]], ...] = (
     written_once.month_of_days,
     which_of_ours.either,
     which_of_ours.unexplained,
+    again.questions,
     which_columns.unsure,
     ticks_and_marks.letters,
     which_columns.grafting,

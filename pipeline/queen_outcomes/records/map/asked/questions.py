@@ -45,6 +45,7 @@ KINDS = {
     "exposures": "the days on which CO2 was given, where words or counts stand",
     "copy": "a file that looks like a copy of another",
     "graft": "a day that may be that of grafting",
+    "again": "words for a further dose where the queen should stand",
     "fill": "a day that is written once for several rows",
     "struck": "rows struck through",
     "hidden": "hidden rows",

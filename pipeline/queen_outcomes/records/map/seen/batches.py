@@ -44,16 +44,21 @@ def is_bare(said: Heading) -> bool:
 
 @cache
 def _bare_words() -> frozenset[str]:
-    """Give the words that name both kinds of batch, alone or beside what they are of.
+    """Give the words that alone are a load's, and a graft's too beside what they are of.
 
-    "lot" is a load of semen alone, and one of queens in "lot de greffage".
+    "lot" is a load of semen alone, and one of queens in "lot de greffage"; "series" alone is
+    one of queens, whatever stands beside it.
     """
     of: dict[str, set[str]] = {}
     for kind in KINDS:
         phrases = [p for p, labels in vocabulary().labels.items() if f"column:{kind}" in labels]
         alone = {phrase for phrase in phrases if " " not in phrase}
         of[kind] = alone | {word for phrase in phrases for word in phrase.split()}
-    single = {p for p, labels in vocabulary().labels.items() if _names_batch(labels)}
+    single = {
+        phrase
+        for phrase, labels in vocabulary().labels.items()
+        if _names_batch(labels) and f"column:{LOAD}" in labels
+    }
     return frozenset(single & of[LOAD] & of[GRAFT])
 
 

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import Any
 
-from queen_outcomes.records.map.asked import written_once
+from queen_outcomes.records.map.asked import again, written_once
 from queen_outcomes.records.map.asked.proposal import Proposal
 from queen_outcomes.records.map.asked.questions import LEAVE, YES
 from queen_outcomes.records.map.seen import deeds
@@ -47,7 +47,8 @@ def of_sheet(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
             habits[kind] = "pass over"
     if doubled := proposal.several_of(source):
         habits["several"] = dict.fromkeys(doubled.headings, doubled.most)
-    return _taken_apart(proposal, source) | habits | _filled_down(proposal, source)
+    beside = _filled_down(proposal, source) | _of_row_above(proposal, source)
+    return _taken_apart(proposal, source) | habits | beside
 
 
 def _taken_apart(proposal: Proposal, source: str) -> dict[str, Any]:
@@ -57,6 +58,14 @@ def _taken_apart(proposal: Proposal, source: str) -> dict[str, Any]:
     asked = proposal.question("year", source)  # what nobody has answered is of no year
     year = {"year": years.pop()} if len(years) == 1 and not asked else {}
     return {"apart": parted, **year} if parted else {}
+
+
+def _of_row_above(proposal: Proposal, source: str) -> dict[str, list[str]]:
+    """Give the marks for the value above where words for a further dose are such."""
+    for part in proposal.station.parts_of(source):
+        if proposal.answered(again.KIND, source, part.table, "queen_id") == YES:
+            return {"ditto": again.ditto_of(part)}
+    return {}
 
 
 def _filled_down(proposal: Proposal, source: str) -> dict[str, list[str]]:

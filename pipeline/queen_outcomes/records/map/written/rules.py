@@ -196,8 +196,11 @@ def exposures(proposal: Proposal, part: Part) -> list[NewRule]:
     given = proposal.answered("exposures", part.source, "co2", "given_at")
     if part.table != "inseminations" or not isinstance(given, dict):
         return []
-    heading = co2.exposure_columns(proposal.station, part)[0].name
-    day = part.feed.uses[MAIN_DATE["inseminations"]].names[0]
+    columns = co2.exposure_columns(proposal.station, part)
+    if not columns:
+        return []
+    heading = columns[0].name
+    day = part.feed.headings(MAIN_DATE["inseminations"])[0]
     label = made(proposal, part, {}).columns["queen_id"]
     rules = []
     for offset in sorted({offset for days in given.values() for offset in days}):

@@ -21,7 +21,13 @@ from queen_outcomes.base.errors import UsageError
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import ABSENT
 from queen_outcomes.records import apart
-from queen_outcomes.records.map.asked import fates, several, title_facts, which_of_ours
+from queen_outcomes.records.map.asked import (
+    again,
+    fates,
+    several,
+    title_facts,
+    which_of_ours,
+)
 from queen_outcomes.records.map.asked.questions import (
     Question,
     open_line,
@@ -52,6 +58,7 @@ _CONTROLS = {
     "fill": ("fill_down",),
     fates.KIND: ("apart", "year"),
     several.KIND: ("several",),
+    again.KIND: ("ditto",),
 }
 """What a question of a kind decides among a file's habits."""
 
