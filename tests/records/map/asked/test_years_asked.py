@@ -3,7 +3,9 @@
 import pytest
 from queen_outcomes.records.map.asked import orders, years
 from queen_outcomes.records.map.asked.questions import accept_defaults
+from queen_outcomes.records.map.seen.feeds import Feed, Use
 from queen_outcomes.records.map.seen.sheet import lone_years
+from queen_outcomes.records.map.seen.station import Part
 from sheets_by_hand import part, sheet, station
 
 SUMMER = ["14.5.", "16.6.", "20.8."]
@@ -90,6 +92,25 @@ def test_where_two_years_are_possible_none_is_taken_unasked(source, days, option
     assert asked(found) == {source: options}
     accept_defaults(found.questions)
     assert found.year_of(source) is None
+
+
+@pytest.mark.parametrize(
+    ("looks", "options"),
+    [
+        (["12.4.", "20.8.", "3.3."], ["2024-05", "2024"]),  # of the spring after her insemination
+        (["12.6.", "20.8.", "3.3."], None),  # one may be a slip of the pen
+        (["12.4.25", "20.8.", "3.3.25"], None),
+        (["12.4.", "20.8.", "28.4."], None),
+    ],
+)
+def test_looks_long_before_their_insemination_may_be_of_the_next_spring(looks, options):
+    done = ["6.6.", "8.6.", "30.5."] if looks[-1] != "28.4." else ["1.5.", "8.6.", "30.5."]
+    both = part("b.xlsx#2024", "checks", inseminated_at=done, checked_on=looks)
+    first = Part(both.sheet, Feed("inseminations", {"inseminated_at": Use(["inseminated_at"])}))
+    second = Part(both.sheet, Feed("checks", {"checked_on": Use(["checked_on"])}))
+    found = orders.judge(station(first, second))
+    assert asked(found) == ({"b.xlsx#2024": options} if options else {})
+    assert found.yearless == ({} if options else {"b.xlsx#2024": 2024})
 
 
 def test_the_years_of_other_sheets_hold_where_they_are_one_year():

@@ -17,7 +17,7 @@ from queen_outcomes.facts.reading import BELOW
 from queen_outcomes.facts.years import Year
 from queen_outcomes.records.map.asked.questions import LEAVE, Question, question_id
 from queen_outcomes.records.map.seen.contents import SeenDay, day_of
-from queen_outcomes.records.map.seen.fits import is_year
+from queen_outcomes.records.map.seen.fits import MAIN_DATE, is_year
 from queen_outcomes.records.map.seen.sheet import lone_years
 from queen_outcomes.records.map.seen.station import Part, Station
 from queen_outcomes.records.map.seen.weeks import week_of
@@ -37,6 +37,8 @@ _NEAR = 3
 """The last month of a year with days and the first of the next lie at most so far apart."""
 _BACK = 6
 """Days that stand so many months before those above them are of another year."""
+_SOME_ROWS, _MONTHS_BEFORE = 2, 2
+"""So many rows with a look so many months before their insemination: it is of the next spring."""
 _RARE = 0.05
 """A year of fewer of the other sheets' days is a slip of the pen."""
 _SHOWN = 4
@@ -165,6 +167,16 @@ class _Seen:
         """The years of whole days."""
         return {year for year, _ in self.whole}
 
+    @property
+    def next_spring(self) -> int | None:
+        """The month of the first insemination, where looks or exits of some stand long before it."""
+        done = next((part for part in self.parts if part.table == "inseminations"), None)
+        if done is None:
+            return None
+        first = [_month(day, self.order) for day in done.main_days]
+        rows = sum(_earlier(done, part, self.order) for part in self.parts)
+        return min(first) if rows >= _SOME_ROWS else None
+
     def season(self, year: int) -> Year:
         """Give the season that begins in a year, so that all its days are of it."""
         first = self.first or years.SEASON_FROM
@@ -270,10 +282,23 @@ def _of_names(seen: _Seen, names: list[Named]) -> list[Year]:
     if meant is None or others:
         singles = sorted({year for one in (names[0], *others) for year in one.all})
         return [*(seen.season(year) for year in singles if seen.goes_over), *singles]
-    if isinstance(meant, int):
-        if seen.goes_over:
-            return [seen.season(meant), seen.season(meant - 1), meant]
-        return [meant, *sorted(seen.own)] if seen.own and meant not in seen.own else [meant]
+    return _of_year(seen, meant) if isinstance(meant, int) else _of_season(seen, meant)
+
+
+def _of_year(seen: _Seen, meant: int) -> list[Year]:
+    """Give the same where a year is named, and what the days say to it."""
+    if seen.goes_over:
+        return [seen.season(meant), seen.season(meant - 1), meant]
+    if begun := seen.next_spring:
+        return [f"{meant}-{begun:02}", meant]
+    # what is of the next spring has its year written for that, and is not against it
+    spring = (meant + 1, min(seen.months))
+    against = {year for year, month in seen.whole if (year, month) >= spring or year < meant}
+    return [meant, *sorted(seen.own)] if against and meant not in seen.own else [meant]
+
+
+def _of_season(seen: _Seen, meant: Year) -> list[Year]:
+    """Give the same where a season over the turn of a year is named."""
     first, second = years.begin(meant)[0], years.begin(meant)[0] + 1
     if not seen.own <= {first, second}:
         return [seen.season(first), *sorted({first, second} | seen.own)]
@@ -281,6 +306,23 @@ def _of_names(seen: _Seen, names: list[Named]) -> list[Year]:
         return [seen.season(first), f"{first}-{min(seen.months & _EITHER):02}"]
     sure = seen.goes_over or min(seen.months) >= years.SEASON_FROM
     return [seen.season(first)] if sure else [first, second]
+
+
+def _earlier(done: Part, part: Part, order: str) -> int:
+    """Count the rows whose look or exit stands months before their insemination, without years."""
+    if part.table not in ("checks", "exits") or part.sheet is not done.sheet:
+        return 0
+    (at, *_) = (column.at for column in done.columns_of(MAIN_DATE[done.table]))
+    places = [column.at for column in part.columns_of(MAIN_DATE[part.table])]
+    found = 0
+    for row in part.sheet.rows:
+        here, *others = (day_of(row.text(place)) for place in (at, *places))
+        found += any(
+            day.yearless and _month(day, order) + _MONTHS_BEFORE <= _month(here, order)
+            for day in others
+            if day and here and here.yearless
+        )
+    return found
 
 
 def _of_days(seen: _Seen, often: set[int]) -> list[Year]:
