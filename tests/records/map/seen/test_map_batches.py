@@ -13,6 +13,7 @@ BOTH = ["a,2025-05-01,2025-05-10", "a,2025-05-01,2025-05-10", "b,2025-05-20,2025
 
 def settled(name, rows, more="", others=()):
     head, values = (f",{more.split('=')[0]}", f",{more.split('=')[1]}") if more else ("", "")
+    head, values = head.replace(";", ","), values.replace(";", ",")
     lines = [f"D{n},{row}{values}" for n, row in enumerate(rows)]
     made = sheet("\n".join([f"Queen,{name},Emerged,Inseminated{head}", *lines]))
     batches.settle([made, *others])
@@ -23,8 +24,8 @@ def settled(name, rows, more="", others=()):
 @pytest.mark.parametrize(
     ("text", "bare"),
     [
-        *[(text, True) for text in ("Lot", "Lote", "N° lot", "Lote n.º", "Batch", "Partia", "Charge")],
-        *[(text, False) for text in ("Semen", "Lot de greffage", "Semen batch", "Graft", "Serie")],
+        *[(text, True) for text in ("Lot", "Lote", "N° lot", "Lote n.º", "Parti", "Partia", "Charge")],
+        *[(text, False) for text in ("Semen", "Lot de greffage", "Semen batch", "Graft", "Serie", "Batch")],
         *[(text, False) for text in ("Zorb lot", "Capillary", "Queen", "Eggs", "Batch day", "2")],
     ],
 )
@@ -35,7 +36,7 @@ def test_words_that_say_batch_and_not_of_what(text, bare):
 @pytest.mark.parametrize(
     ("rows", "likely"), [(GRAFTED, "graft_batch"), (LOADED, "semen_batch"), (BOTH, "")]
 )
-@pytest.mark.parametrize("name", ["Lot", "Batch"])
+@pytest.mark.parametrize("name", ["Lot", "Partia"])
 def test_the_days_of_each_batch_speak_for_what_it_is_and_it_is_asked(name, rows, likely):
     named, either = settled(name, rows)
     assert either.likely == likely
@@ -54,12 +55,17 @@ def test_days_that_show_nothing_speak_for_nothing():
     [
         ("Semen=S1", "graft_batch"),
         ("Graft no=G1", "semen_batch"),
-        ("Collected=2025-05-09", "semen_batch"),
+        ("Collected;Drones used=2025-05-09;70", "semen_batch"),
     ],
 )
 def test_what_else_the_sheet_names_decides(more, kind):
     for rows in (GRAFTED, LOADED):
         assert settled("Lot", rows, more) == ({kind}, None)
+
+
+@pytest.mark.parametrize("more", ["Collected=2025-05-09", "Drone age=18"])
+def test_one_fact_of_drones_or_semen_does_not_decide(more):
+    assert settled("Lot", GRAFTED, more)[1].likely == "graft_batch"
 
 
 def test_both_kinds_under_clear_headings_leave_the_bare_one_asked():
@@ -79,7 +85,7 @@ def test_labels_of_other_sheets_decide():
 
 
 def test_no_sheet_without_queens_and_no_two_bare_headings_are_asked():
-    for text in ("Lot,Collected,Volume\na,2025-05-09,80", "Queen,Lot,Batch,Inseminated\nD1,a,b,2025-06-01"):
+    for text in ("Lot,Collected,Volume\na,2025-05-09,80", "Queen,Lot,Lote,Inseminated\nD1,a,b,2025-06-01"):
         made = sheet(text)
         batches.settle([made])
         assert made.either == {}

@@ -26,11 +26,12 @@ _SERIES = frozenset(["series", "serie", "seria", "serija", "serien"])
 """What alone is one of queens in every language, whatever stands beside it."""
 _OF_LOADS = frozenset(
     (
-        *("collected_at", "drones_handled", "drones_yielding", "storage_c", "drone_age_days"),
-        *("diluent", "motility_pct", "viability_pct"),
+        *("collected_at", "drones_handled", "drones_yielding", "storage_c", "diluent"),
+        *("motility_pct", "viability_pct"),
     )
 )
-"""What stands beside a load of semen and beside no batch of queens."""
+_LEAST_TOLD = 2
+"""What is told of loads of semen; one of them alone may stand beside a batch of queens too."""
 
 
 def is_bare(said: Heading) -> bool:
@@ -111,8 +112,8 @@ def _told_beside(sheet: Sheet, column: SheetColumn) -> str:
     clear = {kind for kind in KINDS if any(_is_clearly(c, kind) for c in others)}
     if len(clear) == 1:
         return GRAFT if LOAD in clear else LOAD
-    of_loads = any(c.heading.of("column") & _OF_LOADS for c in others)
-    return LOAD if of_loads and not clear else ""
+    of_loads = sum(bool(c.heading.of("column") & _OF_LOADS) for c in others)
+    return LOAD if of_loads >= _LEAST_TOLD and not clear else ""
 
 
 def _labels(sheets: Iterable[Sheet], kind: str) -> frozenset[str]:
