@@ -24,8 +24,8 @@ def settled(name, rows, more="", others=()):
 @pytest.mark.parametrize(
     ("text", "bare"),
     [
-        *[(text, True) for text in ("Lot", "Lote", "N° lot", "Lote n.º", "Parti", "Partia", "Charge")],
-        *[(text, False) for text in ("Semen", "Lot de greffage", "Semen batch", "Graft", "Serie", "Batch")],
+        *[(text, True) for text in ("Lot", "Lote", "N° lot", "Lote n.º", "Parti", "Batch", "Charge")],
+        *[(text, False) for text in ("Semen", "Lot de greffage", "Semen batch", "Graft", "Serie", "Series")],
         *[(text, False) for text in ("Zorb lot", "Capillary", "Queen", "Eggs", "Batch day", "2")],
     ],
 )
@@ -36,7 +36,7 @@ def test_words_that_say_batch_and_not_of_what(text, bare):
 @pytest.mark.parametrize(
     ("rows", "likely"), [(GRAFTED, "graft_batch"), (LOADED, "semen_batch"), (BOTH, "")]
 )
-@pytest.mark.parametrize("name", ["Lot", "Partia"])
+@pytest.mark.parametrize("name", ["Lot", "Batch", "Partia"])
 def test_the_days_of_each_batch_speak_for_what_it_is_and_it_is_asked(name, rows, likely):
     named, either = settled(name, rows)
     assert either.likely == likely
