@@ -17,7 +17,6 @@ from queen_outcomes.stats.series.null_seasons import (
     Unknowns,
     _likeness,
     _Shifts,
-    _Worlds,
     follow,
 )
 from scipy.special import expit, logit
@@ -49,28 +48,14 @@ def followed(made: ClosedSeason, hands=HAND, unknowns=UNKNOWN, **asked):
 
 def test_null_seasons_count_by_how_their_colleagues_fared():
     shifts = _Shifts(np.array([0.0, 0.3, 0.9]), np.array([0, 1, 2, 2, 2]))
-    weight = _likeness(shifts, 4, None)  # the season as it came stands last
+    weight = _likeness(shifts, 4)  # the season as it came stands last
     assert weight.sum() == pytest.approx(1)
     # the normal curve at 0, 4 and 6 deviations of 0.15
     np.testing.assert_allclose(
         weight[:3] / weight[3], norm.pdf([6, 4, 0]) / norm.pdf(0), rtol=1e-9
     )
-    far = _likeness(_Shifts(np.array([-3.0, 3.0]), np.array([0, 0, 1])), 2, None)
+    far = _likeness(_Shifts(np.array([-3.0, 3.0]), np.array([0, 0, 1])), 2)
     np.testing.assert_allclose(far, 0.5)
-
-
-def test_null_seasons_of_every_shift_count_alike():
-    # drawn from a wide and a narrow t distribution: what is drawn oftener weighs less
-    for tau in (0.3, 0.6):
-        unknowns = replace(UNKNOWN, tau=tau)
-        worlds = _Worlds(season(), HAND, unknowns, 40_000, 5)
-        near, far = (np.abs(worlds.shift - at) < 0.1 for at in (0.0, 0.8))
-        weight = _likeness(_Shifts.none(40_001), 40_000, worlds.even)
-        # as the weak prior has them: a normal distribution of deviation 1
-        expected = norm.pdf(0.8) / norm.pdf(0)
-        assert weight[far].sum() / weight[near].sum() == pytest.approx(expected, rel=0.1)
-        drawn = far.sum() / near.sum()
-        assert drawn < (0.1 if tau == 0.3 else 0.5)
 
 
 def some(made: ClosedSeason, rows: np.ndarray) -> ClosedSeason:

@@ -265,12 +265,7 @@ class _Worlds:
         rng = np.random.default_rng([seed, SEASON])
         self.usual = rng.normal(0.0, unknowns.tau, replicates)
         heavy = np.random.default_rng([seed, HEAVY])
-        scaled = heavy.standard_t(TAU_FREEDOM, replicates)
-        self.shift = unknowns.tau * scaled
-        # as often as seasons of every shift would be drawn if nothing but `PENALTY` were known
-        self.even = np.exp(-0.5 * (self.shift / PENALTY) ** 2) * (
-            1 + scaled**2 / TAU_FREEDOM
-        ) ** ((TAU_FREEDOM + 1) / 2)
+        self.shift = unknowns.tau * heavy.standard_t(TAU_FREEDOM, replicates)
         of_each = (len(unknowns.variances), replicates)
         spread = unknowns.variances[:, None], unknowns.variance_ses[:, None]
         self.deviations = np.sqrt(np.abs(rng.normal(*spread, of_each)))
@@ -349,8 +344,7 @@ def _one_day(rows: np.ndarray, worlds: _Worlds, tracks, sums) -> None:
         waits = series == LEVEL and not told
         seen = np.where(waits, np.nan, q[own])
         day = _Day(rows[own], changed, seen, counted * (not waits), shifts, told)
-        even = worlds.even if told else None
-        tracks[at, series].take(day, has_verdict=told or series == DRIFT, even=even)
+        tracks[at, series].take(day, has_verdict=told or series == DRIFT)
 
 
 @dataclass(frozen=True, eq=False)
@@ -458,17 +452,12 @@ class _Day:
         return np.array(every), np.array(each)
 
 
-def _likeness(shifts: _Shifts, replicates: int, even: np.ndarray | None) -> np.ndarray:
-    """Give null seasons weights by how nearly their colleagues fared as they did here.
-
-    And by ``even``, where colleagues tell the season: few seasons drawn are very hard, so
-    that most of those whose colleagues fared as in a hard one are easier, by bad luck.
-    """
+def _likeness(shifts: _Shifts, replicates: int) -> np.ndarray:
+    """Give null seasons weights by how nearly their colleagues fared as they did here."""
     which = shifts.which[:replicates]
     far = ((shifts.values - shifts.as_it_came) / ALIKE) ** 2
     # shifts of no null season may lie nearer, and weigh nothing
     weight = np.exp(-0.5 * np.maximum(far - far[which].min(), 0.0))[which]
-    weight = weight if even is None else weight * even
     return weight / weight.sum()
 
 
@@ -509,7 +498,7 @@ class _Track:
         self.after = [-PAUSE, -PAUSE]
         self.said: list[tuple[np.ndarray, ...]] = []
 
-    def take(self, day: _Day, *, has_verdict: bool, even: np.ndarray | None = None) -> None:
+    def take(self, day: _Day, *, has_verdict: bool) -> None:
         """Take in a day's courses, set its limits and see who passes them."""
         every, each = day.scores()
         path = np.maximum(self.value[:, -1:] + np.cumsum(each, axis=1), 0.0)
@@ -519,7 +508,7 @@ class _Track:
         self.seen += len(day.rows)
         self.decided += int(np.isfinite(day.q).sum())
         self.expected += float(expit(day.logits[np.isfinite(day.q)]).sum())
-        weight = _likeness(day.shifts, self.replicates, even)
+        weight = _likeness(day.shifts, self.replicates)
         limits = [self._limit(way, weight) if has_verdict else np.nan for way in (0, 1)]
         signals = np.zeros(path.shape, bool)
         for way, limit in enumerate(limits):
