@@ -362,7 +362,6 @@ def test_where_no_score_came_in_time_the_first_after_the_close_foretells_it():
     assert _pattern_by(scores, 43, (365, 372), 80.0)[0][41] == 0.0
 
 
-
 def test_who_sank_after_the_close_was_a_working_queen_on_the_window_s_last_day():
     checks = [check(number, queen_seen=True, eggs=True) for number in (12, 61)]
     scored_on = {40: 92, 210: 40}

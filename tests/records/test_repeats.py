@@ -84,7 +84,6 @@ def test_an_insemination_told_in_every_row_of_looks_counts_once(tmp_path):
     assert "word for word" not in said
 
 
-
 def test_times_tell_two_doses_of_one_day_apart(tmp_path):
     book = FIRST.replace("-11,", "-11 09:00,", 1)
     store, told = listed(tmp_path, book + book.replace("09:00", "15:00"))

@@ -25,7 +25,7 @@ _PHRASES = re.compile(r"[,;:()\n]|\s[-–]\s")
 
 
 @dataclass
-class Told:
+class FateRemarks:
     """Remarks that may say how a queen ended, each as it is written, with their number."""
 
     notes: Counter[str] = field(default_factory=Counter)
@@ -72,7 +72,7 @@ def _fate(phrase: str) -> str | None:
 
 def telling(
     store: Store, sources: Iterable[SourceMapping], words: Mapping[str, Iterable[str]]
-) -> tuple[Told, Told]:
+) -> tuple[FateRemarks, FateRemarks]:
     """Find remarks that may say how a queen ended, which no exit of hers does.
 
     Parameters
@@ -85,13 +85,13 @@ def telling(
 
     Returns
     -------
-    dated : Told
+    dated : FateRemarks
         Those that hold the day of it.
-    dayless : Told
+    dayless : FateRemarks
         Those without a day, or with one that is of something else.
     """
     _pass_notes(store, list(sources))
-    dated, dayless = Told(), Told()
+    dated, dayless = FateRemarks(), FateRemarks()
     own = {word.casefold(): reason for reason, theirs in words.items() for word in theirs}
     for row in store.records(resources.read("sql", FOLDER, "telling_notes.sql")):
         note = row["note"].strip()

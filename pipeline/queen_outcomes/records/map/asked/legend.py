@@ -24,22 +24,22 @@ _BEHIND = re.compile(r"[,;(]")
 
 
 @dataclass(frozen=True)
-class Said:
+class LegendEntry:
     """What a legend says of a sign, and the sheet that it stands on."""
 
     text: str
     source: str
 
 
-def find(station: Station, words: Iterable[Word]) -> dict[str, Said]:
+def find(station: Station, words: Iterable[Word]) -> dict[str, LegendEntry]:
     """Give what legends say of the station's words: sign in small letters -> what it means."""
     written = {word.text.casefold() for word in words}
-    found: dict[str, Said] = {}
+    found: dict[str, LegendEntry] = {}
     for sheet in station.no_records:
         pairs = dict(pair for row in sheet.grid.rows for pair in _pairs(row))
         if len(pairs.keys() & written) >= _FEWEST:
             for sign, text in pairs.items():
-                found.setdefault(sign, Said(text, sheet.source))
+                found.setdefault(sign, LegendEntry(text, sheet.source))
     return found
 
 
@@ -57,7 +57,7 @@ def _pairs(row: Row) -> Iterable[tuple[str, str]]:
     ]
 
 
-def explain(words: list[Word], legend: Mapping[str, Said]) -> None:
+def explain(words: list[Word], legend: Mapping[str, LegendEntry]) -> None:
     """Give words of looks the meaning that a legend has for them; none where nobody tells it.
 
     A part of texts cannot say how a queen went: that is said of the text that is it alone.

@@ -73,8 +73,6 @@ def answered(questions: Sequence[Question]) -> dict[str, dict[str, str]]:
     return found
 
 
-
-
 def unexplained(station: Station) -> list[Question]:
     """Ask of columns that no rule reads and that no heading explains, where they may be ours.
 

@@ -600,8 +600,6 @@ def _strike(document: Any, name: str, text: str) -> None:
             del file["no_record"]
 
 
-
-
 def _settle_ignored(document: Any, source: str, everything: Written) -> None:
     if not any(source in rule.sources for rule in everything.rules):
         ignore = [
