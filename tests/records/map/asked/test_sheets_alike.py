@@ -1,11 +1,13 @@
 """One question for sheets alike, answers for one of them, and what a second run does."""
 
+import datetime as dt
 
 import pytest
 import xlsxwriter
 from mapped_stations import run
 from queen_outcomes.records.map.asked import alike
 from queen_outcomes.records.map.asked.questions import Question, open_questions
+from reading import accepted
 
 HEAD = ["Queen", "Mark", "Inseminated", "Dose"]
 FILLED = "filled:bench.xlsx#Series {}:queens:marked"
@@ -154,3 +156,23 @@ def test_what_is_the_same_in_all_sheets_is_told_once():
     for member in members:
         member.evidence = told
     assert alike.joint(members).evidence == told
+
+
+@pytest.mark.parametrize("later", [True, False])
+def test_a_cross_means_in_every_card_of_a_book_what_it_means_beside_ticks(tmp_path, later):
+    (tmp_path / "records").mkdir()
+    marks = [["✓", "x", "✓", "x"], ["x", "", "x", ""]]
+    with xlsxwriter.Workbook(tmp_path / "records" / "cards.xlsx") as book:
+        for number, listed in enumerate(marks, 1):
+            sheet = book.add_worksheet(f"Nuc {number}")
+            sheet.write_row(0, 0, ["Queen", "Check date", "Eggs"])
+            for n, mark in enumerate(listed, 1):
+                sheet.write_row(n, 0, [f"{number}-{n:02}", f"2025-06-{10 + n}", mark])
+    bench = "".join(f"{c}-{n:02},2025-06-0{n},8\n" for c in (1, 2) for n in range(1, 5))
+    (tmp_path / "records" / "bench.csv").write_text("Queen,Inseminated,Dose\n" + bench, "utf-8")
+    if later:
+        run(tmp_path, {}, accept=False)
+    run(tmp_path, {"word:yes_no:x": "no"})
+    found = accepted(tmp_path, dt.date(2026, 12, 31))["checks"]
+    eggs = {row["queen_id"]: row["eggs"] for row in found if row["eggs"]}
+    assert eggs == {"1-01": "yes", "1-02": "no", "1-03": "yes", "1-04": "no", "2-01": "no", "2-03": "no"}

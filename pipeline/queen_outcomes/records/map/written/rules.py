@@ -260,13 +260,32 @@ def _extra(proposal: Proposal, part: Part, name: str, per_word: PerWord) -> dict
         blank = proposal.answered("blank", part.source, part.table)
         if blank in (NO, LEAVE):
             extra["blank"] = BLANK_NO if blank == NO else NOT_LOOKED
-    limited = ",".join(wordlist.limited_to(part, name))
-    if limited and (name, limited) in per_word:
-        extra["words"] = per_word[name, limited]
-    crossed = per_word.get(("yes_no", f"{part.source},{name}"), {})
-    for text, means in crossed.items():
-        extra.setdefault("words", {}).setdefault(means, []).append(text)
+    if words := _words(proposal, part, name, per_word):
+        extra["words"] = words
     return extra
+
+
+def _words(proposal: Proposal, part: Part, name: str, per_word: PerWord) -> dict[str, Any]:
+    """Give the words that hold under a column's headings alone."""
+    limited = ",".join(wordlist.limited_to(part, name))
+    words = dict(per_word.get((name, limited), {})) if limited else {}
+    for text, means in _crossed(proposal, part, name, per_word).items():
+        words.setdefault(means, []).append(text)
+    return words
+
+
+def _crossed(proposal: Proposal, part: Part, name: str, per_word: PerWord) -> dict[str, str]:
+    """Give what crosses mean under a heading, in all sheets of a book that have it.
+
+    A card with a cross and no tick is of the same hand as the one with both: read as a tick
+    there, its "x" said yes where the keeper had answered no.
+    """
+    book, headings = part.sheet.grid.file, part.feed.headings(name)
+    found: dict[str, str] = {}
+    for other in proposal.station.of(part.table):
+        if other.sheet.grid.file == book and other.feed.headings(name) == headings:
+            found |= per_word.get(("yes_no", f"{other.source},{name}"), {})
+    return found
 
 
 def no_day(part: Part, name: str) -> set[str]:
