@@ -341,6 +341,46 @@ SHORT = {
 }
 
 
+def _garbage(path: Path) -> None:
+    path.write_bytes(b"PK\x03\x04 no workbook")
+
+
+LEFT = {
+    # what is no record, or may be one: labels, days, texts like days, names of tables
+    "inseminations.csv": table(
+        "Queen,Inseminated,Dose,Batch,Drone line,Graft",
+        *(f"S-{n},2025-05-{9 + n % 3:02},8,{1 + n % 2},Heath,{1 + n // 4}" for n in range(1, 9)),
+    ),
+    "labels.csv": table("Zork,Plonk", "S-1,a", "S-2,b", "x,c"),
+    "one label.csv": table("Zork,Plonk", "S-1,a", "x,c"),
+    "one day.csv": table("Zork,Plonk", "2025-05-10,a", "x,c"),
+    "like days.csv": table("Zork,Plonk", "Mo 5/6,a", "Di 6/6,b", "Mi 7/6,c"),
+    "less like days.csv": table("Zork,Plonk", "Mo 5/6,a", "Di 6/6,b", "nothing,c"),
+    "broken.xlsx": _garbage,
+    "photo.jpg": _garbage,
+    "wide.csv": table(
+        "Queen," + ",".join(f"2025-{5 + n // 28:02}-{1 + n % 28:02}" for n in range(64)),
+        *(f"D{n}" + ",eggs" * 64 for n in (1, 2)),
+    ),
+    # so many rows of a queen as exits may have, and one more
+    "gone.csv": table("Queen,Left,Why", *(f"S-{1 + n % 5},2025-07-{10 + n},dead" for n in range(6))),
+    "went.csv": table("Queen,Left,Why", *(f"S-{1 + n % 5},2025-08-{10 + n},sold" for n in range(7))),
+    # a copy of nine rows in ten, and of fewer
+    "list.csv": table("Queen,Date,Eggs", *(f"S-{1 + n % 8},2025-06-{10 + n},yes" for n in range(10))),
+    "list (2).csv": table("Queen,Date,Eggs", *(f"S-{1 + n % 8},2025-06-{10 + n},yes" for n in range(1, 11))),
+    "list new.csv": table("Queen,Date,Eggs", *(f"S-{1 + n % 8},2025-06-{10 + n},yes" for n in range(5, 15))),
+    "untold.csv": table("Queen,Date", "S-1,2025-06-20", "S-2,2025-06-21"),
+    "lots.csv": table("Lot,Collected,Drones,Stored at", "1,2025-05-08,120,15", "2,2025-05-09,110,16"),
+    "moved.csv": table(
+        "Queen,Hive,In,Out,Card",
+        "s1,Nuc 1,10/5,1/7,A",
+        "s2,nuc 2,11/5,,B",
+        "s3,NUC 3,9/5,4/7,C",
+        "s 4,nuc 4,10/5/25,,D",
+    ),
+}
+
+
 def _book(path: Path) -> None:
     """Write a workbook with fills, a hidden row, one struck through, and days turned round."""
     with xlsxwriter.Workbook(path) as book:
@@ -384,6 +424,7 @@ STATIONS: dict[str, dict[str, str | Callable[[Path], None]]] = {
     "dutch": DUTCH,
     "short": SHORT,
     "book": BOOK,
+    "left": LEFT,
 }
 
 
@@ -541,7 +582,7 @@ def advised(name: str) -> str:
     return _text([*lines, f"counted: {json.dumps(found['counted'])}", found["closing"]])
 
 
-CHECKED = ("english", "german", "short", "book")
+CHECKED = ("english", "german", "short", "left")
 """Stations that are checked too, which takes longest."""
 LAYERS = {"seen": seen, "asked": asked, "written": written, "read": read, "advised": advised}
 

@@ -20,6 +20,11 @@ def test_what_is_not_said_is_filled_in():
     assert found.alpha == 0.05
 
 
+@pytest.mark.parametrize("seed", [0, 1, 2**40])
+def test_a_seed_is_any_whole_number_from_nought(seed):
+    assert request(seed=seed).seed == seed
+
+
 def test_arms_are_read_with_their_doses():
     found = request(arms=("single  8 = 8,5", "a=b=2 + 3.5", "ｓｉｎｇｌｅ 12=12"))
     assert [arm.name for arm in found.arms] == ["single 8", "a=b", "single 12"]
