@@ -18,7 +18,7 @@ from collections.abc import Callable, Iterable
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from queen_outcomes.base.memory import give_back
+from queen_outcomes.base.memory import collect_seldom, give_back
 
 if TYPE_CHECKING:
     from concurrent.futures import Future, ProcessPoolExecutor
@@ -174,8 +174,16 @@ class Workers:
             self._hand_over()
 
     def results(self, tasks: Iterable[Task]) -> list[Any]:
-        """Give the results of tasks in their order, working on the last ones here."""
+        """Give the results of tasks in their order, working on the last ones here.
+
+        They go before whatever else waits: that is asked for later, and fills the time in
+        which nothing can be handed over.
+        """
         listed = list(tasks)
+        with self._turn:
+            asked = set(map(id, listed))
+            waiting = sorted(self._waiting, key=lambda task: id(task) not in asked)
+            self._waiting = deque(waiting)
         for task in reversed(listed):
             task.result()
         return [task.result() for task in listed]
@@ -231,6 +239,7 @@ def _begin() -> None:
     from multiprocessing import util
 
     signal.signal(signal.SIGINT, signal.SIG_DFL)
+    collect_seldom()
     # its last results are written by then
     util.Finalize(None, _end, exitpriority=0)
     parent = multiprocessing.parent_process()

@@ -85,8 +85,9 @@ def _part(store: Store, table: Table, number: int, reading: Reading) -> None:
     columns = _headings(store, number)
     if not columns:
         return
-    cells = _cells(store, number, columns, reading)
     pairs = f'repeats WHERE "table" = {literal(table.name)} AND ref_source(ref) = {number}'
+    both = f'SELECT ref FROM {pairs} UNION SELECT "first" FROM {pairs}'
+    cells = _cells(store, number, columns, reading, both)
     if table.name == "inseminations":
         telling = _telling(store, number, columns)
         keyless = f"SELECT ref FROM staged_inseminations WHERE {quote(table.key)} IS NULL"
@@ -124,6 +125,7 @@ def _tell_same_day(store: Store, reading: Reading) -> None:
         "AND ref NOT IN (SELECT ref FROM repeats)",
     )
     different = '"first" <> ref AND ref_line("first") <> ref_line(ref)'
+    both = 'SELECT unnest([ref, "first"]) AS ref FROM same_day WHERE ' + different
     numbers = store.rows(
         f"SELECT DISTINCT ref_source(ref) AS number FROM same_day WHERE {different} ORDER BY number"
     )
@@ -131,7 +133,7 @@ def _tell_same_day(store: Store, reading: Reading) -> None:
         columns = _headings(store, number)
         if not columns:
             continue  # none of its cells is read
-        cells = _cells(store, number, columns, reading)
+        cells = _cells(store, number, columns, reading, both)
         findings.add(
             store,
             "same_day_twice",
@@ -172,25 +174,39 @@ def _telling(store: Store, number: int, columns: list[str]) -> list[str]:
     return [name for name in columns if name not in of_events]
 
 
-def _cells(store: Store, number: int, columns: list[str], reading: Reading) -> str:
-    """Write a source's cells as they are meant, numbered: a ditto mark is what stands above it."""
+def _cells(
+    store: Store, number: int, columns: list[str], reading: Reading, refs: str
+) -> str:
+    """Write the cells of some rows as they are meant, numbered.
+
+    A ditto mark is what stands above it: only where one may stand are all rows looked at.
+    """
     ((name,),) = store.rows(f"SELECT source FROM sources_read WHERE source_no = {number}")
-    marks = listed(folded(reading.ditto_of(name))) or "NULL"
+    marks = listed(folded(reading.ditto_of(name)))
     down = {" ".join(h.split()).casefold() for h in reading.habits_of(name).fill_down}
-    texts = []
+    texts, above = [], []
     for at, column in enumerate(columns):
-        text = f"coalesce({spaced(f'CAST({quote(column)} AS VARCHAR)')}, '')"
-        skipped = f"lower({text}) IN ({marks})"
+        cell = f"coalesce(CAST({quote(column)} AS VARCHAR), '')"
+        text = spaced(cell)
+        skips = [f"lower({text}) IN ({marks})"] if marks else []
         if " ".join(column.split()).casefold() in down:
-            skipped += f" OR {text} = ''"
-        above = (
-            f"last_value(CASE WHEN {skipped} THEN NULL ELSE {text} END IGNORE NULLS) OVER "
-            "(ORDER BY source_line ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW)"
-        )
-        meant = f"CASE WHEN {skipped} THEN coalesce({above}, {text}) ELSE {text} END"
-        texts.append(f"{meant} AS cell_{at}")
+            skips.append(f"{text} = ''")
+        if skips:
+            written = f"CASE WHEN {' OR '.join(skips)} THEN NULL ELSE {cell} END"
+            above.append(
+                f"coalesce(last_value({written} IGNORE NULLS) OVER (ORDER BY source_line "
+                f"ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW), {cell}) "
+                f"AS {quote(column)}"
+            )
+        texts.append(f"{text} AS cell_{at}")
+    filled = f"(SELECT * REPLACE ({', '.join(above)}) FROM raw_{number})"
     cells = f"meant_{number}"
-    store.table(cells, f"SELECT source_line, {', '.join(texts)} FROM raw_{number}")
+    store.table(
+        cells,
+        f"SELECT source_line, {', '.join(texts)} FROM {filled if above else f'raw_{number}'} "
+        f"WHERE source_line IN (SELECT ref_line(ref) FROM ({refs}) "
+        f"WHERE ref_source(ref) = {number})",
+    )
     return cells
 
 
