@@ -15,7 +15,7 @@ import sys
 import tempfile
 import tomllib
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -428,58 +428,47 @@ STATIONS: dict[str, dict[str, str | Callable[[Path], None]]] = {
 }
 
 
-@dataclass(frozen=True)
-class Mapped:
-    """A station as `map` begins, with all defaults, and with more answers."""
+@contextmanager
+def laid(name: str, settings: str = "") -> Iterator[Path]:
+    """Lay a station's records into a folder, beside its settings where there are any."""
+    with tempfile.TemporaryDirectory() as place:
+        station = Path(place)
+        (station / "records").mkdir()
+        for file, content in STATIONS[name].items():
+            path = station / "records" / file
+            if isinstance(content, str):
+                path.write_text(content, "utf-8")
+            else:
+                content(path)
+        if settings:
+            (station / "station.toml").write_text(settings, "utf-8")
+        yield station
 
-    begun: Run
-    done: Run
-    before: dict[str, Any]
-    after: dict[str, Any]
-    answered: str
-    """The settings with the first answer to nearly every question."""
+
+@cache
+def begun(name: str) -> Run:
+    """Give a station as `map` begins with it."""
+    with laid(name) as station:
+        return begin(station)
 
 
-def _lay(name: str, station: Path) -> None:
-    (station / "records").mkdir()
-    for file, content in STATIONS[name].items():
-        path = station / "records" / file
-        if isinstance(content, str):
-            path.write_text(content, "utf-8")
-        else:
-            content(path)
+@cache
+def answered(name: str) -> str:
+    """Give the settings with all defaults and the first answer to nearly every question."""
+    with laid(name) as station:
+        told = begin(station)
+        told.accept()
+        told.answer({q.id: _answer(q) for q in told.open if q.kind not in LEFT_OPEN})
+        return told.settings()
 
 
 def _answer(question: Question) -> str:
     return next((one for one in ANSWERS if one in question.options), next(iter(question.options)))
 
 
-@cache
-def mapped(name: str) -> Mapped:
-    """Map a station."""
-    with tempfile.TemporaryDirectory() as place:
-        station = Path(place)
-        _lay(name, station)
-        begun, done, told = begin(station), begin(station), begin(station)
-        done.accept()
-        told.accept()
-        told.answer({q.id: _answer(q) for q in told.open if q.kind not in LEFT_OPEN})
-        texts = begun.settings(), done.settings()
-        return Mapped(begun, done, *map(tomllib.loads, texts), told.settings())
-
-
-def looked(name: str) -> dict[str, Any]:
-    """Check a station as it is mapped with those answers."""
-    with tempfile.TemporaryDirectory() as place:
-        station = Path(place)
-        _lay(name, station)
-        (station / "station.toml").write_text(mapped(name).answered, "utf-8")
-        return check_records(station, Console(quiet=True), as_of=AS_OF).found
-
-
 def seen(name: str) -> str:
     """Give what every sheet is taken for: its rows, its columns, and the tables that it feeds."""
-    station = mapped(name).begun.proposal.station
+    station = begun(name).proposal.station
     return _text(line for sheet in station.sheets for line in _sheet(sheet))
 
 
@@ -503,11 +492,11 @@ def _sheet(sheet: Sheet) -> Iterator[str]:
 
 def asked(name: str) -> str:
     """Give every question with what speaks for its answers, and every word with its meaning."""
-    begun = mapped(name).begun
-    questions = [line for question in begun.asked for line in _question(question)]
+    run = begun(name)
+    questions = [line for question in run.asked for line in _question(question)]
     words = [
         f"{word.id}: {word.count} in {len(word.sources)} sheets, {json.dumps(word.means)}"
-        for word in begun.proposal.words
+        for word in run.proposal.words
     ]
     return _text([*questions, "", "== words", *words])
 
@@ -524,10 +513,12 @@ def _question(question: Question) -> Iterator[str]:
 
 def written(name: str) -> str:
     """Give what the settings say, with every default taken and without any."""
-    found = mapped(name)
-    lines = [f"note: {note}" for note in found.done.written().notes]
-    left = dict(_flat(found.before))
-    for key, value in _flat(found.after):
+    done = begun.__wrapped__(name)  # one of its own, since defaults are taken in it
+    before = tomllib.loads(done.settings())
+    done.accept()
+    lines = [f"note: {note}" for note in done.written().notes]
+    left = dict(_flat(before))
+    for key, value in _flat(tomllib.loads(done.settings())):
         lines.append(f"{key} = {value}" + (" (by default alone)" if left.pop(key, None) != value else ""))
     lines += [f"{key} = {value} (before defaults alone)" for key, value in left.items()]
     return _text(lines)
@@ -552,10 +543,7 @@ def _text(lines: Iterable[str]) -> str:
 
 def read(name: str) -> str:
     """Give the rows that count."""
-    with tempfile.TemporaryDirectory() as place:
-        station = Path(place)
-        _lay(name, station)
-        (station / "station.toml").write_text(mapped(name).answered, "utf-8")
+    with laid(name, answered(name)) as station:
         tables = accepted(station, AS_OF)
     return _text(
         line
@@ -570,7 +558,8 @@ def _row(row: dict) -> str:
 
 def advised(name: str) -> str:
     """Give what a check says of the records, what is set aside with its reason, and what counts."""
-    found = looked(name)
+    with laid(name, answered(name)) as station:
+        found = check_records(station, Console(quiet=True), as_of=AS_OF).found
     lines = [f"note: {note}" for note in found["notes"]]
     for piece in found["advice"]:
         lines.append(f"== {piece['weight']} {piece['kind']}{' fails' * piece['fails']}: {piece['says']}")
