@@ -3,8 +3,8 @@
 Each sheet is one that a station might keep; together they raise nearly every kind of
 question, many of them just so: a column less, a row less, and it would not be asked. What
 came of them stands in `tests/records/kept/`, read through by hand; after a change that is
-meant, `python tests/support/odd_stations.py` writes it anew, and the difference is what
-changes for stations.
+meant, `PYTHONPATH=tests/habits python tests/support/odd_stations.py` writes it anew, and the
+difference is what changes for stations.
 """
 
 from __future__ import annotations
