@@ -359,10 +359,22 @@ def _both(grid: CellGrid, at: int) -> list[int]:
         if (
             known >= 0.6 * len(row.filled)
             and (gaps or spanned)
+            and not _is_title(top, bottom, spanned=spanned)
             and (len(set(top.filled)) < len(bottom.filled) or spanned or _repeats(here))
         ):
             return [upper, lower]
     return [at]
+
+
+def _is_title(top: Row, bottom: Row, *, spanned: bool) -> bool:
+    """Tell whether a row above headings is a title and what is written beside it.
+
+    "Inseminations 2025" and "K = Kaja"; over headings that repeat it may head the first of them.
+    """
+    texts = [cell.text for cell in top.cells if cell.text]
+    signs = any("=" in text for text in texts)
+    first = not spanned and top.filled[0] <= bottom.filled[0] and re.search(LONE_YEAR, texts[0])
+    return not _repeats(bottom) and bool(signs or first)
 
 
 def _repeats(row: Row) -> bool:

@@ -10,7 +10,14 @@ from pathlib import Path
 from types import MappingProxyType
 
 from queen_outcomes.records.headings import tidy
-from queen_outcomes.records.map.seen import batches, deeds, feeds, opened, stacked
+from queen_outcomes.records.map.seen import (
+    batches,
+    deeds,
+    feeds,
+    hives_or_volumes,
+    opened,
+    stacked,
+)
 from queen_outcomes.records.map.seen.contents import Contents, SeenDay
 from queen_outcomes.records.map.seen.deeds import Deed, Given
 from queen_outcomes.records.map.seen.feeds import Feed, Said
@@ -175,6 +182,7 @@ def look(
     for sheet in station.sheets:
         choose(sheet, chosen.get(sheet.source, {}))
     batches.settle(station.sheets)
+    hives_or_volumes.settle(station.sheets)
     station.deeds = deeds.listed(station.sheets)
     station.given = deeds.likely(station.deeds, done)
     station.parts = _parts(station, station.sheets, frozenset(), said)
