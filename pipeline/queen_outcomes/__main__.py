@@ -7,6 +7,9 @@ import signal
 def main() -> None:
     """Take Ctrl-C before anything is imported, which takes a while; then run the command."""
     signal.signal(signal.SIGINT, lambda *_: os._exit(130))
+    from queen_outcomes.base.memory import collect_seldom
+
+    collect_seldom()
     from queen_outcomes.commands import cli
 
     cli.main()

@@ -6,6 +6,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from modelled import LAYING, modelled, queens
+from queen_outcomes.audit import running_series
 from queen_outcomes.audit.results import audit_station
 from queen_outcomes.models.season_plan import SeasonPlan
 
@@ -70,6 +71,26 @@ def test_a_later_build_is_measured_by_what_was_fixed(usual):
     again, _ = audited(made, later)
     assert series(again) == series(store)
     assert "risk of laying by day 21" not in later.fresh
+
+
+def test_limits_leave_a_fifth_of_the_chance_to_what_no_null_season_knows(usual, monkeypatch):
+    asked = []
+
+    def spend(*of_the_season, chance, **drawn):
+        asked.append(chance)
+        return follow(*of_the_season, chance=chance * whole, **drawn)
+
+    follow, whole = running_series.follow, 1.0
+    monkeypatch.setattr(running_series, "follow", spend)
+    audited(two_seasons())
+    assert asked == [pytest.approx(0.8 * LAYING.plan.false_alarm_chance)]
+
+    def sums(store):
+        return store.rows("SELECT sum(limit_worse) FROM operator_series WHERE series <> 'station'")
+
+    whole = 1.0 / 0.8  # with the whole chance limits are nearer
+    ((near,),), ((far,),) = sums(audited(two_seasons())[0]), sums(usual[0])
+    assert near < far
 
 
 def test_only_this_season_is_followed(usual):

@@ -63,3 +63,34 @@ def test_a_group_of_processes_may_take_less_than_the_machine_has(
         (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / name).write_text(text + "\n", encoding="utf-8")
     assert memory.whole(tmp_path) == bytes_there
+
+
+def thresholds() -> tuple[int, ...]:
+    """Give after how many objects this process looks for circles; a worker's task."""
+    import gc
+
+    return gc.get_threshold()
+
+
+def test_workers_look_for_circles_seldom():
+    from queen_outcomes.base.workers import Workers
+
+    with Workers(2) as workers:
+        found = workers.submit(thresholds).result()
+    assert found == memory.SELDOM
+
+
+def test_what_is_kept_for_good_is_never_looked_through():
+    import gc
+
+    was = gc.get_threshold()
+    before = gc.get_freeze_count()
+    try:
+        with memory.kept_for_good():
+            assert not gc.isenabled()
+            made = [[] for _ in range(1_000)]
+        assert gc.isenabled()
+        assert gc.get_freeze_count() >= before + len(made)
+    finally:
+        gc.unfreeze()
+    assert gc.get_threshold() == was

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from queen_outcomes.audit.season_nulls import (
+    SPENT,
     OwnPast,
     own_past,
     season_numbers,
@@ -168,7 +169,7 @@ def running_series_of(
         _closed(this, model, names),
         hands,
         _unknowns(season, cases, model),
-        chance=season.settings.plan.false_alarm_chance,
+        chance=SPENT * season.settings.plan.false_alarm_chance,
         planned=planned,
         replicates=_replicates(max(planned, len(this))),
         seed=zlib.crc32(season.name.encode()),

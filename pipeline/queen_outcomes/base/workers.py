@@ -18,7 +18,7 @@ from collections.abc import Callable, Iterable
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from queen_outcomes.base.memory import give_back
+from queen_outcomes.base.memory import collect_seldom, give_back
 
 if TYPE_CHECKING:
     from concurrent.futures import Future, ProcessPoolExecutor
@@ -231,6 +231,7 @@ def _begin() -> None:
     from multiprocessing import util
 
     signal.signal(signal.SIGINT, signal.SIG_DFL)
+    collect_seldom()
     # its last results are written by then
     util.Finalize(None, _end, exitpriority=0)
     parent = multiprocessing.parent_process()

@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from queen_outcomes.base import memory
 from queen_outcomes.base.errors import LedgerError, shorten
 from queen_outcomes.base.store import Store, literal, path_literal, quote
 from queen_outcomes.base.workers import Task, Workers
@@ -140,7 +141,9 @@ def get_ready(workers: Workers) -> None:
 
 
 def _load() -> None:
-    """Load what counts, without its telling anybody or drawing bars."""
+    """Load what counts, once, without its telling anybody or drawing bars."""
+    if "great_expectations" in sys.modules:
+        return
     os.environ.setdefault("GX_ANALYTICS_ENABLED", "false")
     logging.getLogger("great_expectations").setLevel(logging.WARNING)
     from tqdm.std import TqdmDefaultWriteLock
@@ -149,9 +152,10 @@ def _load() -> None:
     # nobody frees where a worker is ended
     TqdmDefaultWriteLock.mp_lock = None
     _load_when_used("scipy", "stats")  # a fourth of the time, for rules that are not ours
-    import great_expectations  # noqa: F401
+    with memory.kept_for_good():
+        import great_expectations  # noqa: F401
 
-    from queen_outcomes.records import duckdb_dialect  # noqa: F401
+        from queen_outcomes.records import duckdb_dialect  # noqa: F401
 
 
 def _load_when_used(package: str, name: str) -> None:
