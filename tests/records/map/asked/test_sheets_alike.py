@@ -176,3 +176,21 @@ def test_a_cross_means_in_every_card_of_a_book_what_it_means_beside_ticks(tmp_pa
     found = accepted(tmp_path, dt.date(2026, 12, 31))["checks"]
     eggs = {row["queen_id"]: row["eggs"] for row in found if row["eggs"]}
     assert eggs == {"1-01": "yes", "1-02": "no", "1-03": "yes", "1-04": "no", "2-01": "no", "2-03": "no"}
+
+
+def test_a_sheet_left_out_in_a_second_run_keeps_no_setting_of_its_own(tmp_path):
+    """Its headings' line was written while the question was open; alone it would be refused."""
+    records = tmp_path / "records"
+    records.mkdir()
+    rows = "".join(f"D{n},2025-06-{n:02},8\n" for n in range(1, 9))
+    (records / "bench.csv").write_text(f"Queen,Inseminated,Dose\n{rows}", "utf-8")
+    checks = "".join(f"D{n},2025-06-{n + 14},yes\n" for n in range(1, 9))
+    (records / "checks.csv").write_text(f"Queen,Checked,Eggs\n{checks}", "utf-8")
+    twice = "".join(f"D{n % 3},{n}.7.2025\n" for n in range(1, 12))
+    (records / "insemination plan.csv").write_text(f"Plan\n\nQueen,Date\n{twice}", "utf-8")
+    _, settings = run(tmp_path, accept=False)
+    assert settings["files"]["insemination plan.csv"]["header"] == 3
+    _, settings = run(tmp_path, {"rows:insemination plan.csv:inseminations:*": "no"})
+    assert settings["records"]["ignore"] == ["insemination plan.csv"]
+    assert "insemination plan.csv" not in settings.get("files", {})
+    assert accepted(tmp_path, dt.date(2026, 12, 31))["checks"]

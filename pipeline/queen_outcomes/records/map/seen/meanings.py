@@ -7,7 +7,13 @@ from collections.abc import Sequence
 from functools import cache
 
 from queen_outcomes.records.map.seen.contents import yes_or_no
-from queen_outcomes.records.map.seen.words import fold, tokens, vocabulary
+from queen_outcomes.records.map.seen.words import (
+    fold,
+    forms,
+    languages,
+    tokens,
+    vocabulary,
+)
 
 Meaning = dict[str, str]
 _STAGES = ("eggs", "larvae", "sealed")
@@ -147,6 +153,8 @@ def _said(words: Sequence[str]) -> list[tuple[str, bool]]:
             after = words[at + length :]
             if kind or denies or behind or phrase in _names():
                 break
+        if denies and kind and kind != "nothing":
+            denies, kind = _denied_beside(phrase, kind, words[:at], after)
         at += length
         ends = all(word in known.get("fillers", ()) for word in after)
         if (behind or (denies and ends)) and found and found[-1][0] in _NEGATED:
@@ -162,6 +170,33 @@ def _said(words: Sequence[str]) -> list[tuple[str, bool]]:
         elif phrase not in known.get("joins_negation", ()) and phrase not in known.get("fillers", ()):
             found.append((_UNKNOWN, False))
     return found
+
+
+@cache
+def _where_it_denies(phrase: str) -> tuple[frozenset[str], ...]:
+    """Give what is found at looks in each language in which a word denies, folded."""
+    named = [words.get("findings", {}) for words in languages().values()]
+    return tuple(
+        frozenset(form for texts in found.values() for text in texts for form in forms(text))
+        for found in named
+        if phrase in map(fold, found.get("negations", ()))
+    )
+
+
+def _denied_beside(
+    phrase: str, kind: str, before: Sequence[str], after: Sequence[str]
+) -> tuple[bool, str | None]:
+    """Tell what a word is that denies in one language and is a thing in another.
+
+    "Ei" is no beside words of the language in which it denies, and an egg beside others;
+    alone nobody knows.
+    """
+    if not before and not after:
+        return False, _UNKNOWN
+    beside = {" ".join(after[:n]) for n in range(1, _LONGEST)}
+    beside |= {" ".join(before[-n:]) for n in range(1, _LONGEST)}
+    denies = any(not known.isdisjoint(beside - {""}) for known in _where_it_denies(phrase))
+    return denies, None if denies else kind
 
 
 def of_word(text: str, column: str, choices: tuple[str, ...]) -> str | None:

@@ -608,6 +608,8 @@ def _settle_ignored(document: Any, source: str, everything: Written) -> None:
             p for p in everything.records.get("ignore", []) if p == escaped(source)
         ]
         _put_records(document, {"ignore": ignore} if ignore else {})
+        if ignore:  # settings of a sheet that is left out would be refused
+            document.get("files", {}).pop(escaped(source), None)
 
 
 def _feeds(everything: Written, source: str, table: str) -> bool:
