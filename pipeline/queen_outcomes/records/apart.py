@@ -158,6 +158,27 @@ def parts_in(texts: Sequence[str]) -> int:
     return max(found, default=0) if len(found) >= MOST * len(texts) else 0
 
 
+def taken_apart(texts: Iterable[str], most: int) -> dict[str, list[tuple[str, str]]]:
+    """Give the parts of each text as they are read: of each its day, and its words.
+
+    Parameters
+    ----------
+    texts : iterable of str
+        With the ends of their lines.
+    most : int
+        How many parts a text may have.
+    """
+    every = list(dict.fromkeys(texts))
+    if not every:
+        return {}
+    with Store(threads=1) as store, store.lent("texts", pl.DataFrame({"text": every})):
+        rows = store.rows(f"SELECT text, {', '.join(_parts('text', most))} FROM texts")
+    return {
+        text: [(day or "", words or "") for day, words in zip(made[::2], made[1::2], strict=True)]
+        for text, *made in rows
+    }
+
+
 def words_beside_days(texts: Iterable[str]) -> dict[str, str]:
     """Give the words of each text with one day and nothing parted, as they are read.
 

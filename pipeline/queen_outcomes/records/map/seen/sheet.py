@@ -102,6 +102,8 @@ class Sheet:
     """Headings of one letter that were taken for eggs, larvae and sealed brood."""
     either: dict[str, Either] = field(default_factory=dict)
     """Headings that may mean one of several columns of ours: it is asked."""
+    apart: dict[str, int] = field(default_factory=dict)
+    """Headings of looks that stand in one cell with their days -> how many of them."""
     chosen: dict[str, str] = field(default_factory=dict)
     """Heading -> the column of ours that it was answered to be, or `NONE`."""
 

@@ -15,6 +15,7 @@ from queen_outcomes.records.map.seen import (
     deeds,
     feeds,
     hives_or_volumes,
+    looks_apart,
     opened,
     stacked,
 )
@@ -178,7 +179,8 @@ def look(
     prior: Counter[str] = Counter()
     for grid in grids:
         prior.update(languages_in(top_texts(grid)))
-    station = Station([deeds.with_short_rows(lay_out(grid, prior, own)) for grid in grids])
+    laid = (deeds.with_short_rows(lay_out(grid, prior, own)) for grid in grids)
+    station = Station([looks_apart.part(sheet) for sheet in laid])
     for sheet in station.sheets:
         choose(sheet, chosen.get(sheet.source, {}))
     batches.settle(station.sheets)

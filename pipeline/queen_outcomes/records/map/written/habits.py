@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import Any
 
+from queen_outcomes.records import apart
 from queen_outcomes.records.map.asked import again, written_once
 from queen_outcomes.records.map.asked.proposal import Proposal
 from queen_outcomes.records.map.asked.questions import LEAVE, YES
@@ -53,11 +54,23 @@ def of_sheet(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
 
 def _taken_apart(proposal: Proposal, source: str) -> dict[str, Any]:
     """Give the remarks that are taken apart, and the year of their days, if it is one."""
-    parted = {one.heading: 1 for one in proposal.told_fates(source)}
+    parted = {one.heading: 1 for one in proposal.told_fates(source)} | _looks_apart(proposal, source)
     years = {y for part in proposal.station.parts_of(source) for y in part.years()}
     asked = proposal.question("year", source)  # what nobody has answered is of no year
     year = {"year": years.pop()} if len(years) == 1 and not asked else {}
     return {"apart": parted, **year} if parted else {}
+
+
+def _looks_apart(proposal: Proposal, source: str) -> dict[str, int]:
+    """Give the headings whose cells hold looks with their days, where a rule reads these."""
+    parts = proposal.station.parts_of(source)
+    used = {h for part in parts for name in part.feed.columns for h in part.feed.headings(name)}
+    return {
+        name: most
+        for part in parts[:1]
+        for name, most in part.sheet.apart.items()
+        if used.intersection(apart.names(name, most))
+    }
 
 
 def _of_row_above(proposal: Proposal, source: str) -> dict[str, list[str]]:

@@ -328,7 +328,7 @@ def _each(proposal: Proposal, part: Part) -> tuple[dict[str, str], list[Any]]:
         return {"findings": "{check}"}, each
     if len(roles) > 1:
         starts = {
-            slot: _common_start(list(headings.values())).rstrip()
+            slot: _common_start(list(headings.values())).rstrip(" (")
             for slot, headings in slots.items()
         }
         for texts in (starts, {s: _shortest(starts[s]) for s in starts}):

@@ -302,6 +302,8 @@ def _put_file(document: Any, source: str, habits: Mapping[str, Any]) -> None:
                 have = texts.setdefault(name, [])
                 have += [text for text in more if text not in have]
             section[key] = _value(texts)
+        elif key == "apart" and key in section:
+            section[key] = _value(dict(value) | dict(section[key]))
         elif key == "prefix" and key in section:
             section[key] = _value(_named(value) | _named(section[key]))
         elif key not in section:
