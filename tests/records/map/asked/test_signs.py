@@ -32,3 +32,15 @@ def test_one_that_never_stands_alone_only_joins():
     parts, rest = composed("P+n", "P4 + n", "P3", "P5", "P4", "n")
     assert parts == {"P", "n", "3", "4", "5"}
     assert not rest
+
+
+@pytest.mark.parametrize(
+    ("spoken", "means"),
+    [({"tr"}, None), ({"de"}, {"eggs": "yes"}), ({"en"}, {"eggs": "yes"}), (set(), {"eggs": "yes"})],
+)
+def test_a_lone_letter_is_a_stage_where_its_word_begins_so(spoken, means):
+    """In a Turkish sheet "E" is drones, and eggs are "Y"."""
+    texts = ["Y L", "Y K", "E", "L", "Y L K", "K", "E K", "Y"]
+    words = [Word(FINDINGS, text, count=1, spoken=set(spoken)) for text in texts]
+    (letter,) = [word for word in compose(words) if word.text == "E"]
+    assert letter.means == means

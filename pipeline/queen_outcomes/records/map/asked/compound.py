@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from queen_outcomes.facts.reading import ABSENT, PARTS
 from queen_outcomes.records.map.asked.questions import NO, YES, Question, question_id
-from queen_outcomes.records.map.asked.wordlist import DASHES, Word
+from queen_outcomes.records.map.asked.wordlist import DASHES, Word, has_foreign_letter
 from queen_outcomes.records.map.seen import meanings
 from queen_outcomes.records.map.seen.fits import FINDINGS
 from queen_outcomes.records.map.seen.words import (
@@ -220,8 +220,10 @@ def _by_letters(words: Sequence[Word]) -> list[Word]:
             part.count += word.count
             part.sources |= word.sources
             part.headings |= word.headings
+            part.spoken |= word.spoken
             # of letters written together one alone may be another's abbreviation
-            alone = None if token in together else meanings.of_findings(token)
+            foreign = token in together or has_foreign_letter(token, word.spoken)
+            alone = None if foreign else meanings.of_findings(token)
             part.means = stages.get(token) or alone
     rest = [word for word in words if not any(word is one for one in made)]
     return [*rest, *sorted(found.values(), key=lambda part: (-part.count, part.text))]
