@@ -109,6 +109,8 @@ class Habits:
     hidden: str = READ
     fill_down: tuple[str, ...] = ()
     """Headings whose empty cells take the value above."""
+    year_of: str = ""
+    """The heading of the days from which on the other days of a row lie that have no year."""
     apart: Mapping[str, int] = field(default_factory=dict)
     """A heading -> how many records its cells may hold, each a day and words."""
     several: Mapping[str, int] = field(default_factory=dict)

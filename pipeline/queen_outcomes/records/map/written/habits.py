@@ -11,8 +11,8 @@ from queen_outcomes.records.map.asked import again, written_once
 from queen_outcomes.records.map.asked.proposal import Proposal
 from queen_outcomes.records.map.asked.questions import LEAVE, YES
 from queen_outcomes.records.map.seen import deeds
-from queen_outcomes.records.map.seen.contents import number_of
-from queen_outcomes.records.map.seen.fits import is_year, ours_of
+from queen_outcomes.records.map.seen.contents import MOST, number_of
+from queen_outcomes.records.map.seen.fits import MAIN_DATE, is_year, ours_of
 from queen_outcomes.records.map.seen.sheet import Sheet
 from queen_outcomes.records.map.seen.station import Part
 from queen_outcomes.records.map.written.patterns import escaped, pass_over
@@ -57,8 +57,20 @@ def _taken_apart(proposal: Proposal, source: str) -> dict[str, Any]:
     parted = {one.heading: 1 for one in proposal.told_fates(source)} | _looks_apart(proposal, source)
     years = {y for part in proposal.station.parts_of(source) for y in part.years()}
     asked = proposal.question("year", source)  # what nobody has answered is of no year
-    year = {"year": years.pop()} if len(years) == 1 and not asked else {}
+    year: dict[str, Any] = {"year": years.pop()} if len(years) == 1 and not asked else {}
+    if len(years) > 1 and not asked and (day := _whole_day(proposal, source)):
+        year = {"year_of": day}
     return {"apart": parted, **year} if parted else {}
+
+
+def _whole_day(proposal: Proposal, source: str) -> str:
+    """Give the heading of the day that every row of a sheet has, with its year; or nothing."""
+    for part in proposal.station.parts_of(source):
+        names = part.feed.uses[day].names if (day := MAIN_DATE[part.table]) in part.feed.uses else ()
+        held = part.contents(day) if len(names) == 1 and not part.feed.slots else []
+        if held and not part.feed.only and held[0].whole_day_share >= MOST:
+            return names[0]
+    return ""
 
 
 def _looks_apart(proposal: Proposal, source: str) -> dict[str, int]:

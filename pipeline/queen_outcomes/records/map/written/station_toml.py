@@ -56,7 +56,7 @@ _CONTROLS = {
     "hidden": ("hidden",),
     "void": ("pass_over",),
     "fill": ("fill_down",),
-    fates.KIND: ("apart", "year"),
+    fates.KIND: ("apart", "year", "year_of"),
     several.KIND: ("several",),
     again.KIND: ("ditto",),
 }
