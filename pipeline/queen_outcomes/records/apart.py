@@ -30,7 +30,7 @@ _END = r"[;\r\n]+"
 _SIGN = r" ?[./-] ?"
 _PLUS, _TIMES = r"[+&;\r\n]|, +", r"([2-9]) ?[x×*] ?(\d[^+&;]*)"
 """What parts values that stand one after the other, a comma before a blank too, and so many of
-one: "2x4"."""
+one: "2x4"; beside these "and", in any language."""
 _AROUND = r"(?:\s[-–])?[\s,:]*{}[\s,:]*(?:[-–]\s)?"
 """A day with what parts it from its words; a minus behind a word is that word's."""
 
@@ -138,7 +138,14 @@ def values_in(text: str) -> list[str]:
     times = re.fullmatch(_TIMES, text.strip())
     if times and int(times[1]) > 1:
         return [times[2]] * int(times[1])
-    return [value for each in re.split(_PLUS, text) if (value := each.strip())]
+    return [value for each in re.split(_between(), text) if (value := each.strip())]
+
+
+@cache
+def _between() -> str:
+    """Give a pattern of what stands between two values of a cell."""
+    words = {word for one in languages.documents() for word in one.get("values", {}).get("and", ())}
+    return rf"(?i){_PLUS}|\s(?:{'|'.join(map(re.escape, sorted(words)))})\s"
 
 
 def is_of_words(heading: str) -> bool:
@@ -267,7 +274,7 @@ def _values(column: str, first: str, most: int) -> list[str]:
 def _listed_values(cell: str) -> str:
     times = rf"regexp_extract(trim({cell}), '^(?:{_TIMES})$', %d)"
     number = f"TRY_CAST({times % 1} AS INT)"
-    split = f"regexp_split_to_array({cell}, {literal(_PLUS)})"
+    split = f"regexp_split_to_array({cell}, {literal(_between())})"
     return (
         f"CASE WHEN {number} > 1 THEN list_transform(range({number}), lambda x: {times % 2}) "
         f"ELSE list_filter(list_transform({split}, lambda x: trim(x)), lambda x: x <> '') END"
