@@ -1,9 +1,9 @@
 """Cells that hold several things, taken apart: "12.7. eggs; 19.7. all stages", "2/6+4/6".
 
-By the settings alone. Of days with words (`apart`) a cell falls into parts at a semicolon or a line's end, and each part
-that holds one day gives it to one heading and its other words to another, which rules then
-read like any column. A part with two days stays whole, so that it is told as no day; one
-without a day is no record, and is told.
+By the settings alone. Of days with words (`apart`) a cell falls into parts at a semicolon, a line's
+end, or the comma before a further day with words, and each part that holds one day gives it to one
+heading and its other words to another, which rules then read like any column. A part with two
+days stays whole, so that it is told as no day; one without a day is no record, and is told.
 """
 
 from __future__ import annotations
@@ -144,13 +144,21 @@ def values_in(text: str) -> list[str]:
 @cache
 def _between() -> str:
     """Give a pattern of what stands between two values of a cell."""
-    words = {word for one in languages.documents() for word in one.get("values", {}).get("and", ())}
+    words = {word for one in languages.documents() for word in one["findings"].get("joins", ())}
     return rf"(?i){_PLUS}|\s(?:{'|'.join(map(re.escape, sorted(words)))})\s"
 
 
 def is_of_words(heading: str) -> bool:
     """Tell whether a heading is the one of the words of a part, by its form."""
-    return re.search(r" \(words(?: \d+)?\)$", heading) is not None
+    return re.search(r" \(words(?: (?:\d+|{}))?\)$", heading) is not None
+
+
+def split(text: str) -> list[str]:
+    """Cut a cell into its parts, as it is read where it may have so many."""
+    comma = re.compile("(?i)" + _dated_comma(r"[^\W\d_]"))
+    for _ in range(text.count(",")):
+        text = comma.sub(r"\1;\2", text)
+    return [part for each in re.split(_END, text) if (part := each.strip())]
 
 
 def parts_in(texts: Sequence[str]) -> int:
@@ -158,7 +166,7 @@ def parts_in(texts: Sequence[str]) -> int:
     pattern = re.compile(_day())
     found = []
     for text in texts:
-        parts = [part for part in re.split(_END, text) if part.strip()]
+        parts = split(text)
         words = [pattern.sub("", part).strip(" .,:;-–") for part in parts]
         if all(len(pattern.findall(part)) == 1 for part in parts) and all(words):
             found.append(len(parts))
@@ -216,8 +224,22 @@ def around_day(text: str) -> tuple[str, str] | None:
 
 
 @cache
+def _dated_comma(letter: str) -> str:
+    """Give a pattern of a comma behind a day with words, before a phrase with a day of its own."""
+    day, phrase = _bare_day(), r"[^,;\r\n]*"
+    worded = f"(?:{letter}{phrase}{day}|{day}{phrase}{letter}){phrase}"
+    return rf"({worded}(?:,{phrase})*?),\s+({phrase}{day})"
+
+
+@cache
 def _day() -> str:
     """Give a pattern of a day among words; without a year only one that looks like a day."""
+    return f"(?i){_bare_day()}"
+
+
+@cache
+def _bare_day() -> str:
+    """Give the same in small letters."""
     months = {
         name
         for words in languages.documents()
@@ -227,7 +249,7 @@ def _day() -> str:
     spelled = sorted({n.lower() for n in months} | set(languages.months()), key=len)
     month = "|".join(reversed(spelled))
     return (
-        r"(?i)\b(?:\d{4}-?w\d{2}-?[1-7]"
+        r"\b(?:\d{4}-?w\d{2}-?[1-7]"
         rf"|\d{{4}}{_SIGN}\d{{1,2}}{_SIGN}\d{{1,2}}"
         rf"|\d{{1,2}}{_SIGN}\d{{1,2}}{_SIGN}(?:\d{{4}}|\d{{2}})\b"
         r"|\d{1,2}/\d{1,2}\b|\d{1,2}\. ?\d{1,2}\."
@@ -240,6 +262,9 @@ def _parts(column: str, most: int) -> list[str]:
     """Give SQL of the day and of the words of each part of a column's cells."""
     cell = f"CAST({quote(column)} AS VARCHAR)"
     pattern, around = literal(_day()), literal(_AROUND.replace("{}", _day()))
+    comma = literal("(?i)" + _dated_comma(r"\pL"))
+    for _ in range(most - 1):
+        cell = rf"regexp_replace({cell}, {comma}, '\1;\2', 'g')"
     split = f"list_filter(regexp_split_to_array({cell}, {literal(_END)}), lambda x: trim(x) <> '')"
     found = []
     for number in range(1, most + 1):
