@@ -209,6 +209,9 @@ class Reading:
     ditto: tuple[str, ...] = ()
     co2: str = "every"
     """every: the CO2 records list each exposure. other: not the procedure's own."""
+    next_placement: str = "open"
+    """open: a queen's stay in a colony lasts until somebody writes its end. ends: or until the
+    day before another is placed there."""
     links: str = "inside"
     """inside: links that lead out of records/ are not followed. all: they are."""
     habits: Mapping[str, Habits] = field(default_factory=dict)

@@ -898,6 +898,7 @@ FORM: dict[str, Any] = {
         "same": _same,
         "ditto": TEXTS,
         "co2": choice("every", "other"),
+        "next_placement": choice("open", "ends"),
         "links": choice("inside", "all"),
     },
     "files": _files,

@@ -28,6 +28,7 @@ MOST = 0.8
 """Share of a column's cells from which on they are taken for days with words."""
 _END = r"[;\r\n]+"
 _SIGN = r" ?[./-] ?"
+_BARE = r"(?:0[1-9]|[12]\d|3[01])\.(?:0[1-9]|1[0-2])"
 _PLUS, _TIMES = r"[+&;\r\n]|, +", r"([2-9]) ?[x×*] ?(\d[^+&;]*)"
 """What parts values that stand one after the other, a comma before a blank too, and so many of
 one: "2x4"; beside these "and", in any language."""
@@ -233,7 +234,11 @@ def _dated_comma(letter: str) -> str:
 
 @cache
 def _day() -> str:
-    """Give a pattern of a day among words; without a year only one that looks like a day."""
+    """Give a pattern of a day among words; without a year only one that looks like a day.
+
+    "25.05" without its last point is one at either end alone, with all its digits: elsewhere
+    it may be any figure.
+    """
     return f"(?i){_bare_day()}"
 
 
@@ -253,6 +258,7 @@ def _bare_day() -> str:
         rf"|\d{{4}}{_SIGN}\d{{1,2}}{_SIGN}\d{{1,2}}"
         rf"|\d{{1,2}}{_SIGN}\d{{1,2}}{_SIGN}(?:\d{{4}}|\d{{2}})\b"
         r"|\d{1,2}/\d{1,2}\b|\d{1,2}\. ?\d{1,2}\."
+        rf"|^{_BARE}\b|\b{_BARE}$"
         rf"|\d{{1,2}}(?:st|nd|rd|th|er)?\.?[ -](?:de |of )?(?:{month})\b\.?(?:[ ,-]*(?:de )?\d{{4}}\b)?"
         rf"|(?:{month})\.? \d{{1,2}}(?:st|nd|rd|th)?\b(?:,? \d{{4}}\b)?)"
     )

@@ -39,6 +39,18 @@ def exits(station):
     return {row["queen_id"]: (row["reason"], row["left_on"]) for row in found}
 
 
+def test_a_day_of_two_figures_without_its_last_point_is_one_at_either_end(tmp_path):
+    remarks = ["25.06 sold", "dead 03.07", "07.07 superseded", "sold 9.7", "01.08 sold", "wing 8.05 mm", "", ""]
+    begun, _ = remarked(tmp_path, remarks, {})
+    assert [q.id for q in begun.asked if q.kind == "fates"] == [FATES]
+    assert exits(tmp_path) == {
+        "D1": ("sold", "2025-06-25"),
+        "D2": ("dead", "2025-07-03"),
+        "D3": ("superseded", "2025-07-07"),
+        "D5": ("sold", "2025-08-01"),
+    }
+
+
 @pytest.mark.parametrize(
     "text",
     [
@@ -48,6 +60,8 @@ def exits(station):
         "(3.7.) gone",
         "14 July 2025 superseded",
         "vendida 4/6",
+        "25.05 moved to a big hive",
+        "sold 09.07",
     ],
 )
 def test_words_beside_a_day_are_what_the_reader_makes_of_them(tmp_path, text):

@@ -154,6 +154,10 @@ class Sheet:
         return next(column for column in self.columns if column.name == name)
 
 
+_SAY_ENOUGH = 0.7
+"""The share of a row's other headings that say what they are without the row above."""
+
+
 def top_texts(grid: CellGrid) -> list[str]:
     """Give the short texts among which a sheet's headings are."""
     rows = [row for row in grid.rows if row.filled][:SEARCHED]
@@ -364,8 +368,33 @@ def _both(grid: CellGrid, at: int) -> list[int]:
             and not _is_title(top, bottom, spanned=spanned)
             and (len(set(top.filled)) < len(bottom.filled) or spanned or _repeats(here))
         ):
-            return [upper, lower]
+            return [lower] if _heads_days_alone(grid, bottom) else [upper, lower]
     return [at]
+
+
+def _heads_days_alone(grid: CellGrid, row: Row) -> bool:
+    """Tell whether days are headings of a row in which the others say enough without those above.
+
+    Such as "Checks" over all of the days: it is a title, and a day with it is no longer one.
+    """
+    texts = [row.text(n) for n in row.filled]
+    days = [text for text in texts if _heads_look(text)]
+    others = [text for text in texts if not _heads_look(text)]
+    if len(days) < 2 or len(row.filled) < grid.width or len(set(texts)) < len(texts):
+        return False
+    own = [text for text in others if _is_column(text)]
+    return len(own) >= _SAY_ENOUGH * len(others)
+
+
+def _heads_look(text: str) -> bool:
+    return day_of(text) is not None or week_of(text) is not None
+
+
+def _is_column(text: str) -> bool:
+    """Tell whether a heading is enough by itself: "date" below "inseminated" is not."""
+    said = heading(text)
+    named = said.of("column") or said.of("topic") or said.unit
+    return bool(named) or "queen" in said.of("part")
 
 
 def _is_title(top: Row, bottom: Row, *, spanned: bool) -> bool:

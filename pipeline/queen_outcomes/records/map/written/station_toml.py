@@ -380,7 +380,7 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
         _BY_SHEET[kind](document, source, everything)
     elif kind == "rows":
         _settle_rows(document, source, table, everything)
-    elif kind in ("fold", "same", "co2"):
+    elif kind in ("fold", "same", "co2", "next_placement"):
         kept = {k: v for k, v in everything.records.items() if k == kind}
         _put_records(document, kept)
     elif kind == "prefix":  # the year may stand in a column of its own
