@@ -116,6 +116,8 @@ def test_words_beside_a_day_are_what_the_reader_makes_of_them(tmp_path, text):
         ("drone-laying, killed 9.7.", "drone_layer"),
         ("superseded 9.7. (by her daughter)", "superseded"),
         ("gentle 9.7.", None),
+        # what was seen that day, if not all of it is known, is no fate
+        ("3.6. brood zorky, sold to Ada", None),
     ],
 )
 def test_a_day_of_another_deed_dates_no_fate(text, fate):
@@ -217,3 +219,57 @@ def test_who_says_that_he_killed_her_says_how_she_went(tmp_path):
     assert settings["words"]["reason"]["culled_other"] == ["killed"]
     told = {queen: reason for queen, (reason, _) in exits(tmp_path).items()}
     assert told == {"D1": "sold", "D2": "culled_other", "D3": "sold"}
+
+
+MOSTLY_LOOKS = [
+    "18.6. eggs, sealed brood",
+    "5.7. eggs, sold 9.7.",
+    "5.7. no eggs",
+    "5.7. eggs, open brood, zorky, sold 9.7.",
+    "31.7. sealed brood, sold to Ada",
+    "eggs 5.7., dead 8.7.",
+    "12.7. eggs zork",
+]
+
+
+@pytest.mark.parametrize("later", [True, False])
+def test_remarks_that_mostly_tell_of_looks_are_asked_about_and_read_part_by_part(tmp_path, later):
+    answers = {
+        "word:reason:eggs, open brood, zorky": "eggs = yes; larvae = yes",
+        "word:reason:eggs zork": "eggs = yes",
+    }
+    if later:
+        begun, _ = remarked(tmp_path, MOSTLY_LOOKS, {FATES: None})
+        assert {q.id for q in begun.open} == {FATES, *answers}
+        (asked,) = [q for q in begun.open if q.id == FATES]
+        assert "what was seen" in asked.text
+    _, settings = remarked(tmp_path, MOSTLY_LOOKS, answers)
+    assert settings["files"]["bench.csv"]["apart"] == {"Remarks": 2}
+    found = {queen: (row["checked_on"][5:], row["eggs"]) for queen, row in looks(tmp_path).items()}
+    assert found == {
+        "D1": ("06-18", "yes"), "D2": ("07-05", "yes"), "D3": ("07-05", "no"), "D4": ("07-05", "yes"),
+        "D5": ("07-31", None), "D6": ("07-05", "yes"), "D7": ("07-12", "yes"),
+    }
+    # of whom it is said behind a look that she was sold, nobody says when
+    assert exits(tmp_path) == {
+        "D2": ("sold", "2025-07-09"), "D4": ("sold", "2025-07-09"), "D6": ("dead", "2025-07-08")
+    }
+
+
+@pytest.mark.parametrize(
+    ("text", "parts"),
+    [
+        ("5.7. eggs, all stages, sold 9.7.", ["5.7. eggs, all stages", "sold 9.7."]),
+        ("eggs 8.6., brood 9.7., gone 4.8.", ["eggs 8.6.", "brood 9.7.", "gone 4.8."]),
+        ("5.7. vajíčka, šedá 9.7.", ["5.7. vajíčka", "šedá 9.7."]),
+        ("5.7. eggs; sold 9.7.\ndead", ["5.7. eggs", "sold 9.7.", "dead"]),
+        # two days of one look, a day of no phrase of its own, a figure
+        ("3.6., 10.6. eggs", ["3.6., 10.6. eggs"]),
+        ("sold, 10.7. to Ada", ["sold, 10.7. to Ada"]),
+        ("8.6. dose 8,5 on 9.7.", ["8.6. dose 8,5 on 9.7."]),
+    ],
+)
+def test_a_cell_is_cut_at_the_comma_before_a_further_day_as_the_reader_cuts_it(text, parts):
+    assert apart.split(text) == parts
+    read = [part for part in apart.taken_apart([text], 4)[text] if any(part)]
+    assert len(read) == sum(bool(apart.around_day(part)) for part in parts)

@@ -136,6 +136,12 @@ def of_findings(text: str, only: tuple[str, ...] = ()) -> Meaning | None:
     return found if known_all and found else None
 
 
+def hints(text: str) -> bool:
+    """Tell whether a part of a text is known for what is seen at a look."""
+    said = [kind for words in map(tokens, _PIECES.split(text)) for kind, _ in _said(words)]
+    return any(kind != _UNKNOWN for kind in said)
+
+
 def _said(words: Sequence[str]) -> list[tuple[str, bool]]:
     """Take the words of a phrase for kinds of findings, and tell which of them are denied.
 

@@ -54,7 +54,7 @@ def of_sheet(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
 
 def _taken_apart(proposal: Proposal, source: str) -> dict[str, Any]:
     """Give the remarks that are taken apart, and the year of their days, if it is one."""
-    parted = {one.heading: 1 for one in proposal.told_fates(source)} | _looks_apart(proposal, source)
+    parted = {one.heading: one.most for one in proposal.told_fates(source)} | _looks_apart(proposal, source)
     years = {y for part in proposal.station.parts_of(source) for y in part.years()}
     asked = proposal.question("year", source)  # what nobody has answered is of no year
     year: dict[str, Any] = {"year": years.pop()} if len(years) == 1 and not asked else {}

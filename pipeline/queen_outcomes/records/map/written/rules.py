@@ -91,13 +91,13 @@ def exits_in_remarks(proposal: Proposal, part: Part, rule: NewRule) -> list[NewR
     known = [
         replace(word, means=meant(proposal, word, listed_meaning(proposal, word)))
         for word in proposal.words
-        if word.column == "reason"
+        if word.column in ("reason", FINDINGS)
     ]
     found = []
     for one in proposal.told_fates(part.source):
         if one.part is part and "queen_id" in rule.columns:
             found += [
-                NewRule([part.source], table, columns, only={one.headings[1]: texts})
+                NewRule([part.source], table, columns, one.each, only={one.headings[1]: texts})
                 for table, columns, texts in fates.rules(one, rule.columns["queen_id"], known)
             ]
     return found
