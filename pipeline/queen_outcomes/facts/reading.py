@@ -117,6 +117,8 @@ class Habits:
     """A heading -> how many values its cells may hold; the first heading says how many it is."""
     group: str = ""
     """The column that a row with one filled cell gives to the rows below it."""
+    group_rows: tuple[str, ...] = ()
+    """Patterns of such rows; none: every row with one filled cell is one."""
     form: str = ""
     """"yes": the sheet is one record, labels left and values right of them."""
     tables_below: tuple[str, ...] = ()

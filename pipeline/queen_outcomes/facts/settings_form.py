@@ -233,6 +233,7 @@ HABITS: dict[str, Field] = {
     "hidden": choice(READ, PASS_OVER),
     "fill_down": TEXTS,
     "year_of": TEXT,
+    "group_rows": TEXTS,
     "apart": Field(
         _numbered_headings, 'headings with a number from 1, such as { "Checks" = 4 }'
     ),

@@ -260,7 +260,10 @@ def _judge(
         alone = f"{_FILLED} = 1 AND regexp_full_match({_FIRST}, {literal(years.LONE_YEAR)})"
         cases.append(f"WHEN {alone} THEN 'year'")
     if habits.group:
-        cases.append(f"WHEN {_FILLED} = 1 THEN 'group'")
+        named = [
+            f"lower({_FIRST}) GLOB {literal(pattern.lower())}" for pattern in habits.group_rows
+        ]
+        cases.append(f"WHEN {_FILLED} = 1 AND ({' OR '.join(named) or 'true'}) THEN 'group'")
     # a sheet whose ditto marks alone are asked about has no rows to pass over
     why = f"CASE {' '.join(cases)} END" if cases else "NULL::VARCHAR"
     broken = "r.broken" if "broken" in types else "NULL::VARCHAR AS broken"

@@ -19,6 +19,7 @@ from queen_outcomes.records.map.asked import (
     legend,
     next_placements,
     orders,
+    section_lines,
     several,
     ticks_and_marks,
     title_facts,
@@ -58,6 +59,7 @@ ASK: tuple[Callable[[Station], list[Question]], ...] = (
     which_records.rows_apart,
     which_records.void,
     ticks_and_marks.colours,
+    section_lines.questions,
     labels.spellings,
     labels.ask_people,
 )

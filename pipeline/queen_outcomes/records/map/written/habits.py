@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from queen_outcomes.records import apart
-from queen_outcomes.records.map.asked import again, written_once
+from queen_outcomes.records.map.asked import again, section_lines, written_once
 from queen_outcomes.records.map.asked.proposal import Proposal
 from queen_outcomes.records.map.asked.questions import LEAVE, YES
 from queen_outcomes.records.map.seen import deeds
@@ -39,7 +39,9 @@ def of_sheet(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     if prefix:
         habits["prefix"] = prefix
     leaves_void = proposal.answered("void", source) == LEAVE
-    over = [*pass_over(sheet), *(map(escaped, sheet.void) if leaves_void else ())]
+    group = _over_rows(proposal, sheet)
+    told = [row.line for row in section_lines.lines(sheet)] if group else []
+    over = [*pass_over(sheet, told), *(map(escaped, sheet.void) if leaves_void else ())]
     none = deeds.no_record(sheet, proposal.station.given)
     habits |= {"pass_over": over} if over else {}
     habits |= {"no_record": none} if none else {}
@@ -49,7 +51,15 @@ def of_sheet(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     if doubled := proposal.several_of(source):
         habits["several"] = dict.fromkeys(doubled.headings, doubled.most)
     beside = _filled_down(proposal, source) | _of_row_above(proposal, source)
-    return _taken_apart(proposal, source) | habits | beside
+    return _taken_apart(proposal, source) | habits | group | beside
+
+
+def _over_rows(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
+    """Give the column that lines over rows tell of them, and how such lines begin."""
+    column = proposal.answered(section_lines.KIND, sheet.source)
+    if column not in section_lines.COLUMNS:
+        return {}
+    return {"group": column, "group_rows": [section_lines.pattern(section_lines.lines(sheet))]}
 
 
 def _taken_apart(proposal: Proposal, source: str) -> dict[str, Any]:

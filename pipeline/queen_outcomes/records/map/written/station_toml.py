@@ -24,6 +24,7 @@ from queen_outcomes.records import apart
 from queen_outcomes.records.map.asked import (
     again,
     fates,
+    section_lines,
     several,
     title_facts,
     which_of_ours,
@@ -639,6 +640,21 @@ def _settle_habits(
         _put_file(document, file, _without_station(document, kept))
 
 
+def _settle_group(document: Any, source: str, everything: Written) -> None:
+    """Have lines over rows give what they tell, and be passed over no longer."""
+    habits = everything.files.get(source, {})
+    if section_lines.KIND not in habits:
+        return
+    section = _section(_section(document, "files"), escaped(source))
+    section.update({key: _value(habits[key]) for key in (section_lines.KIND, "group_rows")})
+    (begin,) = habits["group_rows"]
+    left = [p for p in _listed(section.get("pass_over", [])) if not fnmatchcase(p, begin)]
+    if left:
+        section["pass_over"] = _array(left)
+    else:
+        section.pop("pass_over", None)
+
+
 def _settle_colours(document: Any, source: str, everything: Written) -> None:
     for rule in everything.rules:
         if source in rule.sources and rule.colours:
@@ -694,5 +710,6 @@ _BY_SHEET: dict[str, Callable[[Any, str, Written], None]] = {
     "letters": _settle_letters,
     "colours": _settle_colours,
     "ignore": _settle_ignored,
+    section_lines.KIND: _settle_group,
 }
 """Kinds of questions that a sheet's name alone says the place of -> what an answer does."""
