@@ -391,3 +391,18 @@ def test_days_that_cannot_be_read_are_not_to_be_mended_as_numbers(tmp_path):
     assert column.contradicts
     assert "words = {" not in column.error().hint
     assert "`apart` under [files]" in column.error().hint
+
+
+@pytest.mark.parametrize(
+    ("texts", "shown", "holes"),
+    [
+        (["E 40", "E 85%"], ["E {pattern_pct}"], {"E {pattern_pct}"}),
+        (["E 40", "L 85"], ["E 40", "L 85"], set()),
+        (["E 40", "E 85,5 %", "L"], ["E {pattern_pct}", "L"], {"E {pattern_pct}"}),
+        (["E 1000", "E 2000"], ["E 1000", "E 2000"], set()),
+        (["40", "85"], ["40", "85"], set()),
+        ([], [], set()),
+    ],
+)
+def test_texts_that_differ_in_a_number_at_their_end_are_shown_once(texts, shown, holes):
+    assert evidence._with_holes(texts) == (shown, holes)

@@ -341,6 +341,33 @@ def test_a_text_is_filled_down_into_what_is_empty_below_it(merge, texts):
     assert filled_down(frame, [merge])["0"].to_list() == texts
 
 
+@pytest.mark.parametrize(
+    ("merge", "texts"),
+    [
+        (Merge(2, 0, 3, 0), [None, None, "b", "b", None]),
+        (Merge(2, 0, 4, 0), [None, None, "b", "b", "b"]),
+        (Merge(0, 0, 1, 0), [None, None, "b", None, None]),
+    ],
+)
+def test_what_is_empty_above_a_merged_cell_or_behind_it_stays_empty(merge, texts):
+    frame = pl.DataFrame({"0": [None, None, "b", None, None]})
+    assert filled_down(frame, [merge])["0"].to_list() == texts
+    first = pl.DataFrame({"0": ["a", None, None]})
+    assert filled_down(first, [Merge(0, 0, 1, 0)])["0"].to_list() == ["a", "a", None]
+
+
+def test_rows_of_single_letters_are_rows(tmp_path):
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write_row(0, 0, HEAD)
+        sheet.write_row(1, 0, ["Q", "", ""])
+        sheet.write_row(2, 0, ["", " ", ""])
+        sheet.write_row(3, 0, ["", "", "7"])
+
+    grid = grid_of(tmp_path / "book.xlsx", book_of(write))
+    assert pl.concat(grid.batches())["source_line"].to_list() == [2, 4]
+
+
 def test_a_merged_heading_of_one_row_names_all_its_columns(tmp_path):
     def write(book):
         sheet = book.add_worksheet("Sheet1")

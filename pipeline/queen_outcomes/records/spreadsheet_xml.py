@@ -321,7 +321,7 @@ def _tinted(rgb: str, tint: float) -> str:
         return rgb
     red, green, blue = (int(rgb[at : at + 2], 16) / 255 for at in (0, 2, 4))
     hue, light, saturation = colorsys.rgb_to_hls(red, green, blue)
-    light = light * (1 + tint) if tint < 0 else light * (1 - tint) + tint
+    light = light * (1 - abs(tint)) + max(tint, 0)
     parts = colorsys.hls_to_rgb(hue, min(max(light, 0), 1), saturation)
     return "".join(f"{round(part * 255):02X}" for part in parts)
 
