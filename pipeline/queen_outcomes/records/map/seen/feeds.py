@@ -431,7 +431,7 @@ class _Allocation:
         for one in self.series:
             listed += self._series_feeds(one, listed)
         for feed in listed:
-            feed.untold = not self.evidence[feed.table] and set(feed.uses) <= {
+            feed.untold = not self.evidence[feed.table] and set(feed.columns) <= {
                 *SHARED_IDS, MAIN_DATE[feed.table], "note",
             }
         self._stays(listed)

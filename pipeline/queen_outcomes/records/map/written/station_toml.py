@@ -24,6 +24,7 @@ from queen_outcomes.records import apart
 from queen_outcomes.records.map.asked import (
     again,
     fates,
+    section_lines,
     several,
     title_facts,
     which_of_ours,
@@ -56,7 +57,7 @@ _CONTROLS = {
     "hidden": ("hidden",),
     "void": ("pass_over",),
     "fill": ("fill_down",),
-    fates.KIND: ("apart", "year"),
+    fates.KIND: ("apart", "year", "year_of"),
     several.KIND: ("several",),
     again.KIND: ("ditto",),
 }
@@ -302,6 +303,8 @@ def _put_file(document: Any, source: str, habits: Mapping[str, Any]) -> None:
                 have = texts.setdefault(name, [])
                 have += [text for text in more if text not in have]
             section[key] = _value(texts)
+        elif key == "apart" and key in section:
+            section[key] = _value(dict(value) | dict(section[key]))
         elif key == "prefix" and key in section:
             section[key] = _value(_named(value) | _named(section[key]))
         elif key not in section:
@@ -378,7 +381,7 @@ def _settle(document: Any, question: Question, everything: Written) -> None:
         _BY_SHEET[kind](document, source, everything)
     elif kind == "rows":
         _settle_rows(document, source, table, everything)
-    elif kind in ("fold", "same", "co2"):
+    elif kind in ("fold", "same", "co2", "next_placement"):
         kept = {k: v for k, v in everything.records.items() if k == kind}
         _put_records(document, kept)
     elif kind == "prefix":  # the year may stand in a column of its own
@@ -606,6 +609,8 @@ def _settle_ignored(document: Any, source: str, everything: Written) -> None:
             p for p in everything.records.get("ignore", []) if p == escaped(source)
         ]
         _put_records(document, {"ignore": ignore} if ignore else {})
+        if ignore:  # settings of a sheet that is left out would be refused
+            document.get("files", {}).pop(escaped(source), None)
 
 
 def _feeds(everything: Written, source: str, table: str) -> bool:
@@ -633,6 +638,21 @@ def _settle_habits(
             key: habits[key] for key in keys if key in habits and source in ("*", file)
         }
         _put_file(document, file, _without_station(document, kept))
+
+
+def _settle_group(document: Any, source: str, everything: Written) -> None:
+    """Have lines over rows give what they tell, and be passed over no longer."""
+    habits = everything.files.get(source, {})
+    if section_lines.KIND not in habits:
+        return
+    section = _section(_section(document, "files"), escaped(source))
+    section.update({key: _value(habits[key]) for key in (section_lines.KIND, "group_rows")})
+    (begin,) = habits["group_rows"]
+    left = [p for p in _listed(section.get("pass_over", [])) if not fnmatchcase(p, begin)]
+    if left:
+        section["pass_over"] = _array(left)
+    else:
+        section.pop("pass_over", None)
 
 
 def _settle_colours(document: Any, source: str, everything: Written) -> None:
@@ -690,5 +710,6 @@ _BY_SHEET: dict[str, Callable[[Any, str, Written], None]] = {
     "letters": _settle_letters,
     "colours": _settle_colours,
     "ignore": _settle_ignored,
+    section_lines.KIND: _settle_group,
 }
 """Kinds of questions that a sheet's name alone says the place of -> what an answer does."""
