@@ -1,5 +1,6 @@
 -- Grain: an accepted placement.
 -- Inputs: accepted_placements, accepted_exits.
+--         $next_ends: another queen placed there ends a stay of which nobody wrote the end.
 -- Units: days are dates; last_on is the last day she can have been there (NULL: no end known).
 --        alone: no other stay in that colony shares a day with this one.
 WITH left_after AS (
@@ -7,12 +8,21 @@ WITH left_after AS (
     FROM accepted_placements AS p
     JOIN accepted_exits AS e ON e.queen_id = p.queen_id AND e.left_on >= p.placed_on
     GROUP BY p.ref
+), followed AS (
+    SELECT p.ref, min(n.placed_on) - 1 AS last_on
+    FROM accepted_placements AS p
+    JOIN accepted_placements AS n
+        ON n.colony_id = p.colony_id AND n.queen_id <> p.queen_id AND n.placed_on > p.placed_on
+    WHERE $next_ends
+    GROUP BY p.ref
 ), ended AS (
     SELECT
         p.ref, p.colony_id, p.queen_id, p.placed_on,
-        least(p.removed_on, l.left_on) AS last_on -- least() passes over a NULL
+        -- least() passes over a NULL
+        least(coalesce(p.removed_on, f.last_on), l.left_on) AS last_on
     FROM accepted_placements AS p
     LEFT JOIN left_after AS l ON l.ref = p.ref
+    LEFT JOIN followed AS f ON f.ref = p.ref
 ), beside AS (
     SELECT
         *,

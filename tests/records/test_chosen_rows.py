@@ -253,3 +253,29 @@ def test_a_day_on_a_row_that_is_no_record_holds_for_the_rows_below_it(tmp_path):
     assert rows == [("Q1", "2026-05-02"), ("Q2", "2026-05-03"), ("Q3", "2026-05-03")]
     whys = store.rows("SELECT DISTINCT why FROM passed_over ORDER BY why")
     assert ("no_record",) not in whys
+
+
+def test_what_an_exit_is_chosen_by_is_still_the_look_of_every_row(station, command):
+    """What else stands in a row, here a remark, does not say whether anybody looked."""
+    (station / "records" / "bench.csv").write_text(
+        "queen_id,inseminated_at\nQ1,2026-05-02\nQ2,2026-05-02\nQ3,2026-05-02\n", "utf-8"
+    )
+    (station / "records" / "yard.csv").write_text(
+        "Day,Queen,Seen,Remark\n2026-05-16,Q1,eggs,fed\n2026-05-16,Q2,eggs,\n"
+        "2026-05-17,Q3,gone,\n,,,rain\n",
+        "utf-8",
+    )
+    with (station / "station.toml").open("a", encoding="utf-8") as settings:
+        settings.write(
+            '[tables]\ninseminations = "bench.csv"\n'
+            '[[read]]\nfrom = "yard.csv"\ntable = "checks"\n[read.columns]\nqueen_id = "Queen"\n'
+            'checked_on = "Day"\nfindings = "Seen"\nnote = "Remark"\n'
+            '[[read]]\nfrom = "yard.csv"\ntable = "exits"\nonly = { "Seen" = ["gone"] }\n'
+            '[read.columns]\nqueen_id = "Queen"\nleft_on = "Day"\n'
+            'reason = { from = "Seen", words = { missing = "gone" } }\n'
+            '[words.findings]\neggs = { eggs = "yes" }\ngone = { queen_seen = "no" }\n'
+        )
+    rows, _ = rows_of(station, command, "SELECT queen_id FROM accepted_checks ORDER BY ALL")
+    assert rows == [("Q1",), ("Q2",), ("Q3",)]
+    rows, _ = rows_of(station, command, "SELECT queen_id FROM accepted_exits ORDER BY ALL")
+    assert rows == [("Q3",)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from queen_outcomes.facts.settings import parse
 from staged_tables import accepted, day, message, reasons_of
 
 
@@ -45,6 +46,29 @@ CASES = [
 def test_a_colony_gives_the_queen_that_was_there(monkeypatch, stays, on, found):
     exits = [{"queen_id": "X", "left_on": day(10)}]
     store = accepted(monkeypatch, placements=stays, exits=exits, checks=[look(on)])
+    queens = [queen for (queen,) in store.rows("SELECT queen_id FROM linked_checks")]
+    assert queens + [r[2] for r in reasons_of(store, "quarantine")] == [found]
+
+
+FOLLOWED = [
+    ("the next queen's stay ends hers", [stay("A", 1), stay("B", 5)], 6, "B"),
+    ("she has it until the day before", [stay("A", 1), stay("B", 5)], 4, "A"),
+    ("and the new one that day", [stay("A", 1), stay("B", 5)], 5, "B"),
+    ("a written end is kept", [stay("A", 1, 8), stay("B", 5)], 6, "two_queens_in_colony"),
+    ("two placed that very day", [stay("A", 5), stay("B", 5)], 6, "two_queens_in_colony"),
+    ("her own next stay ends nothing", [stay("A", 1), stay("A", 5)], 6, "A"),
+    ("nor does one in another colony", [stay("A", 1), stay("B", 5, colony="C2")], 6, "A"),
+    ("her exit before that does", [stay("X", 1), stay("B", 12)], 11, "no_queen_in_colony"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("stays", "on", "found"), [case[1:] for case in FOLLOWED], ids=[c[0] for c in FOLLOWED]
+)
+def test_the_next_placement_ends_a_stay_where_the_settings_say_so(monkeypatch, stays, on, found):
+    exits = [{"queen_id": "X", "left_on": day(10)}]
+    settings = parse({"records": {"next_placement": "ends"}})
+    store = accepted(monkeypatch, settings, placements=stays, exits=exits, checks=[look(on)])
     queens = [queen for (queen,) in store.rows("SELECT queen_id FROM linked_checks")]
     assert queens + [r[2] for r in reasons_of(store, "quarantine")] == [found]
 

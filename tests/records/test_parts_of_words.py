@@ -125,3 +125,14 @@ def test_a_sheet_may_have_parts_of_its_own(tmp_path):
     rule = settings.reading.cell_rule("checks", "findings", "looks.csv", settings.reading.rules[0].columns["findings"])
     assert set(rule.parts) == {"e", "x"}
     assert rule.absent == {"queen_seen": "no"}
+
+
+def test_a_sign_that_says_something_alone_stands_between_no_parts(tmp_path):
+    """"+ Q" is more than "Q" where "+" means eggs: it is not read rather than half."""
+    words = {"findings": {"+": {"eggs": "yes"}}, "parts": {"Q": {"queen_seen": "yes"}}}
+    sets, unread = looked(tmp_path, ["+", "Q", "+ Q", "Q, Q"], words)
+    assert sets == [{"eggs": True}, {"queen_seen": True}, {}, {"queen_seen": True}]
+    assert unread == {"+ Q"}
+    both = {"parts": {"+": {"eggs": "yes"}, "Q": {"queen_seen": "yes"}}}
+    sets, unread = looked(tmp_path / "more", ["+ Q", "+Q"], both)
+    assert sets == [{"eggs": True, "queen_seen": True}] * 2

@@ -708,3 +708,27 @@ def test_an_error_that_a_formula_shows_is_its_text(tmp_path):
     found = workbook.Workbook(path.read_bytes(), "checks.ods").read("Sheet1").rows()
     assert found[1] == ("#DIV/0!", "#WERT!", "#N/A", "#12", "12", "Err:502")
     assert found[2] == ("later", "1", None, None, None, None)
+
+
+def test_comments_on_cells_are_told_but_for_those_on_headings(tmp_path):
+    def write(book):
+        sheet = book.add_worksheet()
+        sheet.write_row(0, 1, HEAD)
+        sheet.write_comment(0, 1, "Required. The station's label of the queen")
+        sheet.write_row(1, 1, ["Q1", "2025-06-20", 80])
+        sheet.write_comment(1, 1, "sold\n15.7.")
+        sheet.write_row(2, 1, ["Q2", "2025-06-20", 80])
+        sheet.write_comment(2, 2, "wing torn")
+        book.add_worksheet("Other").write_comment(3, 0, "elsewhere")
+
+    (note,) = grid_of(tmp_path / "b.xlsx", book_of(write)).notes
+    assert note.startswith("b.xlsx#Sheet1: 2 comments on cells")
+    assert 'B2 "sold 15.7."; C3 "wing torn"' in note
+
+
+def test_a_workbook_without_comments_tells_none(tmp_path):
+    def write(book):
+        book.add_worksheet().write_row(0, 0, HEAD)
+        book.worksheets()[0].write_row(1, 0, ["Q1", "2025-06-20", 80])
+
+    assert grid_of(tmp_path / "b.xlsx", book_of(write)).notes == []

@@ -109,12 +109,16 @@ class Habits:
     hidden: str = READ
     fill_down: tuple[str, ...] = ()
     """Headings whose empty cells take the value above."""
+    year_of: str = ""
+    """The heading of the days from which on the other days of a row lie that have no year."""
     apart: Mapping[str, int] = field(default_factory=dict)
     """A heading -> how many records its cells may hold, each a day and words."""
     several: Mapping[str, int] = field(default_factory=dict)
     """A heading -> how many values its cells may hold; the first heading says how many it is."""
     group: str = ""
     """The column that a row with one filled cell gives to the rows below it."""
+    group_rows: tuple[str, ...] = ()
+    """Patterns of such rows; none: every row with one filled cell is one."""
     form: str = ""
     """"yes": the sheet is one record, labels left and values right of them."""
     tables_below: tuple[str, ...] = ()
@@ -209,6 +213,9 @@ class Reading:
     ditto: tuple[str, ...] = ()
     co2: str = "every"
     """every: the CO2 records list each exposure. other: not the procedure's own."""
+    next_placement: str = "open"
+    """open: a queen's stay in a colony lasts until somebody writes its end. ends: or until the
+    day before another is placed there."""
     links: str = "inside"
     """inside: links that lead out of records/ are not followed. all: they are."""
     habits: Mapping[str, Habits] = field(default_factory=dict)

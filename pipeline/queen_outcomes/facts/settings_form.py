@@ -232,6 +232,8 @@ HABITS: dict[str, Field] = {
     "struck": choice(READ, PASS_OVER),
     "hidden": choice(READ, PASS_OVER),
     "fill_down": TEXTS,
+    "year_of": TEXT,
+    "group_rows": TEXTS,
     "apart": Field(
         _numbered_headings, 'headings with a number from 1, such as { "Checks" = 4 }'
     ),
@@ -898,6 +900,7 @@ FORM: dict[str, Any] = {
         "same": _same,
         "ditto": TEXTS,
         "co2": choice("every", "other"),
+        "next_placement": choice("open", "ends"),
         "links": choice("inside", "all"),
     },
     "files": _files,

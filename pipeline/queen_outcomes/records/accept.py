@@ -88,7 +88,7 @@ def accept_records(
             counts[rule.rule_id] = failed
     for name in LINKS:
         _accept(store, TABLES[name], by_table[name], counts)
-    counts |= linking.link_colonies(store, as_of)
+    counts |= linking.link_colonies(store, as_of, settings.reading.next_placement)
     for name, table in TABLES.items():
         if name not in LINKS:
             _accept(store, table, by_table[name], counts)

@@ -1,9 +1,9 @@
 """Cells that hold several things, taken apart: "12.7. eggs; 19.7. all stages", "2/6+4/6".
 
-By the settings alone. Of days with words (`apart`) a cell falls into parts at a semicolon or a line's end, and each part
-that holds one day gives it to one heading and its other words to another, which rules then
-read like any column. A part with two days stays whole, so that it is told as no day; one
-without a day is no record, and is told.
+By the settings alone. Of days with words (`apart`) a cell falls into parts at a semicolon, a line's
+end, or the comma before a further day with words, and each part that holds one day gives it to one
+heading and its other words to another, which rules then read like any column. A part with two
+days stays whole, so that it is told as no day; one without a day is no record, and is told.
 """
 
 from __future__ import annotations
@@ -28,9 +28,10 @@ MOST = 0.8
 """Share of a column's cells from which on they are taken for days with words."""
 _END = r"[;\r\n]+"
 _SIGN = r" ?[./-] ?"
+_BARE = r"(?:0[1-9]|[12]\d|3[01])\.(?:0[1-9]|1[0-2])"
 _PLUS, _TIMES = r"[+&;\r\n]|, +", r"([2-9]) ?[x×*] ?(\d[^+&;]*)"
 """What parts values that stand one after the other, a comma before a blank too, and so many of
-one: "2x4"."""
+one: "2x4"; beside these "and", in any language."""
 _AROUND = r"(?:\s[-–])?[\s,:]*{}[\s,:]*(?:[-–]\s)?"
 """A day with what parts it from its words; a minus behind a word is that word's."""
 
@@ -138,12 +139,27 @@ def values_in(text: str) -> list[str]:
     times = re.fullmatch(_TIMES, text.strip())
     if times and int(times[1]) > 1:
         return [times[2]] * int(times[1])
-    return [value for each in re.split(_PLUS, text) if (value := each.strip())]
+    return [value for each in re.split(_between(), text) if (value := each.strip())]
+
+
+@cache
+def _between() -> str:
+    """Give a pattern of what stands between two values of a cell."""
+    words = {word for one in languages.documents() for word in one["findings"].get("joins", ())}
+    return rf"(?i){_PLUS}|\s(?:{'|'.join(map(re.escape, sorted(words)))})\s"
 
 
 def is_of_words(heading: str) -> bool:
     """Tell whether a heading is the one of the words of a part, by its form."""
-    return re.search(r" \(words(?: \d+)?\)$", heading) is not None
+    return re.search(r" \(words(?: (?:\d+|{}))?\)$", heading) is not None
+
+
+def split(text: str) -> list[str]:
+    """Cut a cell into its parts, as it is read where it may have so many."""
+    comma = re.compile("(?i)" + _dated_comma(r"[^\W\d_]"))
+    for _ in range(text.count(",")):
+        text = comma.sub(r"\1;\2", text)
+    return [part for each in re.split(_END, text) if (part := each.strip())]
 
 
 def parts_in(texts: Sequence[str]) -> int:
@@ -151,11 +167,32 @@ def parts_in(texts: Sequence[str]) -> int:
     pattern = re.compile(_day())
     found = []
     for text in texts:
-        parts = [part for part in re.split(_END, text) if part.strip()]
+        parts = split(text)
         words = [pattern.sub("", part).strip(" .,:;-–") for part in parts]
         if all(len(pattern.findall(part)) == 1 for part in parts) and all(words):
             found.append(len(parts))
     return max(found, default=0) if len(found) >= MOST * len(texts) else 0
+
+
+def taken_apart(texts: Iterable[str], most: int) -> dict[str, list[tuple[str, str]]]:
+    """Give the parts of each text as they are read: of each its day, and its words.
+
+    Parameters
+    ----------
+    texts : iterable of str
+        With the ends of their lines.
+    most : int
+        How many parts a text may have.
+    """
+    every = list(dict.fromkeys(texts))
+    if not every:
+        return {}
+    with Store(threads=1) as store, store.lent("texts", pl.DataFrame({"text": every})):
+        rows = store.rows(f"SELECT text, {', '.join(_parts('text', most))} FROM texts")
+    return {
+        text: [(day or "", words or "") for day, words in zip(made[::2], made[1::2], strict=True)]
+        for text, *made in rows
+    }
 
 
 def words_beside_days(texts: Iterable[str]) -> dict[str, str]:
@@ -188,8 +225,26 @@ def around_day(text: str) -> tuple[str, str] | None:
 
 
 @cache
+def _dated_comma(letter: str) -> str:
+    """Give a pattern of a comma behind a day with words, before a phrase with a day of its own."""
+    day, phrase = _bare_day(), r"[^,;\r\n]*"
+    worded = f"(?:{letter}{phrase}{day}|{day}{phrase}{letter}){phrase}"
+    return rf"({worded}(?:,{phrase})*?),\s+({phrase}{day})"
+
+
+@cache
 def _day() -> str:
-    """Give a pattern of a day among words; without a year only one that looks like a day."""
+    """Give a pattern of a day among words; without a year only one that looks like a day.
+
+    "25.05" without its last point is one at either end alone, with all its digits: elsewhere
+    it may be any figure.
+    """
+    return f"(?i){_bare_day()}"
+
+
+@cache
+def _bare_day() -> str:
+    """Give the same in small letters."""
     months = {
         name
         for words in languages.documents()
@@ -199,10 +254,11 @@ def _day() -> str:
     spelled = sorted({n.lower() for n in months} | set(languages.months()), key=len)
     month = "|".join(reversed(spelled))
     return (
-        r"(?i)\b(?:\d{4}-?w\d{2}-?[1-7]"
+        r"\b(?:\d{4}-?w\d{2}-?[1-7]"
         rf"|\d{{4}}{_SIGN}\d{{1,2}}{_SIGN}\d{{1,2}}"
         rf"|\d{{1,2}}{_SIGN}\d{{1,2}}{_SIGN}(?:\d{{4}}|\d{{2}})\b"
         r"|\d{1,2}/\d{1,2}\b|\d{1,2}\. ?\d{1,2}\."
+        rf"|^{_BARE}\b|\b{_BARE}$"
         rf"|\d{{1,2}}(?:st|nd|rd|th|er)?\.?[ -](?:de |of )?(?:{month})\b\.?(?:[ ,-]*(?:de )?\d{{4}}\b)?"
         rf"|(?:{month})\.? \d{{1,2}}(?:st|nd|rd|th)?\b(?:,? \d{{4}}\b)?)"
     )
@@ -212,6 +268,9 @@ def _parts(column: str, most: int) -> list[str]:
     """Give SQL of the day and of the words of each part of a column's cells."""
     cell = f"CAST({quote(column)} AS VARCHAR)"
     pattern, around = literal(_day()), literal(_AROUND.replace("{}", _day()))
+    comma = literal("(?i)" + _dated_comma(r"\pL"))
+    for _ in range(most - 1):
+        cell = rf"regexp_replace({cell}, {comma}, '\1;\2', 'g')"
     split = f"list_filter(regexp_split_to_array({cell}, {literal(_END)}), lambda x: trim(x) <> '')"
     found = []
     for number in range(1, most + 1):
@@ -246,7 +305,7 @@ def _values(column: str, first: str, most: int) -> list[str]:
 def _listed_values(cell: str) -> str:
     times = rf"regexp_extract(trim({cell}), '^(?:{_TIMES})$', %d)"
     number = f"TRY_CAST({times % 1} AS INT)"
-    split = f"regexp_split_to_array({cell}, {literal(_PLUS)})"
+    split = f"regexp_split_to_array({cell}, {literal(_between())})"
     return (
         f"CASE WHEN {number} > 1 THEN list_transform(range({number}), lambda x: {times % 2}) "
         f"ELSE list_filter(list_transform({split}, lambda x: trim(x)), lambda x: x <> '') END"

@@ -494,9 +494,15 @@ def _found(column: Column, rule: CellRule) -> list[str]:
 
 
 _FIGURES = r"\d+(?:[.,]\d+)?"
-_BETWEEN = r"^[\s,;:/+&|()%-]*$"
+_BETWEEN = ",;:/+&|()%-"
 """What may stand between the parts of a text, and is none itself; no point, as that of "n.k."
 is of an abbreviation."""
+
+
+def _between(rule: CellRule) -> str:
+    """Give the form of what stands between parts: no sign that says something where it stands alone."""
+    signs = [sign for sign in _BETWEEN if not rule.findings.get(sign)]
+    return rf"^[\s{re.escape(''.join(signs))}]*$"
 
 
 def _alternatives(rule: CellRule) -> str:
@@ -543,7 +549,7 @@ def _made_of_parts(rule: CellRule) -> str:
     any_number = len(known) < len(rule.parts)
     said = [
         "len(findings_parts) > 0",
-        f"regexp_matches(findings_rest, {literal(_BETWEEN)})",
+        f"regexp_matches(findings_rest, {literal(_between(rule))})",
         # what is no word of the settings is a figure: any, or one of theirs
         f"{_numbers()} <= 1"
         if any_number

@@ -71,8 +71,17 @@ def _count(store: Store, rule: Rule) -> int:
     return store.rows(f"SELECT count(*) FROM {rule.over} WHERE {rule.predicate}")[0][0]
 
 
-def link_colonies(store: Store, as_of: dt.date) -> dict[str, int]:
+def link_colonies(
+    store: Store, as_of: dt.date, next_placement: str = "open"
+) -> dict[str, int]:
     """Give the checks of colonies their queens; tell where there is none, or two.
+
+    Parameters
+    ----------
+    store : Store
+    as_of : datetime.date
+    next_placement : str
+        As the setting of this name.
 
     Returns
     -------
@@ -80,7 +89,8 @@ def link_colonies(store: Store, as_of: dt.date) -> dict[str, int]:
         For each rule_id of ``COLONY_RULES``, how many checks without a queen_id fail it.
     """
     for name in ("stays", "colony_checks"):
-        store.step(FOLDER, name, {"as_of": as_of})
+        said = {"as_of": as_of, "next_ends": next_placement == "ends"}
+        store.step(FOLDER, name, said)
     counts = {rule.rule_id: _count(store, rule) for rule in COLONY_RULES}
     none, two = counts.values()
     if none:

@@ -295,7 +295,9 @@ def _by_rules(grid: Grid, table: Table, reading: Reading) -> tuple[SlotMapping, 
     rules = [rule for rule in source.rules if rule.table == table.name]
     several = len(rules) > 1 or any(rule.slots for rule in rules)
     group = reading.habits_of(source.name).group
-    shared = _headings_of(grid, [r for r in source.rules if r.table != table.name])
+    # a rule that chooses its rows says of the others nothing: what it reads is not its alone
+    others = [r for r in source.rules if r.table != table.name and not r.only]
+    shared = _headings_of(grid, others)
     slots: list[SlotMapping] = []
     for rule in rules:
         for slot in rule.slots or ({},):

@@ -354,6 +354,7 @@ def test_a_stay_ends_with_removal_or_exit_and_is_alone_or_not():
     found = answers(
         FOLDER,
         "stays",
+        {"next_ends": False},
         accepted_placements=(STAYS.replace("last_on", "removed_on"), placed),
         accepted_exits=("queen_id TEXT, left_on DATE", exits),
     )

@@ -35,8 +35,45 @@ def remarked(station, remarks, answers):
 
 
 def exits(station):
-    found = accepted(station, AS_OF).get("exits", [])
+    return exits_by(station, AS_OF)
+
+
+def exits_by(station, day):
+    found = accepted(station, day).get("exits", [])
     return {row["queen_id"]: (row["reason"], row["left_on"]) for row in found}
+
+
+def test_a_day_of_two_figures_without_its_last_point_is_one_at_either_end(tmp_path):
+    remarks = ["25.06 sold", "dead 03.07", "07.07 superseded", "sold 9.7", "01.08 sold", "wing 8.05 mm", "", ""]
+    begun, _ = remarked(tmp_path, remarks, {})
+    assert [q.id for q in begun.asked if q.kind == "fates"] == [FATES]
+    assert exits(tmp_path) == {
+        "D1": ("sold", "2025-06-25"),
+        "D2": ("dead", "2025-07-03"),
+        "D3": ("superseded", "2025-07-07"),
+        "D5": ("sold", "2025-08-01"),
+    }
+
+
+def test_remarks_of_a_list_over_several_years_are_of_the_year_of_their_row(tmp_path):
+    (tmp_path / "records").mkdir()
+    rows = "".join(
+        f"D{n},21.5.{2024 + n % 2},8,{text}\n"
+        for n, text in enumerate(["sold 9.7.", "dead 20.7.", "sold 3.3.", "superseded 1.8.", "", ""], 1)
+    )
+    (tmp_path / "records" / "bench.csv").write_text("Queen,Inseminated on,Dose,Remarks\n" + rows, "utf-8")
+    looks = "".join(f"D{n},16.6.2025,yes\n" for n in range(1, 7))
+    (tmp_path / "records" / "checks.csv").write_text("queen_id,checked_on,eggs\n" + looks, "utf-8")
+    begun = begin(tmp_path)
+    begun.answer({FATES: "yes"})
+    begun.accept()
+    (tmp_path / "station.toml").write_text(begun.settings(), "utf-8")
+    assert exits_by(tmp_path, dt.date(2026, 12, 31)) == {
+        "D1": ("sold", "2025-07-09"),
+        "D2": ("dead", "2024-07-20"),
+        "D3": ("sold", "2026-03-03"),
+        "D4": ("superseded", "2024-08-01"),
+    }
 
 
 @pytest.mark.parametrize(
@@ -48,6 +85,8 @@ def exits(station):
         "(3.7.) gone",
         "14 July 2025 superseded",
         "vendida 4/6",
+        "25.05 moved to a big hive",
+        "sold 09.07",
     ],
 )
 def test_words_beside_a_day_are_what_the_reader_makes_of_them(tmp_path, text):
@@ -77,6 +116,8 @@ def test_words_beside_a_day_are_what_the_reader_makes_of_them(tmp_path, text):
         ("drone-laying, killed 9.7.", "drone_layer"),
         ("superseded 9.7. (by her daughter)", "superseded"),
         ("gentle 9.7.", None),
+        # what was seen that day, if not all of it is known, is no fate
+        ("3.6. brood zorky, sold to Ada", None),
     ],
 )
 def test_a_day_of_another_deed_dates_no_fate(text, fate):
@@ -178,3 +219,57 @@ def test_who_says_that_he_killed_her_says_how_she_went(tmp_path):
     assert settings["words"]["reason"]["culled_other"] == ["killed"]
     told = {queen: reason for queen, (reason, _) in exits(tmp_path).items()}
     assert told == {"D1": "sold", "D2": "culled_other", "D3": "sold"}
+
+
+MOSTLY_LOOKS = [
+    "18.6. eggs, sealed brood",
+    "5.7. eggs, sold 9.7.",
+    "5.7. no eggs",
+    "5.7. eggs, open brood, zorky, sold 9.7.",
+    "31.7. sealed brood, sold to Ada",
+    "eggs 5.7., dead 8.7.",
+    "12.7. eggs zork",
+]
+
+
+@pytest.mark.parametrize("later", [True, False])
+def test_remarks_that_mostly_tell_of_looks_are_asked_about_and_read_part_by_part(tmp_path, later):
+    answers = {
+        "word:reason:eggs, open brood, zorky": "eggs = yes; larvae = yes",
+        "word:reason:eggs zork": "eggs = yes",
+    }
+    if later:
+        begun, _ = remarked(tmp_path, MOSTLY_LOOKS, {FATES: None})
+        assert {q.id for q in begun.open} == {FATES, *answers}
+        (asked,) = [q for q in begun.open if q.id == FATES]
+        assert "what was seen" in asked.text
+    _, settings = remarked(tmp_path, MOSTLY_LOOKS, answers)
+    assert settings["files"]["bench.csv"]["apart"] == {"Remarks": 2}
+    found = {queen: (row["checked_on"][5:], row["eggs"]) for queen, row in looks(tmp_path).items()}
+    assert found == {
+        "D1": ("06-18", "yes"), "D2": ("07-05", "yes"), "D3": ("07-05", "no"), "D4": ("07-05", "yes"),
+        "D5": ("07-31", None), "D6": ("07-05", "yes"), "D7": ("07-12", "yes"),
+    }
+    # of whom it is said behind a look that she was sold, nobody says when
+    assert exits(tmp_path) == {
+        "D2": ("sold", "2025-07-09"), "D4": ("sold", "2025-07-09"), "D6": ("dead", "2025-07-08")
+    }
+
+
+@pytest.mark.parametrize(
+    ("text", "parts"),
+    [
+        ("5.7. eggs, all stages, sold 9.7.", ["5.7. eggs, all stages", "sold 9.7."]),
+        ("eggs 8.6., brood 9.7., gone 4.8.", ["eggs 8.6.", "brood 9.7.", "gone 4.8."]),
+        ("5.7. vajíčka, šedá 9.7.", ["5.7. vajíčka", "šedá 9.7."]),
+        ("5.7. eggs; sold 9.7.\ndead", ["5.7. eggs", "sold 9.7.", "dead"]),
+        # two days of one look, a day of no phrase of its own, a figure
+        ("3.6., 10.6. eggs", ["3.6., 10.6. eggs"]),
+        ("sold, 10.7. to Ada", ["sold, 10.7. to Ada"]),
+        ("8.6. dose 8,5 on 9.7.", ["8.6. dose 8,5 on 9.7."]),
+    ],
+)
+def test_a_cell_is_cut_at_the_comma_before_a_further_day_as_the_reader_cuts_it(text, parts):
+    assert apart.split(text) == parts
+    read = [part for part in apart.taken_apart([text], 4)[text] if any(part)]
+    assert len(read) == sum(bool(apart.around_day(part)) for part in parts)

@@ -167,6 +167,31 @@ def test_a_meaning_that_a_person_gives(column, answer, means):
         assert wordlist.meaning_of(column, answer, "here") == means
 
 
+def test_all_refused_meanings_are_told_at_once_with_what_there_is():
+    words = [Word("findings", text) for text in ("cells", "patchy", "fine", "gone")]
+    answers = {
+        "word:findings:cells": "queen_seen = no; queen_cells = yes",
+        "word:findings:patchy": "pattern = poor",
+        "word:findings:fine": "pattern_pct = good",
+        "word:findings:gone": "exit = missing",
+    }
+    with pytest.raises(UsageError) as refused:
+        wordlist.correct(words, answers)
+    told = refused.value.text()
+    assert "queen_cells = yes" in told
+    assert "queen_cells = none or supersedure or swarm or emergency" in told
+    assert "what a word may set is exit, queen_seen, " in told
+    assert "pattern_pct = a number" in told
+    assert "gone" not in told
+
+
+def test_a_doubt_under_a_day_is_no_look():
+    looks = part("c.csv", "checks", findings=["eggs", "?", "zork"])
+    assert listed(looks)["findings", "?", ()] == (1, {})
+    looks.feed.days = {"seen": "20.6.2025"}
+    assert listed(looks)["findings", "?", ()] == (1, "")
+
+
 def test_what_may_be_seen_at_a_look_is_no_fate():
     assert wordlist.fate("superseded")["exit"] == "superseded"
     assert wordlist.fate("killed, poor brood")["exit"] == "culled_fault"

@@ -84,3 +84,13 @@ def test_other_texts_than_labels_that_stand_alone_elsewhere_are_not_asked(statio
     sold = "\n".join(["Date;Queen;Price", SALES[0], f"2026-07-02;{cell};110", *SALES[2:]])
     (station / "records" / "sold 2026.csv").write_text(sold, "utf-8")
     assert SOLD not in {question.id for question in run(station)[0].asked}
+
+
+@pytest.mark.parametrize("between", ["and", "a", "und", "et", "ve", "oraz", "és", "OG"])
+def test_days_joined_by_a_word_are_a_dose_each(station, between):
+    bench = station / "records" / "bench 2026.csv"
+    bench.write_text(bench.read_text("utf-8").replace("/6+4/6", f"/6 {between} 4/6").replace(" + ", f" {between} "), "utf-8")
+    _, settings = run(station, {ASKED: "yes"})
+    assert settings["files"]["bench 2026.csv"]["several"] == {"Inseminated": 2, "Dose": 2}
+    days = sorted((row["queen_id"], row["inseminated_at"][:10]) for row in accepted(station, AS_OF)["inseminations"])
+    assert days[1:5] == [("D2", "2026-06-02"), ("D2", "2026-06-04"), ("D3", "2026-06-03"), ("D3", "2026-06-05")]

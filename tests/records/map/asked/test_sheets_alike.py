@@ -176,3 +176,58 @@ def test_a_cross_means_in_every_card_of_a_book_what_it_means_beside_ticks(tmp_pa
     found = accepted(tmp_path, dt.date(2026, 12, 31))["checks"]
     eggs = {row["queen_id"]: row["eggs"] for row in found if row["eggs"]}
     assert eggs == {"1-01": "yes", "1-02": "no", "1-03": "yes", "1-04": "no", "2-01": "no", "2-03": "no"}
+
+
+def test_a_sheet_left_out_in_a_second_run_keeps_no_setting_of_its_own(tmp_path):
+    """Its headings' line was written while the question was open; alone it would be refused."""
+    records = tmp_path / "records"
+    records.mkdir()
+    rows = "".join(f"D{n},2025-06-{n:02},8\n" for n in range(1, 9))
+    (records / "bench.csv").write_text(f"Queen,Inseminated,Dose\n{rows}", "utf-8")
+    checks = "".join(f"D{n},2025-06-{n + 14},yes\n" for n in range(1, 9))
+    (records / "checks.csv").write_text(f"Queen,Checked,Eggs\n{checks}", "utf-8")
+    twice = "".join(f"D{n % 3},{n}.7.2025\n" for n in range(1, 12))
+    (records / "insemination plan.csv").write_text(f"Plan\n\nQueen,Date\n{twice}", "utf-8")
+    _, settings = run(tmp_path, accept=False)
+    assert settings["files"]["insemination plan.csv"]["header"] == 3
+    _, settings = run(tmp_path, {"rows:insemination plan.csv:inseminations:*": "no"})
+    assert settings["records"]["ignore"] == ["insemination plan.csv"]
+    assert "insemination plan.csv" not in settings.get("files", {})
+    assert accepted(tmp_path, dt.date(2026, 12, 31))["checks"]
+
+
+def test_one_heading_is_asked_about_once_for_all_tables_that_it_feeds(tmp_path):
+    records = tmp_path / "records"
+    records.mkdir()
+    rows = "".join(f"{n},K{n:02},2025-06-{n:02},4,N{n}\n" for n in range(1, 9))
+    rows += "".join(f"{n + 8},K{n:02},2025-06-{n + 1:02},4,N{n}\n" for n in range(1, 9))
+    (records / "bench.csv").write_text(f"No.,Queen no.,Inseminated,Dose,Nuc\n{rows}", "utf-8")
+    checks = "".join(f"K{n:02},2025-06-{n + 14},yes\n" for n in range(1, 9))
+    (records / "checks.csv").write_text(f"Queen,Checked,Eggs\n{checks}", "utf-8")
+    begun, _ = run(tmp_path, accept=False)
+    asked = [q for q in begun.asked if q.kind == "column" and "queen_id" in q.text]
+    assert len(asked) == 1
+    tables = {member.id.split(":")[2] for member in asked[0].members}
+    assert {"inseminations", "placements"} <= tables
+    again, settings = run(tmp_path, {asked[0].id: "yes"}, accept=False)
+    assert not [q for q in again.open if "queen_id" in q.text]
+    read = {rule["table"]: rule["columns"].get("queen_id") for rule in settings["read"]}
+    assert read["inseminations"] == read["placements"] == "Queen no."
+
+
+def test_a_day_that_is_written_again_too_is_asked_about_without_a_default(tmp_path):
+    records = tmp_path / "records"
+    records.mkdir()
+    rows = "".join(f"K{n},2025-06-{n:02},8\n" for n in range(1, 13))
+    (records / "bench.csv").write_text(f"Queen,Inseminated,Dose\n{rows}", "utf-8")
+    days = ["2025-06-20", "", "2025-06-20", "2025-06-21", "", "", "2025-06-24", "", "2025-06-24", ""]
+    looks = "".join(f"{day},K{n},eggs\n" for n, day in enumerate(days, 1))
+    (records / "yard.csv").write_text(f"Day,Queen,Seen\n{looks}", "utf-8")
+    fill = "fill:yard.csv:checks:checked_on"
+    begun, settings = run(tmp_path)
+    assert [(q.id, q.default) for q in begun.open] == [(fill, None)]
+    assert "fill_down" not in settings.get("files", {}).get("yard.csv", {})
+    _, settings = run(tmp_path, {fill: "yes"})
+    assert settings["files"]["yard.csv"]["fill_down"] == ["Day"]
+    looks = {row["queen_id"]: row["checked_on"] for row in accepted(tmp_path, dt.date(2026, 1, 1))["checks"]}
+    assert (len(looks), looks["K6"], looks["K10"]) == (10, "2025-06-21", "2025-06-24")

@@ -699,3 +699,18 @@ def test_high_figures_under_a_number_of_drones_are_no_line():
     for low in ("4", "12", "D160"):
         _, found = fed(head, *(f"S{n},{low},{DAY}" for n in range(3)))
         assert "drones_handled" not in found["semen"]
+
+
+@pytest.mark.parametrize(
+    ("head", "name", "line"),
+    [
+        # where drones came from, by its hive's number, and how many of them there were
+        ("Matka č,Datum inseminace,Dávka", "Trubci z", True),
+        ("Matka č,Datum inseminace,Dávka", "Trubci se spermatem ks", False),
+        ("Nr matki,Data inseminacji,Dawka", "Trutnie z", True),
+        ("Nr matki,Data inseminacji,Dawka", "Trutnie ilość", False),
+    ],
+)
+def test_figures_under_drones_and_a_preposition_are_where_they_came_from(head, name, line):
+    _, found = fed(f"{head},{name}", *queens(f"D1,{DAY},8,21"))
+    assert (found["inseminations"].get("drone_line") == [name]) == line

@@ -184,6 +184,24 @@ def test_a_parquet_file_without_a_row_is_a_form():
         (["Queen,Eggs,", ",,Larvae"], [], [1], ["Queen", "Eggs", ""]),
         (["Queen,Eggs,", "zork,plonk,fleem"], [], [1], ["Queen", "Eggs", ""]),
         (["Queen,Eggs,", "Queen,plonk,fleem"], [], [1], ["Queen", "Eggs", ""]),
+        # a title and the signs explained beside it head nothing, nor does one with a year
+        (["Queens,,M = Max,", "Queen,Batch,Dose,Eggs"], [], [2], ["Queen", "Batch", "Dose", "Eggs"]),
+        (["Queens 2025,,Checks,", "Queen,Batch,Day,Eggs"], [], [2], ["Queen", "Batch", "Day", "Eggs"]),
+        (
+            ["Queens 2025,,Check,", "Queen,Batch,Day,Eggs"],
+            [(0, 1)],
+            [1, 2],
+            ["Queens 2025 Queen", "Queens 2025 Batch", "Check Day", "Check Eggs"],
+        ),
+        (
+            ["Queens 2025,,Check 1,,Check 2,", "Queen,Batch,Day,Eggs,Day,Eggs"],
+            [],
+            [1, 2],
+            [
+                *["Queens 2025 Queen", "Queens 2025 Batch"],
+                *["Check 1 Day", "Check 1 Eggs", "Check 2 Day", "Check 2 Eggs"],
+            ],
+        ),
         # six in ten known words make it one
         (
             ["Queen,Eggs,,,", "Queen,Eggs,Larvae,zork,plonk"],

@@ -47,19 +47,39 @@ def together(questions: Iterable[Question], sheets: Mapping[str, Sheet]) -> list
     for question, (_, source, *_) in zip(questions, places, strict=True):
         key = None if source in copies else _key(question, sheets)
         groups[key or question.id].append(question)
-    return [group[0] if len(group) == 1 else joint(group) for group in groups.values()]
+    found = [group[0] if len(group) == 1 else joint(group) for group in groups.values()]
+    return _of_one_heading(found)
+
+
+def _of_one_heading(questions: Iterable[Question]) -> list[Question]:
+    """Put questions into one that ask the same of one heading for several tables."""
+    groups: dict[object, list[Question]] = defaultdict(list)
+    for question in questions:
+        same = question.text, tuple(question.evidence), str(question.default)
+        groups[same if question.kind == "column" else question.id].append(question)
+    return [
+        group[0]
+        if len(group) == 1
+        else replace(group[0], members=[one for q in group for one in q.members or [q]])
+        for group in groups.values()
+    ]
 
 
 def joint(members: list[Question]) -> Question:
-    """Give the question of several that differ in their sheet alone."""
+    """Give the question of several that differ in their sheet, or in their table, alone."""
     first = members[0]
-    sources = [place_of(question.id)[1] for question in members]
+    of_each: dict[str, Question] = {}
+    for question in members:
+        of_each.setdefault(place_of(question.id)[1], question)
+    if len(of_each) == 1:
+        return replace(first, members=list(members))
+    sources = list(of_each)
     named = shorten([f'"{source}"' for source in sources], ", ")
     whole = f"{len(sources)} sheets{'' if first.kind in _BY_HEADING else ' alike'} ({named})"
     of_all = [line for line in first.evidence if all(line in one.evidence for one in members)]
     evidence = [
         f"{source}: {line}"
-        for source, question in zip(sources[:_SHOWN], members, strict=False)
+        for source, question in list(of_each.items())[:_SHOWN]
         for line in question.evidence
         if line not in of_all
     ]

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Container, Iterable, Mapping, Sequence
+from collections.abc import Collection, Container, Iterable, Mapping, Sequence
 from itertools import pairwise
 
 from queen_outcomes.facts.reading import ABSENT, PARTS
 from queen_outcomes.records.map.asked.questions import NO, YES, Question, question_id
-from queen_outcomes.records.map.asked.wordlist import DASHES, Word
+from queen_outcomes.records.map.asked.wordlist import DASHES, Word, has_foreign_letter
 from queen_outcomes.records.map.seen import meanings
 from queen_outcomes.records.map.seen.fits import FINDINGS
 from queen_outcomes.records.map.seen.words import (
@@ -34,6 +34,8 @@ _FEWEST, _WAYS = 3, 2
 """Texts of several parts, from which on parts are asked about; and the ways in which a letter
 stands beside others, from which on it is a part of its own."""
 _BETWEEN = re.compile(r"[\s,;:/+&|()]+")
+_JOINING = "+/&|"
+"""Signs between parts, of which one that stands alone as a text says something itself."""
 _NO_SIGNS = "?.\"'%" + "".join(DASHES)
 """What is no part of its own: "F4*" has one for "*", and "F4?" says that nobody knows."""
 _PIECE = re.compile(
@@ -46,10 +48,11 @@ _SHORT, _CAPITALS, _MOST = 2, 5, 10
 def tokens_of(text: str, whole: Container[str] = ()) -> tuple[str, ...] | None:
     """Take a text apart: letters that stand together, scores, short words; None: it is prose.
 
-    ``whole`` holds capitals, in small letters, that are one part where they stand together.
+    ``whole`` holds capitals, in small letters, that are one part where they stand together,
+    and signs that say something themselves.
     """
     found: list[str] = []
-    for chunk in filter(None, _BETWEEN.split(text.strip())):
+    for chunk in _chunks(text.strip(), whole):
         pieces = _PIECE.findall(chunk)
         if chunk.casefold() in whole:
             found.append(chunk)
@@ -63,16 +66,36 @@ def tokens_of(text: str, whole: Container[str] = ()) -> tuple[str, ...] | None:
     return tuple(found) if found and len(folded) == len(found) else None
 
 
+def _chunks(text: str, whole: Container[str]) -> Iterable[str]:
+    """Cut a text at blanks and signs, but for signs that are parts themselves."""
+    for word in text.split():
+        if word in whole:
+            yield word
+        else:
+            yield from filter(None, _BETWEEN.split(word))
+
+
 def _is_short(piece: str) -> bool:
     if piece.isdigit():
         return int(piece) <= _MOST
     return len(piece) <= (_CAPITALS if piece.isupper() else _SHORT)
 
 
-def _whole(texts: Iterable[str]) -> set[str]:
+def _signs(texts: Iterable[str]) -> set[str]:
+    """Give the signs that stand alone in one text and at the end of others: "+", and "+ n".
+
+    None where one joins two parts as well: nobody knows which of the two it does elsewhere.
+    """
+    alone = {text.strip() for text in texts} - {""}
+    found = {text for text in alone if not text.strip(_JOINING)}
+    joins = re.compile(rf"\w\s*[{re.escape(_JOINING)}]+\s*\w")
+    return found if not any(map(joins.search, alone)) else set()
+
+
+def _whole(texts: Collection[str]) -> set[str]:
     """Give the capitals that stand together in one way alone, in small letters: one part.
 
-    Letters of which each stands for itself are put together in several ways.
+    Letters of which each stands for itself are put together in several ways. So are signs.
     """
     runs = {
         piece
@@ -81,7 +104,7 @@ def _whole(texts: Iterable[str]) -> set[str]:
         if piece.isupper() and tokens_of(text)
     }
     ways = Counter(letter for run in runs for letter in set(run))
-    return {run.casefold() for run in runs if len(run) > 1 and max(ways[r] for r in run) < _WAYS}
+    return _signs(texts) | {run.casefold() for run in runs if len(run) > 1 and max(ways[r] for r in run) < _WAYS}
 
 
 def is_made_of(text: str, parts: Container[str]) -> bool:
@@ -172,8 +195,13 @@ def _joins() -> frozenset[str]:
 
 def _by_letters(words: Sequence[Word]) -> list[Word]:
     free = [word for word in words if word.column == FINDINGS and not word.limited]
-    whole = _whole(word.text for word in free)
-    taken = {id(word): tokens for word in free if (tokens := tokens_of(word.text, whole))}
+    texts = [word.text for word in free]
+    whole, said = _whole(texts), {text for text in texts if not text.strip(_JOINING)}
+    taken = {
+        id(word): tokens
+        for word in free
+        if (tokens := tokens_of(word.text, whole)) and not _lacks(word.text, tokens, said)
+    }
     several = [
         taken[id(word)]
         for word in free
@@ -192,11 +220,20 @@ def _by_letters(words: Sequence[Word]) -> list[Word]:
             part.count += word.count
             part.sources |= word.sources
             part.headings |= word.headings
+            part.spoken |= word.spoken
             # of letters written together one alone may be another's abbreviation
-            alone = None if token in together else meanings.of_findings(token)
+            foreign = token in together or has_foreign_letter(token, word.spoken)
+            alone = None if foreign else meanings.of_findings(token)
             part.means = stages.get(token) or alone
     rest = [word for word in words if not any(word is one for one in made)]
     return [*rest, *sorted(found.values(), key=lambda part: (-part.count, part.text))]
+
+
+def _lacks(text: str, tokens: Sequence[str], said: Container[str]) -> bool:
+    """Tell whether a sign at an end of a text, which says something elsewhere, is no part here."""
+    words = text.split()
+    ends = (words[0], words[-1]) if words else ()
+    return any(word in said and word not in tokens for word in ends)
 
 
 def _runs(texts: Iterable[str], whole: Container[str]) -> list[str]:

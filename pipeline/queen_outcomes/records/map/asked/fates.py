@@ -1,11 +1,14 @@
-"""How queens went, told with its day in a column of remarks: "sold 9.7.", "12.6. superseded"."""
+"""How queens went, and what was seen of them, told with its day in a column of remarks.
+
+"sold 9.7.", "12.6. superseded", "5.7. eggs, sold 9.7."
+"""
 
 from __future__ import annotations
 
 import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from queen_outcomes.facts.dictionary import TABLES
@@ -23,7 +26,7 @@ KIND = "fates"
 _FEWEST, _KNOWN, _AGAIN = 3, 0.5, 2
 """So many remarks with a day say how she went, under one heading, and such a share of those with
 a day; of other words beside days, those that stand so often are asked about."""
-_SHOWN = 5
+_SHOWN, _MOST_PARTS = 5, 4
 _PHRASES = re.compile(r"[,:()]|\s[-–]\s|\s\+\s")
 _DEEDS = frozenset(["inseminations", "co2", "placements"])
 _DAYS_OF_DEEDS = frozenset(["inseminated_at", "given_at", "placed_on"])
@@ -48,6 +51,10 @@ class Remarks:
         Words beside a day, as they are read; not all of them say how she went.
     fates : mapping of str
         What those that do say, by the words.
+    seen : mapping of dict
+        What others say was seen, by the words.
+    most : int
+        How many days, each with its words, stand in a cell.
     settled : bool
         Whether the settings have them taken apart.
     """
@@ -56,6 +63,8 @@ class Remarks:
     heading: str
     told: Counter[str]
     fates: Mapping[str, str]
+    seen: Mapping[str, meanings.Meaning] = field(default_factory=dict)
+    most: int = 1
     settled: bool = False
 
     @property
@@ -65,9 +74,22 @@ class Remarks:
 
     @property
     def headings(self) -> tuple[str, str]:
-        """The headings that the day and the words have once cells are taken apart."""
-        day, words = apart.names(self.heading, 1)
-        return day, words
+        """The headings that the day and the words have once cells are taken apart.
+
+        Of several parts "{}" stands for the number.
+        """
+        day, words = apart.names(self.heading, self.most)[:2]
+        return (day, words) if self.most == 1 else (_any_of(day), _any_of(words))
+
+    @property
+    def each(self) -> list[str]:
+        """The numbers of several parts."""
+        return [str(number) for number in range(1, self.most + 1)] if self.most > 1 else []
+
+
+def _any_of(heading: str) -> str:
+    """Put "{}" for the number at the end of a part's heading."""
+    return heading.removesuffix(" 1)") + " {})"
 
 
 def reason_of(words: str) -> str | None:
@@ -106,7 +128,9 @@ def fate_on_day(text: str) -> str | None:
         return said
     near = (_up_to_fate(before[-2::-1]), _up_to_fate(behind[1:]))
     between = min((one for one in near if one is not None), key=len, default=[])
-    return None if any(is_deed(one, said) for one in (own, *between)) else said
+    # "open brood OK" is seen that day, though not all of it is known
+    deeds = any(is_deed(one, said) or meanings.hints(one) for one in (own, *between))
+    return None if deeds else said
 
 
 def _up_to_fate(phrases: Sequence[str]) -> list[str] | None:
@@ -130,22 +154,45 @@ def find(station: Station) -> list[Remarks]:
     """Find columns of remarks that tell how queens went; none in sheets that keep it anyhow."""
     found: dict[str, list[Remarks]] = defaultdict(list)
     for keeps, column in _columns(station):
-        texts = Counter(column.contents.texts)
-        said = apart.words_beside_days(texts)
-        told, fates, doubted = Counter[str](), dict[str, str](), set[str]()
-        for text, words in said.items():
-            told[words] += texts[text]
-            fate = fate_on_day(text)
-            if fate:
-                fates[words] = fate
-            elif reason_of(words):
-                doubted.add(words)  # what is read alike cannot be told apart by its words
-        for words in doubted:
-            del told[words]
-        if told:
-            kept = {words: fate for words, fate in fates.items() if words in told}
-            found[column.name].append(Remarks(keeps, column.name, told, kept))
+        one = _told_in(keeps, column)
+        if one is not None:
+            found[column.name].append(one)
     return [one for same in found.values() for one in same if _say_so(same)]
+
+
+def _told_in(keeps: Part, column: SheetColumn) -> Remarks | None:
+    """Give what the remarks of a column tell beside days; None where no day stands there."""
+    parts = {cell.whole: apart.split(cell.whole) for cell in column.contents.kept}
+    most = max((len(own) for own in parts.values() if any(map(apart.around_day, own))), default=1)
+    most = most if most <= _MOST_PARTS else 1
+    texts = Counter[str]()
+    for cell in column.contents.kept:
+        texts.update(parts[cell.whole] if most > 1 else [cell.whole])
+    told, fates, seen, doubted = Counter[str](), dict[str, str](), dict[str, meanings.Meaning](), set[str]()
+    for text, words in apart.words_beside_days(texts).items():
+        told[words] += texts[text]
+        if fate := fate_on_day(text):
+            fates[words] = fate
+        elif reason_of(words):
+            if look := _seen_on_day(text):
+                seen[words] = look
+            else:
+                doubted.add(words)  # what is read alike cannot be told apart by its words
+        elif look := meanings.of_findings(words):
+            seen[words] = look
+    for words in doubted | (fates.keys() & seen.keys()):
+        told.pop(words, None)
+    kept = {words: fate for words, fate in fates.items() if words in told}
+    looks = {words: look for words, look in seen.items() if words in told}
+    return Remarks(keeps, column.name, told, kept, looks, most) if told else None
+
+
+def _seen_on_day(text: str) -> meanings.Meaning | None:
+    """Say what was seen on the day of a remark that says of no day how she went: "3.6. eggs, sold"."""
+    before, behind = apart.around_day(text) or ("", "")
+    phrases = [one for side in (before, behind) for one in _PHRASES.split(side) if one.strip()]
+    looked = [one for one in phrases if not reason_of(one)]
+    return meanings.of_findings(", ".join(looked)) if looked else None
 
 
 def _columns(station: Station) -> Iterator[tuple[Part, SheetColumn]]:
@@ -163,14 +210,14 @@ def _columns(station: Station) -> Iterator[tuple[Part, SheetColumn]]:
 
 
 def _say_so(same: Sequence[Remarks]) -> bool:
-    """Tell whether enough remarks under one heading say how queens went."""
+    """Tell whether enough remarks under one heading say how queens went, or what was seen."""
     every = sum(one.told.total() for one in same)
     # somebody who says that he killed her says how she went, if not why
     known = sum(
         count
         for one in same
         for text, count in one.told.items()
-        if text in one.fates or meanings.is_culled(text)
+        if text in one.fates or text in one.seen or meanings.is_culled(text)
     )
     return known >= max(_FEWEST, _KNOWN * every)
 
@@ -179,14 +226,19 @@ def settle(found: Iterable[Remarks], settings: Mapping[str, Any]) -> list[Remark
     """Mark the remarks that the settings have taken apart: what new words say is added to that."""
     files = settings.get("files")
     parted = [
-        (pattern, {heading.casefold() for heading in habits.get("apart", {})})
+        (pattern, {heading.casefold(): most for heading, most in habits.get("apart", {}).items()})
         for pattern, habits in (files.items() if isinstance(files, Mapping) else ())
         if isinstance(habits, Mapping)
     ]
     return [
-        replace(one, settled=True)
-        if any(takes(p, one.part.source) and one.heading.casefold() in own for p, own in parted)
-        else one
+        next(
+            (
+                replace(one, settled=True, most=own[one.heading.casefold()])
+                for pattern, own in parted
+                if takes(pattern, one.part.source) and one.heading.casefold() in own
+            ),
+            one,
+        )
         for one in found
     ]
 
@@ -199,8 +251,8 @@ def words(found: Iterable[Remarks], known: Sequence[Word]) -> list[Word]:
     every = sum((one.told for one in found), Counter[str]())
     for one in found:
         for text, count in one.told.items():
-            fate, seen = one.fates.get(text), meanings.of_findings(text)
-            told = fate or seen or every[text] >= _AGAIN or meanings.is_culled(text)
+            fate, seen = one.fates.get(text), one.seen.get(text) or meanings.of_findings(text)
+            told = fate or seen or every[text] >= _AGAIN or meanings.is_culled(text) or meanings.hints(text)
             if text.casefold() in have or not told:
                 continue
             # a queen seen to lay drones may have been left where she was
@@ -220,12 +272,13 @@ def questions(found: Iterable[Remarks]) -> list[Question]:
         by_id.setdefault(one.id, []).append(one)
     asked = []
     for name, same in by_id.items():
-        texts = list(dict.fromkeys(text for one in same for text in one.fates))
+        texts = list(dict.fromkeys(text for one in same for text in (*one.fates, *one.seen)))
         shown = ", ".join(f'"{text}"' for text in texts[:_SHOWN])
         asked.append(
             Question(
                 name,
-                f'Do remarks under "{same[0].heading}" say when and how queens went?',
+                f'Do remarks under "{same[0].heading}" say when and how queens went'
+                f"{', or what was seen of them' if any(one.seen for one in same) else ''}?",
                 [f"{sum(one.told.total() for one in same)} have a day beside words, such as {shown}"],
                 {YES: "they do: read those as exits, and what was seen as checks", NO: "they do not: leave them unread"},
                 sources=tuple(dict.fromkeys(one.part.source for one in same)),
@@ -249,7 +302,9 @@ def rules(
     day, said = one.headings
     ends, looks = set[str](), set[str]()
     for word in means:
-        if word.column == "reason" and word.means:
+        if word.column == FINDINGS and word.means and not word.limited:
+            looks.add(word.text.casefold())
+        elif word.column == "reason" and word.means:
             sets = word.means if isinstance(word.means, dict) else {EXIT: word.means}
             ends |= {word.text.casefold()} if EXIT in sets else set()
             looks |= {word.text.casefold()} if sets.keys() - {EXIT} else set()

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from queen_outcomes.base.errors import UsageError
+from queen_outcomes.base.errors import UsageError, raise_all
 from queen_outcomes.facts.column import Column
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import HOLE, NOT_LOOKED, PARTS
@@ -17,7 +17,14 @@ from queen_outcomes.records.map.seen import meanings
 from queen_outcomes.records.map.seen.contents import crosses, is_tick
 from queen_outcomes.records.map.seen.fits import FINDINGS, ours_of
 from queen_outcomes.records.map.seen.station import Part, Station
-from queen_outcomes.records.map.seen.words import CROSSES_NO, fold, vocabulary
+from queen_outcomes.records.map.seen.words import (
+    CROSSES_NO,
+    STAGES,
+    first_letters,
+    fold,
+    tokens,
+    vocabulary,
+)
 
 READER_KNOWS = {
     "yes": "yes",
@@ -40,6 +47,8 @@ _MAY_BE_SEEN = (
     "or what was seen that day, such as larvae = yes; sealed = yes: it is then a check; with "
     "exit = drone_layer beside it, both"
 )
+_SETTABLE = ("yes_no", "word", "number", "integer")
+"""Kinds of columns of a look that its words may set."""
 _SHOWN = 5
 _BROOD_ONLY = ("larvae", "sealed")
 DASHES = frozenset(["-", "--", "–", "—", "−"])
@@ -75,6 +84,8 @@ class Word:
     sources: set[str] = field(default_factory=set)
     headings: set[str] = field(default_factory=set)
     limited: tuple[str, ...] = ()
+    spoken: set[str] = field(default_factory=set)
+    """The languages of the sheets that it stands in, as far as they are known."""
     told_by: str = ""
     """What a legend says of it."""
     dated: bool = False
@@ -121,6 +132,7 @@ def gather(station: Station) -> list[Word]:
                 word.count += count
                 word.sources.add(part.source)
                 word.headings.add(part.feed.headings(name)[0])
+                word.spoken |= {part.sheet.language} - {""}
                 if word.means is None:
                     word.means = _guess(part, name, text, limited)
                 if word.means is None and name == FINDINGS and part.table == "checks":
@@ -157,14 +169,7 @@ def _guess(part: Part, name: str, text: str, limited: tuple[str, ...]) -> Any:
         plus = any("+" in held.counts for held in part.contents(name))
         return NO if plus and ours.kind == "yes_no" else None
     if name == FINDINGS:
-        # a look whose words nobody can guess is asked about, never dropped
-        if _unknown(text):
-            return {}
-        found = meanings.of_findings(text, limited)
-        if found is None and (brood := _brood_of(part)):
-            # "patchy" under "Brood"
-            found = meanings.of_findings(f"{brood} {text}", limited)
-        return found
+        return _finding(part, text, limited)
     if ours.kind == "yes_no":
         if is_tick(text):  # a cross; beside ticks it may be a tick of another hand
             return NO if text[0] in CROSSES_NO else None
@@ -172,6 +177,32 @@ def _guess(part: Part, name: str, text: str, limited: tuple[str, ...]) -> Any:
         return said if said else NOTHING if _unknown(text) else None
     said = meanings.of_word(text, name, ours.words)
     return said if said else NOTHING if _unknown(text) else None
+
+
+def _finding(part: Part, text: str, limited: tuple[str, ...]) -> Any:
+    """Guess a free word; a look whose words nobody can guess is asked about, never dropped."""
+    if _unknown(text):  # under a day it stands for no look, as a blank does
+        return NOTHING if part.feed.days else {}
+    found = meanings.of_findings(text, limited)
+    if found and has_foreign_letter(text, {part.sheet.language}):
+        return None
+    if found is None and (brood := _brood_of(part)):
+        # "patchy" under "Brood"
+        found = meanings.of_findings(f"{brood} {text}", limited)
+    return found
+
+
+def has_foreign_letter(text: str, spoken: Iterable[str]) -> bool:
+    """Tell whether a lone letter for a stage of brood begins its word in none of the languages.
+
+    "E" is eggs, and in a sheet of another language what begins so there.
+    """
+    known = [first_letters(language) for language in spoken if language]
+    for letter in tokens(text) if known else ():
+        sets = meanings.of_findings(letter) or {} if len(letter) == 1 else {}
+        if any(not any(letter in own[stage] for own in known) for stage in sets.keys() & set(STAGES)):
+            return True
+    return False
 
 
 def fate(text: str) -> Any:
@@ -244,9 +275,15 @@ def correct(words: list[Word], answers: Mapping[str, Any]) -> None:
     by_id: dict[str, list[Word]] = {}
     for word in words:
         by_id.setdefault(word.id, []).append(word)
+    faults: list[UsageError] = []
     for name, answer in answers.items():
         for word in by_id.get(name, ()):
-            word.means = meaning_of(word.column, answer, name, word.dated)
+            try:
+                word.means = meaning_of(word.column, answer, name, word.dated)
+            except UsageError as fault:
+                faults.append(fault)
+                break
+    raise_all(faults)
 
 
 def meaning_of(column: str, answer: Any, where: str, dated: bool = False) -> Any:
@@ -263,7 +300,7 @@ def meaning_of(column: str, answer: Any, where: str, dated: bool = False) -> Any
         sets = answer if isinstance(answer, dict) else _sets(str(answer))
         for name, value in sets.items():
             if not _can_be(name, str(value)):
-                raise _refused(where, answer, "such as eggs = yes; larvae = no")
+                raise _refused(where, f"{name} = {value}" if value else answer, _what_can_be(name))
         return {name: str(value) for name, value in sets.items()}
     given = str(answer).strip()
     allowed = _values(column)
@@ -295,6 +332,17 @@ def _can_be(name: str, value: str) -> bool:
     if ours and ours.kind in ("number", "integer"):
         return re.fullmatch(r"\d+(\.\d+)?", value) is not None
     return ours is not None and value in _values(name)
+
+
+def _what_can_be(name: str) -> str:
+    """Say what a word may set in the place of what it was answered to set."""
+    kinds = {c.name: c.kind for c in TABLES["checks"].columns}
+    can = [EXIT, *(n for n, kind in kinds.items() if kind in _SETTABLE)]
+    if name not in can:
+        return f"such as eggs = yes; larvae = no; what a word may set is {', '.join(can)}"
+    if kinds.get(name) in ("number", "integer"):
+        return f"{name} = a number"
+    return f"{name} = " + " or ".join(_values("reason" if name == EXIT else name))
 
 
 def _sets(text: str) -> dict[str, str]:

@@ -37,17 +37,17 @@ def days_above(station: Station) -> list[Question]:
         name = MAIN_DATE[table]
         # the rows of a diary share their day, whichever table they belong to
         own = [one for one in parts if not one.feed.only or (one.source, named) not in shared]
-        told = _once_for_several(own, name)
+        told, again = _once_for_several(own, name), _lacking(own, name)
         shared |= {(one.source, named) for one in own if told and one.feed.only}
-        for part in own if told else ():
+        for part in own if told or again else ():
             asked = f'In "{part.source}", does a day under "{named}" hold for the rows below '
             questions.append(
                 Question(
                     question_id("fill", part.source, table, name),
                     asked + "it that have none?",
-                    [told],
+                    [told or again],
                     {YES: "it does: fill it down", NO: "their day is not known"},
-                    default=YES,
+                    default=YES if told else None,
                     sources=(part.source,),
                 )
             )
@@ -131,6 +131,25 @@ def month_of_days(station: Station) -> list[Question]:
                 sources=(part.source,),
             )
     return list(questions.values())
+
+
+def _lacking(parts: Sequence[Part], name: str) -> str:
+    """Say how many rows lack a day though something was done, where days are written again too.
+
+    Nobody knows then whether the day above holds for them: it has no default.
+    """
+    rows, written, done = 0, 0, 0
+    for part in parts:
+        at, others = part.columns_of(name)[0].at, _besides(part, name)
+        sheet = part.sheet.whole or part.sheet
+        if not sheet.rows or not sheet.rows[0].text(at):
+            return ""
+        lacking = [row for row in sheet.rows if not row.text(at)]
+        rows, written = rows + len(sheet.rows), written + len(sheet.rows) - len(lacking)
+        done += sum(any(row.text(place) for place in others) for row in lacking)
+    if written < _FEW_BLOCKS or done < max(_MANY_BARE * rows, _EACH_NEW * (rows - written)):
+        return ""
+    return f"{rows - written} of {rows} rows have none, and a day stands twice in a row as well"
 
 
 def _once_for_several(parts: Sequence[Part], name: str) -> str:

@@ -10,6 +10,7 @@ from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.records.map.seen.contents import MOST, Contents, is_tick
 from queen_outcomes.records.map.seen.headings import Heading
 from queen_outcomes.records.map.seen.sheet import SheetColumn
+from queen_outcomes.records.map.seen.words import tokens, vocabulary
 
 FINDINGS = "findings"
 """The pseudo-column of free words that set several columns."""
@@ -47,6 +48,8 @@ PARTLY = 0.6
 _LEAST = 0.45
 _MANY = 30
 """Of so many drones a load is collected, and no line has such a number, as a rule."""
+_PREPOSITION = 3
+"""So many letters has a word such as "of" at the most; "amount" counts."""
 _BY_UNIT = {
     ("co2", "minutes"): ("min", "s"),
     ("semen", "storage_c"): ("C", "F"),
@@ -287,10 +290,18 @@ def _tells_how_much(said: Heading, held: Contents, ours: Ours) -> bool:
 
 
 def _counts_drones(said: Heading, held: Contents) -> bool:
-    """Tell whether figures stand under a heading of drones and something else."""
+    """Tell whether figures stand under a heading of drones and something else.
+
+    "Drones from" and "drones of hive" say where they came from.
+    """
     of_drones = any("column:drone_line" in phrase for phrase in said.phrases)
-    more = len(said.phrases) > 1 and held.filled > 0 and held.number_share >= MOST
-    return of_drones and more and "part:number" not in said.labels
+    others = [phrase for phrase in said.phrases if not phrase & {"part:filler", "column:colony_id"}]
+    known = vocabulary().labels
+    more = len(others) > 1 or any(
+        "part:filler" in known.get(word, ()) and len(word) > _PREPOSITION for word in tokens(said.name)
+    )
+    figures = held.filled > 0 and held.number_share >= MOST
+    return of_drones and more and figures and "part:number" not in said.labels
 
 
 def _is_number_of_drones(said: Heading, held: Contents) -> bool:

@@ -7,7 +7,13 @@ from collections.abc import Sequence
 from functools import cache
 
 from queen_outcomes.records.map.seen.contents import yes_or_no
-from queen_outcomes.records.map.seen.words import fold, tokens, vocabulary
+from queen_outcomes.records.map.seen.words import (
+    fold,
+    forms,
+    languages,
+    tokens,
+    vocabulary,
+)
 
 Meaning = dict[str, str]
 _STAGES = ("eggs", "larvae", "sealed")
@@ -130,6 +136,12 @@ def of_findings(text: str, only: tuple[str, ...] = ()) -> Meaning | None:
     return found if known_all and found else None
 
 
+def hints(text: str) -> bool:
+    """Tell whether a part of a text is known for what is seen at a look."""
+    said = [kind for words in map(tokens, _PIECES.split(text)) for kind, _ in _said(words)]
+    return any(kind != _UNKNOWN for kind in said)
+
+
 def _said(words: Sequence[str]) -> list[tuple[str, bool]]:
     """Take the words of a phrase for kinds of findings, and tell which of them are denied.
 
@@ -147,6 +159,8 @@ def _said(words: Sequence[str]) -> list[tuple[str, bool]]:
             after = words[at + length :]
             if kind or denies or behind or phrase in _names():
                 break
+        if denies and kind and kind != "nothing":
+            denies, kind = _denied_beside(phrase, kind, words[:at], after)
         at += length
         ends = all(word in known.get("fillers", ()) for word in after)
         if (behind or (denies and ends)) and found and found[-1][0] in _NEGATED:
@@ -162,6 +176,33 @@ def _said(words: Sequence[str]) -> list[tuple[str, bool]]:
         elif phrase not in known.get("joins_negation", ()) and phrase not in known.get("fillers", ()):
             found.append((_UNKNOWN, False))
     return found
+
+
+@cache
+def _where_it_denies(phrase: str) -> tuple[frozenset[str], ...]:
+    """Give what is found at looks in each language in which a word denies, folded."""
+    named = [words.get("findings", {}) for words in languages().values()]
+    return tuple(
+        frozenset(form for texts in found.values() for text in texts for form in forms(text))
+        for found in named
+        if phrase in map(fold, found.get("negations", ()))
+    )
+
+
+def _denied_beside(
+    phrase: str, kind: str, before: Sequence[str], after: Sequence[str]
+) -> tuple[bool, str | None]:
+    """Tell what a word is that denies in one language and is a thing in another.
+
+    "Ei" is no beside words of the language in which it denies, and an egg beside others;
+    alone nobody knows.
+    """
+    if not before and not after:
+        return False, _UNKNOWN
+    beside = {" ".join(after[:n]) for n in range(1, _LONGEST)}
+    beside |= {" ".join(before[-n:]) for n in range(1, _LONGEST)}
+    denies = any(not known.isdisjoint(beside - {""}) for known in _where_it_denies(phrase))
+    return denies, None if denies else kind
 
 
 def of_word(text: str, column: str, choices: tuple[str, ...]) -> str | None:
@@ -187,6 +228,11 @@ def of_word(text: str, column: str, choices: tuple[str, ...]) -> str | None:
 def is_reason(text: str) -> bool:
     """Tell whether a text, as a whole, is a word for how a queen went."""
     return fold(text) in vocabulary().words["reason"]
+
+
+def is_cull(text: str) -> bool:
+    """Tell whether a text, as a whole, is a word for that: "removed", not "cage removed"."""
+    return fold(text) in vocabulary().reason_parts.get("culled", ())
 
 
 def is_culled(text: str) -> bool:

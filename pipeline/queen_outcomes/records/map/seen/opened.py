@@ -51,6 +51,13 @@ class Cell:
     """text, number, percent, date or time."""
     fill: str = ""
     """The fill's colour as "#RRGGBB"; empty where there is none, or it is white."""
+    lines: str = ""
+    """The text in the lines in which it is written; empty where it is one line."""
+
+    @property
+    def whole(self) -> str:
+        """The text with its ends of lines."""
+        return self.lines or self.text
 
 
 @dataclass(frozen=True)
@@ -244,7 +251,7 @@ def _decoded(content: bytes, encoding: str, name: str) -> CellGrid:
         if reader.line > skip:
             # a quote that never closes costs its own line only
             seen = reader.taken[:1] if cells is None else cells
-            rows.append(Row(reader.line, tuple(Cell(" ".join(c.split())) for c in seen)))
+            rows.append(Row(reader.line, tuple(map(_of_text, seen))))
     return CellGrid(name, tuple(rows), typed_text=True)
 
 
@@ -356,12 +363,17 @@ def _colour(cell: Any) -> str:
 def _seen(value: Any, shown: str = "") -> Cell:
     if value is None or isinstance(value, bool | str):
         text = {True: "yes", False: "no", None: ""}.get(value, value)
-        return Cell(" ".join(str(text).split()))
+        return _of_text(str(text))
     if isinstance(value, int | float):
         if "%" in shown:
             return Cell(f"{round(100 * value, 6):g} %", "percent")
         return Cell(f"{value:.10g}", "number")
     return _seen_moment(value)
+
+
+def _of_text(text: str) -> Cell:
+    lines = [plain for line in text.splitlines() if (plain := " ".join(line.split()))]
+    return Cell(" ".join(lines), lines="\n".join(lines) if lines[1:] else "")
 
 
 def _seen_moment(value: Any) -> Cell:

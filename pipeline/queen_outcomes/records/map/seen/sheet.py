@@ -102,6 +102,8 @@ class Sheet:
     """Headings of one letter that were taken for eggs, larvae and sealed brood."""
     either: dict[str, Either] = field(default_factory=dict)
     """Headings that may mean one of several columns of ours: it is asked."""
+    apart: dict[str, int] = field(default_factory=dict)
+    """Headings of looks that stand in one cell with their days -> how many of them."""
     chosen: dict[str, str] = field(default_factory=dict)
     """Heading -> the column of ours that it was answered to be, or `NONE`."""
 
@@ -150,6 +152,10 @@ class Sheet:
     def column(self, name: str) -> SheetColumn:
         """Give a column by the name its heading has for the reader."""
         return next(column for column in self.columns if column.name == name)
+
+
+_SAY_ENOUGH = 0.7
+"""The share of a row's other headings that say what they are without the row above."""
 
 
 def top_texts(grid: CellGrid) -> list[str]:
@@ -359,10 +365,47 @@ def _both(grid: CellGrid, at: int) -> list[int]:
         if (
             known >= 0.6 * len(row.filled)
             and (gaps or spanned)
+            and not _is_title(top, bottom, spanned=spanned)
             and (len(set(top.filled)) < len(bottom.filled) or spanned or _repeats(here))
         ):
-            return [upper, lower]
+            return [lower] if _heads_days_alone(grid, bottom) else [upper, lower]
     return [at]
+
+
+def _heads_days_alone(grid: CellGrid, row: Row) -> bool:
+    """Tell whether days are headings of a row in which the others say enough without those above.
+
+    Such as "Checks" over all of the days: it is a title, and a day with it is no longer one.
+    """
+    texts = [row.text(n) for n in row.filled]
+    days = [text for text in texts if _heads_look(text)]
+    others = [text for text in texts if not _heads_look(text)]
+    if len(days) < 2 or len(row.filled) < grid.width or len(set(texts)) < len(texts):
+        return False
+    own = [text for text in others if _is_column(text)]
+    return len(own) >= _SAY_ENOUGH * len(others)
+
+
+def _heads_look(text: str) -> bool:
+    return day_of(text) is not None or week_of(text) is not None
+
+
+def _is_column(text: str) -> bool:
+    """Tell whether a heading is enough by itself: "date" below "inseminated" is not."""
+    said = heading(text)
+    named = said.of("column") or said.of("topic") or said.unit
+    return bool(named) or "queen" in said.of("part")
+
+
+def _is_title(top: Row, bottom: Row, *, spanned: bool) -> bool:
+    """Tell whether a row above headings is a title and what is written beside it.
+
+    "Inseminations 2025" and "K = Kaja"; over headings that repeat it may head the first of them.
+    """
+    texts = [cell.text for cell in top.cells if cell.text]
+    signs = any("=" in text for text in texts)
+    first = not spanned and top.filled[0] <= bottom.filled[0] and re.search(LONE_YEAR, texts[0])
+    return not _repeats(bottom) and bool(signs or first)
 
 
 def _repeats(row: Row) -> bool:

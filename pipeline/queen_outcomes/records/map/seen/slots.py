@@ -71,7 +71,9 @@ def find(sheet: Sheet) -> list[Series]:
 
 def _dated(sheet: Sheet) -> Series | None:
     """Days as headings, with what was found below them."""
-    found = [c for c in sheet.columns if c.name and _heading_day(c.name)] or _weeks(sheet)
+    days = [c.at for c in sheet.columns if c.name and _heading_day(c.name)]
+    among = [c for c in sheet.columns if c.at in days or weeks.is_late(c.name)]
+    found = among if days else _weeks(sheet)
     if len(found) < LEAST:
         return None
     return Series(

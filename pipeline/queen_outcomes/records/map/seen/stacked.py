@@ -11,7 +11,7 @@ from typing import Any
 
 from queen_outcomes.facts.reading import BELOW, takes
 from queen_outcomes.records import below
-from queen_outcomes.records.map.seen.contents import day_of
+from queen_outcomes.records.map.seen.contents import day_of, is_ditto
 from queen_outcomes.records.map.seen.opened import Cell, CellGrid, Row
 from queen_outcomes.records.map.seen.sheet import heads_columns
 from queen_outcomes.records.map.seen.words import fold
@@ -21,6 +21,8 @@ Begins = Callable[[str], Sequence[str] | None]
 them; None where they do not speak of the sheet."""
 _LEAST_ROWS = 2
 """Under headings of their own stand so many rows with two texts, or it is no table."""
+_LEAST_SAME = 2
+"""So many cells that say what one above them says, of the same table, make a row a record."""
 _OTHERS = 0.5
 """Share of a row's headings that are new, from which on they are another table's."""
 
@@ -91,11 +93,25 @@ def _found(grid: CellGrid, firsts: Sequence[str]) -> Iterator[str]:
         apart = begin > 0 and not grid.rows[begin - 1].filled
         under = [row for row in grid.rows[at + 1 : at + 1 + _LEAST_ROWS] if len(row.filled) > 1]
         plain = "//" not in firsts[begin] and firsts.index(firsts[begin]) == begin
-        if apart and not any(len(row.filled) > 1 for row in grid.rows[heads_at + 1 : begin]):
+        above = grid.rows[heads_at + 1 : begin]
+        if apart and not any(len(row.filled) > 1 for row in above):
             heads, heads_at = theirs, at  # with no row below them the texts above were titles
+        elif _goes_on(row, above):
+            continue
         elif apart and plain and len(under) == _LEAST_ROWS and others > _OTHERS * len(theirs):
             yield firsts[begin]
             heads, heads_at = theirs, at
+
+
+def _goes_on(row: Row, above: Sequence[Row]) -> bool:
+    """Tell whether a row is one more record, whatever words stand in it.
+
+    A mark for "the same" heads nothing, and headings do not say what cells above them say.
+    """
+    if any(is_ditto(cell.text) for cell in row.cells):
+        return True
+    held = {(at, other.text(at)) for other in above for at in other.filled}
+    return sum((at, row.text(at)) in held for at in row.filled) >= _LEAST_SAME
 
 
 def _is_whole_day(cell: Cell) -> bool:

@@ -10,10 +10,19 @@ from pathlib import Path
 from types import MappingProxyType
 
 from queen_outcomes.records.headings import tidy
-from queen_outcomes.records.map.seen import batches, deeds, feeds, opened, stacked
+from queen_outcomes.records.map.seen import (
+    batches,
+    deeds,
+    feeds,
+    hives_or_volumes,
+    looks_apart,
+    opened,
+    stacked,
+)
 from queen_outcomes.records.map.seen.contents import Contents, SeenDay
 from queen_outcomes.records.map.seen.deeds import Deed, Given
-from queen_outcomes.records.map.seen.feeds import Feed, Said
+from queen_outcomes.records.map.seen.feed import Feed
+from queen_outcomes.records.map.seen.feeds import Said
 from queen_outcomes.records.map.seen.fits import FINDINGS, MAIN_DATE, ours_of
 from queen_outcomes.records.map.seen.opened import Cell
 from queen_outcomes.records.map.seen.sheet import (
@@ -171,10 +180,12 @@ def look(
     prior: Counter[str] = Counter()
     for grid in grids:
         prior.update(languages_in(top_texts(grid)))
-    station = Station([deeds.with_short_rows(lay_out(grid, prior, own)) for grid in grids])
+    laid = (deeds.with_short_rows(lay_out(grid, prior, own)) for grid in grids)
+    station = Station([looks_apart.part(sheet) for sheet in laid])
     for sheet in station.sheets:
         choose(sheet, chosen.get(sheet.source, {}))
     batches.settle(station.sheets)
+    hives_or_volumes.settle(station.sheets)
     station.deeds = deeds.listed(station.sheets)
     station.given = deeds.likely(station.deeds, done)
     station.parts = _parts(station, station.sheets, frozenset(), said)

@@ -57,6 +57,12 @@ def week_of(text: str) -> Week | None:
     return Week(number, int(year) if year else None) if 1 <= number <= _LAST else None
 
 
+def is_late(text: str) -> bool:
+    """Tell whether a heading is a week so late in the year that nobody counts so far from a day."""
+    week = week_of(text)
+    return week is not None and week.number >= _EARLIEST
+
+
 def run(texts: Sequence[str]) -> bool:
     """Tell whether headings, as they stand, are weeks of the year that run on.
 

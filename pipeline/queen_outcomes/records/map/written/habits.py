@@ -6,12 +6,13 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import Any
 
-from queen_outcomes.records.map.asked import again, written_once
+from queen_outcomes.records import apart
+from queen_outcomes.records.map.asked import again, section_lines, written_once
 from queen_outcomes.records.map.asked.proposal import Proposal
 from queen_outcomes.records.map.asked.questions import LEAVE, YES
 from queen_outcomes.records.map.seen import deeds
-from queen_outcomes.records.map.seen.contents import number_of
-from queen_outcomes.records.map.seen.fits import is_year, ours_of
+from queen_outcomes.records.map.seen.contents import MOST, number_of
+from queen_outcomes.records.map.seen.fits import MAIN_DATE, is_year, ours_of
 from queen_outcomes.records.map.seen.sheet import Sheet
 from queen_outcomes.records.map.seen.station import Part
 from queen_outcomes.records.map.written.patterns import escaped, pass_over
@@ -38,7 +39,9 @@ def of_sheet(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     if prefix:
         habits["prefix"] = prefix
     leaves_void = proposal.answered("void", source) == LEAVE
-    over = [*pass_over(sheet), *(map(escaped, sheet.void) if leaves_void else ())]
+    group = _over_rows(proposal, sheet)
+    told = [row.line for row in section_lines.lines(sheet)] if group else []
+    over = [*pass_over(sheet, told), *(map(escaped, sheet.void) if leaves_void else ())]
     none = deeds.no_record(sheet, proposal.station.given)
     habits |= {"pass_over": over} if over else {}
     habits |= {"no_record": none} if none else {}
@@ -48,16 +51,48 @@ def of_sheet(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     if doubled := proposal.several_of(source):
         habits["several"] = dict.fromkeys(doubled.headings, doubled.most)
     beside = _filled_down(proposal, source) | _of_row_above(proposal, source)
-    return _taken_apart(proposal, source) | habits | beside
+    return _taken_apart(proposal, source) | habits | group | beside
+
+
+def _over_rows(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
+    """Give the column that lines over rows tell of them, and how such lines begin."""
+    column = proposal.answered(section_lines.KIND, sheet.source)
+    if column not in section_lines.COLUMNS:
+        return {}
+    return {"group": column, "group_rows": [section_lines.pattern(section_lines.lines(sheet))]}
 
 
 def _taken_apart(proposal: Proposal, source: str) -> dict[str, Any]:
     """Give the remarks that are taken apart, and the year of their days, if it is one."""
-    parted = {one.heading: 1 for one in proposal.told_fates(source)}
+    parted = {one.heading: one.most for one in proposal.told_fates(source)} | _looks_apart(proposal, source)
     years = {y for part in proposal.station.parts_of(source) for y in part.years()}
     asked = proposal.question("year", source)  # what nobody has answered is of no year
-    year = {"year": years.pop()} if len(years) == 1 and not asked else {}
+    year: dict[str, Any] = {"year": years.pop()} if len(years) == 1 and not asked else {}
+    if len(years) > 1 and not asked and (day := _whole_day(proposal, source)):
+        year = {"year_of": day}
     return {"apart": parted, **year} if parted else {}
+
+
+def _whole_day(proposal: Proposal, source: str) -> str:
+    """Give the heading of the day that every row of a sheet has, with its year; or nothing."""
+    for part in proposal.station.parts_of(source):
+        names = part.feed.uses[day].names if (day := MAIN_DATE[part.table]) in part.feed.uses else ()
+        held = part.contents(day) if len(names) == 1 and not part.feed.slots else []
+        if held and not part.feed.only and held[0].whole_day_share >= MOST:
+            return names[0]
+    return ""
+
+
+def _looks_apart(proposal: Proposal, source: str) -> dict[str, int]:
+    """Give the headings whose cells hold looks with their days, where a rule reads these."""
+    parts = proposal.station.parts_of(source)
+    used = {h for part in parts for name in part.feed.columns for h in part.feed.headings(name)}
+    return {
+        name: most
+        for part in parts[:1]
+        for name, most in part.sheet.apart.items()
+        if used.intersection(apart.names(name, most))
+    }
 
 
 def _of_row_above(proposal: Proposal, source: str) -> dict[str, list[str]]:

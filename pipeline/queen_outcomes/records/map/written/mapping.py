@@ -12,7 +12,7 @@ from typing import Any
 
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.reading import BELOW
-from queen_outcomes.records.map.asked import labels, ticks_and_marks
+from queen_outcomes.records.map.asked import labels, next_placements, ticks_and_marks
 from queen_outcomes.records.map.asked.proposal import Proposal
 from queen_outcomes.records.map.asked.questions import NO, YES
 from queen_outcomes.records.map.seen.fits import MAIN_DATE, PERSON, ours_of
@@ -31,7 +31,7 @@ class Written:
     rules : list of NewRule
     files : dict of source to its habits
     records : dict
-        ``ignore``, ``fold``, ``same``, ``ditto``, ``co2``.
+        ``ignore``, ``fold``, ``same``, ``ditto``, ``co2``, ``next_placement``.
     words : dict
         ``yes``, ``no``, ``empty`` and a section for each word column.
     notes : list of str
@@ -161,6 +161,8 @@ def _records(proposal: Proposal, found: Written, left_out: set[str], wanted) -> 
         found.notes.append(
             f"ditto marks take the value above: {'  '.join(sorted(marks))}"
         )
+    if proposal.answered(next_placements.KIND, "*", "placements", "colony_id") == YES:
+        records[next_placements.KIND] = "ends"
     co2 = proposal.answered("co2", "*", "co2", "given_at")
     told = any(isinstance(q.answer, dict) for q in proposal.questions if q.kind == "exposures")
     if told and not proposal.station.of("co2"):

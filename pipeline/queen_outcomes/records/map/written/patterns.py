@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Container
 from fnmatch import fnmatchcase
 
 from queen_outcomes.records.map.seen.sheet import Sheet
@@ -15,9 +16,13 @@ def escaped(name: str) -> str:
     return re.sub(r"([\[*?])", r"[\1]", name)
 
 
-def pass_over(sheet: Sheet) -> list[str]:
-    """Give patterns for the rows that are no records, which match no record."""
-    firsts = [row.cells[row.filled[0]].text for row in (*sheet.passed, *sheet.groups)]
+def pass_over(sheet: Sheet, but: Container[int] = ()) -> list[str]:
+    """Give patterns for the rows that are no records, which match no record.
+
+    ``but`` holds lines of rows that tell something of others, which are not to be passed over.
+    """
+    none = [row for row in (*sheet.passed, *sheet.groups) if not but or row.line not in but]
+    firsts = [row.cells[row.filled[0]].text for row in none]
     records = {row.cells[row.filled[0]].text.casefold() for row in sheet.rows}
     starts = Counter(text.split()[0] for text in set(firsts) if len(text.split()) > 1)
     found: dict[str, str] = {}

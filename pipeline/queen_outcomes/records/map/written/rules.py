@@ -23,7 +23,7 @@ from queen_outcomes.records.map.asked.proposal import Proposal
 from queen_outcomes.records.map.asked.questions import LEAVE, NO, YES
 from queen_outcomes.records.map.asked.wordlist import EXIT
 from queen_outcomes.records.map.seen.contents import day_of, yes_or_no
-from queen_outcomes.records.map.seen.feeds import unit_of
+from queen_outcomes.records.map.seen.feed import unit_of
 from queen_outcomes.records.map.seen.fits import MAIN_DATE, ours_of
 from queen_outcomes.records.map.seen.station import Part
 from queen_outcomes.records.map.written.word_lists import (
@@ -91,13 +91,13 @@ def exits_in_remarks(proposal: Proposal, part: Part, rule: NewRule) -> list[NewR
     known = [
         replace(word, means=meant(proposal, word, listed_meaning(proposal, word)))
         for word in proposal.words
-        if word.column == "reason"
+        if word.column in ("reason", FINDINGS)
     ]
     found = []
     for one in proposal.told_fates(part.source):
         if one.part is part and "queen_id" in rule.columns:
             found += [
-                NewRule([part.source], table, columns, only={one.headings[1]: texts})
+                NewRule([part.source], table, columns, one.each, only={one.headings[1]: texts})
                 for table, columns, texts in fates.rules(one, rule.columns["queen_id"], known)
             ]
     return found
@@ -328,7 +328,7 @@ def _each(proposal: Proposal, part: Part) -> tuple[dict[str, str], list[Any]]:
         return {"findings": "{check}"}, each
     if len(roles) > 1:
         starts = {
-            slot: _common_start(list(headings.values())).rstrip()
+            slot: _common_start(list(headings.values())).rstrip(" (")
             for slot, headings in slots.items()
         }
         for texts in (starts, {s: _shortest(starts[s]) for s in starts}):
