@@ -72,6 +72,9 @@ def test_a_word_under_mark_may_say_that_she_is_marked():
     (asked,) = ticks_and_marks.marks(station(part("q.csv", "queens", mark=list("abcghi"))))
     assert asked.evidence == ["6 have one: a, b, c, g, h"]
     assert ticks_and_marks.marks(station(part("q.csv", "queens", mark=["no"]))) == []
+    without = part("q.csv", "queens", mark=["rot", "ohne", "sans", "bez", "zonder"])
+    (asked,) = ticks_and_marks.marks(station(without))
+    assert asked.evidence == ["5 have one: rot", "not marked: ohne, sans, bez, zonder"]
     both = part("q.csv", "queens", mark=["red"], marked=["yes"])
     assert ticks_and_marks.marks(station(both)) == []
     assert ticks_and_marks.marks(station(part("q.csv", "queens", line=["Birch"]))) == []

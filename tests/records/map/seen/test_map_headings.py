@@ -105,6 +105,19 @@ def test_place_in_a_series(text, slot):
     assert heading(text).slot == slot
 
 
+@pytest.mark.parametrize(
+    ("text", "column"),
+    [
+        ("Anzahl Drohnen", "drones_handled"),
+        ("Drohnen Anzahl", "drones_handled"),  # not the drones' line
+        ("Mio Spermien", "sperm_millions"),
+        ("Drohnen Zettel", "drone_line"),  # no known phrase in any order
+    ],
+)
+def test_words_of_a_phrase_may_stand_in_another_order(text, column):
+    assert heading(text).of("column") == {column}
+
+
 def test_another_language_by_one_file(tmp_path, monkeypatch):
     """Lithuanian, in one file beside the others: its headings, yes and reasons are known."""
     folder = tmp_path / "reports" / "text" / "words"

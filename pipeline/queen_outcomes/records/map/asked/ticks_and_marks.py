@@ -15,7 +15,7 @@ from queen_outcomes.records.map.seen import meanings
 from queen_outcomes.records.map.seen.contents import crosses, yes_or_no
 from queen_outcomes.records.map.seen.fits import ours_of
 from queen_outcomes.records.map.seen.station import Part, Station
-from queen_outcomes.records.map.seen.words import STAGES
+from queen_outcomes.records.map.seen.words import STAGES, fold
 
 _SHOWN = 5
 
@@ -119,7 +119,8 @@ def colours(station: Station) -> list[Question]:
 def is_unmarked(text: str) -> bool:
     """Tell whether a word under a mark says that there is none."""
     sets = meanings.of_findings(text) or {}
-    return yes_or_no(text) == NO or sets.get("mark_seen") == NO
+    says_no = yes_or_no(text) == NO or sets.get("mark_seen") == NO
+    return says_no or fold(text) in meanings.denying()  # "without"
 
 
 def marks(station: Station) -> list[Question]:

@@ -5,6 +5,7 @@ Works on the heading alone; what stands below it is judged in `columns.py`.
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -23,6 +24,8 @@ _LINKS = ("", "s", "n", "en", "es", "e")
 _LEAST_COMPOUND = 3
 _LEAST_FUZZY = 5
 _ALIKE = 88
+_MOST_TURNED = 3
+"""Words whose order is tried; of more, too many would be somebody else's phrase."""
 _KNOWN_UNITS = frozenset(unit for units in UNITS.values() for unit in units)
 _ONLY_WITH_OTHERS = frozenset(["d", "s", "h", "c", "f", "m", "k"])
 """Units of one letter: taken for a unit only behind other words."""
@@ -86,7 +89,18 @@ def heading(text: str, language: str = "") -> Heading:
         others = _phrases(words, vocabulary().labels)
         if not language or len(others[1]) < len(unknown):
             phrases, unknown = others
+    if unknown and (labels := _turned(words)):
+        phrases, unknown = [labels], []
     return Heading(text, tuple(phrases), tuple(unknown), unit, slot)
+
+
+def _turned(words: list[str]) -> frozenset[str]:
+    """Find a phrase of the same words in another order: "Drohnen Anzahl", "count drones"."""
+    if not 1 < len(words) <= _MOST_TURNED:
+        return frozenset()
+    known = vocabulary().labels
+    orders = map(" ".join, itertools.permutations(words))
+    return next((known[phrase] for phrase in orders if phrase in known), frozenset())
 
 
 def _unglued(token: str) -> list[str]:
