@@ -1,9 +1,12 @@
 """Of which year days are that lack it: told by names, whole days and the turn of a year, or asked."""
 
+from dataclasses import replace
+
 import pytest
 from queen_outcomes.records.map.asked import orders, years
 from queen_outcomes.records.map.asked.questions import accept_defaults
 from queen_outcomes.records.map.seen.feed import Feed, Use
+from queen_outcomes.records.map.seen.opened import Row
 from queen_outcomes.records.map.seen.sheet import lone_years
 from queen_outcomes.records.map.seen.station import Part
 from sheets_by_hand import part, sheet, station
@@ -146,6 +149,31 @@ def card(first="2024,,", then="2025,,", before=",,", more=""):
     from queen_outcomes.records.map.seen.station import Part, Station
 
     return orders.judge(Station([made], [Part(made, feed) for feed in feeds.find(made)]))
+
+
+@pytest.mark.parametrize(
+    ("title", "singles", "seasons"),
+    [
+        ("Looks of 2024", {2024}, set()),
+        ("Looks 24-25", set(), {2024}),
+        ("5.6.2024", set(), set()),  # a day above a list is no year of its rows
+    ],
+)
+def test_titles_above_headings_name_years(title, singles, seasons):
+    made = sheet(f"{title},,\nDate,Queen,Seen\n4/11,1,eggs\n5/11,2,eggs\n", "card.csv")
+    assert made.header[0] == 2
+    found = years.names_of(Part(made, Feed("checks")))
+    assert [one.singles for one in found] == [singles] * bool(singles or seasons)
+    assert [one.seasons for one in found] == [seasons] * bool(singles or seasons)
+
+
+def test_a_title_that_is_a_date_of_a_workbook_names_no_year():
+    made = sheet("2024,,\nDate,Queen,Seen\n4/11,1,eggs\n5/11,2,eggs\n", "card.csv")
+    own, *cells = made.grid.rows[0].cells
+    for kind, said in (("number", [{2024}]), ("date", [])):
+        typed = [Row(1, (replace(own, kind=kind), *cells)), *made.grid.rows[1:]]
+        some = replace(made, grid=replace(made.grid, rows=tuple(typed)))
+        assert [one.singles for one in years.names_of(Part(some, Feed("checks")))] == said
 
 
 def test_years_in_rows_of_their_own_hold_for_the_days_below_them():
