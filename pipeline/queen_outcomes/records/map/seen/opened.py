@@ -240,7 +240,7 @@ def _odd_words(grid: CellGrid) -> int:
 def _decoded(content: bytes, encoding: str, name: str) -> CellGrid:
     text = content.decode(encoding, errors="queen_outcomes_latin")
     text = text.replace("\r\n", "\n").replace("\r", "\n").lstrip("\ufeff")
-    skip, told = 0, text.split("\n", 1)[0].casefold().strip()
+    skip, told = 0, text.partition("\n")[0].casefold().strip()
     separator = ""
     if told.startswith("sep=") and len(told) <= 5:
         separator, skip = told[4:] or "\t", 1
