@@ -511,3 +511,27 @@ def test_a_graft_day_is_told_of_five_queens_or_more(tmp_path, middle, usual, tol
     )
     assert [piece["count"] for piece in found] == [middle] * told
     assert all(f"only {usual} of {middle} queens" in piece["says"] for piece in found)
+
+
+@pytest.mark.parametrize(
+    ("beside", "said"),
+    [
+        (0, "only 0 of 4 inseminations with a CO2 record have one at their own time, and 1 have none at all"),
+        (1, "only 1 of 4 inseminations with a CO2 record have one at their own time, and 1 have none at all"),
+        (2, None),  # half of them
+        (4, None),
+    ],
+)
+def test_few_exposures_at_the_insemination_s_own_time_are_asked_about(tmp_path, beside, said):
+    done = rows("queen_id,inseminated_at", *(f"Q{n},2025-06-0{n} 10:00" for n in range(1, 6)))
+    # within two hours it is the insemination's own
+    given = [f"Q{n},2025-06-0{n} {'12:00' if n <= beside else '12:01'}" for n in range(1, 5)]
+    station = write(
+        tmp_path, inseminations=done, co2=rows("queen_id,given_at", *given),
+        checks=rows(LOOK, "Q1,2025-06-20,yes"),
+    )  # fmt: skip
+    found = of_kind(looked_at(station), "co2")
+    assert [piece["says"] for piece in found] == ([said] if said else [])
+    for piece in found:
+        assert piece["settings"] == ('[records]\nco2 = "other"', '[records]\nco2 = "every"')
+        assert (piece["count"], piece["weight"]) == (4, "unsure")

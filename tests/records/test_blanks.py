@@ -225,3 +225,10 @@ def test_the_guide_stands_line_by_line_and_then_column_by_column(workbook):
     assert widths == [25, 59, 63]
     setup = sheet.page_setup
     assert (setup.orientation, setup.fitToWidth or 1, setup.fitToHeight) == ("landscape", 1, 0)
+
+
+def test_what_a_heading_means_has_room_to_be_read(workbook):
+    """Twice as wide as a comment usually is, and a fifth higher; hidden until pointed at."""
+    drawn = parts(workbook, "xl/drawings/vmlDrawing")
+    asked = sum(len(blanks.columns_to_fill(table)) for table in TABLES.values())
+    assert drawn.count("width:192pt;height:66.75pt") == drawn.count("visibility:hidden") == asked
