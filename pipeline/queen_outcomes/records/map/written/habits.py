@@ -7,9 +7,9 @@ from collections.abc import Iterable
 from typing import Any
 
 from queen_outcomes.records import apart
-from queen_outcomes.records.map.asked import again, written_once
+from queen_outcomes.records.map.asked import again, group_lines, written_once
 from queen_outcomes.records.map.asked.proposal import Proposal
-from queen_outcomes.records.map.asked.questions import LEAVE, YES
+from queen_outcomes.records.map.asked.questions import LEAVE, NO, YES
 from queen_outcomes.records.map.seen import deeds
 from queen_outcomes.records.map.seen.contents import number_of
 from queen_outcomes.records.map.seen.fits import is_year, ours_of
@@ -38,11 +38,7 @@ def of_sheet(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     prefix = _prefix(proposal, source)
     if prefix:
         habits["prefix"] = prefix
-    leaves_void = proposal.answered("void", source) == LEAVE
-    over = [*pass_over(sheet), *(map(escaped, sheet.void) if leaves_void else ())]
-    none = deeds.no_record(sheet, proposal.station.given)
-    habits |= {"pass_over": over} if over else {}
-    habits |= {"no_record": none} if none else {}
+    habits = _no_records(proposal, sheet) | habits
     for kind in ("struck", "hidden"):
         if proposal.answered(kind, source) == LEAVE:
             habits[kind] = "pass over"
@@ -50,6 +46,21 @@ def of_sheet(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
         habits["several"] = dict.fromkeys(doubled.headings, doubled.most)
     beside = _filled_down(proposal, source) | _of_row_above(proposal, source)
     return _taken_apart(proposal, source) | habits | beside
+
+
+def _no_records(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
+    """Say which rows are no records, and what those say that stand between the records."""
+    source = sheet.source
+    said = proposal.answered(group_lines.KIND, source)
+    lines = next((one for one in proposal.grouped if one.part.source == source and said != NO), None)
+    over = pass_over(sheet, lines.rows if lines else ())
+    over += map(escaped, sheet.void) if proposal.answered("void", source) == LEAVE else ()
+    none = deeds.no_record(sheet, proposal.station.given)
+    found: dict[str, Any] = {"pass_over": over, "no_record": none}
+    if lines and said == YES:
+        asked = proposal.question("year", source)  # what nobody has answered is of no year
+        found |= {"group": dict(lines.words)} | (group_lines.year(lines, proposal.orders) if not asked else {})
+    return {name: value for name, value in found.items() if value}
 
 
 def _taken_apart(proposal: Proposal, source: str) -> dict[str, Any]:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Collection
 from fnmatch import fnmatchcase
 
+from queen_outcomes.records.map.seen.opened import Row
 from queen_outcomes.records.map.seen.sheet import Sheet
 from queen_outcomes.records.map.seen.words import fold, vocabulary
 
@@ -15,10 +17,11 @@ def escaped(name: str) -> str:
     return re.sub(r"([\[*?])", r"[\1]", name)
 
 
-def pass_over(sheet: Sheet) -> list[str]:
-    """Give patterns for the rows that are no records, which match no record."""
-    firsts = [row.cells[row.filled[0]].text for row in (*sheet.passed, *sheet.groups)]
-    records = {row.cells[row.filled[0]].text.casefold() for row in sheet.rows}
+def pass_over(sheet: Sheet, kept: Collection[Row] = ()) -> list[str]:
+    """Give patterns for the rows that are no records, which match no record and none that is kept."""
+    over = [row for row in (*sheet.passed, *sheet.groups) if row not in kept]
+    firsts = [row.cells[row.filled[0]].text for row in over]
+    records = {row.cells[row.filled[0]].text.casefold() for row in (*sheet.rows, *kept)}
     starts = Counter(text.split()[0] for text in set(firsts) if len(text.split()) > 1)
     found: dict[str, str] = {}
     for text in firsts:

@@ -24,6 +24,7 @@ from queen_outcomes.records import apart
 from queen_outcomes.records.map.asked import (
     again,
     fates,
+    group_lines,
     several,
     title_facts,
     which_of_ours,
@@ -58,6 +59,7 @@ _CONTROLS = {
     "fill": ("fill_down",),
     fates.KIND: ("apart", "year"),
     several.KIND: ("several",),
+    group_lines.KIND: ("group", "pass_over", "year"),
     again.KIND: ("ditto",),
 }
 """What a question of a kind decides among a file's habits."""
