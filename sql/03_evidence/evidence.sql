@@ -6,36 +6,47 @@
 -- bound_by, bound_after: laying began by that day; after that day (null: says nothing).
 WITH dated AS (
     SELECT
-        looks.*,
-        given.given_on,
-        earlier.brood_on AS old_on,
+        *,
         coalesce(
-            (looks.eggs AND looks.day <= 0)
-            OR (looks.larvae AND looks.day < $hatch_days + 1)
-            OR (looks.sealed AND looks.day < $seal_days + 1),
+            (eggs AND day <= 0)
+            OR (larvae AND day < $hatch_days + 1)
+            OR (sealed AND day < $seal_days + 1),
             false
         ) AS is_older
-    FROM (SELECT * FROM looks WHERE course > 0) AS looks
-    ASOF LEFT JOIN brood_given_days AS given
-        ON looks.queen_no = given.queen_no AND looks.checked_on >= given.given_on
-    LEFT JOIN earlier_looks AS earlier
-        ON looks.queen_no = earlier.queen_no AND looks.course = earlier.course
+    FROM looks
+    WHERE course > 0
+),
+
+given AS (
+    -- few queens are given brood: joining their looks alone costs less than an order of all
+    SELECT looks.queen_no, looks.checked_on, max(days.given_on) AS given_on
+    FROM dated AS looks
+    INNER JOIN brood_given_days AS days
+        ON looks.queen_no = days.queen_no AND looks.checked_on >= days.given_on
+    GROUP BY looks.queen_no, looks.checked_on
+),
+
+older AS (
+    SELECT looks.course_no, looks.day, max(shown.checked_on) AS older_on
+    FROM dated AS looks
+    INNER JOIN (SELECT course_no, day, checked_on FROM dated WHERE is_older) AS shown
+        ON looks.course_no = shown.course_no AND looks.day >= shown.day
+    GROUP BY looks.course_no, looks.day
 ),
 
 told AS (
     SELECT
-        * EXCLUDE (given_on, old_on),
-        checked_on - greatest(
-            given_on,
-            old_on,
-            max(CASE WHEN is_older THEN checked_on END) OVER (
-                PARTITION BY course_no ORDER BY day
-                ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
-            )
-        ) AS since_given,
-        coalesce(mark = false, false) AS is_another,
-        multiple_eggs AND NOT coalesce(queen_seen, false) AS is_laying_workers
-    FROM dated
+        looks.*,
+        looks.checked_on - greatest(given.given_on, earlier.brood_on, older.older_on)
+            AS since_given,
+        coalesce(looks.mark = false, false) AS is_another,
+        looks.multiple_eggs AND NOT coalesce(looks.queen_seen, false) AS is_laying_workers
+    FROM dated AS looks
+    LEFT JOIN given
+        ON looks.queen_no = given.queen_no AND looks.checked_on = given.checked_on
+    LEFT JOIN older ON looks.course_no = older.course_no AND looks.day = older.day
+    LEFT JOIN earlier_looks AS earlier
+        ON looks.queen_no = earlier.queen_no AND looks.course = earlier.course
 ),
 
 owned AS (

@@ -3,20 +3,21 @@
 -- Every column is a running value over the course's looks up to this one, so a question
 -- "as known on day d" reads the row with day <= d < next_day. Days count from d0; *_ref
 -- names the look that settled it.
-WITH flagged AS (
+WITH begun AS (
+    SELECT course_no, min(day) AS brood_day FROM evidence WHERE shows_brood GROUP BY course_no
+),
+
+flagged AS (
     SELECT
-        *,
-        CASE
-            WHEN NOT coalesce(bool_or(shows_brood) OVER before, false) THEN bound_after
+        evidence.*,
+        CASE WHEN coalesce(evidence.day <= begun.brood_day, true) THEN evidence.bound_after
         END AS bound_after_onset,
-        CASE WHEN is_seen THEN day WHEN eggs_hers THEN day - $hatch_days END AS alive_on,
-        max(CASE WHEN is_seen THEN day WHEN eggs_hers THEN day - $hatch_days END)
-            OVER before AS alive_before
+        CASE
+            WHEN evidence.is_seen THEN evidence.day
+            WHEN evidence.eggs_hers THEN evidence.day - $hatch_days
+        END AS alive_on
     FROM evidence
-    WINDOW before AS (
-        PARTITION BY course_no ORDER BY day
-        ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
-    )
+    LEFT JOIN begun USING (course_no)
 )
 
 SELECT
@@ -24,7 +25,7 @@ SELECT
     day,
     lead(day, 1, 1000000) OVER (PARTITION BY course_no ORDER BY day) AS next_day,
     eggs_hers,
-    alive_before,
+    max(alive_on) OVER before AS alive_before,
     max(bound_after_onset) OVER upto AS onset_after,
     arg_max(ref, bound_after_onset) OVER upto AS onset_after_ref,
     min(bound_by) OVER upto AS onset_by,
@@ -48,4 +49,7 @@ FROM flagged
 WINDOW upto AS (
     PARTITION BY course_no ORDER BY day
     ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
+), before AS (
+    PARTITION BY course_no ORDER BY day
+    ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
 )

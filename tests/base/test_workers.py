@@ -58,6 +58,17 @@ def test_no_more_are_at_work_than_may_be():
         assert workers.count == 2
 
 
+def test_what_is_asked_for_goes_before_what_waits():
+    with Workers(2) as workers:
+        begun = workers.submit(time.sleep, 0.3)
+        waits = workers.submit(time.monotonic_ns)
+        asked = [workers.submit(time.monotonic_ns), workers.submit(time.sleep, 1.0)]
+        # the long one is worked out here, the other beside once that is free
+        now, _ = workers.results(asked)
+        begun.result()
+        assert now < waits._future.result()
+
+
 def test_nothing_is_worked_out_before_it_is_asked_for_without_workers():
     asked = []
     with Workers(1) as workers:

@@ -25,6 +25,7 @@ from __future__ import annotations
 import argparse
 import csv
 import json
+import os
 import sys
 import tempfile
 import time
@@ -34,6 +35,8 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from unittest.mock import patch
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy, as the command does
 
 import numpy as np
 from foreign import daily_states, frailty, ledger

@@ -159,6 +159,9 @@ EQUIVALENT: dict[str, str] = {
     "low, high = share + logits.max() - 1e-6, share - logits.min() + 1e-6": (
         "wherever the search sets out, the loop behind it goes below the root"
     ),
+    "stats/times/spread.py: shape = (int(cluster.max()) + 2, len(influence))": (
+        "room for a cluster more, in which nobody is"
+    ),
     "stats/times/spread.py: shape = (*[last + 2] * 3, 3)": (
         "room for a day more, on which nothing is"
     ),

@@ -15,12 +15,15 @@ from __future__ import annotations
 
 import argparse
 import csv
+import os
 import sys
 import time
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy, as the command does
 
 import numpy as np
 from queen_outcomes.facts.settings import Models, Settings

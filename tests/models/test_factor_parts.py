@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 from queen_outcomes.models import adjusted_factors as told
 from queen_outcomes.models import choose
+from queen_outcomes.models import fit as models_fit
+from queen_outcomes.models.analysis_set import AnalysisSet
 from queen_outcomes.models.choose import FEWEST_GROUPS, few_groups, is_between
 from queen_outcomes.models.filled import (
     UNKNOWN,
@@ -19,7 +21,7 @@ from queen_outcomes.models.filled import (
     fit_filled,
     freedom_of_cases,
 )
-from queen_outcomes.models.fit import BEYOND, LEVELS, _as_levels, groupings
+from queen_outcomes.models.fit import BEYOND, LEVELS, RARE, _as_levels, groupings
 from queen_outcomes.models.onset_model import NARROW, WIDE, _is_of_spread
 from queen_outcomes.models.results import deviation_limits
 from queen_outcomes.models.terms import BENCH, MAIN, OTHER, Form, find_form
@@ -318,3 +320,22 @@ def test_without_fillings_or_courses_there_is_no_model():
         design = found.design
         assert [design.kept.tolist(), design.owner.tolist()] == [[0], [-1]]
         assert (design.names, design.pull.tolist()) == (("constant",), [0])
+
+
+@pytest.mark.parametrize(
+    ("weight", "method", "rarer"), [(0.0, "penalised", RARE), (1.0, "clustered", RARE + 1), (None, "clustered", RARE + 1)]
+)
+def test_who_is_not_at_risk_keeps_no_factor_from_telling_answers_apart(monkeypatch, weight, method, rarer):
+    """All courses with the one number said yes, but for a course that may not be at risk."""
+    y = np.repeat([1.0, 1.0, 0.0, 0.0], [RARE + 9, 1, RARE, 1])
+    x = np.repeat([1.0, -1.0, -1.0, 1.0], [RARE + 9, 1, RARE, 1])
+    weights = None if weight is None else np.append(np.ones(len(y) - 1), weight)
+    courses = AnalysisSet({}, y, (), np.arange(len(y)), (), "", len(y), weights=weights)
+    design = SimpleNamespace(
+        matrix=lambda _: np.column_stack([np.ones(len(y)), x]), pull=np.zeros(2), names=("all", "x")
+    )
+    monkeypatch.setattr(models_fit, "straight", lambda same, _: same)
+    monkeypatch.setattr(models_fit, "_penalised", lambda *_: "penalised")
+    monkeypatch.setattr(models_fit, "fit_clustered", lambda *_: "clustered")
+    assert courses.rarer == rarer
+    assert models_fit.by_method(courses, design, []) == method

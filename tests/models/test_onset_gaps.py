@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from onset_gaps import courses_of, fitted, of_laying, without
 from onset_records import SETTINGS, modelled, of_factor, queens
-from queen_outcomes.models import season_plan
+from queen_outcomes.models import onset_model, season_plan
 from queen_outcomes.models.onset_model import Seen, fit_station
 from queen_outcomes.models.onset_results import rows_of
 from queen_outcomes.models.questions import main_terms
@@ -119,6 +119,19 @@ def test_gaps_in_a_factor_that_is_not_chosen_cost_no_course(courses):
     assert (model.method, model.imputations) == ("mixture", 0)
     assert len(model.courses.y) == 120 - gaps["dose"].sum()
     assert "and these figures stand on them" in model.message
+
+
+def test_factors_are_chosen_on_one_filling_and_figures_stand_on_all(courses, monkeypatch):
+    asked = []
+
+    def nothing(courses, seen, times):
+        asked.append(times)
+        return iter(())
+
+    monkeypatch.setattr(onset_model, "fill", nothing)
+    with pytest.raises(StopIteration):
+        fitted(of_laying(courses), courses[1])
+    assert asked == [1, fills.TIMES]
 
 
 def test_without_one_complete_course_there_is_a_model_all_the_same(courses):

@@ -33,6 +33,12 @@ def test_a_number_that_never_changes_has_no_form():
     assert find_form(MAIN["dose"], {"dose": np.full(50, 8.1)}) is None
 
 
+@pytest.mark.parametrize("known", [[], [8.1], [8.1, 8.1]])
+def test_a_number_that_hardly_anybody_wrote_has_no_form(known):
+    dose = np.array([*known, *[np.nan] * 5])
+    assert find_form(MAIN["dose"], {"dose": dose}) is None
+
+
 def test_a_spline_falls_to_three_knots_then_to_a_line():
     values = {"dose": np.linspace(5, 14, 200)}
     form = find_form(MAIN["dose"], values)

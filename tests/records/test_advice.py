@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 
 import pytest
 from queen_outcomes.base.console import Console
@@ -421,3 +422,92 @@ def test_spellings_are_compared_in_columns_of_labels_and_not_of_people():
 )  # fmt: skip
 def test_the_last_sentence_counts_one_and_several(fates, said):
     assert advice.closing(fates) == said
+
+
+SPELLED = rows(
+    "queen_id,inseminated_at,line,operator",
+    "Q1,2025-06-01,Birch 4,Ada Brun",
+    "Q2,2025-06-02,birch-4,Ada Brun",
+    "Q3,2025-06-03,Birch 4,A. Brun",
+    "Q4,2025-06-04,Olm,Ada Brun",
+)
+GRAFTS = rows("queen_id,graft_batch", "Q1,G 1", "Q2,g1", "Q3,G2", "Q4,G 1")
+
+
+def test_labels_in_several_spellings_are_told_with_the_setting_for_each(tmp_path):
+    checked = looked_at(
+        write(tmp_path, inseminations=SPELLED, queens=GRAFTS, checks=rows(LOOK, "Q1,2025-06-20,yes"))
+    )
+    told = {piece["column"]: piece for piece in of_kind(checked, "labels_alike")}
+    assert told.keys() == {"line", "graft_batch"}
+    # the commonest spelling is kept, and labels other than grafts are named one by one
+    assert told["line"]["says"].endswith('and count apart: Birch 4 = "birch-4"')
+    assert told["line"]["settings"] == ('[records]\nsame.line = { "Birch 4" = ["birch-4"] }',)
+    assert told["line"]["count"] == 3
+    assert told["line"]["places"] == ("inseminations.csv:2",)
+    assert told["graft_batch"]["settings"] == ('[records]\nfold = ["graft_batch"]',)
+    assert told["graft_batch"]["says"].endswith('G 1 = "g1"')
+    assert {piece["weight"] for piece in told.values()} == {"unsure"}
+    (people,) = of_kind(checked, "people")
+    assert people["says"] == (
+        "1 person is written in several ways, it seems: Ada Brun (3) = A. Brun (1)"
+    )
+    assert (people["count"], people["column"]) == (1, "operator")
+    assert people["settings"][0] == '[records]\nsame.operator = { "Ada Brun" = ["A. Brun"] }'
+
+
+def test_spellings_that_the_settings_name_as_two_are_not_told(tmp_path):
+    settings = '[records]\nsame.line = { "Birch 4" = [], "birch-4" = [] }\nfold = ["graft_batch"]\n'
+    settings += 'same.operator = { "Ada Brun" = [], "A. Brun" = [] }\n'
+    checked = looked_at(
+        write(
+            tmp_path, settings, inseminations=SPELLED, queens=GRAFTS,
+            checks=rows(LOOK, "Q1,2025-06-20,yes"),
+        )
+    )  # fmt: skip
+    assert of_kind(checked, "labels_alike") == of_kind(checked, "people") == []
+
+
+def year_of(tables, seasons=(2024, 2025), source="book.csv"):
+    counted = {name: Counter(years) for name, years in tables.items()}
+    return advice._year_of(source, counted, seasons)
+
+
+@pytest.mark.parametrize(
+    ("tables", "source", "year"),
+    [
+        ({"inseminations": {2024: 5}}, "b.csv", (2024, False)),
+        ({"inseminations": {2024: 5, 2025: 9}}, "b.csv", (2025, True)),
+        ({"queens": {2024: 5}, "checks": {2025: 90}}, "b.csv", (2024, False)),
+        # checks go on in the next spring: the first year, unless many are of the later
+        ({"checks": {2024: 80, 2025: 20}}, "b.csv", (2024, False)),
+        ({"checks": {2024: 79, 2025: 21}}, "b.csv", (2024, True)),
+        ({"checks": {2024: 10, 2026: 90}}, "b.csv", (2024, False)),  # nobody was inseminated then
+        ({"checks": {2025: 80}, "exits": {2024: 20}}, "b.csv", (2024, True)),
+        ({"checks": {2024: 10, 2025: 90}}, "checks 2025.csv", (2025, False)),
+        ({"checks": {2024: 10, 2025: 90}}, "checks 2024-2025.csv", (2024, True)),
+        ({}, "b.csv", (None, False)),
+    ],
+)
+def test_the_year_of_a_file_and_whether_it_holds_several(tables, source, year):
+    assert year_of(tables, source=source) == year
+
+
+@pytest.mark.parametrize(("number", "more"), [(39, None), (40, None), (41, "and 1 more")])
+def test_remarks_are_named_up_to_many(number, more):
+    said = advice._all_but_many([f"n{n}" for n in range(number)]).split(", ")
+    assert said == [*(f"n{n}" for n in range(min(number, 40))), *([more] if more else [])]
+
+
+@pytest.mark.parametrize(
+    ("middle", "usual", "told"),
+    [(5, 0, True), (4, 0, False)],
+)
+def test_a_graft_day_is_told_of_five_queens_or_more(tmp_path, middle, usual, told):
+    grafted = [f"Q{n},2025-06-2{n},2025-06-01" for n in range(1, middle + 1)]
+    found = of_kind(
+        looked_at(write(tmp_path, inseminations=rows(DONE, *grafted), checks=rows(LOOK, "Q1,2025-07-10,yes"))),
+        "graft_day",
+    )
+    assert [piece["count"] for piece in found] == [middle] * told
+    assert all(f"only {usual} of {middle} queens" in piece["says"] for piece in found)

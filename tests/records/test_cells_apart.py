@@ -207,3 +207,36 @@ def test_values_are_taken_apart_alike_by_map_and_when_read(tmp_path):
         with Store() as store:
             sql = apart._listed_values(literal(text))
             assert store.rows(f"SELECT {sql}")[0][0] == values
+
+
+@pytest.mark.parametrize(
+    ("texts", "parts"),
+    [
+        (["10.6. E; 19.6.2026 L", "3.7. E"], 2),
+        (["10.6. E"] * 4 + ["no day"], 1),  # four in five
+        (["10.6. E"] * 3 + ["no day"], 0),
+        (["10.6. E; L"], 0),  # a part without a day
+        (["10.6.2026 and 11.6.2026 E"], 0),  # one with two
+        (["10.6."], 0),  # one without words
+        (["10.6. E\n11.6. L\n; 12.6. Q"], 3),
+        ([], 0),
+    ],
+)
+def test_how_many_days_with_words_cells_hold(texts, parts):
+    assert apart.parts_in(texts) == parts
+
+
+@pytest.mark.parametrize(
+    ("text", "values"),
+    [
+        ("5+4", ["5", "4"]),
+        ("5 + 4 + ", ["5", "4"]),
+        ("2x4", ["4", "4"]),
+        ("1x4", ["1x4"]),
+        ("3 x 2,5", ["2,5"] * 3),
+        ("8", ["8"]),
+        ("", []),
+    ],
+)
+def test_values_of_a_cell_one_after_the_other(text, values):
+    assert apart.values_in(text) == values

@@ -98,6 +98,26 @@ def test_dates_that_fit_both_ways_are_open(tmp_path):
     assert ("date_order", "checked_on") in kinds(questions)
 
 
+@pytest.mark.parametrize(("first", "is_open"), [("24.6.2025", False), ("4.6.2025", True)])
+def test_the_other_records_of_a_row_show_the_order_of_their_day_too(tmp_path, first, is_open):
+    """A list of which some rows alone name a second queen, on days that fit both ways."""
+    content = f"day;queens\n{first};Q1\n5.6.2025;Q2, Q3\n"
+    read = {
+        "from": "sold.csv",
+        "table": "exits",
+        "each": ["1 of 2", "2 of 2"],
+        "columns": {"queen_id": "queens ({})", "left_on": "day", "reason": {"value": "sold"}},
+    }
+    settings = {
+        "dates": {"order": "dmy"},
+        "read": [read],
+        "files": {"sold.csv": {"several": {"queens": 2}}},
+    }
+    checks = lines("queen_id\tchecked_on", ["2025-05-01"])
+    _, questions = looked(tmp_path, checks, settings, sold__csv=content)
+    assert (("date_order", "left_on") in kinds(questions)) == is_open
+
+
 @pytest.mark.parametrize(
     ("others", "is_open"),
     [
@@ -371,3 +391,18 @@ def test_days_that_cannot_be_read_are_not_to_be_mended_as_numbers(tmp_path):
     assert column.contradicts
     assert "words = {" not in column.error().hint
     assert "`apart` under [files]" in column.error().hint
+
+
+@pytest.mark.parametrize(
+    ("texts", "shown", "holes"),
+    [
+        (["E 40", "E 85%"], ["E {pattern_pct}"], {"E {pattern_pct}"}),
+        (["E 40", "L 85"], ["E 40", "L 85"], set()),
+        (["E 40", "E 85,5 %", "L"], ["E {pattern_pct}", "L"], {"E {pattern_pct}"}),
+        (["E 1000", "E 2000"], ["E 1000", "E 2000"], set()),
+        (["40", "85"], ["40", "85"], set()),
+        ([], [], set()),
+    ],
+)
+def test_texts_that_differ_in_a_number_at_their_end_are_shown_once(texts, shown, holes):
+    assert evidence._with_holes(texts) == (shown, holes)

@@ -65,6 +65,19 @@ def test_remarks_without_the_day_of_it_are_told_from_those_with_one(looked):
     assert dayless.queens == ["A", "B", "C", "D", "H"]
 
 
+@pytest.mark.parametrize("word", ["culled", "Removed", "entfernt", "imha", "poistettu", "dödad"])
+def test_a_cull_without_its_reason_is_told_too(tmp_path, word):
+    text = f"Queen,Inseminated,Remark\nA,2025-06-01,{word}\nB,2025-06-01,cage removed\nC,2025-06-01,{word}\n"
+    rules = [{"from": "book.csv", "table": "inseminations", "columns": INSEMINATIONS}]
+    gone = "queen_id,left_on,reason\nC,2025-07-01,culled_other\n"
+    files = {"book__csv": text, "inseminations__csv": None, "exits__csv": gone}
+    store, staged = stage(tmp_path, {"read": rules}, **files)
+    accept_records(store, parse({"read": rules}), dt.date(2026, 1, 1), verified=False)
+    dated, dayless = remarks.telling(store, staged.sources, {})
+    assert not dated.notes
+    assert (dayless.notes, dayless.queens) == ({word.casefold(): 1}, ["A"])
+
+
 def test_a_row_with_a_remark_and_a_hive_alone_is_no_check(looked):
     store, _ = looked
     quarantined = store.rows("SELECT line, reason FROM quarantine")

@@ -341,6 +341,33 @@ def test_a_text_is_filled_down_into_what_is_empty_below_it(merge, texts):
     assert filled_down(frame, [merge])["0"].to_list() == texts
 
 
+@pytest.mark.parametrize(
+    ("merge", "texts"),
+    [
+        (Merge(2, 0, 3, 0), [None, None, "b", "b", None]),
+        (Merge(2, 0, 4, 0), [None, None, "b", "b", "b"]),
+        (Merge(0, 0, 1, 0), [None, None, "b", None, None]),
+    ],
+)
+def test_what_is_empty_above_a_merged_cell_or_behind_it_stays_empty(merge, texts):
+    frame = pl.DataFrame({"0": [None, None, "b", None, None]})
+    assert filled_down(frame, [merge])["0"].to_list() == texts
+    first = pl.DataFrame({"0": ["a", None, None]})
+    assert filled_down(first, [Merge(0, 0, 1, 0)])["0"].to_list() == ["a", "a", None]
+
+
+def test_rows_of_single_letters_are_rows(tmp_path):
+    def write(book):
+        sheet = book.add_worksheet("Sheet1")
+        sheet.write_row(0, 0, HEAD)
+        sheet.write_row(1, 0, ["Q", "", ""])
+        sheet.write_row(2, 0, ["", " ", ""])
+        sheet.write_row(3, 0, ["", "", "7"])
+
+    grid = grid_of(tmp_path / "book.xlsx", book_of(write))
+    assert pl.concat(grid.batches())["source_line"].to_list() == [2, 4]
+
+
 def test_a_merged_heading_of_one_row_names_all_its_columns(tmp_path):
     def write(book):
         sheet = book.add_worksheet("Sheet1")
@@ -681,3 +708,27 @@ def test_an_error_that_a_formula_shows_is_its_text(tmp_path):
     found = workbook.Workbook(path.read_bytes(), "checks.ods").read("Sheet1").rows()
     assert found[1] == ("#DIV/0!", "#WERT!", "#N/A", "#12", "12", "Err:502")
     assert found[2] == ("later", "1", None, None, None, None)
+
+
+def test_comments_on_cells_are_told_but_for_those_on_headings(tmp_path):
+    def write(book):
+        sheet = book.add_worksheet()
+        sheet.write_row(0, 1, HEAD)
+        sheet.write_comment(0, 1, "Required. The station's label of the queen")
+        sheet.write_row(1, 1, ["Q1", "2025-06-20", 80])
+        sheet.write_comment(1, 1, "sold\n15.7.")
+        sheet.write_row(2, 1, ["Q2", "2025-06-20", 80])
+        sheet.write_comment(2, 2, "wing torn")
+        book.add_worksheet("Other").write_comment(3, 0, "elsewhere")
+
+    (note,) = grid_of(tmp_path / "b.xlsx", book_of(write)).notes
+    assert note.startswith("b.xlsx#Sheet1: 2 comments on cells")
+    assert 'B2 "sold 15.7."; C3 "wing torn"' in note
+
+
+def test_a_workbook_without_comments_tells_none(tmp_path):
+    def write(book):
+        book.add_worksheet().write_row(0, 0, HEAD)
+        book.worksheets()[0].write_row(1, 0, ["Q1", "2025-06-20", 80])
+
+    assert grid_of(tmp_path / "b.xlsx", book_of(write)).notes == []

@@ -3,7 +3,7 @@
 import datetime as dt
 
 import pytest
-from queen_outcomes.base.errors import UsageError
+from queen_outcomes.base.errors import RecordsError, UsageError
 from queen_outcomes.facts.settings import parse
 from queen_outcomes.records.evidence import OrdersSeen, unread_columns
 from reading import stage
@@ -172,3 +172,35 @@ DAYS = "4/11;1;eggs\n5/11;1;eggs\n"
 )
 def test_no_year_is_advised_where_two_are_possible(tmp_path, text, name, more, setting):
     assert advised(tmp_path, text, name, more) == setting
+
+
+BENCH = "Queen,Inseminated,Gone,Why\nA,29.04.2024,03.08.,sold\nB,29.04.2025,3/8,sold\nC,29.09.2024,12.01.,dead\nD,,1.8.,sold\nE,1.8.2025,1.8.,sold\nF,29.04.2024,3.8.2025,sold\n"
+GONE = [
+    {"from": "b.csv", "table": "inseminations", "columns": {"queen_id": "Queen", "inseminated_at": "Inseminated"}},
+    {"from": "b.csv", "table": "exits", "columns": {"queen_id": "Queen", "left_on": "Gone", "reason": "Why"}},
+]
+
+
+def test_days_without_a_year_are_the_first_from_another_day_of_their_row_on(tmp_path):
+    habits = {"b.csv": {"dates": "dmy", "year_of": "inseminated"}}
+    alone = {"inseminations__csv": None}
+    store, _ = stage(tmp_path, {"files": habits, "read": GONE}, b__csv=BENCH, **alone)
+    rows = store.rows("SELECT queen_id, left_on::VARCHAR, left_on__unread FROM staged_exits ORDER BY ref")
+    assert rows == [
+        ("A", "2024-08-03", None),
+        ("B", "2025-08-03", None),
+        ("C", "2025-01-12", None),
+        ("D", None, "1.8."),  # its row has no day that says so
+        ("E", "2025-08-01", None),
+        ("F", "2025-08-03", None),
+    ]
+    days = store.rows("SELECT inseminated_at::DATE::VARCHAR FROM staged_inseminations ORDER BY ref")
+    assert [day for (day,) in days] == ["2024-04-29", "2025-04-29", "2024-09-29", "2025-08-01", "2024-04-29"]
+
+
+def test_a_heading_of_years_that_is_not_there_is_refused(tmp_path):
+    habits = {"b.csv": {"dates": "dmy", "year_of": "Insemnated"}}
+    alone = {"inseminations__csv": None}
+    with pytest.raises(RecordsError) as refused:
+        stage(tmp_path, {"files": habits, "read": GONE}, b__csv=BENCH, **alone)
+    assert 'did you mean "Inseminated"?' in refused.value.text()

@@ -14,9 +14,12 @@ from queen_outcomes.stats.times.curve_limits import (
     wilson_limits,
 )
 from queen_outcomes.stats.times.turnbull import (
+    KKT,
+    NEWTON_STEPS,
     _lengths,
     fit_turnbull,
     fit_weighted_many,
+    maximise,
     share_by,
 )
 from scipy.special import logit
@@ -120,6 +123,25 @@ def test_a_weighting_goes_as_far_as_its_likelihood_rises_by_a_tenth_of_its_slope
     share = np.tile([0.5, 0.5, 0.0], (5, 1))
     chance = np.where(share > 0, mass @ holds.T, 1.0)
     assert _lengths(holds, share, chance, mass, best).tolist() == [0.5, 0.5, 1, 0, 1]
+
+
+@pytest.mark.parametrize(
+    ("holds", "share", "start", "best"),
+    [
+        # a set that lost all its mass takes it back where the likelihood rises with it
+        ([[1, 1, 0], [0, 1, 1]], [0.5, 0.5], [0.5, 0, 0.5], [0, 1, 0]),
+        # one with too much gives up some, and keeps what its observations need
+        ([[1, 0], [0, 1]], [0.3, 0.7], [0.9, 0.1], [0.3, 0.7]),
+        ([[1, 0], [0, 1]], [0.3, 0.7], None, [0.3, 0.7]),
+        ([[1, 0, 0], [0, 1, 0], [0, 0, 1]], [0.2, 0.2, 0.6], [0.2, 0.6, 0.2], [0.2, 0.2, 0.6]),
+    ],
+)
+def test_a_fit_goes_to_the_maximum_from_wherever_it_starts(holds, share, start, best):
+    begin = None if start is None else np.array(start, float)
+    mass, kkt, steps = maximise(np.array(holds, float), np.array(share), begin)
+    np.testing.assert_allclose(mass, best, atol=1e-7)
+    assert kkt <= KKT
+    assert steps < NEWTON_STEPS
 
 
 def test_a_course_that_may_never_have_laid_stays_open_between_the_two():

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import zip_longest
 
 from queen_outcomes.records.map.seen.contents import Contents
-from queen_outcomes.records.map.seen.feeds import Feed, Use
+from queen_outcomes.records.map.seen.feed import Feed, Use
 from queen_outcomes.records.map.seen.headings import heading
 from queen_outcomes.records.map.seen.opened import Cell, CellGrid, Row
 from queen_outcomes.records.map.seen.sheet import Sheet, SheetColumn, lay_out

@@ -20,6 +20,11 @@ def test_what_is_not_said_is_filled_in():
     assert found.alpha == 0.05
 
 
+@pytest.mark.parametrize("seed", [0, 1, 2**40])
+def test_a_seed_is_any_whole_number_from_nought(seed):
+    assert request(seed=seed).seed == seed
+
+
 def test_arms_are_read_with_their_doses():
     found = request(arms=("single  8 = 8,5", "a=b=2 + 3.5", "ｓｉｎｇｌｅ 12=12"))
     assert [arm.name for arm in found.arms] == ["single 8", "a=b", "single 12"]
@@ -101,3 +106,64 @@ def test_no_number_of_queens_shows_a_difference_of_nothing(asked):
     with pytest.raises(UsageError, match="a difference of nothing"):
         request(**asked)
     assert request(difference=1.0).difference == 1.0
+
+
+@pytest.mark.parametrize(
+    ("name", "low", "high"),
+    [
+        ("power", 0.5, 0.99),
+        ("share", 0.001, 0.999),
+        ("icc", 0.0, 0.999),
+        ("queens_per_graft", 1, 10_000),
+        ("queens_per_load", 1, 10_000),
+        ("difference", -1.0, 1.0),
+    ],
+)
+def test_a_number_may_be_its_lowest_and_its_highest_and_no_further(name, low, high):
+    assert [getattr(request(**{name: value}), name) for value in (low, high)] == [low, high]
+    step = 1 if isinstance(low, int) else 0.0005
+    for beyond in (low - step, high + step):
+        with pytest.raises(UsageError) as refused:
+            request(**{name: beyond})
+        assert refused.value.where == f"--{name.replace('_', '-')}"
+        assert f"{low:g} to {high:g}" in refused.value.expected
+
+
+def test_a_margin_may_be_all_and_is_no_less_than_nothing():
+    assert request(difference=None, margin=1.0).margin == 1.0
+    with pytest.raises(UsageError) as refused:
+        request(difference=None, margin=1.01)
+    assert refused.value.expected.startswith("a share from 0 to 1;")
+
+
+@pytest.mark.parametrize(
+    ("value", "hint"),
+    [(10, "write 0.1 or 10%, if 10 per cent is meant"), (100, "write 1 or 100%, if 100 per cent is meant"), (101, "")],
+)
+def test_per_cent_is_offered_where_it_would_fit(value, hint):
+    with pytest.raises(UsageError) as refused:
+        request(difference=value)
+    assert refused.value.hint == hint
+
+
+@pytest.mark.parametrize(("dose", "fits"), [("40", True), ("40.1", False), ("0", False), ("0.1", True)])
+def test_a_dose_lies_within_the_hard_limits(dose, fits):
+    arms = ("single 8=8", f"x={dose}")
+    if fits:
+        assert request(arms=arms).arms[1].doses == (float(dose),)
+        return
+    with pytest.raises(UsageError) as refused:
+        request(arms=arms)
+    assert (refused.value.where, refused.value.found) == (f"--arm x={dose}", f"{dose} uL")
+
+
+@pytest.mark.parametrize(
+    ("arms", "size", "hint"), [(2, 3, 4), (2, 5, 4), (3, 4, 3), (3, 2, 3), (3, 5, 6), (2, 1, 2), (2, 7, 8)]
+)
+def test_the_nearest_block_that_holds_the_ratio_is_offered(arms, size, hint):
+    given = tuple(f"arm {n}={n}" for n in range(4, 4 + arms))
+    with pytest.raises(UsageError) as refused:
+        request(arms=given, reference="arm 4", block_size=size)
+    assert refused.value.hint == f"take a block of {hint}"
+    assert refused.value.found == f"a block of {size}"
+    assert request(arms=given, reference="arm 4", block_size=2 * arms).block_size == 2 * arms

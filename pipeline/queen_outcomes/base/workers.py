@@ -174,8 +174,16 @@ class Workers:
             self._hand_over()
 
     def results(self, tasks: Iterable[Task]) -> list[Any]:
-        """Give the results of tasks in their order, working on the last ones here."""
+        """Give the results of tasks in their order, working on the last ones here.
+
+        They go before whatever else waits: that is asked for later, and fills the time in
+        which nothing can be handed over.
+        """
         listed = list(tasks)
+        with self._turn:
+            asked = set(map(id, listed))
+            waiting = sorted(self._waiting, key=lambda task: id(task) not in asked)
+            self._waiting = deque(waiting)
         for task in reversed(listed):
             task.result()
         return [task.result() for task in listed]

@@ -66,7 +66,7 @@ def _digits(coded: np.ndarray) -> str:
     shifted = coded[:, None] >> (_BITS * np.arange(most + 1))
     goes_on = shifted[:, 1:] > 0
     used = np.hstack([np.ones((len(coded), 1), dtype=bool), goes_on[:, :-1]])
-    digits = (shifted[:, :-1] & 31) + 32 * goes_on
+    digits = (shifted[:, :-1] & 31) | (goes_on << _BITS)
     return _LETTERS[digits[used]].tobytes().decode("ascii")
 
 

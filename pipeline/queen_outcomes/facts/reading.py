@@ -109,6 +109,8 @@ class Habits:
     hidden: str = READ
     fill_down: tuple[str, ...] = ()
     """Headings whose empty cells take the value above."""
+    year_of: str = ""
+    """The heading of the days from which on the other days of a row lie that have no year."""
     apart: Mapping[str, int] = field(default_factory=dict)
     """A heading -> how many records its cells may hold, each a day and words."""
     several: Mapping[str, int] = field(default_factory=dict)
@@ -116,6 +118,8 @@ class Habits:
     group: Mapping[str, str] = field(default_factory=dict)
     """The columns that a row with one filled cell gives to the rows below it -> the word behind
     which it says what; empty: its whole text."""
+    group_rows: tuple[str, ...] = ()
+    """Patterns of such rows; none: every row with one filled cell is one."""
     form: str = ""
     """"yes": the sheet is one record, labels left and values right of them."""
     tables_below: tuple[str, ...] = ()

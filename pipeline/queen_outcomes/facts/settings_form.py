@@ -243,6 +243,8 @@ HABITS: dict[str, Field] = {
     "struck": choice(READ, PASS_OVER),
     "hidden": choice(READ, PASS_OVER),
     "fill_down": TEXTS,
+    "year_of": TEXT,
+    "group_rows": TEXTS,
     "apart": Field(
         _numbered_headings, 'headings with a number from 1, such as { "Checks" = 4 }'
     ),

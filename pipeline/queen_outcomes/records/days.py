@@ -192,6 +192,16 @@ def with_year_above(text: str, year: str, *, workbook: bool) -> str:
     return case([(f"{year} IS NOT NULL AND {when}", then) for when, then in cases], text)
 
 
+def with_year_of(text: str, moment: str, order: str, form: CellForm) -> str:
+    """Give SQL that puts a year behind a day that has none: the first such day from a moment on."""
+    same, next_one = (
+        with_year_above(text, f"CAST(year({moment}) + {more} AS VARCHAR)", workbook=form.workbook)
+        for more in (0, 1)
+    )
+    before = f"{plain_moment(same, order, form)} < date_trunc('day', {moment})"
+    return f"CASE WHEN {moment} IS NULL THEN {text} WHEN {before} THEN {next_one} ELSE {same} END"
+
+
 def within_years(moment: str) -> str:
     """Give SQL that is TRUE for a moment of the years that records can be of."""
     return f"year({moment}) BETWEEN {FIRST_YEAR} AND {LAST_YEAR}"

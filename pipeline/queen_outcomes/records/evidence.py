@@ -526,6 +526,19 @@ class OrdersSeen:
             and (seen := self.of(other)).figures
         ]
 
+    def elsewhere(self, used: UsedColumn) -> list[DateOrders]:
+        """Give the orders of the same column where other records of the file are read from it."""
+        same = [s for s in self.sources if s.name == used.source.name]
+        return [
+            seen
+            for other in used_columns(same, self.reading)
+            if other.column is not None
+            and other.column.kind in ("date", "datetime")
+            and other.headings == used.headings
+            and other.key != used.key
+            and (seen := self.of(other)).figures
+        ]
+
     def setting(self, used: UsedColumn, order: str) -> str:
         """Give what sets a column's order: for its file, or for it alone.
 
@@ -796,7 +809,7 @@ def _decided(orders: OrdersSeen, used: UsedColumn) -> bool:
         return True  # none of them is read so, and the unread column tells why
     return _shown_without_years(orders, used) or any(
         (used.rule.order in other.possible) and other.both_ways < other.figures
-        for other in orders.others(used)
+        for other in [*orders.others(used), *orders.elsewhere(used)]
     )
 
 

@@ -285,6 +285,12 @@ class SheetGrid(BatchGrid):
                 f"{name}: {_count(len(cells), 'text')} under merged cells "
                 f"({self._named(cells)}), where nobody sees it; it is read as the cell's own"
             )
+        if cells := sorted(p for p in details.comments if p[0] >= self.header_row):
+            said = [f'{self._named([p])} "{" ".join(details.comments[p].split())}"' for p in cells]
+            notes.append(
+                f"{name}: {_count(len(cells), 'comment')} on cells, which nobody reads "
+                f"({shorten(said, '; ')}); what counts of them belongs into a column of its own"
+            )
         marks = self.marks() if details.has_marked_rows else None
         for mark, said in (("struck", "struck through"), ("hidden", "hidden")):
             if marks is None or getattr(self.habits, mark) == PASS_OVER:
@@ -375,8 +381,8 @@ def filled_down(frame: pl.DataFrame, merges: Iterable[Merge]) -> pl.DataFrame:
 
 
 def _count(number: int, what: str) -> str:
-    plural = {"formula": "formulas were", "text": "texts lie", "row": "rows are"}
-    single = {"formula": "formula was", "text": "text lies", "row": "row is"}
+    plural = {"formula": "formulas were", "text": "texts lie", "row": "rows are", "comment": "comments"}
+    single = {"formula": "formula was", "text": "text lies", "row": "row is", "comment": "comment"}
     return f"{number} {(single if number == 1 else plural)[what]}"
 
 

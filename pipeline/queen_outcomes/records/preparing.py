@@ -11,10 +11,10 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from queen_outcomes.base.errors import shorten
+from queen_outcomes.base.errors import RecordsError, nearest, shorten
 from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts import years
-from queen_outcomes.facts.reading import PASS_OVER, Habits, Reading
+from queen_outcomes.facts.reading import MIXED, PASS_OVER, Habits, Reading
 from queen_outcomes.records import days, titles
 from queen_outcomes.records.cells import WrittenColumn, folded, listed
 from queen_outcomes.records.delimited import CELLS_MISSING
@@ -77,21 +77,19 @@ def prepare(
     list of PreparedSlot
         One for each slot.
     """
-    habits, ditto = reading.habits_of(source.name), reading.ditto_of(source.name)
-    rows = _rows(store, source, habits, ditto)
+    rows = _rows(store, source, reading)
     return [_slot(store, source, slot, rows, reading) for slot in source.slots]
 
 
 # --- rows
 
 
-def _rows(
-    store: Store, source: SourceMapping, habits: Habits, ditto: tuple[str, ...]
-) -> str:
+def _rows(store: Store, source: SourceMapping, reading: Reading) -> str:
     """Give the relation of a source's rows that hold records."""
+    habits, ditto = reading.habits_of(source.name), reading.ditto_of(source.name)
     marks = _marks(store, source, habits)
     chosen = habits.pass_over or habits.no_record
-    dated = _days_below_years(source, habits)
+    dated = _days_without_year(source, habits)
     plain = not (chosen or habits.group or habits.fill_down or marks or dated)
     types = store.columns(source.raw)
     repeated = [
@@ -135,10 +133,8 @@ def _rows(
         f"SELECT source_line, broken, {_WHY}, {', '.join(cells)}, {groups}"
         f"{year} AS {_YEAR} FROM {judged} WHERE {_GOES_ON} OR {_WHY} IN ('group', 'year')"
     )
-    workbook = source.grid.form.workbook
     more = [
-        f"{days.with_year_above(f'trim({quote(name)})', _YEAR, workbook=workbook)} "
-        f"AS {quote(_dated(name))}"
+        f"{_with_year(source, f'trim({quote(name)})', reading)} AS {quote(_dated(name))}"
         for name in dated
         if types[name] == "VARCHAR"
     ]
@@ -152,7 +148,10 @@ def _rows(
 
 
 def _is_group(habits: Habits) -> str:
-    """Tell whether a row's only text is that of a group line: it has one of the words, if any."""
+    """Tell whether a row's only text is that of a group line: it begins so, or has one of the words."""
+    if habits.group_rows:
+        begins = (f"lower({_FIRST}) GLOB {literal(pattern.lower())}" for pattern in habits.group_rows)
+        return f"({' OR '.join(begins)})"
     if not all(habits.group.values()):
         return "true"
     words = "|".join(r"\s+".join(map(re.escape, word.split())) for word in habits.group.values())
@@ -177,25 +176,58 @@ def _given_by_groups(store: Store, judged: str, habits: Habits) -> dict[str, str
     return given
 
 
-def _days_below_years(source: SourceMapping, habits: Habits) -> list[str]:
-    """Give the columns of days of a sheet in which years stand in rows of their own."""
-    if habits.year != years.ROWS:
+def _with_year(source: SourceMapping, cell: str, reading: Reading) -> str:
+    """Give SQL of a day with its year: that of the row above, or of another day of its row."""
+    habits, form = reading.habits_of(source.name), source.grid.form
+    if habits.year == years.ROWS:
+        return days.with_year_above(cell, _YEAR, workbook=form.workbook)
+    order = (habits.dates or reading.date_order).removeprefix(MIXED)
+    other = f"trim(CAST({quote(_year_of(source, habits))} AS VARCHAR))"
+    return days.with_year_of(cell, days.plain_moment(other, order, form), order, form)
+
+
+def _year_of(source: SourceMapping, habits: Habits) -> str:
+    """Give the column of the day from which on the others of a row lie; empty where none is named.
+
+    Raises
+    ------
+    RecordsError
+        The heading is not there.
+    """
+    known = {_folded(name): name for name in source.grid.columns}
+    found = known.get(_folded(habits.year_of), "")
+    if habits.year_of and not found:
+        close = nearest(habits.year_of, source.grid.columns)
+        raise RecordsError(
+            f'no heading "{habits.year_of}" to take the year of days from',
+            where=f"{source.name}, year_of",
+            found=shorten(source.grid.columns, ", ") or "no headings",
+            hint=f'did you mean "{close}"?' if close else "mend that line",
+        )
+    return found
+
+
+def _days_without_year(source: SourceMapping, habits: Habits) -> list[str]:
+    """Give the columns of days of a sheet whose years stand elsewhere in it."""
+    if habits.year != years.ROWS and not _year_of(source, habits):
         return []
     found = (
         name
         for slot in source.slots
         for ours, cell in slot.cells.items()
-        if _is_below_years(source, habits, ours, cell)
+        if _lacks_year(source, habits, ours, cell)
         for name in cell.columns[:1]
     )
     return [name for name in dict.fromkeys(found) if name in source.grid.columns]
 
 
-def _is_below_years(
+def _lacks_year(
     source: SourceMapping, habits: Habits, ours: str, cell: CellSource
 ) -> bool:
-    """Tell whether days of a column are of the year in a row above them."""
-    if habits.year != years.ROWS or (cell.rule is not None and cell.rule.year is not None):
+    """Tell whether days of a column are of the year in a row above, or of another day's."""
+    if cell.rule is not None and cell.rule.year is not None:
+        return False
+    if habits.year != years.ROWS and _year_of(source, habits) in ("", *cell.columns[:1]):
         return False
     kinds = {column.name: column.kind for column in source.table.columns}
     return kinds.get(ours) in ("date", "datetime")
@@ -318,7 +350,7 @@ def _slot(
     written = {
         ours: WrittenColumn(
             _with_years(cell.columns, there_now)
-            if _is_below_years(source, habits, ours, cell)
+            if _lacks_year(source, habits, ours, cell)
             else cell.columns,
             reading.cell_rule(source.table.name, ours, source.name, cell.rule),
             cell.value,

@@ -21,6 +21,8 @@ LONGEST_WORD = 40
 """A phrase of more signs is a sentence, of which a word of it says little."""
 TOLD = ("dead", "missing", "superseded", "drone_layer", "swarmed", "sold")
 """Reasons of exits that people write into remarks; a cull is one where somebody did it."""
+CULLED = "culled"
+"""Of no reason for an exit: somebody did it, and did not say why."""
 _PHRASES = re.compile(r"[,;:()\n]|\s[-–]\s")
 
 
@@ -67,6 +69,8 @@ def _fate(phrase: str) -> str | None:
 
     means = fates.reason_of(phrase)
     culled = means in ("culled_fault", "culled_other") and meanings.is_culled(phrase)
+    if means is None and meanings.is_cull(phrase):
+        return CULLED  # why she was, nobody wrote
     return means if means in TOLD or culled else None
 
 
@@ -98,6 +102,7 @@ def telling(
         parted = apart.around_day(note)
         means = fate_in(" ".join(parted or (note,)), own)
         kept = means in row["exits"] or (means == "drone_layer" and row["drones"])
+        kept = kept or bool(means == CULLED and row["exits"])
         if not means or kept:
             continue
         told = dated if parted and _is_dated(note, own) else dayless

@@ -38,6 +38,8 @@ class SheetDetails:
     """The sheet itself."""
     has_marked_rows: bool = False
     """Rows may be struck through or hidden, so looking for them is worth the time."""
+    comments: dict[Place, str] = field(default_factory=dict)
+    """What is pinned to cells, which no reader of texts gives."""
 
     def from_column(self, first: int) -> SheetDetails:
         """Count columns from another; what lies left of it is left out."""
@@ -46,6 +48,7 @@ class SheetDetails:
             percents=tuple((r, c - first) for r, c in self.percents if c >= first),
             uncalculated=_from_column(self.uncalculated, first),
             texts=_from_column(self.texts, first),
+            comments=_from_column(self.comments, first),
             merges=tuple(
                 replace(m, left=max(m.left - first, 0), right=m.right - first)
                 for m in self.merges

@@ -132,6 +132,7 @@ class SpreadsheetXml:
             uncalculated=self._formulas(xml) if _holds_formulas(xml) else {},
             texts=dict(_errors(xml)),
             merges=tuple(_merges(xml)),
+            comments=self._comments(sheet),
             is_hidden=sheet in self._hidden,
             has_marked_rows=any(look.struck for look in self._looks.values())
             or (b"hidden=" in xml and _HIDDEN.search(xml) is not None),
@@ -194,6 +195,29 @@ class SpreadsheetXml:
         if xml[:2] in (b"\xff\xfe", b"\xfe\xff"):
             return xml.decode("utf-16").encode()
         return xml
+
+    def _comments(self, sheet: str) -> dict[Place, str]:
+        """Give the comments on a sheet's cells, which stand in a part of their own."""
+        part = self._parts.get(sheet, "")
+        folder, _, file = part.rpartition("/")
+        found: dict[Place, str] = {}
+        for target in self._related(f"{folder}/_rels/{file}.rels", "/comments"):
+            name = normpath(target[1:] if target[:1] == "/" else f"{folder}/{target}")
+            if name not in self._zip.namelist() or self._zip.getinfo(name).file_size > PLAIN_BYTES:
+                continue
+            for element in ET.fromstring(self._zip.read(name)).iter():
+                place = re.fullmatch(r"([A-Z]+)(\d+)", element.get("ref", ""))
+                texts = (t.text or "" for t in element.iter() if _plain(t.tag) == "t")
+                if place and _plain(element.tag) == "comment" and (text := "".join(texts).strip()):
+                    found[int(place[2]) - 1, _column(place[1].encode())] = text
+        return found
+
+    def _related(self, relations: str, kind: str) -> list[str]:
+        """Give the targets of a part's relations of a kind."""
+        if relations not in self._zip.namelist():
+            return []
+        every = ET.fromstring(self._zip.read(relations))
+        return [e.get("Target", "") for e in every if e.get("Type", "").endswith(kind)]
 
     def _formulas(self, xml: bytes) -> dict[Place, str]:
         """Give the formulas without a result.
@@ -297,7 +321,7 @@ def _tinted(rgb: str, tint: float) -> str:
         return rgb
     red, green, blue = (int(rgb[at : at + 2], 16) / 255 for at in (0, 2, 4))
     hue, light, saturation = colorsys.rgb_to_hls(red, green, blue)
-    light = light * (1 + tint) if tint < 0 else light * (1 - tint) + tint
+    light = light * (1 - abs(tint)) + max(tint, 0)
     parts = colorsys.hls_to_rgb(hue, min(max(light, 0), 1), saturation)
     return "".join(f"{round(part * 255):02X}" for part in parts)
 

@@ -1,6 +1,8 @@
 """Days over the columns of looks that stand in no order: asked about, and told by `check`."""
 
 import datetime as dt
+import itertools
+import random
 
 import pytest
 from mapped_stations import run
@@ -95,3 +97,20 @@ def test_days_that_run_one_way_are_not_asked_about(tmp_path, heads):
 def test_an_answer_that_names_no_day_of_a_heading_asked_about_is_refused(tmp_path, answer):
     with pytest.raises(UsageError, match="does not fit"):
         run(made(tmp_path), {ASKED: answer})
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_as_few_days_as_possible_are_out_of_order(seed):
+    """The longest run either way, found by trying every choice."""
+    draw = random.Random(seed)
+    numbers = [draw.randrange(8) for _ in range(draw.randrange(8))]
+    found = out_of_order([dt.date(2025, 6, 1 + number) for number in numbers])
+    choices = itertools.chain.from_iterable(
+        itertools.combinations(numbers, many) for many in range(len(numbers) + 1)
+    )
+    longest = max(
+        (len(c) for c in choices if list(c) in (sorted(c), sorted(c, reverse=True))), default=0
+    )
+    assert len(numbers) - len(found) == longest
+    kept = [number for at, number in enumerate(numbers) if at not in found]
+    assert kept in (sorted(kept), sorted(kept, reverse=True))

@@ -316,7 +316,7 @@ def facts_said(limits: list[Row], rows: list[Row], chance: float) -> list[str]:
     ]
     if held:
         facts.append(false_said(len(held), chance))
-        facts += [detection_said(row) for row in sorted(held, key=_level_first)]
+        facts += [detection_said(row) for row in sorted(held, key=_after_level)]
     if any(row["provisional"] for row in limits):
         facts.append(
             "Provisional: there is no earlier season, so the courses are measured by "
@@ -330,7 +330,7 @@ def facts_said(limits: list[Row], rows: list[Row], chance: float) -> list[str]:
 def signals_said(signals: list[Row], batches: list[Row]) -> list[str]:
     """Say each change that was signalled once, whichever series saw it."""
     found: dict[int, list[Row]] = defaultdict(list)
-    for row in sorted(signals, key=lambda one: (one["case"], *_level_first(one))):
+    for row in sorted(signals, key=lambda one: (one["case"], _after_level(one))):
         found[row["episode"]].append(row)
     return [_episode_said(rows, batches) for _, rows in sorted(found.items())]
 
@@ -341,8 +341,8 @@ def _episode_said(rows: list[Row], batches: list[Row]) -> str:
     return f"{said} The same change: {', '.join(more)}." if more else said
 
 
-def _level_first(row: Row) -> tuple[bool, int]:
-    return row["series"] != "level", row.get("case", 0)
+def _after_level(row: Row) -> bool:
+    return row["series"] != "level"
 
 
 def _counts_said(level: list[Row]) -> str:

@@ -34,7 +34,7 @@ from queen_outcomes.records.map.asked.questions import (
 from queen_outcomes.records.map.seen import deeds, stacked
 from queen_outcomes.records.map.seen.deeds import Given
 from queen_outcomes.records.map.seen.station import Chosen
-from queen_outcomes.records.map.written import mapping, station_toml
+from queen_outcomes.records.map.written import known, mapping, station_toml
 from queen_outcomes.records.map.written.mapping import Written
 
 FIRST = (deeds.KIND, which_of_ours.KIND)
@@ -176,22 +176,22 @@ def begin(
         The settings are not TOML.
     """
     path = station / settings_file
-    text = station_toml.current(path)
-    settings = station_toml.parsed(text, str(path))
-    patterns = station_toml.known_patterns(settings)
+    text = known.current(path)
+    settings = known.parsed(text, str(path))
+    patterns = known.known_patterns(settings)
     section = settings.get("records")
     links = section.get("links", "inside") if isinstance(section, dict) else "inside"
     found = proposing.propose(
         station / "records",
         links,
-        station_toml.known_headings(settings),
-        stacked.by_settings(settings, lambda source: station_toml.is_known(source, patterns)),
-        station_toml.known_deeds(settings),
+        known.known_headings(settings),
+        stacked.by_settings(settings, lambda source: known.is_known(source, patterns)),
+        known.known_deeds(settings),
         done,
         chosen,
     )
     sources = {sheet.source for sheet in found.station.sheets}
-    new = {source for source in sources if not station_toml.is_known(source, patterns)}
+    new = {source for source in sources if not known.is_known(source, patterns)}
     forms = new & {sheet.source for sheet in found.station.no_records if sheet.is_form}
     new -= forms
     earlier = {question.id for question in open_questions(text)}
@@ -255,14 +255,14 @@ def _folded(settings: Mapping[str, Any], found: Proposal) -> set[str]:
     """Give the ids of questions about spellings that the settings answer already."""
     records = settings.get("records", {})
     settled = {question_id("fold", column=name) for name in records.get("fold", ())}
-    known = {
+    have = {
         spelling
         for groups in records.get("same", {}).values()
         for others in groups.values()
         for spelling in others
     }
     groups = labels.people(found.station)[0]
-    if {other for others in groups.values() for other in others} <= known:
+    if {other for others in groups.values() for other in others} <= have:
         settled.add(question_id("same", column="operator"))
     return settled
 

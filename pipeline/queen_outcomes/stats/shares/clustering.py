@@ -199,8 +199,8 @@ def arms_within_batches(y, arm, batch) -> ArmsWithinBatches:
     y = np.asarray(y, float)
     arm, batch = np.asarray(arm)[np.isfinite(y)], np.asarray(batch)[np.isfinite(y)]
     y = y[np.isfinite(y)]
-    a, b = (np.unique(v, return_inverse=True)[1] for v in (arm, batch))
-    n = np.zeros((b.max(initial=-1) + 1, a.max(initial=-1) + 1))
+    (arms, a), (batches, b) = (np.unique(v, return_inverse=True) for v in (arm, batch))
+    n = np.zeros((len(batches), len(arms)))
     yes = n.copy()
     np.add.at(n, (b, a), 1.0)
     np.add.at(yes, (b, a), y)

@@ -35,7 +35,11 @@ def remarked(station, remarks, answers):
 
 
 def exits(station):
-    found = accepted(station, AS_OF).get("exits", [])
+    return exits_by(station, AS_OF)
+
+
+def exits_by(station, day):
+    found = accepted(station, day).get("exits", [])
     return {row["queen_id"]: (row["reason"], row["left_on"]) for row in found}
 
 
@@ -48,6 +52,27 @@ def test_a_day_of_two_figures_without_its_last_point_is_one_at_either_end(tmp_pa
         "D2": ("dead", "2025-07-03"),
         "D3": ("superseded", "2025-07-07"),
         "D5": ("sold", "2025-08-01"),
+    }
+
+
+def test_remarks_of_a_list_over_several_years_are_of_the_year_of_their_row(tmp_path):
+    (tmp_path / "records").mkdir()
+    rows = "".join(
+        f"D{n},21.5.{2024 + n % 2},8,{text}\n"
+        for n, text in enumerate(["sold 9.7.", "dead 20.7.", "sold 3.3.", "superseded 1.8.", "", ""], 1)
+    )
+    (tmp_path / "records" / "bench.csv").write_text("Queen,Inseminated on,Dose,Remarks\n" + rows, "utf-8")
+    looks = "".join(f"D{n},16.6.2025,yes\n" for n in range(1, 7))
+    (tmp_path / "records" / "checks.csv").write_text("queen_id,checked_on,eggs\n" + looks, "utf-8")
+    begun = begin(tmp_path)
+    begun.answer({FATES: "yes"})
+    begun.accept()
+    (tmp_path / "station.toml").write_text(begun.settings(), "utf-8")
+    assert exits_by(tmp_path, dt.date(2026, 12, 31)) == {
+        "D1": ("sold", "2025-07-09"),
+        "D2": ("dead", "2024-07-20"),
+        "D3": ("sold", "2026-03-03"),
+        "D4": ("superseded", "2024-08-01"),
     }
 
 

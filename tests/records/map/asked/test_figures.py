@@ -76,3 +76,24 @@ def test_a_unit_that_the_heading_names_is_kept():
     loads.feed.uses["storage_c"].unit = "C"
     figures.fahrenheit(station(loads))
     assert loads.feed.uses["storage_c"].unit == "C"
+
+
+@pytest.mark.parametrize(
+    ("cells", "shown", "told", "default"),
+    [
+        (["4:30", "5:00", "2:01"], "4:30", ["3 are written so", "as hours all would be over 120 minutes"], "min:s"),
+        # two hours may be what they are
+        (["4:30", "2:00"], "4:30", ["2 are written so"], None),
+        (["4 min 30", "0:04:30", "x", "4:00"], "4:00", ["1 are written so", "as hours all would be over 120 minutes"], "min:s"),
+        (["4 min 30", "4", ""], None, [], None),
+    ],
+)  # fmt: skip
+def test_spans_of_two_units(cells, shown, told, default):
+    done = part("b.csv", "inseminations", {"minutes": "CO2"}, minutes=cells)
+    asked = figures.spans(station(done))
+    assert ids(asked) == ["span:b.csv:inseminations:minutes"] * bool(told)
+    if asked:
+        (one,) = asked
+        assert one.text.startswith(f'In "b.csv", is {shown} in "CO2" minutes and seconds')
+        assert (one.evidence, one.default) == (told, default)
+        assert list(one.options) == ["min:s", "h:min"]

@@ -26,7 +26,7 @@ def emerged(gaps, extra=()):
 
 
 def _use(name):
-    from queen_outcomes.records.map.seen.feeds import Use
+    from queen_outcomes.records.map.seen.feed import Use
 
     return Use([name])
 

@@ -3,7 +3,7 @@
 import pytest
 from queen_outcomes.records.map.asked import orders, years
 from queen_outcomes.records.map.asked.questions import accept_defaults
-from queen_outcomes.records.map.seen.feeds import Feed, Use
+from queen_outcomes.records.map.seen.feed import Feed, Use
 from queen_outcomes.records.map.seen.sheet import lone_years
 from queen_outcomes.records.map.seen.station import Part
 from sheets_by_hand import part, sheet, station

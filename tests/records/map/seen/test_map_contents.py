@@ -11,6 +11,7 @@ from queen_outcomes.records.map.seen.contents import (
     is_ditto,
     is_tick,
     number_of,
+    span_of,
     ticked_by,
     yes_or_no,
 )
@@ -205,3 +206,33 @@ def test_shares_of_a_column():
     assert of("yes", "x", "no", "eggs").yes_no_share == 0.75
     assert of("Sold", "died", "eggs", "zork", "plonk").word_share("reason") == 0.4
     assert of("Ada Brun", "K-1", "a b c d e", "AB").name_like == 0.5
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("4:30", "open"), ("04:30", "open"), ("120:00", "open"), ("1200:00", None), ("4:60", None),
+        ("0:04:30", "sure"), ("00:04:30", "sure"), ("1:04:30", "open"), ("4:30 min", "sure"), ("4:30h", "sure"),
+        ("4 min 30", "sure"), ("4'30''", "sure"), ("4 min 30 s", "sure"), ("4 min 60", None), ("1 h 30", "sure"),
+        ("1 h 5 min", "sure"), ("4m30", "sure"), ("4", None), ("min", None), ("", None),
+    ],
+)  # fmt: skip
+def test_spans_that_can_be_one_thing_and_those_that_may_be_two(text, kind):
+    assert span_of(text) == kind
+
+
+@pytest.mark.parametrize(
+    ("text", "day"),
+    [
+        ("2025-W25-3", dt.date(2025, 6, 18)),
+        ("2025-W01-1", dt.date(2024, 12, 30)),
+        ("2026-W53-7", dt.date(2027, 1, 3)),
+        ("2025-W53-1", None),
+        ("2025-W00-1", None),
+        ("2025-W25-0", None),
+        ("2025-W25-8", None),
+    ],
+)
+def test_a_day_of_a_week(text, day):
+    found = day_of(text)
+    assert (found and found.days) == (day and (("any", day),))

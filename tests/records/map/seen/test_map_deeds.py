@@ -309,3 +309,17 @@ def test_at_a_terminal_the_diary_is_asked_about_first(station, monkeypatch):
     assert any(name.startswith("word:findings:strips") for name in seen)
     rule = by_table(tomllib.loads(begun.settings()))["checks"]
     assert set(rule["only"]["Happening"]) == {"visit", "treated"}
+
+
+def test_short_rows_that_say_what_was_done_are_records_of_a_diary():
+    rows = [f"{n % 27 + 1}/5/2025,Q{n},{text},8,Ada" for n, text in enumerate(["insemination", "visit"] * 4)]
+    more = [",Q9,visit,,", ",,visit,,", ",Q9,remark,,", "note,,,,"]
+    laid = sheet("\n".join(["Date,Queen,What,Dose,Who", *rows, *more, rows[0]]))
+    assert [row.line for row in laid.rows] == [*range(2, 10), 14]
+    whole = deeds.with_short_rows(laid)
+    # a queen and what was done; not the deed alone, nor another word, nor one cell
+    assert [row.line for row in whole.rows] == [*range(2, 11), 14]
+    assert [row.line for row in whole.passed] == [row.line for row in laid.passed if row.line != 10]
+    assert whole.column("Queen").contents.texts[-2:] == ["Q9", "Q0"]
+    plain = sheet("\n".join(["Date,Queen,Xyz,Dose,Who", *rows[:1], ",Q9,visit,,"]))
+    assert deeds.with_short_rows(plain) is plain

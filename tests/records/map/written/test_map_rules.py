@@ -2,7 +2,7 @@
 
 import pytest
 from proposals_by_hand import proposed
-from queen_outcomes.records.map.seen.feeds import Feed
+from queen_outcomes.records.map.seen.feed import Feed
 from queen_outcomes.records.map.seen.station import Part
 from queen_outcomes.records.map.written import notes, rules
 from sheets_by_hand import part, sheet

@@ -4,7 +4,7 @@ import tomllib
 
 import pytest
 from queen_outcomes.records.map.asked.questions import Question
-from queen_outcomes.records.map.written import station_toml
+from queen_outcomes.records.map.written import known, sections, station_toml
 from queen_outcomes.records.map.written.mapping import Written
 from queen_outcomes.records.map.written.rules import NewRule
 
@@ -16,7 +16,7 @@ def put(text, written=None, **more):
 
 
 @pytest.mark.parametrize(
-    ("source", "pattern", "known"),
+    ("source", "pattern", "named"),
     [
         ("a.csv", "a.csv", True),
         ("a.csv", "b.csv", False),
@@ -28,9 +28,9 @@ def put(text, written=None, **more):
         ("a b.csv", "a[ ]b.csv", True),
     ],
 )
-def test_a_pattern_without_a_sheet_names_all_of_a_file(source, pattern, known):
-    assert station_toml.is_known(source, ["zork", pattern]) == known
-    assert not station_toml.is_known(source, [])
+def test_a_pattern_without_a_sheet_names_all_of_a_file(source, pattern, named):
+    assert known.is_known(source, ["zork", pattern]) == named
+    assert not known.is_known(source, [])
 
 
 def test_sources_that_settings_speak_of_are_those_of_every_section():
@@ -39,16 +39,16 @@ def test_sources_that_settings_speak_of_are_those_of_every_section():
         "read": [{"from": "b"}, {"from": ["c", "d"]}, {}],
         "tables": {"checks": "e", "exits": ["f"]},
     }
-    assert station_toml.known_patterns(settings) == list("abcdef")
-    assert station_toml.known_patterns({}) == []
+    assert known.known_patterns(settings) == list("abcdef")
+    assert known.known_patterns({}) == []
 
 
 def test_headings_are_known_of_columns_that_there_are():
     columns = {"queen_id": "No.", "zork": "Z", "note": 5}
-    assert station_toml.known_headings(
+    assert known.known_headings(
         {"columns": {"checks": columns, "zork": columns, "exits": "x"}}
     ) == {"checks": {"queen_id": "No."}}
-    assert station_toml.known_headings({"columns": "x"}) == station_toml.known_headings({}) == {}
+    assert known.known_headings({"columns": "x"}) == known.known_headings({}) == {}
 
 
 def test_a_rule_is_written_with_all_that_it_has_and_no_more():
@@ -71,7 +71,7 @@ def test_a_rule_is_written_with_all_that_it_has_and_no_more():
 
 
 def test_a_long_list_has_a_line_for_each_of_its_texts():
-    short, long = station_toml._array(["x"] * 17), station_toml._array(["x"] * 18)
+    short, long = sections.array_of(["x"] * 17), sections.array_of(["x"] * 18)
     # five signs a text, and two brackets less a comma with its blank: 85 and 90
     assert (len(short.as_string()), "\n" in short.as_string()) == (85, False)
     assert "\n" in long.as_string()

@@ -2,7 +2,7 @@
 
 from proposals_by_hand import proposed
 from queen_outcomes.records.map.asked.questions import Question
-from queen_outcomes.records.map.seen.feeds import Feed, Use
+from queen_outcomes.records.map.seen.feed import Feed, Use
 from queen_outcomes.records.map.seen.station import Part, Station
 from queen_outcomes.records.map.written import mapping
 from sheets_by_hand import part, sheet

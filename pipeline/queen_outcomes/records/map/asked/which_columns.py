@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from queen_outcomes.records.map.asked.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.seen.contents import MOST, day_of
-from queen_outcomes.records.map.seen.feeds import Use
+from queen_outcomes.records.map.seen.feed import Use
 from queen_outcomes.records.map.seen.fits import MAIN_DATE, can_hold, ours_of
 from queen_outcomes.records.map.seen.sheet import Sheet
 from queen_outcomes.records.map.seen.station import Part, Station

@@ -10,8 +10,8 @@ from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.records.map.asked.questions import Question, place_of, question_id
 from queen_outcomes.records.map.seen import batches
 from queen_outcomes.records.map.seen.contents import MOST, Contents
-from queen_outcomes.records.map.seen.feeds import is_run
 from queen_outcomes.records.map.seen.fits import PARTLY, can_hold
+from queen_outcomes.records.map.seen.row_labels import is_run
 from queen_outcomes.records.map.seen.sheet import NONE, Sheet, SheetColumn, in_question
 from queen_outcomes.records.map.seen.station import Part, Station
 

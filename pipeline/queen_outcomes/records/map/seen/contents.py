@@ -128,9 +128,10 @@ def _weekday_before(text: str) -> tuple[frozenset[int], str]:
 def _day_of_week(text: str) -> SeenDay | None:
     """Read a day of an ISO week."""
     match = _WEEK.match(text)
-    year, week, weekday = map(int, match.groups() if match else (0, 0, 0))
+    if match is None:
+        return None
     try:
-        return SeenDay((("any", dt.date.fromisocalendar(year, week, weekday)),))
+        return SeenDay((("any", dt.date.fromisocalendar(*map(int, match.groups()))),))
     except ValueError:
         return None
 

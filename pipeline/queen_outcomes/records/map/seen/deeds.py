@@ -14,7 +14,8 @@ from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.records.headings import tidy
 from queen_outcomes.records.map.seen import meanings
 from queen_outcomes.records.map.seen.contents import MOST, is_ditto
-from queen_outcomes.records.map.seen.feeds import Feed, Use, allocated, unit_of
+from queen_outcomes.records.map.seen.feed import Feed, Use, unit_of
+from queen_outcomes.records.map.seen.feeds import allocated
 from queen_outcomes.records.map.seen.fits import FINDINGS, MAIN_DATE, can_hold, ours_of
 from queen_outcomes.records.map.seen.headings import heading
 from queen_outcomes.records.map.seen.opened import Cell, Row

@@ -6,10 +6,8 @@ assigns; another table is fed where the sheet has its day as well.
 
 from __future__ import annotations
 
-import itertools
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 from types import MappingProxyType
 
@@ -17,28 +15,35 @@ from queen_outcomes.facts.dictionary import FLAT_QUEEN_FACTS, FLAT_SEMEN_FACTS, 
 from queen_outcomes.facts.settings_form import MOST_SLOTS
 from queen_outcomes.records.headings import tidy
 from queen_outcomes.records.map.seen import slots
-from queen_outcomes.records.map.seen.contents import MOST, Contents
+from queen_outcomes.records.map.seen.contents import MOST
+from queen_outcomes.records.map.seen.feed import SUPPORT, SURE, Feed, Use, unit_of
 from queen_outcomes.records.map.seen.fits import (
     FINDINGS,
     MAIN_DATE,
-    PARTLY,
     SHARED_IDS,
-    SPANS,
     can_hold,
     fit,
     is_generic_date,
     is_time,
-    is_year,
     names_of,
-    ours_of,
     tells_how_she_went,
 )
-from queen_outcomes.records.map.seen.headings import heading, numbered
+from queen_outcomes.records.map.seen.headings import heading
+from queen_outcomes.records.map.seen.joined_feeds import (
+    add_exits_at_looks,
+    add_sales,
+    add_stays,
+    is_of_sales,
+    join_doses,
+    join_minutes,
+    join_times,
+    join_years,
+)
+from queen_outcomes.records.map.seen.row_labels import RowLabels
 from queen_outcomes.records.map.seen.sheet import Sheet, SheetColumn
-from queen_outcomes.records.map.seen.words import fold, vocabulary
+from queen_outcomes.records.map.seen.words import fold
 
 ORDER = tuple(TABLES)
-_SURE = 0.6
 _BY_NAME = 1.5
 """What a table's name in the file's or sheet's name is worth, in columns."""
 _FLAT = (*FLAT_QUEEN_FACTS, *FLAT_SEMEN_FACTS, "co2_other_at", "co2_other_minutes")
@@ -52,98 +57,12 @@ _FOR_ALL_SLOTS = {
 """What a wide sheet may write once for all the looks or doses of a row."""
 _EMPTY = 0.1
 """What a heading with nothing below it says of what the rows are."""
-_ONE_ROW_EACH = (
-    ("inseminations", "dose_ul"),
-    ("inseminations", "inseminated_at"),
-    ("inseminations", "semen_batch"),
-    ("queens", "emerged_on"),
-)
-"""What stands in a row of a queen of her own."""
-_WORDS, _OFTEN = 3, 4
-"""So many words, each standing so often on average, are no labels."""
-_LEAST_TOLD = 2
-"""So many columns tell of semen where a batch is one of semen."""
 _EVERYWHERE = ("operator", "checker", "note", "minutes")
 """Headings that are alike in several tables say nothing of which one it is."""
-_SUPPORT = {
-    "checks": (
-        "queen_seen",
-        "mark_seen",
-        "eggs",
-        "larvae",
-        "sealed",
-        "pattern_pct",
-        "drone_in_worker",
-        "multiple_eggs",
-        "queen_cells",
-        FINDINGS,
-        "brood_given",
-    ),
-    "lab": ("sperm_millions", "viability_pct"),
-    "queens": ("line", "graft_batch", "emerged_on", "marked", "mark"),
-    "semen": (
-        "volume_ul",
-        "drones_handled",
-        "drones_yielding",
-        "drone_line",
-        "storage_c",
-        "drone_age_days",
-        "diluent",
-        "motility_pct",
-        "viability_pct",
-        "collected_at",
-    ),
-}
-"""A table is fed only where the sheet has one of these beside its label and day."""
 
 
 Said = Mapping[str, Mapping[str, str]]
 """Table -> our column -> the heading that the settings have for it."""
-
-
-@dataclass
-class Use:
-    """How one column of ours is filled: from which headings, how sure, and with what."""
-
-    names: list[str]
-    worth: float = 1.0
-    unit: str = ""
-    blank: str = ""
-    words: dict[str, list[str]] = field(default_factory=dict)
-    value: str = ""
-    rival: str = ""
-    """Another heading that may as well be meant: it is asked."""
-
-
-@dataclass
-class Feed:
-    """One rule: a sheet, a table, its columns, and the slots of a wide sheet.
-
-    ``slots`` maps a slot to our column -> heading; ``uses`` holds the columns that do
-    not change from slot to slot.
-    """
-
-    table: str
-    uses: dict[str, Use] = field(default_factory=dict)
-    slots: dict[str, dict[str, str]] = field(default_factory=dict)
-    days: dict[str, str] = field(default_factory=dict)
-    """slot -> the day that its heading states."""
-    only: dict[str, list[str]] = field(default_factory=dict)
-    """A heading -> the texts of the rows that are this table's, in a diary."""
-    untold: bool = False
-    """A queen and a day stand there, and nothing says what was done that day."""
-
-    def headings(self, name: str) -> list[str]:
-        """Give every heading that fills a column of ours."""
-        if name in self.uses:
-            return self.uses[name].names
-        return [roles[name] for roles in self.slots.values() if name in roles]
-
-    @property
-    def columns(self) -> list[str]:
-        """Our columns that are fed, in the dictionary's order."""
-        roles = {name for roles in self.slots.values() for name in roles}
-        return [n for n in names_of(self.table) if n in self.uses or n in roles]
 
 
 def find(
@@ -218,7 +137,6 @@ class _Allocation:
         self.sheet: Sheet = sheet
         self.columns: list[SheetColumn] = columns
         self.series: list[slots.Series] = series
-        self.known_ids = known_ids
         self.topics = _topics(sheet.source) | ({"exits"} if is_of_sales(sheet) else set())
         self.times = [c for c in columns if is_time(c)]
         free = [c for c in columns if c not in self.times]
@@ -229,108 +147,10 @@ class _Allocation:
             for column in free
             if (worth := fit(column, table, name))
         }
-        self.rival = ""
-        self.ids = self._ids()
+        labels = RowLabels(columns, self.fits, self.topics, known_ids)
+        self.ids, self.rival = labels.found, labels.rival
         self.unique = self._unique_ids()
         self.evidence = self._evidence()
-
-    def _ids(self) -> dict[str, SheetColumn]:
-        """The columns of labels: by heading, else by the queens that stand in it."""
-        found = {}
-        running = self._running_numbers()
-        worded = {column.at for column in self.columns if _is_worded(column.contents)}
-        for name in SHARED_IDS:
-            worths = [
-                (worth, -at)
-                for (_, ours, at), worth in self.fits.items()
-                if ours == name
-                and name not in running.get(at, ())
-                and not (name == "queen_id" and at in worded)
-            ]
-            if worths:
-                worth, at = max(worths, key=lambda one: (self._labels_rows(name, -one[1]), one))
-                found[name] = (worth, next(c for c in self.columns if c.at == -at))
-        # one column is one kind of label: the better named keeps it
-        kept: dict[str, SheetColumn] = {}
-        for name, (_, column) in sorted(found.items(), key=lambda item: -item[1][0]):
-            if column not in kept.values():
-                kept[name] = column
-        if "queen_id" not in kept and self.known_ids:
-            best = max(self.columns, key=self._overlap, default=None)
-            if best and self._overlap(best) >= 0.5 and best not in kept.values():
-                kept["queen_id"] = best
-        if not kept.keys() & {"queen_id", "semen_batch"} and (load := self._own_load()):
-            kept["semen_batch"] = load
-        queen = kept.get("queen_id")
-        if queen and "semen_batch" not in kept and self._is_of_semen():
-            said = queen.heading.of("part")
-            if "number" in said and "queen" not in said:  # the number is the load's
-                kept["semen_batch"] = kept.pop("queen_id")
-        return kept
-
-    def _labels_rows(self, name: str, at: int) -> tuple[bool, bool]:
-        """Tell whether a queen's label is new in nearly every row, and more than the row's number.
-
-        "Mother" may be a queen too: beside queens each of whom stands once she is their mother.
-        Of no other label is it asked.
-        """
-        held = next(c.contents for c in self.columns if c.at == at)
-        new = name == "queen_id" and len(held.counts) >= MOST * max(held.filled, 1)
-        return new, new and not is_run(held)
-
-    def _running_numbers(self) -> dict[int, tuple[str, ...]]:
-        """Give the columns of a number alone that label no queen, since another heading says queen.
-
-        Where the queens below that one are not all different and the numbers are, either
-        may be meant: a queen of each row, or the mother of several.
-
-        Returns
-        -------
-        dict of a column's place to the labels that it does not hold
-        """
-        every = {at for _, name, at in self.fits if name == "queen_id"}
-        fitting = [c for c in self.columns if c.at in every]
-        bare = [c for c in fitting if _is_number_alone(c)]
-        named = [c for c in fitting if c not in bare and _says_queen(c)]
-        if not bare or not named:
-            return {}
-        flat = any(
-            self.fits.get((t, n, c.at), 0) >= _SURE for t, n in _ONE_ROW_EACH for c in self.columns
-        )
-        queens, rows = named[0].contents, bare[0].contents
-        if flat and len(queens.counts) < queens.filled and len(rows.counts) == rows.filled:
-            if not is_run(rows):
-                self.rival = named[0].name
-                return {c.at: ("queen_id",) for c in named}
-            self.rival = bare[0].name
-        # the number of a row of queens is nothing's label; beside looks it may be a hive's
-        return {
-            c.at: SHARED_IDS if flat and is_run(c.contents) else ("queen_id",) for c in bare
-        }
-
-    def _own_load(self) -> SheetColumn | None:
-        """Give a column of batches beside what is told of semen, where no queen stands."""
-        batches = [c for c in self.columns if c.heading.of("column") == {"graft_batch"}]
-        return batches[0] if len(batches) == 1 and self._told_of_semen() >= _LEAST_TOLD else None
-
-    def _told_of_semen(self) -> int:
-        """Count the columns that surely tell of a load of semen."""
-        return len(
-            {
-                at
-                for (table, name, at), worth in self.fits.items()
-                if table == "semen" and name in _SUPPORT["semen"] and worth >= _SURE
-            }
-        )
-
-    def _is_of_semen(self) -> bool:
-        """Tell whether the sheet's own name is that of semen, and its columns tell of it."""
-        return "semen" in self.topics and self._told_of_semen() >= _LEAST_TOLD
-
-    def _overlap(self, column: SheetColumn) -> float:
-        return column.contents.share(
-            fold(text) in self.known_ids for text in column.contents.texts
-        )
 
     def _unique_ids(self) -> bool:
         held = self.ids.get("queen_id")
@@ -348,7 +168,7 @@ class _Allocation:
                 per_column[at][table] = max(best, worth)
         evidence = dict.fromkeys(ORDER, 0.0)
         for worths in per_column.values():
-            clear = [table for table, worth in worths.items() if worth >= _SURE]
+            clear = [table for table, worth in worths.items() if worth >= SURE]
             for table, worth in worths.items():
                 evidence[table] += worth / max(len(clear), 1)
         for table in self.topics:
@@ -408,7 +228,7 @@ class _Allocation:
         if table == "co2":
             said = {t for c in self.columns for t in c.heading.of("topic")}
             return "co2" in said or bool({"given_at"} & set(names))
-        wanted = _SUPPORT.get(table)
+        wanted = SUPPORT.get(table)
         return wanted is None or bool(set(wanted) & set(names))
 
     def feeds(self) -> list[Feed]:
@@ -434,20 +254,20 @@ class _Allocation:
             feed.untold = not self.evidence[feed.table] and set(feed.columns) <= {
                 *SHARED_IDS, MAIN_DATE[feed.table], "note",
             }
-        self._stays(listed)
-        self._attach_times(listed)
-        self._attach_years(listed)
-        self._sales(listed)
-        self._join_doses(listed)
-        self._exits_at_looks(listed)
-        self._settle_co2(listed)
+        add_stays(self.columns, listed)
+        join_times(self.sheet, self.times, listed)
+        join_years(self.columns, listed)
+        add_sales(self.sheet, listed)
+        join_doses(self.sheet, self.columns, listed)
+        add_exits_at_looks(self.columns, self.fits, listed)
+        join_minutes(self.columns, listed)
         return [feed for feed in listed if feed.columns]
 
     def alone(self, table: str) -> Feed:
         """Allocate to one table that is known to be what the rows are."""
         feed = self._allocate([table])[table]
-        self._attach_times([feed])
-        self._settle_co2([feed])
+        join_times(self.sheet, self.times, [feed])
+        join_minutes(self.columns, [feed])
         return feed
 
     def _rank(self, table: str) -> tuple[float, bool]:
@@ -457,7 +277,7 @@ class _Allocation:
         if feed is None:
             return False
         table = feed.table
-        if table in _SUPPORT and not self._supported(table, feed.columns):
+        if table in SUPPORT and not self._supported(table, feed.columns):
             return False
         if table in ("queens", "semen"):
             return True
@@ -597,7 +417,7 @@ class _Allocation:
             ]
             if worths:
                 worth, _, column = max(worths)  # no two have a place alike
-                if worth >= _SURE and (column.heading.of("column") or self._acts(column, one)):
+                if worth >= SURE and (column.heading.of("column") or self._acts(column, one)):
                     found[name] = Use(
                         [column.name], worth, unit_of(column, one.table, name)
                     )
@@ -632,160 +452,6 @@ class _Allocation:
             if set(feed.uses) & set(SHARED_IDS):
                 feeds.append(feed)
         return feeds
-
-    def _attach_times(self, feeds: list[Feed]) -> None:
-        """Join a column of clocks to the day it stands beside."""
-        at_of = {column.name: column.at for column in self.sheet.columns}
-        for time in self.times:
-            days = [
-                (abs(at_of[use.names[0]] - time.at), at_of[use.names[0]] > time.at, use)
-                for feed in feeds
-                for name, use in feed.uses.items()
-                if ours_of(feed.table, name).kind == "datetime" and len(use.names) == 1
-            ]
-            if days:
-                _, _, use = min(days, key=lambda day: day[:2])
-                use.names.append(time.name)
-
-    def _attach_years(self, feeds: list[Feed]) -> None:
-        """Join a column of years to the days that are written without one."""
-        years = [column for column in self.columns if is_year(column)]
-        at_of = {column.name: column for column in self.columns}
-        for feed in feeds if len(years) == 1 else ():
-            for name, use in feed.uses.items():
-                days = at_of.get(use.names[0]) if len(use.names) == 1 else None
-                dated = ours_of(feed.table, name).kind in ("date", "datetime")
-                if dated and days and days.contents.yearless_share >= MOST:
-                    use.names.append(years[0].name)
-
-    def _stays(self, feeds: list[Feed]) -> None:
-        """Add that queens went into the colony beside their insemination, on its day: it is asked."""
-        done = next((f for f in feeds if f.table == "inseminations"), None)
-        day = MAIN_DATE["inseminations"]
-        days = done.headings(day)[:1] if done else []
-        stays = any(f.table == "placements" for f in feeds)
-        colonies = [
-            column
-            for column in self.columns
-            if column.heading.of("column") == {"colony_id"}
-            and can_hold("id", "colony_id", column.contents) == 1
-            and not column.heading.unit
-        ]
-        if stays or done is None or len(colonies) != 1 or not days or "queen_id" not in done.uses:
-            return
-        uses = {"queen_id": done.uses["queen_id"], "colony_id": Use([colonies[0].name])}
-        uses["placed_on"] = Use(days, _SURE - 0.1)
-        feeds.append(Feed("placements", uses))
-
-    def _sales(self, feeds: list[Feed]) -> None:
-        """Add that the queens of a list of sales were sold, where no column says why they left."""
-        feed = next((f for f in feeds if f.table == "exits" and not f.slots), None)
-        if feed is not None and "reason" not in feed.uses and is_of_sales(self.sheet):
-            feed.uses["reason"] = Use([], _SURE - 0.1, value="sold")
-
-    def _exits_at_looks(self, feeds: list[Feed]) -> None:
-        """Add exits that are written beside a look, on the day of the look."""
-        looks = next((f for f in feeds if f.table == "checks" and not f.slots), None)
-        if looks is None or "queen_id" not in looks.uses or any(f.table == "exits" for f in feeds):
-            return
-        day = looks.uses.get(MAIN_DATE["checks"])
-        used = {name for one in feeds for n in one.columns for name in one.headings(n)}
-        told = [
-            column
-            for column in self.columns
-            if column.name not in used
-            and self.fits.get(("exits", "reason", column.at), 0) >= _SURE
-            and column.contents.word_share("reason") >= MOST
-        ]
-        if day is None or len(told) != 1:
-            return
-        uses = {"queen_id": looks.uses["queen_id"], "reason": Use([told[0].name])}
-        # by its heading it is the day of the look alone: it is asked about
-        uses["left_on"] = Use(list(day.names), _SURE - 0.1)
-        feeds.append(Feed("exits", uses))
-
-    def _join_doses(self, feeds: list[Feed]) -> None:
-        """Add a second dose of the same day to the first: both columns are one dose.
-
-        Where days stand between the two it may be another day's.
-        """
-        feed = next((f for f in feeds if "dose_ul" in f.uses and not f.slots), None)
-        if feed is None:
-            return
-        use = feed.uses["dose_ul"]
-        used = {name for one in feeds for n in one.columns for name in one.headings(n)}
-        kind = _numbered(use.names[0])
-        first = self.sheet.column(use.names[0]).at
-        days = [c.at for c in self.columns if c.contents.day_share >= PARTLY and c.at > first]
-        use.names += [
-            column.name
-            for column in self.columns
-            if column.name not in used
-            and _numbered(column.name) == kind
-            and column.contents.filled
-            and column.contents.number_share >= MOST
-            and not any(day < column.at for day in days)
-        ]
-
-    def _settle_co2(self, feeds: list[Feed]) -> None:
-        """Give minutes that stand right behind the day of a CO2 exposure to it."""
-        for day, lasts in (("co2_other_at", "co2_other_minutes"), ("given_at", "minutes")):
-            feed = next((f for f in feeds if day in f.uses), None)
-            if feed is not None and lasts not in feed.uses:
-                self._give_minutes(feeds, feed, day, lasts)
-
-    def _give_minutes(
-        self, feeds: list[Feed], feed: Feed, day: str, minutes: str
-    ) -> None:
-        days = feed.uses[day].names
-        behind = max(c.at for c in self.columns if c.name in days) + 1
-        for column in self.columns:
-            said = column.heading
-            names = said.of("column") & set(SPANS)
-            lasts = bool(names) or said.unit in ("min", "s")
-            held = can_hold("number", minutes, column.contents)
-            if column.at != behind or not lasts or held < 1:
-                continue
-            fed = {
-                n for f in feeds for n, u in f.uses.items() if column.name in u.names
-            }
-            if fed <= set(SPANS):
-                for other, name in itertools.product(feeds, fed):
-                    if name in other.uses and column.name in other.uses[name].names:
-                        del other.uses[name]
-                unit = unit_of(column, feed.table, minutes)
-                feed.uses[minutes] = Use([column.name], 0.9, unit)
-
-
-def _is_number_alone(column: SheetColumn) -> bool:
-    """Tell whether a heading says "no." and nothing else: a queen's, or the row's."""
-    said = column.heading
-    named = said.of("column") | said.of("topic") | set(said.unknown)
-    return not named and said.of("part") - {"filler"} == {"number"}
-
-
-def _says_queen(column: SheetColumn) -> bool:
-    said = column.heading
-    return "queen" in said.of("part") or "queen_id" in said.of("column")
-
-
-def _is_worded(held: Contents) -> bool:
-    """Tell whether a few words stand again and again: no label, whatever the heading says."""
-    few = len(held.counts) <= _WORDS and held.filled >= _OFTEN * len(held.counts)
-    return bool(held.counts) and few and not any(c.isdigit() for text in held.counts for c in text)
-
-
-def is_run(held: Contents) -> bool:
-    """Tell whether numbers count the rows, from 1 on and from 1 again."""
-    if not all(text.rstrip(".").isdecimal() for text in held.texts):
-        return False
-    numbers = [0, *(int(text.rstrip(".")) for text in held.texts)]
-    return all(after in (before + 1, 1) for before, after in itertools.pairwise(numbers))
-
-
-def _numbered(name: str) -> str:
-    """Give what a heading says beside its number: "dose" of "2nd dose"."""
-    return numbered(name)[0] or fold(name)
 
 
 def _dated_slots(one: slots.Series) -> dict[str, dict[str, tuple[str, float]]]:
@@ -834,36 +500,9 @@ def _tells_of(table: str, name: str) -> bool:
 
 def fit_findings(column: SheetColumn) -> float:
     """Say how far unnamed words under a look can be findings."""
-    from queen_outcomes.records.map.seen.fits import can_hold
-
     return (
         can_hold("text", FINDINGS, column.contents) if column.contents.filled else 0.0
     )
-
-
-def unit_of(column: SheetColumn, table: str, name: str) -> str:
-    """Give the unit that the heading names, where it is not ours."""
-    from queen_outcomes.facts.column import UNITS
-
-    ours = ours_of(table, name)
-    unit = column.heading.unit
-    if ours.unit and unit != ours.unit and unit in UNITS.get(ours.unit, {}):
-        return unit
-    return ""
-
-
-def is_of_sales(sheet: Sheet) -> bool:
-    """Tell whether a sheet lists sales, by its name or the titles above its headings."""
-    file, _, name = sheet.source.partition("#")
-    above = [
-        cell.text
-        for row in sheet.grid.rows
-        if sheet.header and row.line < sheet.header[0]
-        for cell in row.cells
-    ]
-    sold = {p for p, why in vocabulary().words["reason"].items() if why == "sold"}
-    texts = map(fold, (PurePosixPath(file).stem, name, *above))
-    return any(f" {phrase} " in f" {text} " for text in texts for phrase in sold)
 
 
 def _topics(source: str) -> frozenset[str]:

@@ -230,6 +230,11 @@ def is_reason(text: str) -> bool:
     return fold(text) in vocabulary().words["reason"]
 
 
+def is_cull(text: str) -> bool:
+    """Tell whether a text, as a whole, is a word for that: "removed", not "cage removed"."""
+    return fold(text) in vocabulary().reason_parts.get("culled", ())
+
+
 def is_culled(text: str) -> bool:
     """Tell whether a text says that somebody killed her or took her out."""
     plain = fold(text)

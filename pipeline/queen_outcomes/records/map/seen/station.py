@@ -21,7 +21,8 @@ from queen_outcomes.records.map.seen import (
 )
 from queen_outcomes.records.map.seen.contents import Contents, SeenDay
 from queen_outcomes.records.map.seen.deeds import Deed, Given
-from queen_outcomes.records.map.seen.feeds import Feed, Said
+from queen_outcomes.records.map.seen.feed import Feed
+from queen_outcomes.records.map.seen.feeds import Said
 from queen_outcomes.records.map.seen.fits import FINDINGS, MAIN_DATE, ours_of
 from queen_outcomes.records.map.seen.opened import Cell
 from queen_outcomes.records.map.seen.sheet import (

@@ -7,12 +7,17 @@ from collections.abc import Iterable
 from typing import Any
 
 from queen_outcomes.records import apart
-from queen_outcomes.records.map.asked import again, group_lines, written_once
+from queen_outcomes.records.map.asked import (
+    again,
+    group_lines,
+    section_lines,
+    written_once,
+)
 from queen_outcomes.records.map.asked.proposal import Proposal
 from queen_outcomes.records.map.asked.questions import LEAVE, NO, YES
 from queen_outcomes.records.map.seen import deeds
-from queen_outcomes.records.map.seen.contents import number_of
-from queen_outcomes.records.map.seen.fits import is_year, ours_of
+from queen_outcomes.records.map.seen.contents import MOST, number_of
+from queen_outcomes.records.map.seen.fits import MAIN_DATE, is_year, ours_of
 from queen_outcomes.records.map.seen.sheet import Sheet
 from queen_outcomes.records.map.seen.station import Part
 from queen_outcomes.records.map.written.patterns import escaped, pass_over
@@ -38,22 +43,35 @@ def of_sheet(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     prefix = _prefix(proposal, source)
     if prefix:
         habits["prefix"] = prefix
-    habits = _no_records(proposal, sheet) | habits
+    group = _over_rows(proposal, sheet)
+    habits |= _no_records(proposal, sheet, told=bool(group)) | habits
     for kind in ("struck", "hidden"):
         if proposal.answered(kind, source) == LEAVE:
             habits[kind] = "pass over"
     if doubled := proposal.several_of(source):
         habits["several"] = dict.fromkeys(doubled.headings, doubled.most)
     beside = _filled_down(proposal, source) | _of_row_above(proposal, source)
-    return _taken_apart(proposal, source) | habits | beside
+    return _taken_apart(proposal, source) | habits | group | beside
 
 
-def _no_records(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
-    """Say which rows are no records, and what those say that stand between the records."""
+def _over_rows(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
+    """Give the column that lines over rows tell of them, and how such lines begin."""
+    column = proposal.answered(section_lines.KIND, sheet.source)
+    if column not in section_lines.COLUMNS:
+        return {}
+    return {"group": column, "group_rows": [section_lines.pattern(section_lines.lines(sheet))]}
+
+
+def _no_records(proposal: Proposal, sheet: Sheet, *, told: bool) -> dict[str, Any]:
+    """Say which rows are no records, and what those say that stand between the records.
+
+    ``told``: they give all that they say to one column.
+    """
     source = sheet.source
     said = proposal.answered(group_lines.KIND, source)
     lines = next((one for one in proposal.grouped if one.part.source == source and said != NO), None)
-    over = pass_over(sheet, lines.rows if lines else ())
+    rows = lines.rows if lines else section_lines.lines(sheet) if told else ()
+    over = pass_over(sheet, [row.line for row in rows])
     over += map(escaped, sheet.void) if proposal.answered("void", source) == LEAVE else ()
     none = deeds.no_record(sheet, proposal.station.given)
     found: dict[str, Any] = {"pass_over": over, "no_record": none}
@@ -68,8 +86,20 @@ def _taken_apart(proposal: Proposal, source: str) -> dict[str, Any]:
     parted = {one.heading: one.most for one in proposal.told_fates(source)} | _looks_apart(proposal, source)
     years = {y for part in proposal.station.parts_of(source) for y in part.years()}
     asked = proposal.question("year", source)  # what nobody has answered is of no year
-    year = {"year": years.pop()} if len(years) == 1 and not asked else {}
+    year: dict[str, Any] = {"year": years.pop()} if len(years) == 1 and not asked else {}
+    if len(years) > 1 and not asked and (day := _whole_day(proposal, source)):
+        year = {"year_of": day}
     return {"apart": parted, **year} if parted else {}
+
+
+def _whole_day(proposal: Proposal, source: str) -> str:
+    """Give the heading of the day that every row of a sheet has, with its year; or nothing."""
+    for part in proposal.station.parts_of(source):
+        names = part.feed.uses[day].names if (day := MAIN_DATE[part.table]) in part.feed.uses else ()
+        held = part.contents(day) if len(names) == 1 and not part.feed.slots else []
+        if held and not part.feed.only and held[0].whole_day_share >= MOST:
+            return names[0]
+    return ""
 
 
 def _looks_apart(proposal: Proposal, source: str) -> dict[str, int]:

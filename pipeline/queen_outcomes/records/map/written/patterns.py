@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Container
 from fnmatch import fnmatchcase
 
-from queen_outcomes.records.map.seen.opened import Row
 from queen_outcomes.records.map.seen.sheet import Sheet
 from queen_outcomes.records.map.seen.words import fold, vocabulary
 
@@ -17,11 +16,15 @@ def escaped(name: str) -> str:
     return re.sub(r"([\[*?])", r"[\1]", name)
 
 
-def pass_over(sheet: Sheet, kept: Collection[Row] = ()) -> list[str]:
-    """Give patterns for the rows that are no records, which match no record and none that is kept."""
-    over = [row for row in (*sheet.passed, *sheet.groups) if row not in kept]
-    firsts = [row.cells[row.filled[0]].text for row in over]
-    records = {row.cells[row.filled[0]].text.casefold() for row in (*sheet.rows, *kept)}
+def pass_over(sheet: Sheet, but: Container[int] = ()) -> list[str]:
+    """Give patterns for the rows that are no records, which match no record.
+
+    ``but`` holds lines of rows that tell something of others, which are not to be passed over.
+    """
+    none = [row for row in (*sheet.passed, *sheet.groups) if not but or row.line not in but]
+    firsts = [row.cells[row.filled[0]].text for row in none]
+    told = [row for row in sheet.groups if but and row.line in but]
+    records = {row.cells[row.filled[0]].text.casefold() for row in (*sheet.rows, *told)}
     starts = Counter(text.split()[0] for text in set(firsts) if len(text.split()) > 1)
     found: dict[str, str] = {}
     for text in firsts:

@@ -23,7 +23,7 @@ from queen_outcomes.records.map.asked.proposal import Proposal
 from queen_outcomes.records.map.asked.questions import LEAVE, NO, YES
 from queen_outcomes.records.map.asked.wordlist import EXIT
 from queen_outcomes.records.map.seen.contents import day_of, yes_or_no
-from queen_outcomes.records.map.seen.feeds import unit_of
+from queen_outcomes.records.map.seen.feed import unit_of
 from queen_outcomes.records.map.seen.fits import MAIN_DATE, ours_of
 from queen_outcomes.records.map.seen.station import Part
 from queen_outcomes.records.map.written.word_lists import (
