@@ -315,6 +315,42 @@ def test_group_lines_and_cells_filled_down(tmp_path):
     ]
 
 
+SERIES = """No;Batch line;Looked on;Seen
+"1. series - hatched 14.5., mother B14";;;
+1;;2.6.;eggs
+Frost at night;;;
+2;;3.6.;eggs
+"Series 2, hatched 26.5.";;;
+3;;12.6.;eggs
+"""
+
+
+def test_a_group_line_gives_each_of_its_facts_to_a_column(tmp_path):
+    group = {"graft_batch": "series", "emerged_on": "hatched", "line": "mother"}
+    habits = {"group": group, "pass_over": ["Frost*"], "dates": "dmy", "year": 2025}
+    rule = {"from": "book.csv", "table": "queens", "columns": {"queen_id": "No"}}
+    store, _ = stage(tmp_path, {"files": {"book.csv": habits}, "read": [rule]}, book__csv=SERIES)
+    # the second line names no mother, which ends what the first one said
+    assert store.rows(
+        "SELECT queen_id, graft_batch, CAST(emerged_on AS VARCHAR), line FROM staged_queens ORDER BY ref"
+    ) == [
+        ("1", "1", "2025-05-14", "B14"),
+        ("2", "1", "2025-05-14", "B14"),
+        ("3", "2", "2025-05-26", None),
+    ]
+    assert store.rows("SELECT ref_line(ref), why FROM passed_over ORDER BY ref") == [
+        (2, "group"),
+        (4, "pattern"),
+        (6, "group"),
+    ]
+
+
+@pytest.mark.parametrize("group", ["zork", {"zork": "series"}, {"line": ""}, {}, ["line"], 3])
+def test_a_group_that_is_no_column_is_refused(tmp_path, group):
+    with pytest.raises(UsageError, match="does not fit"):
+        stage(tmp_path, {"files": {"book.csv": {"group": group}}}, book__csv=SERIES)
+
+
 SHORT = """No.;1st date;1st look;2nd date;2nd look
 Yard North
 1;2025-06-10;eggs;2025-06-20;all

@@ -115,8 +115,9 @@ class Habits:
     """A heading -> how many records its cells may hold, each a day and words."""
     several: Mapping[str, int] = field(default_factory=dict)
     """A heading -> how many values its cells may hold; the first heading says how many it is."""
-    group: str = ""
-    """The column that a row with one filled cell gives to the rows below it."""
+    group: Mapping[str, str] = field(default_factory=dict)
+    """The columns that a row with one filled cell gives to the rows below it -> the word behind
+    which it says what; empty: its whole text."""
     group_rows: tuple[str, ...] = ()
     """Patterns of such rows; none: every row with one filled cell is one."""
     form: str = ""

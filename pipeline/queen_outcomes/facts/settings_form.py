@@ -136,6 +136,17 @@ def _numbered_headings(value: Any) -> dict[str, int] | None:
     return dict(value) if fits else None
 
 
+def _group(value: Any) -> dict[str, str] | None:
+    """Read what a row with one filled cell gives to the rows below it."""
+    given = {value: ""} if isinstance(value, str) else value
+    names = {name for table in TABLES.values() for name in table.names}
+    if not isinstance(given, dict) or not given or not names.issuperset(given):
+        return None
+    words = {name: _text(word) for name, word in given.items()}
+    fits = isinstance(value, str) or all(words.values())
+    return {name: word or "" for name, word in words.items()} if fits else None
+
+
 def _texts_below(value: Any) -> dict[str, tuple[str, ...]] | None:
     """Read which texts of some headings choose rows; None where one is empty."""
     if not isinstance(value, dict):
@@ -242,7 +253,10 @@ HABITS: dict[str, Field] = {
     ),
     "form": Field(lambda value: "yes" if value is True else None, "true, or no such line"),
     "tables_below": TEXTS,
-    "group": choice(*dict.fromkeys(n for t in TABLES.values() for n in t.names)),
+    "group": Field(
+        _group,
+        'a column, or columns with the word that stands before each, such as { graft_batch = "Series" }',
+    ),
 }
 """What [files."pattern"] may say."""
 MOST_SLOTS = 2**SLOT_BITS - 1

@@ -35,7 +35,14 @@ from queen_outcomes.facts.settings_form import MOST_SLOTS
 from queen_outcomes.records import headings, titles
 from queen_outcomes.records.grid import Grid
 
-GROUP = "group  line"
+_GROUP = "group  "
+
+
+def group_column(name: str) -> str:
+    """Name the column in which what the group line above gives to one of ours stands."""
+    return _GROUP + name
+
+
 """The column that holds the text of the group line above a row. No heading has two blanks
 in a row, so none can be taken for it."""
 
@@ -56,7 +63,7 @@ class CellSource:
         """Its headings or its constant, as a person would say them."""
         if self.value is not None:
             return f'always "{self.value}"'
-        if self.columns == (GROUP,):
+        if any(name.startswith(_GROUP) for name in self.columns):
             return "the group line above"
         return " + ".join(f'"{name}"' for name in self.columns)
 
@@ -305,8 +312,11 @@ def _by_rules(grid: Grid, table: Table, reading: Reading) -> tuple[SlotMapping, 
             if not cells and rule.slots:
                 continue
             only = _only(grid, rule, slot)
-            if group in table.names and group not in cells:
-                cells[group] = CellSource((GROUP,))
+            cells |= {
+                name: CellSource((group_column(name),))
+                for name in group
+                if name in table.names and name not in cells
+            }
             lacking = headings.TableNames(table, {}).missing(cells)
             raise_all([_lacking(grid, table, rule, column) for column in lacking])
             number = len(slots) + 1 if several else 0

@@ -7,6 +7,7 @@ settings; `passed_over` says of every row or slot that holds no record why.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -14,10 +15,15 @@ from queen_outcomes.base.errors import RecordsError, nearest, shorten
 from queen_outcomes.base.store import Store, literal, quote
 from queen_outcomes.facts import years
 from queen_outcomes.facts.reading import MIXED, PASS_OVER, Habits, Reading
-from queen_outcomes.records import days
+from queen_outcomes.records import days, titles
 from queen_outcomes.records.cells import WrittenColumn, folded, listed
 from queen_outcomes.records.delimited import CELLS_MISSING
-from queen_outcomes.records.mapping import GROUP, CellSource, SlotMapping, SourceMapping
+from queen_outcomes.records.mapping import (
+    CellSource,
+    SlotMapping,
+    SourceMapping,
+    group_column,
+)
 
 MARKS = "row_marks_"
 _WHY, _FIRST, _FILLED = '"row  why"', '"row  first"', '"row  filled"'
@@ -117,11 +123,14 @@ def _rows(store: Store, source: SourceMapping, reading: Reading) -> str:
         else:
             value = cell
         cells.append(f"{value} AS {cell}")
-    group = _above(f"CASE WHEN {_WHY} = 'group' THEN {_FIRST} END", "true")
+    groups = "".join(
+        f"nullif({_above(value, 'true')}, '') AS {quote(group_column(name))}, "
+        for name, value in _given_by_groups(store, judged, habits).items()
+    )
     year = _above(f"CASE WHEN {_WHY} = 'year' THEN left({_FIRST}, 4) END", "true")
     # the cells with the marks taken off are those that a year goes behind
     rows = (
-        f"SELECT source_line, broken, {_WHY}, {', '.join(cells)}, {group} AS {quote(GROUP)}, "
+        f"SELECT source_line, broken, {_WHY}, {', '.join(cells)}, {groups}"
         f"{year} AS {_YEAR} FROM {judged} WHERE {_GOES_ON} OR {_WHY} IN ('group', 'year')"
     )
     more = [
@@ -136,6 +145,35 @@ def _rows(store: Store, source: SourceMapping, reading: Reading) -> str:
     )
     store.drop(judged)
     return prepared
+
+
+def _is_group(habits: Habits) -> str:
+    """Tell whether a row's only text is that of a group line: it begins so, or has one of the words."""
+    if habits.group_rows:
+        begins = (f"lower({_FIRST}) GLOB {literal(pattern.lower())}" for pattern in habits.group_rows)
+        return f"({' OR '.join(begins)})"
+    if not all(habits.group.values()):
+        return "true"
+    words = "|".join(r"\s+".join(map(re.escape, word.split())) for word in habits.group.values())
+    pattern = rf"(?i)(^|[^\pL\pN])({words})($|[^\pL\pN])"
+    return f"regexp_matches({_FIRST}, {literal(pattern)})"
+
+
+def _given_by_groups(store: Store, judged: str, habits: Habits) -> dict[str, str]:
+    """Give SQL of what each group line gives to the columns; one that lacks it ends what was given."""
+    is_group = f"{_WHY} = 'group'"
+    found = store.rows(f"SELECT DISTINCT {_FIRST} FROM {judged} WHERE {is_group}") if habits.group else []
+    given = {}
+    for name, word in habits.group.items():
+        value = _FIRST
+        if word:
+            said = {text: titles.behind([[text]], word) for (text,) in found}
+            cases = [
+                f"WHEN {literal(text)} THEN {literal(own[0])}" for text, own in said.items() if len(own) == 1
+            ]
+            value = f"CASE {_FIRST} {' '.join(cases)} ELSE '' END" if cases else "''"
+        given[name] = f"CASE WHEN {is_group} THEN {value} END"
+    return given
 
 
 def _with_year(source: SourceMapping, cell: str, reading: Reading) -> str:
@@ -260,10 +298,7 @@ def _judge(
         alone = f"{_FILLED} = 1 AND regexp_full_match({_FIRST}, {literal(years.LONE_YEAR)})"
         cases.append(f"WHEN {alone} THEN 'year'")
     if habits.group:
-        named = [
-            f"lower({_FIRST}) GLOB {literal(pattern.lower())}" for pattern in habits.group_rows
-        ]
-        cases.append(f"WHEN {_FILLED} = 1 AND ({' OR '.join(named) or 'true'}) THEN 'group'")
+        cases.append(f"WHEN {_FILLED} = 1 AND {_is_group(habits)} THEN 'group'")
     # a sheet whose ditto marks alone are asked about has no rows to pass over
     why = f"CASE {' '.join(cases)} END" if cases else "NULL::VARCHAR"
     broken = "r.broken" if "broken" in types else "NULL::VARCHAR AS broken"

@@ -43,10 +43,16 @@ def behind(rows: Rows, word: str) -> list[str]:
                 match = begins.search(fact)
                 if match is None:
                     continue
-                rest = match[1].strip(_SIGNS)
+                rest = match[1].strip(_SIGNS) or number(fact[: match.start()])
                 last = place + 1 == len(facts) and at + 1 < len(cells)
                 found.append(rest or (" ".join(cells[at + 1][:1]) if last else ""))
     return list(dict.fromkeys(text for text in found if text))
+
+
+def number(text: str) -> str:
+    """Give the number that a text is, which stands before a word: "3" of "3. series"; else nothing."""
+    found = re.fullmatch(r"(\d{1,3}|[IVX]+)(?:[.)]|st|nd|rd|th)?", text.strip())
+    return found[1] if found else ""
 
 
 def filled(rows: Iterable[Iterable[str | None]]) -> tuple[tuple[str, ...], ...]:

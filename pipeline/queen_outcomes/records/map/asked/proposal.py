@@ -14,6 +14,7 @@ from queen_outcomes.records.map.asked import (
     compound,
     fates,
     figures,
+    group_lines,
     heading_days,
     labels,
     legend,
@@ -59,7 +60,6 @@ ASK: tuple[Callable[[Station], list[Question]], ...] = (
     which_records.rows_apart,
     which_records.void,
     ticks_and_marks.colours,
-    section_lines.questions,
     labels.spellings,
     labels.ask_people,
 )
@@ -85,6 +85,8 @@ class Proposal:
     """Remarks that tell how queens went."""
     doubled: list[several.Several] = field(default_factory=list)
     """Lists of inseminations with several days in a cell."""
+    grouped: list[group_lines.GroupLines] = field(default_factory=list)
+    """Lines between records that say something of the rows below them."""
 
     def question(self, kind: str, *place: str) -> Question | None:
         """Give a question by its kind and place; None where it was not raised."""
@@ -140,6 +142,7 @@ def propose(
     legend.explain(words, legend.find(looked, words))
     fated = fates.find(looked)
     doubled = several.find(looked)
+    grouped = group_lines.find(looked)
     words += fates.words(fated, words)
     questions = [
         *which_records.diaries(looked.deeds, settled),
@@ -149,6 +152,8 @@ def propose(
         *several.questions(doubled),
         *(question for ask in ASK for question in ask(looked)),
         *title_facts.questions(titled),
+        *group_lines.questions(grouped),
+        *section_lines.questions(looked, {one.part.source for one in grouped}),
         *fates.questions(fated),
         *again_questions,
         *lead_questions,
@@ -156,4 +161,4 @@ def propose(
         *compound.question(words),
     ]
     prefixes = yearly["queen_id"].prefixes
-    return Proposal(looked, judged, words, questions, prefixes, leads, yearly, titled, fated, doubled)
+    return Proposal(looked, judged, words, questions, prefixes, leads, yearly, titled, fated, doubled, grouped)

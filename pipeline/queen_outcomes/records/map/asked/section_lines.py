@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.years import LONE_YEAR
@@ -57,11 +57,15 @@ def _names_a_year(text: str) -> bool:
     return any(re.fullmatch(LONE_YEAR, token) for token in tokens(text))
 
 
-def questions(station: Station) -> list[Question]:
-    """Ask what such lines tell of the rows below them, of what no column says already."""
+def questions(station: Station, others: Container[str] = ()) -> list[Question]:
+    """Ask what such lines tell of the rows below them, of what no column says already.
+
+    Not of ``others``, sheets of whose lines several facts are asked about.
+    """
     asked = []
     for sheet in station.sheets:
-        found, parts = lines(sheet), station.parts_of(sheet.source)
+        found = lines(sheet) if sheet.source not in others else []
+        parts = station.parts_of(sheet.source)
         open_ones = _open(parts) if found else []
         if not open_ones:
             continue

@@ -20,7 +20,7 @@ from queen_outcomes.records.map.seen.station import Part, Station
 KIND = "title"
 FACTS = ("line", "graft_batch", "emerged_on")
 """What may be told once of all queens that stand together."""
-_HOLDERS = ("queens", "inseminations")
+HOLDERS = ("queens", "inseminations")
 """The tables that keep these facts; the first that a sheet feeds."""
 _WORDS = 3
 _SHOWN = 5
@@ -52,7 +52,7 @@ def find(station: Station) -> list[Fact]:
 def _of(station: Station, part: Part) -> Iterator[Fact]:
     own = station.parts_of(part.source)
     tables = [one.table for one in own]
-    holder = next((table for table in _HOLDERS if table in tables), "")
+    holder = next((table for table in HOLDERS if table in tables), "")
     if part.table != holder or not part.sheet.header or part.feed.slots:
         return
     fed = {name for one in own for name in one.feed.columns}
@@ -123,11 +123,11 @@ def spec(fact: Fact, facts: list[Fact], orders: Orders) -> dict[str, Any]:
         used = {*orders.by_file.values()} & alike
         order = alike if len(alike) == 1 else used
         found |= {"dates": order.pop()} if len(order) == 1 else {}
-    year = _year(fact.part, orders) if seen.yearless else None
+    year = year_of(fact.part, orders) if seen.yearless else None
     return found | ({"year": year} if year else {})
 
 
-def _year(part: Part, orders: Orders) -> Year | None:
+def year_of(part: Part, orders: Orders) -> Year | None:
     """Give the year of a day without one: that of the sheet's names and titles, or its days."""
     if (known := orders.year_of(part.source)) and known != years.ROWS:
         return known

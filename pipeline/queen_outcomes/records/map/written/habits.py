@@ -7,9 +7,14 @@ from collections.abc import Iterable
 from typing import Any
 
 from queen_outcomes.records import apart
-from queen_outcomes.records.map.asked import again, section_lines, written_once
+from queen_outcomes.records.map.asked import (
+    again,
+    group_lines,
+    section_lines,
+    written_once,
+)
 from queen_outcomes.records.map.asked.proposal import Proposal
-from queen_outcomes.records.map.asked.questions import LEAVE, YES
+from queen_outcomes.records.map.asked.questions import LEAVE, NO, YES
 from queen_outcomes.records.map.seen import deeds
 from queen_outcomes.records.map.seen.contents import MOST, number_of
 from queen_outcomes.records.map.seen.fits import MAIN_DATE, is_year, ours_of
@@ -38,13 +43,8 @@ def of_sheet(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     prefix = _prefix(proposal, source)
     if prefix:
         habits["prefix"] = prefix
-    leaves_void = proposal.answered("void", source) == LEAVE
     group = _over_rows(proposal, sheet)
-    told = [row.line for row in section_lines.lines(sheet)] if group else []
-    over = [*pass_over(sheet, told), *(map(escaped, sheet.void) if leaves_void else ())]
-    none = deeds.no_record(sheet, proposal.station.given)
-    habits |= {"pass_over": over} if over else {}
-    habits |= {"no_record": none} if none else {}
+    habits |= _no_records(proposal, sheet, told=bool(group)) | habits
     for kind in ("struck", "hidden"):
         if proposal.answered(kind, source) == LEAVE:
             habits[kind] = "pass over"
@@ -60,6 +60,25 @@ def _over_rows(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     if column not in section_lines.COLUMNS:
         return {}
     return {"group": column, "group_rows": [section_lines.pattern(section_lines.lines(sheet))]}
+
+
+def _no_records(proposal: Proposal, sheet: Sheet, *, told: bool) -> dict[str, Any]:
+    """Say which rows are no records, and what those say that stand between the records.
+
+    ``told``: they give all that they say to one column.
+    """
+    source = sheet.source
+    said = proposal.answered(group_lines.KIND, source)
+    lines = next((one for one in proposal.grouped if one.part.source == source and said != NO), None)
+    rows = lines.rows if lines else section_lines.lines(sheet) if told else ()
+    over = pass_over(sheet, [row.line for row in rows])
+    over += map(escaped, sheet.void) if proposal.answered("void", source) == LEAVE else ()
+    none = deeds.no_record(sheet, proposal.station.given)
+    found: dict[str, Any] = {"pass_over": over, "no_record": none}
+    if lines and said == YES:
+        asked = proposal.question("year", source)  # what nobody has answered is of no year
+        found |= {"group": dict(lines.words)} | (group_lines.year(lines, proposal.orders) if not asked else {})
+    return {name: value for name, value in found.items() if value}
 
 
 def _taken_apart(proposal: Proposal, source: str) -> dict[str, Any]:

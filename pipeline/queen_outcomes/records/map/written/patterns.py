@@ -23,7 +23,8 @@ def pass_over(sheet: Sheet, but: Container[int] = ()) -> list[str]:
     """
     none = [row for row in (*sheet.passed, *sheet.groups) if not but or row.line not in but]
     firsts = [row.cells[row.filled[0]].text for row in none]
-    records = {row.cells[row.filled[0]].text.casefold() for row in sheet.rows}
+    told = [row for row in sheet.groups if but and row.line in but]
+    records = {row.cells[row.filled[0]].text.casefold() for row in (*sheet.rows, *told)}
     starts = Counter(text.split()[0] for text in set(firsts) if len(text.split()) > 1)
     found: dict[str, str] = {}
     for text in firsts:

@@ -18,6 +18,7 @@ from queen_outcomes.records import apart
 from queen_outcomes.records.map.asked import (
     again,
     fates,
+    group_lines,
     section_lines,
     several,
     title_facts,
@@ -55,6 +56,7 @@ _CONTROLS = {
     "fill": ("fill_down",),
     fates.KIND: ("apart", "year", "year_of"),
     several.KIND: ("several",),
+    group_lines.KIND: ("group", "pass_over", "year"),
     again.KIND: ("ditto",),
 }
 """What a question of a kind decides among a file's habits."""
