@@ -42,11 +42,13 @@ def test_the_first_row_has_a_day_and_rows_in_which_something_was_done_lack_it():
     assert told(blocks(4, 3, 3, seen="")) == []
 
 
-@pytest.mark.parametrize(("alike", "rare"), [(1, True), (2, False)])
-def test_a_day_that_stands_twice_in_a_row_is_rare(alike, rare):
-    """Of twenty pairs of days one may be alike."""
-    days = [*DAYS[: 21 - alike], *[DAYS[20 - alike]] * alike]
-    (said,) = told(blocks(*[2] * 21, days=days))
+@pytest.mark.parametrize(
+    ("blocked", "alike", "rare"), [(21, 1, True), (21, 2, False), (22, 1, True), (22, 2, False)]
+)
+def test_a_day_that_stands_twice_in_a_row_is_rare(blocked, alike, rare):
+    """Of twenty or 21 pairs of days one may be alike."""
+    days = [*DAYS[: blocked - alike], *[DAYS[blocked - 1 - alike]] * alike]
+    (said,) = told(blocks(*[2] * blocked, days=days))
     assert said.endswith("a day never stands twice in a row") == rare
 
 

@@ -45,6 +45,19 @@ def test_the_days_of_each_batch_speak_for_what_it_is_and_it_is_asked(name, rows,
     assert named == ({likely} if likely else heading(name).of("column"))
 
 
+@pytest.mark.parametrize(
+    "more",
+    [
+        ["1,,2025-05-12", "2,,2025-05-28"],
+        [",2025-05-03,2025-05-12", ",2025-05-04,2025-05-28", ",2025-05-05,2025-05-29"],
+    ],
+)
+def test_rows_without_a_batch_or_a_day_do_not_weigh(more):
+    written = [row.replace('",",', "1,2025-05-01,", 1) for row in GRAFTED[:2]]
+    written += [row.replace('",",', "2,2025-05-20,", 1) for row in GRAFTED[2:]]
+    assert settled("Lot", [*written, *more])[1].likely == "graft_batch"
+
+
 def test_days_that_show_nothing_speak_for_nothing():
     assert settled("Lot", GRAFTED[:2])[1].why == ()
     assert settled("Lot", [f"{n},2025-05-01,2025-05-10" for n in range(4)])[1].why == ()
