@@ -320,6 +320,16 @@ def part(batch, failures, expected, *, alone=False, kind="graft_batch"):
     }
 
 
+def test_the_share_below_which_hand_and_batch_are_one_is_said_in_per_cent():
+    class Nothing:
+        def records(self, _):
+            return []
+
+    said = batches.apart(Nothing(), [{**ROW, "separable": False}])
+    assert said["least"] == "30 %"  # the judgement of the audit, as a share of courses
+    assert said["inseparable"] == [ROW["operator"]]
+
+
 def test_the_batch_that_adds_most_is_named():
     parts = [
         part("g1", 3, 1.0),

@@ -243,7 +243,7 @@ def _meant(given: Values, filled: np.ndarray, seed: Sequence[int]) -> np.ndarray
     filled = np.where((early > 0) & ~went & (got != ""), got, filled)
     known = (early == 0) & (got != "")
     made = filled.copy()
-    operator = np.unique(given["operator"], return_inverse=True)[1]
+    operators, operator = np.unique(given["operator"], return_inverse=True)
     for once in (True, False):
         # one exposure was written down: another before the insemination was not meant
         pool = known & ~((got == BEFORE) & once)
@@ -251,7 +251,7 @@ def _meant(given: Values, filled: np.ndarray, seed: Sequence[int]) -> np.ndarray
         if not pool.any() or not len(rows):
             continue
         levels, level = np.unique(got[pool], return_inverse=True)
-        counts = np.zeros((operator.max() + 1, len(levels)))
+        counts = np.zeros((len(operators), len(levels)))
         np.add.at(counts, (operator[pool], level), 1.0)
         counts += LIKE_THE_STATION * np.bincount(level) / len(level)
         upto = np.cumsum(counts, axis=1) / counts.sum(axis=1, keepdims=True)

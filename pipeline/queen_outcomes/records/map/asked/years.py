@@ -357,7 +357,7 @@ def _turns(part: Part, order: str) -> bool:
     sheet = part.sheet.whole or part.sheet
     lines = sorted(lone_years(sheet))
     for name, _ in part.dates():
-        for column in part.columns_of(name)[:1]:
+        for column in part.columns_of(name):
             above: tuple[int, int] | None = None
             for row in sheet.rows:
                 day = day_of(row.text(column.at))
