@@ -204,3 +204,16 @@ def test_a_heading_of_years_that_is_not_there_is_refused(tmp_path):
     with pytest.raises(RecordsError) as refused:
         stage(tmp_path, {"files": habits, "read": GONE}, b__csv=BENCH, **alone)
     assert 'did you mean "Inseminated"?' in refused.value.text()
+
+
+def test_a_day_with_its_month_in_letters_is_put_into_no_year_before_the_other_day(tmp_path):
+    """It was read as of the other day's year, months before it."""
+    habits = {"b.csv": {"dates": "dmy", "year_of": "Inseminated"}}
+    text = "Queen,Inseminated,Gone\nA,2022-12-25,2 Jan\nB,2022-12-25,2.1.\n"
+    columns = {"queen_id": "Queen", "left_on": "Gone", "reason": {"value": "sold"}}
+    read = [{"from": "b.csv", "table": "exits", "columns": columns}]
+    store, _ = stage(tmp_path, {"files": habits, "read": read}, b__csv=text)
+    assert store.rows("SELECT queen_id, left_on::VARCHAR, left_on__unread FROM staged_exits ORDER BY ref") == [
+        ("A", None, "2 Jan"),
+        ("B", "2023-01-02", None),
+    ]

@@ -193,13 +193,17 @@ def with_year_above(text: str, year: str, *, workbook: bool) -> str:
 
 
 def with_year_of(text: str, moment: str, order: str, form: CellForm) -> str:
-    """Give SQL that puts a year behind a day that has none: the first such day from a moment on."""
+    """Give SQL that puts a year behind a day that has none: the first such day from a moment on.
+
+    A day of a form that is not read here ("2 Jan") stays without: nobody has told which side it lies on.
+    """
     same, next_one = (
         with_year_above(text, f"CAST(year({moment}) + {more} AS VARCHAR)", workbook=form.workbook)
         for more in (0, 1)
     )
-    before = f"{plain_moment(same, order, form)} < date_trunc('day', {moment})"
-    return f"CASE WHEN {moment} IS NULL THEN {text} WHEN {before} THEN {next_one} ELSE {same} END"
+    read = plain_moment(same, order, form)
+    before = f"{read} < date_trunc('day', {moment})"
+    return f"CASE WHEN {moment} IS NULL OR {read} IS NULL THEN {text} WHEN {before} THEN {next_one} ELSE {same} END"
 
 
 def within_years(moment: str) -> str:

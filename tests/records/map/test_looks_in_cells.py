@@ -61,3 +61,18 @@ def test_what_is_answered_later_is_read_too(tmp_path):
     assert settings["files"]["book.xlsx#23-24"]["apart"] == {"Checks": 3, "Gone": 1}
     found = accepted(tmp_path, AS_OF)
     assert (len(found["checks"]), len(found["exits"])) == (9, 4)
+
+
+def test_a_season_is_the_year_of_days_whatever_other_days_stand_in_their_row(tmp_path):
+    book(tmp_path)
+    with xlsxwriter.Workbook(tmp_path / "records" / "book.xlsx") as made:
+        sheet = made.add_worksheet("23-24")
+        sheet.write_row(0, 0, ["Queen", "Inseminated", "Dose", "Check date", "Eggs", "Gone"])
+        days = ["2023-10-25", "2023-11-25", "2023-12-25", "2024-01-25", "2024-02-25"]
+        for line, day in enumerate(days, 1):
+            sheet.write_row(line, 0, [f"R{line}", day, 8, ["20 Dec", "20 Dec", "2 Jan", "9 Mar", "9 Mar"][line - 1], "Y", "sold 9/4"])
+    _, settings = run(tmp_path, {"fates:*:exits:Gone": "yes"})
+    habits = settings["files"]["book.xlsx#23-24"]
+    assert (habits["year"], "year_of" in habits) == ("2023/24", False)
+    found = {row["checked_on"] for row in accepted(tmp_path, AS_OF)["checks"]}
+    assert found == {"2023-12-20", "2024-01-02", "2024-03-09"}

@@ -87,7 +87,8 @@ def _taken_apart(proposal: Proposal, source: str) -> dict[str, Any]:
     years = {y for part in proposal.station.parts_of(source) for y in part.years()}
     asked = proposal.question("year", source)  # what nobody has answered is of no year
     year: dict[str, Any] = {"year": years.pop()} if len(years) == 1 and not asked else {}
-    if len(years) > 1 and not asked and (day := _whole_day(proposal, source)):
+    known = proposal.orders.year_of(source)  # a season says it of every day
+    if len(years) > 1 and not (asked or known) and (day := _whole_day(proposal, source)):
         year = {"year_of": day}
     return {"apart": parted, **year} if parted else {}
 
