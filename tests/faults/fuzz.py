@@ -194,7 +194,9 @@ def _lost(place: Path, told: dict) -> Iterator[str]:
     forms = " ".join(note for note in told["notes"] if "no row below" in note)
     for path in sorted((place / "records").iterdir()):
         is_form = any(f'"{path.name}{end}' in forms for end in '"#')
-        is_asked = _has(path.name, map(_source, asked))
+        # one question may be of several sheets alike: its lines name each
+        lines = (line for each in asked for line in of[each]["evidence"])
+        is_asked = _has(path.name, map(_source, asked)) or any(path.name in x for x in lines)
         is_left = _has(path.name, ignored) and _has(path.name, answered)
         if _has(path.name, shut) and not is_asked:
             yield f"nothing could be read in {path.name}, and it is not asked about"
