@@ -32,7 +32,8 @@ def batches(station):
         (["Series 1, grafted 18.4.", "Series 2, grafted 20.5."], "graft_batch"),
         (["Sarja 1 emosta 23-08", "Sarja 2 emosta 23-08"], "graft_batch"),
         (["Line A", "Line B"], "line"),
-        (["Yard 3", "Yard 4"], None),
+        (["Yard 3", "Yard 4"], "no"),  # where they stood, which no record holds
+        (["Zorb 3", "Zorb 4"], None),
     ],
 )
 def test_what_lines_over_rows_tell_is_asked(tmp_path, lines, default):

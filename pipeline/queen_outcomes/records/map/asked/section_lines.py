@@ -70,8 +70,11 @@ def questions(station: Station, others: Container[str] = ()) -> list[Question]:
         if not open_ones:
             continue
         texts = [row.text(row.filled[0]) for row in found]
-        said = heading(texts[0].split()[0], sheet.language).of("column")
+        word = heading(texts[0].split()[0], sheet.language)
+        said = word.of("column")
         likely = [name for name in open_ones if name in said]
+        # "Yard Mill bend" says where they stood, which no record holds
+        likely = likely or [NO] * bool((said or word.of("topic")) and not said & set(COLUMNS))
         asked.append(
             Question(
                 question_id(KIND, sheet.source),
