@@ -516,26 +516,21 @@ class OrdersSeen:
 
     def others(self, used: UsedColumn) -> list[DateOrders]:
         """Give the orders of the file's other columns of days in figures."""
-        same = [s for s in self.sources if s.name == used.source.name]
-        return [
-            seen
-            for other in used_columns(same, self.reading)
-            if other.column is not None
-            and other.column.kind in ("date", "datetime")
-            and other.headings != used.headings
-            and (seen := self.of(other)).figures
-        ]
+        return [seen for seen in self._of_file(used) if seen.used.headings != used.headings]
 
     def elsewhere(self, used: UsedColumn) -> list[DateOrders]:
         """Give the orders of the same column where other records of the file are read from it."""
+        same = (seen for seen in self._of_file(used) if seen.used.headings == used.headings)
+        return [seen for seen in same if seen.used.key != used.key]
+
+    def _of_file(self, used: UsedColumn) -> list[DateOrders]:
+        """Give the orders of every column of days in figures of a column's file."""
         same = [s for s in self.sources if s.name == used.source.name]
         return [
             seen
             for other in used_columns(same, self.reading)
             if other.column is not None
             and other.column.kind in ("date", "datetime")
-            and other.headings == used.headings
-            and other.key != used.key
             and (seen := self.of(other)).figures
         ]
 

@@ -12,15 +12,15 @@ from queen_outcomes.records.map.asked import (
     again,
     co2,
     compound,
+    facts_in_lines,
     fates,
     figures,
-    group_lines,
     heading_days,
     labels,
     legend,
+    lines_over_rows,
     next_placements,
     orders,
-    section_lines,
     several,
     ticks_and_marks,
     title_facts,
@@ -85,7 +85,7 @@ class Proposal:
     """Remarks that tell how queens went."""
     doubled: list[several.Several] = field(default_factory=list)
     """Lists of inseminations with several days in a cell."""
-    grouped: list[group_lines.GroupLines] = field(default_factory=list)
+    grouped: list[facts_in_lines.GroupLines] = field(default_factory=list)
     """Lines between records that say something of the rows below them."""
 
     def question(self, kind: str, *place: str) -> Question | None:
@@ -142,7 +142,7 @@ def propose(
     legend.explain(words, legend.find(looked, words))
     fated = fates.find(looked)
     doubled = several.find(looked)
-    grouped = group_lines.find(looked)
+    grouped = facts_in_lines.find(looked)
     words += fates.words(fated, words)
     questions = [
         *which_records.diaries(looked.deeds, settled),
@@ -152,8 +152,8 @@ def propose(
         *several.questions(doubled),
         *(question for ask in ASK for question in ask(looked)),
         *title_facts.questions(titled),
-        *group_lines.questions(grouped),
-        *section_lines.questions(looked, {one.part.source for one in grouped}),
+        *facts_in_lines.questions(grouped),
+        *lines_over_rows.questions(looked, {one.part.source for one in grouped}),
         *fates.questions(fated),
         *again_questions,
         *lead_questions,

@@ -18,7 +18,7 @@ from queen_outcomes.records.map.seen.words import fold, labels_in
 HIVE, DOSE = "colony_id", "dose_ul"
 _WORD = "ul"
 _MOST_UL = 30
-"""No queen is given more µl, as a rule."""
+"""No queen is given more µl (common practice)."""
 _OFTEN = 4
 """Each amount stands so often on average; of hives few have so many rows."""
 _ONE_ROW_EACH = frozenset(["column:inseminated_at", "topic:inseminations"])

@@ -9,8 +9,8 @@ from typing import Any
 from queen_outcomes.records import apart
 from queen_outcomes.records.map.asked import (
     again,
-    group_lines,
-    section_lines,
+    facts_in_lines,
+    lines_over_rows,
     written_once,
 )
 from queen_outcomes.records.map.asked.proposal import Proposal
@@ -56,10 +56,10 @@ def of_sheet(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
 
 def _over_rows(proposal: Proposal, sheet: Sheet) -> dict[str, Any]:
     """Give the column that lines over rows tell of them, and how such lines begin."""
-    column = proposal.answered(section_lines.KIND, sheet.source)
-    if column not in section_lines.COLUMNS:
+    column = proposal.answered(lines_over_rows.KIND, sheet.source)
+    if column not in lines_over_rows.COLUMNS:
         return {}
-    return {"group": column, "group_rows": [section_lines.pattern(section_lines.lines(sheet))]}
+    return {"group": column, "group_rows": [lines_over_rows.pattern(lines_over_rows.lines(sheet))]}
 
 
 def _no_records(proposal: Proposal, sheet: Sheet, *, told: bool) -> dict[str, Any]:
@@ -68,16 +68,16 @@ def _no_records(proposal: Proposal, sheet: Sheet, *, told: bool) -> dict[str, An
     ``told``: they give all that they say to one column.
     """
     source = sheet.source
-    said = proposal.answered(group_lines.KIND, source)
+    said = proposal.answered(facts_in_lines.KIND, source)
     lines = next((one for one in proposal.grouped if one.part.source == source and said != NO), None)
-    rows = lines.rows if lines else section_lines.lines(sheet) if told else ()
+    rows = lines.rows if lines else lines_over_rows.lines(sheet) if told else ()
     over = pass_over(sheet, [row.line for row in rows])
     over += map(escaped, sheet.void) if proposal.answered("void", source) == LEAVE else ()
     none = deeds.no_record(sheet, proposal.station.given)
     found: dict[str, Any] = {"pass_over": over, "no_record": none}
     if lines and said == YES:
         asked = proposal.question("year", source)  # what nobody has answered is of no year
-        found |= {"group": dict(lines.words)} | (group_lines.year(lines, proposal.orders) if not asked else {})
+        found |= {"group": dict(lines.words)} | (facts_in_lines.year(lines, proposal.orders) if not asked else {})
     return {name: value for name, value in found.items() if value}
 
 

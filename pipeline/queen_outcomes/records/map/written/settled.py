@@ -17,9 +17,9 @@ from queen_outcomes.facts.reading import ABSENT
 from queen_outcomes.records import apart
 from queen_outcomes.records.map.asked import (
     again,
+    facts_in_lines,
     fates,
-    group_lines,
-    section_lines,
+    lines_over_rows,
     several,
     title_facts,
     which_of_ours,
@@ -56,7 +56,7 @@ _CONTROLS = {
     "fill": ("fill_down",),
     fates.KIND: ("apart", "year", "year_of"),
     several.KIND: ("several",),
-    group_lines.KIND: ("group", "pass_over", "year"),
+    facts_in_lines.KIND: ("group", "pass_over", "year"),
     again.KIND: ("ditto",),
 }
 """What a question of a kind decides among a file's habits."""
@@ -339,10 +339,10 @@ def _settle_habits(
 def _settle_group(document: Any, source: str, everything: Written) -> None:
     """Have lines over rows give what they tell, and be passed over no longer."""
     habits = everything.files.get(source, {})
-    if section_lines.KIND not in habits:
+    if lines_over_rows.KIND not in habits:
         return
     section = section_of(section_of(document, "files"), escaped(source))
-    section.update({key: value_of(habits[key]) for key in (section_lines.KIND, "group_rows")})
+    section.update({key: value_of(habits[key]) for key in (lines_over_rows.KIND, "group_rows")})
     (begin,) = habits["group_rows"]
     left = [p for p in listed(section.get("pass_over", [])) if not fnmatchcase(p, begin)]
     if left:
@@ -406,6 +406,6 @@ _BY_SHEET: dict[str, Callable[[Any, str, Written], None]] = {
     "letters": _settle_letters,
     "colours": _settle_colours,
     "ignore": _settle_ignored,
-    section_lines.KIND: _settle_group,
+    lines_over_rows.KIND: _settle_group,
 }
 """Kinds of questions that a sheet's name alone says the place of -> what an answer does."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from queen_outcomes.facts.dictionary import TABLES
 from queen_outcomes.facts.years import Year
 from queen_outcomes.records import titles
-from queen_outcomes.records.map.asked import section_lines
+from queen_outcomes.records.map.asked import lines_over_rows
 from queen_outcomes.records.map.asked.orders import Orders
 from queen_outcomes.records.map.asked.questions import NO, YES, Question, question_id
 from queen_outcomes.records.map.asked.title_facts import FACTS, HOLDERS, year_of
@@ -70,7 +70,7 @@ def find(station: Station) -> list[GroupLines]:
         fed = {name for part in station.parts_of(sheet.source) for name in part.feed.columns}
         words = dict(_words_of(rows, fed, sheet.language))
         # one fact alone of lines that begin alike is the whole line's, which is asked about so
-        if len(words) > 1 or (words and not section_lines.lines(sheet)):
+        if len(words) > 1 or (words and not lines_over_rows.lines(sheet)):
             having = (row for row in rows if any(titles.behind([[_text(row)]], w) for w in words.values()))
             found.append(GroupLines(keeps, words, tuple(having)))
     return found

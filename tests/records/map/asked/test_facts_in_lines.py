@@ -4,7 +4,7 @@ import datetime as dt
 
 import pytest
 from mapped_stations import run
-from queen_outcomes.records.map.asked import group_lines
+from queen_outcomes.records.map.asked import facts_in_lines
 from reading import accepted
 from sheets_by_hand import part, sheet, station
 
@@ -80,4 +80,4 @@ def test_what_lines_say_is_told_by_the_words_before_it(lines, words):
     keeps = part("sheet.csv", "inseminations", queen_id=["Q1"], line=["B"])
     known = station(keeps)
     known.sheets = [made]
-    assert [dict(one.words) for one in group_lines.find(known)] == ([words] if words else [])
+    assert [dict(one.words) for one in facts_in_lines.find(known)] == ([words] if words else [])
